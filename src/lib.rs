@@ -1,0 +1,2 @@
+//! Boundwalk walks the bounds of a segmented network.
+pub mod packet;

@@ -1,0 +1,2 @@
+//! The `boundwalk` command.
+fn main() {}

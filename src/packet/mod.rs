@@ -1,0 +1,1 @@
+//! Floor 0: sets of packets, and nothing else.
