@@ -1,0 +1,12 @@
+//! Floor 0: how a problem is stated: source text, spans, severities, problems.
+//!
+//! Nothing here renders anything and nothing here knows what a network is. A problem keeps spans into
+//! the texts it speaks of; the floors above decide what it looks like on a terminal or in JSON.
+
+mod problem;
+mod source;
+mod span;
+
+pub use problem::{Kind, Note, Problem, Severity};
+pub use source::{Position, Source, Sources};
+pub use span::{FileId, Span, Spanned};

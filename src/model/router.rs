@@ -1,0 +1,170 @@
+//! Gateways and routers: devices that forward packets between segments.
+
+use std::net::IpAddr;
+
+use crate::diagnostic::{Span, Spanned};
+
+use super::address::{AddressSet, InterfaceAddress, Prefix};
+use super::names::SegmentId;
+use super::rule::{Action, AddressMatch, Party, Rule, ServiceMatch};
+use super::switch::{Lacp, VlanId};
+
+/// How a router looks at the source address of an arriving packet (RFC 3704 section 2).
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum SourceCheck {
+    /// Not at all; what RFC 1812 section 5.3.8 asks for as a default.
+    #[default]
+    Off,
+    /// Some route to the source must exist, the default route counts.
+    Loose,
+    /// The route back to the source must leave by the interface the packet arrived on.
+    Strict,
+}
+
+/// An interface of a gateway or router.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Interface {
+    /// Its name; unique within the device.
+    pub name: Spanned<String>,
+    /// The segment that the file says it is on.
+    pub segment: SegmentId,
+    /// Its addresses; without one it still forwards what arrives on it.
+    pub addresses: Vec<Spanned<InterfaceAddress>>,
+    /// The port or LAG of the device that it stands on, where ports are described.
+    pub port: Option<Spanned<String>>,
+    /// Tag of its frames; `None`: untagged.
+    pub vlan: Option<VlanId>,
+    /// Source check on arrival.
+    pub source_check: SourceCheck,
+}
+
+/// Where a route leads.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Via {
+    /// A next hop, on-link at the interface of that number.
+    NextHop {
+        /// Its address.
+        address: IpAddr,
+        /// Number of the interface in [`Router::interfaces`] (or of the host's).
+        interface: usize,
+    },
+    /// Nowhere: dropped.
+    Discard,
+}
+
+/// A static route. On-link prefixes are routes by themselves and are not repeated here.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Route {
+    /// Destinations it is for; the longest match wins.
+    pub destination: Prefix,
+    /// Where it leads.
+    pub via: Via,
+    /// Where it is described.
+    pub place: Span,
+}
+
+/// What a translation writes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum TranslationTarget {
+    /// This address.
+    Address(IpAddr),
+    /// The first address, of the packet's family, of the interface it leaves by. Source translation only.
+    Interface,
+    /// Nothing: what matches here is exempt from the lines below.
+    Unchanged,
+}
+
+/// A line of a list of address translations; the first that matches is applied.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Translation {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// For a destination translation the interfaces of arrival, for a source translation those of
+    /// departure; `None`: any.
+    pub parties: Option<Vec<Party>>,
+    /// Source addresses; `None`: any.
+    pub source: Option<AddressMatch>,
+    /// Destination addresses; `None`: any.
+    pub destination: Option<AddressMatch>,
+    /// Services; `None`: any.
+    pub services: Option<ServiceMatch>,
+    /// What is written.
+    pub target: TranslationTarget,
+    /// Destination port that is written besides (destination translation only).
+    pub port: Option<u16>,
+    /// A disabled line matches nothing.
+    pub enabled: bool,
+}
+
+/// The filter of a gateway.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Filter {
+    /// What happens where no rule matches.
+    pub default: Spanned<Action>,
+    /// Whether replies to a permitted flow pass by themselves.
+    pub stateful: bool,
+    /// Rules in order; the first match decides.
+    pub rules: Vec<Rule>,
+    /// Applied on arrival, before the route look-up.
+    pub destination_translations: Vec<Translation>,
+    /// Applied on departure, after the rules.
+    pub source_translations: Vec<Translation>,
+}
+
+/// Whether a device filters.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Role {
+    /// Forwards what its rules permit.
+    Gateway(Box<Filter>),
+    /// Forwards everything.
+    Router,
+}
+
+/// A LAG of a gateway or router.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct RouterLag {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// Its member ports.
+    pub ports: Vec<Spanned<String>>,
+    /// Negotiation.
+    pub lacp: Lacp,
+}
+
+/// A gateway or router.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Router {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// Whether it filters.
+    pub role: Role,
+    /// Its interfaces.
+    pub interfaces: Vec<Interface>,
+    /// Its static routes, one a destination.
+    pub routes: Vec<Route>,
+    /// Its LAGs.
+    pub lags: Vec<RouterLag>,
+    /// A line for people; may be empty.
+    pub description: String,
+}
+
+impl Router {
+    /// Its filter; `None` for a router.
+    pub fn filter(&self) -> Option<&Filter> {
+        match &self.role {
+            Role::Gateway(filter) => Some(filter),
+            Role::Router => None,
+        }
+    }
+
+    /// All addresses of all interfaces.
+    pub fn own_addresses(&self) -> AddressSet {
+        let mut set = AddressSet::default();
+        for address in self.interfaces.iter().flat_map(|interface| &interface.addresses) {
+            let family = address.value.family();
+            let value = super::address::Family::value(address.value.address());
+            set.insert(family, crate::packet::Interval::point(value));
+        }
+        set
+    }
+}

@@ -1,0 +1,93 @@
+//! The whole.
+
+use crate::diagnostic::Spanned;
+
+use super::address::AddressSet;
+use super::host::Host;
+use super::intent::{Expectation, Need};
+use super::names::{HostId, RouterId, SegmentId, ZoneId};
+use super::router::Router;
+use super::segment::{Segment, Zone};
+use super::service::Service;
+use super::switch::{Link, Switch};
+
+/// A named list of addresses.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct AddressGroup {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// Its addresses, groups opened.
+    pub set: AddressSet,
+}
+
+/// A named list of services.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct ServiceGroup {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// Its parts, groups opened.
+    pub services: Vec<Service>,
+}
+
+/// A segmented network as somebody described it. Lists keep the order of the file.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Site {
+    /// What the site is called.
+    pub name: String,
+    /// A line for people; may be empty.
+    pub description: String,
+    /// Zones.
+    pub zones: Vec<Zone>,
+    /// Segments.
+    pub segments: Vec<Segment>,
+    /// Address groups.
+    pub addresses: Vec<AddressGroup>,
+    /// Service groups of the site's own, not the built-in ones.
+    pub services: Vec<ServiceGroup>,
+    /// Built-in services and the site's own, for naming what is found: own ones first.
+    pub service_names: Vec<ServiceGroup>,
+    /// Gateways, then routers.
+    pub routers: Vec<Router>,
+    /// Hosts.
+    pub hosts: Vec<Host>,
+    /// Switches.
+    pub switches: Vec<Switch>,
+    /// Cables.
+    pub links: Vec<Link>,
+    /// Needs.
+    pub needs: Vec<Need>,
+    /// Expectations.
+    pub expectations: Vec<Expectation>,
+}
+
+impl Site {
+    /// The segment of a number.
+    pub fn segment(&self, id: SegmentId) -> &Segment {
+        &self.segments[id.0]
+    }
+
+    /// The zone of a number.
+    pub fn zone(&self, id: ZoneId) -> &Zone {
+        &self.zones[id.0]
+    }
+
+    /// The gateway or router of a number.
+    pub fn router(&self, id: RouterId) -> &Router {
+        &self.routers[id.0]
+    }
+
+    /// The host of a number.
+    pub fn host(&self, id: HostId) -> &Host {
+        &self.hosts[id.0]
+    }
+
+    /// Numbers of all segments.
+    pub fn segment_ids(&self) -> impl Iterator<Item = SegmentId> + use<> {
+        (0..self.segments.len()).map(SegmentId)
+    }
+
+    /// Numbers of the segments of a zone.
+    pub fn segments_in(&self, zone: ZoneId) -> impl Iterator<Item = SegmentId> + '_ {
+        self.segment_ids().filter(move |&id| self.segment(id).zone == zone)
+    }
+}

@@ -1,0 +1,221 @@
+//! Switches, ports, LAGs and cables, as they are configured.
+//!
+//! The words are those of IEEE 802.1Q (member set, untagged set, PVID, ingress filtering, acceptable frame
+//! types) and IEEE 802.1AX (LAG, LACP).
+
+use std::fmt;
+
+use bitvec::array::BitArray;
+use bitvec::order::Lsb0;
+
+use crate::diagnostic::{Span, Spanned};
+
+use super::names::LinkEnd;
+
+/// A VLAN identifier, `1..=4094`.
+///
+/// 0 marks a priority tag and 4095 is reserved, so neither can name a segment (RFC 4363, textual convention
+/// `VlanId`; IEEE 802.1Q, reserved VID values).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct VlanId(u16);
+
+impl VlanId {
+    /// The identifier; `None` outside `1..=4094`.
+    pub const fn new(value: u16) -> Option<Self> {
+        if value >= 1 && value <= 4094 {
+            Some(Self(value))
+        } else {
+            None
+        }
+    }
+
+    /// The number, `1..=4094`.
+    pub fn get(self) -> u16 {
+        self.0
+    }
+}
+
+impl fmt::Display for VlanId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+/// A set of VLANs, one bit each.
+#[derive(Clone, PartialEq, Eq, Hash, Default)]
+pub struct VlanSet(BitArray<[u64; 64], Lsb0>);
+
+impl VlanSet {
+    /// Adds a VLAN; tells whether it was new.
+    pub fn insert(&mut self, vlan: VlanId) -> bool {
+        !self.0.replace(usize::from(vlan.0), true)
+    }
+
+    /// Whether a VLAN is in it.
+    pub fn contains(&self, vlan: VlanId) -> bool {
+        self.0[usize::from(vlan.0)]
+    }
+
+    /// Its VLANs, ascending.
+    pub fn iter(&self) -> impl Iterator<Item = VlanId> + '_ {
+        self.0.iter_ones().map(|value| VlanId(value as u16))
+    }
+
+    /// Whether it is empty.
+    pub fn is_empty(&self) -> bool {
+        self.0.not_any()
+    }
+}
+
+impl FromIterator<VlanId> for VlanSet {
+    fn from_iter<I: IntoIterator<Item = VlanId>>(vlans: I) -> Self {
+        let mut set = Self::default();
+        for vlan in vlans {
+            set.insert(vlan);
+        }
+        set
+    }
+}
+
+impl fmt::Debug for VlanSet {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_set().entries(self.iter().map(VlanId::get)).finish()
+    }
+}
+
+/// Which frames a port takes in (IEEE 802.1Q, acceptable frame types).
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum FrameTypes {
+    /// All; the standard's default (RFC 4363, `dot1qPortAcceptableFrameTypes`).
+    #[default]
+    All,
+    /// Only frames that carry a VLAN tag.
+    Tagged,
+    /// Only untagged and priority-tagged frames.
+    Untagged,
+}
+
+/// VLAN configuration of a port or LAG.
+///
+/// The default is the standard's for every setting left out: PVID 1, all frame types, ingress filtering off
+/// (RFC 4363, DEFVAL clauses), here without membership in any VLAN.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct PortVlans {
+    /// VLAN of untagged and priority-tagged frames; `None` drops them.
+    pub pvid: Option<VlanId>,
+    /// VLANs whose frames leave without a tag.
+    pub untagged: VlanSet,
+    /// VLANs whose frames leave with a tag. The member set is the union of both.
+    pub tagged: VlanSet,
+    /// Whether frames of VLANs the port is no member of are dropped on arrival.
+    pub ingress_filter: bool,
+    /// Frames that are let in at all.
+    pub accept: FrameTypes,
+}
+
+impl Default for PortVlans {
+    fn default() -> Self {
+        Self {
+            pvid: VlanId::new(1),
+            untagged: VlanSet::default(),
+            tagged: VlanSet::default(),
+            ingress_filter: false,
+            accept: FrameTypes::All,
+        }
+    }
+}
+
+/// One port of a switch.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Port {
+    /// Its name, as printed on the front.
+    pub name: Spanned<String>,
+    /// VLAN configuration; `None` where the port takes that of its LAG.
+    pub vlans: Option<PortVlans>,
+    /// Whether it reaches only ports that are not isolated.
+    pub isolated: bool,
+    /// A disabled port is dead; any other is a place to plug in.
+    pub enabled: bool,
+    /// A line for people; may be empty.
+    pub description: String,
+}
+
+/// How a LAG end negotiates (IEEE 802.1AX).
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Lacp {
+    /// Speaks first.
+    Active,
+    /// Speaks when spoken to; two passive ends never form a LAG.
+    Passive,
+    /// No LACP: all members always carry.
+    Static,
+}
+
+/// Several ports that act as one.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Lag {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// Names of its member ports, each a port of the same switch and of no other LAG.
+    pub ports: Vec<Spanned<String>>,
+    /// Negotiation.
+    pub lacp: Lacp,
+    /// VLAN configuration of the one logical port.
+    pub vlans: PortVlans,
+    /// Whether the logical port is isolated.
+    pub isolated: bool,
+}
+
+/// A switch.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Switch {
+    /// Its name.
+    pub name: Spanned<String>,
+    /// A switch that knows no VLANs passes tags unchanged and joins all its ports.
+    pub vlan_aware: bool,
+    /// Its ports in the order of the file.
+    pub ports: Vec<Port>,
+    /// Its LAGs.
+    pub lags: Vec<Lag>,
+    /// A line for people; may be empty.
+    pub description: String,
+}
+
+/// A cable, or the bundle of cables of a LAG.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Link {
+    /// Its two ends.
+    pub ends: [Spanned<LinkEnd>; 2],
+    /// What is written on it.
+    pub label: Option<String>,
+    /// Where it is described.
+    pub place: Span,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 4363: `VlanId` is 1..4094; 0 is a priority tag, 4095 reserved.
+    #[test]
+    fn vlan_identifiers_run_from_1_to_4094() {
+        let valid = [0, 1, 4094, 4095, 4096].map(|value| VlanId::new(value).is_some());
+        assert_eq!(valid, [false, true, true, false, false]);
+    }
+
+    #[test]
+    fn a_set_lists_its_vlans_in_order() {
+        let set: VlanSet = [30, 1, 4094, 30].into_iter().filter_map(VlanId::new).collect();
+        let listed: Vec<u16> = set.iter().map(VlanId::get).collect();
+        assert_eq!(listed, [1, 30, 4094]);
+    }
+
+    /// RFC 4363, DEFVAL of dot1qPvid, dot1qPortIngressFiltering and dot1qPortAcceptableFrameTypes.
+    #[test]
+    fn settings_left_out_take_the_defaults_of_the_standard() {
+        let port = PortVlans::default();
+        assert_eq!(port.pvid, VlanId::new(1));
+        assert!(!port.ingress_filter);
+        assert_eq!(port.accept, FrameTypes::All);
+    }
+}
