@@ -1,0 +1,301 @@
+//! One packet at a time: the slow, obvious reading of sections 3.3 and 3.4 of the design.
+//!
+//! Nothing here knows a set, an index or a region: every list is scanned from its start, every packet is
+//! walked by itself. It reads the model and shares no code with the product's forwarding.
+
+#[path = "simulator_devices.rs"]
+mod devices;
+#[path = "simulator_reply.rs"]
+mod reply;
+
+use std::net::IpAddr;
+
+use boundwalk::model::{Date, Forwards, SegmentId, Site, SourceCheck};
+
+pub use devices::{Decision, Device, Exit, Target};
+
+/// One packet. ICMP keeps `type * 256 + code` in the destination port and 0 in the source port; a protocol
+/// without ports has 0 in both.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Probe {
+    pub source: IpAddr,
+    pub destination: IpAddr,
+    pub protocol: u8,
+    pub source_port: u16,
+    pub destination_port: u16,
+}
+
+/// What the sender may do (design 3.1).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Stance {
+    Configured,
+    Hostile,
+}
+
+/// Where a packet ends. Devices are the gateways and routers in the order of the site, then its forwarding
+/// hosts.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Spot {
+    Segment(usize),
+    Device(usize),
+}
+
+/// A device that let the packet pass, and which of its lines decided; `None` where it has no rules.
+pub type Hop = (usize, Option<Decision>);
+
+/// One way in which a packet arrives somewhere.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Outcome {
+    pub place: Spot,
+    pub arrived: Probe,
+    pub hops: Vec<Hop>,
+    pub came_back: bool,
+}
+
+/// A device that a packet passed: how it came and how it left.
+#[derive(Clone, Copy, Debug)]
+struct Crossing {
+    device: usize,
+    before: Probe,
+    after: Probe,
+}
+
+/// A packet that arrived, and the way it took.
+struct Arrival {
+    place: Spot,
+    probe: Probe,
+    hops: Vec<Hop>,
+    crossings: Vec<Crossing>,
+}
+
+/// Where a device's hand-over of a packet ends.
+enum Handed {
+    /// At an interface of a device.
+    Device(usize, usize),
+    /// On the segment.
+    Segment(usize),
+    /// Nowhere.
+    Lost,
+}
+
+/// A site made ready to be walked.
+pub struct Simulator<'s> {
+    site: &'s Site,
+    today: Date,
+    devices: Vec<Device<'s>>,
+}
+
+impl<'s> Simulator<'s> {
+    pub fn new(site: &'s Site, today: Date) -> Self {
+        let devices = devices::of(site);
+        Self { site, today, devices }
+    }
+
+    /// Every way in which a packet sent on a segment arrives somewhere behind a device, sorted, without
+    /// repeats. Empty: it arrives nowhere, or the stance does not let a sender there send it.
+    pub fn send(&self, from: SegmentId, probe: Probe, stance: Stance) -> Vec<Outcome> {
+        if !self.may_send(from, probe, stance) {
+            return Vec::new();
+        }
+        let starts = self.starts(from, probe, stance).into_iter();
+        let arrivals = starts.filter_map(|(device, port)| self.forward(device, port, probe));
+        let mut outcomes: Vec<Outcome> = arrivals
+            .map(|arrival| Outcome {
+                came_back: self.came_back(from, probe, &arrival),
+                place: arrival.place,
+                arrived: arrival.probe,
+                hops: arrival.hops,
+            })
+            .collect();
+        if stance == Stance::Hostile {
+            outcomes.extend(self.answered_by_a_host(from, probe));
+        }
+        outcomes.sort();
+        outcomes.dedup();
+        outcomes
+    }
+
+    /// Whether the sender may use the packet's source address.
+    fn may_send(&self, from: SegmentId, probe: Probe, stance: Stance) -> bool {
+        match stance {
+            Stance::Configured => {
+                let owned = self.devices.iter().any(|device| device.owns(probe.source));
+                self.on_link(from, probe.source) && !owned && !never_forwarded(probe.source)
+            }
+            Stance::Hostile => !never_forwarded(probe.source),
+        }
+    }
+
+    /// Interfaces that the packet may enter first.
+    fn starts(&self, from: SegmentId, probe: Probe, stance: Stance) -> Vec<(usize, usize)> {
+        if stance == Stance::Hostile {
+            return self.ports_on(from).collect();
+        }
+        if self.on_link(from, probe.destination) {
+            return self.owner_on(from, probe.destination).into_iter().collect();
+        }
+        self.first_hops(from, probe.destination)
+    }
+
+    /// What plain devices of a segment use as their gateway for packets of the family of `example`.
+    fn first_hops(&self, from: SegmentId, example: IpAddr) -> Vec<(usize, usize)> {
+        let segment = self.site.segment(from);
+        let listed = segment.default_gateway.iter().map(|address| address.value);
+        let named: Vec<IpAddr> = listed.filter(|&address| same_family(address, example)).collect();
+        if !named.is_empty() {
+            let owners = named.iter().filter_map(|&address| self.owner_on(from, address));
+            return owners.collect();
+        }
+        self.routers_on(from, example)
+    }
+
+    /// Interfaces of gateways and routers, not of hosts, with an address of the family of `example`.
+    fn routers_on(&self, segment: SegmentId, example: IpAddr) -> Vec<(usize, usize)> {
+        let ports = self.ports_on(segment);
+        ports
+            .filter(|&(device, port)| {
+                let port = &self.devices[device].ports[port];
+                let mut addresses = port.addresses.iter();
+                !self.devices[device].is_host && addresses.any(|net| same_family(net.addr(), example))
+            })
+            .collect()
+    }
+
+    /// Walks a packet from its arrival at an interface to where it ends; `None`: dropped on the way.
+    fn forward(&self, device: usize, port: usize, mut probe: Probe) -> Option<Arrival> {
+        let (mut at, mut seen) = ((device, port), Vec::new());
+        let (mut hops, mut crossings) = (Vec::new(), Vec::new());
+        loop {
+            let (index, entry) = at;
+            if seen.contains(&at) {
+                return None;
+            }
+            seen.push(at);
+            let device = &self.devices[index];
+            if !self.admits(device, entry, probe) {
+                return None;
+            }
+            let before = probe;
+            probe = device.translate_destination(self.site, entry, probe);
+            if device.owns(probe.destination) {
+                hops.push((index, device.permits(self, entry, Target::Itself, probe)?));
+                crossings.push(Crossing { device: index, before, after: probe });
+                return Some(Arrival { place: Spot::Device(index), probe, hops, crossings });
+            }
+            let exit = device.route(probe.destination)?;
+            let leaves = Target::Port(exit.port()?);
+            hops.push((index, device.permits(self, entry, leaves, probe)?));
+            probe = device.translate_source(self.site, exit.port()?, probe)?;
+            crossings.push(Crossing { device: index, before, after: probe });
+            match self.hand_over(device, exit, probe.destination) {
+                Handed::Device(next, port) => at = (next, port),
+                Handed::Lost => return None,
+                Handed::Segment(segment) => {
+                    return Some(Arrival { place: Spot::Segment(segment), probe, hops, crossings });
+                }
+            }
+        }
+    }
+
+    /// Addresses that are never forwarded, and the source check of the interface of arrival.
+    fn admits(&self, device: &Device<'_>, entry: usize, probe: Probe) -> bool {
+        if never_forwarded(probe.source) || never_forwarded(probe.destination) {
+            return false;
+        }
+        let back = device.route(probe.source).and_then(|exit| exit.port());
+        match device.ports[entry].check {
+            SourceCheck::Off => true,
+            SourceCheck::Loose => back.is_some(),
+            SourceCheck::Strict => back == Some(entry),
+        }
+    }
+
+    /// Who takes a packet that leaves a device.
+    fn hand_over(&self, device: &Device<'_>, exit: Exit, destination: IpAddr) -> Handed {
+        let (wanted, port, on_link) = match exit {
+            Exit::OnLink(port) => (destination, port, true),
+            Exit::NextHop(address, port) => (address, port, false),
+            Exit::Discard => return Handed::Lost,
+        };
+        let segment = device.ports[port].segment;
+        if let Some((next, entry)) = self.owner_on(segment, wanted) {
+            return Handed::Device(next, entry);
+        }
+        if on_link {
+            return Handed::Segment(segment.0);
+        }
+        let external = self.site.segment(segment).external;
+        if external && !self.plain_host_on(segment, wanted) {
+            return Handed::Segment(segment.0);
+        }
+        Handed::Lost
+    }
+
+    /// Weak host model: a plain host with a foot on the sender's segment answers there for all its
+    /// addresses.
+    fn answered_by_a_host(&self, from: SegmentId, probe: Probe) -> Vec<Outcome> {
+        let plain = self.site.hosts.iter().filter(|host| host.forwards != Forwards::Routes);
+        let present = plain.filter(|host| host.interfaces.iter().any(|port| port.segment == from));
+        let interfaces = present.flat_map(|host| &host.interfaces);
+        let answering = interfaces.filter(|port| {
+            let mut addresses = port.addresses.iter();
+            port.segment != from && addresses.any(|net| net.value.address() == probe.destination)
+        });
+        answering
+            .map(|port| {
+                let place = Spot::Segment(port.segment.0);
+                let (hops, crossings) = (Vec::new(), Vec::new());
+                let arrival = Arrival { place, probe, hops, crossings };
+                let came_back = self.came_back(from, probe, &arrival);
+                Outcome { place, arrived: probe, hops: Vec::new(), came_back }
+            })
+            .collect()
+    }
+
+    /// Whether an address lies in a prefix of a segment.
+    fn on_link(&self, segment: SegmentId, address: IpAddr) -> bool {
+        let mut prefixes = self.site.segment(segment).prefixes.iter();
+        prefixes.any(|prefix| prefix.value.net().contains(&address))
+    }
+
+    /// Every interface of every device on a segment.
+    fn ports_on(&self, segment: SegmentId) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let devices = self.devices.iter().enumerate();
+        let all = devices.flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)));
+        all.filter(move |&(device, port)| self.devices[device].ports[port].segment == segment)
+    }
+
+    /// The device and its interface on a segment that has an address.
+    fn owner_on(&self, segment: SegmentId, address: IpAddr) -> Option<(usize, usize)> {
+        let has = |&(device, port): &(usize, usize)| {
+            let mut addresses = self.devices[device].ports[port].addresses.iter();
+            addresses.any(|net| net.addr() == address)
+        };
+        self.ports_on(segment).find(has)
+    }
+
+    /// Whether a host that does not route has an address on a segment.
+    fn plain_host_on(&self, segment: SegmentId, address: IpAddr) -> bool {
+        let plain = self.site.hosts.iter().filter(|host| host.forwards != Forwards::Routes);
+        let mut ports = plain.flat_map(|host| &host.interfaces).filter(|port| port.segment == segment);
+        ports.any(|port| port.addresses.iter().any(|net| net.value.address() == address))
+    }
+}
+
+/// RFC 6890 and RFC 4291: this host, loopback, link-local, multicast, reserved.
+fn never_forwarded(address: IpAddr) -> bool {
+    match address {
+        IpAddr::V4(v4) => {
+            let [first, second, ..] = v4.octets();
+            first == 0 || first == 127 || first >= 224 || (first == 169 && second == 254)
+        }
+        IpAddr::V6(v6) => {
+            let link_local = v6.segments()[0] & 0xffc0 == 0xfe80;
+            v6.is_unspecified() || v6.is_loopback() || v6.is_multicast() || link_local
+        }
+    }
+}
+
+fn same_family(one: IpAddr, other: IpAddr) -> bool {
+    one.is_ipv4() == other.is_ipv4()
+}
