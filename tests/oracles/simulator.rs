@@ -10,7 +10,7 @@ mod reply;
 
 use std::net::IpAddr;
 
-use boundwalk::model::{Date, Forwards, SegmentId, Site, SourceCheck};
+use boundwalk::model::{Action, Date, Forwards, SegmentId, Site, SourceCheck};
 
 pub use devices::{Decision, Device, Exit, Target};
 
@@ -68,14 +68,21 @@ struct Arrival {
     crossings: Vec<Crossing>,
 }
 
-/// Where a device's hand-over of a packet ends.
+/// A packet under way.
+#[derive(Clone)]
+struct Walk {
+    probe: Probe,
+    seen: Vec<(usize, usize)>,
+    hops: Vec<Hop>,
+    crossings: Vec<Crossing>,
+}
+
+/// Where a device hands a packet.
 enum Handed {
-    /// At an interface of a device.
-    Device(usize, usize),
-    /// On the segment.
-    Segment(usize),
-    /// Nowhere.
-    Lost,
+    /// To any of these interfaces of devices.
+    Devices(Vec<(usize, usize)>),
+    /// Here it ends.
+    At(Spot),
 }
 
 /// A site made ready to be walked.
@@ -91,15 +98,24 @@ impl<'s> Simulator<'s> {
         Self { site, today, devices }
     }
 
+    /// The line that decides at a device on a packet between two of its interfaces, as it stands.
+    pub fn decides(&self, device: usize, entry: usize, leaves: usize, probe: Probe) -> Option<(Decision, Action)> {
+        self.devices[device].decides(self, entry, Target::Port(leaves), probe)
+    }
+
     /// Every way in which a packet sent on a segment arrives somewhere behind a device, sorted, without
     /// repeats. Empty: it arrives nowhere, or the stance does not let a sender there send it.
     pub fn send(&self, from: SegmentId, probe: Probe, stance: Stance) -> Vec<Outcome> {
         if !self.may_send(from, probe, stance) {
             return Vec::new();
         }
-        let starts = self.starts(from, probe, stance).into_iter();
-        let arrivals = starts.filter_map(|(device, port)| self.forward(device, port, probe));
+        let mut arrivals = Vec::new();
+        for at in self.starts(from, probe, stance) {
+            let walk = Walk { probe, seen: Vec::new(), hops: Vec::new(), crossings: Vec::new() };
+            self.forward(at, walk, &mut arrivals);
+        }
         let mut outcomes: Vec<Outcome> = arrivals
+            .into_iter()
             .map(|arrival| Outcome {
                 came_back: self.came_back(from, probe, &arrival),
                 place: arrival.place,
@@ -120,7 +136,7 @@ impl<'s> Simulator<'s> {
         match stance {
             Stance::Configured => {
                 let owned = self.devices.iter().any(|device| device.owns(probe.source));
-                self.on_link(from, probe.source) && !owned && !never_forwarded(probe.source)
+                self.lives_on(from, probe.source) && !owned && !never_forwarded(probe.source)
             }
             Stance::Hostile => !never_forwarded(probe.source),
         }
@@ -161,40 +177,47 @@ impl<'s> Simulator<'s> {
             .collect()
     }
 
-    /// Walks a packet from its arrival at an interface to where it ends; `None`: dropped on the way.
-    fn forward(&self, device: usize, port: usize, mut probe: Probe) -> Option<Arrival> {
-        let (mut at, mut seen) = ((device, port), Vec::new());
-        let (mut hops, mut crossings) = (Vec::new(), Vec::new());
-        loop {
-            let (index, entry) = at;
-            if seen.contains(&at) {
-                return None;
-            }
-            seen.push(at);
-            let device = &self.devices[index];
-            if !self.admits(device, entry, probe) {
-                return None;
-            }
-            let before = probe;
-            probe = device.translate_destination(self.site, entry, probe);
-            if device.owns(probe.destination) {
-                hops.push((index, device.permits(self, entry, Target::Itself, probe)?));
-                crossings.push(Crossing { device: index, before, after: probe });
-                return Some(Arrival { place: Spot::Device(index), probe, hops, crossings });
-            }
-            let exit = device.route(probe.destination)?;
-            let leaves = Target::Port(exit.port()?);
-            hops.push((index, device.permits(self, entry, leaves, probe)?));
-            probe = device.translate_source(self.site, exit.port()?, probe)?;
-            crossings.push(Crossing { device: index, before, after: probe });
-            match self.hand_over(device, exit, probe.destination) {
-                Handed::Device(next, port) => at = (next, port),
-                Handed::Lost => return None,
-                Handed::Segment(segment) => {
-                    return Some(Arrival { place: Spot::Segment(segment), probe, hops, crossings });
+    /// Walks a packet from its arrival at an interface to wherever it ends.
+    fn forward(&self, at: (usize, usize), mut walk: Walk, ends: &mut Vec<Arrival>) {
+        if walk.seen.contains(&at) {
+            return;
+        }
+        walk.seen.push(at);
+        let (leaving, handed) = match self.cross(at, &mut walk) {
+            Some(crossed) => crossed,
+            None => return,
+        };
+        walk.crossings.push(Crossing { device: at.0, before: walk.probe, after: leaving });
+        walk.probe = leaving;
+        match handed {
+            Handed::Devices(next) => {
+                for at in next {
+                    self.forward(at, walk.clone(), ends);
                 }
             }
+            Handed::At(place) => {
+                let Walk { probe, hops, crossings, .. } = walk;
+                ends.push(Arrival { place, probe, hops, crossings });
+            }
         }
+    }
+
+    /// What one device makes of a packet that arrives, and where it hands it; `None`: dropped.
+    fn cross(&self, (index, entry): (usize, usize), walk: &mut Walk) -> Option<(Probe, Handed)> {
+        let device = &self.devices[index];
+        if !self.admits(device, entry, walk.probe) {
+            return None;
+        }
+        let probe = device.translate_destination(self.site, entry, walk.probe);
+        if device.owns(probe.destination) {
+            walk.hops.push((index, device.permits(self, entry, Target::Itself, probe)?));
+            return Some((probe, Handed::At(Spot::Device(index))));
+        }
+        let exit = device.route(probe.destination)?;
+        let port = exit.port()?;
+        walk.hops.push((index, device.permits(self, entry, Target::Port(port), probe)?));
+        let probe = device.translate_source(self.site, port, probe)?;
+        Some((probe, self.hand_over(device, exit, probe.destination)))
     }
 
     /// Addresses that are never forwarded, and the source check of the interface of arrival.
@@ -210,25 +233,26 @@ impl<'s> Simulator<'s> {
         }
     }
 
-    /// Who takes a packet that leaves a device.
+    /// Who takes a packet that leaves a device; an empty list of devices: nobody.
     fn hand_over(&self, device: &Device<'_>, exit: Exit, destination: IpAddr) -> Handed {
-        let (wanted, port, on_link) = match exit {
-            Exit::OnLink(port) => (destination, port, true),
-            Exit::NextHop(address, port) => (address, port, false),
-            Exit::Discard => return Handed::Lost,
+        let (wanted, port) = match exit {
+            Exit::OnLink(port) => (destination, port),
+            Exit::NextHop(address, port) => (address, port),
+            Exit::AsNeighbours(port) => {
+                return Handed::Devices(self.first_hops(device.ports[port].segment, destination));
+            }
+            Exit::Discard => return Handed::Devices(Vec::new()),
         };
         let segment = device.ports[port].segment;
-        if let Some((next, entry)) = self.owner_on(segment, wanted) {
-            return Handed::Device(next, entry);
+        if let Some(owner) = self.owner_on(segment, wanted) {
+            return Handed::Devices(vec![owner]);
         }
-        if on_link {
-            return Handed::Segment(segment.0);
+        let beyond = self.site.segment(segment).external && !self.plain_host_on(segment, wanted);
+        match exit {
+            Exit::OnLink(_) => Handed::At(Spot::Segment(segment.0)),
+            _ if beyond => Handed::At(Spot::Segment(segment.0)),
+            _ => Handed::Devices(Vec::new()),
         }
-        let external = self.site.segment(segment).external;
-        if external && !self.plain_host_on(segment, wanted) {
-            return Handed::Segment(segment.0);
-        }
-        Handed::Lost
     }
 
     /// Weak host model: a plain host with a foot on the sender's segment answers there for all its
@@ -250,6 +274,18 @@ impl<'s> Simulator<'s> {
                 Outcome { place, arrived: probe, hops: Vec::new(), came_back }
             })
             .collect()
+    }
+
+    /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
+    /// segment, one that some device sends there for a neighbour that is not of the site.
+    fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
+        let handed_out = self.devices.iter().any(|device| match device.route(address) {
+            Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
+                matches!(self.hand_over(device, exit, address), Handed::At(Spot::Segment(_)))
+            }
+            _ => false,
+        });
+        self.on_link(segment, address) || handed_out
     }
 
     /// Whether an address lies in a prefix of a segment.

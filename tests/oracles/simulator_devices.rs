@@ -46,6 +46,8 @@ pub struct Device<'s> {
 pub enum Exit {
     OnLink(usize),
     NextHop(IpAddr, usize),
+    /// By whatever router the plain devices on the segment of this interface use.
+    AsNeighbours(usize),
     Discard,
 }
 
@@ -53,7 +55,7 @@ impl Exit {
     /// The interface it leaves by; `None` where it is discarded.
     pub fn port(self) -> Option<usize> {
         match self {
-            Exit::OnLink(port) | Exit::NextHop(_, port) => Some(port),
+            Exit::OnLink(port) | Exit::NextHop(_, port) | Exit::AsNeighbours(port) => Some(port),
             Exit::Discard => None,
         }
     }
@@ -90,18 +92,23 @@ fn of_host(host: &Host) -> Device<'_> {
         .collect();
     let stated = host.routes.iter().map(|route| (route.destination.net(), exit_of(&route.via)));
     let mut routes: Vec<(IpNet, Exit)> = stated.collect();
-    for gateway in host.default_gateway.iter().map(|address| address.value) {
-        let everything = match gateway {
-            IpAddr::V4(_) => "0.0.0.0/0",
-            IpAddr::V6(_) => "::/0",
-        };
-        let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
-        if let Some(port) = ports.iter().position(near) {
-            let everything = everything.parse().expect("a prefix");
-            routes.push((everything, Exit::NextHop(gateway, port)));
-        }
-    }
+    routes.extend(["0.0.0.0/0", "::/0"].into_iter().filter_map(|everything| {
+        let everything: IpNet = everything.parse().expect("a prefix");
+        Some((everything, default_exit(host, &ports, everything.addr())?))
+    }));
     Device { ports, is_host: true, routes, filter: None }
+}
+
+/// A host sends by its own default gateway, else by what the segment of its first interface with an address
+/// of the family uses.
+fn default_exit(host: &Host, ports: &[Port], example: IpAddr) -> Option<Exit> {
+    let mut stated = host.default_gateway.iter().map(|address| address.value);
+    if let Some(gateway) = stated.find(|&gateway| same_family(gateway, example)) {
+        let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
+        return ports.iter().position(near).map(|port| Exit::NextHop(gateway, port));
+    }
+    let has = |port: &Port| port.addresses.iter().any(|net| same_family(net.addr(), example));
+    ports.iter().position(has).map(Exit::AsNeighbours)
 }
 
 fn exit_of(via: &Via) -> Exit {
@@ -135,6 +142,23 @@ impl Device<'_> {
         best.map(|(_, exit)| exit)
     }
 
+    /// The line that decides and what it does; `None` where there are no rules.
+    pub fn decides(
+        &self,
+        simulator: &Simulator<'_>,
+        entry: usize,
+        target: Target,
+        probe: Probe,
+    ) -> Option<(Decision, Action)> {
+        let filter = self.filter?;
+        for (index, rule) in filter.rules.iter().enumerate() {
+            if is_active(rule, simulator.today) && self.matches(rule, simulator.site, entry, target, probe) {
+                return Some((Decision::Rule(index), rule.action.value));
+            }
+        }
+        Some((Decision::Default, filter.default.value))
+    }
+
     /// `None`: the rules stop the packet. Else what let it pass.
     pub fn permits(
         &self,
@@ -143,15 +167,11 @@ impl Device<'_> {
         target: Target,
         probe: Probe,
     ) -> Option<Option<Decision>> {
-        let Some(filter) = self.filter else { return Some(None) };
-        for (index, rule) in filter.rules.iter().enumerate() {
-            if is_active(rule, simulator.today) && self.matches(rule, simulator.site, entry, target, probe) {
-                let permitted = rule.action.value == Action::Permit;
-                return permitted.then_some(Some(Decision::Rule(index)));
-            }
+        match self.decides(simulator, entry, target, probe) {
+            Some((decision, Action::Permit)) => Some(Some(decision)),
+            Some((_, Action::Deny | Action::Reject)) => None,
+            None => Some(None),
         }
-        let permitted = filter.default.value == Action::Permit;
-        permitted.then_some(Some(Decision::Default))
     }
 
     /// Whether it keeps state; a device without rules keeps none.

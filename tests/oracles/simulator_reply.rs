@@ -27,7 +27,7 @@ impl Simulator<'_> {
     fn answered_from_segment(&self, flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
         if self.on_link(segment, reply.destination) {
             return match self.owner_on(segment, reply.destination) {
-                Some((device, port)) => self.returns(flow, device, port, reply),
+                Some(at) => self.returns(flow, at, reply, &[]),
                 None => arrived_home(flow, segment, reply),
             };
         }
@@ -36,58 +36,42 @@ impl Simulator<'_> {
         } else {
             self.first_hops(segment, reply.destination)
         };
-        hops.into_iter().any(|(device, port)| self.returns(flow, device, port, reply))
+        hops.into_iter().any(|at| self.returns(flow, at, reply, &[]))
     }
 
     /// The device answers by itself: its own rules do not look at what it sends.
     fn answered_from_device(&self, flow: &Flow<'_>, device: usize, reply: Probe) -> bool {
         let reply = undone(flow, device, reply).unwrap_or(reply);
-        match self.leaves(device, reply) {
-            Handed::Device(next, port) => self.returns(flow, next, port, reply),
-            Handed::Segment(segment) => arrived_home(flow, SegmentId(segment), reply),
-            Handed::Lost => false,
-        }
+        self.leaves(flow, device, reply, &[])
     }
 
     /// Walks an answer from its arrival at an interface.
-    fn returns(&self, flow: &Flow<'_>, device: usize, port: usize, mut reply: Probe) -> bool {
-        let (mut at, mut seen) = ((device, port), Vec::new());
-        loop {
-            let (index, entry) = at;
-            let device = &self.devices[index];
-            if seen.contains(&at) || !self.admits(device, entry, reply) {
-                return false;
-            }
-            seen.push(at);
-            if device.is_stateful() {
-                match undone(flow, index, reply) {
-                    Some(original) => reply = original,
-                    None => return false,
-                }
-            }
-            let exit = device.route(reply.destination).and_then(|exit| exit.port());
-            let Some(leaves) = exit else { return false };
-            let target = Target::Port(leaves);
-            if !device.is_stateful() && device.permits(self, entry, target, reply).is_none() {
-                return false;
-            }
-            match self.leaves(index, reply) {
-                Handed::Device(next, port) => at = (next, port),
-                Handed::Segment(segment) => return arrived_home(flow, SegmentId(segment), reply),
-                Handed::Lost => return false,
-            }
+    fn returns(&self, flow: &Flow<'_>, at: (usize, usize), reply: Probe, seen: &[(usize, usize)]) -> bool {
+        let (index, entry) = at;
+        let device = &self.devices[index];
+        if seen.contains(&at) || !self.admits(device, entry, reply) {
+            return false;
         }
+        let seen = [seen, &[at]].concat();
+        if device.is_stateful() {
+            return undone(flow, index, reply).is_some_and(|reply| self.leaves(flow, index, reply, &seen));
+        }
+        let Some(exit) = device.route(reply.destination).and_then(|exit| exit.port()) else { return false };
+        let permitted = device.permits(self, entry, Target::Port(exit), reply).is_some();
+        permitted && self.leaves(flow, index, reply, &seen)
     }
 
     /// Where a device hands an answer; its own addresses are no sender's.
-    fn leaves(&self, device: usize, reply: Probe) -> Handed {
+    fn leaves(&self, flow: &Flow<'_>, device: usize, reply: Probe, seen: &[(usize, usize)]) -> bool {
         let device = &self.devices[device];
+        let Some(exit) = device.route(reply.destination) else { return false };
         if device.owns(reply.destination) {
-            return Handed::Lost;
+            return false;
         }
-        match device.route(reply.destination) {
-            Some(exit) => self.hand_over(device, exit, reply.destination),
-            None => Handed::Lost,
+        match self.hand_over(device, exit, reply.destination) {
+            Handed::Devices(next) => next.into_iter().any(|at| self.returns(flow, at, reply, seen)),
+            Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
+            Handed::At(Spot::Device(_)) => false,
         }
     }
 }
