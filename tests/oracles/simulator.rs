@@ -132,7 +132,7 @@ impl<'s> Simulator<'s> {
     }
 
     /// Whether the sender may use the packet's source address.
-    fn may_send(&self, from: SegmentId, probe: Probe, stance: Stance) -> bool {
+    pub fn may_send(&self, from: SegmentId, probe: Probe, stance: Stance) -> bool {
         match stance {
             Stance::Configured => {
                 let owned = self.devices.iter().any(|device| device.owns(probe.source));
@@ -278,7 +278,7 @@ impl<'s> Simulator<'s> {
 
     /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
     /// segment, one that some device sends there for a neighbour that is not of the site.
-    fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
+    pub fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
         let handed_out = self.devices.iter().any(|device| match device.route(address) {
             Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
                 matches!(self.hand_over(device, exit, address), Handed::At(Spot::Segment(_)))
