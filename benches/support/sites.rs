@@ -68,7 +68,7 @@ fn write_objects(text: &mut String, draw: &mut Draw) {
     push(text, "probing = [\"icmp/8\", \"icmpv6/128\"]\n[addresses]\n");
     for group in 0..draw.groups() {
         let count = 1 + draw.below(6);
-        let items: Vec<String> = (0..count).map(|_| draw.both_families()).collect();
+        let items: Vec<String> = (0..count).map(|_| draw.object_in_zone(group % ZONES)).collect();
         push(text, &format!("group{group} = [{}]\n", items.join(", ")));
     }
 }
@@ -114,27 +114,15 @@ impl Draw {
         self.below(100) < chance
     }
 
+    /// How many groups there are: as many for each zone.
     fn groups(&self) -> usize {
-        (self.size.rules / 20).clamp(10, 1000)
+        (self.size.rules / 20).clamp(10, 1000) / ZONES * ZONES
     }
 
     fn write_rule(&mut self, text: &mut String, number: usize) {
         push(text, &format!("[[gateways.edge.rules]]\nname = \"rule {number}\"\n"));
-        self.write_parties(text, "from");
-        self.write_parties(text, "to");
-        for key in ["source", "destination"] {
-            match self.below(100) {
-                0..15 => {}
-                15..60 => {
-                    let group = self.below(self.groups());
-                    push(text, &format!("{key} = [\"group{group}\"]\n"));
-                }
-                _ => {
-                    let items = self.both_families();
-                    push(text, &format!("{key} = [{items}]\n"));
-                }
-            }
-        }
+        self.write_end(text, "from", "source");
+        self.write_end(text, "to", "destination");
         if !self.percent(5) {
             let count = [1, 1, 1, 2, 3][self.below(5)];
             let services: Vec<String> = (0..count).map(|_| self.service()).collect();
@@ -144,20 +132,39 @@ impl Draw {
         push(text, &format!("action = \"{action}\"\n"));
     }
 
-    /// Mostly one zone, sometimes a segment, seldom nothing.
-    fn write_parties(&mut self, text: &mut String, key: &str) {
+    /// One side of a rule: mostly a zone and an object in it. One rule in fourteen names an object that
+    /// lies elsewhere, as happens when networks move.
+    fn write_end(&mut self, text: &mut String, place: &str, addresses: &str) {
+        if self.percent(12) {
+            return push(text, &format!("{place} = [\"zone:internet\"]\n"));
+        }
+        let segment = self.below(self.size.segments);
         match self.below(100) {
             0..5 => {}
-            5..75 => {
-                let zone = self.below(ZONES.min(self.size.segments) + 1);
-                let name = if zone == 0 { "internet".to_owned() } else { format!("zone{}", zone - 1) };
-                push(text, &format!("{key} = [\"zone:{name}\"]\n"));
-            }
-            _ => {
-                let segment = self.below(self.size.segments);
-                push(text, &format!("{key} = [\"net{segment}\"]\n"));
-            }
+            5..75 => push(text, &format!("{place} = [\"zone:zone{}\"]\n", segment % ZONES)),
+            _ => push(text, &format!("{place} = [\"net{segment}\"]\n")),
         }
+        let object = if self.percent(7) { self.below(self.size.segments) } else { segment };
+        let items = match self.below(100) {
+            0..15 => return,
+            15..50 => format!("\"group{}\"", self.group_of(object)),
+            _ => self.object(object),
+        };
+        push(text, &format!("{addresses} = [{items}]\n"));
+    }
+
+    /// A group of the zone of a segment.
+    fn group_of(&mut self, segment: usize) -> usize {
+        let zone = segment % ZONES.min(self.size.segments);
+        let groups = self.groups() / ZONES;
+        zone + ZONES * self.below(groups)
+    }
+
+    fn object_in_zone(&mut self, zone: usize) -> String {
+        let segments = self.size.segments;
+        let in_zone = (segments.saturating_sub(zone)).div_ceil(ZONES);
+        let segment = if in_zone == 0 { zone % segments } else { zone + ZONES * self.below(in_zone) };
+        self.object(segment)
     }
 
     fn service(&mut self) -> String {
@@ -177,9 +184,8 @@ impl Draw {
         }
     }
 
-    /// A host, a range or a whole segment, in each family that the site has, quoted.
-    fn both_families(&mut self) -> String {
-        let segment = self.below(self.size.segments);
+    /// A host, a range or all of a segment, in each family that the site has, quoted.
+    fn object(&mut self, segment: usize) -> String {
         let (prefix, host) = (network(segment), 2 + self.below(200));
         let (four, six) = match self.below(10) {
             0..6 => (format!("{prefix}.{host}"), format!("fd44:0:0:{segment:x}::{host:x}")),
