@@ -46,13 +46,23 @@ pub struct Draft {
 const PORTS: [u16; 12] = [0, 1, 22, 53, 79, 80, 81, 443, 1023, 1024, 65534, 65535];
 
 /// Types and codes where rules differ.
-const MESSAGES: [(u8, u8); 8] = [(0, 0), (3, 0), (3, 1), (8, 0), (8, 1), (128, 0), (129, 0), (255, 255)];
+const MESSAGES: [(u8, u8); 8] = [
+    (0, 0),
+    (3, 0),
+    (3, 1),
+    (8, 0),
+    (8, 1),
+    (128, 0),
+    (129, 0),
+    (255, 255),
+];
 
 impl Draft {
     /// A rule set of up to `most` rules.
     pub fn new(random: &mut Random, most: usize) -> Self {
         let lines = (0..random.between(1, most)).map(|_| line(random)).collect();
-        Self { lines, default: random.pick(&["permit", "deny", "reject"]) }
+        let default = *random.pick(&["permit", "deny", "reject"]);
+        Self { lines, default }
     }
 
     /// A site with one gateway between the segments `left` and `right`.
@@ -62,10 +72,27 @@ impl Draft {
         text.push_str(INTERFACES);
         for (number, line) in self.lines.iter().enumerate() {
             writeln!(text, "[[gateways.edge.rules]]\nname = \"rule {number}\"").expect("a string");
-            list(&mut text, "source", line.sources.iter().map(|item| item.text.as_str()));
-            list(&mut text, "destination", line.destinations.iter().map(|item| item.text.as_str()));
-            list(&mut text, "services", line.services.iter().map(|service| service.ours.as_str()));
-            writeln!(text, "action = \"{}\"\nenabled = {}", line.action, line.enabled).expect("a string");
+            list(
+                &mut text,
+                "source",
+                line.sources.iter().map(|item| item.text.as_str()),
+            );
+            list(
+                &mut text,
+                "destination",
+                line.destinations.iter().map(|item| item.text.as_str()),
+            );
+            list(
+                &mut text,
+                "services",
+                line.services.iter().map(|service| service.ours.as_str()),
+            );
+            writeln!(
+                text,
+                "action = \"{}\"\nenabled = {}",
+                line.action, line.enabled
+            )
+            .expect("a string");
         }
         text
     }
@@ -94,8 +121,14 @@ impl Draft {
     /// A packet from left to right at or beside the ends of what some rules say.
     pub fn probe(&self, random: &mut Random) -> Probe {
         let four = random.percent(60);
-        let source = self.address(random, four, 0);
-        let destination = self.address(random, four, 1);
+        let one = random.pick(&self.lines);
+        let other = if random.percent(70) {
+            one
+        } else {
+            random.pick(&self.lines)
+        };
+        let source = address(random, &one.sources, four, 0);
+        let destination = address(random, &other.destinations, four, 1);
         let icmp = if four { 1 } else { 58 };
         let protocol = *random.pick(&[icmp, icmp, 6, 6, 6, 17, 17, 17, 47, 132]);
         let (source_port, destination_port) = match protocol {
@@ -106,20 +139,13 @@ impl Draft {
             }
             _ => (port(random), port(random)),
         };
-        Probe { source, destination, protocol, source_port, destination_port }
-    }
-
-    fn address(&self, random: &mut Random, four: bool, side: usize) -> IpAddr {
-        let line = random.pick(&self.lines);
-        let items = if side == 0 { &line.sources } else { &line.destinations };
-        let fitting: Vec<&Item> = items.iter().filter(|item| item.four == four).collect();
-        if fitting.is_empty() {
-            return near(side, four, random.below(64) as u32);
+        Probe {
+            source,
+            destination,
+            protocol,
+            source_port,
+            destination_port,
         }
-        let chosen = *random.pick(&fitting);
-        let end = *random.pick(&chosen.ends);
-        // Not below the segment's first address.
-        shifted(end, random.below(3) as u32).max(near(side, four, 0))
     }
 }
 
@@ -128,14 +154,24 @@ impl Line {
     fn conditions(&self) -> Vec<String> {
         let sources = choices(&self.sources, "saddr");
         let destinations = choices(&self.destinations, "daddr");
-        let any = Service { ours: String::new(), kernel: String::new(), families: [true, true] };
-        let services = if self.services.is_empty() { vec![any] } else { self.services.clone() };
+        let any = Service {
+            ours: String::new(),
+            kernel: String::new(),
+            families: [true, true],
+        };
+        let services = if self.services.is_empty() {
+            vec![any]
+        } else {
+            self.services.clone()
+        };
         let mut conditions = Vec::new();
         for (source, source_families) in &sources {
             for (destination, destination_families) in &destinations {
                 for service in &services {
                     let possible = (0..2).any(|family| {
-                        source_families[family] && destination_families[family] && service.families[family]
+                        source_families[family]
+                            && destination_families[family]
+                            && service.families[family]
                     });
                     if possible {
                         conditions.push(format!("{source} {destination} {}", service.kernel));
@@ -153,13 +189,16 @@ fn choices(items: &[Item], field: &str) -> Vec<(String, [bool; 2])> {
     }
     let spelled = items.iter().map(|item| {
         let family = if item.four { "ip" } else { "ip6" };
-        (format!("{family} {field} {}", item.text), [item.four, !item.four])
+        (
+            format!("{family} {field} {}", item.text),
+            [item.four, !item.four],
+        )
     });
     spelled.collect()
 }
 
 fn line(random: &mut Random) -> Line {
-    let families: &[bool] = random.pick(&[&[true][..], &[false], &[true, false]]);
+    let families = *random.pick(&[&[true][..], &[false], &[true, false]]);
     let mut sides = [Vec::new(), Vec::new()];
     for (side, items) in sides.iter_mut().enumerate() {
         if random.percent(60) {
@@ -173,7 +212,13 @@ fn line(random: &mut Random) -> Line {
     let services = (0..count).map(|_| service(random, families)).collect();
     let [sources, destinations] = sides;
     let action = *random.pick(&["permit", "permit", "deny", "reject"]);
-    Line { sources, destinations, services, action, enabled: random.percent(92) }
+    Line {
+        sources,
+        destinations,
+        services,
+        action,
+        enabled: random.percent(92),
+    }
 }
 
 /// An address, a prefix or a range among the first 256 of a side.
@@ -181,25 +226,45 @@ fn item(random: &mut Random, side: usize, four: bool) -> Item {
     let low = random.between(1, 250) as u32;
     let at = |number| near(side, four, number);
     match random.below(4) {
-        0 => Item { text: at(low).to_string(), four, ends: [at(low), at(low)] },
+        0 => Item {
+            text: at(low).to_string(),
+            four,
+            ends: [at(low), at(low)],
+        },
         1 => {
             let high = random.between(low as usize, 255) as u32;
             // The kernel's language refuses a range of one address.
-            let text = if low == high { at(low).to_string() } else { format!("{}-{}", at(low), at(high)) };
-            Item { text, four, ends: [at(low), at(high)] }
+            let text = if low == high {
+                at(low).to_string()
+            } else {
+                format!("{}-{}", at(low), at(high))
+            };
+            Item {
+                text,
+                four,
+                ends: [at(low), at(high)],
+            }
         }
         _ => {
             let free = random.between(1, 7) as u32;
             let size = 1_u32 << free;
             let first = low / size * size;
             let length = if four { 32 - free } else { 128 - free };
-            Item { text: format!("{}/{length}", at(first)), four, ends: [at(first), at(first + size - 1)] }
+            Item {
+                text: format!("{}/{length}", at(first)),
+                four,
+                ends: [at(first), at(first + size - 1)],
+            }
         }
     }
 }
 
 fn service(random: &mut Random, families: &[bool]) -> Service {
-    let both = |ours: String, kernel: String| Service { ours, kernel, families: [true, true] };
+    let both = |ours: String, kernel: String| Service {
+        ours,
+        kernel,
+        families: [true, true],
+    };
     let name = *random.pick(&["tcp", "tcp", "udp", "sctp"]);
     match random.below(9) {
         0 => both("any".into(), String::new()),
@@ -209,12 +274,19 @@ fn service(random: &mut Random, families: &[bool]) -> Service {
         3 if families == [false] => message(random, "icmpv6", [false, true]),
         4 => {
             let (low, high) = range(random);
-            both(format!("{name}/any from {low}-{high}"), format!("{name} sport {}", spell(low, high)))
+            both(
+                format!("{name}/any from {low}-{high}"),
+                format!("{name} sport {}", spell(low, high)),
+            )
         }
         5 | 6 => {
             let ((low, high), (first, last)) = (range(random), range(random));
             let ours = format!("{name}/{low}-{high} from {first}-{last}");
-            let kernel = format!("{name} dport {} {name} sport {}", spell(low, high), spell(first, last));
+            let kernel = format!(
+                "{name} dport {} {name} sport {}",
+                spell(low, high),
+                spell(first, last)
+            );
             both(ours, kernel)
         }
         _ => {
@@ -226,13 +298,24 @@ fn service(random: &mut Random, families: &[bool]) -> Service {
 
 fn message(random: &mut Random, name: &str, families: [bool; 2]) -> Service {
     let (kind, code) = *random.pick(&MESSAGES);
-    let whole = if name == "icmp" { "meta nfproto ipv4 meta l4proto 1" } else { "meta nfproto ipv6 meta l4proto 58" };
+    let whole = if name == "icmp" {
+        "meta nfproto ipv4 meta l4proto 1"
+    } else {
+        "meta nfproto ipv6 meta l4proto 58"
+    };
     let (ours, kernel) = match random.below(3) {
         0 => (name.to_owned(), whole.to_owned()),
         1 => (format!("{name}/{kind}"), format!("{name} type {kind}")),
-        _ => (format!("{name}/{kind}/{code}"), format!("{name} type {kind} {name} code {code}")),
+        _ => (
+            format!("{name}/{kind}/{code}"),
+            format!("{name} type {kind} {name} code {code}"),
+        ),
     };
-    Service { ours, kernel, families }
+    Service {
+        ours,
+        kernel,
+        families,
+    }
 }
 
 fn range(random: &mut Random) -> (u16, u16) {
@@ -241,7 +324,23 @@ fn range(random: &mut Random) -> (u16, u16) {
 }
 
 fn spell(low: u16, high: u16) -> String {
-    if low == high { low.to_string() } else { format!("{low}-{high}") }
+    if low == high {
+        low.to_string()
+    } else {
+        format!("{low}-{high}")
+    }
+}
+
+/// At or beside an end of some item of the family, else anywhere near.
+fn address(random: &mut Random, items: &[Item], four: bool, side: usize) -> IpAddr {
+    let fitting: Vec<&Item> = items.iter().filter(|item| item.four == four).collect();
+    if fitting.is_empty() {
+        return near(side, four, random.below(64) as u32);
+    }
+    let chosen = *random.pick(&fitting);
+    let end = *random.pick(&chosen.ends);
+    // Not below the segment's first address.
+    shifted(end, random.below(3) as u32).max(near(side, four, 0))
 }
 
 fn port(random: &mut Random) -> u16 {
