@@ -73,7 +73,7 @@ fn compare_site(seed: u64, site: &Site, seen: &mut Seen) {
                     let probe = pool.draw(&mut random, family, |address| simulator.lives_on(from, address));
                     let expected = simulator.send(from, probe, stance);
                     let what = || format!("seed {seed}, {from:?}, {stance:?}, {probe:?}");
-                    let sets = reach.outcomes(network.plan(family), &probe);
+                    let sets = reach.outcomes(&probe);
                     assert_eq!(sets, expected, "sets (left), simulator (right): {}", what());
                     if simulator.may_send(from, probe, stance) {
                         let single = traced(&network, from, &probe, stance);
@@ -92,7 +92,7 @@ impl Seen {
         self.several_ways += usize::from(1 < outcomes.len());
         for outcome in outcomes {
             self.delivered += 1;
-            self.to_devices += usize::from(matches!(outcome.place, Spot::Device(_)));
+            self.to_devices += usize::from(matches!(outcome.place, Spot::Router(_)));
             self.several_hops += usize::from(1 < outcome.hops.len());
             self.translated += usize::from(outcome.arrived != *probe);
             self.one_way += usize::from(!outcome.came_back);

@@ -10,7 +10,7 @@ mod reply;
 
 use std::net::IpAddr;
 
-use boundwalk::model::{Action, Date, Forwards, SegmentId, Site, SourceCheck};
+use boundwalk::model::{Action, Date, SegmentId, Site, SourceCheck};
 
 pub use devices::{Decision, Device, Exit, Target};
 
@@ -32,15 +32,17 @@ pub enum Stance {
     Hostile,
 }
 
-/// Where a packet ends. Devices are the gateways and routers in the order of the site, then its forwarding
-/// hosts.
+/// Where a packet ends: at the devices of a segment, hosts with two feet included (by the address they were
+/// reached at), or at a gateway or router itself.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Spot {
     Segment(usize),
-    Device(usize),
+    Router(usize),
 }
 
-/// A device that let the packet pass, and which of its lines decided; `None` where it has no rules.
+/// A device that the packet came to, and which of its lines let it pass; `None` where it has no rules.
+/// Gateways and routers are counted in the order of the site, then its hosts. A host that a packet reaches
+/// on-link at the address it is for is the receiver and no hop.
 pub type Hop = (usize, Option<Decision>);
 
 /// One way in which a packet arrives somewhere.
@@ -123,9 +125,6 @@ impl<'s> Simulator<'s> {
                 hops: arrival.hops,
             })
             .collect();
-        if stance == Stance::Hostile {
-            outcomes.extend(self.answered_by_a_host(from, probe));
-        }
         outcomes.sort();
         outcomes.dedup();
         outcomes
@@ -135,7 +134,8 @@ impl<'s> Simulator<'s> {
     pub fn may_send(&self, from: SegmentId, probe: Probe, stance: Stance) -> bool {
         match stance {
             Stance::Configured => {
-                let owned = self.devices.iter().any(|device| device.owns(probe.source));
+                let mut routers = self.devices.iter().filter(|device| !device.is_host);
+                let owned = routers.any(|device| device.owns(probe.source));
                 self.lives_on(from, probe.source) && !owned && !never_forwarded(probe.source)
             }
             Stance::Hostile => !never_forwarded(probe.source),
@@ -148,7 +148,8 @@ impl<'s> Simulator<'s> {
             return self.ports_on(from).collect();
         }
         if self.on_link(from, probe.destination) {
-            return self.owner_on(from, probe.destination).into_iter().collect();
+            let owner = self.owner_on(from, probe.destination);
+            return owner.filter(|&(device, _)| !self.devices[device].is_host).into_iter().collect();
         }
         self.first_hops(from, probe.destination)
     }
@@ -209,9 +210,14 @@ impl<'s> Simulator<'s> {
             return None;
         }
         let probe = device.translate_destination(self.site, entry, walk.probe);
-        if device.owns(probe.destination) {
+        if let Some(own) = device.port_of(probe.destination) {
             walk.hops.push((index, device.permits(self, entry, Target::Itself, probe)?));
-            return Some((probe, Handed::At(Spot::Device(index))));
+            let segment = device.ports[own].segment.0;
+            let place = if device.is_host { Spot::Segment(segment) } else { Spot::Router(index) };
+            return Some((probe, Handed::At(place)));
+        }
+        if !device.forwards {
+            return None;
         }
         let exit = device.route(probe.destination)?;
         let port = exit.port()?;
@@ -244,40 +250,18 @@ impl<'s> Simulator<'s> {
             Exit::Discard => return Handed::Devices(Vec::new()),
         };
         let segment = device.ports[port].segment;
-        if let Some(owner) = self.owner_on(segment, wanted) {
-            return Handed::Devices(vec![owner]);
+        let on_link = matches!(exit, Exit::OnLink(_));
+        match self.owner_on(segment, wanted) {
+            Some((owner, _)) if on_link && self.devices[owner].is_host => Handed::At(Spot::Segment(segment.0)),
+            Some(owner) => Handed::Devices(vec![owner]),
+            None if on_link || self.site.segment(segment).external => Handed::At(Spot::Segment(segment.0)),
+            None => Handed::Devices(Vec::new()),
         }
-        let beyond = self.site.segment(segment).external && !self.plain_host_on(segment, wanted);
-        match exit {
-            Exit::OnLink(_) => Handed::At(Spot::Segment(segment.0)),
-            _ if beyond => Handed::At(Spot::Segment(segment.0)),
-            _ => Handed::Devices(Vec::new()),
-        }
-    }
-
-    /// Weak host model: a plain host with a foot on the sender's segment answers there for all its
-    /// addresses.
-    fn answered_by_a_host(&self, from: SegmentId, probe: Probe) -> Vec<Outcome> {
-        let plain = self.site.hosts.iter().filter(|host| host.forwards != Forwards::Routes);
-        let present = plain.filter(|host| host.interfaces.iter().any(|port| port.segment == from));
-        let interfaces = present.flat_map(|host| &host.interfaces);
-        let answering = interfaces.filter(|port| {
-            let mut addresses = port.addresses.iter();
-            port.segment != from && addresses.any(|net| net.value.address() == probe.destination)
-        });
-        answering
-            .map(|port| {
-                let place = Spot::Segment(port.segment.0);
-                let (hops, crossings) = (Vec::new(), Vec::new());
-                let arrival = Arrival { place, probe, hops, crossings };
-                let came_back = self.came_back(from, probe, &arrival);
-                Outcome { place, arrived: probe, hops: Vec::new(), came_back }
-            })
-            .collect()
     }
 
     /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
-    /// segment, one that some device sends there for a neighbour that is not of the site.
+    /// segment, one of no other segment that some
+    /// device sends there for a neighbour that is not of the site.
     pub fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
         let handed_out = self.devices.iter().any(|device| match device.route(address) {
             Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
@@ -285,7 +269,9 @@ impl<'s> Simulator<'s> {
             }
             _ => false,
         });
-        self.on_link(segment, address) || handed_out
+        let mut others = self.site.segment_ids().filter(|&other| other != segment);
+        let elsewhere = others.any(|other| self.on_link(other, address));
+        self.on_link(segment, address) || (handed_out && !elsewhere)
     }
 
     /// Whether an address lies in a prefix of a segment.
@@ -308,13 +294,6 @@ impl<'s> Simulator<'s> {
             addresses.any(|net| net.addr() == address)
         };
         self.ports_on(segment).find(has)
-    }
-
-    /// Whether a host that does not route has an address on a segment.
-    fn plain_host_on(&self, segment: SegmentId, address: IpAddr) -> bool {
-        let plain = self.site.hosts.iter().filter(|host| host.forwards != Forwards::Routes);
-        let mut ports = plain.flat_map(|host| &host.interfaces).filter(|port| port.segment == segment);
-        ports.any(|port| port.addresses.iter().any(|net| net.value.address() == address))
     }
 }
 

@@ -33,10 +33,12 @@ pub struct Port {
     pub check: SourceCheck,
 }
 
-/// A gateway, a router or a host that routes.
+/// A gateway, a router or a host.
 pub struct Device<'s> {
     pub ports: Vec<Port>,
     pub is_host: bool,
+    /// Whether it passes on what is not for itself.
+    pub forwards: bool,
     routes: Vec<(IpNet, Exit)>,
     filter: Option<&'s Filter>,
 }
@@ -61,10 +63,9 @@ impl Exit {
     }
 }
 
-/// Gateways and routers in the order of the site, then hosts that route.
+/// Gateways and routers in the order of the site, then hosts.
 pub fn of(site: &Site) -> Vec<Device<'_>> {
-    let routing = site.hosts.iter().filter(|host| host.forwards == Forwards::Routes);
-    site.routers.iter().map(of_router).chain(routing.map(of_host)).collect()
+    site.routers.iter().map(of_router).chain(site.hosts.iter().map(of_host)).collect()
 }
 
 fn of_router(router: &Router) -> Device<'_> {
@@ -78,7 +79,7 @@ fn of_router(router: &Router) -> Device<'_> {
         Role::Router => None,
     };
     let routes = router.routes.iter().map(|route| (route.destination.net(), exit_of(&route.via)));
-    Device { ports: ports.collect(), is_host: false, routes: routes.collect(), filter }
+    Device { ports: ports.collect(), is_host: false, forwards: true, routes: routes.collect(), filter }
 }
 
 fn of_host(host: &Host) -> Device<'_> {
@@ -96,7 +97,8 @@ fn of_host(host: &Host) -> Device<'_> {
         let everything: IpNet = everything.parse().expect("a prefix");
         Some((everything, default_exit(host, &ports, everything.addr())?))
     }));
-    Device { ports, is_host: true, routes, filter: None }
+    let forwards = host.forwards == Forwards::Routes;
+    Device { ports, is_host: true, forwards, routes, filter: None }
 }
 
 /// A host sends by its own default gateway, else by what the segment of its first interface with an address
@@ -119,10 +121,15 @@ fn exit_of(via: &Via) -> Exit {
 }
 
 impl Device<'_> {
+    /// The interface that has an address.
+    pub fn port_of(&self, address: IpAddr) -> Option<usize> {
+        let has = |port: &Port| port.addresses.iter().any(|net| net.addr() == address);
+        self.ports.iter().position(has)
+    }
+
     /// Whether an address is one of the device's own, on whichever interface.
     pub fn owns(&self, address: IpAddr) -> bool {
-        let mut own = self.ports.iter().flat_map(|port| &port.addresses);
-        own.any(|net| net.addr() == address)
+        self.port_of(address).is_some()
     }
 
     /// The longest match among what is on-link and the static routes; on-link first where they tie.

@@ -20,22 +20,18 @@ impl Simulator<'_> {
         let flow = Flow { from, sent, arrival };
         match arrival.place {
             Spot::Segment(segment) => self.answered_from_segment(&flow, SegmentId(segment), reply),
-            Spot::Device(device) => self.answered_from_device(&flow, device, reply),
+            Spot::Router(device) => self.answered_from_device(&flow, device, reply),
         }
     }
 
     fn answered_from_segment(&self, flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
         if self.on_link(segment, reply.destination) {
             return match self.owner_on(segment, reply.destination) {
-                Some(at) => self.returns(flow, at, reply, &[]),
-                None => arrived_home(flow, segment, reply),
+                Some(at) if !self.devices[at.0].is_host => self.returns(flow, at, reply, &[]),
+                _ => arrived_home(flow, segment, reply),
             };
         }
-        let hops = if self.site.segment(segment).external {
-            self.routers_on(segment, reply.destination)
-        } else {
-            self.first_hops(segment, reply.destination)
-        };
+        let hops = self.first_hops(segment, reply.destination);
         hops.into_iter().any(|at| self.returns(flow, at, reply, &[]))
     }
 
@@ -65,13 +61,13 @@ impl Simulator<'_> {
     fn leaves(&self, flow: &Flow<'_>, device: usize, reply: Probe, seen: &[(usize, usize)]) -> bool {
         let device = &self.devices[device];
         let Some(exit) = device.route(reply.destination) else { return false };
-        if device.owns(reply.destination) {
+        if device.owns(reply.destination) || !device.forwards {
             return false;
         }
         match self.hand_over(device, exit, reply.destination) {
             Handed::Devices(next) => next.into_iter().any(|at| self.returns(flow, at, reply, seen)),
             Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
-            Handed::At(Spot::Device(_)) => false,
+            Handed::At(Spot::Router(_)) => false,
         }
     }
 }

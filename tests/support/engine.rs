@@ -1,10 +1,10 @@
 //! The product's answers in the simulator's words.
 
 use boundwalk::forwarding::{
-    Arrival, DeviceId, DeviceIndex, Flow, Network, Outcome as TraceOutcome, Packet, Place, Plan, Sender,
+    Arrival, Flow, Network, Outcome as TraceOutcome, Packet, Place, Sender,
     Target, Trace, reach, returns, trace,
 };
-use boundwalk::model::{Family, Forwards, Protocol, SegmentId, Site};
+use boundwalk::model::{Family, Protocol, SegmentId};
 use boundwalk::packet::Region;
 
 use crate::simulator::{Decision, Hop, Outcome, Probe, Spot, Stance};
@@ -34,7 +34,7 @@ impl<'n> Reach<'n> {
     }
 
     /// The ways in which one packet is said to arrive.
-    pub fn outcomes(&self, plan: &Plan, probe: &Probe) -> Vec<Outcome> {
+    pub fn outcomes(&self, probe: &Probe) -> Vec<Outcome> {
         let holding = self.delivered.iter().filter(|(_, flow, _)| self.holds(&flow.sent, probe));
         let mut outcomes: Vec<Outcome> = holding
             .map(|(place, flow, back)| {
@@ -42,7 +42,7 @@ impl<'n> Reach<'n> {
                 assert!(self.holds(&flow.now, &arrived), "{arrived:?} is not what arrives: {flow:?}");
                 let hops = flow.hops.iter().map(|hop| {
                     let decided = hop.filtered.then(|| decision(hop.rule));
-                    (device(self.network.site, plan, hop.device), decided)
+                    (hop.device.0, decided)
                 });
                 let came_back = back.iter().any(|region| self.holds(region, probe));
                 Outcome { place: spot(*place), arrived, hops: hops.collect(), came_back }
@@ -85,25 +85,24 @@ fn arrived(flow: &Flow, probe: &Probe) -> Probe {
 /// The ways in which the product's single-packet walk says that a packet arrives.
 pub fn traced(network: &Network<'_>, from: SegmentId, probe: &Probe, stance: Stance) -> Vec<Outcome> {
     let traces = trace(network, sender(from, stance), &packet(probe));
-    let plan = network.plan(Family::of(probe.source));
     let mut outcomes: Vec<Outcome> = traces
         .iter()
         .filter(|trace| !trace.steps.is_empty() || trace.outcome != TraceOutcome::Delivered(Place::Segment(from)))
-        .filter_map(|trace| outcome_of(network.site, plan, trace))
+        .filter_map(|trace| outcome_of(trace))
         .collect();
     outcomes.sort();
     outcomes.dedup();
     outcomes
 }
 
-fn outcome_of(site: &Site, plan: &Plan, trace: &Trace) -> Option<Outcome> {
+fn outcome_of(trace: &Trace) -> Option<Outcome> {
     let TraceOutcome::Delivered(place) = trace.outcome else { return None };
     let hops: Vec<Hop> = trace
         .steps
         .iter()
         .map(|step| {
             let decided = step.decision.as_ref().map(|decided| decision(decided.rule));
-            (device(site, plan, step.device), decided)
+            (step.device.0, decided)
         })
         .collect();
     let came_back = trace.reply.as_ref().is_some_and(|reply| reply.two_way());
@@ -142,21 +141,10 @@ pub fn sender(from: SegmentId, stance: Stance) -> Sender {
 fn spot(place: Place) -> Spot {
     match place {
         Place::Segment(segment) => Spot::Segment(segment.0),
-        Place::Router(router) => Spot::Device(router.0),
+        Place::Router(router) => Spot::Router(router.0),
     }
 }
 
 fn decision(rule: Option<usize>) -> Decision {
     rule.map_or(Decision::Default, Decision::Rule)
-}
-
-/// The simulator counts gateways and routers, then only those hosts that route.
-fn device(site: &Site, plan: &Plan, index: DeviceIndex) -> usize {
-    match plan.device(index).id {
-        DeviceId::Router(router) => router.0,
-        DeviceId::Host(host) => {
-            let before = site.hosts[..host.0].iter().filter(|host| host.forwards == Forwards::Routes);
-            site.routers.len() + before.count()
-        }
-    }
 }
