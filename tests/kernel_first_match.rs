@@ -51,7 +51,9 @@ fn a_kernel_decides_by_the_same_rule() {
 /// What each packet meets, in the agent's words, and what to say where it is not so.
 fn decisions(site_text: &str, probes: &[Probe]) -> Vec<(String, String)> {
     let loaded = load_text("drawn", site_text);
-    let site = loaded.site.unwrap_or_else(|| panic!("{:?}\n{site_text}", loaded.problems));
+    let site = loaded
+        .site
+        .unwrap_or_else(|| panic!("{:?}\n{site_text}", loaded.problems));
     let today = Date::constant(2026, 4, 1);
     let lines = probes.iter().map(|probe| {
         let simulated = simulated(&site, today, *probe);
@@ -68,7 +70,11 @@ fn simulated(site: &Site, today: Date, probe: Probe) -> String {
         Decision::Rule(index) => format!("r{index}"),
         Decision::Default => "default".to_owned(),
     };
-    let word = if action == Action::Permit { "passed" } else { "blocked" };
+    let word = if action == Action::Permit {
+        "passed"
+    } else {
+        "blocked"
+    };
     format!("{word} {name}")
 }
 
@@ -77,11 +83,21 @@ fn assert_varied(seen: &[String]) {
     let mut distinct = seen.to_vec();
     distinct.sort();
     distinct.dedup();
-    assert!(60 < distinct.len(), "only {} different outcomes", distinct.len());
+    assert!(
+        60 < distinct.len(),
+        "only {} different outcomes",
+        distinct.len()
+    );
 }
 
-#[allow(clippy::print_stderr, reason = "whoever runs the tests must see what was not tested")]
+#[allow(
+    clippy::print_stderr,
+    reason = "whoever runs the tests must see what was not tested"
+)]
 fn skip(reason: &str) {
-    assert!(std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"), "the lab is required: {reason}");
+    assert!(
+        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
+        "the lab is required: {reason}"
+    );
     eprintln!("SKIPPED a_kernel_decides_by_the_same_rule: {reason}");
 }
