@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
 use crate::forwarding::{Network, Outcome, Packet};
 use crate::load::services;
-use crate::model::{Family, Protocol, Service, Site};
+use crate::model::{Family, Protocol, Site};
 use crate::packet::IntervalSet;
 use crate::render::{clean, path_json, path_text};
 
@@ -196,6 +196,7 @@ fn unknown(site: &Site, name: &str, what: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::Service;
 
     #[test]
     fn a_service_of_any_protocol_is_shown_with_a_common_one() {

@@ -61,7 +61,7 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let today = arguments.today.unwrap_or_else(|| jiff::Zoned::now().date());
+    let today = arguments.today.unwrap_or_else(|| jiff::ZonedDateTime::now().date());
     let Loaded { site, sources, problems } = load_path(&arguments.site);
     let Some(site) = site else {
         if json {

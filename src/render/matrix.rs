@@ -18,18 +18,21 @@ pub struct Paint {
 }
 
 impl Paint {
-    pub(super) fn paint(self, style: Style, text: &str) -> String {
+    /// A text in a style, if colour is wanted.
+    pub fn paint(self, style: Style, text: &str) -> String {
         match self.colour {
             true => format!("{}{text}{}", style.render(), style.render_reset()),
             false => text.to_owned(),
         }
     }
 
-    pub(super) fn strong(self, text: &str) -> String {
+    /// A text that stands out.
+    pub fn strong(self, text: &str) -> String {
         self.paint(Style::new().bold(), text)
     }
 
-    pub(super) fn faint(self, text: &str) -> String {
+    /// A text that stands back.
+    pub fn faint(self, text: &str) -> String {
         self.paint(Style::new().dimmed(), text)
     }
 }

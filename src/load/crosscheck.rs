@@ -1,0 +1,183 @@
+//! What can be seen only in the whole.
+
+use rustc_hash::FxHashMap;
+
+use crate::diagnostic::Problem;
+use crate::model::{Forwards, Role, Route, SegmentId, Via, VlanId};
+
+use super::context::{Context, Device};
+use super::interface_check::owner_key;
+use super::kinds;
+use super::{default_gateway, usage};
+
+/// Looks at the finished site, as far as it could be read.
+pub(super) fn run(cx: &mut Context<'_>) {
+    check_prefixes(cx);
+    check_vlans(cx);
+    check_zones(cx);
+    check_next_hops(cx);
+    default_gateway::check(cx);
+    usage::check(cx);
+}
+
+fn check_prefixes(cx: &mut Context<'_>) {
+    for (outer, inner) in cx.prefixes.nested() {
+        // The one that stands later in the input is the one to mend.
+        let (first, second) = if inner.span < outer.span {
+            (inner, outer)
+        } else {
+            (outer, inner)
+        };
+        let (near, far) = (
+            cx.segment_name(second.segment),
+            cx.segment_name(first.segment),
+        );
+        let message = if first.segment == second.segment {
+            format!(
+                "{} and {} of the segment `{near}` overlap",
+                second.prefix, first.prefix
+            )
+        } else {
+            format!(
+                "{} of the segment `{near}` overlaps {} of the segment `{far}`",
+                second.prefix, first.prefix
+            )
+        };
+        let external = [first, second]
+            .iter()
+            .any(|placed| cx.site.segments[placed.segment.0].external);
+        let help = if external {
+            "an external segment holds by itself whatever the routes send there: leave the wide prefix out"
+        } else {
+            "an address lies on one segment only: correct one of the two prefixes"
+        };
+        let problem = Problem::at(&kinds::PREFIXES_OVERLAP, second.span, message);
+        cx.report(problem.note(first.span, "overlaps this").help(help));
+    }
+}
+
+fn check_vlans(cx: &mut Context<'_>) {
+    let mut seen: FxHashMap<VlanId, SegmentId> = FxHashMap::default();
+    let mut problems = Vec::new();
+    for (number, segment) in cx.site.segments.iter().enumerate() {
+        let Some(vlan) = segment.vlan else { continue };
+        match seen.get(&vlan.value) {
+            Some(&first) => {
+                let first = &cx.site.segments[first.0];
+                let message = format!(
+                    "the segments `{}` and `{}` share VLAN {}",
+                    first.name.value, segment.name.value, vlan.value
+                );
+                let problem = Problem::at(&kinds::VLAN_TWICE, vlan.span, message);
+                let problem = problem.note(first.name.span, "the other segment");
+                problems.push(problem.help(
+                    "one VLAN is one segment: give it both prefixes, or each a VLAN of its own",
+                ));
+            }
+            None => {
+                seen.insert(vlan.value, SegmentId(number));
+            }
+        }
+    }
+    problems.into_iter().for_each(|problem| cx.report(problem));
+}
+
+fn check_zones(cx: &mut Context<'_>) {
+    for number in 0..cx.site.zones.len() {
+        if !cx.zone_members[number].is_empty() {
+            continue;
+        }
+        let name = &cx.site.zones[number].name;
+        let message = format!("the zone `{}` has no segment", name.value);
+        let problem = Problem::at(&kinds::ZONE_EMPTY, name.span, message);
+        let help = format!(
+            "name it in a segment, `zone = \"{}\"`, or remove it",
+            name.value
+        );
+        cx.report(problem.help(help));
+    }
+}
+
+/// A next hop that nobody has, or that does not forward, drops what is sent there.
+fn check_next_hops(cx: &mut Context<'_>) {
+    let mut problems = Vec::new();
+    for router in &cx.site.routers {
+        let segments: Vec<SegmentId> = router
+            .interfaces
+            .iter()
+            .map(|interface| interface.segment)
+            .collect();
+        router
+            .routes
+            .iter()
+            .for_each(|route| problems.extend(next_hop_problem(cx, route, &segments)));
+    }
+    for host in &cx.site.hosts {
+        let segments: Vec<SegmentId> = host
+            .interfaces
+            .iter()
+            .map(|interface| interface.segment)
+            .collect();
+        host.routes
+            .iter()
+            .for_each(|route| problems.extend(next_hop_problem(cx, route, &segments)));
+    }
+    problems.into_iter().for_each(|problem| cx.report(problem));
+}
+
+fn next_hop_problem(cx: &Context<'_>, route: &Route, segments: &[SegmentId]) -> Option<Problem> {
+    let Via::NextHop { address, interface } = route.via else {
+        return None;
+    };
+    let id = *segments.get(interface)?;
+    let segment = cx.site.segments.get(id.0)?;
+    let owner = cx.owners.get(&owner_key(address, id));
+    let problem = |message: String| Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
+    match owner {
+        None if segment.external => None,
+        None => {
+            let message = format!(
+                "no device on the segment `{}` has the next hop {address}",
+                segment.name.value
+            );
+            Some(problem(message).help(
+                "describe that device, or correct the address; what this route sends is dropped",
+            ))
+        }
+        Some(owner) if owner.segment != id => {
+            let message = format!(
+                "the next hop {address} belongs to `{}`, on another segment",
+                cx.device_name(owner.device)
+            );
+            Some(
+                problem(message)
+                    .note(owner.span, "the address is given here")
+                    .help("correct the segment or the address"),
+            )
+        }
+        Some(owner) if !forwards(cx, owner.device) => {
+            let message = format!(
+                "the next hop {address} belongs to the host `{}`, which does not forward",
+                cx.device_name(owner.device)
+            );
+            let help = "name a gateway or router, or say `forwards = \"routes\"` of the host";
+            Some(
+                problem(message)
+                    .note(owner.span, "the address is given here")
+                    .help(help),
+            )
+        }
+        Some(_) => None,
+    }
+}
+
+/// Whether a device passes packets on.
+pub(super) fn forwards(cx: &Context<'_>, device: Device) -> bool {
+    match device {
+        Device::Router(id) => {
+            matches!(cx.site.routers[id.0].role, Role::Gateway(_) | Role::Router)
+        }
+        Device::Host(id) => cx.site.hosts[id.0].forwards == Forwards::Routes,
+        Device::Switch(_) => false,
+    }
+}

@@ -1,0 +1,116 @@
+//! Needs and expectations.
+
+use crate::diagnostic::{Problem, Spanned};
+use crate::model::{Expectation, Need, Party, Permit};
+
+use super::context::{Context, owned};
+use super::keys;
+use super::kinds;
+use super::matching;
+use super::outline::Outline;
+use super::party;
+use super::reader::{Table, Value, Words};
+use super::rules::Titles;
+
+const PERMITS: &Words<Permit> = &[
+    ("nothing", Permit::Nothing),
+    ("at-most", Permit::AtMost),
+    ("at-least", Permit::AtLeast),
+    ("exactly", Permit::Exactly),
+];
+
+/// Reads all needs, then all expectations.
+pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+    let mut titles = Titles::default();
+    for (position, &value) in outline.needs.iter().enumerate() {
+        let need = read_need(cx, value, position, &mut titles);
+        cx.site.needs.extend(need);
+    }
+    let mut titles = Titles::default();
+    for &value in &outline.expectations {
+        let expectation = read_expectation(cx, value, &mut titles);
+        cx.site.expectations.extend(expectation);
+    }
+}
+
+fn read_need<'a>(
+    cx: &mut Context<'_>,
+    value: Value<'a>,
+    position: usize,
+    titles: &mut Titles<'a>,
+) -> Option<Need> {
+    let table = Table::open(&mut cx.report, value, &keys::NEED)?;
+    let name = match titles.read(&mut cx.report, &table, "a need", "need") {
+        Some(name) => owned(name),
+        None => Spanned::new(format!("need {}", position + 1), table.span),
+    };
+    let (from, to) = read_parties(cx, &table);
+    let matching = matching::read(cx, &table);
+    Some(Need {
+        name,
+        from,
+        to,
+        source: matching.source,
+        destination: matching.destination,
+        services: matching.services,
+        reason: table.note(&mut cx.report, "reason"),
+        owner: table.note(&mut cx.report, "owner"),
+        place: table.place(),
+    })
+}
+
+fn read_expectation<'a>(
+    cx: &mut Context<'_>,
+    value: Value<'a>,
+    titles: &mut Titles<'a>,
+) -> Option<Expectation> {
+    let table = Table::open(&mut cx.report, value, &keys::EXPECTATION)?;
+    let name = titles.read(&mut cx.report, &table, "an expectation", "expectation");
+    let (from, to) = read_parties(cx, &table);
+    let matching = matching::read(cx, &table);
+    let permit = table.word(&mut cx.report, "permit", PERMITS);
+    if let Some(permit) = permit
+        && permit.value != Permit::Nothing
+        && table.get("services").is_none()
+    {
+        let problem = Problem::at(
+            &kinds::MISSING_KEY,
+            permit.span,
+            "this `permit` needs `services` to compare with",
+        );
+        cx.report(problem.help("add `services = …`; write \"any\" for every service"));
+    }
+    Some(Expectation {
+        name: owned(name.unwrap_or(Spanned::new("", table.span))),
+        from,
+        to,
+        source: matching.source,
+        destination: matching.destination,
+        services: matching.services,
+        permit: permit.map_or(Permit::Nothing, |permit| permit.value),
+        reason: table.note(&mut cx.report, "reason"),
+        place: table.place(),
+    })
+}
+
+fn read_parties(cx: &mut Context<'_>, table: &Table<'_>) -> (Vec<Party>, Vec<Party>) {
+    let from = party::plain(party::list(cx, table, "from", false));
+    let to = party::plain(party::list(cx, table, "to", false));
+    let (Some(from), Some(to)) = (from, to) else {
+        return (Vec::new(), Vec::new());
+    };
+    let segments = [party::segments_of(cx, &from), party::segments_of(cx, &to)];
+    if let [Some(sends), Some(receives)] = &segments
+        && sends == receives
+        && let [only] = sends.as_slice()
+    {
+        let message = format!(
+            "`from` and `to` are both just the segment `{}`",
+            cx.segment_name(*only)
+        );
+        let problem = Problem::at(&kinds::SAME_SEGMENT_ONLY, table.key_span("to"), message);
+        let problem = problem.note(table.key_span("from"), "the same segment");
+        cx.report(problem.help("no gateway sees traffic inside one segment: name two"));
+    }
+    (from, to)
+}

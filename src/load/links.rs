@@ -1,0 +1,231 @@
+//! Cables.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::diagnostic::{Problem, Span, Spanned};
+use crate::model::{Link, LinkEnd, Site};
+
+use super::context::{Context, Device};
+use super::keys;
+use super::kinds;
+use super::names::some_of;
+use super::outline::Outline;
+use super::reader::{Table, Value, shown};
+
+/// Names of ports and LAGs of each device, and which LAG a port is in.
+#[derive(Default)]
+struct Sockets {
+    known: FxHashMap<Device, FxHashSet<String>>,
+    /// In the order of the file, for suggestions.
+    listed: FxHashMap<Device, Vec<String>>,
+    lag_of: FxHashMap<(Device, String), String>,
+    /// Where a cable is plugged in already.
+    used: FxHashMap<(Device, String), Span>,
+    /// LAGs of which a member port has a cable of its own.
+    used_members: FxHashMap<(Device, String), Span>,
+}
+
+/// Reads all links, then the short forms at hosts.
+pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+    let mut sockets = collect(&cx.site);
+    for &value in &outline.links {
+        if let Some(link) = read_link(cx, &mut sockets, value) {
+            cx.site.links.push(link);
+        }
+    }
+    for short in std::mem::take(&mut cx.host_ports) {
+        let near = LinkEnd::Host(short.host, short.interface.value.clone());
+        let near_key = (Device::Host(short.host), short.interface.value.clone());
+        let far = read_end(
+            cx,
+            &sockets,
+            Spanned::new(&short.port.value, short.port.span),
+        );
+        let near_free = plug(cx, &mut sockets, near_key, short.port.span);
+        let Some((key, far)) = far else { continue };
+        if plug(cx, &mut sockets, key, short.port.span) && near_free {
+            cx.site.links.push(Link {
+                ends: [
+                    Spanned::new(near, short.interface.span),
+                    Spanned::new(far, short.port.span),
+                ],
+                label: None,
+                place: short.port.span,
+            });
+        }
+    }
+}
+
+fn collect(site: &Site) -> Sockets {
+    let mut sockets = Sockets::default();
+    for (number, switch) in site.switches.iter().enumerate() {
+        let device = Device::Switch(crate::model::SwitchId(number));
+        let ports = switch.ports.iter().map(|port| port.name.value.as_str());
+        add(&mut sockets, device, ports);
+        for lag in &switch.lags {
+            add_lag(&mut sockets, device, &lag.name.value, &lag.ports);
+        }
+    }
+    for (number, router) in site.routers.iter().enumerate() {
+        let device = Device::Router(crate::model::RouterId(number));
+        let ports = router
+            .interfaces
+            .iter()
+            .filter_map(|interface| interface.port.as_ref());
+        add(&mut sockets, device, ports.map(|port| port.value.as_str()));
+        for lag in &router.lags {
+            add_lag(&mut sockets, device, &lag.name.value, &lag.ports);
+        }
+    }
+    for (number, host) in site.hosts.iter().enumerate() {
+        let device = Device::Host(crate::model::HostId(number));
+        add(
+            &mut sockets,
+            device,
+            host.interfaces
+                .iter()
+                .map(|interface| interface.name.value.as_str()),
+        );
+    }
+    sockets
+}
+
+fn add<'n>(sockets: &mut Sockets, device: Device, names: impl Iterator<Item = &'n str>) {
+    let known = sockets.known.entry(device).or_default();
+    let listed = sockets.listed.entry(device).or_default();
+    for name in names {
+        if known.insert(name.to_owned()) {
+            listed.push(name.to_owned());
+        }
+    }
+}
+
+fn add_lag(sockets: &mut Sockets, device: Device, name: &str, ports: &[Spanned<String>]) {
+    add(sockets, device, std::iter::once(name));
+    add(
+        sockets,
+        device,
+        ports.iter().map(|port| port.value.as_str()),
+    );
+    for port in ports {
+        sockets
+            .lag_of
+            .insert((device, port.value.clone()), name.to_owned());
+    }
+}
+
+fn read_link(cx: &mut Context<'_>, sockets: &mut Sockets, value: Value<'_>) -> Option<Link> {
+    let table = Table::open(&mut cx.report, value, &keys::LINK)?;
+    let label = table.note(&mut cx.report, "label");
+    let ends = table.strings(&mut cx.report, "ends")?;
+    if ends.len() != 2 {
+        let message = format!("a link with {} ends", ends.len());
+        let problem = Problem::at(&kinds::BAD_NUMBER, table.key_span("ends"), message);
+        cx.report(
+            problem.help(
+                "a cable has two: ends = [\"core:1\", \"edge:1\"]; what joins more is a switch",
+            ),
+        );
+        return None;
+    }
+    let mut found = Vec::with_capacity(2);
+    for end in ends {
+        if let Some((key, place)) = read_end(cx, sockets, end)
+            && plug(cx, sockets, key, end.span)
+        {
+            found.push(Spanned::new(place, end.span));
+        }
+    }
+    let ends: [Spanned<LinkEnd>; 2] = found.try_into().ok()?;
+    Some(Link {
+        ends,
+        label,
+        place: table.place(),
+    })
+}
+
+/// `DEVICE:PORT`.
+fn read_end(
+    cx: &mut Context<'_>,
+    sockets: &Sockets,
+    text: Spanned<&str>,
+) -> Option<((Device, String), LinkEnd)> {
+    let Some((device_name, port)) = text.value.split_once(':') else {
+        let message = format!("`{}` names no port", shown(text.value));
+        let problem = Problem::at(&kinds::UNKNOWN_NAME, text.span, message);
+        cx.report(problem.help("write device and port with a colon between, as in `core:7`"));
+        return None;
+    };
+    let device_name = Spanned::new(device_name, text.span);
+    cx.devices.require(&mut cx.report, device_name)?;
+    let device = cx.device(device_name.value)?;
+    if sockets
+        .known
+        .get(&device)
+        .is_none_or(|known| !known.contains(port))
+    {
+        unknown_port(cx, sockets, device, Spanned::new(port, text.span));
+        return None;
+    }
+    let port = port.to_owned();
+    let end = match device {
+        Device::Switch(id) => LinkEnd::Switch(id, port.clone()),
+        Device::Router(id) => LinkEnd::Router(id, port.clone()),
+        Device::Host(id) => LinkEnd::Host(id, port.clone()),
+    };
+    Some(((device, port), end))
+}
+
+fn unknown_port(cx: &mut Context<'_>, sockets: &Sockets, device: Device, port: Spanned<&str>) {
+    let listed: &[String] = sockets.listed.get(&device).map_or(&[], Vec::as_slice);
+    let names: Vec<&str> = listed.iter().map(String::as_str).collect();
+    let what = match device {
+        Device::Switch(_) => "port or LAG",
+        Device::Router(_) => "port of an interface, or LAG,",
+        Device::Host(_) => "interface",
+    };
+    let help = cx
+        .report
+        .did_you_mean(port.value, names.iter().copied(), || {
+            some_of(what, names.iter().copied())
+        });
+    let message = format!(
+        "`{}` has no {what} called `{}`",
+        cx.device_name(device),
+        shown(port.value)
+    );
+    cx.report(
+        Problem::at(&kinds::UNKNOWN_NAME, port.span, message)
+            .label("unknown name")
+            .help(help),
+    );
+}
+
+/// Takes a socket for a cable; false, once reported, where one is plugged in already. The cables of a LAG are
+/// either described one by one or as the bundle.
+fn plug(cx: &mut Context<'_>, sockets: &mut Sockets, key: (Device, String), span: Span) -> bool {
+    let bundle = sockets.lag_of.get(&key).map(|lag| (key.0, lag.clone()));
+    let first = sockets
+        .used
+        .get(&key)
+        .or_else(|| sockets.used_members.get(&key));
+    let first = first.or_else(|| bundle.as_ref().and_then(|bundle| sockets.used.get(bundle)));
+    let Some(&first) = first else {
+        if let Some(bundle) = bundle {
+            sockets.used_members.entry(bundle).or_insert(span);
+        }
+        sockets.used.insert(key, span);
+        return true;
+    };
+    let message = format!(
+        "`{}:{}` has a cable already",
+        cx.device_name(key.0),
+        shown(&key.1)
+    );
+    let problem = Problem::at(&kinds::LINK_END_TWICE, span, message).note(first, "this one");
+    cx.report(
+        problem
+            .help("a port takes one cable, and the cables of a LAG are one link or one link each"),
+    );
+    false
+}

@@ -1,0 +1,164 @@
+//! Floor 2: a site file, or a folder of them, to the valid-by-construction model.
+//!
+//! Everything that is wrong with an input is reported at once, each with its place and what to do about it
+//! ([`Loaded::problems`]); a [`Site`] comes out exactly when none of it is an error. Nothing is skipped in
+//! silence: whatever is not understood is an error.
+//!
+//! The way of a text: `files` reads it, `document` parses it, `outline` collects all names (so that
+//! references work forward and across files), one file per part of the format reads the bodies, and
+//! `crosscheck` looks at the whole. This floor asks nothing about reachability.
+
+mod address_group;
+mod address_item;
+mod context;
+mod crosscheck;
+mod default_gateway;
+mod document;
+mod files;
+mod gateways;
+mod hosts;
+mod intent;
+mod interface_check;
+mod keys;
+mod kinds;
+mod links;
+mod literal;
+mod matching;
+mod names;
+mod outline;
+mod party;
+mod port_vlans;
+mod ports;
+mod prefix_index;
+mod reader;
+mod report;
+mod routes;
+mod rules;
+mod segments;
+mod service_group;
+mod service_item;
+mod service_names;
+mod switches;
+mod text;
+mod translations;
+mod usage;
+
+use std::path::Path;
+
+use crate::diagnostic::{FileId, Problem, Source, Sources};
+use crate::model::Site;
+
+pub use keys::{Keys, TABLES};
+pub use kinds::KINDS;
+pub use service_names::{BuiltInService, built_in_services};
+
+use report::Report;
+
+/// What came of an input.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The site; `Some` exactly when no problem is an error.
+    pub site: Option<Site>,
+    /// The texts that were read; places point into them.
+    pub sources: Sources,
+    /// All problems, by file and position; those without a place come first, a note that some are left out
+    /// last.
+    pub problems: Vec<Problem>,
+}
+
+/// Loads a file, or the `*.toml` files of a folder merged in name order. Display names are `path` as given
+/// (for a folder joined with the file name). A path that can't be read is a problem like any other.
+pub fn load_path(path: &Path) -> Loaded {
+    let mut report = Report::default();
+    let sources = files::read_path(&mut report, path);
+    finish(report, sources)
+}
+
+/// Loads one text; `name` is what messages call it.
+pub fn load_text(name: &str, text: &str) -> Loaded {
+    load_texts(vec![(name.to_owned(), text.to_owned())])
+}
+
+/// Loads several texts, each with its name, as if they were files of one folder.
+pub fn load_texts(texts: Vec<(String, String)>) -> Loaded {
+    let mut report = Report::default();
+    let mut sources = Sources::default();
+    for (name, text) in texts {
+        if !files::too_large(&mut report, &name, text.len() as u64) {
+            sources.add(Source::new(name, text));
+        }
+    }
+    finish(report, sources)
+}
+
+/// The JSON Schema (draft 2020-12) of the format, for editors. It catches mistakes of shape; unknown names
+/// and contradictions take a load.
+pub fn schema() -> &'static str {
+    include_str!("site.schema.json")
+}
+
+/// A commented site to start from; it loads without any problem.
+pub fn starter() -> &'static str {
+    include_str!("starter.toml")
+}
+
+fn finish(mut report: Report, sources: Sources) -> Loaded {
+    let mut roots = Vec::new();
+    for (number, source) in sources.files().iter().enumerate() {
+        let file = FileId(number as u32);
+        roots.push((file, document::parse(&mut report, file, source)));
+    }
+    // Without any text the reason may already be reported.
+    let nothing = roots.is_empty() && report.failed();
+    let (report, site) = if nothing {
+        (report, Site::default())
+    } else {
+        build(report, &roots)
+    };
+    let site = (!report.failed()).then_some(site);
+    let problems = report.finish(&sources);
+    Loaded {
+        site,
+        sources,
+        problems,
+    }
+}
+
+/// Names first, then bodies, each part after those it refers to.
+fn build(report: Report, roots: &[(FileId, toml::de::DeTable<'_>)]) -> (Report, Site) {
+    let (mut cx, outline) = outline::read(report, roots);
+    segments::read(&mut cx, &outline);
+    hosts::read_interfaces(&mut cx, &outline);
+    gateways::read(&mut cx, &outline);
+    service_group::read(&mut cx, &outline);
+    address_group::read(&mut cx, &outline);
+    hosts::read_routes(&mut cx, &outline);
+    rules::read(&mut cx, &outline);
+    translations::read(&mut cx, &outline);
+    switches::read(&mut cx, &outline);
+    links::read(&mut cx, &outline);
+    intent::read(&mut cx, &outline);
+    crosscheck::run(&mut cx);
+    (cx.report, cx.site)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_starter_loads_without_any_problem() {
+        let loaded = load_text("starter.toml", starter());
+        assert_eq!(loaded.problems, []);
+        assert!(loaded.site.is_some());
+    }
+
+    #[test]
+    fn kinds_have_names_of_their_own() {
+        let mut names: Vec<&str> = KINDS.iter().map(|kind| kind.name).collect();
+        names.sort_unstable();
+        let count = names.len();
+        names.dedup();
+        assert_eq!(names.len(), count);
+    }
+}

@@ -1,0 +1,195 @@
+//! The first pass: what there is in all files, and what it is called.
+
+use toml::de::DeTable;
+
+use crate::diagnostic::{FileId, Problem, Span, Spanned};
+use crate::model::{HostId, Protocol, RouterId, SwitchId};
+
+use super::context::{Context, Device};
+use super::keys;
+use super::kinds;
+use super::literal;
+use super::names::twice;
+use super::reader::{Entry, Table, Value, shown};
+use super::report::Report;
+use super::text::check_name;
+
+/// The parts of all files in order. Things whose name is taken are left out (and reported), so that the
+/// number of each is its number in the site.
+#[derive(Default)]
+pub(super) struct Outline<'a> {
+    pub zones: Vec<Entry<'a>>,
+    pub segments: Vec<Entry<'a>>,
+    pub services: Vec<Entry<'a>>,
+    pub groups: Vec<Entry<'a>>,
+    pub gateways: Vec<Entry<'a>>,
+    pub routers: Vec<Entry<'a>>,
+    pub hosts: Vec<Entry<'a>>,
+    pub switches: Vec<Entry<'a>>,
+    pub links: Vec<Value<'a>>,
+    pub needs: Vec<Value<'a>>,
+    pub expectations: Vec<Value<'a>>,
+}
+
+/// Goes through the top level of all files.
+pub(super) fn read<'a>(
+    report: Report,
+    roots: &'a [(FileId, DeTable<'a>)],
+) -> (Context<'a>, Outline<'a>) {
+    let mut cx = Context::new(report);
+    let mut found = Outline::default();
+    let mut site_place = None;
+    for (file, root) in roots {
+        let table = Table::root(&mut cx.report, *file, root, &keys::ROOT);
+        read_site(&mut cx, &table, &mut site_place);
+        let report = &mut cx.report;
+        found.zones.extend(table.entries(report, "zones"));
+        found.segments.extend(table.entries(report, "segments"));
+        found.services.extend(table.entries(report, "services"));
+        found.groups.extend(table.entries(report, "addresses"));
+        found.gateways.extend(table.entries(report, "gateways"));
+        found.routers.extend(table.entries(report, "routers"));
+        found.hosts.extend(table.entries(report, "hosts"));
+        found.switches.extend(table.entries(report, "switches"));
+        found.links.extend(table.items(report, "links"));
+        found.needs.extend(table.items(report, "needs"));
+        found
+            .expectations
+            .extend(table.items(report, "expectations"));
+    }
+    if found.segments.is_empty() {
+        let problem = match roots.first() {
+            Some((file, _)) => Problem::at(
+                &kinds::NO_SEGMENTS,
+                Span::new(*file, 0, 0),
+                "no segment is described",
+            ),
+            None => Problem::general(&kinds::NO_SEGMENTS, "no segment is described"),
+        };
+        cx.report(problem.help(
+            "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
+        ));
+    }
+    register(&mut cx, &mut found);
+    (cx, found)
+}
+
+fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span>) {
+    let Some(value) = root.get("site") else {
+        return;
+    };
+    let here = root.key_span("site");
+    if let Some(first) = *place {
+        cx.report(twice("site", Spanned::new("site", here), first));
+        return;
+    }
+    *place = Some(here);
+    if let Some(table) = Table::open(&mut cx.report, value, &keys::SITE) {
+        cx.site.name = table.prose(&mut cx.report, "name");
+        cx.site.description = table.prose(&mut cx.report, "description");
+    }
+}
+
+fn register<'a>(cx: &mut Context<'a>, found: &mut Outline<'a>) {
+    let report = &mut cx.report;
+    found.zones.retain(|entry| {
+        check_party_name(report, "a zone", entry.name);
+        cx.zones.add(report, entry.name).is_some()
+    });
+    found.segments.retain(|entry| {
+        check_party_name(report, "a segment", entry.name);
+        check_address_name(report, "a segment", entry.name);
+        cx.segments.add(report, entry.name).is_some()
+    });
+    found.groups.retain(|entry| {
+        check_name(report, "an address group", entry.name);
+        check_address_name(report, "an address group", entry.name);
+        cx.groups.add(report, entry.name).is_some()
+    });
+    found.services.retain(|entry| {
+        check_service_name(report, entry.name);
+        cx.services.add(report, entry.name).is_some()
+    });
+    cx.group_states
+        .resize_with(cx.groups.len(), Default::default);
+    cx.service_states
+        .resize_with(cx.services.len(), Default::default);
+    register_devices(cx, found);
+}
+
+fn register_devices<'a>(cx: &mut Context<'a>, found: &mut Outline<'a>) {
+    let report = &mut cx.report;
+    let mut routers = 0;
+    for list in [&mut found.gateways, &mut found.routers] {
+        list.retain(|entry| {
+            check_name(report, "a gateway or router", entry.name);
+            let new = cx.devices.add(report, entry.name).is_some();
+            if new {
+                cx.kinds_of_devices.push(Device::Router(RouterId(routers)));
+                routers += 1;
+            }
+            new
+        });
+    }
+    let mut hosts = 0;
+    found.hosts.retain(|entry| {
+        check_name(report, "a host", entry.name);
+        check_address_name(report, "a host", entry.name);
+        let new = cx.devices.add(report, entry.name).is_some();
+        if new {
+            cx.kinds_of_devices.push(Device::Host(HostId(hosts)));
+            hosts += 1;
+        }
+        new
+    });
+    let mut switches = 0;
+    found.switches.retain(|entry| {
+        check_name(report, "a switch", entry.name);
+        let new = cx.devices.add(report, entry.name).is_some();
+        if new {
+            cx.kinds_of_devices.push(Device::Switch(SwitchId(switches)));
+            switches += 1;
+        }
+        new
+    });
+}
+
+/// "gateway" and "any" mean something where zones and segments are named.
+fn check_party_name(report: &mut Report, what: &str, name: Spanned<&str>) {
+    if check_name(report, what, name) && matches!(name.value, "gateway" | "any") {
+        report.push(reserved(
+            what,
+            name,
+            "it means something of its own in rules",
+        ));
+    }
+}
+
+/// A name that reads as an address could never be told from one.
+fn check_address_name(report: &mut Report, what: &str, name: Spanned<&str>) {
+    if name.value == "any" && what != "a segment" {
+        report.push(reserved(what, name, "it means every address"));
+    } else if literal::is_address_like(name.value) {
+        report.push(reserved(what, name, "it reads as an address"));
+    }
+}
+
+fn check_service_name(report: &mut Report, name: Spanned<&str>) {
+    if !check_name(report, "a service", name) {
+        return;
+    }
+    if name.value == "any" {
+        report.push(reserved("a service", name, "it means every packet"));
+    } else if Protocol::named(name.value).is_some() || name.value == "protocol" {
+        report.push(reserved("a service", name, "it is the name of a protocol"));
+    }
+}
+
+fn reserved(what: &str, name: Spanned<&str>, why: &str) -> Problem {
+    let message = format!("{what} can't be called `{}`: {why}", shown(name.value));
+    let problem = Problem::at(&kinds::RESERVED_NAME, name.span, message).label("reserved");
+    problem.help(format!(
+        "choose another name, as in `{}-1`",
+        shown(name.value)
+    ))
+}

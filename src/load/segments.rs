@@ -1,0 +1,165 @@
+//! Zones and segments.
+
+use crate::diagnostic::{Problem, Spanned};
+use crate::model::{Prefix, Segment, SegmentId, VlanId, Zone, ZoneId};
+
+use super::context::{Context, NO_ZONE, owned};
+use super::keys;
+use super::kinds;
+use super::literal;
+use super::outline::Outline;
+use super::prefix_index::PrefixIndex;
+use super::reader::{Entry, Table, shown};
+use super::report::Report;
+
+/// Reads all zones, then all segments.
+pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+    for entry in &outline.zones {
+        let zone = read_zone(&mut cx.report, entry);
+        cx.site.zones.push(zone);
+    }
+    for entry in &outline.segments {
+        let segment = read_segment(cx, entry);
+        cx.site.segments.push(segment);
+    }
+    cx.prefixes = PrefixIndex::new(&cx.site.segments);
+    cx.zone_members = vec![Vec::new(); cx.site.zones.len()];
+    for (number, segment) in cx.site.segments.iter().enumerate() {
+        if let Some(members) = cx.zone_members.get_mut(segment.zone.0) {
+            members.push(SegmentId(number));
+        }
+    }
+}
+
+/// A VLAN identifier; its mistake is reported.
+pub(super) fn vlan(report: &mut Report, number: Spanned<i128>) -> Option<VlanId> {
+    let vlan = u16::try_from(number.value).ok().and_then(VlanId::new);
+    if vlan.is_some() {
+        return vlan;
+    }
+    let problem = match number.value {
+        0 => Problem::at(
+            &kinds::VLAN_RESERVED,
+            number.span,
+            "VLAN 0 marks a priority tag and names no VLAN",
+        )
+        .help("leave `vlan` out for untagged frames, or write 1 to 4094 (RFC 4363)"),
+        4095 => Problem::at(&kinds::VLAN_RESERVED, number.span, "VLAN 4095 is reserved")
+            .help("write 1 to 4094 (RFC 4363)"),
+        other => Problem::at(
+            &kinds::BAD_VLAN,
+            number.span,
+            format!("there is no VLAN {other}"),
+        )
+        .help("a VLAN identifier has 12 bits: write 1 to 4094"),
+    };
+    report.push(problem);
+    None
+}
+
+/// The `vlan` of a table.
+pub(super) fn vlan_of(report: &mut Report, table: &Table<'_>) -> Option<Spanned<VlanId>> {
+    let number = table.integer(report, "vlan")?;
+    vlan(report, number).map(|vlan| Spanned::new(vlan, number.span))
+}
+
+fn read_zone(report: &mut Report, entry: &Entry<'_>) -> Zone {
+    let mut zone = Zone {
+        name: owned(entry.name),
+        trust: 0,
+        description: String::new(),
+    };
+    let Some(table) = Table::open(report, entry.value, &keys::ZONE) else {
+        return zone;
+    };
+    if let Some(trust) = table.integer(report, "trust") {
+        match u8::try_from(trust.value).ok().filter(|&trust| trust <= 100) {
+            Some(trust) => zone.trust = trust,
+            None => {
+                let message = format!("a trust of {}", trust.value);
+                let problem = Problem::at(&kinds::BAD_TRUST, trust.span, message);
+                report.push(problem.help("write 0 (the internet) to 100"));
+            }
+        }
+    }
+    zone.description = table.prose(report, "description");
+    zone
+}
+
+fn read_segment(cx: &mut Context<'_>, entry: &Entry<'_>) -> Segment {
+    let mut segment = Segment {
+        name: owned(entry.name),
+        zone: NO_ZONE,
+        vlan: None,
+        prefixes: Vec::new(),
+        isolated: None,
+        external: false,
+        default_gateway: Vec::new(),
+        description: String::new(),
+    };
+    let Some(table) = Table::open(&mut cx.report, entry.value, &keys::SEGMENT) else {
+        return segment;
+    };
+    if let Some(zone) = table.text(&mut cx.report, "zone")
+        && let Some(number) = cx.zones.require(&mut cx.report, zone)
+    {
+        segment.zone = ZoneId(number);
+    }
+    let report = &mut cx.report;
+    segment.vlan = vlan_of(report, &table);
+    segment.isolated = table.flag(report, "isolated");
+    segment.external = table
+        .flag(report, "external")
+        .is_some_and(|flag| flag.value);
+    segment.description = table.prose(report, "description");
+    segment.prefixes = read_prefixes(report, &table, segment.external, entry);
+    segment.default_gateway = addresses(report, &table, "default_gateway");
+    segment
+}
+
+/// A list of plain addresses, each one that a device can have.
+pub(super) fn addresses(
+    report: &mut Report,
+    table: &Table<'_>,
+    key: &str,
+) -> Vec<Spanned<std::net::IpAddr>> {
+    let mut list = Vec::new();
+    for text in table.strings(report, key).unwrap_or_default() {
+        match literal::address(text.value) {
+            Ok(address) => list.push(Spanned::new(address, text.span)),
+            Err(complaint) => report.push(complaint.at(text.span)),
+        }
+    }
+    list
+}
+
+fn read_prefixes(
+    report: &mut Report,
+    table: &Table<'_>,
+    external: bool,
+    entry: &Entry<'_>,
+) -> Vec<Spanned<Prefix>> {
+    let texts = table.strings_or_none(report, "prefixes");
+    if texts.is_empty()
+        && !external
+        && table
+            .get("prefixes")
+            .is_none_or(|value| value.list().is_some_and(|list| list.is_empty()))
+    {
+        let message = format!("the segment `{}` has no prefixes", shown(entry.name.value));
+        let problem = Problem::at(&kinds::MISSING_KEY, table.key_span("prefixes"), message);
+        report.push(
+            problem.help(
+                "add `prefixes = [\"192.0.2.0/24\"]`; only an external segment may go without",
+            ),
+        );
+    }
+    let mut prefixes = Vec::new();
+    for text in texts {
+        match literal::prefix(text.value) {
+            Ok(prefix) => prefixes.push(Spanned::new(prefix, text.span)),
+            Err(complaint) => report.push(complaint.at(text.span)),
+        }
+    }
+    prefixes
+}

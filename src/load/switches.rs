@@ -1,0 +1,222 @@
+//! Switches with their ports and LAGs.
+
+use rustc_hash::FxHashMap;
+
+use crate::diagnostic::{Problem, Span, Spanned};
+use crate::model::{Lag, Port, PortVlans, Switch};
+
+use super::context::{Context, owned};
+use super::keys;
+use super::kinds;
+use super::outline::Outline;
+use super::port_vlans::{self, VLAN_KEYS};
+use super::ports::{LagDraft, expand, read_lags};
+use super::reader::{Entry, Table, shown};
+
+/// Reads all switches.
+pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+    for entry in &outline.switches {
+        let switch = read_switch(cx, entry);
+        cx.site.switches.push(switch);
+    }
+}
+
+/// LAGs of a switch by what stands in the file about them.
+struct Lags {
+    drafts: Vec<LagDraft>,
+    /// LAG by name.
+    names: FxHashMap<String, usize>,
+    /// LAG by member port.
+    members: FxHashMap<String, usize>,
+    /// VLANs and isolation, once given.
+    settings: Vec<Option<(PortVlans, bool)>>,
+}
+
+fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
+    let mut switch = Switch {
+        name: owned(entry.name),
+        vlan_aware: true,
+        ports: Vec::new(),
+        lags: Vec::new(),
+        description: String::new(),
+    };
+    let Some(table) = Table::open(&mut cx.report, entry.value, &keys::SWITCH) else {
+        return switch;
+    };
+    if let Some(aware) = table.flag(&mut cx.report, "vlan_aware") {
+        switch.vlan_aware = aware.value;
+    }
+    switch.description = table.prose(&mut cx.report, "description");
+    let mut lags = read_lag_drafts(cx, &table);
+    let mut seen: FxHashMap<String, Span> = FxHashMap::default();
+    for entry in table.entries(&mut cx.report, "ports") {
+        read_ports(cx, &mut switch, &mut lags, &mut seen, &entry);
+    }
+    add_silent_members(&mut switch, &lags, &seen);
+    switch.lags = finish_lags(cx, lags, switch.vlan_aware);
+    switch
+}
+
+fn read_lag_drafts(cx: &mut Context<'_>, table: &Table<'_>) -> Lags {
+    let drafts = read_lags(&mut cx.report, table, &keys::SWITCH_LAG);
+    let mut names = FxHashMap::default();
+    let mut members = FxHashMap::default();
+    for (number, draft) in drafts.iter().enumerate() {
+        names.insert(draft.name.value.clone(), number);
+        members.extend(draft.ports.iter().map(|port| (port.value.clone(), number)));
+    }
+    let settings = vec![None; drafts.len()];
+    Lags {
+        drafts,
+        names,
+        members,
+        settings,
+    }
+}
+
+/// One line of `ports`: all ports that its key names.
+fn read_ports(
+    cx: &mut Context<'_>,
+    switch: &mut Switch,
+    lags: &mut Lags,
+    seen: &mut FxHashMap<String, Span>,
+    entry: &Entry<'_>,
+) {
+    let names = expand(&mut cx.report, entry.name);
+    let Some(table) = Table::open(&mut cx.report, entry.value, &keys::PORT) else {
+        return;
+    };
+    let says_vlans = VLAN_KEYS.iter().any(|key| table.get(key).is_some());
+    if says_vlans && !switch.vlan_aware {
+        let message = format!(
+            "VLANs on a port of the switch `{}`, which knows none",
+            shown(&switch.name.value)
+        );
+        let problem = Problem::at(&kinds::VLAN_UNAWARE, entry.name.span, message);
+        cx.report(problem.help("remove the VLANs, or `vlan_aware = false`"));
+    }
+    let vlans = port_vlans::read(cx, &table);
+    let report = &mut cx.report;
+    let port = Port {
+        name: owned(entry.name),
+        vlans: Some(vlans),
+        isolated: table
+            .flag(report, "isolated")
+            .is_some_and(|flag| flag.value),
+        enabled: table.flag(report, "enabled").is_none_or(|flag| flag.value),
+        description: table.prose(report, "description"),
+    };
+    let own = says_vlans || table.get("isolated").is_some();
+    for name in names {
+        place_port(
+            cx,
+            switch,
+            lags,
+            seen,
+            &table,
+            Spanned::new(&port, entry.name.span),
+            name,
+            own,
+        );
+    }
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one step of a loop that was too long"
+)]
+fn place_port(
+    cx: &mut Context<'_>,
+    switch: &mut Switch,
+    lags: &mut Lags,
+    seen: &mut FxHashMap<String, Span>,
+    table: &Table<'_>,
+    port: Spanned<&Port>,
+    name: Spanned<String>,
+    own: bool,
+) {
+    if let Some(&first) = seen.get(&name.value) {
+        let message = format!("the port `{}` is described twice", shown(&name.value));
+        let problem = Problem::at(&kinds::PORT_TWICE, name.span, message).note(first, "first here");
+        cx.report(problem.help("take it out of one of the ranges"));
+        return;
+    }
+    seen.insert(name.value.clone(), name.span);
+    if let Some(&lag) = lags.names.get(&name.value) {
+        if let Some(key) = ["enabled", "description"]
+            .into_iter()
+            .find(|key| table.get(key).is_some())
+        {
+            let message = format!("`{key}` on the LAG `{}`", shown(&name.value));
+            let problem = Problem::at(&kinds::CONFLICTING_KEYS, table.key_span(key), message);
+            cx.report(problem.help("say that of its member ports, each by its own name"));
+        }
+        lags.settings[lag] = port
+            .value
+            .vlans
+            .clone()
+            .map(|vlans| (vlans, port.value.isolated));
+        return;
+    }
+    let mut vlans = port.value.vlans.clone();
+    if let Some(&lag) = lags.members.get(&name.value) {
+        vlans = None;
+        if own {
+            let lag = &lags.drafts[lag].name;
+            let message = format!(
+                "the port `{}` is a member of the LAG `{}`",
+                shown(&name.value),
+                lag.value
+            );
+            let problem =
+                Problem::at(&kinds::LAG_MEMBER_VLANS, name.span, message).note(lag.span, "the LAG");
+            cx.report(problem.help(format!("give these settings to `{}`", lag.value)));
+        }
+    }
+    switch.ports.push(Port {
+        name,
+        vlans,
+        ..port.value.clone()
+    });
+}
+
+/// Member ports that only their LAG names are ports all the same.
+fn add_silent_members(switch: &mut Switch, lags: &Lags, seen: &FxHashMap<String, Span>) {
+    for port in lags.drafts.iter().flat_map(|lag| &lag.ports) {
+        if !seen.contains_key(&port.value) {
+            switch.ports.push(Port {
+                name: port.clone(),
+                vlans: None,
+                isolated: false,
+                enabled: true,
+                description: String::new(),
+            });
+        }
+    }
+}
+
+fn finish_lags(cx: &mut Context<'_>, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
+    let mut finished = Vec::with_capacity(lags.drafts.len());
+    for (draft, settings) in lags.drafts.into_iter().zip(lags.settings) {
+        if settings.is_none() && vlan_aware {
+            let message = format!(
+                "nothing says which VLANs the LAG `{}` carries",
+                draft.name.value
+            );
+            let problem = Problem::at(&kinds::LAG_WITHOUT_VLANS, draft.name.span, message);
+            cx.report(problem.help(format!(
+                "add a line to `ports`: \"{}\" = {{ tagged = [\"…\"] }}",
+                draft.name.value
+            )));
+        }
+        let (vlans, isolated) = settings.unwrap_or_default();
+        finished.push(Lag {
+            name: draft.name,
+            ports: draft.ports,
+            lacp: draft.lacp,
+            vlans,
+            isolated,
+        });
+    }
+    finished
+}

@@ -1,0 +1,73 @@
+//! What is described and never used.
+
+use crate::diagnostic::{Problem, Span};
+use crate::model::{Forwards, SegmentId};
+
+use super::context::Context;
+use super::kinds;
+
+/// Notes groups and services that nothing names, and segments that no router is on.
+pub(super) fn check(cx: &mut Context<'_>) {
+    let groups: Vec<(Span, String)> = (0..cx.groups.len())
+        .filter(|&number| !cx.group_states[number].used)
+        .map(|number| cx.groups.name(number))
+        .map(|name| {
+            (
+                name.span,
+                format!("nothing uses the address group `{}`", name.value),
+            )
+        })
+        .collect();
+    let services: Vec<(Span, String)> = (0..cx.services.len())
+        .filter(|&number| !cx.service_states[number].used)
+        .map(|number| cx.services.name(number))
+        .map(|name| {
+            (
+                name.span,
+                format!("nothing uses the service `{}`", name.value),
+            )
+        })
+        .collect();
+    for (span, message) in groups.into_iter().chain(services) {
+        let problem = Problem::at(&kinds::UNUSED_NAME, span, message);
+        cx.report(problem.help("remove it, or use it where its items are written out"));
+    }
+    check_segments(cx);
+}
+
+fn check_segments(cx: &mut Context<'_>) {
+    let mut routed = vec![false; cx.site.segments.len()];
+    let of_routers = cx
+        .site
+        .routers
+        .iter()
+        .flat_map(|router| &router.interfaces)
+        .map(|interface| interface.segment);
+    let forwarding = cx
+        .site
+        .hosts
+        .iter()
+        .filter(|host| host.forwards == Forwards::Routes);
+    let of_hosts = forwarding
+        .flat_map(|host| &host.interfaces)
+        .map(|interface| interface.segment);
+    for SegmentId(number) in of_routers.chain(of_hosts) {
+        if let Some(seen) = routed.get_mut(number) {
+            *seen = true;
+        }
+    }
+    for (number, routed) in routed.into_iter().enumerate() {
+        let segment = &cx.site.segments[number];
+        if routed || segment.isolated.is_some_and(|isolated| isolated.value) {
+            continue;
+        }
+        let message = format!(
+            "no gateway or router is on the segment `{}`",
+            segment.name.value
+        );
+        let problem = Problem::at(&kinds::SEGMENT_UNROUTED, segment.name.span, message);
+        cx.report(problem.help(
+            "describe the interface that is missing, or say `isolated = true` and have it proved",
+        ));
+    }
+}

@@ -1,0 +1,412 @@
+//! The service space cut into classes that no given service tells apart.
+
+use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
+
+use super::class_set::ClassSet;
+use super::interval::Interval;
+use super::interval_set::IntervalSet;
+use super::partition::Partition;
+use super::service::ServiceBox;
+
+const LAST_PROTOCOL: u32 = 255;
+const LAST_PORT: u32 = 65_535;
+
+/// Protocols whose destination port field holds a message type and code: they
+/// have no ports to exchange.
+const MESSAGE_PROTOCOLS: [u128; 2] = [1, 58];
+
+/// A partition of all (protocol, source port, destination port) triples, such
+/// that each of the seeds it was made from is a union of classes.
+///
+/// Classes are products, numbered from 0 by protocol group, source part and
+/// destination part, each in the order of its lowest value. Unions, meets and
+/// differences of seeds are unions of classes too, so within one network all
+/// work on services is work on [`ClassSet`]s.
+#[derive(Clone, Debug)]
+pub struct ServiceClasses {
+    protocols: Partition,
+    /// One for each part of `protocols`, in the same order.
+    groups: Vec<Group>,
+    /// By class. Invariant: none empty, disjoint, together everything.
+    boxes: Vec<ServiceBox>,
+}
+
+/// The classes of one group of protocols.
+#[derive(Clone, Debug)]
+struct Group {
+    sources: Partition,
+    /// One for each part of `sources`, in the same order.
+    columns: Vec<Column>,
+    /// Whether source and destination parts are the same in every column.
+    square: bool,
+}
+
+/// The classes of one group of protocols and one part of source ports.
+#[derive(Clone, Debug)]
+struct Column {
+    /// The class of the first destination part; the others follow.
+    first: usize,
+    destinations: Partition,
+}
+
+impl ServiceClasses {
+    /// Groups protocols by which seeds hold them, within a group source ports
+    /// likewise, and within those destination ports likewise.
+    ///
+    /// Equal seeds count once. With `m` different seeds: about `m^2 / 64` steps
+    /// for each pair of a protocol group and a source part. Without seeds there
+    /// is one class.
+    #[must_use]
+    pub fn new(seeds: &[ServiceBox]) -> Self {
+        let seeds = distinct(seeds.to_vec());
+        Self::build(&seeds, |_, active| columns_by_source(active))
+    }
+
+    /// Like [`ServiceClasses::new`], and closed under exchanging source and
+    /// destination ports, as needed to run replies through rules without memory.
+    ///
+    /// Seeds are joined with their exchanged twins, and within each group of
+    /// protocols one partition serves both port fields: with `k` port parts in a
+    /// group it has `k * k` classes. The message protocols (1 and 58) have no
+    /// ports to exchange; they are kept apart from the others and cut as in
+    /// `new`.
+    #[must_use]
+    pub fn symmetric(seeds: &[ServiceBox]) -> Self {
+        let messages: IntervalSet = MESSAGE_PROTOCOLS.into_iter().map(Interval::point).collect();
+        let mut joined = vec![ServiceBox {
+            protocols: messages.clone(),
+            ..ServiceBox::any()
+        }];
+        for seed in seeds {
+            let mut apart = seed.clone();
+            apart.protocols = seed.protocols.intersection(&messages);
+            let mut with_ports = seed.clone();
+            with_ports.protocols = seed.protocols.difference(&messages);
+            joined.extend([apart, with_ports.swapped(), with_ports]);
+        }
+        let seeds = distinct(joined);
+        Self::build(&seeds, |protocol, active| {
+            if MESSAGE_PROTOCOLS.contains(&protocol) {
+                columns_by_source(active)
+            } else {
+                let ports = ports_of(active, |seed| &seed.source_ports);
+                let columns = vec![ports.clone(); ports.len()];
+                (ports, columns, true)
+            }
+        })
+    }
+
+    /// How many classes there are, at least 1.
+    #[expect(clippy::len_without_is_empty, reason = "there is always a class")]
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.boxes.len()
+    }
+
+    /// The set without classes.
+    #[must_use]
+    pub fn none(&self) -> ClassSet {
+        ClassSet::none(self.len())
+    }
+
+    /// The set of all classes.
+    #[must_use]
+    pub fn all(&self) -> ClassSet {
+        self.collect(0..self.len())
+    }
+
+    /// The classes that make up the union of `services`.
+    ///
+    /// Exact when that union is a union of classes, as it is for everything made
+    /// from seeds; debug builds check it. One step per service, group of
+    /// protocols and source part, and one per class.
+    #[must_use]
+    pub fn of(&self, services: &[ServiceBox]) -> ClassSet {
+        let mut set = self.none();
+        for (group, protocol) in self.groups.iter().zip(self.protocols.samples()) {
+            let mut active: Vec<&ServiceBox> = services.iter().collect();
+            active.retain(|service| service.protocols.contains(protocol));
+            if active.is_empty() {
+                continue;
+            }
+            for (column, source) in group.columns.iter().zip(group.sources.samples()) {
+                let holders = active.iter().filter(|s| s.source_ports.contains(source));
+                let all = holders.fold(IntervalSet::empty(), |all, service| {
+                    all.union(&service.destination_ports)
+                });
+                let held = column.destinations.samples().enumerate();
+                held.filter(|(_, sample)| all.contains(*sample))
+                    .for_each(|(part, _)| set.insert(column.first + part));
+            }
+        }
+        debug_assert!(self.is_union(services, &set), "not a union of classes");
+        set
+    }
+
+    /// The class that holds the triple; three binary searches.
+    #[must_use]
+    pub fn class_of(&self, protocol: u8, source_port: u16, destination_port: u16) -> usize {
+        let group = &self.groups[self.protocols.part_of(protocol.into())];
+        let column = &group.columns[group.sources.part_of(source_port.into())];
+        column.class_of(destination_port)
+    }
+
+    /// The triples of one class.
+    ///
+    /// # Panics
+    /// When there is no such class.
+    #[must_use]
+    pub fn class_box(&self, class: usize) -> &ServiceBox {
+        &self.boxes[class]
+    }
+
+    /// The image of `set` under a translation that writes `port` into the
+    /// destination port: each class goes to the class with the same protocols
+    /// and source ports that holds `port`.
+    ///
+    /// Exact when the services the translation takes, and their protocols with
+    /// every source port and `port` alone, were among the seeds, and `set` lies
+    /// in those services. `before` and `after` are then both unions of classes.
+    #[must_use]
+    pub fn with_destination_port(&self, set: &ClassSet, port: u16) -> ClassSet {
+        let hit = |column: &&Column| column.classes().any(|class| set.contains(class));
+        self.collect(self.columns().filter(hit).map(|c| c.class_of(port)))
+    }
+
+    /// The classes of `within` whose image under
+    /// [`ServiceClasses::with_destination_port`] lies in `set`.
+    #[must_use]
+    pub fn before_destination_port(
+        &self,
+        set: &ClassSet,
+        within: &ClassSet,
+        port: u16,
+    ) -> ClassSet {
+        let lands = |column: &&Column| set.contains(column.class_of(port));
+        let columns = self.columns().filter(lands);
+        self.collect(
+            columns
+                .flat_map(Column::classes)
+                .filter(|class| within.contains(*class)),
+        )
+    }
+
+    /// The classes with source and destination ports exchanged.
+    ///
+    /// Classes of the message protocols (1 and 58) are left out: what answers
+    /// what is for the caller to say. On a set without them, twice gives the set
+    /// itself.
+    ///
+    /// # Panics
+    /// When the partition was not made by [`ServiceClasses::symmetric`].
+    #[must_use]
+    pub fn swapped(&self, set: &ClassSet) -> ClassSet {
+        let mut image = self.none();
+        for (group, protocol) in self.groups.iter().zip(self.protocols.samples()) {
+            if MESSAGE_PROTOCOLS.contains(&protocol) {
+                continue;
+            }
+            assert!(group.square, "exchanging ports wants a symmetric partition");
+            for (source, column) in group.columns.iter().enumerate() {
+                for class in column.classes().filter(|class| set.contains(*class)) {
+                    image.insert(group.columns[class - column.first].first + source);
+                }
+            }
+        }
+        image
+    }
+
+    /// Few, readable, disjoint boxes that together are `set`: destination ports
+    /// are joined first, then source ports, then protocols.
+    #[must_use]
+    pub fn boxes(&self, set: &ClassSet) -> Vec<ServiceBox> {
+        let mut all = Joined::default();
+        for (number, group) in self.groups.iter().enumerate() {
+            let mut by_destination = Joined::default();
+            for (source, column) in group.columns.iter().enumerate() {
+                let destinations = column.held(set);
+                if !destinations.is_empty() {
+                    by_destination.add(destinations, group.sources.part(source));
+                }
+            }
+            for (destinations, sources) in by_destination.in_order {
+                all.add((sources, destinations), self.protocols.part(number));
+            }
+        }
+        let finish = |((source_ports, destination_ports), protocols)| ServiceBox {
+            protocols,
+            source_ports,
+            destination_ports,
+        };
+        all.in_order.into_iter().map(finish).collect()
+    }
+
+    /// How many triples `set` holds, told apart only in fields that a protocol
+    /// has: protocols in `with_ports` count source and destination ports, those
+    /// in `messages` the destination field, all others once.
+    ///
+    /// The two sets of protocols should be disjoint; `with_ports` wins.
+    #[must_use]
+    pub fn size(
+        &self,
+        set: &ClassSet,
+        with_ports: &IntervalSet,
+        messages: &IntervalSet,
+    ) -> BigUint {
+        let messages = messages.difference(with_ports);
+        let mut total = BigUint::ZERO;
+        for (number, group) in self.groups.iter().enumerate() {
+            let protocols = self.protocols.part(number);
+            let (mut pairs, mut codes) = (BigUint::ZERO, IntervalSet::empty());
+            for (source, column) in group.columns.iter().enumerate() {
+                let destinations = column.held(set);
+                pairs += group.sources.part(source).size() * destinations.size();
+                codes = codes.union(&destinations);
+            }
+            if codes.is_empty() {
+                continue;
+            }
+            let portless = protocols.difference(with_ports).difference(&messages);
+            total += protocols.intersection(with_ports).size() * pairs;
+            total += protocols.intersection(&messages).size() * codes.size();
+            total += portless.size();
+        }
+        total
+    }
+
+    /// `cut` gives, for a group of protocols (by one of them) and the seeds that
+    /// hold it, the source parts, the destination parts for each of those, and
+    /// whether they are all the same.
+    fn build(
+        seeds: &[ServiceBox],
+        cut: impl Fn(u128, &[&ServiceBox]) -> (Partition, Vec<Partition>, bool),
+    ) -> Self {
+        let protocols = Partition::new(seeds.iter().map(|s| &s.protocols), LAST_PROTOCOL);
+        let mut groups = Vec::new();
+        let mut boxes = Vec::new();
+        for (number, sample) in protocols.samples().enumerate() {
+            let holds = |seed: &&ServiceBox| seed.protocols.contains(sample);
+            let active: Vec<&ServiceBox> = seeds.iter().filter(holds).collect();
+            let (sources, destinations, square) = cut(sample, &active);
+            let mut columns = Vec::new();
+            for (source, destinations) in destinations.into_iter().enumerate() {
+                let first = boxes.len();
+                boxes.extend((0..destinations.len()).map(|destination| ServiceBox {
+                    protocols: protocols.part(number).clone(),
+                    source_ports: sources.part(source).clone(),
+                    destination_ports: destinations.part(destination).clone(),
+                }));
+                columns.push(Column {
+                    first,
+                    destinations,
+                });
+            }
+            groups.push(Group {
+                sources,
+                columns,
+                square,
+            });
+        }
+        Self {
+            protocols,
+            groups,
+            boxes,
+        }
+    }
+
+    fn columns(&self) -> impl Iterator<Item = &Column> {
+        self.groups.iter().flat_map(|group| &group.columns)
+    }
+
+    fn collect(&self, classes: impl Iterator<Item = usize>) -> ClassSet {
+        let mut set = self.none();
+        classes.for_each(|class| set.insert(class));
+        set
+    }
+
+    /// Whether the services hold the classes of `set` in whole and nothing else.
+    fn is_union(&self, services: &[ServiceBox], set: &ClassSet) -> bool {
+        self.boxes.iter().enumerate().all(|(class, triples)| {
+            let mut meeting = services.iter().filter(|s| s.overlaps(triples));
+            if !set.contains(class) {
+                return meeting.next().is_none();
+            }
+            let rest = meeting.fold(vec![triples.clone()], |rest, service| {
+                rest.iter().flat_map(|r| r.difference(service)).collect()
+            });
+            rest.is_empty()
+        })
+    }
+}
+
+impl Column {
+    fn class_of(&self, port: u16) -> usize {
+        self.first + self.destinations.part_of(port.into())
+    }
+
+    fn classes(&self) -> std::ops::Range<usize> {
+        self.first..self.first + self.destinations.len()
+    }
+
+    /// The destination ports of the column's classes in `set`.
+    fn held(&self, set: &ClassSet) -> IntervalSet {
+        let parts = self.classes().filter(|class| set.contains(*class));
+        let parts = parts.map(|class| self.destinations.part(class - self.first));
+        parts.flat_map(|part| part.intervals()).copied().collect()
+    }
+}
+
+/// Sets joined under equal keys, keys in the order of their first coming.
+struct Joined<K> {
+    in_order: Vec<(K, IntervalSet)>,
+    places: FxHashMap<K, usize>,
+}
+
+impl<K: Clone + Eq + std::hash::Hash> Joined<K> {
+    fn add(&mut self, key: K, set: &IntervalSet) {
+        match self.places.get(&key) {
+            Some(place) => {
+                let joined = &mut self.in_order[*place].1;
+                *joined = joined.union(set);
+            }
+            None => {
+                self.places.insert(key.clone(), self.in_order.len());
+                self.in_order.push((key, set.clone()));
+            }
+        }
+    }
+}
+
+impl<K> Default for Joined<K> {
+    fn default() -> Self {
+        Self {
+            in_order: Vec::new(),
+            places: FxHashMap::default(),
+        }
+    }
+}
+
+fn distinct(mut seeds: Vec<ServiceBox>) -> Vec<ServiceBox> {
+    seeds.retain(|seed| !seed.is_empty());
+    seeds.sort_unstable();
+    seeds.dedup();
+    seeds
+}
+
+/// Source parts by the seeds, destination parts by the seeds that hold those.
+fn columns_by_source(active: &[&ServiceBox]) -> (Partition, Vec<Partition>, bool) {
+    let sources = ports_of(active, |seed| &seed.source_ports);
+    let column = |sample| {
+        let holders = active.iter().filter(|s| s.source_ports.contains(sample));
+        ports_of(&holders.copied().collect::<Vec<_>>(), |s| {
+            &s.destination_ports
+        })
+    };
+    let columns = sources.samples().map(column).collect();
+    (sources, columns, false)
+}
+
+fn ports_of(seeds: &[&ServiceBox], ports: impl Fn(&ServiceBox) -> &IntervalSet) -> Partition {
+    Partition::new(seeds.iter().map(|seed| ports(seed)), LAST_PORT)
+}

@@ -1,0 +1,242 @@
+//! The walk of a region through a rule list: who decides which part of it.
+
+use super::class_set::ClassSet;
+use super::interval_set::IntervalSet;
+use super::mask::Mask;
+use super::region::Region;
+use super::rows::{FieldRows, LinePool, Lines};
+
+/// One rule in one address family. `None` stands for any value.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Line {
+    /// Interfaces packets may come in by.
+    pub ingress: Option<IntervalSet>,
+    /// Interfaces they may go out by.
+    pub egress: Option<IntervalSet>,
+    /// Addresses they may come from.
+    pub source: Option<IntervalSet>,
+    /// Addresses they may go to.
+    pub destination: Option<IntervalSet>,
+    /// Classes of protocol and ports they may have.
+    pub services: Option<ClassSet>,
+}
+
+/// A rule list in which the first line that holds a packet decides.
+///
+/// Each address and interface field is cut into elementary intervals once, so
+/// that asking which lines may matter for a place reads prepared rows and tests
+/// no line.
+#[derive(Clone, Debug)]
+pub struct LineList {
+    lines: Vec<Line>,
+    bits: Lines,
+    ingress: FieldRows,
+    egress: FieldRows,
+    source: FieldRows,
+    destination: FieldRows,
+}
+
+/// A walk was given up: it had more open pieces than allowed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct TooManyPieces {
+    /// How many were allowed.
+    pub limit: usize,
+}
+
+impl std::fmt::Display for TooManyPieces {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "more than {} open pieces", self.limit)
+    }
+}
+
+impl std::error::Error for TooManyPieces {}
+
+impl LineList {
+    /// Prepares `lines`; for `n` of them with `c` distinct cuts in a field, `n +
+    /// c log c + c n / 512` steps for each field.
+    #[must_use]
+    pub fn new(lines: Vec<Line>) -> Self {
+        let mut pool = LinePool::new();
+        let mut rows = |field: fn(&Line) -> Option<&IntervalSet>| {
+            FieldRows::new(lines.iter().map(field), u128::MAX, &mut pool)
+        };
+        let ingress = rows(|line| line.ingress.as_ref());
+        let egress = rows(|line| line.egress.as_ref());
+        let source = rows(|line| line.source.as_ref());
+        let destination = rows(|line| line.destination.as_ref());
+        Self {
+            bits: pool.finish(),
+            lines,
+            ingress,
+            egress,
+            source,
+            destination,
+        }
+    }
+
+    /// The lines, in order.
+    #[must_use]
+    pub fn lines(&self) -> &[Line] {
+        &self.lines
+    }
+
+    /// How many lines there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.lines.len()
+    }
+
+    /// Whether there is no line.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.lines.is_empty()
+    }
+
+    /// Lines that packets coming in by `interface` may match.
+    #[must_use]
+    pub fn from_ingress(&self, interface: u32) -> Mask {
+        self.ingress.holding(interface.into(), &self.bits)
+    }
+
+    /// Lines that packets going out by `interface` may match.
+    #[must_use]
+    pub fn to_egress(&self, interface: u32) -> Mask {
+        self.egress.holding(interface.into(), &self.bits)
+    }
+
+    /// Lines that packets from some of `addresses` may match. Without addresses
+    /// there is no such line.
+    #[must_use]
+    pub fn from_source(&self, addresses: &IntervalSet) -> Mask {
+        self.source.overlapping(addresses, &self.bits)
+    }
+
+    /// Lines that packets to some of `addresses` may match. Without addresses
+    /// there is no such line.
+    #[must_use]
+    pub fn to_destination(&self, addresses: &IntervalSet) -> Mask {
+        self.destination.overlapping(addresses, &self.bits)
+    }
+
+    /// Runs `start` through the lines of `candidates` in order and tells
+    /// `decided` each piece with the line that holds it first, or `None` for
+    /// pieces that no candidate holds.
+    ///
+    /// The pieces are disjoint, none is empty, and together they are `start`.
+    /// Source, destination and services are looked at; interfaces are not: the
+    /// candidates are to be chosen for a place, as the meet of the masks above.
+    /// A line that is not a candidate counts as absent.
+    ///
+    /// # Errors
+    /// When more than `limit` pieces are open at once. What was told until then
+    /// is right, but not all.
+    pub fn walk(
+        &self,
+        candidates: &Mask,
+        start: Region,
+        limit: usize,
+        decided: &mut impl FnMut(Option<usize>, Region),
+    ) -> Result<(), TooManyPieces> {
+        debug_assert_eq!(candidates.len(), self.len(), "a mask of these lines");
+        if start.is_empty() {
+            return Ok(());
+        }
+        let mut open = vec![start];
+        for number in candidates.iter() {
+            let line = &self.lines[number];
+            // From the back: what takes a removed piece's place is new, and so
+            // outside the line, or was tested before.
+            for at in (0..open.len()).rev() {
+                if line.meets(&open[at]) {
+                    let piece = open.swap_remove(at);
+                    decided(Some(number), line.take_from(piece, &mut open));
+                }
+            }
+            if open.is_empty() {
+                return Ok(());
+            }
+            if open.len() > limit {
+                return Err(TooManyPieces { limit });
+            }
+        }
+        for piece in open {
+            decided(None, piece);
+        }
+        Ok(())
+    }
+
+    /// The first line that holds the packet, by looking at each in turn.
+    #[must_use]
+    pub fn first_match(
+        &self,
+        ingress: u32,
+        egress: u32,
+        source: u128,
+        destination: u128,
+        class: usize,
+    ) -> Option<usize> {
+        let holds = |set: &Option<IntervalSet>, value: u128| {
+            set.as_ref().is_none_or(|set| set.contains(value))
+        };
+        self.lines.iter().position(|line| {
+            holds(&line.ingress, ingress.into())
+                && holds(&line.egress, egress.into())
+                && holds(&line.source, source)
+                && holds(&line.destination, destination)
+                && line.services.as_ref().is_none_or(|set| set.contains(class))
+        })
+    }
+}
+
+impl Line {
+    fn meets(&self, piece: &Region) -> bool {
+        // Services last: candidates were chosen by addresses, but pieces shrink.
+        self.source
+            .as_ref()
+            .is_none_or(|set| set.overlaps(&piece.source))
+            && self
+                .destination
+                .as_ref()
+                .is_none_or(|set| set.overlaps(&piece.destination))
+            && self
+                .services
+                .as_ref()
+                .is_none_or(|set| set.overlaps(&piece.services))
+    }
+
+    /// The part of `piece` inside the line, which must meet it; what lies
+    /// outside goes to `outside`, cut by source, then destination, then services.
+    fn take_from(&self, mut piece: Region, outside: &mut Vec<Region>) -> Region {
+        if let Some(source) = &self.source
+            && !piece.source.is_subset(source)
+        {
+            let rest = piece.source.difference(source);
+            outside.push(Region {
+                source: rest,
+                ..piece.clone()
+            });
+            piece.source = piece.source.intersection(source);
+        }
+        if let Some(destination) = &self.destination
+            && !piece.destination.is_subset(destination)
+        {
+            let rest = piece.destination.difference(destination);
+            outside.push(Region {
+                destination: rest,
+                ..piece.clone()
+            });
+            piece.destination = piece.destination.intersection(destination);
+        }
+        if let Some(services) = &self.services
+            && !piece.services.is_subset(services)
+        {
+            let rest = piece.services.difference(services);
+            outside.push(Region {
+                services: rest,
+                ..piece.clone()
+            });
+            piece.services.intersection_with(services);
+        }
+        piece
+    }
+}
