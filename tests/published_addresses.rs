@@ -20,7 +20,12 @@ fn taken_by(block: &str, sources: &[&str]) -> Vec<bool> {
          [[gateways.edge.routes]]\nto = \"::/0\"\nvia = \"2001:db8::1\"\n"
     );
     let left = "\"198.51.100.0/24\", \"2001:db8::/64\"";
-    let site = between(left, "\"203.0.113.0/24\", \"2001:db8:1::/64\"", "permit", &rule);
+    let site = between(
+        left,
+        "\"203.0.113.0/24\", \"2001:db8:1::/64\"",
+        "permit",
+        &rule,
+    );
     let verdicts = sources.iter().map(|source| {
         let line = match source.contains(':') {
             true => format!("udp [{source}]:4000 > [2001:db8:1::9]:53"),
@@ -35,8 +40,22 @@ fn taken_by(block: &str, sources: &[&str]) -> Vec<bool> {
 #[test]
 fn rfc_1918_blocks_end_where_the_rfc_says() {
     let blocks = "\"10.0.0.0/8\", \"172.16.0.0/12\", \"192.168.0.0/16\"";
-    let inside = ["10.0.0.0", "10.255.255.255", "172.16.0.0", "172.31.255.255", "192.168.0.0", "192.168.255.255"];
-    let outside = ["9.255.255.255", "11.0.0.0", "172.15.255.255", "172.32.0.0", "192.167.255.255", "192.169.0.0"];
+    let inside = [
+        "10.0.0.0",
+        "10.255.255.255",
+        "172.16.0.0",
+        "172.31.255.255",
+        "192.168.0.0",
+        "192.168.255.255",
+    ];
+    let outside = [
+        "9.255.255.255",
+        "11.0.0.0",
+        "172.15.255.255",
+        "172.32.0.0",
+        "192.167.255.255",
+        "192.169.0.0",
+    ];
     assert_eq!(taken_by(blocks, &inside), [true; 6]);
     assert_eq!(taken_by(blocks, &outside), [false; 6]);
 }
@@ -47,8 +66,14 @@ fn rfc_4193_blocks_end_where_the_rfc_says() {
     let last = "fdff:ffff:ffff:ffff:ffff:ffff:ffff:ffff";
     let before = "fbff:ffff:ffff:ffff:ffff:ffff:ffff:ffff";
     let addresses = [before, "fc00::", "fcff::1", "fd00::", last, "fe00::"];
-    assert_eq!(taken_by("\"fc00::/7\"", &addresses), [false, true, true, true, true, false]);
-    assert_eq!(taken_by("\"fd00::/8\"", &addresses), [false, false, false, true, true, false]);
+    assert_eq!(
+        taken_by("\"fc00::/7\"", &addresses),
+        [false, true, true, true, true, false]
+    );
+    assert_eq!(
+        taken_by("\"fd00::/8\"", &addresses),
+        [false, false, false, true, true, false]
+    );
 }
 
 /// Whether a router may have an address, with the segment's length, on a segment with one prefix.
@@ -64,9 +89,21 @@ fn may_have(prefix: &str, address: &str) -> bool {
 #[test]
 fn rfc_3021_both_addresses_of_a_link_are_hosts() {
     let of_31 = ["192.0.2.0/31", "192.0.2.1/31", "192.0.2.2/31"];
-    assert_eq!(of_31.map(|address| may_have("192.0.2.0/31", address)), [true, true, false]);
-    let of_30 = ["192.0.2.0/30", "192.0.2.1/30", "192.0.2.2/30", "192.0.2.3/30", "192.0.2.4/30"];
-    assert_eq!(of_30.map(|address| may_have("192.0.2.0/30", address)), [false, true, true, false, false]);
+    assert_eq!(
+        of_31.map(|address| may_have("192.0.2.0/31", address)),
+        [true, true, false]
+    );
+    let of_30 = [
+        "192.0.2.0/30",
+        "192.0.2.1/30",
+        "192.0.2.2/30",
+        "192.0.2.3/30",
+        "192.0.2.4/30",
+    ];
+    assert_eq!(
+        of_30.map(|address| may_have("192.0.2.0/30", address)),
+        [false, true, true, false, false]
+    );
     assert!(may_have("192.0.2.8/32", "192.0.2.8/32"));
 }
 
@@ -75,9 +112,19 @@ fn rfc_3021_both_addresses_of_a_link_are_hosts() {
 #[test]
 fn rfc_6164_both_addresses_of_a_link_are_routers() {
     let of_127 = ["2001:db8::a/127", "2001:db8::b/127", "2001:db8::c/127"];
-    assert_eq!(of_127.map(|address| may_have("2001:db8::a/127", address)), [true, true, false]);
-    let of_64 = ["2001:db8::/64", "2001:db8::1/64", "2001:db8::ffff:ffff:ffff:ffff/64"];
-    assert_eq!(of_64.map(|address| may_have("2001:db8::/64", address)), [false, true, true]);
+    assert_eq!(
+        of_127.map(|address| may_have("2001:db8::a/127", address)),
+        [true, true, false]
+    );
+    let of_64 = [
+        "2001:db8::/64",
+        "2001:db8::1/64",
+        "2001:db8::ffff:ffff:ffff:ffff/64",
+    ];
+    assert_eq!(
+        of_64.map(|address| may_have("2001:db8::/64", address)),
+        [false, true, true]
+    );
 }
 
 /// A router with a network at one interface and the default route at another, both with the same check.
@@ -132,7 +179,12 @@ fn forwarded(site: &Site, from: &str, source: &str) -> bool {
 fn rfc_3704_strict_and_loose() {
     let of = |check: &str| {
         let site = checked(check, "10.0.0.0/24", "10.0.0.1/24");
-        let cases = [("eth0", "10.0.0.5"), ("eth1", "10.0.0.5"), ("eth0", "192.0.2.9"), ("eth1", "192.0.2.9")];
+        let cases = [
+            ("eth0", "10.0.0.5"),
+            ("eth1", "10.0.0.5"),
+            ("eth0", "192.0.2.9"),
+            ("eth1", "192.0.2.9"),
+        ];
         cases.map(|(from, source)| forwarded(&site, from, source))
     };
     assert_eq!(of("strict"), [true, false, false, true]);
@@ -144,7 +196,14 @@ fn rfc_3704_strict_and_loose() {
 #[test]
 fn rfc_2827_customer_network() {
     let site = checked("strict", "204.69.207.0/24", "204.69.207.1/24");
-    let sources = ["204.69.207.0", "204.69.207.9", "204.69.207.255", "204.69.206.255", "204.69.208.0", "10.0.0.1"];
+    let sources = [
+        "204.69.207.0",
+        "204.69.207.9",
+        "204.69.207.255",
+        "204.69.206.255",
+        "204.69.208.0",
+        "10.0.0.1",
+    ];
     let passed = sources.map(|source| forwarded(&site, "eth0", source));
     assert_eq!(passed, [true, true, true, false, false, false]);
 }

@@ -50,12 +50,27 @@ action = "permit"
         &site,
         "left",
         &[
-            ("udp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:53", "permit rule1"),
+            (
+                "udp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:53",
+                "permit rule1",
+            ),
             ("udp [fd00:0:0:1::5]:4000 > [2001:db8::]:53", "permit rule1"),
-            ("udp [fd00:0:0:1::5]:4000 > [2001:db8:ffff:ffff:ffff:ffff:ffff:fff0]:53", "permit rule1"),
-            ("tcp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:53", "deny default"),
-            ("udp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:54", "deny default"),
-            ("udp [fd00:0:0:1::5]:4000 > [2001:db9::1]:53", "deny default"),
+            (
+                "udp [fd00:0:0:1::5]:4000 > [2001:db8:ffff:ffff:ffff:ffff:ffff:fff0]:53",
+                "permit rule1",
+            ),
+            (
+                "tcp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:53",
+                "deny default",
+            ),
+            (
+                "udp [fd00:0:0:1::5]:4000 > [2001:db8:1::1]:54",
+                "deny default",
+            ),
+            (
+                "udp [fd00:0:0:1::5]:4000 > [2001:db9::1]:53",
+                "deny default",
+            ),
         ],
     );
 }
@@ -67,7 +82,9 @@ fn ports_taken(service: &str, line: impl Fn(u16) -> String) -> Vec<u16> {
     );
     let site = between("\"192.0.2.0/24\"", "\"198.51.100.0/24\"", "permit", &rule);
     let taken = |port: &u16| verdict(&site, "left", &line(*port)) == "deny rule1";
-    let near = [0, 1, 19, 20, 21, 22, 23, 16382, 16383, 16384, 16385, 16386, 16387, 16388, 65534, 65535];
+    let near = [
+        0, 1, 19, 20, 21, 22, 23, 16382, 16383, 16384, 16385, 16386, 16387, 16388, 65534, 65535,
+    ];
     near.into_iter().filter(taken).collect()
 }
 
@@ -197,8 +214,18 @@ action = "deny"
 #[test]
 fn two_orders_of_three_rules() {
     let (left, right) = ("\"10.0.0.0/8\", \"192.168.3.0/24\"", "\"172.16.0.0/16\"");
-    let abc = between(left, right, "permit", &[CHAPMAN_A, CHAPMAN_B, CHAPMAN_C].concat());
-    let bac = between(left, right, "permit", &[CHAPMAN_B, CHAPMAN_A, CHAPMAN_C].concat());
+    let abc = between(
+        left,
+        right,
+        "permit",
+        &[CHAPMAN_A, CHAPMAN_B, CHAPMAN_C].concat(),
+    );
+    let bac = between(
+        left,
+        right,
+        "permit",
+        &[CHAPMAN_B, CHAPMAN_A, CHAPMAN_C].concat(),
+    );
     let table = [
         ("10.1.99.1:4000 > 172.16.1.1:23", "deny B", "deny B"),
         ("10.1.99.1:4000 > 172.16.6.1:23", "permit A", "deny B"),
@@ -254,7 +281,10 @@ fn twelve_rules_of_the_literature() {
     ];
     let mut rules = String::new();
     for (index, (service, source, destination, action)) in lines.iter().enumerate() {
-        rules += &format!("[[gateways.edge.rules]]\nname = \"{}\"\nservices = [\"{service}\"]\n", index + 1);
+        rules += &format!(
+            "[[gateways.edge.rules]]\nname = \"{}\"\nservices = [\"{service}\"]\n",
+            index + 1
+        );
         for (key, item) in [("source", source), ("destination", destination)] {
             if !item.is_empty() {
                 rules += &format!("{key} = [\"{item}\"]\n");
@@ -262,7 +292,12 @@ fn twelve_rules_of_the_literature() {
         }
         rules += &format!("action = \"{action}\"\n");
     }
-    let site = between("\"140.192.36.0/22\"", "\"161.120.32.0/22\"", "permit", &rules);
+    let site = between(
+        "\"140.192.36.0/22\"",
+        "\"161.120.32.0/22\"",
+        "permit",
+        &rules,
+    );
     check(
         &site,
         "left",

@@ -30,7 +30,9 @@ const TODAY: Date = Date::constant(2026, 4, 1);
 
 /// Where the seeds of this run start and how many there are; a longer run: `BOUNDWALK_SITES=20000`.
 fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok().and_then(|text| text.parse().ok());
+    let wanted = std::env::var("BOUNDWALK_SITES")
+        .ok()
+        .and_then(|text| text.parse().ok());
     0..wanted.unwrap_or(400)
 }
 
@@ -53,12 +55,34 @@ fn walks_agree_with_the_simulator_on_random_sites() {
     for seed in seeds() {
         let text = random_site::random_site(seed);
         let loaded = load_text("drawn", &text);
-        let site = loaded.site.unwrap_or_else(|| panic!("seed {seed}: {:#?}\n{text}", loaded.problems));
+        let site = loaded
+            .site
+            .unwrap_or_else(|| panic!("seed {seed}: {:#?}\n{text}", loaded.problems));
         compare_site(seed, &site, &mut seen);
     }
-    let Seen { delivered, to_devices, several_hops, translated, one_way, two_way, several_ways, .. } = seen;
-    let kinds = [delivered, to_devices, several_hops, translated, one_way, two_way, several_ways];
-    assert!(kinds.iter().all(|&count| 100 < count), "the sites are too tame: {seen:?}");
+    let Seen {
+        delivered,
+        to_devices,
+        several_hops,
+        translated,
+        one_way,
+        two_way,
+        several_ways,
+        ..
+    } = seen;
+    let kinds = [
+        delivered,
+        to_devices,
+        several_hops,
+        translated,
+        one_way,
+        two_way,
+        several_ways,
+    ];
+    assert!(
+        kinds.iter().all(|&count| 100 < count),
+        "the sites are too tame: {seen:?}"
+    );
 }
 
 fn compare_site(seed: u64, site: &Site, seen: &mut Seen) {
@@ -70,14 +94,21 @@ fn compare_site(seed: u64, site: &Site, seen: &mut Seen) {
             for family in Family::ALL {
                 let reach = Reach::new(&network, family, from, stance);
                 for _ in 0..30 {
-                    let probe = pool.draw(&mut random, family, |address| simulator.lives_on(from, address));
+                    let probe = pool.draw(&mut random, family, |address| {
+                        simulator.lives_on(from, address)
+                    });
                     let expected = simulator.send(from, probe, stance);
                     let what = || format!("seed {seed}, {from:?}, {stance:?}, {probe:?}");
                     let sets = reach.outcomes(&probe);
                     assert_eq!(sets, expected, "sets (left), simulator (right): {}", what());
                     if simulator.may_send(from, probe, stance) {
                         let single = traced(&network, from, &probe, stance);
-                        assert_eq!(single, expected, "trace (left), simulator (right): {}", what());
+                        assert_eq!(
+                            single,
+                            expected,
+                            "trace (left), simulator (right): {}",
+                            what()
+                        );
                     }
                     seen.count(&probe, &expected);
                 }
@@ -108,4 +139,3 @@ fn random_sites_repeat() {
     assert_eq!(site, random_site::random_site(3));
     assert_ne!(site, random_site::random_site(4));
 }
-

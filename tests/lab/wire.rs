@@ -29,11 +29,18 @@ pub fn hex(probe: &Probe) -> String {
 }
 
 fn payload(probe: &Probe) -> Vec<u8> {
-    let (source, destination) = (probe.source_port.to_be_bytes(), probe.destination_port.to_be_bytes());
+    let (source, destination) = (
+        probe.source_port.to_be_bytes(),
+        probe.destination_port.to_be_bytes(),
+    );
     let ports = [source, destination].concat();
     match probe.protocol {
         // SYN, five words of header.
-        6 => [&ports[..], &[0, 0, 0, 1, 0, 0, 0, 0, 0x50, 0x02, 4, 0, 0, 0, 0, 0]].concat(),
+        6 => [
+            &ports[..],
+            &[0, 0, 0, 1, 0, 0, 0, 0, 0x50, 0x02, 4, 0, 0, 0, 0, 0],
+        ]
+        .concat(),
         17 => [&ports[..], &[0, 8, 0, 0]].concat(),
         132 => [&ports[..], &[0; 8]].concat(),
         1 | 58 => [&destination[..], &[0; 6]].concat(),

@@ -97,11 +97,21 @@ pub struct Simulator<'s> {
 impl<'s> Simulator<'s> {
     pub fn new(site: &'s Site, today: Date) -> Self {
         let devices = devices::of(site);
-        Self { site, today, devices }
+        Self {
+            site,
+            today,
+            devices,
+        }
     }
 
     /// The line that decides at a device on a packet between two of its interfaces, as it stands.
-    pub fn decides(&self, device: usize, entry: usize, leaves: usize, probe: Probe) -> Option<(Decision, Action)> {
+    pub fn decides(
+        &self,
+        device: usize,
+        entry: usize,
+        leaves: usize,
+        probe: Probe,
+    ) -> Option<(Decision, Action)> {
         self.devices[device].decides(self, entry, Target::Port(leaves), probe)
     }
 
@@ -113,7 +123,12 @@ impl<'s> Simulator<'s> {
         }
         let mut arrivals = Vec::new();
         for at in self.starts(from, probe, stance) {
-            let walk = Walk { probe, seen: Vec::new(), hops: Vec::new(), crossings: Vec::new() };
+            let walk = Walk {
+                probe,
+                seen: Vec::new(),
+                hops: Vec::new(),
+                crossings: Vec::new(),
+            };
             self.forward(at, walk, &mut arrivals);
         }
         let mut outcomes: Vec<Outcome> = arrivals
@@ -149,7 +164,10 @@ impl<'s> Simulator<'s> {
         }
         if self.on_link(from, probe.destination) {
             let owner = self.owner_on(from, probe.destination);
-            return owner.filter(|&(device, _)| !self.devices[device].is_host).into_iter().collect();
+            return owner
+                .filter(|&(device, _)| !self.devices[device].is_host)
+                .into_iter()
+                .collect();
         }
         self.first_hops(from, probe.destination)
     }
@@ -158,9 +176,13 @@ impl<'s> Simulator<'s> {
     fn first_hops(&self, from: SegmentId, example: IpAddr) -> Vec<(usize, usize)> {
         let segment = self.site.segment(from);
         let listed = segment.default_gateway.iter().map(|address| address.value);
-        let named: Vec<IpAddr> = listed.filter(|&address| same_family(address, example)).collect();
+        let named: Vec<IpAddr> = listed
+            .filter(|&address| same_family(address, example))
+            .collect();
         if !named.is_empty() {
-            let owners = named.iter().filter_map(|&address| self.owner_on(from, address));
+            let owners = named
+                .iter()
+                .filter_map(|&address| self.owner_on(from, address));
             return owners.collect();
         }
         self.routers_on(from, example)
@@ -173,7 +195,8 @@ impl<'s> Simulator<'s> {
             .filter(|&(device, port)| {
                 let port = &self.devices[device].ports[port];
                 let mut addresses = port.addresses.iter();
-                !self.devices[device].is_host && addresses.any(|net| same_family(net.addr(), example))
+                !self.devices[device].is_host
+                    && addresses.any(|net| same_family(net.addr(), example))
             })
             .collect()
     }
@@ -188,7 +211,11 @@ impl<'s> Simulator<'s> {
             Some(crossed) => crossed,
             None => return,
         };
-        walk.crossings.push(Crossing { device: at.0, before: walk.probe, after: leaving });
+        walk.crossings.push(Crossing {
+            device: at.0,
+            before: walk.probe,
+            after: leaving,
+        });
         walk.probe = leaving;
         match handed {
             Handed::Devices(next) => {
@@ -197,8 +224,18 @@ impl<'s> Simulator<'s> {
                 }
             }
             Handed::At(place) => {
-                let Walk { probe, hops, crossings, .. } = walk;
-                ends.push(Arrival { place, probe, hops, crossings });
+                let Walk {
+                    probe,
+                    hops,
+                    crossings,
+                    ..
+                } = walk;
+                ends.push(Arrival {
+                    place,
+                    probe,
+                    hops,
+                    crossings,
+                });
             }
         }
     }
@@ -211,9 +248,14 @@ impl<'s> Simulator<'s> {
         }
         let probe = device.translate_destination(self.site, entry, walk.probe);
         if let Some(own) = device.port_of(probe.destination) {
-            walk.hops.push((index, device.permits(self, entry, Target::Itself, probe)?));
+            walk.hops
+                .push((index, device.permits(self, entry, Target::Itself, probe)?));
             let segment = device.ports[own].segment.0;
-            let place = if device.is_host { Spot::Segment(segment) } else { Spot::Router(index) };
+            let place = if device.is_host {
+                Spot::Segment(segment)
+            } else {
+                Spot::Router(index)
+            };
             return Some((probe, Handed::At(place)));
         }
         if !device.forwards {
@@ -221,7 +263,10 @@ impl<'s> Simulator<'s> {
         }
         let exit = device.route(probe.destination)?;
         let port = exit.port()?;
-        walk.hops.push((index, device.permits(self, entry, Target::Port(port), probe)?));
+        walk.hops.push((
+            index,
+            device.permits(self, entry, Target::Port(port), probe)?,
+        ));
         let probe = device.translate_source(self.site, port, probe)?;
         Some((probe, self.hand_over(device, exit, probe.destination)))
     }
@@ -252,9 +297,13 @@ impl<'s> Simulator<'s> {
         let segment = device.ports[port].segment;
         let on_link = matches!(exit, Exit::OnLink(_));
         match self.owner_on(segment, wanted) {
-            Some((owner, _)) if on_link && self.devices[owner].is_host => Handed::At(Spot::Segment(segment.0)),
+            Some((owner, _)) if on_link && self.devices[owner].is_host => {
+                Handed::At(Spot::Segment(segment.0))
+            }
             Some(owner) => Handed::Devices(vec![owner]),
-            None if on_link || self.site.segment(segment).external => Handed::At(Spot::Segment(segment.0)),
+            None if on_link || self.site.segment(segment).external => {
+                Handed::At(Spot::Segment(segment.0))
+            }
             None => Handed::Devices(Vec::new()),
         }
     }
@@ -266,7 +315,10 @@ impl<'s> Simulator<'s> {
         let mut routers = self.devices.iter().filter(|device| !device.is_host);
         let handed_out = routers.any(|device| match device.route(address) {
             Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
-                matches!(self.hand_over(device, exit, address), Handed::At(Spot::Segment(_)))
+                matches!(
+                    self.hand_over(device, exit, address),
+                    Handed::At(Spot::Segment(_))
+                )
             }
             _ => false,
         });
@@ -284,7 +336,8 @@ impl<'s> Simulator<'s> {
     /// Every interface of every device on a segment.
     fn ports_on(&self, segment: SegmentId) -> impl Iterator<Item = (usize, usize)> + '_ {
         let devices = self.devices.iter().enumerate();
-        let all = devices.flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)));
+        let all = devices
+            .flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)));
         all.filter(move |&(device, port)| self.devices[device].ports[port].segment == segment)
     }
 

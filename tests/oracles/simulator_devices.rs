@@ -3,8 +3,8 @@
 use std::net::IpAddr;
 
 use boundwalk::model::{
-    Action, AddressMatch, Date, Filter, Forwards, Host, ICMP, ICMPV6, Party, Role, Router, Rule, SegmentId,
-    Service, ServiceMatch, Site, SourceCheck, Translation, TranslationTarget, Via,
+    Action, AddressMatch, Date, Filter, Forwards, Host, ICMP, ICMPV6, Party, Role, Router, Rule,
+    SegmentId, Service, ServiceMatch, Site, SourceCheck, Translation, TranslationTarget, Via,
 };
 use ipnet::IpNet;
 
@@ -65,21 +65,38 @@ impl Exit {
 
 /// Gateways and routers in the order of the site, then hosts.
 pub fn of(site: &Site) -> Vec<Device<'_>> {
-    site.routers.iter().map(of_router).chain(site.hosts.iter().map(of_host)).collect()
+    site.routers
+        .iter()
+        .map(of_router)
+        .chain(site.hosts.iter().map(of_host))
+        .collect()
 }
 
 fn of_router(router: &Router) -> Device<'_> {
     let ports = router.interfaces.iter().map(|interface| Port {
         segment: interface.segment,
-        addresses: interface.addresses.iter().map(|address| address.value.0).collect(),
+        addresses: interface
+            .addresses
+            .iter()
+            .map(|address| address.value.0)
+            .collect(),
         check: interface.source_check,
     });
     let filter = match &router.role {
         Role::Gateway(filter) => Some(filter.as_ref()),
         Role::Router => None,
     };
-    let routes = router.routes.iter().map(|route| (route.destination.net(), exit_of(&route.via)));
-    Device { ports: ports.collect(), is_host: false, forwards: true, routes: routes.collect(), filter }
+    let routes = router
+        .routes
+        .iter()
+        .map(|route| (route.destination.net(), exit_of(&route.via)));
+    Device {
+        ports: ports.collect(),
+        is_host: false,
+        forwards: true,
+        routes: routes.collect(),
+        filter,
+    }
 }
 
 fn of_host(host: &Host) -> Device<'_> {
@@ -87,18 +104,31 @@ fn of_host(host: &Host) -> Device<'_> {
     let ports: Vec<Port> = interfaces
         .map(|interface| Port {
             segment: interface.segment,
-            addresses: interface.addresses.iter().map(|address| address.value.0).collect(),
+            addresses: interface
+                .addresses
+                .iter()
+                .map(|address| address.value.0)
+                .collect(),
             check: SourceCheck::Off,
         })
         .collect();
-    let stated = host.routes.iter().map(|route| (route.destination.net(), exit_of(&route.via)));
+    let stated = host
+        .routes
+        .iter()
+        .map(|route| (route.destination.net(), exit_of(&route.via)));
     let mut routes: Vec<(IpNet, Exit)> = stated.collect();
     routes.extend(["0.0.0.0/0", "::/0"].into_iter().filter_map(|everything| {
         let everything: IpNet = everything.parse().expect("a prefix");
         Some((everything, default_exit(host, &ports, everything.addr())?))
     }));
     let forwards = host.forwards == Forwards::Routes;
-    Device { ports, is_host: true, forwards, routes, filter: None }
+    Device {
+        ports,
+        is_host: true,
+        forwards,
+        routes,
+        filter: None,
+    }
 }
 
 /// A host sends by its own default gateway, else by what the segment of its first interface with an address
@@ -107,9 +137,16 @@ fn default_exit(host: &Host, ports: &[Port], example: IpAddr) -> Option<Exit> {
     let mut stated = host.default_gateway.iter().map(|address| address.value);
     if let Some(gateway) = stated.find(|&gateway| same_family(gateway, example)) {
         let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
-        return ports.iter().position(near).map(|port| Exit::NextHop(gateway, port));
+        return ports
+            .iter()
+            .position(near)
+            .map(|port| Exit::NextHop(gateway, port));
     }
-    let has = |port: &Port| port.addresses.iter().any(|net| same_family(net.addr(), example));
+    let has = |port: &Port| {
+        port.addresses
+            .iter()
+            .any(|net| same_family(net.addr(), example))
+    };
     ports.iter().position(has).map(Exit::AsNeighbours)
 }
 
@@ -159,7 +196,9 @@ impl Device<'_> {
     ) -> Option<(Decision, Action)> {
         let filter = self.filter?;
         for (index, rule) in filter.rules.iter().enumerate() {
-            if is_active(rule, simulator.today) && self.matches(rule, simulator.site, entry, target, probe) {
+            if is_active(rule, simulator.today)
+                && self.matches(rule, simulator.site, entry, target, probe)
+            {
                 return Some((Decision::Rule(index), rule.action.value));
             }
         }
@@ -186,13 +225,24 @@ impl Device<'_> {
         self.filter.is_some_and(|filter| filter.stateful)
     }
 
-    fn matches(&self, rule: &Rule, site: &Site, entry: usize, target: Target, probe: Probe) -> bool {
+    fn matches(
+        &self,
+        rule: &Rule,
+        site: &Site,
+        entry: usize,
+        target: Target,
+        probe: Probe,
+    ) -> bool {
         let leaves = rule.to.as_ref().is_none_or(|to| match target {
             Target::Itself => to.contains(&Party::Gateway),
             Target::Port(port) => self.on_one_of(to, site, port),
         });
-        let arrives = rule.from.as_ref().is_none_or(|from| self.on_one_of(from, site, entry));
-        let addresses = holds(&rule.source, probe.source) && holds(&rule.destination, probe.destination);
+        let arrives = rule
+            .from
+            .as_ref()
+            .is_none_or(|from| self.on_one_of(from, site, entry));
+        let addresses =
+            holds(&rule.source, probe.source) && holds(&rule.destination, probe.destination);
         leaves && arrives && addresses && serves(&rule.services, probe)
     }
 
@@ -208,8 +258,13 @@ impl Device<'_> {
 
     /// The packet as the first matching line of the destination translations leaves it.
     pub fn translate_destination(&self, site: &Site, entry: usize, probe: Probe) -> Probe {
-        let lines = self.filter.map_or(&[][..], |filter| &filter.destination_translations);
-        let Some(line) = lines.iter().find(|line| self.translates(line, site, entry, probe)) else {
+        let lines = self
+            .filter
+            .map_or(&[][..], |filter| &filter.destination_translations);
+        let Some(line) = lines
+            .iter()
+            .find(|line| self.translates(line, site, entry, probe))
+        else {
             return probe;
         };
         match line.target {
@@ -225,8 +280,13 @@ impl Device<'_> {
     /// The packet as the first matching line of the source translations leaves it; `None` where the line
     /// wants the address of an interface that has none of the family.
     pub fn translate_source(&self, site: &Site, leaves: usize, probe: Probe) -> Option<Probe> {
-        let lines = self.filter.map_or(&[][..], |filter| &filter.source_translations);
-        let Some(line) = lines.iter().find(|line| self.translates(line, site, leaves, probe)) else {
+        let lines = self
+            .filter
+            .map_or(&[][..], |filter| &filter.source_translations);
+        let Some(line) = lines
+            .iter()
+            .find(|line| self.translates(line, site, leaves, probe))
+        else {
             return Some(probe);
         };
         let source = match line.target {
@@ -247,7 +307,8 @@ impl Device<'_> {
         };
         let parties = line.parties.as_ref();
         let place = parties.is_none_or(|parties| self.on_one_of(parties, site, port));
-        let addresses = holds(&line.source, probe.source) && holds(&line.destination, probe.destination);
+        let addresses =
+            holds(&line.source, probe.source) && holds(&line.destination, probe.destination);
         line.enabled && family && place && addresses && serves(&line.services, probe)
     }
 }
@@ -263,12 +324,17 @@ fn holds(wanted: &Option<AddressMatch>, address: IpAddr) -> bool {
         IpAddr::V4(v4) => (wanted.set.v4.intervals(), u128::from(u32::from(v4))),
         IpAddr::V6(v6) => (wanted.set.v6.intervals(), u128::from(v6)),
     };
-    intervals.iter().any(|part| part.low() <= value && value <= part.high())
+    intervals
+        .iter()
+        .any(|part| part.low() <= value && value <= part.high())
 }
 
 fn serves(wanted: &Option<ServiceMatch>, probe: Probe) -> bool {
     let Some(wanted) = wanted else { return true };
-    wanted.services.iter().any(|service| is_service(service, probe))
+    wanted
+        .services
+        .iter()
+        .any(|service| is_service(service, probe))
 }
 
 /// ICMP is IPv4's and ICMPv6 is IPv6's: neither matches a packet of the other family.
@@ -278,11 +344,19 @@ fn is_service(service: &Service, probe: Probe) -> bool {
     match service {
         Service::Any => true,
         Service::Whole(protocol) => exists(*protocol) && protocol.0 == probe.protocol,
-        Service::Ports { protocol, source, destination } => {
+        Service::Ports {
+            protocol,
+            source,
+            destination,
+        } => {
             let from = source.contains(u128::from(probe.source_port));
             protocol.0 == probe.protocol && from && destination.contains(u128::from(port))
         }
-        Service::Message { protocol, kind, code } => {
+        Service::Message {
+            protocol,
+            kind,
+            code,
+        } => {
             let [message, detail] = port.to_be_bytes();
             let same = protocol.0 == probe.protocol && *kind == message;
             exists(*protocol) && same && code.is_none_or(|code| code == detail)

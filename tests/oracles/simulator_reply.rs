@@ -16,8 +16,14 @@ impl Simulator<'_> {
     /// Whether some answer of the receiver reaches the sender as the answer to what it sent. A message
     /// that expects no answer counts as answered.
     pub(super) fn came_back(&self, from: SegmentId, sent: Probe, arrival: &Arrival) -> bool {
-        let Some(reply) = answer(arrival.probe) else { return true };
-        let flow = Flow { from, sent, arrival };
+        let Some(reply) = answer(arrival.probe) else {
+            return true;
+        };
+        let flow = Flow {
+            from,
+            sent,
+            arrival,
+        };
         match arrival.place {
             Spot::Segment(segment) => self.answered_from_segment(&flow, SegmentId(segment), reply),
             Spot::Router(device) => self.answered_from_device(&flow, device, reply),
@@ -32,7 +38,8 @@ impl Simulator<'_> {
             };
         }
         let hops = self.first_hops(segment, reply.destination);
-        hops.into_iter().any(|at| self.returns(flow, at, reply, &[]))
+        hops.into_iter()
+            .any(|at| self.returns(flow, at, reply, &[]))
     }
 
     /// The device answers by itself: its own rules do not look at what it sends.
@@ -42,7 +49,13 @@ impl Simulator<'_> {
     }
 
     /// Walks an answer from its arrival at an interface.
-    fn returns(&self, flow: &Flow<'_>, at: (usize, usize), reply: Probe, seen: &[(usize, usize)]) -> bool {
+    fn returns(
+        &self,
+        flow: &Flow<'_>,
+        at: (usize, usize),
+        reply: Probe,
+        seen: &[(usize, usize)],
+    ) -> bool {
         let (index, entry) = at;
         let device = &self.devices[index];
         if seen.contains(&at) || !self.admits(device, entry, reply) {
@@ -50,22 +63,37 @@ impl Simulator<'_> {
         }
         let seen = [seen, &[at]].concat();
         if device.is_stateful() {
-            return undone(flow, index, reply).is_some_and(|reply| self.leaves(flow, index, reply, &seen));
+            return undone(flow, index, reply)
+                .is_some_and(|reply| self.leaves(flow, index, reply, &seen));
         }
-        let Some(exit) = device.route(reply.destination).and_then(|exit| exit.port()) else { return false };
-        let permitted = device.permits(self, entry, Target::Port(exit), reply).is_some();
+        let Some(exit) = device.route(reply.destination).and_then(|exit| exit.port()) else {
+            return false;
+        };
+        let permitted = device
+            .permits(self, entry, Target::Port(exit), reply)
+            .is_some();
         permitted && self.leaves(flow, index, reply, &seen)
     }
 
     /// Where a device hands an answer; its own addresses are no sender's.
-    fn leaves(&self, flow: &Flow<'_>, device: usize, reply: Probe, seen: &[(usize, usize)]) -> bool {
+    fn leaves(
+        &self,
+        flow: &Flow<'_>,
+        device: usize,
+        reply: Probe,
+        seen: &[(usize, usize)],
+    ) -> bool {
         let device = &self.devices[device];
-        let Some(exit) = device.route(reply.destination) else { return false };
+        let Some(exit) = device.route(reply.destination) else {
+            return false;
+        };
         if device.owns(reply.destination) || !device.forwards {
             return false;
         }
         match self.hand_over(device, exit, reply.destination) {
-            Handed::Devices(next) => next.into_iter().any(|at| self.returns(flow, at, reply, seen)),
+            Handed::Devices(next) => next
+                .into_iter()
+                .any(|at| self.returns(flow, at, reply, seen)),
             Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
             Handed::At(Spot::Router(_)) => false,
         }
@@ -75,7 +103,8 @@ impl Simulator<'_> {
 /// The answer as a gateway that passed the flow sends it on; `None` where it knows no such flow.
 fn undone(flow: &Flow<'_>, device: usize, reply: Probe) -> Option<Probe> {
     let mut passed = flow.arrival.crossings.iter().rev();
-    let known = passed.find(|crossing| crossing.device == device && answer(crossing.after) == Some(reply))?;
+    let known = passed
+        .find(|crossing| crossing.device == device && answer(crossing.after) == Some(reply))?;
     answer(known.before)
 }
 
@@ -89,11 +118,21 @@ fn arrived_home(flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
 /// RFC 792 and RFC 4443 section 4.2: an echo request is answered by an echo reply with the addresses
 /// exchanged. No other message asks for an answer here.
 fn answer(probe: Probe) -> Option<Probe> {
-    let swapped = Probe { source: probe.destination, destination: probe.source, ..probe };
+    let swapped = Probe {
+        source: probe.destination,
+        destination: probe.source,
+        ..probe
+    };
     let [kind, code] = probe.destination_port.to_be_bytes();
     match (Protocol(probe.protocol), kind) {
-        (ICMP, 8) => Some(Probe { destination_port: u16::from(code), ..swapped }),
-        (ICMPV6, 128) => Some(Probe { destination_port: 129 * 256 + u16::from(code), ..swapped }),
+        (ICMP, 8) => Some(Probe {
+            destination_port: u16::from(code),
+            ..swapped
+        }),
+        (ICMPV6, 128) => Some(Probe {
+            destination_port: 129 * 256 + u16::from(code),
+            ..swapped
+        }),
         (ICMP | ICMPV6, _) => None,
         _ => Some(Probe {
             source_port: probe.destination_port,

@@ -57,8 +57,15 @@ pub struct Plan {
 /// The text of a site; the same for the same seed.
 pub fn random_site(seed: u64) -> String {
     let mut random = Random::new(seed);
-    let zones = (0..random.between(1, 3)).map(|number| format!("zone{number}")).collect();
-    let mut plan = Plan { random, segments: Vec::new(), zones, devices: Vec::new() };
+    let zones = (0..random.between(1, 3))
+        .map(|number| format!("zone{number}"))
+        .collect();
+    let mut plan = Plan {
+        random,
+        segments: Vec::new(),
+        zones,
+        devices: Vec::new(),
+    };
     plan.add_segments();
     plan.add_devices();
     let mut text = String::new();
@@ -90,7 +97,11 @@ impl Plan {
             }
             if six {
                 let length = *self.random.pick(&[125, 125, 126, 127]);
-                let block = if external { 0x2001_0db8 } else { 0xfd00_0000_u128 };
+                let block = if external {
+                    0x2001_0db8
+                } else {
+                    0xfd00_0000_u128
+                };
                 let address = Ipv6Addr::from((block << 96) + (number as u128) * 0x20);
                 prefixes.push(IpNet::new(address.into(), length).expect("a length for IPv6"));
             }
@@ -106,11 +117,19 @@ impl Plan {
 
     fn add_devices(&mut self) {
         for number in 0..self.random.between(1, 3) {
-            let kind = if self.random.percent(70) { Kind::Gateway } else { Kind::Router };
+            let kind = if self.random.percent(70) {
+                Kind::Gateway
+            } else {
+                Kind::Router
+            };
             self.add_device(format!("device{number}"), kind, 4);
         }
         for number in 0..self.random.below(3) {
-            let kind = if self.random.percent(40) { Kind::ForwardingHost } else { Kind::PlainHost };
+            let kind = if self.random.percent(40) {
+                Kind::ForwardingHost
+            } else {
+                Kind::PlainHost
+            };
             self.add_device(format!("host{number}"), kind, 2);
         }
     }
@@ -120,7 +139,10 @@ impl Plan {
         let count = self.random.between(least, most);
         let all: Vec<usize> = (0..self.segments.len()).collect();
         let chosen = self.random.some(&all, count);
-        let feet = chosen.into_iter().map(|segment| self.foot(segment)).collect();
+        let feet = chosen
+            .into_iter()
+            .map(|segment| self.foot(segment))
+            .collect();
         self.devices.push(Device { name, kind, feet });
     }
 
@@ -140,7 +162,12 @@ impl Plan {
         for number in 0..self.segments.len() {
             let gateways = self.default_gateways(number);
             let segment = &self.segments[number];
-            writeln!(text, "[segments.{}]\nzone = \"{}\"", segment.name, segment.zone).expect("a string");
+            writeln!(
+                text,
+                "[segments.{}]\nzone = \"{}\"",
+                segment.name, segment.zone
+            )
+            .expect("a string");
             list(text, "prefixes", &segment.prefixes);
             list(text, "default_gateway", &gateways);
             if segment.external {
@@ -154,9 +181,17 @@ impl Plan {
         if self.random.percent(55) {
             return Vec::new();
         }
-        let forwarding = self.devices.iter().filter(|device| device.kind != Kind::PlainHost);
-        let here = forwarding.flat_map(|device| &device.feet).filter(|foot| foot.segment == segment);
-        let addresses: Vec<IpAddr> = here.flat_map(|foot| &foot.addresses).map(IpNet::addr).collect();
+        let forwarding = self
+            .devices
+            .iter()
+            .filter(|device| device.kind != Kind::PlainHost);
+        let here = forwarding
+            .flat_map(|device| &device.feet)
+            .filter(|foot| foot.segment == segment);
+        let addresses: Vec<IpAddr> = here
+            .flat_map(|foot| &foot.addresses)
+            .map(IpNet::addr)
+            .collect();
         let count = self.random.between(1, 2);
         self.random.some(&addresses, count)
     }
@@ -216,7 +251,10 @@ impl Plan {
         let mut taken: Vec<IpNet> = Vec::new();
         for target in 0..self.segments.len() {
             for prefix in self.segments[target].prefixes.clone() {
-                let connected = self.devices[number].feet.iter().any(|foot| foot.segment == target);
+                let connected = self.devices[number]
+                    .feet
+                    .iter()
+                    .any(|foot| foot.segment == target);
                 if self.random.percent(if connected { 5 } else { 75 }) {
                     let wanted = self.narrowed(prefix, connected);
                     self.write_route(number, path, wanted, Some(target), &mut taken, text);
@@ -273,10 +311,20 @@ impl Plan {
             net.addr().is_ipv4() == four && near.any(|own| own.trunc() == net.trunc())
         };
         let (mut good, mut any) = (Vec::new(), Vec::new());
-        for (_, device) in self.devices.iter().enumerate().filter(|&(other, _)| other != number) {
+        for (_, device) in self
+            .devices
+            .iter()
+            .enumerate()
+            .filter(|&(other, _)| other != number)
+        {
             let leads = device.feet.iter().any(|foot| Some(foot.segment) == toward);
             let forwards = device.kind != Kind::PlainHost;
-            for net in device.feet.iter().flat_map(|foot| &foot.addresses).filter(|net| reaches(net)) {
+            for net in device
+                .feet
+                .iter()
+                .flat_map(|foot| &foot.addresses)
+                .filter(|net| reaches(net))
+            {
                 any.push(net.addr());
                 if leads && forwards {
                     good.push(net.addr());
@@ -293,12 +341,21 @@ impl Plan {
 
     /// A free address beside one of a device's own, rather on an external segment.
     fn unowned_near(&mut self, feet: &[Foot], four: bool) -> Option<IpAddr> {
-        let fits = |foot: &&Foot| foot.addresses.iter().any(|net| net.addr().is_ipv4() == four);
-        let (outside, inside): (Vec<&Foot>, Vec<&Foot>) =
-            feet.iter().filter(fits).partition(|foot| self.segments[foot.segment].external);
+        let fits = |foot: &&Foot| {
+            foot.addresses
+                .iter()
+                .any(|net| net.addr().is_ipv4() == four)
+        };
+        let (outside, inside): (Vec<&Foot>, Vec<&Foot>) = feet
+            .iter()
+            .filter(fits)
+            .partition(|foot| self.segments[foot.segment].external);
         let foot = outside.first().or(inside.first())?;
         let segment = &mut self.segments[foot.segment];
-        let prefix = segment.prefixes.iter().position(|net| net.addr().is_ipv4() == four)?;
+        let prefix = segment
+            .prefixes
+            .iter()
+            .position(|net| net.addr().is_ipv4() == four)?;
         segment.give(prefix).map(|net| net.addr())
     }
 }

@@ -7,7 +7,9 @@ use boundwalk::model::{Action, Date, ICMP, ICMPV6, Protocol, SegmentId, Site, TC
 /// A site that loads.
 pub fn site(text: &str) -> Site {
     let loaded = load_text("table", text);
-    loaded.site.unwrap_or_else(|| panic!("{:#?}\n{text}", loaded.problems))
+    loaded
+        .site
+        .unwrap_or_else(|| panic!("{:#?}\n{text}", loaded.problems))
 }
 
 /// A gateway between `left` and `right`, each with its prefixes, and its rules. What is not on the right is
@@ -43,7 +45,11 @@ addresses = [{}]
 
 /// For each quoted prefix the last address but one, with the prefix's length, quoted.
 fn last_hosts(prefixes: &str) -> String {
-    let nets = prefixes.split(", ").map(|net| net.trim_matches('"').parse::<ipnet::IpNet>().expect("a prefix"));
+    let nets = prefixes.split(", ").map(|net| {
+        net.trim_matches('"')
+            .parse::<ipnet::IpNet>()
+            .expect("a prefix")
+    });
     let hosts = nets.map(|net| match net {
         ipnet::IpNet::V4(v4) => {
             let host = std::net::Ipv4Addr::from(u32::from(v4.broadcast()) - 1);
@@ -83,7 +89,13 @@ pub fn packet(line: &str) -> Packet {
         0
     };
     let [source, destination] = [source, destination].map(|text| text.parse().expect("an address"));
-    Packet { source, destination, protocol, source_port: 0, destination_port }
+    Packet {
+        source,
+        destination,
+        protocol,
+        source_port: 0,
+        destination_port,
+    }
 }
 
 /// Number of a segment.
@@ -110,11 +122,19 @@ pub fn verdict(site: &Site, from: &str, line: &str) -> String {
     let decided = traced.steps.iter().find_map(|step| step.decision.as_ref());
     let decided = decided.unwrap_or_else(|| panic!("no rule was asked about {line}: {traced:?}"));
     let name = match decided.rule {
-        Some(rule) => &site.routers[0].filter().expect("a gateway").rules[rule].name.value,
+        Some(rule) => {
+            &site.routers[0].filter().expect("a gateway").rules[rule]
+                .name
+                .value
+        }
         None => "default",
     };
     let stopped = matches!(traced.outcome, Outcome::Stopped(Stop::Denied(_)));
-    assert_eq!(stopped, decided.action != Action::Permit, "{line}: {traced:?}");
+    assert_eq!(
+        stopped,
+        decided.action != Action::Permit,
+        "{line}: {traced:?}"
+    );
     format!("{} {name}", decided.action.word())
 }
 
