@@ -10,7 +10,7 @@ use boundwalk::forwarding::{Outcome, Stop};
 use boundwalk::load::load_text;
 use boundwalk::model::Site;
 
-use table::{between, packet, site, verdict, walk};
+use table::{between, network, packet, site, verdict, walk};
 
 /// Whether a rule for sources in `block` takes a packet from each address.
 fn taken_by(block: &str, sources: &[&str]) -> Vec<bool> {
@@ -26,12 +26,13 @@ fn taken_by(block: &str, sources: &[&str]) -> Vec<bool> {
         "permit",
         &rule,
     );
+    let network = network(&site);
     let verdicts = sources.iter().map(|source| {
         let line = match source.contains(':') {
             true => format!("udp [{source}]:4000 > [2001:db8:1::9]:53"),
             false => format!("udp {source}:4000 > 203.0.113.9:53"),
         };
-        verdict(&site, "left", &line) == "deny block"
+        verdict(&network, "left", &packet(&line)) == "deny block"
     });
     verdicts.collect()
 }
@@ -166,7 +167,7 @@ via = "198.51.100.1"
 /// Whether a packet to a third network, arriving from a segment with some source, is forwarded.
 fn forwarded(site: &Site, from: &str, source: &str) -> bool {
     let line = format!("udp {source}:4000 > 203.0.113.9:53");
-    match walk(site, from, &packet(&line)).outcome {
+    match walk(&network(site), from, &packet(&line)).outcome {
         Outcome::Delivered(_) => true,
         Outcome::Stopped(Stop::SourceCheck) => false,
         other => panic!("neither forwarded nor stopped by the source check: {other:?}"),

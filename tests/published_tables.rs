@@ -6,7 +6,9 @@
 #[allow(dead_code, reason = "each test uses its part")]
 mod table;
 
-use table::{between, check, verdict};
+use boundwalk::forwarding::Packet;
+
+use table::{between, check, network, packet, verdict};
 
 /// RFC 8519 section 4.3, first example: `deny tcp 192.0.2.0/24 198.51.100.0/24`. The RFC defines no default
 /// action; ours here permits, so that only a match denies.
@@ -75,30 +77,32 @@ action = "permit"
     );
 }
 
-/// How many of all ports, on one side, a rule of a service takes.
-fn ports_taken(service: &str, line: impl Fn(u16) -> String) -> Vec<u16> {
+/// Which of all ports a rule of a service takes; `place` puts a port into the packet.
+fn ports_taken(service: &str, place: impl Fn(&mut Packet, u16)) -> Vec<u16> {
     let rule = format!(
         "[[gateways.edge.rules]]\nname = \"rule1\"\nservices = [\"{service}\"]\naction = \"deny\"\n"
     );
     let site = between("\"192.0.2.0/24\"", "\"198.51.100.0/24\"", "permit", &rule);
-    let taken = |port: &u16| verdict(&site, "left", &line(*port)) == "deny rule1";
-    let near = [
-        0, 1, 19, 20, 21, 22, 23, 16382, 16383, 16384, 16385, 16386, 16387, 16388, 65534, 65535,
-    ];
-    near.into_iter().filter(taken).collect()
+    let network = network(&site);
+    let mut tried = packet("tcp 192.0.2.7:40000 > 198.51.100.9:80");
+    let taken = |port: &u16| {
+        place(&mut tried, *port);
+        verdict(&network, "left", &tried) == "deny rule1"
+    };
+    (0..=u16::MAX).filter(taken).collect()
 }
 
 /// RFC 8519 section 4.4, first, third and fourth example: source ports 16384 to 16387, exactly four;
-/// destination port 21; destination ports other than 21, which are the two ranges beside it.
+/// destination port 21; destination ports other than 21, which are all but one.
 #[test]
 fn rfc_8519_section_4_4_ports() {
-    let from = |port: u16| format!("tcp 192.0.2.7:{port} > 198.51.100.9:80");
-    let to = |port: u16| format!("tcp 192.0.2.7:40000 > 198.51.100.9:{port}");
+    let from = |packet: &mut Packet, port| packet.source_port = port;
+    let to = |packet: &mut Packet, port| packet.destination_port = port;
     let range = ports_taken("tcp/any from 16384-16387", from);
     assert_eq!(range, [16384, 16385, 16386, 16387]);
     assert_eq!(ports_taken("tcp/21", to), [21]);
     let others = ports_taken("tcp/0-20,22-65535", to);
-    assert_eq!(others.len(), 15, "all that were tried but one: {others:?}");
+    assert_eq!(others.len(), 65535);
     assert!(!others.contains(&21));
 }
 
@@ -124,14 +128,8 @@ action = "deny"
     );
 }
 
-/// A university textbook's filter table for 222.22/16 (facts 6.10; several public copies agree). Its second
-/// line also asks for the ACK flag. Our rules know no TCP flags, so a packet from port 80 outside *without*
-/// ACK, which the book denies by its last line, passes here by line 2: the one verdict that differs, and the
-/// reason why such a list should be stateful. The book's hole (outside port 80 to an inside port such as 3389)
-/// is one in both readings.
-#[test]
-fn textbook_table_for_222_22() {
-    let rules = r#"
+/// The textbook's table, its flag left out.
+const TEXTBOOK: &str = r#"
 [[gateways.edge.rules]]
 name = "1"
 source = ["222.22.0.0/16"]
@@ -164,7 +162,21 @@ action = "permit"
 name = "5"
 action = "deny"
 "#;
-    let site = between("\"198.51.100.0/24\"", "\"222.22.0.0/16\"", "permit", rules);
+
+/// A university textbook's filter table for 222.22/16 (several public copies agree). Its second
+/// line also asks for the ACK flag. Our rules know no TCP flags, so a packet from port 80 outside *without*
+/// ACK, which the book denies by its last line, passes here by line 2: the one verdict that differs, and the
+/// reason why such a list should be stateful. The book's hole (outside port 80 to an inside port such as 3389)
+/// is one in both readings. From inside to inside no packet needs the gateway: it is asked about one from outside
+/// with a source of the inside.
+#[test]
+fn textbook_table_for_222_22() {
+    let site = between(
+        "\"198.51.100.0/24\"",
+        "\"222.22.0.0/16\"",
+        "permit",
+        TEXTBOOK,
+    );
     check(
         &site,
         "right",
@@ -185,6 +197,7 @@ action = "deny"
             ("udp 198.51.100.5:53 > 222.22.1.7:53", "deny 5"),
             ("tcp 198.51.100.5:40000 > 222.22.1.7:22", "deny 5"),
             ("tcp 198.51.100.5:80 > 222.22.1.7:3389", "permit 2"),
+            ("tcp 222.22.1.7:40000 > 222.22.9.9:80", "deny 5"),
         ],
     );
 }
@@ -209,8 +222,8 @@ name = "C"
 action = "deny"
 "#;
 
-/// Chapman 1992, *Network (In)Security Through IP Packet Filtering*: the same three rules in two orders
-/// (facts 6.10; rules from several copies, verdicts by enumeration).
+/// Chapman's example, also in *Building Internet Firewalls*: the same three rules in two orders (rules from
+/// several copies, verdicts by enumeration).
 #[test]
 fn two_orders_of_three_rules() {
     let (left, right) = ("\"10.0.0.0/8\", \"192.168.3.0/24\"", "\"172.16.0.0/16\"");
@@ -236,8 +249,16 @@ fn two_orders_of_three_rules() {
     ];
     for (line, first, second) in table {
         let line = format!("tcp {line}");
-        assert_eq!(verdict(&abc, "left", &line), first, "order A B C: {line}");
-        assert_eq!(verdict(&bac, "left", &line), second, "order B A C: {line}");
+        assert_eq!(
+            verdict(&network(&abc), "left", &packet(&line)),
+            first,
+            "order A B C: {line}"
+        );
+        assert_eq!(
+            verdict(&network(&bac), "left", &packet(&line)),
+            second,
+            "order B A C: {line}"
+        );
     }
 }
 
@@ -256,31 +277,31 @@ action = "deny"
 "#;
     let site = between("\"192.0.2.0/24\"", "\"198.51.100.0/24\"", "permit", rules);
     let packets = [22, 23, 80].map(|port| format!("tcp 192.0.2.7:40000 > 198.51.100.9:{port}"));
-    let decided = packets.map(|line| verdict(&site, "left", &line));
+    let network = network(&site);
+    let decided = packets.map(|line| verdict(&network, "left", &packet(&line)));
     let count = |wanted: &str| decided.iter().filter(|verdict| *verdict == wanted).count();
     assert_eq!((count("permit 1"), count("deny 2")), (1, 2));
 }
 
-/// A rule table of 12 lines used throughout the literature on rule anomalies (facts 6.1.1; at least five
-/// identical public copies): verdicts by enumeration.
-#[test]
-fn twelve_rules_of_the_literature() {
-    let lines = [
-        ("tcp/80", "140.192.37.20", "", "deny"),
-        ("tcp/80", "140.192.37.0/24", "", "permit"),
-        ("tcp/80", "", "161.120.33.40", "permit"),
-        ("tcp/80", "140.192.37.0/24", "161.120.33.40", "deny"),
-        ("tcp/21", "140.192.37.30", "", "deny"),
-        ("tcp/21", "140.192.37.0/24", "", "permit"),
-        ("tcp/21", "140.192.37.0/24", "161.120.33.40", "permit"),
-        ("tcp", "", "", "deny"),
-        ("udp/53", "140.192.37.0/24", "161.120.33.40", "permit"),
-        ("udp/53", "", "161.120.33.40", "permit"),
-        ("udp", "140.192.38.0/24", "161.120.35.0/24", "permit"),
-        ("udp", "", "", "deny"),
-    ];
+/// Service, source, destination (empty: any) and action.
+const TWELVE: [(&str, &str, &str, &str); 12] = [
+    ("tcp/80", "140.192.37.20", "", "deny"),
+    ("tcp/80", "140.192.37.0/24", "", "permit"),
+    ("tcp/80", "", "161.120.33.40", "permit"),
+    ("tcp/80", "140.192.37.0/24", "161.120.33.40", "deny"),
+    ("tcp/21", "140.192.37.30", "", "deny"),
+    ("tcp/21", "140.192.37.0/24", "", "permit"),
+    ("tcp/21", "140.192.37.0/24", "161.120.33.40", "permit"),
+    ("tcp", "", "", "deny"),
+    ("udp/53", "140.192.37.0/24", "161.120.33.40", "permit"),
+    ("udp/53", "", "161.120.33.40", "permit"),
+    ("udp", "140.192.38.0/24", "161.120.35.0/24", "permit"),
+    ("udp", "", "", "deny"),
+];
+
+fn twelve_rules() -> String {
     let mut rules = String::new();
-    for (index, (service, source, destination, action)) in lines.iter().enumerate() {
+    for (index, (service, source, destination, action)) in TWELVE.iter().enumerate() {
         rules += &format!(
             "[[gateways.edge.rules]]\nname = \"{}\"\nservices = [\"{service}\"]\n",
             index + 1
@@ -292,6 +313,14 @@ fn twelve_rules_of_the_literature() {
         }
         rules += &format!("action = \"{action}\"\n");
     }
+    rules
+}
+
+/// A rule table of 12 lines used throughout the literature on rule anomalies (at least five identical
+/// public copies): verdicts by enumeration.
+#[test]
+fn twelve_rules_of_the_literature() {
+    let rules = twelve_rules();
     let site = between(
         "\"140.192.36.0/22\"",
         "\"161.120.32.0/22\"",

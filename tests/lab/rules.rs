@@ -60,7 +60,11 @@ const MESSAGES: [(u8, u8); 8] = [
 impl Draft {
     /// A rule set of up to `most` rules.
     pub fn new(random: &mut Random, most: usize) -> Self {
-        let lines = (0..random.between(1, most)).map(|_| line(random)).collect();
+        // In a long list every rule is narrow, else the first few take everything.
+        let addressed = if most < 20 { 60 } else { 92 };
+        let lines = (0..random.between(1, most))
+            .map(|_| line(random, addressed))
+            .collect();
         let default = *random.pick(&["permit", "deny", "reject"]);
         Self { lines, default }
     }
@@ -197,11 +201,11 @@ fn choices(items: &[Item], field: &str) -> Vec<(String, [bool; 2])> {
     spelled.collect()
 }
 
-fn line(random: &mut Random) -> Line {
+fn line(random: &mut Random, addressed: usize) -> Line {
     let families = *random.pick(&[&[true][..], &[false], &[true, false]]);
     let mut sides = [Vec::new(), Vec::new()];
     for (side, items) in sides.iter_mut().enumerate() {
-        if random.percent(60) {
+        if random.percent(addressed) {
             items.extend(families.iter().map(|&four| item(random, side, four)));
             if random.percent(25) {
                 items.push(item(random, side, families[0]));

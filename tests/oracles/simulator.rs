@@ -310,20 +310,18 @@ impl<'s> Simulator<'s> {
 
     /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
     /// segment, one of no other segment that some
-    /// device sends there for a neighbour that is not of the site.
+    /// gateway or router sends there for a neighbour that is not of the site.
     pub fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
-        let handed_out = self
-            .devices
-            .iter()
-            .any(|device| match device.route(address) {
-                Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
-                    matches!(
-                        self.hand_over(device, exit, address),
-                        Handed::At(Spot::Segment(_))
-                    )
-                }
-                _ => false,
-            });
+        let mut routers = self.devices.iter().filter(|device| !device.is_host);
+        let handed_out = routers.any(|device| match device.route(address) {
+            Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
+                matches!(
+                    self.hand_over(device, exit, address),
+                    Handed::At(Spot::Segment(_))
+                )
+            }
+            _ => false,
+        });
         let mut others = self.site.segment_ids().filter(|&other| other != segment);
         let elsewhere = others.any(|other| self.on_link(other, address));
         self.on_link(segment, address) || (handed_out && !elsewhere)

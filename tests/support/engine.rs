@@ -121,7 +121,7 @@ pub fn traced(
             !trace.steps.is_empty()
                 || trace.outcome != TraceOutcome::Delivered(Place::Segment(from))
         })
-        .filter_map(|trace| outcome_of(trace))
+        .filter_map(outcome_of)
         .collect();
     outcomes.sort();
     outcomes.dedup();

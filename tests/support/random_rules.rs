@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use ipnet::IpNet;
 
-use super::{Kind, Plan, add, list};
+use super::{Kind, Plan, add, is_link_local, list};
 
 /// Groups of services that rules pick from.
 pub const NAMED_SERVICES: &str = "[services]
@@ -157,7 +157,7 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     let feet = plan.devices[device].feet.iter();
     let own = feet.flat_map(|foot| &foot.addresses).map(IpNet::addr);
     let own: Vec<_> = own
-        .filter(|address| address.is_ipv4() == families.four)
+        .filter(|&address| address.is_ipv4() == families.four && !is_link_local(address))
         .collect();
     let target = match plan.random.below(10) {
         0..6 => "interface".to_owned(),
@@ -290,7 +290,7 @@ fn address(plan: &mut Plan, four: bool) -> Option<std::net::IpAddr> {
         .flat_map(|foot| &foot.addresses);
     let owned: Vec<_> = nets
         .map(IpNet::addr)
-        .filter(|own| own.is_ipv4() == four)
+        .filter(|&own| own.is_ipv4() == four && !is_link_local(own))
         .collect();
     if !owned.is_empty() && plan.random.percent(40) {
         return Some(*plan.random.pick(&owned));

@@ -3,6 +3,8 @@
 //! Everything that has surprised somebody about a network is likely here: several routers on a segment,
 //! rings of default routes, one family filtered and the other not, transit links, hosts with two feet.
 
+#[path = "random_routes.rs"]
+mod random_routes;
 #[path = "random_rules.rs"]
 mod random_rules;
 
@@ -139,18 +141,33 @@ impl Plan {
         let count = self.random.between(least, most);
         let all: Vec<usize> = (0..self.segments.len()).collect();
         let chosen = self.random.some(&all, count);
-        let feet = chosen
-            .into_iter()
-            .map(|segment| self.foot(segment))
-            .collect();
+        let mut feet: Vec<Foot> = Vec::new();
+        for segment in chosen {
+            feet.push(self.foot(segment, feet.len()));
+            if self.random.percent(4) {
+                feet.push(self.foot(segment, feet.len()));
+            }
+        }
         self.devices.push(Device { name, kind, feet });
     }
 
-    fn foot(&mut self, segment: usize) -> Foot {
+    fn foot(&mut self, segment: usize, index: usize) -> Foot {
         let mut addresses = Vec::new();
         for prefix in 0..self.segments[segment].prefixes.len() {
             let count = [0, 1, 1, 1, 1, 1, 1, 1, 1, 2][self.random.below(10)];
             addresses.extend((0..count).filter_map(|_| self.segments[segment].give(prefix)));
+            let wide = |net: &&mut IpNet| net.prefix_len() + 2 <= net.max_prefix_len();
+            if let (true, Some(last)) = (self.random.percent(4), addresses.last_mut().filter(wide))
+            {
+                // Takes more for on-link than the segment has; the segments lie 32 addresses apart.
+                *last = IpNet::new(last.addr(), last.prefix_len() - 1).expect("a shorter length");
+            }
+        }
+        let six = |net: &IpNet| !net.addr().is_ipv4();
+        if self.segments[segment].prefixes.iter().any(six) && self.random.percent(15) {
+            let number = 16 * (self.devices.len() as u128 + 1) + index as u128;
+            let address = Ipv6Addr::from((0xfe80_u128 << 112) + number);
+            addresses.push(IpNet::new(address.into(), 64).expect("a length for IPv6"));
         }
         Foot { segment, addresses }
     }
@@ -191,6 +208,7 @@ impl Plan {
         let addresses: Vec<IpAddr> = here
             .flat_map(|foot| &foot.addresses)
             .map(IpNet::addr)
+            .filter(|&address| !is_link_local(address))
             .collect();
         let count = self.random.between(1, 2);
         self.random.some(&addresses, count)
@@ -210,15 +228,19 @@ impl Plan {
                 writeln!(text, "default = \"{default}\"").expect("a string");
             }
             Kind::ForwardingHost => text.push_str("forwards = \"routes\"\n"),
+            Kind::PlainHost if self.random.percent(20) => text.push_str("forwards = \"bridges\"\n"),
             Kind::Router | Kind::PlainHost => {}
         }
         let stateful = kind == Kind::Gateway && self.random.percent(75);
         if kind == Kind::Gateway {
             writeln!(text, "stateful = {stateful}").expect("a string");
         }
+        if kind == Kind::ForwardingHost {
+            random_routes::write_default_gateway(self, number, text);
+        }
         self.write_feet(number, text);
         if kind != Kind::PlainHost {
-            self.write_routes(number, &format!("{table}.{name}"), text);
+            random_routes::write_routes(self, number, &format!("{table}.{name}"), text);
         }
         if kind == Kind::Gateway {
             random_rules::write_rules(self, &name, text);
@@ -246,123 +268,11 @@ impl Plan {
             }
         }
     }
-
-    fn write_routes(&mut self, number: usize, path: &str, text: &mut String) {
-        let mut taken: Vec<IpNet> = Vec::new();
-        for target in 0..self.segments.len() {
-            for prefix in self.segments[target].prefixes.clone() {
-                let connected = self.devices[number]
-                    .feet
-                    .iter()
-                    .any(|foot| foot.segment == target);
-                if self.random.percent(if connected { 5 } else { 75 }) {
-                    let wanted = self.narrowed(prefix, connected);
-                    self.write_route(number, path, wanted, Some(target), &mut taken, text);
-                }
-            }
-        }
-        for everything in ["0.0.0.0/0", "::/0"] {
-            if self.random.percent(45) {
-                let everything = everything.parse().expect("a prefix");
-                self.write_route(number, path, everything, None, &mut taken, text);
-            }
-        }
-    }
-
-    /// The prefix, or half of it.
-    fn narrowed(&mut self, prefix: IpNet, always: bool) -> IpNet {
-        if !always && self.random.percent(80) {
-            return prefix;
-        }
-        let longer = (prefix.prefix_len() + 1).min(prefix.max_prefix_len());
-        let halves: Vec<IpNet> = prefix.subnets(longer).expect("a longer length").collect();
-        *self.random.pick(&halves)
-    }
-
-    fn write_route(
-        &mut self,
-        number: usize,
-        path: &str,
-        destination: IpNet,
-        toward: Option<usize>,
-        taken: &mut Vec<IpNet>,
-        text: &mut String,
-    ) {
-        if taken.contains(&destination) {
-            return;
-        }
-        let hop = self.next_hop(number, destination.addr().is_ipv4(), toward);
-        let discard = self.random.percent(8);
-        let line = match hop {
-            _ if discard => format!("to = \"{destination}\"\ndiscard = true\n"),
-            Some(hop) => format!("to = \"{destination}\"\nvia = \"{hop}\"\n"),
-            None => return,
-        };
-        taken.push(destination);
-        writeln!(text, "[[{path}.routes]]\n{line}").expect("a string");
-    }
-
-    /// An address of another device on a segment of this one, rather one with a foot on `toward`; seldom
-    /// an address that nobody has.
-    fn next_hop(&mut self, number: usize, four: bool, toward: Option<usize>) -> Option<IpAddr> {
-        let feet = self.devices[number].feet.clone();
-        let reaches = |net: &IpNet| {
-            let mut near = feet.iter().flat_map(|foot| &foot.addresses);
-            net.addr().is_ipv4() == four && near.any(|own| own.trunc() == net.trunc())
-        };
-        let (mut good, mut any) = (Vec::new(), Vec::new());
-        for (_, device) in self
-            .devices
-            .iter()
-            .enumerate()
-            .filter(|&(other, _)| other != number)
-        {
-            let leads = device.feet.iter().any(|foot| Some(foot.segment) == toward);
-            let forwards = device.kind != Kind::PlainHost;
-            for net in device
-                .feet
-                .iter()
-                .flat_map(|foot| &foot.addresses)
-                .filter(|net| reaches(net))
-            {
-                any.push(net.addr());
-                if leads && forwards {
-                    good.push(net.addr());
-                }
-            }
-        }
-        let nobody = self.unowned_near(&feet, four);
-        match (good.is_empty(), any.is_empty()) {
-            (false, _) if self.random.percent(80) => Some(*self.random.pick(&good)),
-            (_, false) if self.random.percent(75) => Some(*self.random.pick(&any)),
-            _ => nobody,
-        }
-    }
-
-    /// A free address beside one of a device's own, rather on an external segment.
-    fn unowned_near(&mut self, feet: &[Foot], four: bool) -> Option<IpAddr> {
-        let fits = |foot: &&Foot| {
-            foot.addresses
-                .iter()
-                .any(|net| net.addr().is_ipv4() == four)
-        };
-        let (outside, inside): (Vec<&Foot>, Vec<&Foot>) = feet
-            .iter()
-            .filter(fits)
-            .partition(|foot| self.segments[foot.segment].external);
-        let foot = outside.first().or(inside.first())?;
-        let segment = &mut self.segments[foot.segment];
-        let prefix = segment
-            .prefixes
-            .iter()
-            .position(|net| net.addr().is_ipv4() == four)?;
-        segment.give(prefix).map(|net| net.addr())
-    }
 }
 
 impl Segment {
     /// The next free host address of a prefix, with the prefix's length.
-    fn give(&mut self, prefix: usize) -> Option<IpNet> {
+    pub fn give(&mut self, prefix: usize) -> Option<IpNet> {
         let net = self.prefixes[prefix];
         let size = 1_u128 << (net.max_prefix_len() - net.prefix_len());
         // RFC 3021 and RFC 6164: both addresses of a point-to-point link are hosts'.
@@ -374,6 +284,11 @@ impl Segment {
         self.used[prefix] += 1;
         IpNet::new(add(net.addr(), offset), net.prefix_len()).ok()
     }
+}
+
+/// Whether an address is valid on one link only (RFC 4291 section 2.5.6).
+pub fn is_link_local(address: IpAddr) -> bool {
+    matches!(address, IpAddr::V6(v6) if v6.segments()[0] == 0xfe80)
 }
 
 /// The address so many further on.

@@ -105,10 +105,15 @@ pub fn segment(site: &Site, name: &str) -> SegmentId {
         .unwrap_or_else(|| panic!("no segment {name}"))
 }
 
+/// A site made ready, on a day on which nothing has expired.
+pub fn network(site: &Site) -> Network<'_> {
+    Network::new(site, Date::constant(2026, 4, 1))
+}
+
 /// The one walk of a packet that a device on a segment sends, whatever its source.
-pub fn walk(site: &Site, from: &str, packet: &Packet) -> Trace {
-    let network = Network::new(site, Date::constant(2026, 4, 1));
-    let mut traces = trace(&network, Sender::Segment(segment(site, from)), packet);
+pub fn walk(network: &Network<'_>, from: &str, packet: &Packet) -> Trace {
+    let sender = Sender::Segment(segment(network.site, from));
+    let mut traces = trace(network, sender, packet);
     assert_eq!(traces.len(), 1, "one gateway, one way");
     traces.remove(0)
 }
@@ -117,30 +122,24 @@ pub fn walk(site: &Site, from: &str, packet: &Packet) -> Trace {
 ///
 /// # Panics
 /// Where no rule was asked, so that a packet lost on the way can't pass for a denied one.
-pub fn verdict(site: &Site, from: &str, line: &str) -> String {
-    let traced = walk(site, from, &packet(line));
+pub fn verdict(network: &Network<'_>, from: &str, packet: &Packet) -> String {
+    let traced = walk(network, from, packet);
     let decided = traced.steps.iter().find_map(|step| step.decision.as_ref());
-    let decided = decided.unwrap_or_else(|| panic!("no rule was asked about {line}: {traced:?}"));
+    let decided = decided.unwrap_or_else(|| panic!("no rule was asked: {traced:?}"));
+    let rules = &network.site.routers[0].filter().expect("a gateway").rules;
     let name = match decided.rule {
-        Some(rule) => {
-            &site.routers[0].filter().expect("a gateway").rules[rule]
-                .name
-                .value
-        }
+        Some(rule) => &rules[rule].name.value,
         None => "default",
     };
     let stopped = matches!(traced.outcome, Outcome::Stopped(Stop::Denied(_)));
-    assert_eq!(
-        stopped,
-        decided.action != Action::Permit,
-        "{line}: {traced:?}"
-    );
+    assert_eq!(stopped, decided.action != Action::Permit, "{traced:?}");
     format!("{} {name}", decided.action.word())
 }
 
 /// Every line of a table: `packet = verdict`.
 pub fn check(site: &Site, from: &str, table: &[(&str, &str)]) {
+    let network = network(site);
     for (line, expected) in table {
-        assert_eq!(verdict(site, from, line), *expected, "{line}");
+        assert_eq!(verdict(&network, from, &packet(line)), *expected, "{line}");
     }
 }
