@@ -1,6 +1,8 @@
 //! The packet floor under load: long rule lists, and every pair of segments.
 // Macros of the harness make undocumented functions.
 #![allow(missing_docs)]
+// What was measured belongs beside how long it took.
+#![allow(clippy::print_stderr)]
 
 #[path = "support/rules.rs"]
 mod rules;
@@ -50,6 +52,18 @@ fn index(c: &mut Criterion) {
             });
         }
     }
+}
+
+/// Every rule with addresses of its own: the most cuts there can be.
+fn index_of_hosts(c: &mut Criterion) {
+    let mut random = Random::new(9);
+    let palette = Palette::new(&mut random, 8, 200, 100_000, 60);
+    let rules = palette.rules(&mut random, 100_000);
+    c.bench_function("index_build_100000_hosts", |b| {
+        b.iter(|| RuleIndex::new(&palette.space, black_box(&rules.boxes)));
+    });
+    let index = RuleIndex::new(&palette.space, &rules.boxes);
+    eprintln!("index of as many hosts: {} bytes", index.memory());
 }
 
 /// For each rule: do the earlier ones leave anything of it?
@@ -128,6 +142,6 @@ criterion_group! {
         .sample_size(10)
         .warm_up_time(Duration::from_secs(1))
         .measurement_time(Duration::from_secs(2));
-    targets = index, coverage, walk, services
+    targets = index, index_of_hosts, coverage, walk, services
 }
 criterion_main!(benches);
