@@ -136,4 +136,13 @@ mod tests {
         let sizes = [655_360u32, 256, 1].map(BigUint::from);
         assert_eq!([size(&seeds[0]), size(&seeds[1]), size(&seeds[2])], sizes);
     }
+
+    #[test]
+    fn a_protocol_in_both_lists_counts_by_its_ports() {
+        let seeds = [to_port(6, 80, 89)];
+        let classes = ServiceClasses::new(&seeds);
+        let tcp = IntervalSet::point(6);
+        let size = classes.size(&classes.of(&seeds), &tcp, &tcp);
+        assert_eq!(size, BigUint::from(655_360u32));
+    }
 }
