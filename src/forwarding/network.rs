@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use crate::diagnostic::Span;
 use crate::model::{
-    Date, Family, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId, SegmentId,
-    Service, Site, SourceCheck, Via,
+    Date, Family, Filter, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId,
+    SegmentId, Service, Site, SourceCheck, Via,
 };
 use crate::packet::{Interval, IntervalSet, ServiceClasses};
 
@@ -85,6 +85,10 @@ pub struct Plan {
     pub routers_own: IntervalSet,
     /// Addresses that no router forwards to or from.
     pub nobody: IntervalSet,
+    /// First and last addresses of on-link prefixes: no plain device's where a prefix holds more than two.
+    pub edges: IntervalSet,
+    /// Whether every gateway is stateful.
+    pub stateful: bool,
 }
 
 /// A site, prepared for sending packets through it.
@@ -149,6 +153,8 @@ impl Plan {
             segments: Vec::new(),
             routers_own,
             nobody: family.never_forwarded(),
+            edges: edges(site, family),
+            stateful: filters(site).all(|filter| filter.stateful),
         };
         plan.segments = plan.attach(site);
         plan.resolve_first_hops(site);
@@ -280,6 +286,21 @@ impl Plan {
         }
         intervals.into_iter().collect()
     }
+}
+
+fn filters(site: &Site) -> impl Iterator<Item = &Filter> {
+    site.routers.iter().filter_map(|router| router.filter())
+}
+
+fn edges(site: &Site, family: Family) -> IntervalSet {
+    let prefixes = site.segments.iter().flat_map(|segment| &segment.prefixes);
+    let mine = prefixes.filter(|prefix| prefix.value.family() == family);
+    let wide = mine
+        .map(|prefix| prefix.value.interval())
+        .filter(|range| range.high() - range.low() > 1);
+    wide.flat_map(|range| [range.low(), range.high()])
+        .map(Interval::point)
+        .collect()
 }
 
 fn router_device(
