@@ -20,8 +20,14 @@ const FLOORS: &[(&str, u32)] = &[
 
 /// Crates that a floor must not know of, beyond what its neighbours say: no serde or I/O at the bottom.
 const FORBIDDEN: &[(&str, &[&str])] = &[
-    ("packet", &["serde", "std::fs", "std::io", "std::net", "toml", "ipnet"]),
-    ("diagnostic", &["serde", "std::fs", "std::io", "std::net", "toml", "ipnet"]),
+    (
+        "packet",
+        &["serde", "std::fs", "std::io", "std::net", "toml", "ipnet"],
+    ),
+    (
+        "diagnostic",
+        &["serde", "std::fs", "std::io", "std::net", "toml", "ipnet"],
+    ),
     ("model", &["serde", "std::fs", "std::io", "toml::"]),
     ("forwarding", &["serde", "std::fs", "std::io", "toml::"]),
     ("analysis", &["serde", "std::fs", "std::io", "toml::"]),
@@ -50,15 +56,26 @@ fn code_lines(file: &Path) -> Vec<(usize, String)> {
     let text = fs::read_to_string(file).expect("a readable source file");
     let lines = text.lines().enumerate();
     lines
-        .map(|(number, line)| (number + 1, line.split("//").next().unwrap_or_default().to_owned()))
+        .map(|(number, line)| {
+            (
+                number + 1,
+                line.split("//").next().unwrap_or_default().to_owned(),
+            )
+        })
         .collect()
 }
 
 /// Names of our modules that a line refers to by `crate::name`.
 fn imports(line: &str) -> Vec<&str> {
-    let after = line.match_indices("crate::").map(|(at, found)| &line[at + found.len()..]);
+    let after = line
+        .match_indices("crate::")
+        .map(|(at, found)| &line[at + found.len()..]);
     after
-        .map(|rest| rest.split(|c: char| !c.is_ascii_lowercase() && c != '_').next().unwrap_or_default())
+        .map(|rest| {
+            rest.split(|c: char| !c.is_ascii_lowercase() && c != '_')
+                .next()
+                .unwrap_or_default()
+        })
         .collect()
 }
 
@@ -66,9 +83,16 @@ fn imports(line: &str) -> Vec<&str> {
 fn every_module_stands_on_a_floor() {
     for entry in fs::read_dir(source_folder()).expect("the source folder") {
         let path = entry.expect("an entry").path();
-        let name = path.file_stem().expect("a name").to_string_lossy().into_owned();
+        let name = path
+            .file_stem()
+            .expect("a name")
+            .to_string_lossy()
+            .into_owned();
         let known = FLOORS.iter().any(|(floor, _)| *floor == name);
-        assert!(known || name == "lib" || name == "main", "src/{name} stands on no floor");
+        assert!(
+            known || name == "lib" || name == "main",
+            "src/{name} stands on no floor"
+        );
     }
 }
 
@@ -88,7 +112,11 @@ fn imports_point_downwards() {
                     };
                     looked_at += 1;
                     let fine = below < floor || import == *module;
-                    assert!(fine, "{}:{number}: {module} must not know {import}", file.display());
+                    assert!(
+                        fine,
+                        "{}:{number}: {module} must not know {import}",
+                        file.display()
+                    );
                 }
             }
         }
@@ -100,11 +128,17 @@ fn imports_point_downwards() {
 fn low_floors_know_no_files_and_no_formats() {
     for (module, forbidden) in FORBIDDEN {
         for file in rust_files(&source_folder().join(module)) {
-            let own_tests = code_lines(&file).into_iter().take_while(|(_, line)| line.trim() != "mod tests {");
+            let own_tests = code_lines(&file)
+                .into_iter()
+                .take_while(|(_, line)| line.trim() != "mod tests {");
             for (number, line) in own_tests {
                 for name in *forbidden {
                     // Addresses are values of the model; sockets are not.
-                    assert!(!line.contains(name), "{}:{number}: {module} must not know {name}", file.display());
+                    assert!(
+                        !line.contains(name),
+                        "{}:{number}: {module} must not know {name}",
+                        file.display()
+                    );
                 }
             }
         }
@@ -116,8 +150,15 @@ fn low_floors_know_no_files_and_no_formats() {
 fn files_stay_small() {
     for file in rust_files(&source_folder()) {
         let lines = code_lines(&file);
-        let own = lines.iter().take_while(|(_, line)| line.trim() != "mod tests {").count();
-        assert!(own <= 600, "{} has {own} lines before its tests", file.display());
+        let own = lines
+            .iter()
+            .take_while(|(_, line)| line.trim() != "mod tests {")
+            .count();
+        assert!(
+            own <= 600,
+            "{} has {own} lines before its tests",
+            file.display()
+        );
     }
 }
 
@@ -125,6 +166,10 @@ fn files_stay_small() {
 fn every_file_says_what_it_is_for() {
     for file in rust_files(&source_folder()) {
         let text = fs::read_to_string(&file).expect("a readable source file");
-        assert!(text.starts_with("//!"), "{} has no module documentation", file.display());
+        assert!(
+            text.starts_with("//!"),
+            "{} has no module documentation",
+            file.display()
+        );
     }
 }

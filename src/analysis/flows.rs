@@ -1,6 +1,8 @@
 //! What exactly passes between two parties, and what lets it.
 
-use crate::forwarding::{Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns};
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
+};
 use crate::model::{Family, RouterId};
 use crate::packet::{IntervalSet, Region};
 
@@ -41,7 +43,12 @@ pub struct PermittedFlow {
 /// The flows from one segment or host to one segment, host, gateway or router, in one family. Zones have to
 /// be opened into segments by the caller. Parts that differ only in addresses or only in services are
 /// joined. The flag tells whether the list is complete.
-pub fn flows(network: &Network<'_>, family: Family, from: Party, to: Party) -> (Vec<PermittedFlow>, bool) {
+pub fn flows(
+    network: &Network<'_>,
+    family: Family,
+    from: Party,
+    to: Party,
+) -> (Vec<PermittedFlow>, bool) {
     let sender = match from {
         Party::Segment(segment) => Sender::Segment(segment),
         Party::Host(host) => Sender::Host(host),
@@ -52,7 +59,10 @@ pub fn flows(network: &Network<'_>, family: Family, from: Party, to: Party) -> (
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), true);
     };
-    let rest = plan.family.full().difference(&plan.family.never_forwarded());
+    let rest = plan
+        .family
+        .full()
+        .difference(&plan.family.never_forwarded());
     let rest = rest.difference(&own.addresses);
     let mut found: Vec<PermittedFlow> = Vec::new();
     let mut complete = true;
@@ -66,10 +76,16 @@ pub fn flows(network: &Network<'_>, family: Family, from: Party, to: Party) -> (
             }
         });
     };
-    send(Target { addresses: &own.addresses, segment: own.segment });
+    send(Target {
+        addresses: &own.addresses,
+        segment: own.segment,
+    });
     if translates(network, family) {
         // Elsewhere addressed, here delivered: only a destination translation does that.
-        send(Target { addresses: &rest, segment: None });
+        send(Target {
+            addresses: &rest,
+            segment: None,
+        });
     }
     (found, complete)
 }
@@ -91,7 +107,10 @@ fn permitted(
     let back = returns(network, plan, sender, place, &flow);
     let mut left = vec![flow.sent.clone()];
     for part in &back {
-        left = left.into_iter().flat_map(|piece| piece.difference(part)).collect();
+        left = left
+            .into_iter()
+            .flat_map(|piece| piece.difference(part))
+            .collect();
     }
     let two_way = match (back.is_empty(), left.is_empty()) {
         (true, _) => Extent::None,

@@ -1,6 +1,8 @@
 //! Who can reach what.
 
-use crate::forwarding::{Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, returns};
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, returns,
+};
 use crate::model::{Family, HostId, SegmentId, ZoneId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
@@ -46,7 +48,11 @@ pub struct Matrix {
 
 impl Matrix {
     /// The whole matrix. Holds all cells: for thousands of segments use [`rows`].
-    pub fn new(network: &Network<'_>, question: &Question, progress: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn new(
+        network: &Network<'_>,
+        question: &Question,
+        progress: &mut dyn FnMut(usize, usize),
+    ) -> Self {
         let mut matrix = Self {
             question: question.clone(),
             rows: Vec::new(),
@@ -73,8 +79,14 @@ impl Matrix {
             Party::Segment(segment) => Party::Zone(site.segment(segment).zone),
             other => other,
         };
-        let zones: Vec<Party> = (0..site.zones.len()).map(|at| Party::Zone(ZoneId(at))).collect();
-        let devices = self.columns.iter().copied().filter(|party| matches!(party, Party::Device(_)));
+        let zones: Vec<Party> = (0..site.zones.len())
+            .map(|at| Party::Zone(ZoneId(at)))
+            .collect();
+        let devices = self
+            .columns
+            .iter()
+            .copied()
+            .filter(|party| matches!(party, Party::Device(_)));
         let columns: Vec<Party> = zones.iter().copied().chain(devices).collect();
         let blank = Cell::empty(Reading::Within, &network.classes);
         let mut cells = vec![vec![blank; columns.len()]; zones.len()];
@@ -87,7 +99,12 @@ impl Matrix {
                 }
             }
         }
-        Self { question: self.question, rows: zones, columns, cells }
+        Self {
+            question: self.question,
+            rows: zones,
+            columns,
+            cells,
+        }
     }
 }
 
@@ -111,7 +128,13 @@ pub fn rows(
     let total = senders.len();
     for (done, &sender) in senders.iter().enumerate() {
         progress(done, total);
-        let row = Row { network, plan, question, targets: &targets, extra: &extra };
+        let row = Row {
+            network,
+            plan,
+            question,
+            targets: &targets,
+            extra: &extra,
+        };
         sink(sender, row.compute(sender));
     }
     progress(total, total);
@@ -119,7 +142,10 @@ pub fn rows(
 
 /// Destinations that some translation matches and that no column holds: sending there may arrive anywhere.
 fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
-    let lines = plan.devices.iter().filter_map(|device| device.filter.as_ref());
+    let lines = plan
+        .devices
+        .iter()
+        .filter_map(|device| device.filter.as_ref());
     let mut all = IntervalSet::empty();
     for line in lines.flat_map(|filter| &filter.arrivals) {
         all = match &line.destination {
@@ -127,8 +153,13 @@ fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
             None => plan.family.full(),
         };
     }
-    let held = targets.iter().flat_map(|column| column.addresses.intervals()).copied().collect();
-    all.difference(&held).difference(&plan.family.never_forwarded())
+    let held = targets
+        .iter()
+        .flat_map(|column| column.addresses.intervals())
+        .copied()
+        .collect();
+    all.difference(&held)
+        .difference(&plan.family.never_forwarded())
 }
 
 struct Row<'a> {
@@ -144,18 +175,28 @@ type Reached = Vec<Region>;
 
 impl Row<'_> {
     fn compute(&self, sender: Party) -> Vec<Cell> {
-        let mut cells: Vec<Cell> = self.targets.iter().map(|column| self.blank(sender, column)).collect();
+        let mut cells: Vec<Cell> = self
+            .targets
+            .iter()
+            .map(|column| self.blank(sender, column))
+            .collect();
         let mut reached: Vec<Reached> = vec![Vec::new(); self.targets.len()];
         let Some(configured) = configured(sender) else {
             return cells;
         };
         for (own, column) in self.targets.iter().enumerate() {
             if cells[own].reading == Reading::Pair {
-                let target = Target { addresses: &column.addresses, segment: column.segment };
+                let target = Target {
+                    addresses: &column.addresses,
+                    segment: column.segment,
+                };
                 self.send(configured, target, Some(own), &mut cells, &mut reached);
             }
         }
-        let target = Target { addresses: self.extra, segment: None };
+        let target = Target {
+            addresses: self.extra,
+            segment: None,
+        };
         self.send(configured, target, None, &mut cells, &mut reached);
         if self.question.hostile {
             for segment in self.hostile_segments(sender) {
@@ -188,8 +229,11 @@ impl Row<'_> {
         };
         let segments = |host: HostId| {
             let device = self.plan.device(self.plan.host_index(host));
-            let mut segments: Vec<SegmentId> =
-                device.interfaces.iter().map(|interface| interface.segment).collect();
+            let mut segments: Vec<SegmentId> = device
+                .interfaces
+                .iter()
+                .map(|interface| interface.segment)
+                .collect();
             segments.dedup();
             segments
         };
@@ -210,24 +254,30 @@ impl Row<'_> {
         }
         let mut missed = self.network.classes.none();
         let mut arrived: Vec<Region> = Vec::new();
-        let complete = reach(self.network, self.plan, sender, target, &mut |arrival| match arrival {
-            Arrival::Stopped(_, flow) => missed.union_with(&flow.sent.services),
-            Arrival::Delivered(place, flow) => {
-                let mut here = false;
-                for at in self.takers(place, &flow.now.destination) {
-                    if cells[at].reading == Reading::Pair {
-                        here |= Some(at) == own;
-                        self.record(sender, place, &flow, &mut cells[at]);
-                        note(&mut reached[at], &flow.sent);
+        let complete = reach(
+            self.network,
+            self.plan,
+            sender,
+            target,
+            &mut |arrival| match arrival {
+                Arrival::Stopped(_, flow) => missed.union_with(&flow.sent.services),
+                Arrival::Delivered(place, flow) => {
+                    let mut here = false;
+                    for at in self.takers(place, &flow.now.destination) {
+                        if cells[at].reading == Reading::Pair {
+                            here |= Some(at) == own;
+                            self.record(sender, place, &flow, &mut cells[at]);
+                            note(&mut reached[at], &flow.sent);
+                        }
+                    }
+                    if here {
+                        arrived.push(flow.sent);
+                    } else {
+                        missed.union_with(&flow.sent.services);
                     }
                 }
-                if here {
-                    arrived.push(flow.sent);
-                } else {
-                    missed.union_with(&flow.sent.services);
-                }
-            }
-        });
+            },
+        );
         let Some(own) = own else {
             return;
         };
@@ -263,7 +313,13 @@ impl Row<'_> {
 
     /// Services of which every packet arrives. What was missed on one way may have arrived on another, so
     /// where there are several the arrived parts are taken out of everything sent, one by one.
-    fn every(&self, sender: Sender, target: Target<'_>, missed: ClassSet, arrived: &[Region]) -> ClassSet {
+    fn every(
+        &self,
+        sender: Sender,
+        target: Target<'_>,
+        missed: ClassSet,
+        arrived: &[Region],
+    ) -> ClassSet {
         let all = self.network.classes.all();
         let Sender::Segment(segment) = sender else {
             return all.difference(&missed);
@@ -278,7 +334,8 @@ impl Row<'_> {
             services: missed,
         };
         let left = left_over(start, arrived);
-        left.iter().fold(all, |every, part| every.difference(&part.services))
+        left.iter()
+            .fold(all, |every, part| every.difference(&part.services))
     }
 
     fn hostile_segments(&self, sender: Party) -> Vec<SegmentId> {
@@ -286,7 +343,11 @@ impl Row<'_> {
             Party::Segment(segment) => vec![segment],
             Party::Host(host) => {
                 let device = self.plan.device(self.plan.host_index(host));
-                device.interfaces.iter().map(|interface| interface.segment).collect()
+                device
+                    .interfaces
+                    .iter()
+                    .map(|interface| interface.segment)
+                    .collect()
             }
             Party::Zone(_) | Party::Device(_) => Vec::new(),
         }
@@ -297,14 +358,24 @@ impl Row<'_> {
             if cells[own].reading == Reading::Within || column.addresses.is_empty() {
                 continue;
             }
-            let target = Target { addresses: &column.addresses, segment: column.segment };
+            let target = Target {
+                addresses: &column.addresses,
+                segment: column.segment,
+            };
             let complete = self.send_hostile(segment, target, cells, reached);
             if !matches!(cells[own].hostile, HostileReach::Larger(_)) {
-                cells[own].hostile = if complete { HostileReach::Same } else { HostileReach::Unknown };
+                cells[own].hostile = if complete {
+                    HostileReach::Same
+                } else {
+                    HostileReach::Unknown
+                };
             }
         }
         if !self.extra.is_empty() {
-            let target = Target { addresses: self.extra, segment: None };
+            let target = Target {
+                addresses: self.extra,
+                segment: None,
+            };
             self.send_hostile(segment, target, cells, reached);
         }
     }
@@ -317,24 +388,33 @@ impl Row<'_> {
         cells: &mut [Cell],
         reached: &[Reached],
     ) -> bool {
-        reach(self.network, self.plan, Sender::Hostile(segment), target, &mut |arrival| {
-            let Arrival::Delivered(place, flow) = arrival else {
-                return;
-            };
-            for at in self.takers(place, &flow.now.destination) {
-                let known = matches!(cells[at].hostile, HostileReach::Larger(_));
-                if known || cells[at].reading == Reading::Within {
-                    continue;
+        reach(
+            self.network,
+            self.plan,
+            Sender::Hostile(segment),
+            target,
+            &mut |arrival| {
+                let Arrival::Delivered(place, flow) = arrival else {
+                    return;
+                };
+                for at in self.takers(place, &flow.now.destination) {
+                    let known = matches!(cells[at].hostile, HostileReach::Larger(_));
+                    if known || cells[at].reading == Reading::Within {
+                        continue;
+                    }
+                    let left = left_over(without_source(&flow.sent), &reached[at]);
+                    let part = left.into_iter().next();
+                    let part = part.map(|part| Region {
+                        source: flow.sent.source.clone(),
+                        ..part
+                    });
+                    let packet = part.and_then(|part| witness(self.network, self.plan, &part));
+                    if let Some(packet) = packet {
+                        cells[at].hostile = HostileReach::Larger(packet);
+                    }
                 }
-                let left = left_over(without_source(&flow.sent), &reached[at]);
-                let part = left.into_iter().next();
-                let part = part.map(|part| Region { source: flow.sent.source.clone(), ..part });
-                let packet = part.and_then(|part| witness(self.network, self.plan, &part));
-                if let Some(packet) = packet {
-                    cells[at].hostile = HostileReach::Larger(packet);
-                }
-            }
-        })
+            },
+        )
     }
 
     /// The columns to which a delivery belongs.
@@ -343,7 +423,8 @@ impl Row<'_> {
         match (self.question.by, place) {
             (By::Host, _) => {
                 let numbered = self.targets.iter().enumerate();
-                let takers = numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
+                let takers =
+                    numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
                 takers.map(|(at, _)| at).collect()
             }
             (_, Place::Segment(segment)) => vec![segment.0],
@@ -361,7 +442,10 @@ fn configured(party: Party) -> Option<Sender> {
 }
 
 fn without_source(region: &Region) -> Region {
-    Region { source: IntervalSet::point(0), ..region.clone() }
+    Region {
+        source: IntervalSet::point(0),
+        ..region.clone()
+    }
 }
 
 /// Notes destinations and services that arrived; what is known already is not noted again.
@@ -379,7 +463,10 @@ fn note(reached: &mut Reached, sent: &Region) {
 fn left_over(region: Region, parts: &[Region]) -> Vec<Region> {
     let mut left = vec![region];
     for part in parts {
-        left = left.into_iter().flat_map(|piece| piece.difference(part)).collect();
+        left = left
+            .into_iter()
+            .flat_map(|piece| piece.difference(part))
+            .collect();
         if left.is_empty() {
             break;
         }

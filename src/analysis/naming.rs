@@ -78,7 +78,8 @@ impl<'n> Naming<'n> {
         let mut named = Vec::new();
         for (name, ports) in &self.services {
             let held = |(protocol, wanted): &(u8, IntervalSet)| {
-                left.iter().any(|(known, ports)| known == protocol && wanted.is_subset(ports))
+                left.iter()
+                    .any(|(known, ports)| known == protocol && wanted.is_subset(ports))
             };
             if ports.iter().all(held) {
                 for (protocol, wanted) in ports {
@@ -98,7 +99,10 @@ impl<'n> Naming<'n> {
         if set.is_empty() {
             return "nothing".to_owned();
         }
-        let world = self.family.full().difference(&self.family.never_forwarded());
+        let world = self
+            .family
+            .full()
+            .difference(&self.family.never_forwarded());
         if world.is_subset(set) {
             return "any".to_owned();
         }
@@ -169,13 +173,19 @@ fn address_names(site: &Site, plan: &Plan, family: Family) -> Vec<(String, Inter
         names.push((group.name.value.clone(), group.set.of(family).clone()));
     }
     for host in &site.hosts {
-        let addresses = host.interfaces.iter().flat_map(|interface| &interface.addresses);
+        let addresses = host
+            .interfaces
+            .iter()
+            .flat_map(|interface| &interface.addresses);
         let mine = addresses.filter(|address| address.value.family() == family);
         let points = mine.map(|address| Interval::point(Family::value(address.value.address())));
         names.push((host.name.value.clone(), points.collect()));
     }
     for router in &site.routers {
-        names.push((format!("{} itself", router.name.value), router.own_addresses().of(family).clone()));
+        names.push((
+            format!("{} itself", router.name.value),
+            router.own_addresses().of(family).clone(),
+        ));
     }
     names.retain(|(_, set): &(String, IntervalSet)| !set.is_empty());
     names
@@ -204,7 +214,11 @@ fn show_ports(protocol: Protocol, ports: &IntervalSet) -> String {
         return name;
     }
     if protocol.has_messages() {
-        let messages: Vec<String> = ports.intervals().iter().flat_map(|&part| messages(&name, part)).collect();
+        let messages: Vec<String> = ports
+            .intervals()
+            .iter()
+            .flat_map(|&part| messages(&name, part))
+            .collect();
         return messages.join(", ");
     }
     format!("{name}/{}", numbers(ports))
@@ -228,16 +242,22 @@ fn messages(name: &str, part: Interval) -> Vec<String> {
 }
 
 fn numbers(set: &IntervalSet) -> String {
-    let shown = set.intervals().iter().map(|part| match part.low() == part.high() {
-        true => part.low().to_string(),
-        false => format!("{}-{}", part.low(), part.high()),
-    });
+    let shown = set
+        .intervals()
+        .iter()
+        .map(|part| match part.low() == part.high() {
+            true => part.low().to_string(),
+            false => format!("{}-{}", part.low(), part.high()),
+        });
     shown.collect::<Vec<_>>().join(",")
 }
 
 fn show_with_sources(shape: &ServiceBox) -> String {
     let mut ports = Ports::new();
-    let whole = ServiceBox { source_ports: IntervalSet::range(0, 65_535), ..shape.clone() };
+    let whole = ServiceBox {
+        source_ports: IntervalSet::range(0, 65_535),
+        ..shape.clone()
+    };
     spread(&whole, &mut ports);
     let shown: Vec<String> = ports
         .iter()

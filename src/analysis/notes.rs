@@ -37,7 +37,10 @@ fn modelled(network: &Network<'_>) -> String {
     let site = network.site;
     let filters = || site.routers.iter().filter_map(|router| router.filter());
     let rules: usize = filters().map(|filter| filter.rules.len()).sum();
-    let active = filters().flat_map(|filter| &filter.rules).filter(|rule| rule.active(network.today)).count();
+    let active = filters()
+        .flat_map(|filter| &filter.rules)
+        .filter(|rule| rule.active(network.today))
+        .count();
     let gateways = filters().count();
     format!(
         "Modelled: {} in {}, {} with {} ({active} active on {}), {} that forward without rules, {}; IPv4 and \
@@ -57,7 +60,9 @@ fn several_routers(network: &Network<'_>) -> Option<String> {
         .site
         .segment_ids()
         .filter(|&segment| {
-            Family::ALL.iter().any(|&family| network.plan(family).segment(segment).first_hops.len() > 1)
+            Family::ALL
+                .iter()
+                .any(|&family| network.plan(family).segment(segment).first_hops.len() > 1)
         })
         .map(|segment| network.site.segment(segment).name.value.as_str())
         .collect();

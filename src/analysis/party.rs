@@ -36,9 +36,15 @@ impl Column {
             (Party::Device(column), Place::Router(place)) => column == place,
             (Party::Host(host), Place::Segment(place)) => {
                 let device = plan.device(plan.host_index(host));
-                let mut there = device.interfaces.iter().filter(|interface| interface.segment == place);
+                let mut there = device
+                    .interfaces
+                    .iter()
+                    .filter(|interface| interface.segment == place);
                 there.any(|interface| {
-                    interface.addresses.iter().any(|&address| destinations.contains(address))
+                    interface
+                        .addresses
+                        .iter()
+                        .any(|&address| destinations.contains(address))
                 })
             }
             _ => false,
@@ -50,7 +56,10 @@ impl Column {
 pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column> {
     let site = network.site;
     let mut columns: Vec<Column> = if by_host {
-        (0..site.hosts.len()).map(HostId).map(|host| host_column(plan, host)).collect()
+        (0..site.hosts.len())
+            .map(HostId)
+            .map(|host| host_column(plan, host))
+            .collect()
     } else {
         let segments = site.segment_ids();
         let column = |segment| Column {
@@ -70,7 +79,10 @@ pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column>
 
 fn host_column(plan: &Plan, host: HostId) -> Column {
     let device = plan.device(plan.host_index(host));
-    let addresses = device.interfaces.iter().flat_map(|interface| &interface.addresses);
+    let addresses = device
+        .interfaces
+        .iter()
+        .flat_map(|interface| &interface.addresses);
     Column {
         party: Party::Host(host),
         addresses: addresses.map(|&address| Interval::point(address)).collect(),
@@ -96,14 +108,46 @@ pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
     };
     let wanted = |word: &str| kind.is_none_or(|kind| kind == word);
     let mut found = Vec::new();
-    let zones = site.zones.iter().enumerate().filter(|(_, zone)| zone.name.value == name);
-    found.extend(zones.filter(|_| wanted("zone")).map(|(at, _)| Party::Zone(ZoneId(at))));
-    let segments = site.segments.iter().enumerate().filter(|(_, segment)| segment.name.value == name);
-    found.extend(segments.filter(|_| wanted("segment")).map(|(at, _)| Party::Segment(SegmentId(at))));
-    let hosts = site.hosts.iter().enumerate().filter(|(_, host)| host.name.value == name);
-    found.extend(hosts.filter(|_| wanted("host")).map(|(at, _)| Party::Host(HostId(at))));
-    let routers = site.routers.iter().enumerate().filter(|(_, router)| router.name.value == name);
+    let zones = site
+        .zones
+        .iter()
+        .enumerate()
+        .filter(|(_, zone)| zone.name.value == name);
+    found.extend(
+        zones
+            .filter(|_| wanted("zone"))
+            .map(|(at, _)| Party::Zone(ZoneId(at))),
+    );
+    let segments = site
+        .segments
+        .iter()
+        .enumerate()
+        .filter(|(_, segment)| segment.name.value == name);
+    found.extend(
+        segments
+            .filter(|_| wanted("segment"))
+            .map(|(at, _)| Party::Segment(SegmentId(at))),
+    );
+    let hosts = site
+        .hosts
+        .iter()
+        .enumerate()
+        .filter(|(_, host)| host.name.value == name);
+    found.extend(
+        hosts
+            .filter(|_| wanted("host"))
+            .map(|(at, _)| Party::Host(HostId(at))),
+    );
+    let routers = site
+        .routers
+        .iter()
+        .enumerate()
+        .filter(|(_, router)| router.name.value == name);
     let gateway = |_: &(usize, &_)| wanted("gateway") || wanted("router");
-    found.extend(routers.filter(gateway).map(|(at, _)| Party::Device(RouterId(at))));
+    found.extend(
+        routers
+            .filter(gateway)
+            .map(|(at, _)| Party::Device(RouterId(at))),
+    );
     found
 }

@@ -36,7 +36,11 @@ pub struct PathResult {
 ///
 /// # Errors
 /// Mixed families, or a source address that belongs to no segment and no `from`.
-pub fn path(network: &Network<'_>, from: Option<Party>, packet: &Packet) -> Result<PathResult, PathError> {
+pub fn path(
+    network: &Network<'_>,
+    from: Option<Party>,
+    packet: &Packet,
+) -> Result<PathResult, PathError> {
     let family = Family::of(packet.source);
     if family != Family::of(packet.destination) {
         return Err(PathError::MixedFamilies);
@@ -45,7 +49,12 @@ pub fn path(network: &Network<'_>, from: Option<Party>, packet: &Packet) -> Resu
     let source = Family::value(packet.source);
     let (configured, segment, own) = match from {
         Some(Party::Host(host)) => {
-            let segment = network.site.host(host).interfaces.first().map(|interface| interface.segment);
+            let segment = network
+                .site
+                .host(host)
+                .interfaces
+                .first()
+                .map(|interface| interface.segment);
             let own = plan.device(plan.host_index(host)).own.contains(source);
             (Sender::Host(host), segment, own)
         }
@@ -54,7 +63,8 @@ pub fn path(network: &Network<'_>, from: Option<Party>, packet: &Packet) -> Resu
             (Sender::Segment(segment), Some(segment), own)
         }
         Some(Party::Zone(_) | Party::Device(_)) | None => {
-            let found = sender_of(network, packet.source).ok_or(PathError::SourceNowhere(packet.source))?;
+            let found =
+                sender_of(network, packet.source).ok_or(PathError::SourceNowhere(packet.source))?;
             (found, None, true)
         }
     };
@@ -62,7 +72,12 @@ pub fn path(network: &Network<'_>, from: Option<Party>, packet: &Packet) -> Resu
         (false, Some(segment)) => Sender::Hostile(segment),
         _ => configured,
     };
-    Ok(PathResult { sender, packet: *packet, forged: !own, traces: trace(network, sender, packet) })
+    Ok(PathResult {
+        sender,
+        packet: *packet,
+        forged: !own,
+        traces: trace(network, sender, packet),
+    })
 }
 
 /// The host that has an address, else the segment that it lies in.
@@ -74,6 +89,9 @@ fn sender_of(network: &Network<'_>, address: IpAddr) -> Option<Sender> {
     if let Some(host) = owners.next() {
         return Some(Sender::Host(host));
     }
-    let segment = plan.segments.iter().position(|segment| segment.addresses.contains(value))?;
+    let segment = plan
+        .segments
+        .iter()
+        .position(|segment| segment.addresses.contains(value))?;
     Some(Sender::Segment(SegmentId(segment)))
 }

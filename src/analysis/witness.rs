@@ -8,16 +8,23 @@ use crate::packet::{IntervalSet, Region};
 /// from the dynamic range (RFC 6335 section 6) where the region leaves the choice. `None` for an empty one.
 pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Packet> {
     let class = region.services.iter().next()?;
-    let mut classes = region.services.iter().map(|class| network.classes.class_box(class));
+    let mut classes = region
+        .services
+        .iter()
+        .map(|class| network.classes.class_box(class));
     let common = classes.find(|shape| {
-        [TCP, UDP].iter().any(|protocol| shape.protocols.contains(u128::from(protocol.0)))
+        [TCP, UDP]
+            .iter()
+            .any(|protocol| shape.protocols.contains(u128::from(protocol.0)))
     });
     let shape = common.unwrap_or_else(|| network.classes.class_box(class));
     let protocol = pick_protocol(plan.family, &shape.protocols)?;
     let (source_port, destination_port) = if protocol.has_ports() {
         let dynamic = IntervalSet::range(49_152, 65_535);
         let client = shape.source_ports.intersection(&dynamic);
-        let real = shape.destination_ports.intersection(&IntervalSet::range(1, 65_535));
+        let real = shape
+            .destination_ports
+            .intersection(&IntervalSet::range(1, 65_535));
         (
             client.lowest().or(shape.source_ports.lowest())?,
             real.lowest().or(shape.destination_ports.lowest())?,
@@ -29,7 +36,9 @@ pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Pa
     };
     Some(Packet {
         source: plan.family.address(representative(plan, &region.source)?),
-        destination: plan.family.address(representative(plan, &region.destination)?),
+        destination: plan
+            .family
+            .address(representative(plan, &region.destination)?),
         protocol,
         source_port: source_port as u16,
         destination_port: destination_port as u16,
@@ -42,8 +51,11 @@ fn pick_protocol(family: Family, protocols: &IntervalSet) -> Option<Protocol> {
         Family::V6 => ICMPV6,
     };
     let common = [TCP, UDP, message];
-    let held = common.iter().find(|protocol| protocols.contains(u128::from(protocol.0)));
-    held.copied().or_else(|| protocols.lowest().map(|lowest| Protocol(lowest as u8)))
+    let held = common
+        .iter()
+        .find(|protocol| protocols.contains(u128::from(protocol.0)));
+    held.copied()
+        .or_else(|| protocols.lowest().map(|lowest| Protocol(lowest as u8)))
 }
 
 /// Addresses that examples use: documentation (RFC 5737, RFC 3849).
@@ -60,8 +72,16 @@ fn examples(family: Family) -> IntervalSet {
 /// An address to show a set by: the lowest that can be a host's: neither first nor last of an on-link prefix; for a wide set one
 /// from the documentation prefixes.
 pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
-    let wide = set.intervals().iter().any(|part| part.high() - part.low() > 1 << 24);
-    if wide && plan.segments.iter().any(|segment| segment.external && set.is_subset(&segment.cover)) {
+    let wide = set
+        .intervals()
+        .iter()
+        .any(|part| part.high() - part.low() > 1 << 24);
+    if wide
+        && plan
+            .segments
+            .iter()
+            .any(|segment| segment.external && set.is_subset(&segment.cover))
+    {
         let example = set.intersection(&examples(plan.family)).lowest();
         if example.is_some() {
             return example;
@@ -70,12 +90,20 @@ pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
     let edges = |value: u128| {
         plan.segments.iter().any(|segment| {
             let mut parts = segment.on_link.intervals().iter();
-            parts.any(|part| part.high() - part.low() > 1 && (part.low() == value || part.high() == value))
+            parts.any(|part| {
+                part.high() - part.low() > 1 && (part.low() == value || part.high() == value)
+            })
         })
     };
     let inner = set.intervals().iter().find_map(|part| {
-        let next = part.low().checked_add(1).filter(|&next| next <= part.high());
-        [Some(part.low()), next].into_iter().flatten().find(|&value| !edges(value))
+        let next = part
+            .low()
+            .checked_add(1)
+            .filter(|&next| next <= part.high());
+        [Some(part.low()), next]
+            .into_iter()
+            .flatten()
+            .find(|&value| !edges(value))
     });
     inner.or(set.lowest())
 }

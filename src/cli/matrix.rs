@@ -10,8 +10,8 @@ use crate::load::services;
 use crate::model::{Family, Service, Site};
 use crate::packet::ClassSet;
 use crate::render::{
-    Key, PairFlows, Paint, Selection, Sheet, Side, flows_text, matrix_csv, matrix_json, matrix_markdown,
-    matrix_text,
+    Key, Paint, PairFlows, Selection, Sheet, Side, flows_text, matrix_csv, matrix_json,
+    matrix_markdown, matrix_text,
 };
 
 use super::output::Progress;
@@ -79,7 +79,13 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(&arguments.site, arguments.format == Format::Json, true, output)? else {
+    let Some(opened) = open(
+        &arguments.site,
+        arguments.format == Format::Json,
+        true,
+        output,
+    )?
+    else {
         return Ok(Verdict::Failed);
     };
     let asked = match asked(&opened.site, arguments) {
@@ -95,8 +101,14 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let matrices: Vec<Matrix> = families
         .iter()
         .map(|&family| {
-            let question = Question { by: asked.by, family, hostile: !arguments.no_hostile };
-            Matrix::new(&network, &question, &mut |done, total| progress.update(done, total))
+            let question = Question {
+                by: asked.by,
+                family,
+                hostile: !arguments.no_hostile,
+            };
+            Matrix::new(&network, &question, &mut |done, total| {
+                progress.update(done, total)
+            })
         })
         .collect();
     drop(progress);
@@ -107,7 +119,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         two_way_only: arguments.two_way,
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
-    let namings: Vec<Naming<'_>> = families.iter().map(|&family| Naming::new(&network, family)).collect();
+    let namings: Vec<Naming<'_>> = families
+        .iter()
+        .map(|&family| Naming::new(&network, family))
+        .collect();
     let listed = match arguments.flows {
         true => pair_flows(&network, &matrices, &selection),
         false => Vec::new(),
@@ -139,7 +154,11 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from, true)?;
     let to = parties(site, &arguments.to, true)?;
     let mut asked_services = Vec::new();
-    for text in arguments.service.iter().flat_map(|list| split_services(list)) {
+    for text in arguments
+        .service
+        .iter()
+        .flat_map(|list| split_services(list))
+    {
         let found = services(site, text).map_err(|message| format!("error: {message}\n"))?;
         asked_services.extend(found);
     }
@@ -154,7 +173,13 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
         None => By::Segment,
     };
     let grouped = arguments.by.is_none() && by == By::Zone;
-    Ok(Asked { by, grouped, from, to, services: asked_services })
+    Ok(Asked {
+        by,
+        grouped,
+        from,
+        to,
+        services: asked_services,
+    })
 }
 
 /// A comma separates services, but also the ports of one: `https,tcp/80,443` is two services.
@@ -175,7 +200,11 @@ fn split_services(list: &str) -> Vec<&str> {
 
 /// The classes of the services asked for; `None` where none was.
 pub(super) fn service_classes(network: &Network<'_>, services: &[Service]) -> Option<ClassSet> {
-    let boxes = |family: Family| services.iter().filter_map(move |service| service.packets(family));
+    let boxes = |family: Family| {
+        services
+            .iter()
+            .filter_map(move |service| service.packets(family))
+    };
     let boxes: Vec<_> = boxes(Family::V4).chain(boxes(Family::V6)).collect();
     (!services.is_empty()).then(|| network.classes.of(&boxes))
 }
@@ -197,12 +226,23 @@ fn text(
     let mut out = matrix_text(sheet, &key, &codes, paint);
     if grouped {
         let count = opened.site.segments.len();
-        out.push_str(&format!("\nThere are {count} segments, so zones are shown; --by segment shows all.\n"));
+        out.push_str(&format!(
+            "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
+        ));
     }
     for pair in listed {
-        if let Some(naming) = namings.iter().find(|naming| naming.plan().family == pair.family) {
+        if let Some(naming) = namings
+            .iter()
+            .find(|naming| naming.plan().family == pair.family)
+        {
             out.push('\n');
-            out.push_str(&flows_text(&opened.site, &opened.sources, naming, pair, paint));
+            out.push_str(&flows_text(
+                &opened.site,
+                &opened.sources,
+                naming,
+                pair,
+                paint,
+            ));
         }
     }
     out.push_str(&super::review::notes_text(&sheet.notes, paint));
@@ -216,10 +256,16 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
     for matrix in matrices {
         let family = matrix.question.family;
         let open = |parties: &[Party], chosen: &[Party]| -> Vec<Party> {
-            let chosen = parties.iter().copied().filter(|&party| selected(site, chosen, party));
+            let chosen = parties
+                .iter()
+                .copied()
+                .filter(|&party| selected(site, chosen, party));
             chosen.flat_map(|party| opened_zone(site, party)).collect()
         };
-        let (rows, columns) = (open(&matrix.rows, &selection.from), open(&matrix.columns, &selection.to));
+        let (rows, columns) = (
+            open(&matrix.rows, &selection.from),
+            open(&matrix.columns, &selection.to),
+        );
         for &from in &rows {
             for &to in columns.iter().filter(|&&to| to != from) {
                 let (mut found, complete) = flows(network, family, from, to);
@@ -231,7 +277,13 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
                 }
                 if !found.is_empty() || !complete || (rows.len() == 1 && columns.len() == 1) {
                     let (from, to) = (Side::new(site, from), Side::new(site, to));
-                    listed.push(PairFlows { from, to, family, flows: found, complete });
+                    listed.push(PairFlows {
+                        from,
+                        to,
+                        family,
+                        flows: found,
+                        complete,
+                    });
                 }
             }
         }
@@ -240,7 +292,11 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
 }
 
 fn selected(site: &Site, chosen: &[Party], party: Party) -> bool {
-    Selection { from: chosen.to_vec(), ..Selection::default() }.takes_sender(site, party)
+    Selection {
+        from: chosen.to_vec(),
+        ..Selection::default()
+    }
+    .takes_sender(site, party)
 }
 
 fn opened_zone(site: &Site, party: Party) -> Vec<Party> {

@@ -87,7 +87,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
             let failed = error.use_stderr();
             // Help that nobody reads to the end is no failure.
             let _ = error.print();
-            return if failed { Verdict::Failed } else { Verdict::Clean };
+            return if failed {
+                Verdict::Failed
+            } else {
+                Verdict::Clean
+            };
         }
     };
     let mut output = Output::new(arguments.color);
@@ -98,7 +102,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
     };
-    finish(result.and_then(|verdict| output.flush().map(|()| verdict)), &mut output)
+    finish(
+        result.and_then(|verdict| output.flush().map(|()| verdict)),
+        &mut output,
+    )
 }
 
 fn finish(result: io::Result<Verdict>, output: &mut Output) -> Verdict {

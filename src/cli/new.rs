@@ -35,7 +35,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             Ok(Verdict::Clean)
         }
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-            output.complain(&format!("error: {shown} exists and is left alone; name another file\n"))?;
+            output.complain(&format!(
+                "error: {shown} exists and is left alone; name another file\n"
+            ))?;
             Ok(Verdict::Failed)
         }
         Err(error) => {

@@ -19,17 +19,26 @@ pub struct Output {
 impl Output {
     /// The streams of this process.
     pub fn new(choice: Colour) -> Self {
-        Self { out: io::BufWriter::new(io::stdout()), choice }
+        Self {
+            out: io::BufWriter::new(io::stdout()),
+            choice,
+        }
     }
 
     /// How results may look.
     pub fn paint(&self) -> Paint {
-        Paint { colour: coloured(self.choice, &io::stdout()), columns: columns() }
+        Paint {
+            colour: coloured(self.choice, &io::stdout()),
+            columns: columns(),
+        }
     }
 
     /// How problems may look.
     pub fn error_paint(&self) -> Paint {
-        Paint { colour: coloured(self.choice, &io::stderr()), columns: columns() }
+        Paint {
+            colour: coloured(self.choice, &io::stderr()),
+            columns: columns(),
+        }
     }
 
     /// Writes to standard output.
@@ -68,7 +77,9 @@ fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool 
 
 /// Columns of the terminal; of a pipe what `COLUMNS` says, else 80.
 fn columns() -> usize {
-    let given = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok());
+    let given = std::env::var("COLUMNS")
+        .ok()
+        .and_then(|text| text.parse().ok());
     let real = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
     real.or(given).unwrap_or(80).clamp(40, 400)
 }
@@ -89,7 +100,10 @@ impl Progress {
             bar.set_message(what);
             bar
         });
-        Self { bar, started: Instant::now() }
+        Self {
+            bar,
+            started: Instant::now(),
+        }
     }
 
     pub(super) fn update(&self, done: usize, total: usize) {

@@ -60,7 +60,13 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(&arguments.site, arguments.format == Format::Json, true, output)? else {
+    let Some(opened) = open(
+        &arguments.site,
+        arguments.format == Format::Json,
+        true,
+        output,
+    )?
+    else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -73,9 +79,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let paint = output.paint();
     let text = match arguments.format {
-        Format::Json => {
-            path_json(&network, &opened.sources, &result, &crate::analysis::notes(&network))
-        }
+        Format::Json => path_json(
+            &network,
+            &opened.sources,
+            &result,
+            &crate::analysis::notes(&network),
+        ),
         Format::Text => {
             let shown = path_text(&network, &opened.sources, &result, arguments.rules, paint);
             let caution = crate::render::wrapped(CAUTION, paint.columns.max(30)).join("\n");
@@ -83,8 +92,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     };
     output.print(&text)?;
-    let arrives = result.traces.iter().any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
-    Ok(if arrives { Verdict::Clean } else { Verdict::Findings })
+    let arrives = result
+        .traces
+        .iter()
+        .any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
+    Ok(if arrives {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
+    })
 }
 
 fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, String> {
@@ -94,23 +110,47 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
     let families = arguments.family.families().iter();
     let services = services(site, &arguments.service)?;
     let choose = |&family: &Family| {
-        let pick = |end: &End| end.addresses.iter().copied().find(|&address| Family::of(address) == family);
-        let service = services.iter().find_map(|service| service.packets(family))?;
+        let pick = |end: &End| {
+            end.addresses
+                .iter()
+                .copied()
+                .find(|&address| Family::of(address) == family)
+        };
+        let service = services
+            .iter()
+            .find_map(|service| service.packets(family))?;
         Some((pick(&sources)?, pick(&targets)?, service))
     };
-    let (source, destination, service) = families.into_iter().find_map(choose).ok_or_else(|| {
-        "source, target and service have no address family in common".to_owned()
-    })?;
-    let protocol = Protocol(service.protocols.intersection(&common()).lowest().or(service.protocols.lowest())
-        .unwrap_or_default() as u8);
+    let (source, destination, service) = families
+        .into_iter()
+        .find_map(choose)
+        .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
+    let protocol = Protocol(
+        service
+            .protocols
+            .intersection(&common())
+            .lowest()
+            .or(service.protocols.lowest())
+            .unwrap_or_default() as u8,
+    );
     let lowest = |set: &IntervalSet| set.lowest().unwrap_or_default() as u16;
-    let dynamic = service.source_ports.intersection(&IntervalSet::range(49_152, 65_535));
-    let client = if dynamic.is_empty() { lowest(&service.source_ports) } else { lowest(&dynamic) };
+    let dynamic = service
+        .source_ports
+        .intersection(&IntervalSet::range(49_152, 65_535));
+    let client = if dynamic.is_empty() {
+        lowest(&service.source_ports)
+    } else {
+        lowest(&dynamic)
+    };
     let packet = Packet {
         source,
         destination,
         protocol,
-        source_port: if protocol.has_ports() { arguments.source_port.unwrap_or(client) } else { 0 },
+        source_port: if protocol.has_ports() {
+            arguments.source_port.unwrap_or(client)
+        } else {
+            0
+        },
         destination_port: match protocol.has_ports() || protocol.has_messages() {
             true => lowest(&service.destination_ports),
             false => 0,
@@ -136,7 +176,9 @@ fn common() -> IntervalSet {
 
 fn start(site: &Site, name: &str) -> Result<Party, String> {
     let found = find_party(site, name);
-    let start = found.into_iter().find(|party| matches!(party, Party::Segment(_) | Party::Host(_)));
+    let start = found
+        .into_iter()
+        .find(|party| matches!(party, Party::Segment(_) | Party::Host(_)));
     start.ok_or_else(|| unknown(site, name, "segment or host"))
 }
 
@@ -149,7 +191,10 @@ struct End {
 impl End {
     fn new(network: &Network<'_>, text: &str) -> Result<Self, String> {
         if let Ok(address) = text.parse() {
-            return Ok(Self { addresses: vec![address], party: None });
+            return Ok(Self {
+                addresses: vec![address],
+                party: None,
+            });
         }
         let found = find_party(network.site, text);
         // A host before a segment before a gateway: the narrowest thing of that name.
@@ -159,12 +204,19 @@ impl End {
             Party::Device(_) => 2,
             Party::Zone(_) => 3,
         };
-        let best = found.into_iter().filter(|party| !matches!(party, Party::Zone(_))).min_by_key(rank);
-        let party = best.ok_or_else(|| unknown(network.site, text, "address, host, segment or gateway"))?;
+        let best = found
+            .into_iter()
+            .filter(|party| !matches!(party, Party::Zone(_)))
+            .min_by_key(rank);
+        let party =
+            best.ok_or_else(|| unknown(network.site, text, "address, host, segment or gateway"))?;
         let addresses = addresses(network, party);
         match addresses.is_empty() {
             true => Err(format!("`{}` has no address", clean(text))),
-            false => Ok(Self { addresses, party: Some(party) }),
+            false => Ok(Self {
+                addresses,
+                party: Some(party),
+            }),
         }
     }
 }
@@ -186,10 +238,15 @@ fn addresses(network: &Network<'_>, party: Party) -> Vec<IpAddr> {
 
 fn unknown(site: &Site, name: &str, what: &str) -> String {
     let hosts = site.hosts.iter().map(|host| host.name.value.as_str());
-    let segments = site.segments.iter().map(|segment| segment.name.value.as_str());
+    let segments = site
+        .segments
+        .iter()
+        .map(|segment| segment.name.value.as_str());
     let routers = site.routers.iter().map(|router| router.name.value.as_str());
     let near = nearest(name, hosts.chain(segments).chain(routers));
-    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{}`?", clean(near)));
+    let hint = near.map_or_else(String::new, |near| {
+        format!("; did you mean `{}`?", clean(near))
+    });
     format!("`{}` is no {what} of this site{hint}", clean(name))
 }
 

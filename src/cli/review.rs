@@ -7,7 +7,9 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{By, CAUTION, Extent, HostileReach, Matrix, Naming, Question, Reading};
 use crate::diagnostic::Severity;
 use crate::forwarding::Network;
-use crate::render::{Paint, Selection, Sheet, clean, matrix_text, problem_summary, review_json, review_markdown};
+use crate::render::{
+    Paint, Selection, Sheet, clean, matrix_text, problem_summary, review_json, review_markdown,
+};
 
 use super::matrix::sheet_key;
 use super::output::Progress;
@@ -49,7 +51,13 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(&arguments.site, arguments.format == Format::Json, false, output)? else {
+    let Some(opened) = open(
+        &arguments.site,
+        arguments.format == Format::Json,
+        false,
+        output,
+    )?
+    else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -58,13 +66,22 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let matrices: Vec<Matrix> = families
         .iter()
         .map(|&family| {
-            let question = Question { by: By::Zone, family, hostile: true };
-            Matrix::new(&network, &question, &mut |done, total| progress.update(done, total))
+            let question = Question {
+                by: By::Zone,
+                family,
+                hostile: true,
+            };
+            Matrix::new(&network, &question, &mut |done, total| {
+                progress.update(done, total)
+            })
         })
         .collect();
     drop(progress);
     let sheet = Sheet::new(&network, &matrices, &Selection::default());
-    let namings: Vec<Naming<'_>> = families.iter().map(|&family| Naming::new(&network, family)).collect();
+    let namings: Vec<Naming<'_>> = families
+        .iter()
+        .map(|&family| Naming::new(&network, family))
+        .collect();
     let summary = summary(&opened, &matrices);
     match arguments.format {
         Format::Json => {
@@ -74,7 +91,14 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
         Format::Markdown => {
             let (key, codes) = sheet_key(&sheet, &namings);
-            let text = review_markdown(&opened.sources, &sheet, &key, &codes, &opened.problems, &summary);
+            let text = review_markdown(
+                &opened.sources,
+                &sheet,
+                &key,
+                &codes,
+                &opened.problems,
+                &summary,
+            );
             output.print(&text)?;
         }
         Format::Text => {
@@ -97,7 +121,11 @@ fn verdict(opened: &Opened, threshold: Threshold) -> Verdict {
         Threshold::Error => Severity::Error,
         Threshold::Never => return Verdict::Clean,
     };
-    match opened.problems.iter().any(|problem| problem.severity() >= least) {
+    match opened
+        .problems
+        .iter()
+        .any(|problem| problem.severity() >= least)
+    {
         true => Verdict::Findings,
         false => Verdict::Clean,
     }
@@ -137,7 +165,10 @@ fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
             text.push_str(&format!(", {count} {what}"));
         }
     }
-    let waiting = [(opened.site.needs.len(), "needs"), (opened.site.expectations.len(), "expectations")];
+    let waiting = [
+        (opened.site.needs.len(), "needs"),
+        (opened.site.expectations.len(), "expectations"),
+    ];
     for (count, what) in waiting.into_iter().filter(|(count, _)| *count > 0) {
         text.push_str(&format!("; {count} {what} read, not judged"));
     }
@@ -148,13 +179,18 @@ fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
 pub(super) fn notes_text(notes: &[String], paint: Paint) -> String {
     let mut out = format!("\n{}\n", paint.strong("What this rests on"));
     for note in notes {
-        for (number, line) in crate::render::wrapped(&clean(note), paint.columns.saturating_sub(4).max(30))
-            .into_iter()
-            .enumerate()
+        for (number, line) in
+            crate::render::wrapped(&clean(note), paint.columns.saturating_sub(4).max(30))
+                .into_iter()
+                .enumerate()
         {
             let bullet = if number == 0 { "- " } else { "  " };
             let line = format!("  {bullet}{line}\n");
-            out.push_str(&if note == CAUTION { line } else { paint.faint(&line) });
+            out.push_str(&if note == CAUTION {
+                line
+            } else {
+                paint.faint(&line)
+            });
         }
     }
     out

@@ -61,8 +61,14 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let today = arguments.today.unwrap_or_else(|| jiff::ZonedDateTime::now().date());
-    let Loaded { site, sources, problems } = load_path(&arguments.site);
+    let today = arguments
+        .today
+        .unwrap_or_else(|| jiff::ZonedDateTime::now().date());
+    let Loaded {
+        site,
+        sources,
+        problems,
+    } = load_path(&arguments.site);
     let Some(site) = site else {
         if json {
             output.print(&problems_json(&sources, &problems))?;
@@ -73,7 +79,12 @@ pub(super) fn open(
     if show_warnings {
         print_problems(&sources, &problems, Severity::Warning, output)?;
     }
-    Ok(Some(Opened { site, sources, problems, today }))
+    Ok(Some(Opened {
+        site,
+        sources,
+        problems,
+        today,
+    }))
 }
 
 /// Problems of at least a severity on standard error, with a line that counts them.
@@ -84,8 +95,11 @@ pub(super) fn print_problems(
     output: &mut Output,
 ) -> io::Result<()> {
     let paint = output.error_paint();
-    let shown: Vec<Problem> =
-        problems.iter().filter(|problem| problem.severity() >= least).cloned().collect();
+    let shown: Vec<Problem> = problems
+        .iter()
+        .filter(|problem| problem.severity() >= least)
+        .cloned()
+        .collect();
     for problem in &shown {
         output.complain(&problem_text(sources, problem, paint.colour, paint.columns))?;
         output.complain("\n")?;
@@ -112,10 +126,19 @@ pub(super) fn parties(site: &Site, names: &[String], hosts: bool) -> Result<Vec<
 }
 
 fn unknown(site: &Site, name: &str, hosts: bool) -> String {
-    let what = if hosts { "zone, segment, host or gateway" } else { "zone, segment or gateway" };
+    let what = if hosts {
+        "zone, segment, host or gateway"
+    } else {
+        "zone, segment or gateway"
+    };
     let near = nearest(name, all_names(site));
-    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{}`?", clean(near)));
-    format!("error: there is no {what} `{}` in this site{hint}\n", clean(name))
+    let hint = near.map_or_else(String::new, |near| {
+        format!("; did you mean `{}`?", clean(near))
+    });
+    format!(
+        "error: there is no {what} `{}` in this site{hint}\n",
+        clean(name)
+    )
 }
 
 fn all_names(site: &Site) -> impl Iterator<Item = &str> {
@@ -123,7 +146,11 @@ fn all_names(site: &Site) -> impl Iterator<Item = &str> {
     let segments = site.segment_ids().map(Party::Segment);
     let hosts = (0..site.hosts.len()).map(|at| Party::Host(crate::model::HostId(at)));
     let routers = (0..site.routers.len()).map(|at| Party::Device(crate::model::RouterId(at)));
-    zones.chain(segments).chain(hosts).chain(routers).map(|party| party_name(site, party))
+    zones
+        .chain(segments)
+        .chain(hosts)
+        .chain(routers)
+        .map(|party| party_name(site, party))
 }
 
 /// The nearest of some names, if one is near.

@@ -6,7 +6,9 @@ use crate::model::{
     Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, ServiceMatch, Site,
     Translation, TranslationTarget,
 };
-use crate::packet::{ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses};
+use crate::packet::{
+    ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
+};
 
 /// What a translation writes, in one family.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -96,13 +98,26 @@ impl FilterPlan {
         classes: &ServiceClasses,
         today: Date,
     ) -> Self {
-        let parties = Parties { site, interfaces: &router.interfaces };
+        let parties = Parties {
+            site,
+            interfaces: &router.interfaces,
+        };
         let mut lines = Vec::new();
         let mut rules = Vec::new();
         let mut actions = Vec::new();
-        for (number, rule) in filter.rules.iter().enumerate().filter(|(_, rule)| rule.active(today)) {
-            let Some(fields) = fields(&rule.source, &rule.destination, &rule.services, family, classes)
-            else {
+        for (number, rule) in filter
+            .rules
+            .iter()
+            .enumerate()
+            .filter(|(_, rule)| rule.active(today))
+        {
+            let Some(fields) = fields(
+                &rule.source,
+                &rule.destination,
+                &rule.services,
+                family,
+                classes,
+            ) else {
                 continue;
             };
             lines.push(Line {
@@ -121,7 +136,10 @@ impl FilterPlan {
         Self {
             stateful: filter.stateful,
             default: filter.default.value,
-            ingress: numbers.clone().map(|number| lines.from_ingress(number)).collect(),
+            ingress: numbers
+                .clone()
+                .map(|number| lines.from_ingress(number))
+                .collect(),
             egress: numbers.map(|number| lines.to_egress(number)).collect(),
             rules,
             actions,
@@ -161,7 +179,9 @@ impl FilterPlan {
 /// The packets of a list of services in one family.
 pub(super) fn boxes(services: &ServiceMatch, family: Family) -> Vec<ServiceBox> {
     let parts = services.services.iter();
-    parts.filter_map(|service| service.packets(family)).collect()
+    parts
+        .filter_map(|service| service.packets(family))
+        .collect()
 }
 
 struct Parties<'a> {
@@ -184,7 +204,9 @@ impl Parties<'_> {
         if parties.contains(&Party::Gateway) {
             numbers.push(self.interfaces.len());
         }
-        let points = numbers.into_iter().map(|number| crate::packet::Interval::point(number as u128));
+        let points = numbers
+            .into_iter()
+            .map(|number| crate::packet::Interval::point(number as u128));
         points.collect()
     }
 }
@@ -255,7 +277,10 @@ fn translations(
         if let Some(fields) = matched {
             plans.push(TranslationPlan {
                 line,
-                interfaces: translation.parties.as_ref().map(|named| parties.interfaces(named)),
+                interfaces: translation
+                    .parties
+                    .as_ref()
+                    .map(|named| parties.interfaces(named)),
                 source: fields.source,
                 destination: fields.destination,
                 services: fields.services,

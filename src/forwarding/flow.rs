@@ -92,7 +92,11 @@ impl Flow {
                 classes.before_destination_port(&services, before, *port)
             });
         Self {
-            sent: Region { source, destination, services },
+            sent: Region {
+                source,
+                destination,
+                services,
+            },
             now: part,
             hops: self.hops.clone(),
         }

@@ -107,7 +107,12 @@ impl<'s> Network<'s> {
     pub fn asking(site: &'s Site, today: Date, services: &[Service]) -> Self {
         let classes = seeds::classes(site, today, services);
         let plans = Family::ALL.map(|family| Plan::new(site, family, &classes, today));
-        Self { site, today, classes, plans }
+        Self {
+            site,
+            today,
+            classes,
+            plans,
+        }
     }
 
     /// The plan of one family.
@@ -124,15 +129,24 @@ impl Plan {
         let routers = site.routers.iter().enumerate();
         let routers = routers.map(|(at, router)| {
             let filter = router.filter();
-            let filter = filter.map(|filter| FilterPlan::new(site, router, filter, family, classes, today));
+            let filter =
+                filter.map(|filter| FilterPlan::new(site, router, filter, family, classes, today));
             router_device(RouterId(at), router, filter, family)
         });
         let hosts = site.hosts.iter().enumerate();
         let hosts = hosts.map(|(at, host)| host_device(site, HostId(at), host, family));
         let devices: Vec<Device> = routers.chain(hosts).collect();
         let own = devices[..site.routers.len()].iter();
-        let routers_own = own.flat_map(|device| device.own.intervals()).copied().collect();
-        let mut plan = Self { family, devices, segments: Vec::new(), routers_own };
+        let routers_own = own
+            .flat_map(|device| device.own.intervals())
+            .copied()
+            .collect();
+        let mut plan = Self {
+            family,
+            devices,
+            segments: Vec::new(),
+            routers_own,
+        };
         plan.segments = plan.attach(site);
         plan.resolve_first_hops(site);
         plan.give_addresses(site);
@@ -156,7 +170,10 @@ impl Plan {
 
     /// The device number of a host.
     pub fn host_index(&self, id: HostId) -> DeviceIndex {
-        let routers = self.devices.iter().take_while(|device| matches!(device.id, DeviceId::Router(_)));
+        let routers = self
+            .devices
+            .iter()
+            .take_while(|device| matches!(device.id, DeviceId::Router(_)));
         DeviceIndex(routers.count() + id.0)
     }
 
@@ -164,7 +181,9 @@ impl Plan {
     pub fn owner(&self, segment: SegmentId, address: u128) -> Option<(DeviceIndex, usize)> {
         let attached = self.segment(segment).attached.iter().copied();
         let mut owners = attached.filter(|&(device, interface)| {
-            self.device(device).interfaces[interface].addresses.contains(&address)
+            self.device(device).interfaces[interface]
+                .addresses
+                .contains(&address)
         });
         owners.next()
     }
@@ -200,7 +219,9 @@ impl Plan {
                 .collect();
             let first_hops = if named.is_empty() {
                 let attached = self.segments[number].attached.iter().copied();
-                attached.filter(|&at| self.is_addressed_router(at)).collect()
+                attached
+                    .filter(|&at| self.is_addressed_router(at))
+                    .collect()
             } else {
                 named
             };
@@ -210,7 +231,8 @@ impl Plan {
 
     fn is_addressed_router(&self, (device, interface): (DeviceIndex, usize)) -> bool {
         let device = self.device(device);
-        matches!(device.id, DeviceId::Router(_)) && !device.interfaces[interface].addresses.is_empty()
+        matches!(device.id, DeviceId::Router(_))
+            && !device.interfaces[interface].addresses.is_empty()
     }
 
     fn give_addresses(&mut self, site: &Site) {
@@ -239,10 +261,15 @@ impl Plan {
     /// the site.
     fn routed_beyond(&self, segment: SegmentId) -> IntervalSet {
         let mut intervals: Vec<Interval> = Vec::new();
-        for device in self.devices.iter().filter(|device| matches!(device.id, DeviceId::Router(_))) {
+        for device in self
+            .devices
+            .iter()
+            .filter(|device| matches!(device.id, DeviceId::Router(_)))
+        {
             let beyond = device.routes.destinations(|entry| match entry.next_hop {
                 NextHop::Address { interface, address } => {
-                    device.interfaces[interface].segment == segment && self.owner(segment, address).is_none()
+                    device.interfaces[interface].segment == segment
+                        && self.owner(segment, address).is_none()
                 }
                 _ => false,
             });
@@ -252,13 +279,25 @@ impl Plan {
     }
 }
 
-fn router_device(id: RouterId, router: &Router, filter: Option<FilterPlan>, family: Family) -> Device {
+fn router_device(
+    id: RouterId,
+    router: &Router,
+    filter: Option<FilterPlan>,
+    family: Family,
+) -> Device {
     let mut entries = Vec::new();
     let mut interfaces = Vec::new();
     for (number, interface) in router.interfaces.iter().enumerate() {
-        let addresses = interface.addresses.iter().map(|address| (address.value, address.span));
+        let addresses = interface
+            .addresses
+            .iter()
+            .map(|address| (address.value, address.span));
         entries.extend(on_link(number, addresses.clone(), family));
-        interfaces.push((interface.segment, own_addresses(addresses, family), interface.source_check));
+        interfaces.push((
+            interface.segment,
+            own_addresses(addresses, family),
+            interface.source_check,
+        ));
     }
     entries.extend(static_routes(&router.routes, family));
     let routes = RouteTable::new(entries);
@@ -285,7 +324,10 @@ fn host_device(site: &Site, id: HostId, host: &Host, family: Family) -> Device {
     let mut entries = Vec::new();
     let mut interfaces = Vec::new();
     for (number, interface) in host.interfaces.iter().enumerate() {
-        let addresses = interface.addresses.iter().map(|address| (address.value, address.span));
+        let addresses = interface
+            .addresses
+            .iter()
+            .map(|address| (address.value, address.span));
         entries.extend(on_link(number, addresses.clone(), family));
         interfaces.push(Attachment {
             segment: interface.segment,
@@ -307,17 +349,36 @@ fn host_device(site: &Site, id: HostId, host: &Host, family: Family) -> Device {
 
 /// The default route of a host: its own next hops, else whatever its first addressed interface's segment
 /// uses.
-fn default_routes(site: &Site, host: &Host, interfaces: &[Attachment], family: Family) -> Vec<RouteEntry> {
+fn default_routes(
+    site: &Site,
+    host: &Host,
+    interfaces: &[Attachment],
+    family: Family,
+) -> Vec<RouteEntry> {
     let everything = Interval::new(0, family.top()).expect("zero is the lowest address");
-    let entry = |next_hop| RouteEntry { prefix: everything, next_hop, place: host.name.span };
-    let named: Vec<IpAddr> = host.default_gateway.iter().map(|address| address.value).collect();
+    let entry = |next_hop| RouteEntry {
+        prefix: everything,
+        next_hop,
+        place: host.name.span,
+    };
+    let named: Vec<IpAddr> = host
+        .default_gateway
+        .iter()
+        .map(|address| address.value)
+        .collect();
     let next_hop = named.iter().find_map(|&address| {
         let holds = |segment: SegmentId| segment_holds(site, segment, address);
-        let interface = interfaces.iter().position(|interface| holds(interface.segment))?;
-        (Family::of(address) == family)
-            .then(|| NextHop::Address { interface, address: Family::value(address) })
+        let interface = interfaces
+            .iter()
+            .position(|interface| holds(interface.segment))?;
+        (Family::of(address) == family).then(|| NextHop::Address {
+            interface,
+            address: Family::value(address),
+        })
     });
-    let addressed = interfaces.iter().position(|interface| !interface.addresses.is_empty());
+    let addressed = interfaces
+        .iter()
+        .position(|interface| !interface.addresses.is_empty());
     let fallback = addressed.map(|interface| NextHop::AnyRouter { interface });
     next_hop.or(fallback).map(entry).into_iter().collect()
 }
@@ -339,9 +400,13 @@ fn on_link(
     })
 }
 
-fn own_addresses(addresses: impl Iterator<Item = (InterfaceAddress, Span)>, family: Family) -> Vec<u128> {
+fn own_addresses(
+    addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
+    family: Family,
+) -> Vec<u128> {
     let mine = addresses.filter(|(address, _)| address.family() == family);
-    mine.map(|(address, _)| Family::value(address.address())).collect()
+    mine.map(|(address, _)| Family::value(address.address()))
+        .collect()
 }
 
 fn own(interfaces: &[Attachment]) -> IntervalSet {
@@ -350,7 +415,9 @@ fn own(interfaces: &[Attachment]) -> IntervalSet {
 }
 
 fn static_routes(routes: &[Route], family: Family) -> impl Iterator<Item = RouteEntry> + '_ {
-    let mine = routes.iter().filter(move |route| route.destination.family() == family);
+    let mine = routes
+        .iter()
+        .filter(move |route| route.destination.family() == family);
     mine.map(|route| RouteEntry {
         prefix: route.destination.interval(),
         next_hop: match route.via {

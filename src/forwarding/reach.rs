@@ -93,7 +93,15 @@ pub fn reach(
     };
     let hostile = matches!(sender, Sender::Hostile(_));
     let target_segment = target.segment;
-    let mut walk = Walk { network, plan, origin, hostile, target: target_segment, sink, complete: true };
+    let mut walk = Walk {
+        network,
+        plan,
+        origin,
+        hostile,
+        target: target_segment,
+        sink,
+        complete: true,
+    };
     walk.send(sender, target.addresses);
     walk.complete
 }
@@ -130,7 +138,8 @@ impl Walk<'_> {
                 for (next_hop, destination) in here.routes.split(destinations) {
                     // A host sends from an address of the interface that the packet leaves by.
                     let egress = next_hop.and_then(NextHop::interface);
-                    let addresses = egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
+                    let addresses =
+                        egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
                     let source = addresses.iter().map(|&at| Interval::point(at)).collect();
                     self.route(device, Flow::new(region(source, destination)));
                 }
@@ -255,7 +264,11 @@ impl Walk<'_> {
             (self.sink)(Arrival::Delivered(Place::Router(router), flow));
             return;
         }
-        for interface in here.interfaces.iter().filter(|interface| !interface.addresses.is_empty()) {
+        for interface in here
+            .interfaces
+            .iter()
+            .filter(|interface| !interface.addresses.is_empty())
+        {
             let points = interface.addresses.iter().map(|&at| Interval::point(at));
             let (mine, _) = self.split_destination(&flow, &points.collect());
             if let Some(mine) = mine {
@@ -268,7 +281,10 @@ impl Walk<'_> {
     fn route(&mut self, device: DeviceIndex, flow: Flow) {
         let here = self.plan.device(device);
         for (next_hop, destinations) in here.routes.split(&flow.now.destination) {
-            let part = Region { destination: destinations, ..flow.now.clone() };
+            let part = Region {
+                destination: destinations,
+                ..flow.now.clone()
+            };
             let part = flow.restricted(part, &self.network.classes);
             let egress = match next_hop {
                 None => {
@@ -327,9 +343,11 @@ impl Walk<'_> {
         self.narrow_by_destination(filter, &flow, &mut candidates);
         let mut decided: Vec<(Option<usize>, Region)> = Vec::new();
         let start = flow.now.clone();
-        let result = filter.lines.walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
-            decided.push((line, region));
-        });
+        let result = filter
+            .lines
+            .walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
+                decided.push((line, region));
+            });
         self.complete &= result.is_ok();
         let mut permitted = Vec::new();
         for (line, region) in decided {
@@ -357,7 +375,13 @@ impl Walk<'_> {
                 candidates.and_assign(&filter.source_masks(sets())[origin.0]);
             }
             // Any source at all: nearly every line can match, and finding out which costs more.
-            _ if self.hostile && flow.now.source.intervals().iter().any(|part| part.high() - part.low() > WIDE) => {}
+            _ if self.hostile
+                && flow
+                    .now
+                    .source
+                    .intervals()
+                    .iter()
+                    .any(|part| part.high() - part.low() > WIDE) => {}
             _ => candidates.and_assign(&filter.lines.from_source(&flow.now.source)),
         }
     }
@@ -366,14 +390,24 @@ impl Walk<'_> {
     fn narrow_by_destination(&self, filter: &FilterPlan, flow: &Flow, candidates: &mut Mask) {
         let sets = || self.plan.segments.iter().map(|segment| &segment.cover);
         match self.target {
-            Some(target) if flow.now.destination.is_subset(&self.plan.segment(target).cover) => {
+            Some(target)
+                if flow
+                    .now
+                    .destination
+                    .is_subset(&self.plan.segment(target).cover) =>
+            {
                 candidates.and_assign(&filter.destination_masks(sets())[target.0]);
             }
             _ => candidates.and_assign(&filter.lines.to_destination(&flow.now.destination)),
         }
     }
 
-    fn translate_destination(&mut self, filter: &FilterPlan, ingress: usize, flow: Flow) -> Vec<Flow> {
+    fn translate_destination(
+        &mut self,
+        filter: &FilterPlan,
+        ingress: usize,
+        flow: Flow,
+    ) -> Vec<Flow> {
         let (mut done, rest) = self.first_matches(&filter.arrivals, ingress, flow);
         for (translation, part) in &mut done {
             let Written::Address(address) = translation.written else {
@@ -385,7 +419,10 @@ impl Walk<'_> {
             let before = std::mem::replace(&mut part.now.destination, IntervalSet::point(address));
             hop.destination_before = Some((translation.line, before));
             if let Some(port) = translation.port {
-                let after = self.network.classes.with_destination_port(&part.now.services, port);
+                let after = self
+                    .network
+                    .classes
+                    .with_destination_port(&part.now.services, port);
                 let before = std::mem::replace(&mut part.now.services, after);
                 hop.services_before = Some((before, port));
             }
@@ -460,7 +497,10 @@ impl Walk<'_> {
             return (Some(flow.clone()), None);
         }
         let part = |destination| {
-            let part = Region { destination, ..flow.now.clone() };
+            let part = Region {
+                destination,
+                ..flow.now.clone()
+            };
             Some(flow.restricted(part, &self.network.classes))
         };
         (part(inside), part(outside))
@@ -477,7 +517,10 @@ impl Walk<'_> {
             return (Some(flow.clone()), None);
         }
         let part = |source| {
-            let part = Region { source, ..flow.now.clone() };
+            let part = Region {
+                source,
+                ..flow.now.clone()
+            };
             Some(flow.restricted(part, &self.network.classes))
         };
         (part(outside), part(inside))

@@ -28,10 +28,19 @@ pub fn returns(
         Sender::Segment(segment) | Sender::Hostile(segment) => vec![segment],
         Sender::Host(host) => {
             let device = plan.device(plan.host_index(host));
-            device.interfaces.iter().map(|interface| interface.segment).collect()
+            device
+                .interfaces
+                .iter()
+                .map(|interface| interface.segment)
+                .collect()
         }
     };
-    let mut back = Back { network, plan, home, found: Vec::new() };
+    let mut back = Back {
+        network,
+        plan,
+        home,
+        found: Vec::new(),
+    };
     match place {
         Place::Segment(segment) => back.send_from_segment(segment, flow.clone(), &[]),
         Place::Router(router) => {
@@ -69,7 +78,13 @@ impl Back<'_> {
     }
 
     /// On-link delivery: home, or to a gateway or router whose address the reply is sent to.
-    fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow, visited: &Visited) {
+    fn hand_over(
+        &mut self,
+        segment: SegmentId,
+        from: Option<DeviceIndex>,
+        flow: Flow,
+        visited: &Visited,
+    ) {
         let mut rest = flow;
         if rest.now.source.overlaps(&self.plan.routers_own) {
             for &(device, interface) in &self.plan.segment(segment).attached {
@@ -109,7 +124,10 @@ impl Back<'_> {
                 return;
             }
             if destination != flow.now.destination {
-                let part = Region { destination, ..flow.now.clone() };
+                let part = Region {
+                    destination,
+                    ..flow.now.clone()
+                };
                 flow = flow.restricted(part, &self.network.classes);
             }
         }
@@ -123,13 +141,26 @@ impl Back<'_> {
         }
     }
 
-    fn route(&mut self, device: DeviceIndex, ingress: Option<usize>, flow: Flow, visited: &Visited) {
+    fn route(
+        &mut self,
+        device: DeviceIndex,
+        ingress: Option<usize>,
+        flow: Flow,
+        visited: &Visited,
+    ) {
         let here = self.plan.device(device);
         for (next_hop, source) in here.routes.split(&flow.now.source) {
-            let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?))) else {
+            let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
+            else {
                 continue;
             };
-            let part = flow.restricted(Region { source, ..flow.now.clone() }, &self.network.classes);
+            let part = flow.restricted(
+                Region {
+                    source,
+                    ..flow.now.clone()
+                },
+                &self.network.classes,
+            );
             match (&here.filter, ingress) {
                 (Some(filter), Some(ingress)) if !filter.stateful => {
                     for part in self.permitted_back(filter, ingress, egress, &part) {
@@ -163,12 +194,21 @@ impl Back<'_> {
     }
 
     /// The part of a flow whose replies a stateless gateway's rules permit.
-    fn permitted_back(&self, filter: &FilterPlan, ingress: usize, egress: usize, flow: &Flow) -> Vec<Flow> {
+    fn permitted_back(
+        &self,
+        filter: &FilterPlan,
+        ingress: usize,
+        egress: usize,
+        flow: &Flow,
+    ) -> Vec<Flow> {
         let candidates = filter.between(ingress, egress);
         let mut parts = Vec::new();
         for (services, replies) in self.replies(&flow.now.services) {
             let Some(replies) = replies else {
-                parts.push(Region { services, ..flow.now.clone() });
+                parts.push(Region {
+                    services,
+                    ..flow.now.clone()
+                });
                 continue;
             };
             let single = replies.count() == 1;
@@ -178,22 +218,29 @@ impl Back<'_> {
                 services: replies,
             };
             // A walk given up leaves the parts found so far: replies are then under-counted, never invented.
-            let _ = filter.lines.walk(&candidates, start, super::reach::OPEN_PIECES, &mut |line, region| {
-                if filter.action(line) == Action::Permit {
-                    let back = match single {
-                        true => services.clone(),
-                        false => self.network.classes.swapped(&region.services),
-                    };
-                    parts.push(Region {
-                        source: region.destination,
-                        destination: region.source,
-                        services: back,
-                    });
-                }
-            });
+            let _ = filter.lines.walk(
+                &candidates,
+                start,
+                super::reach::OPEN_PIECES,
+                &mut |line, region| {
+                    if filter.action(line) == Action::Permit {
+                        let back = match single {
+                            true => services.clone(),
+                            false => self.network.classes.swapped(&region.services),
+                        };
+                        parts.push(Region {
+                            source: region.destination,
+                            destination: region.source,
+                            services: back,
+                        });
+                    }
+                },
+            );
         }
         let parts = parts.into_iter();
-        parts.map(|part| flow.restricted(part, &self.network.classes)).collect()
+        parts
+            .map(|part| flow.restricted(part, &self.network.classes))
+            .collect()
     }
 
     /// Splits services by the kind of reply: `None` where none is expected.
@@ -242,7 +289,10 @@ impl Back<'_> {
             return (Some(flow.clone()), None);
         }
         let part = |source| {
-            let part = Region { source, ..flow.now.clone() };
+            let part = Region {
+                source,
+                ..flow.now.clone()
+            };
             Some(flow.restricted(part, &self.network.classes))
         };
         (part(inside), part(outside))
@@ -257,7 +307,11 @@ fn single(classes: &ServiceClasses, class: usize) -> ClassSet {
 
 /// Undoes the translations of the last crossing of a device; false where it was not crossed.
 fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool {
-    let mut crossed = flow.hops.iter_mut().rev().filter(|hop| hop.device == device);
+    let mut crossed = flow
+        .hops
+        .iter_mut()
+        .rev()
+        .filter(|hop| hop.device == device);
     let Some(hop) = crossed.next() else {
         return false;
     };

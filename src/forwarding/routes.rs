@@ -73,7 +73,9 @@ impl RouteTable {
 
     /// The longest match for one destination. O(log n).
     pub fn lookup(&self, destination: u128) -> Option<&RouteEntry> {
-        let at = self.cells.partition_point(|(cell, _)| cell.high() < destination);
+        let at = self
+            .cells
+            .partition_point(|(cell, _)| cell.high() < destination);
         let (cell, entry) = self.cells.get(at)?;
         cell.contains(destination).then(|| &self.entries[*entry])
     }
@@ -86,7 +88,9 @@ impl RouteTable {
         }
         let mut parts: Vec<(Option<NextHop>, Vec<Interval>)> = Vec::new();
         for &wanted in destinations.intervals() {
-            let first = self.cells.partition_point(|(cell, _)| cell.high() < wanted.low());
+            let first = self
+                .cells
+                .partition_point(|(cell, _)| cell.high() < wanted.low());
             let met = self.cells[first..].iter();
             for &(cell, entry) in met.take_while(|(cell, _)| cell.low() <= wanted.high()) {
                 let low = cell.low().max(wanted.low());
@@ -99,7 +103,9 @@ impl RouteTable {
             .into_iter()
             .map(|(next_hop, intervals)| (next_hop, intervals.into_iter().collect()))
             .collect();
-        let routed = split.iter().fold(IntervalSet::empty(), |all, (_, set)| all.union(set));
+        let routed = split
+            .iter()
+            .fold(IntervalSet::empty(), |all, (_, set)| all.union(set));
         let rest = destinations.difference(&routed);
         if !rest.is_empty() {
             split.push((None, rest));
@@ -118,7 +124,9 @@ impl RouteTable {
 
     /// The partition, ascending.
     pub fn cells(&self) -> impl Iterator<Item = (Interval, &RouteEntry)> {
-        self.cells.iter().map(|&(cell, entry)| (cell, &self.entries[entry]))
+        self.cells
+            .iter()
+            .map(|&(cell, entry)| (cell, &self.entries[entry]))
     }
 
     /// The common case: everything lies in one cell.
@@ -158,7 +166,10 @@ fn nest(entries: &[RouteEntry], order: &[usize]) -> Vec<(Interval, usize)> {
                 emit(from, before, *outer);
             }
             let outer_high = entries[*outer].prefix.high();
-            *next = prefix.high().checked_add(1).filter(|&after| after <= outer_high);
+            *next = prefix
+                .high()
+                .checked_add(1)
+                .filter(|&after| after <= outer_high);
         }
         open.push((at, Some(prefix.low())));
     }
@@ -171,7 +182,11 @@ fn nest(entries: &[RouteEntry], order: &[usize]) -> Vec<(Interval, usize)> {
     cells
 }
 
-fn add(parts: &mut Vec<(Option<NextHop>, Vec<Interval>)>, next_hop: Option<NextHop>, part: Interval) {
+fn add(
+    parts: &mut Vec<(Option<NextHop>, Vec<Interval>)>,
+    next_hop: Option<NextHop>,
+    part: Interval,
+) {
     match parts.iter_mut().find(|(known, _)| *known == next_hop) {
         Some((_, intervals)) => intervals.push(part),
         None => parts.push((next_hop, vec![part])),
@@ -205,7 +220,9 @@ mod tests {
         ];
         let table = RouteTable::new(entries.clone());
         for destination in 0..256u128 {
-            let holders = entries.iter().filter(|entry| entry.prefix.contains(destination));
+            let holders = entries
+                .iter()
+                .filter(|entry| entry.prefix.contains(destination));
             let narrowest = holders.min_by_key(|entry| entry.prefix.high() - entry.prefix.low());
             assert_eq!(table.lookup(destination), narrowest, "{destination}");
         }
@@ -217,7 +234,9 @@ mod tests {
         let all = IntervalSet::range(0, 99);
         let parts = table.split(&all);
         assert_eq!(parts.len(), 3);
-        let back = parts.iter().fold(IntervalSet::empty(), |sum, (_, part)| sum.union(part));
+        let back = parts
+            .iter()
+            .fold(IntervalSet::empty(), |sum, (_, part)| sum.union(part));
         assert_eq!(back, all);
         assert_eq!(parts[2], (None, IntervalSet::range(64, 99)));
     }
@@ -225,7 +244,14 @@ mod tests {
     #[test]
     fn the_widest_prefix_may_be_the_whole_space() {
         let table = RouteTable::new(vec![entry(0, u128::MAX, 0), entry(u128::MAX, u128::MAX, 1)]);
-        let interface = |at| table.lookup(at).and_then(|entry| entry.next_hop.interface());
-        assert_eq!((interface(0), interface(u128::MAX - 1), interface(u128::MAX)), (Some(0), Some(0), Some(1)));
+        let interface = |at| {
+            table
+                .lookup(at)
+                .and_then(|entry| entry.next_hop.interface())
+        };
+        assert_eq!(
+            (interface(0), interface(u128::MAX - 1), interface(u128::MAX)),
+            (Some(0), Some(0), Some(1))
+        );
     }
 }

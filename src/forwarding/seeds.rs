@@ -17,14 +17,22 @@ pub(super) const ECHO_V6: (u16, u16) = (128 << 8, 129 << 8);
 /// under exchanging the ports.
 pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceClasses {
     let families = Family::ALL.iter();
-    let asked = families.flat_map(|&family| asked.iter().filter_map(move |service| service.packets(family)));
+    let asked = families.flat_map(|&family| {
+        asked
+            .iter()
+            .filter_map(move |service| service.packets(family))
+    });
     let mut seeds: Vec<ServiceBox> = asked.collect();
     let mut stateless = false;
     for filter in site.routers.iter().filter_map(|router| router.filter()) {
         stateless |= !filter.stateful;
         for rule in filter.rules.iter().filter(|rule| rule.active(today)) {
             if let Some(services) = &rule.services {
-                seeds.extend(Family::ALL.iter().flat_map(|&family| boxes(services, family)));
+                seeds.extend(
+                    Family::ALL
+                        .iter()
+                        .flat_map(|&family| boxes(services, family)),
+                );
             }
         }
         let arrivals = filter.destination_translations.iter();
@@ -46,7 +54,10 @@ fn translation_seeds(translation: &Translation, seeds: &mut Vec<ServiceBox>) {
     let Some(services) = &translation.services else {
         return;
     };
-    for before in Family::ALL.iter().flat_map(|&family| boxes(services, family)) {
+    for before in Family::ALL
+        .iter()
+        .flat_map(|&family| boxes(services, family))
+    {
         if let Some(port) = translation.port {
             seeds.push(ServiceBox {
                 protocols: before.protocols.clone(),

@@ -166,7 +166,9 @@ impl Walker<'_> {
             return vec![self.run(Next::Done(Outcome::Stopped(Stop::NoFirstHop)), packet)];
         }
         let first_hops = plan.first_hops.iter();
-        first_hops.map(|&(device, interface)| self.run(Next::Arrive(device, interface), packet)).collect()
+        first_hops
+            .map(|&(device, interface)| self.run(Next::Arrive(device, interface), packet))
+            .collect()
     }
 
     fn from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
@@ -178,7 +180,10 @@ impl Walker<'_> {
         }
         let attached = plan.attached.iter();
         starts.extend(attached.map(|&(device, interface)| Next::Arrive(device, interface)));
-        starts.into_iter().map(|start| self.run(start, packet)).collect()
+        starts
+            .into_iter()
+            .map(|start| self.run(start, packet))
+            .collect()
     }
 
     fn from_host(&self, host: HostId, packet: &Packet) -> Trace {
@@ -196,7 +201,14 @@ impl Walker<'_> {
         let (mut next, mut packet) = start;
         loop {
             match next {
-                Next::Done(outcome) => return Trace { steps, outcome, packet, reply: None },
+                Next::Done(outcome) => {
+                    return Trace {
+                        steps,
+                        outcome,
+                        packet,
+                        reply: None,
+                    };
+                }
                 Next::Arrive(device, interface) => {
                     (next, packet) = self.arrive(device, interface, packet, &mut steps);
                 }
@@ -301,9 +313,14 @@ impl Walker<'_> {
             place: entry.place,
         });
         let next_hop = entry.map(|entry| entry.next_hop);
-        let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?))) else {
+        let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
+        else {
             steps.push(step);
-            let why = if next_hop.is_some() { Stop::Discarded } else { Stop::NoRoute };
+            let why = if next_hop.is_some() {
+                Stop::Discarded
+            } else {
+                Stop::NoRoute
+            };
             return (Next::Done(Outcome::Stopped(why)), packet);
         };
         let packet = match self.pass_filter(here, egress, &mut step, packet) {
@@ -315,7 +332,10 @@ impl Walker<'_> {
         };
         step.left = packet;
         steps.push(step);
-        (depart(self.plan, device, egress, next_hop, destination), packet)
+        (
+            depart(self.plan, device, egress, next_hop, destination),
+            packet,
+        )
     }
 
     /// Rules and source translation; gives the packet as it leaves.
@@ -360,7 +380,10 @@ impl Walker<'_> {
             holds(&line.interfaces, interface as u128)
                 && holds(&line.source, Family::value(packet.source))
                 && holds(&line.destination, Family::value(packet.destination))
-                && line.services.as_ref().is_none_or(|services| services.contains(class))
+                && line
+                    .services
+                    .as_ref()
+                    .is_none_or(|services| services.contains(class))
         })
     }
 
@@ -373,19 +396,45 @@ impl Walker<'_> {
         packet: &Packet,
     ) -> Decision {
         let DeviceId::Router(router) = here.id else {
-            return Decision { tried: Vec::new(), rule: None, action: filter.default };
+            return Decision {
+                tried: Vec::new(),
+                rule: None,
+                action: filter.default,
+            };
         };
-        let rules = self.network.site.router(router).filter().map_or(&[][..], |filter| &filter.rules);
-        let crossing = Crossing { network: self.network, filter, ingress, egress, packet };
+        let rules = self
+            .network
+            .site
+            .router(router)
+            .filter()
+            .map_or(&[][..], |filter| &filter.rules);
+        let crossing = Crossing {
+            network: self.network,
+            filter,
+            ingress,
+            egress,
+            packet,
+        };
         let mut tried = Vec::new();
         for (number, rule) in rules.iter().enumerate() {
             let mismatch = crossing.mismatch(number, rule);
-            tried.push(RuleTry { rule: number, mismatch });
+            tried.push(RuleTry {
+                rule: number,
+                mismatch,
+            });
             if mismatch.is_none() {
-                return Decision { tried, rule: Some(number), action: rule.action.value };
+                return Decision {
+                    tried,
+                    rule: Some(number),
+                    action: rule.action.value,
+                };
             }
         }
-        Decision { tried, rule: None, action: filter.default }
+        Decision {
+            tried,
+            rule: None,
+            action: filter.default,
+        }
     }
 }
 
@@ -421,7 +470,10 @@ impl Crossing<'_> {
         if !holds(&line.destination, Family::value(self.packet.destination)) {
             return Some(Mismatch::Destination);
         }
-        let served = line.services.as_ref().is_none_or(|services| services.contains(class));
+        let served = line
+            .services
+            .as_ref()
+            .is_none_or(|services| services.contains(class));
         (!served).then_some(Mismatch::Service)
     }
 }
@@ -436,7 +488,9 @@ pub(super) fn on_segment(
     let mut attached = plan.segment(segment).attached.iter();
     let owner = attached.find(|&&(device, _)| {
         let here = plan.device(device);
-        Some(device) != from && matches!(here.id, DeviceId::Router(_)) && here.own.contains(destination)
+        Some(device) != from
+            && matches!(here.id, DeviceId::Router(_))
+            && here.own.contains(destination)
     });
     match owner {
         Some(&(device, interface)) => Next::Arrive(device, interface),
@@ -445,7 +499,13 @@ pub(super) fn on_segment(
 }
 
 /// Where a packet goes that leaves by an interface.
-fn depart(plan: &Plan, device: DeviceIndex, egress: usize, next_hop: NextHop, destination: u128) -> Next {
+fn depart(
+    plan: &Plan,
+    device: DeviceIndex,
+    egress: usize,
+    next_hop: NextHop,
+    destination: u128,
+) -> Next {
     let segment = plan.device(device).interfaces[egress].segment;
     let stopped = |why| Next::Done(Outcome::Stopped(why));
     match next_hop {
@@ -467,7 +527,11 @@ fn depart(plan: &Plan, device: DeviceIndex, egress: usize, next_hop: NextHop, de
 
 /// The service class of a packet.
 pub(super) fn class_of(network: &Network<'_>, packet: &Packet) -> usize {
-    network.classes.class_of(packet.protocol.0, packet.source_port, packet.destination_port)
+    network.classes.class_of(
+        packet.protocol.0,
+        packet.source_port,
+        packet.destination_port,
+    )
 }
 
 fn holds(set: &Option<IntervalSet>, value: u128) -> bool {

@@ -81,20 +81,40 @@ pub(super) fn reply(
         Sender::Segment(segment) | Sender::Hostile(segment) => vec![segment],
         Sender::Host(host) => {
             let interfaces = &plan.device(plan.host_index(host)).interfaces;
-            interfaces.iter().map(|interface| interface.segment).collect()
+            interfaces
+                .iter()
+                .map(|interface| interface.segment)
+                .collect()
         }
     };
-    let sent = trace.steps.first().map_or(trace.packet, |step| step.arrived);
-    let back = Back { network, plan, forward: &trace.steps, home, wanted: answer(&sent).unwrap_or(packet) };
+    let sent = trace
+        .steps
+        .first()
+        .map_or(trace.packet, |step| step.arrived);
+    let back = Back {
+        network,
+        plan,
+        forward: &trace.steps,
+        home,
+        wanted: answer(&sent).unwrap_or(packet),
+    };
     let ways = match place {
         Place::Router(router) => {
             let device = plan.router_index(router);
-            let mut way = Way { packet, undone: vec![false; trace.steps.len()], steps: Vec::new() };
+            let mut way = Way {
+                packet,
+                undone: vec![false; trace.steps.len()],
+                steps: Vec::new(),
+            };
             back.undo(&mut way, device);
             vec![back.route(way, device, None)]
         }
         Place::Segment(segment) => {
-            let way = Way { packet, undone: vec![false; trace.steps.len()], steps: Vec::new() };
+            let way = Way {
+                packet,
+                undone: vec![false; trace.steps.len()],
+                steps: Vec::new(),
+            };
             back.from_segment(way, segment)
         }
     };
@@ -156,7 +176,11 @@ impl Back<'_> {
         let first_hops = plan.first_hops.iter();
         first_hops
             .map(|&(device, interface)| {
-                let copy = Way { undone: way.undone.clone(), steps: way.steps.clone(), ..way };
+                let copy = Way {
+                    undone: way.undone.clone(),
+                    steps: way.steps.clone(),
+                    ..way
+                };
                 self.arrive(copy, device, interface)
             })
             .collect()
@@ -171,9 +195,16 @@ impl Back<'_> {
     }
 
     fn end(&self, way: Way, segment: crate::model::SegmentId) -> End {
-        let undone = self.forward.iter().zip(&way.undone).all(|(step, undone)| *undone || !rewrites(step));
+        let undone = self
+            .forward
+            .iter()
+            .zip(&way.undone)
+            .all(|(step, undone)| *undone || !rewrites(step));
         let as_wanted = way.packet == self.wanted;
-        (self.home.contains(&segment) && undone && as_wanted, way.steps)
+        (
+            self.home.contains(&segment) && undone && as_wanted,
+            way.steps,
+        )
     }
 
     fn arrive(&self, mut way: Way, device: DeviceIndex, ingress: usize) -> End {
@@ -183,7 +214,11 @@ impl Back<'_> {
             return stop(way, device, Some(ingress), ReplyPass::Loop);
         }
         let source = Family::value(way.packet.source);
-        if here.interfaces[ingress].accepts.as_ref().is_some_and(|set| !set.contains(source)) {
+        if here.interfaces[ingress]
+            .accepts
+            .as_ref()
+            .is_some_and(|set| !set.contains(source))
+        {
             return stop(way, device, Some(ingress), ReplyPass::SourceCheck);
         }
         let stateful = here.filter.as_ref().is_some_and(|filter| filter.stateful);
@@ -222,7 +257,13 @@ impl Back<'_> {
             _ => ReplyPass::Unfiltered,
         };
         let packet = way.packet;
-        way.steps.push(ReplyStep { device, ingress, egress: Some(egress), pass, packet });
+        way.steps.push(ReplyStep {
+            device,
+            ingress,
+            egress: Some(egress),
+            pass,
+            packet,
+        });
         self.depart(way, device, egress, next_hop)
     }
 
@@ -230,9 +271,10 @@ impl Back<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         let destination = Family::value(way.packet.destination);
         match next_hop {
-            NextHop::OnLink { .. } => {
-                self.follow(way, on_segment(self.plan, segment, Some(device), destination))
-            }
+            NextHop::OnLink { .. } => self.follow(
+                way,
+                on_segment(self.plan, segment, Some(device), destination),
+            ),
             NextHop::AnyRouter { .. } => match self.plan.segment(segment).first_hops.first() {
                 Some(&(next, interface)) => self.arrive(way, next, interface),
                 None => (false, way.steps),
@@ -251,7 +293,12 @@ impl Back<'_> {
         let super::network::DeviceId::Router(router) = self.plan.device(device).id else {
             return (crossing.filter.default, None);
         };
-        let rules = self.network.site.router(router).filter().map_or(&[][..], |filter| &filter.rules);
+        let rules = self
+            .network
+            .site
+            .router(router)
+            .filter()
+            .map_or(&[][..], |filter| &filter.rules);
         let tries = rules.iter().enumerate().map(|(rule, line)| RuleTry {
             rule,
             mismatch: crossing.mismatch(rule, line),
@@ -292,6 +339,12 @@ fn rewrites(step: &Step) -> bool {
 
 fn stop(mut way: Way, device: DeviceIndex, ingress: Option<usize>, pass: ReplyPass) -> End {
     let packet = way.packet;
-    way.steps.push(ReplyStep { device, ingress, egress: None, pass, packet });
+    way.steps.push(ReplyStep {
+        device,
+        ingress,
+        egress: None,
+        pass,
+        packet,
+    });
     (false, way.steps)
 }

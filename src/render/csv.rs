@@ -23,18 +23,26 @@ const HEADER: [&str; 10] = [
 
 /// A matrix as CSV. Pairs within one segment and pairs without addresses are left out.
 pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Naming<'_>]) -> String {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
     // Writing to memory can't fail.
     let _ = writer.write_record(HEADER);
     for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
         for (column, pair) in sheet.columns.iter().zip(line) {
-            for (family, cell) in pair.families().filter(|(_, cell)| cell.reading == Reading::Pair) {
-                let Some(naming) = namings.iter().find(|naming| naming.plan().family == family) else {
+            for (family, cell) in pair
+                .families()
+                .filter(|(_, cell)| cell.reading == Reading::Pair)
+            {
+                let Some(naming) = namings.iter().find(|naming| naming.plan().family == family)
+                else {
                     continue;
                 };
                 let rules = cell.rules.iter().map(|&(router, number)| {
                     let router = site.router(router);
-                    let rule = router.filter().and_then(|filter| Some(&filter.rules[number?]));
+                    let rule = router
+                        .filter()
+                        .and_then(|filter| Some(&filter.rules[number?]));
                     let name = rule.map_or("default", |rule| rule.name.value.as_str());
                     let line = rule.map_or(0, |rule| sources.line(rule.place));
                     match line {

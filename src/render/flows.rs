@@ -20,10 +20,19 @@ pub fn flows_text(
     paint: Paint,
 ) -> String {
     let mut out = String::new();
-    let title = format!("{} -> {}, {}", pair.from.name, pair.to.name, pair.family.word());
+    let title = format!(
+        "{} -> {}, {}",
+        pair.from.name,
+        pair.to.name,
+        pair.family.word()
+    );
     let _ = writeln!(out, "{}", paint.strong(&clean(&title)));
     if pair.flows.is_empty() {
-        let word = if pair.complete { "nothing passes" } else { "unknown: a limit was met" };
+        let word = if pair.complete {
+            "nothing passes"
+        } else {
+            "unknown: a limit was met"
+        };
         let _ = writeln!(out, "  {word}");
     }
     for flow in &pair.flows {
@@ -45,15 +54,26 @@ fn one_flow(
 ) {
     let services = naming.services(&flow.sent.services);
     let mut line = |indent: &str, label: &str, text: &str| {
-        let room = paint.columns.saturating_sub(indent.len() + label.len()).max(20);
+        let room = paint
+            .columns
+            .saturating_sub(indent.len() + label.len())
+            .max(20);
         for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
-            let label = if number == 0 { label.to_owned() } else { " ".repeat(label.len()) };
+            let label = if number == 0 {
+                label.to_owned()
+            } else {
+                " ".repeat(label.len())
+            };
             let _ = writeln!(out, "{indent}{label}{part}");
         }
     };
     line("  ", "", &services);
     line("    ", "from    ", &naming.addresses(&flow.sent.source));
-    line("    ", "to      ", &naming.addresses(&flow.sent.destination));
+    line(
+        "    ",
+        "to      ",
+        &naming.addresses(&flow.sent.destination),
+    );
     if flow.arrives != flow.sent {
         line("    ", "arrives ", &arrival(naming, flow));
     }
@@ -72,7 +92,10 @@ fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
         parts.push(format!("from {}", naming.addresses(&flow.arrives.source)));
     }
     if flow.arrives.destination != flow.sent.destination {
-        parts.push(format!("at {}", naming.addresses(&flow.arrives.destination)));
+        parts.push(format!(
+            "at {}",
+            naming.addresses(&flow.arrives.destination)
+        ));
     }
     if flow.arrives.services != flow.sent.services {
         parts.push(format!("as {}", naming.services(&flow.arrives.services)));
@@ -83,7 +106,9 @@ fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
 /// What each device crossed did, in order.
 pub(super) fn decisions(site: &Site, sources: &Sources, flow: &PermittedFlow) -> Vec<String> {
     let one = |crossed: &crate::analysis::Crossed| {
-        let filter = crossed.router.and_then(|router| site.router(router).filter());
+        let filter = crossed
+            .router
+            .and_then(|router| site.router(router).filter());
         let decided = match (crossed.decided, filter) {
             (Some(Some(number)), Some(filter)) => {
                 let rule = &filter.rules[number];
@@ -91,7 +116,11 @@ pub(super) fn decisions(site: &Site, sources: &Sources, flow: &PermittedFlow) ->
                 format!("rule {} \"{}\" ({place})", number + 1, rule.name.value)
             }
             (Some(None), Some(filter)) => {
-                format!("default {} ({})", filter.default.value.word(), sources.place(filter.default.span))
+                format!(
+                    "default {} ({})",
+                    filter.default.value.word(),
+                    sources.place(filter.default.span)
+                )
             }
             _ => "forwards without rules".to_owned(),
         };
@@ -119,13 +148,22 @@ pub(super) fn two_way(extent: Extent) -> &'static str {
 
 /// A packet as `tcp 10.44.10.7:49152 -> 10.44.60.10:502`.
 pub(super) fn packet_text(packet: &Packet) -> String {
-    let Packet { source, destination, protocol, source_port, destination_port } = packet;
+    let Packet {
+        source,
+        destination,
+        protocol,
+        source_port,
+        destination_port,
+    } = packet;
     if protocol.has_ports() {
         let from = std::net::SocketAddr::new(*source, *source_port);
         let to = std::net::SocketAddr::new(*destination, *destination_port);
         return format!("{protocol} {from} -> {to}");
     }
-    format!("{} {source} -> {destination}", message_text(*protocol, *destination_port))
+    format!(
+        "{} {source} -> {destination}",
+        message_text(*protocol, *destination_port)
+    )
 }
 
 /// A protocol with its message, as `icmp/8/0`.

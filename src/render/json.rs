@@ -4,7 +4,9 @@ use serde::Serialize;
 
 use crate::analysis::{Cell, Extent, HostileReach, Naming, PathResult, PermittedFlow, Reading};
 use crate::diagnostic::{Problem, Sources, Span};
-use crate::forwarding::{DeviceId, Mismatch, Network, Outcome, Packet, Place, Plan, Reply, Sender, Step};
+use crate::forwarding::{
+    DeviceId, Mismatch, Network, Outcome, Packet, Place, Plan, Reply, Sender, Step,
+};
 use crate::model::{Family, RouterId, Site};
 
 use super::flows::decisions;
@@ -128,7 +130,11 @@ pub fn matrix_json(
             to: &pair.to.name,
             family: pair.family.word(),
             complete: pair.complete,
-            flows: pair.flows.iter().map(|flow| json_flow(site, sources, naming, flow)).collect(),
+            flows: pair
+                .flows
+                .iter()
+                .map(|flow| json_flow(site, sources, naming, flow))
+                .collect(),
         })
     });
     to_text(&JsonMatrix {
@@ -149,7 +155,10 @@ fn naming_of<'n, 'a>(namings: &'n [Naming<'a>], family: Family) -> Option<&'n Na
 }
 
 fn json_side(side: &Side) -> JsonSide<'_> {
-    JsonSide { name: &side.name, kind: side.kind }
+    JsonSide {
+        name: &side.name,
+        kind: side.kind,
+    }
 }
 
 fn json_cell<'a>(
@@ -178,8 +187,16 @@ fn json_cell<'a>(
             HostileReach::Same => Some(false),
             HostileReach::NotAsked | HostileReach::Unknown => None,
         },
-        crossed: cell.crossed.iter().map(|&router| site.router(router).name.value.as_str()).collect(),
-        rules: cell.rules.iter().map(|&rule| json_rule(site, sources, rule)).collect(),
+        crossed: cell
+            .crossed
+            .iter()
+            .map(|&router| site.router(router).name.value.as_str())
+            .collect(),
+        rules: cell
+            .rules
+            .iter()
+            .map(|&rule| json_rule(site, sources, rule))
+            .collect(),
         witness: cell.witness.as_ref().map(json_packet),
         hostile_witness,
         complete: cell.complete,
@@ -205,22 +222,35 @@ fn extent(extent: Extent) -> &'static str {
     }
 }
 
-fn json_rule(site: &Site, sources: &Sources, (router, number): (RouterId, Option<usize>)) -> JsonRule {
+fn json_rule(
+    site: &Site,
+    sources: &Sources,
+    (router, number): (RouterId, Option<usize>),
+) -> JsonRule {
     let router = site.router(router);
-    let rule = router.filter().and_then(|filter| Some(&filter.rules[number?]));
+    let rule = router
+        .filter()
+        .and_then(|filter| Some(&filter.rules[number?]));
     let default = router.filter().map(|filter| filter.default.span);
     JsonRule {
         gateway: router.name.value.clone(),
         number: number.map(|number| number + 1),
         name: rule.map(|rule| rule.name.value.clone()),
-        place: rule.map(|rule| rule.place).or(default).and_then(|span| json_place(sources, span)),
+        place: rule
+            .map(|rule| rule.place)
+            .or(default)
+            .and_then(|span| json_place(sources, span)),
     }
 }
 
 fn json_place(sources: &Sources, span: Span) -> Option<JsonPlace> {
     let source = sources.get(span.file)?;
     let position = source.position(span.start);
-    Some(JsonPlace { file: source.name().to_owned(), line: position.line, column: position.column })
+    Some(JsonPlace {
+        file: source.name().to_owned(),
+        line: position.line,
+        column: position.column,
+    })
 }
 
 fn json_packet(packet: &Packet) -> JsonPacket {
@@ -236,11 +266,18 @@ fn json_packet(packet: &Packet) -> JsonPacket {
     }
 }
 
-fn json_flow(site: &Site, sources: &Sources, naming: &Naming<'_>, flow: &PermittedFlow) -> JsonFlow {
+fn json_flow(
+    site: &Site,
+    sources: &Sources,
+    naming: &Naming<'_>,
+    flow: &PermittedFlow,
+) -> JsonFlow {
     let family = naming.plan().family;
     let ranges = |set: &crate::packet::IntervalSet| {
         let parts = set.intervals().iter();
-        parts.map(|&part| crate::model::show_interval(family, part)).collect()
+        parts
+            .map(|&part| crate::model::show_interval(family, part))
+            .collect()
     };
     JsonFlow {
         services: naming.list(&flow.sent.services),
@@ -280,7 +317,10 @@ fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> 
         place: problem.span.and_then(|span| json_place(sources, span)),
         help: problem.help.as_deref(),
         notes: notes
-            .map(|note| JsonNote { text: &note.text, place: json_place(sources, note.span) })
+            .map(|note| JsonNote {
+                text: &note.text,
+                place: json_place(sources, note.span),
+            })
             .collect(),
     }
 }
@@ -297,7 +337,10 @@ pub fn problems_json(sources: &Sources, problems: &[Problem]) -> String {
     to_text(&JsonProblems {
         document: "boundwalk-problems",
         version: 1,
-        problems: problems.iter().map(|problem| json_problem(sources, problem)).collect(),
+        problems: problems
+            .iter()
+            .map(|problem| json_problem(sources, problem))
+            .collect(),
     })
 }
 
@@ -326,7 +369,10 @@ pub fn review_json(
         version: 1,
         site: &sheet.site,
         summary,
-        problems: problems.iter().map(|problem| json_problem(sources, problem)).collect(),
+        problems: problems
+            .iter()
+            .map(|problem| json_problem(sources, problem))
+            .collect(),
         matrix: serde_json::from_str(&matrix).unwrap_or_default(),
     })
 }
@@ -371,7 +417,12 @@ struct JsonTry {
 }
 
 /// A path as a JSON document.
-pub fn path_json(network: &Network<'_>, sources: &Sources, result: &PathResult, notes: &[String]) -> String {
+pub fn path_json(
+    network: &Network<'_>,
+    sources: &Sources,
+    result: &PathResult,
+    notes: &[String],
+) -> String {
     let plan = network.plan(Family::of(result.packet.source));
     let site = network.site;
     let sender = match result.sender {
@@ -382,7 +433,9 @@ pub fn path_json(network: &Network<'_>, sources: &Sources, result: &PathResult, 
         let (place, stopped) = match trace.outcome {
             Outcome::Delivered(place) => (Some(place_name(site, place)), None),
             Outcome::Stopped(stop) => (None, Some(stop_text(stop))),
-            Outcome::NotForwardable => (None, Some("no router forwards this source or destination")),
+            Outcome::NotForwardable => {
+                (None, Some("no router forwards this source or destination"))
+            }
         };
         JsonWay {
             delivered: place.is_some(),
@@ -394,7 +447,11 @@ pub fn path_json(network: &Network<'_>, sources: &Sources, result: &PathResult, 
                 Reply::Lost(_) => "do not come back",
             }),
             packet: json_packet(&trace.packet),
-            steps: trace.steps.iter().map(|step| json_step(network, plan, sources, step)).collect(),
+            steps: trace
+                .steps
+                .iter()
+                .map(|step| json_step(network, plan, sources, step))
+                .collect(),
         }
     });
     to_text(&JsonPath {
@@ -418,7 +475,12 @@ fn place_name(site: &Site, place: Place) -> String {
 fn json_step(network: &Network<'_>, plan: &Plan, sources: &Sources, step: &Step) -> JsonStep {
     let site = network.site;
     let device = plan.device(step.device);
-    let segment = |interface: usize| site.segment(device.interfaces[interface].segment).name.value.clone();
+    let segment = |interface: usize| {
+        site.segment(device.interfaces[interface].segment)
+            .name
+            .value
+            .clone()
+    };
     let (name, router) = match device.id {
         DeviceId::Router(router) => (site.router(router).name.value.clone(), Some(router)),
         DeviceId::Host(host) => (site.host(host).name.value.clone(), None),
@@ -428,14 +490,21 @@ fn json_step(network: &Network<'_>, plan: &Plan, sources: &Sources, step: &Step)
     JsonStep {
         device: name,
         arrives_on: step.ingress.map(segment),
-        leaves_by: step.route.and_then(|route| route.next_hop.interface()).map(segment),
+        leaves_by: step
+            .route
+            .and_then(|route| route.next_hop.interface())
+            .map(segment),
         source_check_passed: step.source_check,
         tried: tried
             .iter()
-            .map(|tried| JsonTry { number: tried.rule + 1, mismatch: tried.mismatch.map(mismatch_word) })
+            .map(|tried| JsonTry {
+                number: tried.rule + 1,
+                mismatch: tried.mismatch.map(mismatch_word),
+            })
             .collect(),
         decision: decision.map(|decision| decision.action.word()),
-        rule: decision.and_then(|decision| Some(json_rule(site, sources, (router?, decision.rule)))),
+        rule: decision
+            .and_then(|decision| Some(json_rule(site, sources, (router?, decision.rule)))),
         packet: json_packet(&step.left),
     }
 }

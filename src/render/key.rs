@@ -34,9 +34,17 @@ pub struct Key {
 
 impl Key {
     /// Reads a sheet and gives each distinct set of services a code.
-    pub fn new(sheet: &Sheet, v4: Option<&Naming<'_>>, v6: Option<&Naming<'_>>) -> (Self, Vec<Vec<String>>) {
+    pub fn new(
+        sheet: &Sheet,
+        v4: Option<&Naming<'_>>,
+        v6: Option<&Naming<'_>>,
+    ) -> (Self, Vec<Vec<String>>) {
         let mut key = Self::default();
-        let mut names = Names { v4, v6, known: [BTreeMap::new(), BTreeMap::new()] };
+        let mut names = Names {
+            v4,
+            v6,
+            known: [BTreeMap::new(), BTreeMap::new()],
+        };
         let rows = sheet.pairs.iter();
         let codes = rows
             .map(|row| row.iter().map(|pair| key.code(pair, &mut names)).collect())
@@ -47,7 +55,9 @@ impl Key {
     /// Lines `code  services`.
     pub fn lines(&self) -> Vec<(String, String)> {
         let texts = self.texts.iter().enumerate();
-        texts.map(|(number, text)| (letters(number), text.clone())).collect()
+        texts
+            .map(|(number, text)| (letters(number), text.clone()))
+            .collect()
     }
 
     fn code(&mut self, pair: &Pair, names: &mut Names<'_>) -> String {
@@ -101,7 +111,10 @@ pub(super) fn sign(pair: &Pair) -> Sign {
     if cells.iter().any(|cell| cell.reading == Reading::Within) {
         return Sign::Within;
     }
-    let real: Vec<&&Cell> = cells.iter().filter(|cell| cell.reading == Reading::Pair).collect();
+    let real: Vec<&&Cell> = cells
+        .iter()
+        .filter(|cell| cell.reading == Reading::Pair)
+        .collect();
     if real.is_empty() {
         return Sign::NoAddresses;
     }
@@ -116,20 +129,27 @@ pub(super) fn sign(pair: &Pair) -> Sign {
 
 /// Whether what passes, passes for every address.
 fn whole(pair: &Pair) -> bool {
-    let real = pair.families().filter(|(_, cell)| cell.reading == Reading::Pair);
+    let real = pair
+        .families()
+        .filter(|(_, cell)| cell.reading == Reading::Pair);
     real.into_iter().all(|(_, cell)| cell.some == cell.every)
 }
 
 /// The services of a pair: once where both families agree, else each by name.
 fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
-    let real = pair.families().filter(|(_, cell)| cell.reading == Reading::Pair);
-    let texts: Vec<(Family, String)> =
-        real.map(|(family, cell)| (family, names.text(family, &cell.some))).collect();
+    let real = pair
+        .families()
+        .filter(|(_, cell)| cell.reading == Reading::Pair);
+    let texts: Vec<(Family, String)> = real
+        .map(|(family, cell)| (family, names.text(family, &cell.some)))
+        .collect();
     match texts.as_slice() {
         [(_, only)] => only.clone(),
         [(_, one), (_, other)] if one == other => one.clone(),
         _ => {
-            let parts = texts.iter().map(|(family, text)| format!("{}: {text}", family.word()));
+            let parts = texts
+                .iter()
+                .map(|(family, text)| format!("{}: {text}", family.word()));
             parts.collect::<Vec<_>>().join("; ")
         }
     }
@@ -139,7 +159,8 @@ fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
 /// larger, `?` a limit was met. A sign stands where it holds for any flow of any family.
 pub(super) fn marks(pair: &Pair) -> String {
     let any = |test: &dyn Fn(&Cell) -> bool| {
-        pair.families().any(|(_, cell)| cell.reading != Reading::Within && test(cell))
+        pair.families()
+            .any(|(_, cell)| cell.reading != Reading::Within && test(cell))
     };
     let mut marks = String::new();
     if any(&|cell| matches!(cell.two_way, Extent::None | Extent::Some)) {

@@ -27,15 +27,25 @@ pub fn review_markdown(
     summary: &str,
 ) -> String {
     let mut out = String::new();
-    let _ = writeln!(out, "# Review: {}\n\n{}\n", escape(&sheet.site), escape(summary));
+    let _ = writeln!(
+        out,
+        "# Review: {}\n\n{}\n",
+        escape(&sheet.site),
+        escape(summary)
+    );
     if !problems.is_empty() {
         let _ = writeln!(out, "## Problems of the site file\n");
         for problem in problems {
-            let place = problem.span.map_or_else(String::new, |span| sources.place(span));
+            let place = problem
+                .span
+                .map_or_else(String::new, |span| sources.place(span));
             let word = problem.severity().word();
             let _ = write!(out, "- **{word}** {}", escape(&problem.message));
             let _ = write!(out, " ({}, `{}`)", escape(&place), problem.kind.name);
-            let help = problem.help.as_ref().map(|help| format!(": {}", escape(help)));
+            let help = problem
+                .help
+                .as_ref()
+                .map(|help| format!(": {}", escape(help)));
             let _ = writeln!(out, "{}", help.unwrap_or_default());
         }
         out.push('\n');
@@ -49,7 +59,11 @@ pub fn review_markdown(
 fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
     let _ = write!(out, "| from \\ to |");
     for side in &sheet.columns {
-        let itself = if matches!(side.kind, "gateway" | "router") { " itself" } else { "" };
+        let itself = if matches!(side.kind, "gateway" | "router") {
+            " itself"
+        } else {
+            ""
+        };
         let _ = write!(out, " {}{itself} |", escape(&side.name));
     }
     let _ = writeln!(out, "\n|---|{}", "---|".repeat(sheet.columns.len()));
@@ -60,17 +74,33 @@ fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
         }
         out.push('\n');
     }
-    let _ = writeln!(out, "\n| code | what passes, from the row to the column |\n|---|---|");
-    let _ = writeln!(out, "| . | nothing |\n| = | inside one {}, no gateway between |", sheet.by);
+    let _ = writeln!(
+        out,
+        "\n| code | what passes, from the row to the column |\n|---|---|"
+    );
+    let _ = writeln!(
+        out,
+        "| . | nothing |\n| = | inside one {}, no gateway between |",
+        sheet.by
+    );
     let _ = writeln!(out, "| ALL | everything |");
-    let _ = writeln!(out, "| CAPITALS | from every address to every address; else for some addresses |");
+    let _ = writeln!(
+        out,
+        "| CAPITALS | from every address to every address; else for some addresses |"
+    );
     for (code, text) in key.lines() {
         let _ = writeln!(out, "| {code} | {} |", escape(&text));
     }
     let _ = writeln!(out, "| \\> | one-way: for some of it no reply comes back |");
     let _ = writeln!(out, "| ! | no filtering gateway decides about some of it |");
-    let _ = writeln!(out, "| + | a hostile device there reaches more than a plain one |");
-    let _ = writeln!(out, "| ? | a limit was met: at least this, perhaps more |\n");
+    let _ = writeln!(
+        out,
+        "| + | a hostile device there reaches more than a plain one |"
+    );
+    let _ = writeln!(
+        out,
+        "| ? | a limit was met: at least this, perhaps more |\n"
+    );
 }
 
 fn notes(out: &mut String, sheet: &Sheet) {

@@ -72,12 +72,25 @@ impl Layout {
     fn new(sheet: &Sheet, codes: &[Vec<String>], columns: usize) -> Self {
         let number = sheet.columns.len().max(1).to_string().len();
         let names = sheet.columns.iter().chain(&sheet.rows);
-        let longest = names.map(|side| width(&clean(&side.name))).max().unwrap_or(0);
+        let longest = names
+            .map(|side| width(&clean(&side.name)))
+            .max()
+            .unwrap_or(0);
         let label = longest.clamp(4, 24);
-        let code = codes.iter().flatten().map(|code| width(code)).max().unwrap_or(1);
+        let code = codes
+            .iter()
+            .flatten()
+            .map(|code| width(code))
+            .max()
+            .unwrap_or(1);
         let cell = code.max(number) + 1;
         let room = columns.saturating_sub(label + number + 2);
-        Self { label, number, cell, per_block: (room / cell).max(1) }
+        Self {
+            label,
+            number,
+            cell,
+            per_block: (room / cell).max(1),
+        }
     }
 }
 
@@ -90,7 +103,11 @@ fn block(
     paint: Paint,
 ) {
     let corner = " ".repeat(layout.number + 1 + layout.label);
-    let _ = write!(out, "{}", paint.faint(&fit(&format!("{} from \\ to", sheet.by), corner.len())));
+    let _ = write!(
+        out,
+        "{}",
+        paint.faint(&fit(&format!("{} from \\ to", sheet.by), corner.len()))
+    );
     for column in columns.clone() {
         let _ = write!(out, " {:<width$}", column + 1, width = layout.cell - 1);
     }
@@ -111,7 +128,11 @@ fn block(
             let side = &sheet.columns[column];
             let name = clean(&side.name);
             let label = format!("{name} ({} itself)", side.kind);
-            let own = if column >= sheet.rows.len() { label } else { name };
+            let own = if column >= sheet.rows.len() {
+                label
+            } else {
+                name
+            };
             let _ = writeln!(out, "{:>width$} {own}", column + 1, width = layout.number);
         }
     }
@@ -128,9 +149,20 @@ fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
 
 fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) {
     let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
-    let _ = writeln!(out, "{}", paint.strong("What passes, from the row to the column"));
-    let _ = writeln!(out, "  .    nothing          =  inside one {}, no gateway between", inside(sheet.by));
-    let _ = writeln!(out, "  ALL  everything       A  CAPITALS: from every address to every address");
+    let _ = writeln!(
+        out,
+        "{}",
+        paint.strong("What passes, from the row to the column")
+    );
+    let _ = writeln!(
+        out,
+        "  .    nothing          =  inside one {}, no gateway between",
+        inside(sheet.by)
+    );
+    let _ = writeln!(
+        out,
+        "  ALL  everything       A  CAPITALS: from every address to every address"
+    );
     for (code, text) in key.lines() {
         let indent = 7;
         let room = paint.columns.saturating_sub(indent).max(20);

@@ -5,8 +5,8 @@ use std::fmt::Write;
 use crate::analysis::PathResult;
 use crate::diagnostic::Sources;
 use crate::forwarding::{
-    DeviceId, DeviceIndex, Mismatch, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass, Sender, Step,
-    Stop, Trace,
+    DeviceId, DeviceIndex, Mismatch, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass,
+    Sender, Step, Stop, Trace,
 };
 use crate::model::{Family, Interface, Router, Rule, Site, SourceCheck, show_interval};
 use crate::packet::Interval;
@@ -24,7 +24,13 @@ pub fn path_text(
     paint: Paint,
 ) -> String {
     let plan = network.plan(Family::of(result.packet.source));
-    let view = View { network, plan, sources, all_rules, paint };
+    let view = View {
+        network,
+        plan,
+        sources,
+        all_rules,
+        paint,
+    };
     let mut out = String::new();
     let _ = writeln!(out, "{}", paint.strong(&packet_text(&result.packet)));
     view.line(&mut out, 2, "", &view.sender(result));
@@ -53,9 +59,17 @@ impl View<'_> {
     }
 
     fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self.paint.columns.saturating_sub(indent + label.len()).max(20);
+        let room = self
+            .paint
+            .columns
+            .saturating_sub(indent + label.len())
+            .max(20);
         for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
-            let label = if number == 0 { label.to_owned() } else { " ".repeat(label.len()) };
+            let label = if number == 0 {
+                label.to_owned()
+            } else {
+                " ".repeat(label.len())
+            };
             let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
         }
     }
@@ -91,7 +105,10 @@ impl View<'_> {
         let name = self.device_name(step.device);
         let mut title = name.clone();
         if let Some(ingress) = step.ingress {
-            title.push_str(&format!(": arrives on {}", self.interface_name(step.device, ingress)));
+            title.push_str(&format!(
+                ": arrives on {}",
+                self.interface_name(step.device, ingress)
+            ));
         }
         let _ = writeln!(out, "{number}. {}", clean(&title));
         if let Some(passed) = step.source_check {
@@ -102,8 +119,13 @@ impl View<'_> {
         self.translation(out, step, true);
         if let Some(route) = &step.route {
             let low_high = Interval::new(route.prefix.0, route.prefix.1);
-            let prefix = low_high.map_or_else(String::new, |range| show_interval(self.plan.family, range));
-            let text = format!("{prefix}: {} ({})", self.next_hop(step, route.next_hop), self.sources.place(route.place));
+            let prefix =
+                low_high.map_or_else(String::new, |range| show_interval(self.plan.family, range));
+            let text = format!(
+                "{prefix}: {} ({})",
+                self.next_hop(step, route.next_hop),
+                self.sources.place(route.place)
+            );
             self.line(out, 3, "route         ", &text);
         }
         self.rules(out, step);
@@ -115,7 +137,10 @@ impl View<'_> {
             return;
         };
         let (line, list) = match arrival {
-            true => (step.destination_translation, &filter.destination_translations),
+            true => (
+                step.destination_translation,
+                &filter.destination_translations,
+            ),
             false => (step.source_translation, &filter.source_translations),
         };
         let Some(translation) = line.map(|line| &list[line]) else {
@@ -125,11 +150,22 @@ impl View<'_> {
         let place = self.sources.place(translation.name.span);
         let (label, text) = match arrival {
             true => {
-                let to = std::net::SocketAddr::new(step.left.destination, step.left.destination_port);
-                let to = if step.left.protocol.has_ports() { to.to_string() } else { to.ip().to_string() };
-                ("destination   ", format!("now {to}, by \"{name}\" ({place})"))
+                let to =
+                    std::net::SocketAddr::new(step.left.destination, step.left.destination_port);
+                let to = if step.left.protocol.has_ports() {
+                    to.to_string()
+                } else {
+                    to.ip().to_string()
+                };
+                (
+                    "destination   ",
+                    format!("now {to}, by \"{name}\" ({place})"),
+                )
             }
-            false => ("source        ", format!("now {}, by \"{name}\" ({place})", step.left.source)),
+            false => (
+                "source        ",
+                format!("now {}, by \"{name}\" ({place})", step.left.source),
+            ),
         };
         self.line(out, 3, label, &text);
     }
@@ -141,12 +177,20 @@ impl View<'_> {
         let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
             return;
         };
-        let passed_over = decision.tried.iter().filter(|tried| tried.mismatch.is_some());
+        let passed_over = decision
+            .tried
+            .iter()
+            .filter(|tried| tried.mismatch.is_some());
         if self.all_rules {
             for tried in passed_over {
                 let rule = &filter.rules[tried.rule];
                 let why = tried.mismatch.map_or("", mismatch_text);
-                self.line(out, 3, "rule          ", &format!("{}: {why}", rule_name(tried.rule, rule)));
+                self.line(
+                    out,
+                    3,
+                    "rule          ",
+                    &format!("{}: {why}", rule_name(tried.rule, rule)),
+                );
             }
         } else {
             let count = passed_over.count();
@@ -162,13 +206,19 @@ impl View<'_> {
                 let place = self.sources.place(rule.place);
                 format!("{word} by rule {} ({place})", rule_name(number, rule))
             }
-            None => format!("{word} by default ({})", self.sources.place(filter.default.span)),
+            None => format!(
+                "{word} by default ({})",
+                self.sources.place(filter.default.span)
+            ),
         };
         self.line(out, 3, "decision      ", &text);
     }
 
     fn outcome(&self, trace: &Trace) -> String {
-        let at = trace.steps.last().map_or_else(String::new, |step| self.device_name(step.device));
+        let at = trace
+            .steps
+            .last()
+            .map_or_else(String::new, |step| self.device_name(step.device));
         let text = match trace.outcome {
             Outcome::Delivered(Place::Segment(segment)) => {
                 let name = &self.site().segment(segment).name.value;
@@ -180,7 +230,10 @@ impl View<'_> {
                 }
             }
             Outcome::Delivered(Place::Router(router)) => {
-                format!("delivered to {} itself", self.site().router(router).name.value)
+                format!(
+                    "delivered to {} itself",
+                    self.site().router(router).name.value
+                )
             }
             Outcome::NotForwardable => {
                 "stops: no router forwards this source or destination (RFC 6890)".to_owned()
@@ -211,7 +264,12 @@ impl View<'_> {
             let place = step.ingress.map_or_else(String::new, |ingress| {
                 format!(" on {}", self.interface_name(step.device, ingress))
             });
-            self.line(out, 3, "", &format!("{name}{place}: {}", self.pass(step.device, &step.pass)));
+            self.line(
+                out,
+                3,
+                "",
+                &format!("{name}{place}: {}", self.pass(step.device, &step.pass)),
+            );
         }
         if steps.is_empty() && !reply.two_way() {
             self.line(out, 3, "", "the receiver has no router to send it to");
@@ -222,7 +280,9 @@ impl View<'_> {
         let rule = |number: &Option<usize>| {
             let filter = self.router(device).and_then(|router| router.filter());
             match (number, filter) {
-                (Some(number), Some(filter)) => format!("rule {}", rule_name(*number, &filter.rules[*number])),
+                (Some(number), Some(filter)) => {
+                    format!("rule {}", rule_name(*number, &filter.rules[*number]))
+                }
                 _ => "the default".to_owned(),
             }
         };
@@ -230,7 +290,9 @@ impl View<'_> {
             ReplyPass::Unfiltered => "forwards without rules".to_owned(),
             ReplyPass::State => "passes by the state of the connection".to_owned(),
             ReplyPass::Rules(number) => format!("stateless: permitted by {}", rule(number)),
-            ReplyPass::NoState => "stopped: this gateway never saw the packet, so it has no state".to_owned(),
+            ReplyPass::NoState => {
+                "stopped: this gateway never saw the packet, so it has no state".to_owned()
+            }
             ReplyPass::SourceCheck => "stopped by the source check".to_owned(),
             ReplyPass::Denied(number) => format!("stateless: stopped by {}", rule(number)),
             ReplyPass::NoRoute => "stopped: no route back".to_owned(),
@@ -269,7 +331,9 @@ impl View<'_> {
     }
 
     fn source_check(&self, step: &Step) -> &'static str {
-        let interface = step.ingress.and_then(|ingress| self.interface(step.device, ingress));
+        let interface = step
+            .ingress
+            .and_then(|ingress| self.interface(step.device, ingress));
         match interface.map(|interface| interface.source_check) {
             Some(SourceCheck::Strict) => "strict, the way back must be this interface",
             Some(SourceCheck::Loose) => "loose, some route back must exist",
@@ -278,13 +342,20 @@ impl View<'_> {
     }
 
     fn next_hop(&self, step: &Step, next_hop: NextHop) -> String {
-        let leaves = |interface| format!("leaves by {}", self.interface_name(step.device, interface));
+        let leaves =
+            |interface| format!("leaves by {}", self.interface_name(step.device, interface));
         match next_hop {
             NextHop::OnLink { interface } => format!("on-link, {}", leaves(interface)),
             NextHop::Address { interface, address } => {
-                format!("next hop {}, {}", self.plan.family.address(address), leaves(interface))
+                format!(
+                    "next hop {}, {}",
+                    self.plan.family.address(address),
+                    leaves(interface)
+                )
             }
-            NextHop::AnyRouter { interface } => format!("the segment's router, {}", leaves(interface)),
+            NextHop::AnyRouter { interface } => {
+                format!("the segment's router, {}", leaves(interface))
+            }
             NextHop::Discard => "discarded".to_owned(),
         }
     }

@@ -95,7 +95,10 @@ impl Side {
                 None => "router",
             },
         };
-        Self { name: party_name(site, party).to_owned(), kind }
+        Self {
+            name: party_name(site, party).to_owned(),
+            kind,
+        }
     }
 }
 
@@ -108,17 +111,29 @@ impl Sheet {
             None => (&[][..], &[][..], By::Segment),
         };
         let kept = |all: &[Party], chosen: &[Party]| -> Vec<usize> {
-            (0..all.len()).filter(|&at| takes(site, chosen, all[at])).collect()
+            (0..all.len())
+                .filter(|&at| takes(site, chosen, all[at]))
+                .collect()
         };
         let (kept_rows, kept_columns) = (kept(rows, &selection.from), kept(columns, &selection.to));
         let pair = |row: usize, column: usize| {
             let cell = |family: Family| {
-                let matrix = matrices.iter().find(|matrix| matrix.question.family == family)?;
+                let matrix = matrices
+                    .iter()
+                    .find(|matrix| matrix.question.family == family)?;
                 Some(narrowed(&matrix.cells[row][column], selection))
             };
-            Pair { v4: cell(Family::V4), v6: cell(Family::V6) }
+            Pair {
+                v4: cell(Family::V4),
+                v6: cell(Family::V6),
+            }
         };
-        let line = |&row: &usize| kept_columns.iter().map(|&column| pair(row, column)).collect();
+        let line = |&row: &usize| {
+            kept_columns
+                .iter()
+                .map(|&column| pair(row, column))
+                .collect()
+        };
         Self {
             site: site.name.clone(),
             by: match by {
@@ -127,8 +142,14 @@ impl Sheet {
                 By::Host => "host",
             },
             pairs: kept_rows.iter().map(line).collect(),
-            rows: kept_rows.iter().map(|&at| Side::new(site, rows[at])).collect(),
-            columns: kept_columns.iter().map(|&at| Side::new(site, columns[at])).collect(),
+            rows: kept_rows
+                .iter()
+                .map(|&at| Side::new(site, rows[at]))
+                .collect(),
+            columns: kept_columns
+                .iter()
+                .map(|&at| Side::new(site, columns[at]))
+                .collect(),
             notes: notes(network),
         }
     }

@@ -8,7 +8,11 @@ pub fn clean(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
-            '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
+            '\u{200e}'
+            | '\u{200f}'
+            | '\u{061c}'
+            | '\u{202a}'..='\u{202e}'
+            | '\u{2066}'..='\u{2069}' => {
                 out.extend(character.escape_unicode());
             }
             '\u{feff}' | '\u{2028}' | '\u{2029}' => out.extend(character.escape_unicode()),
