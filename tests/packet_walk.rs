@@ -205,7 +205,7 @@ fn to_port(low: u128, high: u128) -> ServiceBox {
     }
 }
 
-/// Atomic predicates (Yang and Lam 2013) of four port ranges, by enumeration of
+/// Atomic predicates (Yang and Lam 2013, cited from memory) of four port ranges, by enumeration of
 /// the ports.
 #[test]
 fn four_port_ranges_have_five_atoms() {

@@ -260,7 +260,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(_, flow) => missed.union_with(&flow.sent.services),
+                Arrival::Stopped(_, sent) => missed.union_with(&sent.services),
                 Arrival::Delivered(place, flow) => {
                     let mut here = false;
                     for at in self.takers(place, &flow.now.destination) {

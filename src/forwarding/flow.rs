@@ -1,5 +1,7 @@
 //! A set of packets under way: what was sent, what it looks like now, which devices it crossed.
 
+use smallvec::SmallVec;
+
 use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::network::DeviceIndex;
@@ -60,7 +62,7 @@ pub struct Flow {
     /// As it is now.
     pub now: Region,
     /// Devices crossed, in order.
-    pub hops: Vec<Hop>,
+    pub hops: SmallVec<[Hop; 1]>,
 }
 
 impl Flow {
@@ -69,36 +71,44 @@ impl Flow {
         Self {
             now: region.clone(),
             sent: region,
-            hops: Vec::new(),
+            hops: SmallVec::new(),
         }
     }
 
     /// The part of the flow that now lies in `part`, which must be a part of `now`.
     pub fn restricted(&self, part: Region, classes: &ServiceClasses) -> Self {
+        Self {
+            sent: self.sent_part(part.clone(), classes),
+            now: part,
+            hops: self.hops.clone(),
+        }
+    }
+
+    /// What was sent of the part of `now` given.
+    pub fn sent_part(&self, part: Region, classes: &ServiceClasses) -> Region {
+        if !self.hops.iter().any(Hop::translates) {
+            return part;
+        }
         let pending = || self.hops.iter().filter(|hop| !hop.undone);
         let source = match pending().any(|hop| hop.source_before.is_some()) {
             true => self.sent.source.clone(),
-            false => part.source.clone(),
+            false => part.source,
         };
         let destination = match pending().any(|hop| hop.destination_before.is_some()) {
             true => self.sent.destination.clone(),
-            false => part.destination.clone(),
+            false => part.destination,
         };
         // Undo the written ports, latest first.
         let written = self.hops.iter().rev().filter(|hop| !hop.undone);
         let services = written
             .filter_map(|hop| hop.services_before.as_ref())
-            .fold(part.services.clone(), |services, (before, port)| {
+            .fold(part.services, |services, (before, port)| {
                 classes.before_destination_port(&services, before, *port)
             });
-        Self {
-            sent: Region {
-                source,
-                destination,
-                services,
-            },
-            now: part,
-            hops: self.hops.clone(),
+        Region {
+            source,
+            destination,
+            services,
         }
     }
 

@@ -83,6 +83,8 @@ pub struct Plan {
     pub segments: Vec<SegmentPlan>,
     /// Addresses of gateways and routers.
     pub routers_own: IntervalSet,
+    /// Addresses that no router forwards to or from.
+    pub nobody: IntervalSet,
 }
 
 /// A site, prepared for sending packets through it.
@@ -146,6 +148,7 @@ impl Plan {
             devices,
             segments: Vec::new(),
             routers_own,
+            nobody: family.never_forwarded(),
         };
         plan.segments = plan.attach(site);
         plan.resolve_first_hops(site);
@@ -242,7 +245,7 @@ impl Plan {
             .filter(|segment| !segment.external)
             .flat_map(|segment| segment.addresses().of(self.family).intervals().to_vec())
             .collect();
-        let nobody = self.family.never_forwarded().union(&self.routers_own);
+        let nobody = self.nobody.union(&self.routers_own);
         for number in 0..self.segments.len() {
             let plan = &self.segments[number];
             let all = if plan.external {

@@ -47,6 +47,8 @@ pub enum Stop {
     Loop,
     /// There is no router for the sender to use.
     NoFirstHop,
+    /// No router forwards to that destination (RFC 6890).
+    NotForwardable,
     /// The family's interface has no address to translate to.
     NoTranslationAddress,
 }
@@ -56,8 +58,8 @@ pub enum Stop {
 pub enum Arrival {
     /// It arrives.
     Delivered(Place, Flow),
-    /// It stops at its last hop.
-    Stopped(Stop, Flow),
+    /// It stops; the part as the sender sent it.
+    Stopped(Stop, Region),
 }
 
 /// Pieces that one walk through one rule list may hold open before it is given up.
@@ -218,6 +220,16 @@ impl Walk<'_> {
         }
         let here = self.plan.device(device);
         flow.hops.push(Hop::arriving(device, ingress));
+        if flow.now.destination.overlaps(&self.plan.nobody) {
+            let (none, some) = self.split_destination(&flow, &self.plan.nobody);
+            if let Some(none) = none {
+                self.stop(Stop::NotForwardable, none);
+            }
+            match some {
+                Some(some) => flow = some,
+                None => return,
+            }
+        }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
             let (refused, accepted) = self.split_source(&flow, accepts);
             if let Some(refused) = refused {
@@ -351,16 +363,17 @@ impl Walk<'_> {
         self.complete &= result.is_ok();
         let mut permitted = Vec::new();
         for (line, region) in decided {
-            let mut part = flow.restricted(region, &self.network.classes);
             let rule = line.map(|line| filter.rules[line]);
             if filter.action(line) == Action::Permit {
+                let mut part = flow.restricted(region, &self.network.classes);
                 if let Some(hop) = part.hops.last_mut() {
                     hop.filtered = true;
                     hop.rule = rule;
                 }
                 permitted.push(part);
             } else {
-                self.stop(Stop::Denied(rule), part);
+                let sent = flow.sent_part(region, &self.network.classes);
+                (self.sink)(Arrival::Stopped(Stop::Denied(rule), sent));
             }
         }
         permitted
@@ -402,32 +415,63 @@ impl Walk<'_> {
         }
     }
 
-    fn translate_destination(
-        &mut self,
-        filter: &FilterPlan,
-        ingress: usize,
-        flow: Flow,
-    ) -> Vec<Flow> {
-        let (mut done, rest) = self.first_matches(&filter.arrivals, ingress, flow);
-        for (translation, part) in &mut done {
+    fn translate_destination(&mut self, filter: &FilterPlan, ingress: usize, flow: Flow) -> Vec<Flow> {
+        let (done, mut parts) = self.first_matches(&filter.arrivals, ingress, flow);
+        for (translation, part) in done {
             let Written::Address(address) = translation.written else {
+                parts.push(part);
                 continue;
             };
-            let Some(hop) = part.hops.last_mut() else {
-                continue;
-            };
-            let before = std::mem::replace(&mut part.now.destination, IntervalSet::point(address));
-            hop.destination_before = Some((translation.line, before));
-            if let Some(port) = translation.port {
-                let after = self
-                    .network
-                    .classes
-                    .with_destination_port(&part.now.services, port);
-                let before = std::mem::replace(&mut part.now.services, after);
-                hop.services_before = Some((before, port));
+            let (kept, rest) = self.written_anyway(&part, address, translation.port);
+            parts.extend(kept);
+            for mut part in rest {
+                let Some(hop) = part.hops.last_mut() else {
+                    continue;
+                };
+                let written = IntervalSet::point(address);
+                let before = std::mem::replace(&mut part.now.destination, written);
+                hop.destination_before = Some((translation.line, before));
+                if let Some(port) = translation.port {
+                    let after = self.network.classes.with_destination_port(&part.now.services, port);
+                    let before = std::mem::replace(&mut part.now.services, after);
+                    hop.services_before = Some((before, port));
+                }
+                parts.push(part);
             }
         }
-        done.into_iter().map(|(_, part)| part).chain(rest).collect()
+        parts
+    }
+
+    /// The part of a flow that has the written destination and port already, so that a translation leaves
+    /// it alone and no reply needs it undone; then the other parts.
+    fn written_anyway(&self, flow: &Flow, address: u128, port: Option<u16>) -> (Option<Flow>, Vec<Flow>) {
+        if !flow.now.destination.contains(address) {
+            return (None, vec![flow.clone()]);
+        }
+        let classes = &self.network.classes;
+        let mut services = flow.now.services.clone();
+        if let Some(port) = port {
+            let port = IntervalSet::point(u128::from(port));
+            let has_it = |class: &usize| classes.class_box(*class).destination_ports == port;
+            services = classes.none();
+            for class in flow.now.services.iter().filter(has_it) {
+                services.insert(class);
+            }
+        }
+        let destination = IntervalSet::point(address);
+        let kept = Region { destination, services, ..flow.now.clone() };
+        self.split_off(flow, kept)
+    }
+
+    /// A part of a flow, and the rest; `None` where the part is empty.
+    fn split_off(&self, flow: &Flow, part: Region) -> (Option<Flow>, Vec<Flow>) {
+        if part.is_empty() {
+            return (None, vec![flow.clone()]);
+        }
+        let classes = &self.network.classes;
+        let rest = flow.now.difference(&part).into_iter();
+        let rest = rest.map(|rest| flow.restricted(rest, classes)).collect();
+        (Some(flow.restricted(part, classes)), rest)
     }
 
     fn translate_source(
@@ -437,25 +481,37 @@ impl Walk<'_> {
         egress: usize,
         flow: Flow,
     ) -> Vec<Flow> {
+        if filter.departures.is_empty() {
+            return vec![flow];
+        }
         let (done, mut parts) = self.first_matches(&filter.departures, egress, flow);
-        for (translation, mut part) in done {
+        for (translation, part) in done {
             let own = &self.plan.device(device).interfaces[egress].addresses;
-            let written = match translation.written {
-                Written::Address(address) => Some(address),
-                Written::Interface => match own.first() {
-                    Some(&address) => Some(address),
-                    None => {
-                        self.stop(Stop::NoTranslationAddress, part);
-                        continue;
-                    }
-                },
-                Written::Unchanged => None,
+            let address = match (translation.written, own.first()) {
+                (Written::Address(address), _) | (Written::Interface, Some(&address)) => address,
+                (Written::Unchanged, _) => {
+                    parts.push(part);
+                    continue;
+                }
+                (Written::Interface, None) => {
+                    self.stop(Stop::NoTranslationAddress, part);
+                    continue;
+                }
             };
-            if let (Some(address), Some(hop)) = (written, part.hops.last_mut()) {
-                let before = std::mem::replace(&mut part.now.source, IntervalSet::point(address));
-                hop.source_before = Some((translation.line, before));
+            let written = IntervalSet::point(address);
+            let kept = Region {
+                source: part.now.source.intersection(&written),
+                ..part.now.clone()
+            };
+            let (kept, rest) = self.split_off(&part, kept);
+            parts.extend(kept);
+            for mut part in rest {
+                if let Some(hop) = part.hops.last_mut() {
+                    let before = std::mem::replace(&mut part.now.source, written.clone());
+                    hop.source_before = Some((translation.line, before));
+                }
+                parts.push(part);
             }
-            parts.push(part);
         }
         parts
     }
@@ -527,6 +583,6 @@ impl Walk<'_> {
     }
 
     fn stop(&mut self, why: Stop, flow: Flow) {
-        (self.sink)(Arrival::Stopped(why, flow));
+        (self.sink)(Arrival::Stopped(why, flow.sent));
     }
 }

@@ -9,11 +9,11 @@ use crate::model::{Action, ICMP, ICMPV6, SegmentId};
 use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::filter::FilterPlan;
-use super::flow::Flow;
+use super::flow::{Flow, Hop};
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
-use super::seeds::{ECHO_V4, ECHO_V6};
+use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
 
 /// The parts of a delivered flow, as sent, whose replies come back to the sender. May overlap where replies
 /// have several ways. ICMP messages other than echo requests expect no reply and count as come back.
@@ -41,13 +41,19 @@ pub fn returns(
         home,
         found: Vec::new(),
     };
+    let Some(mut flow) = back.without_silent(flow) else {
+        return back.found;
+    };
     match place {
-        Place::Segment(segment) => back.send_from_segment(segment, flow.clone(), &[]),
+        Place::Segment(segment) => back.send_from_segment(segment, flow, &[]),
         Place::Router(router) => {
             let device = plan.router_index(router);
-            let mut flow = flow.clone();
             undo(&mut flow, device, &network.classes);
-            back.route(device, None, flow, &[]);
+            // A reply to an address of its own stays where it is.
+            let (_, others) = back.split(&flow, &plan.device(device).own);
+            if let Some(flow) = others {
+                back.route(device, None, flow, &[]);
+            }
         }
     }
     back.found
@@ -64,6 +70,27 @@ struct Back<'a> {
 }
 
 impl Back<'_> {
+    /// The part of a flow that expects replies; the other part counts as come back.
+    fn without_silent(&mut self, flow: &Flow) -> Option<Flow> {
+        let silent = self.silent(&flow.now.services);
+        if silent.is_empty() {
+            return Some(flow.clone());
+        }
+        let classes = &self.network.classes;
+        let with = |services: ClassSet| Region { services, ..flow.now.clone() };
+        let rest = with(flow.now.services.difference(&silent));
+        self.found.push(flow.sent_part(with(silent), classes));
+        (!rest.is_empty()).then(|| flow.restricted(rest, classes))
+    }
+
+    /// Classes of messages that expect no reply: ICMP and ICMPv6 other than echo requests.
+    fn silent(&self, services: &ClassSet) -> ClassSet {
+        let classes = &self.network.classes;
+        let whole = [ICMP, ICMPV6].map(whole_protocol);
+        let echo = [messages(ICMP, ECHO_V4.0 >> 8), messages(ICMPV6, ECHO_V6.0 >> 8)];
+        classes.of(&whole).difference(&classes.of(&echo)).intersection(services)
+    }
+
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
         let plan = self.plan.segment(segment);
         let (near, far) = self.split(&flow, &plan.on_link);
@@ -204,14 +231,7 @@ impl Back<'_> {
         let candidates = filter.between(ingress, egress);
         let mut parts = Vec::new();
         for (services, replies) in self.replies(&flow.now.services) {
-            let Some(replies) = replies else {
-                parts.push(Region {
-                    services,
-                    ..flow.now.clone()
-                });
-                continue;
-            };
-            let single = replies.count() == 1;
+            let one_kind = replies.count() == 1;
             let start = Region {
                 source: flow.now.destination.clone(),
                 destination: flow.now.source.clone(),
@@ -224,7 +244,7 @@ impl Back<'_> {
                 super::reach::OPEN_PIECES,
                 &mut |line, region| {
                     if filter.action(line) == Action::Permit {
-                        let back = match single {
+                        let back = match one_kind {
                             true => services.clone(),
                             false => self.network.classes.swapped(&region.services),
                         };
@@ -243,37 +263,23 @@ impl Back<'_> {
             .collect()
     }
 
-    /// Splits services by the kind of reply: `None` where none is expected.
-    fn replies(&self, services: &ClassSet) -> Vec<(ClassSet, Option<ClassSet>)> {
+    /// Splits services that expect replies by the kind of reply, and gives the replies.
+    fn replies(&self, services: &ClassSet) -> Vec<(ClassSet, ClassSet)> {
         let classes = &self.network.classes;
-        let mut with_ports = classes.none();
-        let mut silent = classes.none();
-        let mut groups: Vec<(ClassSet, Option<ClassSet>)> = Vec::new();
-        for class in services.iter() {
-            let lowest = |set: &IntervalSet| set.lowest().unwrap_or_default();
-            let shape = classes.class_box(class);
-            let protocol = lowest(&shape.protocols) as u8;
-            let message = lowest(&shape.destination_ports) as u16;
-            let echo = [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)];
-            let reply = echo.iter().find(|(echo, (request, _))| {
-                // Every code of an echo request is answered alike; the request's type decides.
-                echo.0 == protocol && request >> 8 == message >> 8
-            });
-            match reply {
-                Some((_, (_, reply))) => {
-                    let answer = classes.class_of(protocol, 0, *reply);
-                    groups.push((single(classes, class), Some(single(classes, answer))));
-                }
-                None if protocol == ICMP.0 || protocol == ICMPV6.0 => silent.insert(class),
-                None => with_ports.insert(class),
+        let mut turned = services.clone();
+        let mut groups = Vec::new();
+        for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
+            // Every code of an echo request is answered alike; the request's type decides.
+            let requests = classes.of(&[messages(protocol, request >> 8)]).intersection(services);
+            if !requests.is_empty() {
+                turned.difference_with(&requests);
+                let answer = single(classes, classes.class_of(protocol.0, 0, reply));
+                groups.push((requests, answer));
             }
         }
-        if !with_ports.is_empty() {
-            let swapped = classes.swapped(&with_ports);
-            groups.push((with_ports, Some(swapped)));
-        }
-        if !silent.is_empty() {
-            groups.push((silent, None));
+        if !turned.is_empty() {
+            let replies = classes.swapped(&turned);
+            groups.push((turned, replies));
         }
         groups
     }
@@ -305,29 +311,31 @@ fn single(classes: &ServiceClasses, class: usize) -> ClassSet {
     set
 }
 
-/// Undoes the translations of the last crossing of a device; false where it was not crossed.
+/// Undoes the translations of a device's crossing that a reply belongs to; false where the device keeps no
+/// state for it. State is kept for packets as they leave: whatever later devices translated must be undone
+/// by now, and nothing that this or an earlier device translated.
 fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool {
-    let mut crossed = flow
-        .hops
-        .iter_mut()
-        .rev()
-        .filter(|hop| hop.device == device);
-    let Some(hop) = crossed.next() else {
+    let belongs = |at: usize| {
+        let later = flow.hops[at + 1..].iter().all(|hop| !hop.translates());
+        let rewrote = |hop: &Hop| hop.source_before.is_some() || hop.destination_before.is_some();
+        later && flow.hops[..=at].iter().all(|hop| !rewrote(hop) || !hop.undone)
+    };
+    let crossings = (0..flow.hops.len()).rev().filter(|&at| flow.hops[at].device == device);
+    let Some(at) = crossings.into_iter().find(|&at| belongs(at)) else {
         return false;
     };
-    if !hop.undone {
-        hop.undone = true;
-        if let Some((_, source)) = &hop.source_before {
-            flow.now.source = source.clone();
-        }
-        if let Some((_, destination)) = &hop.destination_before {
-            flow.now.destination = destination.clone();
-        }
-        if let Some((before, port)) = &hop.services_before {
-            // Only what really came through: the present services, taken back through the written port.
-            let services = classes.before_destination_port(&flow.now.services, before, *port);
-            flow.now.services = services;
-        }
+    let hop = &mut flow.hops[at];
+    hop.undone = true;
+    if let Some((_, source)) = &hop.source_before {
+        flow.now.source = source.clone();
+    }
+    if let Some((_, destination)) = &hop.destination_before {
+        flow.now.destination = destination.clone();
+    }
+    if let Some((before, port)) = &hop.services_before {
+        // Only what really came through: the present services, taken back through the written port.
+        let services = classes.before_destination_port(&flow.now.services, before, *port);
+        flow.now.services = services;
     }
     true
 }

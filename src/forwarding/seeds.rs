@@ -40,13 +40,18 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
             translation_seeds(translation, &mut seeds);
         }
     }
-    if !stateless {
-        return ServiceClasses::new(&seeds);
-    }
+    // Whether a reply is expected depends on these.
     for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
-        seeds.extend([request, reply].map(|message| message_box(protocol, message)));
+        seeds.extend([whole_protocol(protocol), messages(protocol, request >> 8)]);
+        if stateless {
+            let reply = IntervalSet::point(u128::from(reply));
+            seeds.push(ServiceBox { destination_ports: reply, ..whole_protocol(protocol) });
+        }
     }
-    ServiceClasses::symmetric(&seeds)
+    match stateless {
+        true => ServiceClasses::symmetric(&seeds),
+        false => ServiceClasses::new(&seeds),
+    }
 }
 
 /// What a translation matches and, where it writes a port, what comes out.
@@ -69,10 +74,19 @@ fn translation_seeds(translation: &Translation, seeds: &mut Vec<ServiceBox>) {
     }
 }
 
-fn message_box(protocol: Protocol, message: u16) -> ServiceBox {
+/// Every packet of a protocol.
+pub(super) fn whole_protocol(protocol: Protocol) -> ServiceBox {
     ServiceBox {
         protocols: IntervalSet::point(u128::from(protocol.0)),
-        source_ports: IntervalSet::range(0, 65_535),
-        destination_ports: IntervalSet::point(u128::from(message)),
+        ..ServiceBox::any()
+    }
+}
+
+/// The messages of a type, every code.
+pub(super) fn messages(protocol: Protocol, kind: u16) -> ServiceBox {
+    let first = u128::from(kind) * 256;
+    ServiceBox {
+        destination_ports: IntervalSet::range(first, first + 255),
+        ..whole_protocol(protocol)
     }
 }

@@ -135,7 +135,7 @@ pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trac
     let mut traces = match sender {
         Sender::Segment(segment) => walker.from_segment(segment, packet),
         Sender::Hostile(segment) => walker.from_hostile(segment, packet),
-        Sender::Host(host) => vec![walker.from_host(host, packet)],
+        Sender::Host(host) => walker.from_host(host, packet),
     };
     for trace in &mut traces {
         trace.reply = reply(network, plan, sender, trace);
@@ -147,6 +147,8 @@ pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trac
 #[derive(Clone, Copy)]
 pub(super) enum Next {
     Arrive(DeviceIndex, usize),
+    /// Any of the routers that plain devices on the segment use.
+    AnyRouter(SegmentId),
     Done(Outcome),
 }
 
@@ -157,18 +159,12 @@ struct Walker<'a> {
 
 impl Walker<'_> {
     fn from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
-        let plan = self.plan.segment(segment);
         let destination = Family::value(packet.destination);
-        if plan.on_link.contains(destination) {
-            return vec![self.run(on_segment(self.plan, segment, None, destination), packet)];
-        }
-        if plan.first_hops.is_empty() {
-            return vec![self.run(Next::Done(Outcome::Stopped(Stop::NoFirstHop)), packet)];
-        }
-        let first_hops = plan.first_hops.iter();
-        first_hops
-            .map(|&(device, interface)| self.run(Next::Arrive(device, interface), packet))
-            .collect()
+        let start = match self.plan.segment(segment).on_link.contains(destination) {
+            true => on_segment(self.plan, segment, None, destination),
+            false => Next::AnyRouter(segment),
+        };
+        self.go_on((start, *packet), Vec::new())
     }
 
     fn from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
@@ -180,39 +176,46 @@ impl Walker<'_> {
         }
         let attached = plan.attached.iter();
         starts.extend(attached.map(|&(device, interface)| Next::Arrive(device, interface)));
-        starts
-            .into_iter()
-            .map(|start| self.run(start, packet))
+        let ways = starts.into_iter();
+        ways.flat_map(|start| self.go_on((start, *packet), Vec::new()))
             .collect()
     }
 
-    fn from_host(&self, host: HostId, packet: &Packet) -> Trace {
+    fn from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
         let device = self.plan.host_index(host);
         let mut steps = Vec::new();
         let next = self.route(device, blank(device, None, packet), *packet, &mut steps);
         self.go_on(next, steps)
     }
 
-    fn run(&self, start: Next, packet: &Packet) -> Trace {
-        self.go_on((start, *packet), Vec::new())
-    }
-
-    fn go_on(&self, start: (Next, Packet), mut steps: Vec<Step>) -> Trace {
+    /// Follows a packet to its end; where several routers may be used, each way to its own end.
+    fn go_on(&self, start: (Next, Packet), mut steps: Vec<Step>) -> Vec<Trace> {
         let (mut next, mut packet) = start;
         loop {
-            match next {
-                Next::Done(outcome) => {
-                    return Trace {
-                        steps,
-                        outcome,
-                        packet,
-                        reply: None,
-                    };
-                }
+            let outcome = match next {
                 Next::Arrive(device, interface) => {
                     (next, packet) = self.arrive(device, interface, packet, &mut steps);
+                    continue;
                 }
-            }
+                Next::AnyRouter(segment) => {
+                    let first_hops = &self.plan.segment(segment).first_hops;
+                    let ways = first_hops.iter().flat_map(|&(device, interface)| {
+                        self.go_on((Next::Arrive(device, interface), packet), steps.clone())
+                    });
+                    let ways: Vec<Trace> = ways.collect();
+                    if !ways.is_empty() {
+                        return ways;
+                    }
+                    Outcome::Stopped(Stop::NoFirstHop)
+                }
+                Next::Done(outcome) => outcome,
+            };
+            return vec![Trace {
+                steps,
+                outcome,
+                packet,
+                reply: None,
+            }];
         }
     }
 
@@ -234,7 +237,7 @@ impl Walker<'_> {
         if steps.iter().any(crossed) {
             return stop(Outcome::Stopped(Stop::Loop), step, steps);
         }
-        let nobody = self.plan.family.never_forwarded();
+        let nobody = &self.plan.nobody;
         let values = [packet.source, packet.destination].map(Family::value);
         if values.iter().any(|&value| nobody.contains(value)) {
             return stop(Outcome::NotForwardable, step, steps);
@@ -499,7 +502,7 @@ pub(super) fn on_segment(
 }
 
 /// Where a packet goes that leaves by an interface.
-fn depart(
+pub(super) fn depart(
     plan: &Plan,
     device: DeviceIndex,
     egress: usize,
@@ -511,10 +514,7 @@ fn depart(
     match next_hop {
         NextHop::OnLink { .. } => on_segment(plan, segment, Some(device), destination),
         NextHop::Discard => stopped(Stop::Discarded),
-        NextHop::AnyRouter { .. } => match plan.segment(segment).first_hops.first() {
-            Some(&(next, interface)) => Next::Arrive(next, interface),
-            None => stopped(Stop::NoFirstHop),
-        },
+        NextHop::AnyRouter { .. } => Next::AnyRouter(segment),
         NextHop::Address { address, .. } => match plan.owner(segment, address) {
             Some((next, interface)) => Next::Arrive(next, interface),
             None if plan.segment(segment).external => {

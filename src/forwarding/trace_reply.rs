@@ -4,9 +4,8 @@ use crate::model::{Action, Family, ICMP, ICMPV6};
 
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
-use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6};
-use super::trace::{Crossing, Next, Outcome, Packet, RuleTry, Step, Trace, on_segment};
+use super::trace::{Crossing, Next, Outcome, Packet, RuleTry, Step, Trace, depart, on_segment};
 
 /// What let a reply pass at a device, or what stopped it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -98,31 +97,34 @@ pub(super) fn reply(
         home,
         wanted: answer(&sent).unwrap_or(packet),
     };
-    let ways = match place {
+    let mut way = Way {
+        packet,
+        undone: vec![false; trace.steps.len()],
+        steps: Vec::new(),
+    };
+    let (came, steps) = match place {
         Place::Router(router) => {
             let device = plan.router_index(router);
-            let mut way = Way {
-                packet,
-                undone: vec![false; trace.steps.len()],
-                steps: Vec::new(),
-            };
             back.undo(&mut way, device);
-            vec![back.route(way, device, None)]
+            match plan.device(device).own.contains(Family::value(way.packet.destination)) {
+                // A reply to an address of its own stays where it is.
+                true => (false, Vec::new()),
+                false => back.route(way, device, None),
+            }
         }
         Place::Segment(segment) => {
-            let way = Way {
-                packet,
-                undone: vec![false; trace.steps.len()],
-                steps: Vec::new(),
+            let destination = Family::value(way.packet.destination);
+            let next = match plan.segment(segment).on_link.contains(destination) {
+                true => on_segment(plan, segment, None, destination),
+                false => Next::AnyRouter(segment),
             };
-            back.from_segment(way, segment)
+            back.follow(way, next)
         }
     };
-    let home = ways.iter().find(|(came, _)| *came).or(ways.first());
-    Some(match home {
-        Some((true, steps)) => Reply::Back(steps.clone()),
-        Some((false, steps)) => Reply::Lost(steps.clone()),
-        None => Reply::Lost(Vec::new()),
+    Some(if came {
+        Reply::Back(steps)
+    } else {
+        Reply::Lost(steps)
     })
 }
 
@@ -148,6 +150,7 @@ fn answer(packet: &Packet) -> Option<Packet> {
 }
 
 /// A reply under way.
+#[derive(Clone)]
 struct Way {
     packet: Packet,
     /// Which steps of the packet's walk have been undone.
@@ -167,30 +170,20 @@ struct Back<'a> {
 }
 
 impl Back<'_> {
-    fn from_segment(&self, way: Way, segment: crate::model::SegmentId) -> Vec<End> {
-        let plan = self.plan.segment(segment);
-        let destination = Family::value(way.packet.destination);
-        if plan.on_link.contains(destination) {
-            return vec![self.follow(way, on_segment(self.plan, segment, None, destination))];
-        }
-        let first_hops = plan.first_hops.iter();
-        first_hops
-            .map(|&(device, interface)| {
-                let copy = Way {
-                    undone: way.undone.clone(),
-                    steps: way.steps.clone(),
-                    ..way
-                };
-                self.arrive(copy, device, interface)
-            })
-            .collect()
-    }
-
+    /// Follows a reply; of several ways the first that comes home, else the first.
     fn follow(&self, way: Way, next: Next) -> End {
         match next {
             Next::Arrive(device, interface) => self.arrive(way, device, interface),
             Next::Done(Outcome::Delivered(Place::Segment(segment))) => self.end(way, segment),
             Next::Done(_) => (false, way.steps),
+            Next::AnyRouter(segment) => {
+                let first_hops = self.plan.segment(segment).first_hops.iter();
+                let mut ways =
+                    first_hops.map(|&(device, interface)| self.arrive(way.clone(), device, interface));
+                let first = ways.next().unwrap_or((false, way.steps.clone()));
+                let mut all = std::iter::once(first.clone()).chain(ways);
+                all.find(|(came, _)| *came).unwrap_or(first)
+            }
         }
     }
 
@@ -264,28 +257,7 @@ impl Back<'_> {
             pass,
             packet,
         });
-        self.depart(way, device, egress, next_hop)
-    }
-
-    fn depart(&self, way: Way, device: DeviceIndex, egress: usize, next_hop: NextHop) -> End {
-        let segment = self.plan.device(device).interfaces[egress].segment;
-        let destination = Family::value(way.packet.destination);
-        match next_hop {
-            NextHop::OnLink { .. } => self.follow(
-                way,
-                on_segment(self.plan, segment, Some(device), destination),
-            ),
-            NextHop::AnyRouter { .. } => match self.plan.segment(segment).first_hops.first() {
-                Some(&(next, interface)) => self.arrive(way, next, interface),
-                None => (false, way.steps),
-            },
-            NextHop::Discard => (false, way.steps),
-            NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
-                Some((next, interface)) => self.arrive(way, next, interface),
-                None if self.plan.segment(segment).external => self.end(way, segment),
-                None => (false, way.steps),
-            },
-        }
+        self.follow(way, depart(self.plan, device, egress, next_hop, destination))
     }
 
     /// A stateless gateway's verdict on a reply.
@@ -310,31 +282,40 @@ impl Back<'_> {
         }
     }
 
-    /// Undoes the translations of the packet's last crossing of a device; false where it never crossed it.
+    /// Undoes the translations of the crossing that the reply belongs to; false where the device keeps no
+    /// state for it: whatever later devices rewrote must be undone by now, and nothing that this or an
+    /// earlier device rewrote.
     fn undo(&self, way: &mut Way, device: DeviceIndex) -> bool {
-        let Some(at) = self.forward.iter().rposition(|step| step.device == device) else {
+        let belongs = |at: usize| {
+            let open = |step: usize| rewrites(&self.forward[step]) && !way.undone[step];
+            let done = |step: usize| rewrites(&self.forward[step]) && way.undone[step];
+            !(at + 1..self.forward.len()).any(open) && !(0..=at).any(done)
+        };
+        let crossings = (0..self.forward.len()).rev();
+        let mut crossings = crossings.filter(|&at| self.forward[at].device == device);
+        let Some(at) = crossings.find(|&at| belongs(at)) else {
             return false;
         };
         let step = &self.forward[at];
-        if !way.undone[at] {
-            way.undone[at] = true;
-            if step.source_translation.is_some() {
-                way.packet.destination = step.arrived.source;
-            }
-            if step.destination_translation.is_some() {
-                way.packet.source = step.arrived.destination;
-                if step.arrived.protocol.has_ports() {
-                    way.packet.source_port = step.arrived.destination_port;
-                }
+        way.undone[at] = true;
+        if step.arrived.source != step.left.source {
+            way.packet.destination = step.arrived.source;
+        }
+        if step.arrived.destination != step.left.destination
+            || step.arrived.destination_port != step.left.destination_port
+        {
+            way.packet.source = step.arrived.destination;
+            if step.arrived.protocol.has_ports() {
+                way.packet.source_port = step.arrived.destination_port;
             }
         }
         true
     }
 }
 
-/// Whether a step wrote an address.
+/// Whether a step wrote an address or port.
 fn rewrites(step: &Step) -> bool {
-    step.arrived.source != step.left.source || step.arrived.destination != step.left.destination
+    step.arrived != step.left
 }
 
 fn stop(mut way: Way, device: DeviceIndex, ingress: Option<usize>, pass: ReplyPass) -> End {
