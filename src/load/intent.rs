@@ -95,7 +95,7 @@ fn read_expectation<'a>(
 
 fn read_parties(cx: &mut Context<'_>, table: &Table<'_>) -> (Vec<Party>, Vec<Party>) {
     let from = party::plain(party::list(cx, table, "from", false));
-    let to = party::plain(party::list(cx, table, "to", false));
+    let to = party::plain(party::list(cx, table, "to", true));
     let (Some(from), Some(to)) = (from, to) else {
         return (Vec::new(), Vec::new());
     };

@@ -203,9 +203,11 @@ fn check_outside(cx: &mut Context<'_>, address: Spanned<IpAddr>, id: SegmentId) 
 fn own(cx: &mut Context<'_>, address: Spanned<IpAddr>, device: Device, segment: SegmentId) {
     let key = owner_key(address.value, segment);
     if let Some(first) = cx.owners.get(&key) {
+        // Hosts are read before gateways; the one that stands later in the input is the one to mend.
+        let (first, second) = (first.span.min(address.span), first.span.max(address.span));
         let message = format!("two interfaces have the address {}", address.value);
-        let problem = Problem::at(&kinds::ADDRESS_TWICE, address.span, message)
-            .note(first.span, "it is first given here");
+        let problem = Problem::at(&kinds::ADDRESS_TWICE, second, message);
+        let problem = problem.note(first, "it is first given here");
         cx.report(problem.help("give each interface an address of its own"));
         return;
     }

@@ -9,7 +9,6 @@ use super::context::{Context, Device};
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::names::twice;
 use super::reader::{Entry, Table, Value, shown};
 use super::report::Report;
 use super::text::check_name;
@@ -80,7 +79,12 @@ fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span
     };
     let here = root.key_span("site");
     if let Some(first) = *place {
-        cx.report(twice("site", Spanned::new("site", here), first));
+        let problem = Problem::at(&kinds::DUPLICATE_NAME, here, "the site is described twice");
+        cx.report(
+            problem
+                .note(first, "first here")
+                .help("keep one `[site]` of all files"),
+        );
         return;
     }
     *place = Some(here);
@@ -180,6 +184,8 @@ fn check_service_name(report: &mut Report, name: Spanned<&str>) {
     }
     if name.value == "any" {
         report.push(reserved("a service", name, "it means every packet"));
+    } else if name.value.chars().all(|c| c.is_ascii_digit() || c == '-') {
+        report.push(reserved("a service", name, "it reads as ports"));
     } else if Protocol::named(name.value).is_some() || name.value == "protocol" {
         report.push(reserved("a service", name, "it is the name of a protocol"));
     }

@@ -124,7 +124,7 @@ fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> 
             let message = format!("`gateway` can't stand in `{key}` here");
             let problem = Problem::at(&kinds::BAD_PARTY, text.span, message);
             cx.report(problem.help(
-                "the gateway itself is a target of rules only (`to`); name zones or segments",
+                "the gateway itself is only ever a target: it stands in `to` of rules, needs and expectations",
             ));
         }
         return gateway.then_some(Party::Gateway);
