@@ -106,20 +106,23 @@ fn good_sites_pass() {
 fn the_schema_refuses_the_mistakes_it_can_see() {
     let validator = validator();
     let mut compared = 0;
+    let mut wrong = Vec::new();
     for case in load_cases::cases() {
         let Some(instance) = instance(&case.site()) else {
             continue;
         };
-        assert_eq!(
-            validator.is_valid(&instance),
-            !case.schema,
-            "{}:\n{}\n{:?}",
-            case.kind,
-            case.text,
-            refusals(&validator, &instance)
-        );
+        if validator.is_valid(&instance) == case.schema {
+            let refusals = refusals(&validator, &instance);
+            wrong.push(format!("{}:\n{}\n{refusals:?}", case.kind, case.text));
+        }
         compared += 1;
     }
+    assert!(
+        wrong.is_empty(),
+        "{} marks are wrong:\n{}",
+        wrong.len(),
+        wrong.join("\n\n")
+    );
     assert!(compared > 100, "{compared}");
 }
 

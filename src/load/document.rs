@@ -72,7 +72,13 @@ fn advice(there: &str, said: &str) -> &'static str {
 
 /// The range cut to the text and widened to whole characters.
 fn clamp(file: FileId, text: &str, range: std::ops::Range<usize>) -> Span {
-    let start = text.floor_char_boundary(range.start.min(text.len()));
-    let end = text.ceil_char_boundary(range.end.clamp(start, text.len()));
+    let mut start = range.start.min(text.len());
+    while !text.is_char_boundary(start) {
+        start -= 1;
+    }
+    let mut end = range.end.clamp(start, text.len());
+    while !text.is_char_boundary(end) {
+        end += 1;
+    }
     Span::new(file, start as u32, end as u32)
 }

@@ -255,7 +255,7 @@ pub const CASES: &[Case] = &[
         "a multicast address",
         "that a device can have",
     ),
-    load(
+    both(
         "bad-word",
         "[[gateways.edge.destination_translations]]\nname = \"t\"\ndestination = \"192.0.2.2\"\nto_address = \"interface\"\n#            ^",
         "the address of the new destination",

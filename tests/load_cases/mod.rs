@@ -1,5 +1,8 @@
 //! Mistakes in site files, one of each kind at least, with the place and words that must be reported.
-#![allow(dead_code, reason = "each test that shares this file uses a part of it")]
+#![allow(
+    dead_code,
+    reason = "each test that shares this file uses a part of it"
+)]
 
 mod devices;
 mod lines;
