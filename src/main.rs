@@ -1,2 +1,7 @@
 //! The `boundwalk` command.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    boundwalk::cli::main()
+}

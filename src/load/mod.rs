@@ -10,6 +10,7 @@
 
 mod address_group;
 mod address_item;
+mod ask;
 mod context;
 mod crosscheck;
 mod default_gateway;
@@ -48,6 +49,7 @@ use std::path::Path;
 use crate::diagnostic::{FileId, Problem, Source, Sources};
 use crate::model::Site;
 
+pub use ask::services;
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use service_names::{BuiltInService, built_in_services};

@@ -74,7 +74,9 @@ impl Family {
             Self::V4 => &["0.0.0.0/8", "127.0.0.0/8", "169.254.0.0/16", "224.0.0.0/3"],
             Self::V6 => &["::/127", "fe80::/10", "ff00::/8"],
         };
-        let parsed = blocks.iter().filter_map(|block| block.parse::<IpNet>().ok());
+        let parsed = blocks
+            .iter()
+            .filter_map(|block| block.parse::<IpNet>().ok());
         parsed.map(interval_of).collect()
     }
 }
@@ -191,7 +193,8 @@ impl AddressSet {
 
     /// Whether an address is in it.
     pub fn contains(&self, address: IpAddr) -> bool {
-        self.of(Family::of(address)).contains(Family::value(address))
+        self.of(Family::of(address))
+            .contains(Family::value(address))
     }
 
     /// Whether it holds no address at all.
@@ -243,7 +246,8 @@ fn interval_of(net: IpNet) -> Interval {
         IpNet::V4(v4) => (IpAddr::V4(v4.network()), IpAddr::V4(v4.broadcast())),
         IpNet::V6(v6) => (IpAddr::V6(v6.network()), IpAddr::V6(v6.broadcast())),
     };
-    Interval::new(Family::value(low), Family::value(high)).expect("a prefix ends at or after its start")
+    Interval::new(Family::value(low), Family::value(high))
+        .expect("a prefix ends at or after its start")
 }
 
 /// Length of the prefix that holds exactly `low..=high`, if there is one.
@@ -266,14 +270,20 @@ mod tests {
 
     fn show(family: Family, low: &str, high: &str) -> String {
         let value = |text: &str| Family::value(text.parse().expect("an address"));
-        show_interval(family, Interval::new(value(low), value(high)).expect("ordered"))
+        show_interval(
+            family,
+            Interval::new(value(low), value(high)).expect("ordered"),
+        )
     }
 
     #[test]
     fn intervals_print_as_address_prefix_or_range() {
         assert_eq!(show(Family::V4, "10.0.0.1", "10.0.0.1"), "10.0.0.1");
         assert_eq!(show(Family::V4, "10.0.0.0", "10.0.0.255"), "10.0.0.0/24");
-        assert_eq!(show(Family::V4, "10.0.0.1", "10.0.0.2"), "10.0.0.1-10.0.0.2");
+        assert_eq!(
+            show(Family::V4, "10.0.0.1", "10.0.0.2"),
+            "10.0.0.1-10.0.0.2"
+        );
         assert_eq!(show(Family::V6, "fd00::", "fd00::1"), "fd00::/127");
         assert_eq!(show(Family::V4, "0.0.0.0", "255.255.255.255"), "0.0.0.0/0");
         let all = "ffff:ffff:ffff:ffff:ffff:ffff:ffff:ffff";
@@ -302,10 +312,24 @@ mod tests {
     fn what_no_router_forwards() {
         let v4 = Family::V4.never_forwarded();
         let holds = |text: &str| v4.contains(Family::value(text.parse().expect("an address")));
-        for inside in ["0.0.0.0", "127.0.0.1", "169.254.9.9", "224.0.0.1", "240.0.0.1", "255.255.255.255"] {
+        for inside in [
+            "0.0.0.0",
+            "127.0.0.1",
+            "169.254.9.9",
+            "224.0.0.1",
+            "240.0.0.1",
+            "255.255.255.255",
+        ] {
             assert!(holds(inside), "{inside}");
         }
-        for outside in ["10.0.0.1", "100.64.0.1", "192.0.2.1", "192.168.0.1", "223.255.255.255", "198.18.0.1"] {
+        for outside in [
+            "10.0.0.1",
+            "100.64.0.1",
+            "192.0.2.1",
+            "192.168.0.1",
+            "223.255.255.255",
+            "198.18.0.1",
+        ] {
             assert!(!holds(outside), "{outside}");
         }
         let v6 = Family::V6.never_forwarded();

@@ -22,7 +22,8 @@ pub use host::{Forwards, Host, HostInterface};
 pub use intent::{Expectation, Need, Permit};
 pub use names::{HostId, LinkEnd, RouterId, SegmentId, SwitchId, ZoneId};
 pub use router::{
-    Filter, Interface, Role, Route, Router, RouterLag, SourceCheck, Translation, TranslationTarget, Via,
+    Filter, Interface, Role, Route, Router, RouterLag, SourceCheck, Translation, TranslationTarget,
+    Via,
 };
 pub use rule::{Action, AddressMatch, Party, Rule, ServiceMatch};
 pub use segment::{Segment, Zone};

@@ -160,7 +160,11 @@ impl Router {
     /// All addresses of all interfaces.
     pub fn own_addresses(&self) -> AddressSet {
         let mut set = AddressSet::default();
-        for address in self.interfaces.iter().flat_map(|interface| &interface.addresses) {
+        for address in self
+            .interfaces
+            .iter()
+            .flat_map(|interface| &interface.addresses)
+        {
             let family = address.value.family();
             let value = super::address::Family::value(address.value.address());
             set.insert(family, crate::packet::Interval::point(value));

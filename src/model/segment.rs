@@ -53,6 +53,8 @@ impl Segment {
 
     /// Whether it has a prefix of a family.
     pub fn has(&self, family: Family) -> bool {
-        self.prefixes.iter().any(|prefix| prefix.value.family() == family)
+        self.prefixes
+            .iter()
+            .any(|prefix| prefix.value.family() == family)
     }
 }

@@ -51,7 +51,9 @@ impl Protocol {
     /// The protocol of a name.
     pub fn named(name: &str) -> Option<Self> {
         let mut known = PROTOCOLS.iter();
-        known.find(|(_, known)| *known == name).map(|&(number, _)| Self(number))
+        known
+            .find(|(_, known)| *known == name)
+            .map(|&(number, _)| Self(number))
     }
 
     /// All names, for suggestions.
@@ -79,7 +81,10 @@ impl Protocol {
 
     /// All protocols with messages.
     pub fn with_messages() -> IntervalSet {
-        [1u128, 58].into_iter().map(crate::packet::Interval::point).collect()
+        [1u128, 58]
+            .into_iter()
+            .map(crate::packet::Interval::point)
+            .collect()
     }
 }
 
@@ -134,10 +139,16 @@ impl Service {
             Self::Whole(protocol) => {
                 exists_in(*protocol, family).then(|| of(*protocol, full.clone(), full.clone()))
             }
-            Self::Ports { protocol, source, destination } => {
-                Some(of(*protocol, source.clone(), destination.clone()))
-            }
-            Self::Message { protocol, kind, code } => {
+            Self::Ports {
+                protocol,
+                source,
+                destination,
+            } => Some(of(*protocol, source.clone(), destination.clone())),
+            Self::Message {
+                protocol,
+                kind,
+                code,
+            } => {
                 let first = u128::from(*kind) * 256;
                 let codes = match code {
                     Some(code) => IntervalSet::point(first + u128::from(*code)),
@@ -163,7 +174,11 @@ mod tests {
 
     #[test]
     fn icmp_belongs_to_one_family() {
-        let ping = Service::Message { protocol: ICMP, kind: 8, code: None };
+        let ping = Service::Message {
+            protocol: ICMP,
+            kind: 8,
+            code: None,
+        };
         let packets = ping.packets(Family::V4).expect("an IPv4 message");
         assert_eq!(packets.destination_ports, IntervalSet::range(2048, 2303));
         assert_eq!(ping.packets(Family::V6), None);
@@ -173,7 +188,14 @@ mod tests {
     /// Values of the IANA registry, as kept in the protocols file of the netbase collection.
     #[test]
     fn protocol_names_are_ianas() {
-        let expected = [("tcp", 6), ("udp", 17), ("gre", 47), ("esp", 50), ("icmpv6", 58), ("sctp", 132)];
+        let expected = [
+            ("tcp", 6),
+            ("udp", 17),
+            ("gre", 47),
+            ("esp", 50),
+            ("icmpv6", 58),
+            ("sctp", 132),
+        ];
         for (name, number) in expected {
             assert_eq!(Protocol::named(name), Some(Protocol(number)), "{name}");
             assert_eq!(Protocol(number).to_string(), name);

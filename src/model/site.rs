@@ -88,6 +88,7 @@ impl Site {
 
     /// Numbers of the segments of a zone.
     pub fn segments_in(&self, zone: ZoneId) -> impl Iterator<Item = SegmentId> + '_ {
-        self.segment_ids().filter(move |&id| self.segment(id).zone == zone)
+        self.segment_ids()
+            .filter(move |&id| self.segment(id).zone == zone)
     }
 }

@@ -205,7 +205,10 @@ mod tests {
 
     #[test]
     fn a_set_lists_its_vlans_in_order() {
-        let set: VlanSet = [30, 1, 4094, 30].into_iter().filter_map(VlanId::new).collect();
+        let set: VlanSet = [30, 1, 4094, 30]
+            .into_iter()
+            .filter_map(VlanId::new)
+            .collect();
         let listed: Vec<u16> = set.iter().map(VlanId::get).collect();
         assert_eq!(listed, [1, 30, 4094]);
     }

@@ -1,10 +1,11 @@
 //! First match in long lists of boxes, by bit vectors.
 //!
-//! The scheme of Lakshman and Stiliadis (1998): in each field, one row of bits
-//! per elementary interval says which boxes hold its values; the AND of a
-//! packet's rows says which boxes hold the packet, and the lowest set bit is the
-//! first of them. Rows are kept as lists of interned 512-bit lines, since most
-//! neighbouring rows share most of them and most lines are zero.
+//! The scheme of Lakshman and Stiliadis (1998, cited from memory): in each
+//! field, one row of bits per elementary interval says which boxes hold its
+//! values; the AND of a packet's rows says which boxes hold the packet, and the
+//! lowest set bit is the first of them. Rows are kept as lists of interned
+//! 512-bit lines, since most neighbouring rows share most of them and most lines
+//! are zero.
 
 use super::field::{Field, Point, Space};
 use super::interval_set::IntervalSet;

@@ -19,6 +19,7 @@
 //! same order.
 
 mod class_set;
+mod class_view;
 mod field;
 mod index;
 mod interval;

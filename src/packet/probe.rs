@@ -155,6 +155,17 @@ mod tests {
     }
 
     #[test]
+    fn the_cut_that_leaves_the_fewest_pieces_is_taken() {
+        // The first box holds the lowest point too, but would leave a corner.
+        let corner = ports(0, 10).with(Field::SourcePort, IntervalSet::range(0, 10));
+        let boxes = [corner, ports(0, 20), ports(11, 30)];
+        let index = RuleIndex::new(&Space::ipv4(1), &boxes);
+        let by = vec![1, 2];
+        let covered = cover(&ports(0, 30), &boxes, &index, 3, |_| true, 2);
+        assert_eq!(covered, Coverage::Covered { by });
+    }
+
+    #[test]
     fn the_limit_counts_cuts() {
         assert_eq!(
             try_cover(&ports(2, 30), 3, 9, 1),

@@ -127,7 +127,10 @@ mod tests {
             for y in 0..64 {
                 let a = region(x as u128 % 4, x as u128 / 4 % 4, x / 16);
                 let b = region(y as u128 % 4, y as u128 / 4 % 4, y / 16);
-                let (in_a, in_b) = (held(&[a.clone()]), held(&[b.clone()]));
+                let (in_a, in_b) = (
+                    held(std::slice::from_ref(&a)),
+                    held(std::slice::from_ref(&b)),
+                );
                 let (both, only): (Vec<_>, Vec<_>) = in_a.iter().partition(|p| in_b.contains(p));
                 assert_eq!(held(&[a.intersection(&b)]), both);
                 assert_eq!(held(&a.difference(&b)), only);

@@ -150,7 +150,7 @@ mod tests {
         }
         for a in &all {
             for b in &all {
-                let (in_a, in_b) = (held(&[a.clone()]), held(&[b.clone()]));
+                let (in_a, in_b) = (held(std::slice::from_ref(a)), held(std::slice::from_ref(b)));
                 let (both, only): (Vec<_>, Vec<_>) = in_a.iter().partition(|t| in_b.contains(t));
                 assert_eq!(held(&[a.intersection(b)]), both);
                 assert_eq!(held(&a.difference(b)), only);

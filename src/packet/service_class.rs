@@ -1,8 +1,5 @@
 //! The service space cut into classes that no given service tells apart.
 
-use num_bigint::BigUint;
-use rustc_hash::FxHashMap;
-
 use super::class_set::ClassSet;
 use super::interval::Interval;
 use super::interval_set::IntervalSet;
@@ -25,26 +22,26 @@ const MESSAGE_PROTOCOLS: [u128; 2] = [1, 58];
 /// work on services is work on [`ClassSet`]s.
 #[derive(Clone, Debug)]
 pub struct ServiceClasses {
-    protocols: Partition,
+    pub(super) protocols: Partition,
     /// One for each part of `protocols`, in the same order.
-    groups: Vec<Group>,
+    pub(super) groups: Vec<Group>,
     /// By class. Invariant: none empty, disjoint, together everything.
     boxes: Vec<ServiceBox>,
 }
 
 /// The classes of one group of protocols.
 #[derive(Clone, Debug)]
-struct Group {
-    sources: Partition,
+pub(super) struct Group {
+    pub(super) sources: Partition,
     /// One for each part of `sources`, in the same order.
-    columns: Vec<Column>,
+    pub(super) columns: Vec<Column>,
     /// Whether source and destination parts are the same in every column.
     square: bool,
 }
 
 /// The classes of one group of protocols and one part of source ports.
 #[derive(Clone, Debug)]
-struct Column {
+pub(super) struct Column {
     /// The class of the first destination part; the others follow.
     first: usize,
     destinations: Partition,
@@ -217,64 +214,6 @@ impl ServiceClasses {
         image
     }
 
-    /// Few, readable, disjoint boxes that together are `set`: destination ports
-    /// are joined first, then source ports, then protocols.
-    #[must_use]
-    pub fn boxes(&self, set: &ClassSet) -> Vec<ServiceBox> {
-        let mut all = Joined::default();
-        for (number, group) in self.groups.iter().enumerate() {
-            let mut by_destination = Joined::default();
-            for (source, column) in group.columns.iter().enumerate() {
-                let destinations = column.held(set);
-                if !destinations.is_empty() {
-                    by_destination.add(destinations, group.sources.part(source));
-                }
-            }
-            for (destinations, sources) in by_destination.in_order {
-                all.add((sources, destinations), self.protocols.part(number));
-            }
-        }
-        let finish = |((source_ports, destination_ports), protocols)| ServiceBox {
-            protocols,
-            source_ports,
-            destination_ports,
-        };
-        all.in_order.into_iter().map(finish).collect()
-    }
-
-    /// How many triples `set` holds, told apart only in fields that a protocol
-    /// has: protocols in `with_ports` count source and destination ports, those
-    /// in `messages` the destination field, all others once.
-    ///
-    /// The two sets of protocols should be disjoint; `with_ports` wins.
-    #[must_use]
-    pub fn size(
-        &self,
-        set: &ClassSet,
-        with_ports: &IntervalSet,
-        messages: &IntervalSet,
-    ) -> BigUint {
-        let messages = messages.difference(with_ports);
-        let mut total = BigUint::ZERO;
-        for (number, group) in self.groups.iter().enumerate() {
-            let protocols = self.protocols.part(number);
-            let (mut pairs, mut codes) = (BigUint::ZERO, IntervalSet::empty());
-            for (source, column) in group.columns.iter().enumerate() {
-                let destinations = column.held(set);
-                pairs += group.sources.part(source).size() * destinations.size();
-                codes = codes.union(&destinations);
-            }
-            if codes.is_empty() {
-                continue;
-            }
-            let portless = protocols.difference(with_ports).difference(&messages);
-            total += protocols.intersection(with_ports).size() * pairs;
-            total += protocols.intersection(&messages).size() * codes.size();
-            total += portless.size();
-        }
-        total
-    }
-
     /// `cut` gives, for a group of protocols (by one of them) and the seeds that
     /// hold it, the source parts, the destination parts for each of those, and
     /// whether they are all the same.
@@ -350,40 +289,10 @@ impl Column {
     }
 
     /// The destination ports of the column's classes in `set`.
-    fn held(&self, set: &ClassSet) -> IntervalSet {
+    pub(super) fn held(&self, set: &ClassSet) -> IntervalSet {
         let parts = self.classes().filter(|class| set.contains(*class));
         let parts = parts.map(|class| self.destinations.part(class - self.first));
         parts.flat_map(|part| part.intervals()).copied().collect()
-    }
-}
-
-/// Sets joined under equal keys, keys in the order of their first coming.
-struct Joined<K> {
-    in_order: Vec<(K, IntervalSet)>,
-    places: FxHashMap<K, usize>,
-}
-
-impl<K: Clone + Eq + std::hash::Hash> Joined<K> {
-    fn add(&mut self, key: K, set: &IntervalSet) {
-        match self.places.get(&key) {
-            Some(place) => {
-                let joined = &mut self.in_order[*place].1;
-                *joined = joined.union(set);
-            }
-            None => {
-                self.places.insert(key.clone(), self.in_order.len());
-                self.in_order.push((key, set.clone()));
-            }
-        }
-    }
-}
-
-impl<K> Default for Joined<K> {
-    fn default() -> Self {
-        Self {
-            in_order: Vec::new(),
-            places: FxHashMap::default(),
-        }
     }
 }
 

@@ -240,3 +240,93 @@ impl Line {
         piece
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source and destination, and the first `services` of three classes.
+    fn line(source: Option<u128>, destination: Option<u128>, services: Option<usize>) -> Line {
+        Line {
+            source: source.map(IntervalSet::point),
+            destination: destination.map(IntervalSet::point),
+            services: services.map(classes),
+            ..Line::default()
+        }
+    }
+
+    fn classes(first: usize) -> ClassSet {
+        let mut set = ClassSet::none(3);
+        (0..first).for_each(|class| set.insert(class));
+        set
+    }
+
+    fn start() -> Region {
+        Region {
+            source: IntervalSet::range(0, 9),
+            destination: IntervalSet::range(0, 9),
+            services: classes(3),
+        }
+    }
+
+    fn deciding(lines: Vec<Line>) -> Vec<(Option<usize>, u128)> {
+        let list = LineList::new(lines);
+        let mut told = Vec::new();
+        list.walk(&Mask::all(list.len()), start(), 10, &mut |by, piece| {
+            told.push((by, piece.source.lowest().expect("no piece is empty")));
+        })
+        .expect("few pieces");
+        told
+    }
+
+    #[test]
+    fn a_line_of_any_decides_all_that_is_left_and_ends_the_walk() {
+        let lines = vec![
+            line(Some(0), None, None),
+            Line::default(),
+            line(Some(5), None, None),
+        ];
+        assert_eq!(deciding(lines), [(Some(0), 0), (Some(1), 1)]);
+    }
+
+    #[test]
+    fn what_no_line_holds_is_told_last() {
+        let lines = vec![line(Some(3), Some(3), Some(1))];
+        let told = deciding(lines);
+        assert_eq!(told[0], (Some(0), 3));
+        assert_eq!(told.len(), 4);
+        assert!(told[1..].iter().all(|(by, _)| by.is_none()));
+    }
+
+    #[test]
+    fn an_empty_start_tells_nothing() {
+        let list = LineList::new(vec![Line::default()]);
+        let empty = Region {
+            services: classes(0),
+            ..start()
+        };
+        let walk = list.walk(&Mask::all(1), empty, 0, &mut |_, _| panic!("told a piece"));
+        assert_eq!(walk, Ok(()));
+    }
+
+    #[test]
+    fn interfaces_choose_lines() {
+        let only = |interface| Some(IntervalSet::point(interface));
+        let lines = vec![
+            Line {
+                ingress: only(1),
+                ..Line::default()
+            },
+            Line {
+                egress: only(2),
+                ..Line::default()
+            },
+        ];
+        let list = LineList::new(lines);
+        assert_eq!(Vec::from_iter(list.from_ingress(1).iter()), [0, 1]);
+        assert_eq!(Vec::from_iter(list.from_ingress(2).iter()), [1]);
+        assert_eq!(Vec::from_iter(list.to_egress(1).iter()), [0]);
+        assert_eq!(list.first_match(2, 2, 0, 0, 0), Some(1));
+        assert_eq!(list.first_match(2, 1, 0, 0, 0), None);
+    }
+}

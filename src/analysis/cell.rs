@@ -1,0 +1,200 @@
+//! One cell of a matrix in one family.
+
+use crate::forwarding::Packet;
+use crate::model::RouterId;
+use crate::packet::{ClassSet, ServiceClasses};
+
+/// How much of a cell's flows something holds for.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub enum Extent {
+    /// There is nothing to say it of.
+    #[default]
+    Nothing,
+    /// None of them.
+    None,
+    /// Some, not all.
+    Some,
+    /// All.
+    All,
+}
+
+impl Extent {
+    /// Counts one more flow for which it does or does not hold.
+    pub fn add(&mut self, holds: bool) {
+        let one = if holds { Self::All } else { Self::None };
+        *self = self.and(one);
+    }
+
+    /// Both together.
+    pub fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Nothing, other) => other,
+            (own, Self::Nothing) => own,
+            (own, other) if own == other => own,
+            _ => Self::Some,
+        }
+    }
+}
+
+/// How hostile reach compares with configured reach.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub enum HostileReach {
+    /// It was not asked for.
+    #[default]
+    NotAsked,
+    /// A hostile device on the sender's segment reaches no more than a plain one.
+    Same,
+    /// It reaches more; a packet that only it gets through.
+    Larger(Packet),
+    /// A limit was met before it was certain.
+    Unknown,
+}
+
+/// What kind of cell it is.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub enum Reading {
+    /// Sender and target are one segment: traffic inside it crosses no router.
+    #[default]
+    Within,
+    /// One of both has no address of this family.
+    NoAddresses,
+    /// A real pair.
+    Pair,
+}
+
+/// What passes from one party to another in one family.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Cell {
+    /// What kind of cell it is.
+    pub reading: Reading,
+    /// How many classes of services there are.
+    classes: usize,
+    /// Services, as the sender sends them, of which some packet arrives.
+    pub some: ClassSet,
+    /// Services of which every packet arrives, from each address to each address.
+    pub every: ClassSet,
+    /// Of how many flows the replies come back.
+    pub two_way: Extent,
+    /// Of how many flows a filtering gateway decides.
+    pub filtered: Extent,
+    /// Gateways and routers that forward some flow, ascending.
+    pub crossed: Vec<RouterId>,
+    /// Rules that permit some flow, ascending: gateway and number of the rule; `None`: the default.
+    pub rules: Vec<(RouterId, Option<usize>)>,
+    /// A packet that arrives.
+    pub witness: Option<Packet>,
+    /// Whether a hostile device reaches more.
+    pub hostile: HostileReach,
+    /// False where a limit was met: what is listed is a lower bound.
+    pub complete: bool,
+}
+
+impl Cell {
+    /// A cell through which nothing is known to pass.
+    pub fn empty(reading: Reading, classes: &ServiceClasses) -> Self {
+        Self {
+            reading,
+            classes: classes.len(),
+            some: classes.none(),
+            every: classes.none(),
+            two_way: Extent::Nothing,
+            filtered: Extent::Nothing,
+            crossed: Vec::new(),
+            rules: Vec::new(),
+            witness: None,
+            hostile: HostileReach::NotAsked,
+            complete: true,
+        }
+    }
+
+    /// Whether everything passes: every service from every address to every address.
+    pub fn everything(&self) -> bool {
+        self.every.count() == self.classes
+    }
+
+    /// The same cell with only some of the services, or none.
+    pub fn narrowed(&self, services: &ClassSet) -> Self {
+        let mut cell = self.clone();
+        cell.some.intersection_with(services);
+        cell.every.intersection_with(services);
+        if cell.some.is_empty() {
+            cell.two_way = Extent::Nothing;
+            cell.filtered = Extent::Nothing;
+            cell.crossed.clear();
+            cell.rules.clear();
+            cell.witness = None;
+        }
+        cell
+    }
+
+    /// Whether nothing passes, for certain.
+    pub fn closed(&self) -> bool {
+        self.complete && self.some.is_empty()
+    }
+
+    /// Joins the cell of another pair of the same two zones.
+    pub fn join(&mut self, other: &Self) {
+        match (self.reading, other.reading) {
+            (_, Reading::Within | Reading::NoAddresses) => {
+                if self.reading == Reading::Within {
+                    self.reading = other.reading;
+                }
+                return;
+            }
+            (Reading::Within | Reading::NoAddresses, Reading::Pair) => {
+                *self = other.clone();
+                return;
+            }
+            (Reading::Pair, Reading::Pair) => {}
+        }
+        self.some = self.some.union(&other.some);
+        self.every = self.every.intersection(&other.every);
+        self.two_way = self.two_way.and(other.two_way);
+        self.filtered = self.filtered.and(other.filtered);
+        merge(&mut self.crossed, &other.crossed);
+        merge(&mut self.rules, &other.rules);
+        self.witness = self.witness.or(other.witness);
+        self.hostile = match (self.hostile, other.hostile) {
+            (HostileReach::Larger(packet), _) | (_, HostileReach::Larger(packet)) => {
+                HostileReach::Larger(packet)
+            }
+            (HostileReach::Unknown, _) | (_, HostileReach::Unknown) => HostileReach::Unknown,
+            (own, HostileReach::NotAsked) => own,
+            (_, other) => other,
+        };
+        self.complete &= other.complete;
+    }
+}
+
+/// Adds the items of one ascending list to another.
+pub(super) fn merge<T: Ord + Copy>(into: &mut Vec<T>, from: &[T]) {
+    for &item in from {
+        if let Err(at) = into.binary_search(&item) {
+            into.insert(at, item);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn extents_add_up() {
+        let mut extent = Extent::Nothing;
+        extent.add(true);
+        assert_eq!(extent, Extent::All);
+        extent.add(false);
+        assert_eq!(extent, Extent::Some);
+        extent.add(true);
+        assert_eq!(extent, Extent::Some);
+        assert_eq!(Extent::None.and(Extent::Nothing), Extent::None);
+    }
+
+    #[test]
+    fn merging_keeps_order_and_drops_doubles() {
+        let mut list = vec![1, 5];
+        merge(&mut list, &[3, 5, 9]);
+        assert_eq!(list, [1, 3, 5, 9]);
+    }
+}

@@ -1,0 +1,176 @@
+//! What exactly passes between two parties, and what lets it.
+
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
+};
+use crate::model::{Family, RouterId};
+use crate::packet::{IntervalSet, Region};
+
+use super::cell::Extent;
+use super::party::{Party, columns};
+use super::witness::witness;
+
+/// A device that a flow crosses.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Crossed {
+    /// The gateway or router; `None` for a host that routes.
+    pub router: Option<RouterId>,
+    /// Name of the device.
+    pub name: String,
+    /// Whether its filter decided, and by which rule (`None`: the default).
+    pub decided: Option<Option<usize>>,
+    /// Number of the destination translation applied.
+    pub destination_translation: Option<usize>,
+    /// Number of the source translation applied.
+    pub source_translation: Option<usize>,
+}
+
+/// A set of packets that all pass for the same reasons.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct PermittedFlow {
+    /// As the sender sends it.
+    pub sent: Region,
+    /// As it arrives.
+    pub arrives: Region,
+    /// Devices crossed, in order.
+    pub crossed: Vec<Crossed>,
+    /// How much of it is answered.
+    pub two_way: Extent,
+    /// One packet of it.
+    pub witness: Option<Packet>,
+}
+
+/// The flows from one segment or host to one segment, host, gateway or router, in one family. Zones have to
+/// be opened into segments by the caller. Parts that differ only in addresses or only in services are
+/// joined. The flag tells whether the list is complete.
+pub fn flows(
+    network: &Network<'_>,
+    family: Family,
+    from: Party,
+    to: Party,
+) -> (Vec<PermittedFlow>, bool) {
+    let sender = match from {
+        Party::Segment(segment) => Sender::Segment(segment),
+        Party::Host(host) => Sender::Host(host),
+        Party::Zone(_) | Party::Device(_) => return (Vec::new(), true),
+    };
+    let plan = network.plan(family);
+    let targets = columns(network, plan, matches!(to, Party::Host(_)));
+    let Some(own) = targets.iter().find(|column| column.party == to) else {
+        return (Vec::new(), true);
+    };
+    let rest = plan
+        .family
+        .full()
+        .difference(&plan.family.never_forwarded());
+    let rest = rest.difference(&own.addresses);
+    let mut found: Vec<PermittedFlow> = Vec::new();
+    let mut complete = true;
+    let mut send = |target: Target<'_>| {
+        complete &= reach(network, plan, sender, target, &mut |arrival| {
+            if let Arrival::Delivered(place, flow) = arrival
+                && own.takes(plan, place, &flow.now.destination)
+                && !flow.hops.is_empty()
+            {
+                add(&mut found, permitted(network, family, sender, place, flow));
+            }
+        });
+    };
+    send(Target {
+        addresses: &own.addresses,
+        segment: own.segment,
+    });
+    if translates(network, family) {
+        // Elsewhere addressed, here delivered: only a destination translation does that.
+        send(Target {
+            addresses: &rest,
+            segment: None,
+        });
+    }
+    (found, complete)
+}
+
+fn translates(network: &Network<'_>, family: Family) -> bool {
+    let devices = network.plan(family).devices.iter();
+    let mut filters = devices.filter_map(|device| device.filter.as_ref());
+    filters.any(|filter| !filter.arrivals.is_empty())
+}
+
+fn permitted(
+    network: &Network<'_>,
+    family: Family,
+    sender: Sender,
+    place: Place,
+    flow: Flow,
+) -> PermittedFlow {
+    let plan = network.plan(family);
+    let back = returns(network, plan, sender, place, &flow);
+    let mut left = vec![flow.sent.clone()];
+    for part in &back {
+        left = left
+            .into_iter()
+            .flat_map(|piece| piece.difference(part))
+            .collect();
+    }
+    let two_way = match (back.is_empty(), left.is_empty()) {
+        (true, _) => Extent::None,
+        (false, true) => Extent::All,
+        (false, false) => Extent::Some,
+    };
+    let crossed = flow.hops.iter().map(|hop| {
+        let (router, name) = match plan.device(hop.device).id {
+            DeviceId::Router(router) => (Some(router), &network.site.router(router).name.value),
+            DeviceId::Host(host) => (None, &network.site.host(host).name.value),
+        };
+        Crossed {
+            router,
+            name: name.clone(),
+            decided: hop.filtered.then_some(hop.rule),
+            destination_translation: hop.destination_before.as_ref().map(|(line, _)| *line),
+            source_translation: hop.source_before.as_ref().map(|(line, _)| *line),
+        }
+    });
+    let shown = back.first().unwrap_or(&flow.sent);
+    PermittedFlow {
+        crossed: crossed.collect(),
+        two_way,
+        witness: witness(network, plan, shown),
+        sent: flow.sent,
+        arrives: flow.now,
+    }
+}
+
+/// Adds a flow, joined with one that has the same reasons and differs in one field only.
+fn add(found: &mut Vec<PermittedFlow>, flow: PermittedFlow) {
+    for known in found.iter_mut() {
+        if known.crossed == flow.crossed && known.two_way == flow.two_way {
+            let sent = joined(&known.sent, &flow.sent);
+            let arrives = joined(&known.arrives, &flow.arrives);
+            if let (Some(sent), Some(arrives)) = (sent, arrives) {
+                known.sent = sent;
+                known.arrives = arrives;
+                known.witness = known.witness.or(flow.witness);
+                return;
+            }
+        }
+    }
+    found.push(flow);
+}
+
+/// Two regions as one, where they differ in at most one field.
+fn joined(one: &Region, other: &Region) -> Option<Region> {
+    let same = [
+        one.source == other.source,
+        one.destination == other.destination,
+        one.services == other.services,
+    ];
+    if same.iter().filter(|same| !**same).count() > 1 {
+        return None;
+    }
+    let union = |one: &IntervalSet, other: &IntervalSet| one.union(other);
+    Some(Region {
+        source: union(&one.source, &other.source),
+        destination: union(&one.destination, &other.destination),
+        services: one.services.union(&other.services),
+    })
+}

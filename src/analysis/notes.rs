@@ -1,0 +1,99 @@
+//! What an answer rests on.
+
+use crate::forwarding::Network;
+use crate::model::{Family, SegmentId};
+
+/// What was modelled and assumed, in sentences, and the caution that goes with every answer.
+pub fn notes(network: &Network<'_>) -> Vec<String> {
+    let mut notes = vec![modelled(network)];
+    notes.push(
+        "Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it. Switch \
+         ports, VLAN membership and cables are read and checked for sense, but no path through them is \
+         computed."
+            .to_owned(),
+    );
+    notes.push(
+        "A hostile device is one on the sender's segment that uses any source address and any next hop there; \
+         VLAN tags of its own making are not tried."
+            .to_owned(),
+    );
+    notes.extend(several_routers(network));
+    notes.extend(external(network));
+    notes.push(
+        "Not modelled: traffic that a gateway starts itself, address translation that changes source ports, \
+         contents of connections, filters on the hosts."
+            .to_owned(),
+    );
+    notes.push(CAUTION.to_owned());
+    notes
+}
+
+/// The caution that goes with every answer.
+pub const CAUTION: &str = "This is a statement about the file, not about the network: it replaces neither a \
+    security review nor a test of the running network. Where people, plant or card data depend on it, local \
+    rules and qualified assessors decide.";
+
+fn modelled(network: &Network<'_>) -> String {
+    let site = network.site;
+    let filters = || site.routers.iter().filter_map(|router| router.filter());
+    let rules: usize = filters().map(|filter| filter.rules.len()).sum();
+    let active = filters()
+        .flat_map(|filter| &filter.rules)
+        .filter(|rule| rule.active(network.today))
+        .count();
+    let gateways = filters().count();
+    format!(
+        "Modelled: {} in {}, {} with {} ({active} active on {}), {} that forward without rules, {}; IPv4 and \
+         IPv6 apart.",
+        count(site.segments.len(), "segment"),
+        count(site.zones.len(), "zone"),
+        count(gateways, "gateway"),
+        count(rules, "rule"),
+        network.today,
+        count(site.routers.len() - gateways, "router"),
+        count(site.hosts.len(), "host"),
+    )
+}
+
+fn several_routers(network: &Network<'_>) -> Option<String> {
+    let several: Vec<&str> = network
+        .site
+        .segment_ids()
+        .filter(|&segment| {
+            Family::ALL
+                .iter()
+                .any(|&family| network.plan(family).segment(segment).first_hops.len() > 1)
+        })
+        .map(|segment| network.site.segment(segment).name.value.as_str())
+        .collect();
+    (!several.is_empty()).then(|| {
+        format!(
+            "Devices on {} are assumed to use any of the routers there; name `default_gateway` to settle it.",
+            several.join(", ")
+        )
+    })
+}
+
+fn external(network: &Network<'_>) -> Option<String> {
+    let outside = |segment: &SegmentId| network.site.segment(*segment).external;
+    let names: Vec<&str> = network
+        .site
+        .segment_ids()
+        .filter(outside)
+        .map(|segment| network.site.segment(segment).name.value.as_str())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "{} stands for every address that the routes send there and that no router must drop (RFC 6890); \
+             it is assumed to send replies back the way they came.",
+            names.join(", ")
+        )
+    })
+}
+
+fn count(number: usize, word: &str) -> String {
+    match number {
+        1 => format!("1 {word}"),
+        _ => format!("{number} {word}s"),
+    }
+}

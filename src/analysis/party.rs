@@ -1,0 +1,153 @@
+//! Who appears in a matrix.
+
+use crate::forwarding::{Network, Place, Plan};
+use crate::model::{HostId, RouterId, SegmentId, Site, ZoneId};
+use crate::packet::{Interval, IntervalSet};
+
+/// A row or column of a matrix.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Party {
+    /// A zone.
+    Zone(ZoneId),
+    /// A segment.
+    Segment(SegmentId),
+    /// A host.
+    Host(HostId),
+    /// A gateway or router itself, as a target.
+    Device(RouterId),
+}
+
+/// A target with its addresses in one family.
+#[derive(Clone, Debug)]
+pub struct Column {
+    /// Who it is.
+    pub party: Party,
+    /// Its addresses.
+    pub addresses: IntervalSet,
+    /// The segment whose addresses they are, if so.
+    pub segment: Option<SegmentId>,
+}
+
+impl Column {
+    /// Whether a delivery at a place, to these destinations, is one to this column.
+    pub fn takes(&self, plan: &Plan, place: Place, destinations: &IntervalSet) -> bool {
+        match (self.party, place) {
+            (Party::Segment(column), Place::Segment(place)) => column == place,
+            (Party::Device(column), Place::Router(place)) => column == place,
+            (Party::Host(host), Place::Segment(place)) => {
+                let device = plan.device(plan.host_index(host));
+                let mut there = device
+                    .interfaces
+                    .iter()
+                    .filter(|interface| interface.segment == place);
+                there.any(|interface| {
+                    interface
+                        .addresses
+                        .iter()
+                        .any(|&address| destinations.contains(address))
+                })
+            }
+            _ => false,
+        }
+    }
+}
+
+/// The targets of a matrix in one family: segments or hosts, then gateways and routers themselves.
+pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column> {
+    let site = network.site;
+    let mut columns: Vec<Column> = if by_host {
+        (0..site.hosts.len())
+            .map(HostId)
+            .map(|host| host_column(plan, host))
+            .collect()
+    } else {
+        let segments = site.segment_ids();
+        let column = |segment| Column {
+            party: Party::Segment(segment),
+            addresses: plan.segment(segment).addresses.clone(),
+            segment: Some(segment),
+        };
+        segments.map(column).collect()
+    };
+    columns.extend((0..site.routers.len()).map(RouterId).map(|router| Column {
+        party: Party::Device(router),
+        addresses: plan.device(plan.router_index(router)).own.clone(),
+        segment: None,
+    }));
+    columns
+}
+
+fn host_column(plan: &Plan, host: HostId) -> Column {
+    let device = plan.device(plan.host_index(host));
+    let addresses = device
+        .interfaces
+        .iter()
+        .flat_map(|interface| &interface.addresses);
+    Column {
+        party: Party::Host(host),
+        addresses: addresses.map(|&address| Interval::point(address)).collect(),
+        segment: None,
+    }
+}
+
+/// The name of a party.
+pub fn party_name(site: &Site, party: Party) -> &str {
+    match party {
+        Party::Zone(zone) => &site.zone(zone).name.value,
+        Party::Segment(segment) => &site.segment(segment).name.value,
+        Party::Host(host) => &site.host(host).name.value,
+        Party::Device(router) => &site.router(router).name.value,
+    }
+}
+
+/// Every party of a name: a name may stand for a zone and a segment at once.
+pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
+    let (kind, name) = match name.split_once(':') {
+        Some((kind, rest)) => (Some(kind), rest),
+        None => (None, name),
+    };
+    let wanted = |word: &str| kind.is_none_or(|kind| kind == word);
+    let mut found = Vec::new();
+    let zones = site
+        .zones
+        .iter()
+        .enumerate()
+        .filter(|(_, zone)| zone.name.value == name);
+    found.extend(
+        zones
+            .filter(|_| wanted("zone"))
+            .map(|(at, _)| Party::Zone(ZoneId(at))),
+    );
+    let segments = site
+        .segments
+        .iter()
+        .enumerate()
+        .filter(|(_, segment)| segment.name.value == name);
+    found.extend(
+        segments
+            .filter(|_| wanted("segment"))
+            .map(|(at, _)| Party::Segment(SegmentId(at))),
+    );
+    let hosts = site
+        .hosts
+        .iter()
+        .enumerate()
+        .filter(|(_, host)| host.name.value == name);
+    found.extend(
+        hosts
+            .filter(|_| wanted("host"))
+            .map(|(at, _)| Party::Host(HostId(at))),
+    );
+    let routers = site
+        .routers
+        .iter()
+        .enumerate()
+        .filter(|(_, router)| router.name.value == name);
+    let gateway = |_: &(usize, &_)| wanted("gateway") || wanted("router");
+    found.extend(
+        routers
+            .filter(gateway)
+            .map(|(at, _)| Party::Device(RouterId(at))),
+    );
+    found
+}

@@ -1,0 +1,109 @@
+//! A packet that shows it: one member of a set, chosen to look like real traffic.
+
+use crate::forwarding::{Network, Packet, Plan};
+use crate::model::{Family, ICMP, ICMPV6, Protocol, TCP, UDP};
+use crate::packet::{IntervalSet, Region};
+
+/// A packet of a region: the same one each time, with host addresses, a common protocol and a client port
+/// from the dynamic range (RFC 6335 section 6) where the region leaves the choice. `None` for an empty one.
+pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Packet> {
+    let class = region.services.iter().next()?;
+    let mut classes = region
+        .services
+        .iter()
+        .map(|class| network.classes.class_box(class));
+    let common = classes.find(|shape| {
+        [TCP, UDP]
+            .iter()
+            .any(|protocol| shape.protocols.contains(u128::from(protocol.0)))
+    });
+    let shape = common.unwrap_or_else(|| network.classes.class_box(class));
+    let protocol = pick_protocol(plan.family, &shape.protocols)?;
+    let (source_port, destination_port) = if protocol.has_ports() {
+        let dynamic = IntervalSet::range(49_152, 65_535);
+        let client = shape.source_ports.intersection(&dynamic);
+        let real = shape
+            .destination_ports
+            .intersection(&IntervalSet::range(1, 65_535));
+        (
+            client.lowest().or(shape.source_ports.lowest())?,
+            real.lowest().or(shape.destination_ports.lowest())?,
+        )
+    } else if protocol.has_messages() {
+        (0, shape.destination_ports.lowest()?)
+    } else {
+        (0, 0)
+    };
+    Some(Packet {
+        source: plan.family.address(representative(plan, &region.source)?),
+        destination: plan
+            .family
+            .address(representative(plan, &region.destination)?),
+        protocol,
+        source_port: source_port as u16,
+        destination_port: destination_port as u16,
+    })
+}
+
+fn pick_protocol(family: Family, protocols: &IntervalSet) -> Option<Protocol> {
+    let message = match family {
+        Family::V4 => ICMP,
+        Family::V6 => ICMPV6,
+    };
+    let common = [TCP, UDP, message];
+    let held = common
+        .iter()
+        .find(|protocol| protocols.contains(u128::from(protocol.0)));
+    held.copied()
+        .or_else(|| protocols.lowest().map(|lowest| Protocol(lowest as u8)))
+}
+
+/// Addresses that examples use: documentation (RFC 5737, RFC 3849).
+fn examples(family: Family) -> IntervalSet {
+    match family {
+        Family::V4 => IntervalSet::range(0xC633_6401, 0xC633_64FE),
+        Family::V6 => {
+            let base = 0x2001_0db8_u128 << 96;
+            IntervalSet::range(base + (0xffff << 64) + 1, base + (0xffff << 64) + 0xffff)
+        }
+    }
+}
+
+/// An address to show a set by: the lowest that can be a host's: neither first nor last of an on-link prefix; for a wide set one
+/// from the documentation prefixes.
+pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
+    let wide = set
+        .intervals()
+        .iter()
+        .any(|part| part.high() - part.low() > 1 << 24);
+    if wide
+        && plan
+            .segments
+            .iter()
+            .any(|segment| segment.external && set.is_subset(&segment.cover))
+    {
+        let example = set.intersection(&examples(plan.family)).lowest();
+        if example.is_some() {
+            return example;
+        }
+    }
+    let edges = |value: u128| {
+        plan.segments.iter().any(|segment| {
+            let mut parts = segment.on_link.intervals().iter();
+            parts.any(|part| {
+                part.high() - part.low() > 1 && (part.low() == value || part.high() == value)
+            })
+        })
+    };
+    let inner = set.intervals().iter().find_map(|part| {
+        let next = part
+            .low()
+            .checked_add(1)
+            .filter(|&next| next <= part.high());
+        [Some(part.low()), next]
+            .into_iter()
+            .flatten()
+            .find(|&value| !edges(value))
+    });
+    inner.or(set.lowest())
+}

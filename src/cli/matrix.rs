@@ -1,0 +1,307 @@
+//! `boundwalk matrix`.
+
+use std::io;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::{By, Matrix, Naming, Party, Question, flows};
+use crate::forwarding::Network;
+use crate::load::services;
+use crate::model::{Family, Service, Site};
+use crate::packet::ClassSet;
+use crate::render::{
+    Key, Paint, PairFlows, Selection, Sheet, Side, flows_text, matrix_csv, matrix_json,
+    matrix_markdown, matrix_text,
+};
+
+use super::output::Progress;
+use super::site::{FamilyArguments, Opened, SiteArguments, open, parties};
+use super::{Output, Verdict};
+
+/// More rows than this are shown by zone unless asked otherwise: nobody reads them on a terminal.
+const MOST_ROWS: usize = 40;
+
+/// Show who can reach what: one row a sender, one column a target.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Rows and columns [default: segment; zone above 40 segments].
+    #[arg(long, value_name = "WHAT")]
+    by: Option<ByArgument>,
+    /// Only these senders: zones, segments, hosts. Repeat or separate with commas.
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    from: Vec<String>,
+    /// Only these targets: zones, segments, hosts, gateways.
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    to: Vec<String>,
+    /// Only these services, as in a site file: https, tcp/8000-8010, icmp/8.
+    #[arg(long, value_name = "SERVICE")]
+    service: Vec<String>,
+    /// Only what is answered.
+    #[arg(long)]
+    two_way: bool,
+    #[command(flatten)]
+    family: FamilyArguments,
+    /// Leave out the comparison with a hostile device: faster.
+    #[arg(long)]
+    no_hostile: bool,
+    /// List the flows of each cell: addresses, services, deciding rules, a witness packet.
+    #[arg(long)]
+    flows: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples:\n  boundwalk matrix site.toml\n  boundwalk matrix site.toml --by zone --ipv6\n  \
+    boundwalk matrix site.toml --from guests --to servers --flows\n  \
+    boundwalk matrix site.toml --service ssh,telnet --format csv";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum ByArgument {
+    Zone,
+    Segment,
+    Host,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// A table for people.
+    Text,
+    /// A document for programs.
+    Json,
+    /// A line a pair, for spreadsheets.
+    Csv,
+    /// A table for documents.
+    Markdown,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let Some(opened) = open(
+        &arguments.site,
+        arguments.format == Format::Json,
+        true,
+        output,
+    )?
+    else {
+        return Ok(Verdict::Failed);
+    };
+    let asked = match asked(&opened.site, arguments) {
+        Ok(asked) => asked,
+        Err(message) => {
+            output.complain(&message)?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let network = Network::asking(&opened.site, opened.today, &asked.services);
+    let progress = Progress::new("computing the matrix");
+    let families = arguments.family.families();
+    let matrices: Vec<Matrix> = families
+        .iter()
+        .map(|&family| {
+            let question = Question {
+                by: asked.by,
+                family,
+                hostile: !arguments.no_hostile,
+            };
+            Matrix::new(&network, &question, &mut |done, total| {
+                progress.update(done, total)
+            })
+        })
+        .collect();
+    drop(progress);
+    let selection = Selection {
+        from: asked.from,
+        to: asked.to,
+        services: service_classes(&network, &asked.services),
+        two_way_only: arguments.two_way,
+    };
+    let sheet = Sheet::new(&network, &matrices, &selection);
+    let namings: Vec<Naming<'_>> = families
+        .iter()
+        .map(|&family| Naming::new(&network, family))
+        .collect();
+    let listed = match arguments.flows {
+        true => pair_flows(&network, &matrices, &selection),
+        false => Vec::new(),
+    };
+    let paint = output.paint();
+    let text = match arguments.format {
+        Format::Json => matrix_json(&opened.site, &opened.sources, &sheet, &namings, &listed),
+        Format::Csv => matrix_csv(&opened.site, &opened.sources, &sheet, &namings),
+        Format::Markdown => {
+            let (key, codes) = sheet_key(&sheet, &namings);
+            matrix_markdown(&sheet, &key, &codes)
+        }
+        Format::Text => text(&opened, &sheet, &namings, &listed, asked.grouped, paint),
+    };
+    output.print(&text)?;
+    Ok(Verdict::Clean)
+}
+
+struct Asked {
+    by: By,
+    /// Whether the rows were grouped because there are many.
+    grouped: bool,
+    from: Vec<Party>,
+    to: Vec<Party>,
+    services: Vec<Service>,
+}
+
+fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
+    let from = parties(site, &arguments.from, true)?;
+    let to = parties(site, &arguments.to, true)?;
+    let mut asked_services = Vec::new();
+    for text in arguments
+        .service
+        .iter()
+        .flat_map(|list| split_services(list))
+    {
+        let found = services(site, text).map_err(|message| format!("error: {message}\n"))?;
+        asked_services.extend(found);
+    }
+    let named = |wanted: fn(&Party) -> bool| from.iter().chain(&to).any(wanted);
+    let many = site.segments.len() > MOST_ROWS && arguments.format == Format::Text;
+    let by = match arguments.by {
+        Some(ByArgument::Zone) => By::Zone,
+        Some(ByArgument::Segment) => By::Segment,
+        Some(ByArgument::Host) => By::Host,
+        None if named(|party| matches!(party, Party::Host(_))) => By::Host,
+        None if many && from.is_empty() && to.is_empty() => By::Zone,
+        None => By::Segment,
+    };
+    let grouped = arguments.by.is_none() && by == By::Zone;
+    Ok(Asked {
+        by,
+        grouped,
+        from,
+        to,
+        services: asked_services,
+    })
+}
+
+/// A comma separates services, but also the ports of one: `https,tcp/80,443` is two services.
+fn split_services(list: &str) -> Vec<&str> {
+    let mut parts = Vec::new();
+    let mut start = 0;
+    for (at, _) in list.match_indices(',') {
+        let digit = list[at + 1..].starts_with(|next: char| next.is_ascii_digit());
+        if !digit {
+            parts.push(list[start..at].trim());
+            start = at + 1;
+        }
+    }
+    parts.push(list[start..].trim());
+    parts.retain(|part| !part.is_empty());
+    parts
+}
+
+/// The classes of the services asked for; `None` where none was.
+pub(super) fn service_classes(network: &Network<'_>, services: &[Service]) -> Option<ClassSet> {
+    let boxes = |family: Family| {
+        services
+            .iter()
+            .filter_map(move |service| service.packets(family))
+    };
+    let boxes: Vec<_> = boxes(Family::V4).chain(boxes(Family::V6)).collect();
+    (!services.is_empty()).then(|| network.classes.of(&boxes))
+}
+
+pub(super) fn sheet_key(sheet: &Sheet, namings: &[Naming<'_>]) -> (Key, Vec<Vec<String>>) {
+    let of = |family: Family| namings.iter().find(|naming| naming.plan().family == family);
+    Key::new(sheet, of(Family::V4), of(Family::V6))
+}
+
+fn text(
+    opened: &Opened,
+    sheet: &Sheet,
+    namings: &[Naming<'_>],
+    listed: &[PairFlows],
+    grouped: bool,
+    paint: Paint,
+) -> String {
+    let (key, codes) = sheet_key(sheet, namings);
+    let mut out = matrix_text(sheet, &key, &codes, paint);
+    if grouped {
+        let count = opened.site.segments.len();
+        out.push_str(&format!(
+            "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
+        ));
+    }
+    for pair in listed {
+        if let Some(naming) = namings
+            .iter()
+            .find(|naming| naming.plan().family == pair.family)
+        {
+            out.push('\n');
+            out.push_str(&flows_text(
+                &opened.site,
+                &opened.sources,
+                naming,
+                pair,
+                paint,
+            ));
+        }
+    }
+    out.push_str(&super::review::notes_text(&sheet.notes, paint));
+    out
+}
+
+/// The flows of every pair shown, pair by pair; zones are opened into their segments.
+fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Vec<PairFlows> {
+    let site = network.site;
+    let mut listed = Vec::new();
+    for matrix in matrices {
+        let family = matrix.question.family;
+        let open = |parties: &[Party], chosen: &[Party]| -> Vec<Party> {
+            let chosen = parties
+                .iter()
+                .copied()
+                .filter(|&party| selected(site, chosen, party));
+            chosen.flat_map(|party| opened_zone(site, party)).collect()
+        };
+        let (rows, columns) = (
+            open(&matrix.rows, &selection.from),
+            open(&matrix.columns, &selection.to),
+        );
+        for &from in &rows {
+            for &to in columns.iter().filter(|&&to| to != from) {
+                let (mut found, complete) = flows(network, family, from, to);
+                if let Some(services) = &selection.services {
+                    found.retain_mut(|flow| {
+                        flow.sent.services.intersection_with(services);
+                        !flow.sent.services.is_empty()
+                    });
+                }
+                if !found.is_empty() || !complete || (rows.len() == 1 && columns.len() == 1) {
+                    let (from, to) = (Side::new(site, from), Side::new(site, to));
+                    listed.push(PairFlows {
+                        from,
+                        to,
+                        family,
+                        flows: found,
+                        complete,
+                    });
+                }
+            }
+        }
+    }
+    listed
+}
+
+fn selected(site: &Site, chosen: &[Party], party: Party) -> bool {
+    Selection {
+        from: chosen.to_vec(),
+        ..Selection::default()
+    }
+    .takes_sender(site, party)
+}
+
+fn opened_zone(site: &Site, party: Party) -> Vec<Party> {
+    match party {
+        Party::Zone(zone) => site.segments_in(zone).map(Party::Segment).collect(),
+        other => vec![other],
+    }
+}

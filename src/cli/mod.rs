@@ -1,0 +1,121 @@
+//! Floor 7: the commands. Each reads its arguments, asks the floors below, and writes what they answer.
+//!
+//! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
+//! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
+
+mod matrix;
+mod new;
+mod output;
+mod path;
+mod review;
+mod schema;
+mod site;
+
+use std::ffi::OsString;
+use std::io::{self, ErrorKind};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+pub use output::Output;
+
+/// Who can reach what on a segmented network: exact answers, with proofs and witness packets.
+#[derive(Debug, Parser)]
+#[command(name = "boundwalk", version, about, max_term_width = 100, after_help = AFTER_HELP)]
+struct Arguments {
+    /// When to colour.
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    color: Colour,
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER_HELP: &str = "Exit codes: 0 nothing found, 1 findings (for `path`: it does not arrive), 2 could \
+    not run.\nThe answers are about the site file. They replace neither a security review nor a test of the \
+    running network.";
+
+/// When to colour.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Look at everything: problems of the file, the matrix by zone, a summary.
+    Review(review::Arguments),
+    /// Show who can reach what.
+    Matrix(matrix::Arguments),
+    /// Follow one packet, hop by hop.
+    Path(path::Arguments),
+    /// Write a commented starter site.
+    New(new::Arguments),
+    /// Print the JSON Schema of the site file, for editors.
+    Schema(schema::Arguments),
+}
+
+/// What a command came to.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Verdict {
+    /// Nothing found.
+    Clean,
+    /// Findings, or a packet that does not arrive.
+    Findings,
+    /// It could not run; why has been said on standard error.
+    Failed,
+}
+
+/// Runs the command line of this process.
+pub fn main() -> ExitCode {
+    match run(std::env::args_os()) {
+        Verdict::Clean => ExitCode::SUCCESS,
+        Verdict::Findings => ExitCode::from(1),
+        Verdict::Failed => ExitCode::from(2),
+    }
+}
+
+/// Runs a command line; the first item is the name of the program.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let failed = error.use_stderr();
+            // Help that nobody reads to the end is no failure.
+            let _ = error.print();
+            return if failed {
+                Verdict::Failed
+            } else {
+                Verdict::Clean
+            };
+        }
+    };
+    let mut output = Output::new(arguments.color);
+    let result = match arguments.command {
+        Command::Review(arguments) => review::run(&arguments, &mut output),
+        Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
+        Command::Path(arguments) => path::run(&arguments, &mut output),
+        Command::New(arguments) => new::run(&arguments, &mut output),
+        Command::Schema(_) => schema::run(&mut output),
+    };
+    finish(
+        result.and_then(|verdict| output.flush().map(|()| verdict)),
+        &mut output,
+    )
+}
+
+fn finish(result: io::Result<Verdict>, output: &mut Output) -> Verdict {
+    match result {
+        Ok(verdict) => verdict,
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Verdict::Clean,
+        Err(error) => {
+            // Nothing more can be done where standard error is closed as well.
+            let _ = output.complain(&format!("error: can't write the result: {error}\n"));
+            Verdict::Failed
+        }
+    }
+}

@@ -1,0 +1,48 @@
+//! `boundwalk new`.
+
+use std::fs::OpenOptions;
+use std::io::{self, ErrorKind, Write};
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::{Output, Verdict};
+
+/// Write a commented starter site: a small place with an office, guests and a server, ready to be changed.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  boundwalk new site.toml && boundwalk review site.toml")]
+pub(super) struct Arguments {
+    /// File to write; without it the starter goes to standard output. A file that exists is left alone.
+    #[arg(value_name = "FILE")]
+    file: Option<PathBuf>,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let starter = crate::load::starter();
+    let Some(file) = &arguments.file else {
+        output.print(starter)?;
+        return Ok(Verdict::Clean);
+    };
+    let written = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(file)
+        .and_then(|mut file| file.write_all(starter.as_bytes()));
+    let shown = crate::render::clean(&file.to_string_lossy());
+    match written {
+        Ok(()) => {
+            output.complain(&format!("wrote {shown}; next: boundwalk review {shown}\n"))?;
+            Ok(Verdict::Clean)
+        }
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+            output.complain(&format!(
+                "error: {shown} exists and is left alone; name another file\n"
+            ))?;
+            Ok(Verdict::Failed)
+        }
+        Err(error) => {
+            output.complain(&format!("error: can't write {shown}: {error}\n"))?;
+            Ok(Verdict::Failed)
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! Standard output and standard error, and what they can show.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+use anstream::{AutoStream, ColorChoice};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use crate::render::Paint;
+
+use super::Colour;
+
+/// Where results and problems go.
+pub struct Output {
+    out: io::BufWriter<io::Stdout>,
+    choice: Colour,
+}
+
+impl Output {
+    /// The streams of this process.
+    pub fn new(choice: Colour) -> Self {
+        Self {
+            out: io::BufWriter::new(io::stdout()),
+            choice,
+        }
+    }
+
+    /// How results may look.
+    pub fn paint(&self) -> Paint {
+        Paint {
+            colour: coloured(self.choice, &io::stdout()),
+            columns: columns(),
+        }
+    }
+
+    /// How problems may look.
+    pub fn error_paint(&self) -> Paint {
+        Paint {
+            colour: coloured(self.choice, &io::stderr()),
+            columns: columns(),
+        }
+    }
+
+    /// Writes to standard output.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub fn print(&mut self, text: &str) -> io::Result<()> {
+        self.out.write_all(text.as_bytes())
+    }
+
+    /// Writes to standard error.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub fn complain(&mut self, text: &str) -> io::Result<()> {
+        self.out.flush()?;
+        io::stderr().lock().write_all(text.as_bytes())
+    }
+
+    /// Hands on what is buffered.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool {
+    match choice {
+        Colour::Always => true,
+        Colour::Never => false,
+        Colour::Auto => AutoStream::choice(stream) != ColorChoice::Never,
+    }
+}
+
+/// Columns of the terminal; of a pipe what `COLUMNS` says, else 80.
+fn columns() -> usize {
+    let given = std::env::var("COLUMNS")
+        .ok()
+        .and_then(|text| text.parse().ok());
+    let real = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    real.or(given).unwrap_or(80).clamp(40, 400)
+}
+
+/// A progress bar that appears on a terminal when the work takes more than a second.
+pub(super) struct Progress {
+    bar: Option<ProgressBar>,
+    started: Instant,
+}
+
+impl Progress {
+    pub(super) fn new(what: &'static str) -> Self {
+        let bar = io::stderr().is_terminal().then(|| {
+            let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+            if let Ok(style) = ProgressStyle::with_template("{msg} [{bar:40}] {pos}/{len}") {
+                bar.set_style(style.progress_chars("=> "));
+            }
+            bar.set_message(what);
+            bar
+        });
+        Self {
+            bar,
+            started: Instant::now(),
+        }
+    }
+
+    pub(super) fn update(&self, done: usize, total: usize) {
+        let Some(bar) = &self.bar else {
+            return;
+        };
+        if bar.is_hidden() && self.started.elapsed() > Duration::from_secs(1) {
+            bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+        bar.set_length(total as u64);
+        bar.set_position(done as u64);
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+    }
+}

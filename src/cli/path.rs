@@ -1,0 +1,263 @@
+//! `boundwalk path`.
+
+use std::io;
+use std::net::IpAddr;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
+use crate::forwarding::{Network, Outcome, Packet};
+use crate::load::services;
+use crate::model::{Family, Protocol, Site};
+use crate::packet::IntervalSet;
+use crate::render::{clean, path_json, path_text};
+
+use super::site::{FamilyArguments, SiteArguments, nearest, open};
+use super::{Output, Verdict};
+
+/// Follow one packet: each route, each rule tried and the one that decided, translations, where it stops and
+/// why, and the reply's way back.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Sender: an address, a host, or a segment (then one of its addresses).
+    #[arg(value_name = "SOURCE")]
+    source: String,
+    /// Target: an address, a host, a segment, or a gateway itself.
+    #[arg(value_name = "TARGET")]
+    target: String,
+    /// Service: https, tcp/502, udp/53, icmp/8, protocol/47. Of several ports the lowest is sent.
+    #[arg(value_name = "SERVICE")]
+    service: String,
+    /// Where the packet starts, if not where its source address belongs: then the source is forged.
+    #[arg(long, value_name = "NAME")]
+    from: Option<String>,
+    /// Source port [default: 49152, the first dynamic one].
+    #[arg(long, value_name = "PORT")]
+    source_port: Option<u16>,
+    #[command(flatten)]
+    family: FamilyArguments,
+    /// List each rule that was tried, with the first field that differs.
+    #[arg(long)]
+    rules: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples:\n  boundwalk path site.toml laptop historian https\n  \
+    boundwalk path site.toml 10.44.10.7 10.44.60.10 tcp/502 --rules\n  \
+    boundwalk path site.toml 10.44.20.1 203.0.113.9 udp/53 --from guests\nExit code 0: it arrives, 1: it does not.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let Some(opened) = open(
+        &arguments.site,
+        arguments.format == Format::Json,
+        true,
+        output,
+    )?
+    else {
+        return Ok(Verdict::Failed);
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let result = match walk(&network, arguments) {
+        Ok(result) => result,
+        Err(message) => {
+            output.complain(&format!("error: {message}\n"))?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let paint = output.paint();
+    let text = match arguments.format {
+        Format::Json => path_json(
+            &network,
+            &opened.sources,
+            &result,
+            &crate::analysis::notes(&network),
+        ),
+        Format::Text => {
+            let shown = path_text(&network, &opened.sources, &result, arguments.rules, paint);
+            let caution = crate::render::wrapped(CAUTION, paint.columns.max(30)).join("\n");
+            format!("{shown}\nLayer 2 is assumed clean. {caution}\n")
+        }
+    };
+    output.print(&text)?;
+    let arrives = result
+        .traces
+        .iter()
+        .any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
+    Ok(if arrives {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
+    })
+}
+
+fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, String> {
+    let site = network.site;
+    let sources = End::new(network, &arguments.source)?;
+    let targets = End::new(network, &arguments.target)?;
+    let families = arguments.family.families().iter();
+    let services = services(site, &arguments.service)?;
+    let choose = |&family: &Family| {
+        let pick = |end: &End| {
+            end.addresses
+                .iter()
+                .copied()
+                .find(|&address| Family::of(address) == family)
+        };
+        let service = services
+            .iter()
+            .find_map(|service| service.packets(family))?;
+        Some((pick(&sources)?, pick(&targets)?, service))
+    };
+    let (source, destination, service) = families
+        .into_iter()
+        .find_map(choose)
+        .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
+    let protocol = Protocol(
+        service
+            .protocols
+            .intersection(&common())
+            .lowest()
+            .or(service.protocols.lowest())
+            .unwrap_or_default() as u8,
+    );
+    let lowest = |set: &IntervalSet| set.lowest().unwrap_or_default() as u16;
+    let dynamic = service
+        .source_ports
+        .intersection(&IntervalSet::range(49_152, 65_535));
+    let client = if dynamic.is_empty() {
+        lowest(&service.source_ports)
+    } else {
+        lowest(&dynamic)
+    };
+    let packet = Packet {
+        source,
+        destination,
+        protocol,
+        source_port: if protocol.has_ports() {
+            arguments.source_port.unwrap_or(client)
+        } else {
+            0
+        },
+        destination_port: match protocol.has_ports() || protocol.has_messages() {
+            true => lowest(&service.destination_ports),
+            false => 0,
+        },
+    };
+    let from = match &arguments.from {
+        Some(name) => Some(start(site, name)?),
+        None => sources.party,
+    };
+    path(network, from, &packet).map_err(|error| match error {
+        PathError::MixedFamilies => "source and target are of two address families".to_owned(),
+        PathError::NoAddress(family) => format!("the sender has no {} address", family.word()),
+        PathError::SourceNowhere(address) => format!(
+            "{address} belongs to no segment of the site; --from NAME says where the packet starts"
+        ),
+    })
+}
+
+/// Protocols that a service with any protocol is shown with.
+fn common() -> IntervalSet {
+    IntervalSet::point(u128::from(crate::model::TCP.0))
+}
+
+fn start(site: &Site, name: &str) -> Result<Party, String> {
+    let found = find_party(site, name);
+    let start = found
+        .into_iter()
+        .find(|party| matches!(party, Party::Segment(_) | Party::Host(_)));
+    start.ok_or_else(|| unknown(site, name, "segment or host"))
+}
+
+/// A sender or target: its addresses and, where it was named, who it is.
+struct End {
+    addresses: Vec<IpAddr>,
+    party: Option<Party>,
+}
+
+impl End {
+    fn new(network: &Network<'_>, text: &str) -> Result<Self, String> {
+        if let Ok(address) = text.parse() {
+            return Ok(Self {
+                addresses: vec![address],
+                party: None,
+            });
+        }
+        let found = find_party(network.site, text);
+        // A host before a segment before a gateway: the narrowest thing of that name.
+        let rank = |party: &Party| match party {
+            Party::Host(_) => 0,
+            Party::Segment(_) => 1,
+            Party::Device(_) => 2,
+            Party::Zone(_) => 3,
+        };
+        let best = found
+            .into_iter()
+            .filter(|party| !matches!(party, Party::Zone(_)))
+            .min_by_key(rank);
+        let party =
+            best.ok_or_else(|| unknown(network.site, text, "address, host, segment or gateway"))?;
+        let addresses = addresses(network, party);
+        match addresses.is_empty() {
+            true => Err(format!("`{}` has no address", clean(text))),
+            false => Ok(Self {
+                addresses,
+                party: Some(party),
+            }),
+        }
+    }
+}
+
+/// One address of each family for a segment, all for a host or gateway.
+fn addresses(network: &Network<'_>, party: Party) -> Vec<IpAddr> {
+    let one = |family: Family| {
+        let plan = network.plan(family);
+        let set = match party {
+            Party::Segment(segment) => &plan.segment(segment).addresses,
+            Party::Host(host) => &plan.device(plan.host_index(host)).own,
+            Party::Device(router) => &plan.device(plan.router_index(router)).own,
+            Party::Zone(_) => return None,
+        };
+        crate::analysis::representative(plan, set).map(|value| family.address(value))
+    };
+    Family::ALL.into_iter().filter_map(one).collect()
+}
+
+fn unknown(site: &Site, name: &str, what: &str) -> String {
+    let hosts = site.hosts.iter().map(|host| host.name.value.as_str());
+    let segments = site
+        .segments
+        .iter()
+        .map(|segment| segment.name.value.as_str());
+    let routers = site.routers.iter().map(|router| router.name.value.as_str());
+    let near = nearest(name, hosts.chain(segments).chain(routers));
+    let hint = near.map_or_else(String::new, |near| {
+        format!("; did you mean `{}`?", clean(near))
+    });
+    format!("`{}` is no {what} of this site{hint}", clean(name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Service;
+
+    #[test]
+    fn a_service_of_any_protocol_is_shown_with_a_common_one() {
+        let any = Service::Any.packets(Family::V4).expect("any matches IPv4");
+        assert_eq!(any.protocols.intersection(&common()).lowest(), Some(6));
+    }
+}

@@ -1,0 +1,16 @@
+//! `boundwalk schema`.
+
+use std::io;
+
+use clap::Args;
+
+use super::{Output, Verdict};
+
+/// Print the JSON Schema (draft 2020-12) of the site file, for editors that complete and check as you type.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {}
+
+pub(super) fn run(output: &mut Output) -> io::Result<Verdict> {
+    output.print(crate::load::schema())?;
+    Ok(Verdict::Clean)
+}

@@ -1,0 +1,161 @@
+//! What every command that reads a site has in common.
+
+use std::io;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::analysis::{Party, find_party, party_name};
+use crate::diagnostic::{Problem, Severity, Sources};
+use crate::load::{Loaded, load_path};
+use crate::model::{Date, Family, Site};
+use crate::render::{clean, problem_summary, problem_text, problems_json};
+
+use super::output::Output;
+
+/// The site and the day.
+#[derive(Debug, Args)]
+pub(super) struct SiteArguments {
+    /// Site file, or a folder whose *.toml files make up the site.
+    #[arg(value_name = "SITE")]
+    site: PathBuf,
+    /// Day for which rules that expire are judged [default: today].
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    today: Option<Date>,
+}
+
+/// The family.
+#[derive(Clone, Copy, Debug, Args)]
+pub(super) struct FamilyArguments {
+    /// Only IPv4.
+    #[arg(long, conflicts_with = "ipv6")]
+    ipv4: bool,
+    /// Only IPv6.
+    #[arg(long)]
+    ipv6: bool,
+}
+
+impl FamilyArguments {
+    pub(super) fn families(self) -> &'static [Family] {
+        match (self.ipv4, self.ipv6) {
+            (true, _) => &[Family::V4],
+            (_, true) => &[Family::V6],
+            _ => &Family::ALL,
+        }
+    }
+}
+
+/// A site that loaded.
+pub(super) struct Opened {
+    pub(super) site: Site,
+    pub(super) sources: Sources,
+    pub(super) problems: Vec<Problem>,
+    pub(super) today: Date,
+}
+
+/// Loads the site; says what is wrong where it can't. `show_warnings`: whether to print problems that do not
+/// keep it from loading.
+pub(super) fn open(
+    arguments: &SiteArguments,
+    json: bool,
+    show_warnings: bool,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let today = arguments
+        .today
+        .unwrap_or_else(|| jiff::ZonedDateTime::now().date());
+    let Loaded {
+        site,
+        sources,
+        problems,
+    } = load_path(&arguments.site);
+    let Some(site) = site else {
+        if json {
+            output.print(&problems_json(&sources, &problems))?;
+        }
+        print_problems(&sources, &problems, Severity::Note, output)?;
+        return Ok(None);
+    };
+    if show_warnings {
+        print_problems(&sources, &problems, Severity::Warning, output)?;
+    }
+    Ok(Some(Opened {
+        site,
+        sources,
+        problems,
+        today,
+    }))
+}
+
+/// Problems of at least a severity on standard error, with a line that counts them.
+pub(super) fn print_problems(
+    sources: &Sources,
+    problems: &[Problem],
+    least: Severity,
+    output: &mut Output,
+) -> io::Result<()> {
+    let paint = output.error_paint();
+    let shown: Vec<Problem> = problems
+        .iter()
+        .filter(|problem| problem.severity() >= least)
+        .cloned()
+        .collect();
+    for problem in &shown {
+        output.complain(&problem_text(sources, problem, paint.colour, paint.columns))?;
+        output.complain("\n")?;
+    }
+    if !shown.is_empty() {
+        output.complain(&format!("{}\n", problem_summary(&shown)))?;
+    }
+    Ok(())
+}
+
+/// The parties of a list of names; `Err` is a message that names the nearest.
+pub(super) fn parties(site: &Site, names: &[String], hosts: bool) -> Result<Vec<Party>, String> {
+    let mut found = Vec::new();
+    for name in names {
+        let mut named = find_party(site, name);
+        // A zone and a segment of one name: the zone holds the segment, so the wider is meant.
+        named.sort();
+        match named.first() {
+            Some(&party) => found.push(party),
+            None => return Err(unknown(site, name, hosts)),
+        }
+    }
+    Ok(found)
+}
+
+fn unknown(site: &Site, name: &str, hosts: bool) -> String {
+    let what = if hosts {
+        "zone, segment, host or gateway"
+    } else {
+        "zone, segment or gateway"
+    };
+    let near = nearest(name, all_names(site));
+    let hint = near.map_or_else(String::new, |near| {
+        format!("; did you mean `{}`?", clean(near))
+    });
+    format!(
+        "error: there is no {what} `{}` in this site{hint}\n",
+        clean(name)
+    )
+}
+
+fn all_names(site: &Site) -> impl Iterator<Item = &str> {
+    let zones = (0..site.zones.len()).map(|at| Party::Zone(crate::model::ZoneId(at)));
+    let segments = site.segment_ids().map(Party::Segment);
+    let hosts = (0..site.hosts.len()).map(|at| Party::Host(crate::model::HostId(at)));
+    let routers = (0..site.routers.len()).map(|at| Party::Device(crate::model::RouterId(at)));
+    zones
+        .chain(segments)
+        .chain(hosts)
+        .chain(routers)
+        .map(|party| party_name(site, party))
+}
+
+/// The nearest of some names, if one is near.
+pub(super) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
+    let best = scored.min_by_key(|(distance, _)| *distance)?;
+    (best.0 <= name.chars().count().div_ceil(3)).then_some(best.1)
+}

@@ -1,0 +1,293 @@
+//! The filter of a gateway in one family: rules and translations as sets.
+
+use std::sync::OnceLock;
+
+use crate::model::{
+    Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, ServiceMatch, Site,
+    Translation, TranslationTarget,
+};
+use crate::packet::{
+    ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
+};
+
+/// What a translation writes, in one family.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Written {
+    /// This address.
+    Address(u128),
+    /// The first address of the interface of departure.
+    Interface,
+    /// Nothing.
+    Unchanged,
+}
+
+/// One line of a translation list. `None` matches anything.
+#[derive(Clone, Debug)]
+pub struct TranslationPlan {
+    /// Number of the line in the site's list.
+    pub line: usize,
+    /// Interfaces of arrival (destination translation) or departure (source translation).
+    pub interfaces: Option<IntervalSet>,
+    /// Source addresses.
+    pub source: Option<IntervalSet>,
+    /// Destination addresses.
+    pub destination: Option<IntervalSet>,
+    /// Services.
+    pub services: Option<ClassSet>,
+    /// What it writes.
+    pub written: Written,
+    /// Destination port that it writes besides.
+    pub port: Option<u16>,
+}
+
+impl TranslationPlan {
+    /// The part of a region that it matches on an interface; `None` where it matches nothing of it.
+    pub fn matched(&self, interface: usize, region: &Region) -> Option<Region> {
+        let on_interface = |set: &IntervalSet| set.contains(interface as u128);
+        if !self.interfaces.as_ref().is_none_or(on_interface) {
+            return None;
+        }
+        let narrow = |set: &IntervalSet, to: &Option<IntervalSet>| match to {
+            Some(to) => set.intersection(to),
+            None => set.clone(),
+        };
+        let part = Region {
+            source: narrow(&region.source, &self.source),
+            destination: narrow(&region.destination, &self.destination),
+            services: match &self.services {
+                Some(services) => region.services.intersection(services),
+                None => region.services.clone(),
+            },
+        };
+        (!part.is_empty()).then_some(part)
+    }
+}
+
+/// Rules and translations of a gateway in one family.
+#[derive(Debug)]
+pub struct FilterPlan {
+    /// Whether replies pass by themselves.
+    pub stateful: bool,
+    /// What happens where no rule matches.
+    pub default: Action,
+    /// The active rules that can match this family, in order.
+    pub lines: LineList,
+    /// The rule number behind each line.
+    pub rules: Vec<usize>,
+    /// What each line does.
+    pub actions: Vec<Action>,
+    /// Destination translations in order.
+    pub arrivals: Vec<TranslationPlan>,
+    /// Source translations in order.
+    pub departures: Vec<TranslationPlan>,
+    /// Departure "interface" that stands for the gateway itself: one past the real ones.
+    pub itself: usize,
+    ingress: Vec<Mask>,
+    egress: Vec<Mask>,
+    sources: OnceLock<Vec<Mask>>,
+    destinations: OnceLock<Vec<Mask>>,
+}
+
+impl FilterPlan {
+    /// Prepares a filter.
+    pub fn new(
+        site: &Site,
+        router: &Router,
+        filter: &Filter,
+        family: Family,
+        classes: &ServiceClasses,
+        today: Date,
+    ) -> Self {
+        let parties = Parties {
+            site,
+            interfaces: &router.interfaces,
+        };
+        let mut lines = Vec::new();
+        let mut rules = Vec::new();
+        let mut actions = Vec::new();
+        for (number, rule) in filter
+            .rules
+            .iter()
+            .enumerate()
+            .filter(|(_, rule)| rule.active(today))
+        {
+            let Some(fields) = fields(
+                &rule.source,
+                &rule.destination,
+                &rule.services,
+                family,
+                classes,
+            ) else {
+                continue;
+            };
+            lines.push(Line {
+                ingress: rule.from.as_ref().map(|from| parties.interfaces(from)),
+                egress: rule.to.as_ref().map(|to| parties.interfaces(to)),
+                source: fields.source,
+                destination: fields.destination,
+                services: fields.services,
+            });
+            rules.push(number);
+            actions.push(rule.action.value);
+        }
+        let lines = LineList::new(lines);
+        let itself = router.interfaces.len();
+        let numbers = 0..=itself as u32;
+        Self {
+            stateful: filter.stateful,
+            default: filter.default.value,
+            ingress: numbers
+                .clone()
+                .map(|number| lines.from_ingress(number))
+                .collect(),
+            egress: numbers.map(|number| lines.to_egress(number)).collect(),
+            rules,
+            actions,
+            arrivals: translations(&filter.destination_translations, &parties, family, classes),
+            departures: translations(&filter.source_translations, &parties, family, classes),
+            itself,
+            lines,
+            sources: OnceLock::new(),
+            destinations: OnceLock::new(),
+        }
+    }
+
+    /// Lines that can match between two interfaces.
+    pub fn between(&self, ingress: usize, egress: usize) -> Mask {
+        self.ingress[ingress].and(&self.egress[egress])
+    }
+
+    /// Lines that can match sources of each of the given sets; computed once, so the sets must be the same
+    /// on each call (they are those of the plan's segments).
+    pub fn source_masks<'a>(&self, sets: impl Iterator<Item = &'a IntervalSet>) -> &[Mask] {
+        let compute = || sets.map(|set| self.lines.from_source(set)).collect();
+        self.sources.get_or_init(compute)
+    }
+
+    /// The same for destinations.
+    pub fn destination_masks<'a>(&self, sets: impl Iterator<Item = &'a IntervalSet>) -> &[Mask] {
+        let compute = || sets.map(|set| self.lines.to_destination(set)).collect();
+        self.destinations.get_or_init(compute)
+    }
+
+    /// What a line, or the default, does.
+    pub fn action(&self, line: Option<usize>) -> Action {
+        line.map_or(self.default, |line| self.actions[line])
+    }
+}
+
+/// The packets of a list of services in one family.
+pub(super) fn boxes(services: &ServiceMatch, family: Family) -> Vec<ServiceBox> {
+    let parts = services.services.iter();
+    parts
+        .filter_map(|service| service.packets(family))
+        .collect()
+}
+
+struct Parties<'a> {
+    site: &'a Site,
+    interfaces: &'a [Interface],
+}
+
+impl Parties<'_> {
+    /// Numbers of the interfaces that a list of parties names; the gateway itself is one past the last.
+    fn interfaces(&self, parties: &[Party]) -> IntervalSet {
+        let numbered = self.interfaces.iter().enumerate();
+        let named = numbered.filter(|(_, interface)| {
+            parties.iter().any(|party| match *party {
+                Party::Zone(zone) => self.site.segment(interface.segment).zone == zone,
+                Party::Segment(segment) => interface.segment == segment,
+                Party::Gateway => false,
+            })
+        });
+        let mut numbers: Vec<usize> = named.map(|(number, _)| number).collect();
+        if parties.contains(&Party::Gateway) {
+            numbers.push(self.interfaces.len());
+        }
+        let points = numbers
+            .into_iter()
+            .map(|number| crate::packet::Interval::point(number as u128));
+        points.collect()
+    }
+}
+
+struct Fields {
+    source: Option<IntervalSet>,
+    destination: Option<IntervalSet>,
+    services: Option<ClassSet>,
+}
+
+/// The address and service fields in one family; `None` where a field leaves nothing of that family.
+fn fields(
+    source: &Option<AddressMatch>,
+    destination: &Option<AddressMatch>,
+    services: &Option<ServiceMatch>,
+    family: Family,
+    classes: &ServiceClasses,
+) -> Option<Fields> {
+    // The outer option: whether anything can match; the inner: whether the field limits at all.
+    let addresses = |field: &Option<AddressMatch>| match field {
+        None => Some(None),
+        Some(list) => {
+            let set = list.set.of(family);
+            let everything = *set == family.full();
+            (!set.is_empty()).then(|| (!everything).then(|| set.clone()))
+        }
+    };
+    let services = match services {
+        None => None,
+        Some(list) => {
+            let set = classes.of(&boxes(list, family));
+            if set.is_empty() {
+                return None;
+            }
+            (set != classes.all()).then_some(set)
+        }
+    };
+    Some(Fields {
+        source: addresses(source)?,
+        destination: addresses(destination)?,
+        services,
+    })
+}
+
+fn translations(
+    list: &[Translation],
+    parties: &Parties<'_>,
+    family: Family,
+    classes: &ServiceClasses,
+) -> Vec<TranslationPlan> {
+    let mut plans = Vec::new();
+    for (line, translation) in list.iter().enumerate().filter(|(_, line)| line.enabled) {
+        let written = match translation.target {
+            TranslationTarget::Address(address) if Family::of(address) == family => {
+                Written::Address(Family::value(address))
+            }
+            TranslationTarget::Address(_) => continue,
+            TranslationTarget::Interface => Written::Interface,
+            TranslationTarget::Unchanged => Written::Unchanged,
+        };
+        let matched = fields(
+            &translation.source,
+            &translation.destination,
+            &translation.services,
+            family,
+            classes,
+        );
+        if let Some(fields) = matched {
+            plans.push(TranslationPlan {
+                line,
+                interfaces: translation
+                    .parties
+                    .as_ref()
+                    .map(|named| parties.interfaces(named)),
+                source: fields.source,
+                destination: fields.destination,
+                services: fields.services,
+                written,
+                port: translation.port,
+            });
+        }
+    }
+    plans
+}

@@ -1,0 +1,28 @@
+//! Floor 3: what wires and routes can do, without judgement.
+//!
+//! [`Network::new`] turns a [`Site`](crate::model::Site) into what each device does with packets: where it
+//! routes them, what it filters, what it translates, as sets. Two readers stand on it: [`reach`] sends whole
+//! sets of packets and lists where each part arrives or stops, and [`trace`] sends a single packet and
+//! writes down each step. Both follow the same order at a device: source check, destination translation,
+//! own address or route, rules, source translation.
+//!
+//! Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it.
+
+mod filter;
+mod flow;
+mod network;
+mod reach;
+mod returns;
+mod routes;
+mod seeds;
+mod trace;
+mod trace_reply;
+
+pub use filter::{FilterPlan, TranslationPlan, Written};
+pub use flow::{Flow, Hop};
+pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
+pub use reach::{Arrival, Place, Sender, Stop, Target, reach};
+pub use returns::returns;
+pub use routes::{NextHop, RouteEntry, RouteTable};
+pub use trace::{Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace};
+pub use trace_reply::{Reply, ReplyPass, ReplyStep};

@@ -1,0 +1,446 @@
+//! A site, prepared for sending packets through it.
+
+use std::net::IpAddr;
+
+use crate::diagnostic::Span;
+use crate::model::{
+    Date, Family, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId, SegmentId,
+    Service, Site, SourceCheck, Via,
+};
+use crate::packet::{Interval, IntervalSet, ServiceClasses};
+
+use super::filter::FilterPlan;
+use super::routes::{NextHop, RouteEntry, RouteTable};
+use super::seeds;
+
+/// Number of a device in [`Plan::devices`]: gateways and routers first, then hosts.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct DeviceIndex(pub usize);
+
+/// Which device of the site it is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum DeviceId {
+    /// A gateway or router.
+    Router(RouterId),
+    /// A host.
+    Host(HostId),
+}
+
+/// An interface in one family.
+#[derive(Clone, Debug)]
+pub struct Attachment {
+    /// The segment that it is on.
+    pub segment: SegmentId,
+    /// Its addresses in this family, in the order of the file.
+    pub addresses: Vec<u128>,
+    /// Sources that the source check lets in; `None`: every one.
+    pub accepts: Option<IntervalSet>,
+}
+
+/// A device in one family.
+#[derive(Debug)]
+pub struct Device {
+    /// Which it is.
+    pub id: DeviceId,
+    /// Whether it forwards packets that are not for itself.
+    pub forwards: bool,
+    /// Its interfaces, numbered as in the site.
+    pub interfaces: Vec<Attachment>,
+    /// Its own addresses.
+    pub own: IntervalSet,
+    /// Its routes.
+    pub routes: RouteTable,
+    /// Its filter, if it is a gateway.
+    pub filter: Option<FilterPlan>,
+}
+
+/// A segment in one family.
+#[derive(Clone, Debug, Default)]
+pub struct SegmentPlan {
+    /// Addresses of the devices there: those of its prefixes, or for an external segment whatever routes
+    /// lead there; without the addresses of gateways and routers, and without what no router forwards.
+    pub addresses: IntervalSet,
+    /// Addresses that are on-link there.
+    pub on_link: IntervalSet,
+    /// Both together: a set that surely holds every source of plain devices there.
+    pub cover: IntervalSet,
+    /// The world beyond.
+    pub external: bool,
+    /// The first hops of plain devices there.
+    pub first_hops: Vec<(DeviceIndex, usize)>,
+    /// Every interface on it.
+    pub attached: Vec<(DeviceIndex, usize)>,
+}
+
+/// A site in one family.
+#[derive(Debug)]
+pub struct Plan {
+    /// The family.
+    pub family: Family,
+    /// Gateways and routers, then hosts.
+    pub devices: Vec<Device>,
+    /// Segments, numbered as in the site.
+    pub segments: Vec<SegmentPlan>,
+    /// Addresses of gateways and routers.
+    pub routers_own: IntervalSet,
+    /// Addresses that no router forwards to or from.
+    pub nobody: IntervalSet,
+}
+
+/// A site, prepared for sending packets through it.
+#[derive(Debug)]
+pub struct Network<'s> {
+    /// The site.
+    pub site: &'s Site,
+    /// The day for which expiry is judged.
+    pub today: Date,
+    /// Services that no rule tells apart.
+    pub classes: ServiceClasses,
+    plans: [Plan; 2],
+}
+
+impl<'s> Network<'s> {
+    /// Prepares a site. O(rules log rules + routes log routes).
+    pub fn new(site: &'s Site, today: Date) -> Self {
+        Self::asking(site, today, &[])
+    }
+
+    /// The same, so that the given services are told apart from all others too.
+    pub fn asking(site: &'s Site, today: Date, services: &[Service]) -> Self {
+        let classes = seeds::classes(site, today, services);
+        let plans = Family::ALL.map(|family| Plan::new(site, family, &classes, today));
+        Self {
+            site,
+            today,
+            classes,
+            plans,
+        }
+    }
+
+    /// The plan of one family.
+    pub fn plan(&self, family: Family) -> &Plan {
+        match family {
+            Family::V4 => &self.plans[0],
+            Family::V6 => &self.plans[1],
+        }
+    }
+}
+
+impl Plan {
+    fn new(site: &Site, family: Family, classes: &ServiceClasses, today: Date) -> Self {
+        let routers = site.routers.iter().enumerate();
+        let routers = routers.map(|(at, router)| {
+            let filter = router.filter();
+            let filter =
+                filter.map(|filter| FilterPlan::new(site, router, filter, family, classes, today));
+            router_device(RouterId(at), router, filter, family)
+        });
+        let hosts = site.hosts.iter().enumerate();
+        let hosts = hosts.map(|(at, host)| host_device(site, HostId(at), host, family));
+        let devices: Vec<Device> = routers.chain(hosts).collect();
+        let own = devices[..site.routers.len()].iter();
+        let routers_own = own
+            .flat_map(|device| device.own.intervals())
+            .copied()
+            .collect();
+        let mut plan = Self {
+            family,
+            devices,
+            segments: Vec::new(),
+            routers_own,
+            nobody: family.never_forwarded(),
+        };
+        plan.segments = plan.attach(site);
+        plan.resolve_first_hops(site);
+        plan.give_addresses(site);
+        plan
+    }
+
+    /// The device of a number.
+    pub fn device(&self, index: DeviceIndex) -> &Device {
+        &self.devices[index.0]
+    }
+
+    /// The segment of a number.
+    pub fn segment(&self, id: SegmentId) -> &SegmentPlan {
+        &self.segments[id.0]
+    }
+
+    /// The device number of a gateway or router.
+    pub fn router_index(&self, id: RouterId) -> DeviceIndex {
+        DeviceIndex(id.0)
+    }
+
+    /// The device number of a host.
+    pub fn host_index(&self, id: HostId) -> DeviceIndex {
+        let routers = self
+            .devices
+            .iter()
+            .take_while(|device| matches!(device.id, DeviceId::Router(_)));
+        DeviceIndex(routers.count() + id.0)
+    }
+
+    /// The interface on a segment that has an address.
+    pub fn owner(&self, segment: SegmentId, address: u128) -> Option<(DeviceIndex, usize)> {
+        let attached = self.segment(segment).attached.iter().copied();
+        let mut owners = attached.filter(|&(device, interface)| {
+            self.device(device).interfaces[interface]
+                .addresses
+                .contains(&address)
+        });
+        owners.next()
+    }
+
+    fn attach(&self, site: &Site) -> Vec<SegmentPlan> {
+        let mut segments: Vec<SegmentPlan> = site
+            .segments
+            .iter()
+            .map(|segment| SegmentPlan {
+                on_link: segment.addresses().of(self.family).clone(),
+                external: segment.external,
+                ..SegmentPlan::default()
+            })
+            .collect();
+        for (number, device) in self.devices.iter().enumerate() {
+            for (interface, attachment) in device.interfaces.iter().enumerate() {
+                let plan = &mut segments[attachment.segment.0];
+                plan.attached.push((DeviceIndex(number), interface));
+            }
+        }
+        segments
+    }
+
+    /// Who forwards for plain devices: the segment's default gateway, else every gateway and router with an
+    /// address there.
+    fn resolve_first_hops(&mut self, site: &Site) {
+        for (number, segment) in site.segments.iter().enumerate() {
+            let named: Vec<_> = segment
+                .default_gateway
+                .iter()
+                .filter(|address| Family::of(address.value) == self.family)
+                .filter_map(|address| self.owner(SegmentId(number), Family::value(address.value)))
+                .collect();
+            let first_hops = if named.is_empty() {
+                let attached = self.segments[number].attached.iter().copied();
+                attached
+                    .filter(|&at| self.is_addressed_router(at))
+                    .collect()
+            } else {
+                named
+            };
+            self.segments[number].first_hops = first_hops;
+        }
+    }
+
+    fn is_addressed_router(&self, (device, interface): (DeviceIndex, usize)) -> bool {
+        let device = self.device(device);
+        matches!(device.id, DeviceId::Router(_))
+            && !device.interfaces[interface].addresses.is_empty()
+    }
+
+    fn give_addresses(&mut self, site: &Site) {
+        let internal: IntervalSet = site
+            .segments
+            .iter()
+            .filter(|segment| !segment.external)
+            .flat_map(|segment| segment.addresses().of(self.family).intervals().to_vec())
+            .collect();
+        let nobody = self.nobody.union(&self.routers_own);
+        for number in 0..self.segments.len() {
+            let plan = &self.segments[number];
+            let all = if plan.external {
+                let beyond = self.routed_beyond(SegmentId(number)).difference(&internal);
+                beyond.union(&plan.on_link)
+            } else {
+                plan.on_link.clone()
+            };
+            let addresses = all.difference(&nobody);
+            self.segments[number].cover = addresses.union(&self.segments[number].on_link);
+            self.segments[number].addresses = addresses;
+        }
+    }
+
+    /// Destinations that some gateway or router sends to a neighbour on this segment that is not part of
+    /// the site.
+    fn routed_beyond(&self, segment: SegmentId) -> IntervalSet {
+        let mut intervals: Vec<Interval> = Vec::new();
+        for device in self
+            .devices
+            .iter()
+            .filter(|device| matches!(device.id, DeviceId::Router(_)))
+        {
+            let beyond = device.routes.destinations(|entry| match entry.next_hop {
+                NextHop::Address { interface, address } => {
+                    device.interfaces[interface].segment == segment
+                        && self.owner(segment, address).is_none()
+                }
+                _ => false,
+            });
+            intervals.extend_from_slice(beyond.intervals());
+        }
+        intervals.into_iter().collect()
+    }
+}
+
+fn router_device(
+    id: RouterId,
+    router: &Router,
+    filter: Option<FilterPlan>,
+    family: Family,
+) -> Device {
+    let mut entries = Vec::new();
+    let mut interfaces = Vec::new();
+    for (number, interface) in router.interfaces.iter().enumerate() {
+        let addresses = interface
+            .addresses
+            .iter()
+            .map(|address| (address.value, address.span));
+        entries.extend(on_link(number, addresses.clone(), family));
+        interfaces.push((
+            interface.segment,
+            own_addresses(addresses, family),
+            interface.source_check,
+        ));
+    }
+    entries.extend(static_routes(&router.routes, family));
+    let routes = RouteTable::new(entries);
+    let interfaces: Vec<Attachment> = interfaces
+        .into_iter()
+        .enumerate()
+        .map(|(number, (segment, addresses, check))| Attachment {
+            segment,
+            addresses,
+            accepts: accepts(&routes, number, check),
+        })
+        .collect();
+    Device {
+        id: DeviceId::Router(id),
+        forwards: true,
+        own: own(&interfaces),
+        interfaces,
+        routes,
+        filter,
+    }
+}
+
+fn host_device(site: &Site, id: HostId, host: &Host, family: Family) -> Device {
+    let mut entries = Vec::new();
+    let mut interfaces = Vec::new();
+    for (number, interface) in host.interfaces.iter().enumerate() {
+        let addresses = interface
+            .addresses
+            .iter()
+            .map(|address| (address.value, address.span));
+        entries.extend(on_link(number, addresses.clone(), family));
+        interfaces.push(Attachment {
+            segment: interface.segment,
+            addresses: own_addresses(addresses, family),
+            accepts: None,
+        });
+    }
+    entries.extend(static_routes(&host.routes, family));
+    entries.extend(default_routes(site, host, &interfaces, family));
+    Device {
+        id: DeviceId::Host(id),
+        forwards: host.forwards == Forwards::Routes,
+        own: own(&interfaces),
+        interfaces,
+        routes: RouteTable::new(entries),
+        filter: None,
+    }
+}
+
+/// The default route of a host: its own next hops, else whatever its first addressed interface's segment
+/// uses.
+fn default_routes(
+    site: &Site,
+    host: &Host,
+    interfaces: &[Attachment],
+    family: Family,
+) -> Vec<RouteEntry> {
+    let everything = Interval::new(0, family.top()).expect("zero is the lowest address");
+    let entry = |next_hop| RouteEntry {
+        prefix: everything,
+        next_hop,
+        place: host.name.span,
+    };
+    let named: Vec<IpAddr> = host
+        .default_gateway
+        .iter()
+        .map(|address| address.value)
+        .collect();
+    let next_hop = named.iter().find_map(|&address| {
+        let holds = |segment: SegmentId| segment_holds(site, segment, address);
+        let interface = interfaces
+            .iter()
+            .position(|interface| holds(interface.segment))?;
+        (Family::of(address) == family).then(|| NextHop::Address {
+            interface,
+            address: Family::value(address),
+        })
+    });
+    let addressed = interfaces
+        .iter()
+        .position(|interface| !interface.addresses.is_empty());
+    let fallback = addressed.map(|interface| NextHop::AnyRouter { interface });
+    next_hop.or(fallback).map(entry).into_iter().collect()
+}
+
+fn segment_holds(site: &Site, segment: SegmentId, address: IpAddr) -> bool {
+    site.segment(segment).addresses().contains(address)
+}
+
+fn on_link(
+    interface: usize,
+    addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
+    family: Family,
+) -> impl Iterator<Item = RouteEntry> {
+    let mine = addresses.filter(move |(address, _)| address.family() == family);
+    mine.map(move |(address, place)| RouteEntry {
+        prefix: address.prefix().interval(),
+        next_hop: NextHop::OnLink { interface },
+        place,
+    })
+}
+
+fn own_addresses(
+    addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
+    family: Family,
+) -> Vec<u128> {
+    let mine = addresses.filter(|(address, _)| address.family() == family);
+    mine.map(|(address, _)| Family::value(address.address()))
+        .collect()
+}
+
+fn own(interfaces: &[Attachment]) -> IntervalSet {
+    let addresses = interfaces.iter().flat_map(|interface| &interface.addresses);
+    addresses.map(|&address| Interval::point(address)).collect()
+}
+
+fn static_routes(routes: &[Route], family: Family) -> impl Iterator<Item = RouteEntry> + '_ {
+    let mine = routes
+        .iter()
+        .filter(move |route| route.destination.family() == family);
+    mine.map(|route| RouteEntry {
+        prefix: route.destination.interval(),
+        next_hop: match route.via {
+            Via::NextHop { address, interface } => NextHop::Address {
+                interface,
+                address: Family::value(address),
+            },
+            Via::Discard => NextHop::Discard,
+        },
+        place: route.place,
+    })
+}
+
+/// Sources that a check lets in on an interface (RFC 3704 sections 2.2 and 2.4).
+fn accepts(routes: &RouteTable, interface: usize, check: SourceCheck) -> Option<IntervalSet> {
+    match check {
+        SourceCheck::Off => None,
+        SourceCheck::Loose => Some(routes.destinations(|entry| entry.next_hop != NextHop::Discard)),
+        SourceCheck::Strict => {
+            Some(routes.destinations(|entry| entry.next_hop.interface() == Some(interface)))
+        }
+    }
+}

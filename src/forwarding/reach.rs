@@ -1,0 +1,588 @@
+//! Sends sets of packets through a network and lists where each part arrives or stops.
+
+use crate::model::{Action, HostId, RouterId, SegmentId};
+use crate::packet::{Interval, IntervalSet, Mask, Region};
+
+use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::flow::{Flow, Hop};
+use super::network::{DeviceId, DeviceIndex, Network, Plan};
+use super::routes::NextHop;
+
+/// Who sends.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Sender {
+    /// Plain devices of a segment, as configured: their own addresses, their default gateway.
+    Segment(SegmentId),
+    /// A host, as configured.
+    Host(HostId),
+    /// One device on a segment that sends what it likes: any source, any next hop.
+    Hostile(SegmentId),
+}
+
+/// Where a flow arrives.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Place {
+    /// Devices of a segment.
+    Segment(SegmentId),
+    /// A gateway or router itself.
+    Router(RouterId),
+}
+
+/// Why a flow goes no further.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Stop {
+    /// The source check of the interface of arrival.
+    SourceCheck,
+    /// A rule (by number), or the default.
+    Denied(Option<usize>),
+    /// No route.
+    NoRoute,
+    /// A discard route.
+    Discarded,
+    /// The next hop belongs to nobody, or to a device that does not forward.
+    NextHopSilent,
+    /// The device does not forward.
+    NotForwarding,
+    /// It came back to an interface that it had crossed.
+    Loop,
+    /// There is no router for the sender to use.
+    NoFirstHop,
+    /// No router forwards to that destination (RFC 6890).
+    NotForwardable,
+    /// The family's interface has no address to translate to.
+    NoTranslationAddress,
+}
+
+/// What becomes of a part of a flow.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Arrival {
+    /// It arrives.
+    Delivered(Place, Flow),
+    /// It stops; the part as the sender sent it.
+    Stopped(Stop, Region),
+}
+
+/// Pieces that one walk through one rule list may hold open before it is given up.
+pub(super) const OPEN_PIECES: usize = 200_000;
+
+/// Width of an interval of sources from which on looking up the lines that meet it does not pay.
+const WIDE: u128 = 1 << 20;
+
+/// Destinations to send to.
+#[derive(Clone, Copy, Debug)]
+pub struct Target<'a> {
+    /// The addresses.
+    pub addresses: &'a IntervalSet,
+    /// The segment whose addresses they are, if so: saves time.
+    pub segment: Option<SegmentId>,
+}
+
+/// Sends everything that `sender` can send to `target` and calls `sink` for every part that arrives or
+/// stops. Where a sender may use several routers, each gets its own copy.
+///
+/// Returns false where a limit was met: then what was listed is a lower bound. Cost: for each gateway
+/// crossed, the rules that can match, times the pieces they leave.
+pub fn reach(
+    network: &Network<'_>,
+    plan: &Plan,
+    sender: Sender,
+    target: Target<'_>,
+    sink: &mut dyn FnMut(Arrival),
+) -> bool {
+    let origin = match sender {
+        Sender::Segment(segment) | Sender::Hostile(segment) => Some(segment),
+        Sender::Host(_) => None,
+    };
+    let hostile = matches!(sender, Sender::Hostile(_));
+    let target_segment = target.segment;
+    let mut walk = Walk {
+        network,
+        plan,
+        origin,
+        hostile,
+        target: target_segment,
+        sink,
+        complete: true,
+    };
+    walk.send(sender, target.addresses);
+    walk.complete
+}
+
+struct Walk<'a> {
+    network: &'a Network<'a>,
+    plan: &'a Plan,
+    /// The segment that the sender is on.
+    origin: Option<SegmentId>,
+    /// Whether the sender may use any source.
+    hostile: bool,
+    /// The segment whose addresses are the destinations.
+    target: Option<SegmentId>,
+    sink: &'a mut dyn FnMut(Arrival),
+    complete: bool,
+}
+
+impl Walk<'_> {
+    fn send(&mut self, sender: Sender, destinations: &IntervalSet) {
+        let services = self.network.classes.all();
+        let region = |source: IntervalSet, destination: IntervalSet| Region {
+            source,
+            destination,
+            services: services.clone(),
+        };
+        match sender {
+            Sender::Segment(segment) => {
+                let source = self.plan.segment(segment).addresses.clone();
+                self.send_from_segment(segment, Flow::new(region(source, destinations.clone())));
+            }
+            Sender::Host(host) => {
+                let device = self.plan.host_index(host);
+                let here = self.plan.device(device);
+                for (next_hop, destination) in here.routes.split(destinations) {
+                    // A host sends from an address of the interface that the packet leaves by.
+                    let egress = next_hop.and_then(NextHop::interface);
+                    let addresses =
+                        egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
+                    let source = addresses.iter().map(|&at| Interval::point(at)).collect();
+                    self.route(device, Flow::new(region(source, destination)));
+                }
+            }
+            Sender::Hostile(segment) => {
+                let family = self.plan.family;
+                let source = family.full().difference(&family.never_forwarded());
+                self.send_hostile(segment, Flow::new(region(source, destinations.clone())));
+            }
+        }
+    }
+
+    fn send_from_segment(&mut self, segment: SegmentId, flow: Flow) {
+        if flow.now.is_empty() {
+            return;
+        }
+        let plan = self.plan.segment(segment);
+        let (near, far) = self.split_destination(&flow, &plan.on_link);
+        if let Some(near) = near {
+            self.hand_over(segment, None, near);
+        }
+        if let Some(far) = far {
+            self.to_any_router(segment, far);
+        }
+    }
+
+    fn to_any_router(&mut self, segment: SegmentId, flow: Flow) {
+        let plan = self.plan.segment(segment);
+        if plan.first_hops.is_empty() {
+            self.stop(Stop::NoFirstHop, flow);
+            return;
+        }
+        for &(device, interface) in &plan.first_hops {
+            self.arrive(device, interface, flow.clone());
+        }
+    }
+
+    fn send_hostile(&mut self, segment: SegmentId, flow: Flow) {
+        let plan = self.plan.segment(segment);
+        let (near, _) = self.split_destination(&flow, &plan.on_link);
+        if let Some(near) = near {
+            self.hand_over(segment, None, near);
+        }
+        for &(device, interface) in &plan.attached {
+            self.arrive(device, interface, flow.clone());
+        }
+    }
+
+    /// Delivery on a segment: to the gateway or router that owns the address, else to the devices there.
+    fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
+        let mut rest = flow;
+        if rest.now.destination.overlaps(&self.plan.routers_own) {
+            for &(device, interface) in &self.plan.segment(segment).attached {
+                let owner = self.plan.device(device);
+                if Some(device) == from || !matches!(owner.id, DeviceId::Router(_)) {
+                    continue;
+                }
+                let (mine, others) = self.split_destination(&rest, &owner.own);
+                if let Some(mine) = mine {
+                    self.arrive(device, interface, mine);
+                }
+                match others {
+                    Some(others) => rest = others,
+                    None => return,
+                }
+            }
+        }
+        (self.sink)(Arrival::Delivered(Place::Segment(segment), rest));
+    }
+
+    fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
+        let crossed = |hop: &Hop| hop.device == device && hop.ingress == ingress;
+        if flow.hops.iter().any(crossed) {
+            self.stop(Stop::Loop, flow);
+            return;
+        }
+        let here = self.plan.device(device);
+        flow.hops.push(Hop::arriving(device, ingress));
+        if flow.now.destination.overlaps(&self.plan.nobody) {
+            let (none, some) = self.split_destination(&flow, &self.plan.nobody);
+            if let Some(none) = none {
+                self.stop(Stop::NotForwardable, none);
+            }
+            match some {
+                Some(some) => flow = some,
+                None => return,
+            }
+        }
+        if let Some(accepts) = &here.interfaces[ingress].accepts {
+            let (refused, accepted) = self.split_source(&flow, accepts);
+            if let Some(refused) = refused {
+                self.stop(Stop::SourceCheck, refused);
+            }
+            match accepted {
+                Some(accepted) => flow = accepted,
+                None => return,
+            }
+        }
+        match &here.filter {
+            Some(filter) if !filter.arrivals.is_empty() => {
+                for part in self.translate_destination(filter, ingress, flow) {
+                    self.local_or_route(device, part);
+                }
+            }
+            _ => self.local_or_route(device, flow),
+        }
+    }
+
+    fn local_or_route(&mut self, device: DeviceIndex, flow: Flow) {
+        let here = self.plan.device(device);
+        let (mine, others) = self.split_destination(&flow, &here.own);
+        if let Some(mine) = mine {
+            match &here.filter {
+                Some(filter) => {
+                    for part in self.filter(filter, filter.itself, mine) {
+                        self.deliver_locally(device, part);
+                    }
+                }
+                None => self.deliver_locally(device, mine),
+            }
+        }
+        match others {
+            Some(others) if here.forwards => self.route(device, others),
+            Some(others) => self.stop(Stop::NotForwarding, others),
+            None => {}
+        }
+    }
+
+    fn deliver_locally(&mut self, device: DeviceIndex, flow: Flow) {
+        let here = self.plan.device(device);
+        if let DeviceId::Router(router) = here.id {
+            (self.sink)(Arrival::Delivered(Place::Router(router), flow));
+            return;
+        }
+        for interface in here
+            .interfaces
+            .iter()
+            .filter(|interface| !interface.addresses.is_empty())
+        {
+            let points = interface.addresses.iter().map(|&at| Interval::point(at));
+            let (mine, _) = self.split_destination(&flow, &points.collect());
+            if let Some(mine) = mine {
+                (self.sink)(Arrival::Delivered(Place::Segment(interface.segment), mine));
+            }
+        }
+    }
+
+    /// Route look-up, rules, source translation, departure.
+    fn route(&mut self, device: DeviceIndex, flow: Flow) {
+        let here = self.plan.device(device);
+        for (next_hop, destinations) in here.routes.split(&flow.now.destination) {
+            let part = Region {
+                destination: destinations,
+                ..flow.now.clone()
+            };
+            let part = flow.restricted(part, &self.network.classes);
+            let egress = match next_hop {
+                None => {
+                    self.stop(Stop::NoRoute, part);
+                    continue;
+                }
+                Some(next_hop) => next_hop.interface(),
+            };
+            match (next_hop, egress) {
+                (Some(next_hop), Some(egress)) => self.leave(device, egress, next_hop, part),
+                _ => self.stop(Stop::Discarded, part),
+            }
+        }
+    }
+
+    fn leave(&mut self, device: DeviceIndex, egress: usize, next_hop: NextHop, mut flow: Flow) {
+        let here = self.plan.device(device);
+        let Some(filter) = &here.filter else {
+            if let Some(hop) = flow.hops.last_mut() {
+                hop.egress = Some(egress);
+            }
+            self.depart(device, egress, next_hop, flow);
+            return;
+        };
+        for mut part in self.filter(filter, egress, flow) {
+            if let Some(hop) = part.hops.last_mut() {
+                hop.egress = Some(egress);
+            }
+            for part in self.translate_source(filter, device, egress, part) {
+                self.depart(device, egress, next_hop, part);
+            }
+        }
+    }
+
+    fn depart(&mut self, device: DeviceIndex, egress: usize, next_hop: NextHop, flow: Flow) {
+        let segment = self.plan.device(device).interfaces[egress].segment;
+        match next_hop {
+            NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow),
+            NextHop::AnyRouter { .. } => self.to_any_router(segment, flow),
+            NextHop::Discard => self.stop(Stop::Discarded, flow),
+            NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
+                Some((next, interface)) => self.arrive(next, interface, flow),
+                None if self.plan.segment(segment).external => {
+                    (self.sink)(Arrival::Delivered(Place::Segment(segment), flow));
+                }
+                None => self.stop(Stop::NextHopSilent, flow),
+            },
+        }
+    }
+
+    /// The parts that the rules permit; the others stop here.
+    fn filter(&mut self, filter: &FilterPlan, egress: usize, flow: Flow) -> Vec<Flow> {
+        let ingress = flow.hops.last().map_or(0, |hop| hop.ingress);
+        let mut candidates = filter.between(ingress, egress);
+        self.narrow_by_source(filter, &flow, &mut candidates);
+        self.narrow_by_destination(filter, &flow, &mut candidates);
+        let mut decided: Vec<(Option<usize>, Region)> = Vec::new();
+        let start = flow.now.clone();
+        let result = filter
+            .lines
+            .walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
+                decided.push((line, region));
+            });
+        self.complete &= result.is_ok();
+        let mut permitted = Vec::new();
+        for (line, region) in decided {
+            let rule = line.map(|line| filter.rules[line]);
+            if filter.action(line) == Action::Permit {
+                let mut part = flow.restricted(region, &self.network.classes);
+                if let Some(hop) = part.hops.last_mut() {
+                    hop.filtered = true;
+                    hop.rule = rule;
+                }
+                permitted.push(part);
+            } else {
+                let sent = flow.sent_part(region, &self.network.classes);
+                (self.sink)(Arrival::Stopped(Stop::Denied(rule), sent));
+            }
+        }
+        permitted
+    }
+
+    /// Drops lines whose sources can't meet the flow's. For the addresses of a whole segment the lines are
+    /// known; any superset of the lines that can match is right.
+    fn narrow_by_source(&self, filter: &FilterPlan, flow: &Flow, candidates: &mut Mask) {
+        let sets = || self.plan.segments.iter().map(|segment| &segment.cover);
+        match self.origin {
+            Some(origin) if flow.now.source.is_subset(&self.plan.segment(origin).cover) => {
+                candidates.and_assign(&filter.source_masks(sets())[origin.0]);
+            }
+            // Any source at all: nearly every line can match, and finding out which costs more.
+            _ if self.hostile
+                && flow
+                    .now
+                    .source
+                    .intervals()
+                    .iter()
+                    .any(|part| part.high() - part.low() > WIDE) => {}
+            _ => candidates.and_assign(&filter.lines.from_source(&flow.now.source)),
+        }
+    }
+
+    /// The same for destinations.
+    fn narrow_by_destination(&self, filter: &FilterPlan, flow: &Flow, candidates: &mut Mask) {
+        let sets = || self.plan.segments.iter().map(|segment| &segment.cover);
+        match self.target {
+            Some(target)
+                if flow
+                    .now
+                    .destination
+                    .is_subset(&self.plan.segment(target).cover) =>
+            {
+                candidates.and_assign(&filter.destination_masks(sets())[target.0]);
+            }
+            _ => candidates.and_assign(&filter.lines.to_destination(&flow.now.destination)),
+        }
+    }
+
+    fn translate_destination(&mut self, filter: &FilterPlan, ingress: usize, flow: Flow) -> Vec<Flow> {
+        let (done, mut parts) = self.first_matches(&filter.arrivals, ingress, flow);
+        for (translation, part) in done {
+            let Written::Address(address) = translation.written else {
+                parts.push(part);
+                continue;
+            };
+            let (kept, rest) = self.written_anyway(&part, address, translation.port);
+            parts.extend(kept);
+            for mut part in rest {
+                let Some(hop) = part.hops.last_mut() else {
+                    continue;
+                };
+                let written = IntervalSet::point(address);
+                let before = std::mem::replace(&mut part.now.destination, written);
+                hop.destination_before = Some((translation.line, before));
+                if let Some(port) = translation.port {
+                    let after = self.network.classes.with_destination_port(&part.now.services, port);
+                    let before = std::mem::replace(&mut part.now.services, after);
+                    hop.services_before = Some((before, port));
+                }
+                parts.push(part);
+            }
+        }
+        parts
+    }
+
+    /// The part of a flow that has the written destination and port already, so that a translation leaves
+    /// it alone and no reply needs it undone; then the other parts.
+    fn written_anyway(&self, flow: &Flow, address: u128, port: Option<u16>) -> (Option<Flow>, Vec<Flow>) {
+        if !flow.now.destination.contains(address) {
+            return (None, vec![flow.clone()]);
+        }
+        let classes = &self.network.classes;
+        let mut services = flow.now.services.clone();
+        if let Some(port) = port {
+            let port = IntervalSet::point(u128::from(port));
+            let has_it = |class: &usize| classes.class_box(*class).destination_ports == port;
+            services = classes.none();
+            for class in flow.now.services.iter().filter(has_it) {
+                services.insert(class);
+            }
+        }
+        let destination = IntervalSet::point(address);
+        let kept = Region { destination, services, ..flow.now.clone() };
+        self.split_off(flow, kept)
+    }
+
+    /// A part of a flow, and the rest; `None` where the part is empty.
+    fn split_off(&self, flow: &Flow, part: Region) -> (Option<Flow>, Vec<Flow>) {
+        if part.is_empty() {
+            return (None, vec![flow.clone()]);
+        }
+        let classes = &self.network.classes;
+        let rest = flow.now.difference(&part).into_iter();
+        let rest = rest.map(|rest| flow.restricted(rest, classes)).collect();
+        (Some(flow.restricted(part, classes)), rest)
+    }
+
+    fn translate_source(
+        &mut self,
+        filter: &FilterPlan,
+        device: DeviceIndex,
+        egress: usize,
+        flow: Flow,
+    ) -> Vec<Flow> {
+        if filter.departures.is_empty() {
+            return vec![flow];
+        }
+        let (done, mut parts) = self.first_matches(&filter.departures, egress, flow);
+        for (translation, part) in done {
+            let own = &self.plan.device(device).interfaces[egress].addresses;
+            let address = match (translation.written, own.first()) {
+                (Written::Address(address), _) | (Written::Interface, Some(&address)) => address,
+                (Written::Unchanged, _) => {
+                    parts.push(part);
+                    continue;
+                }
+                (Written::Interface, None) => {
+                    self.stop(Stop::NoTranslationAddress, part);
+                    continue;
+                }
+            };
+            let written = IntervalSet::point(address);
+            let kept = Region {
+                source: part.now.source.intersection(&written),
+                ..part.now.clone()
+            };
+            let (kept, rest) = self.split_off(&part, kept);
+            parts.extend(kept);
+            for mut part in rest {
+                if let Some(hop) = part.hops.last_mut() {
+                    let before = std::mem::replace(&mut part.now.source, written.clone());
+                    hop.source_before = Some((translation.line, before));
+                }
+                parts.push(part);
+            }
+        }
+        parts
+    }
+
+    /// Splits a flow by the first translation that matches; the parts that none matches come second.
+    fn first_matches<'t>(
+        &self,
+        list: &'t [TranslationPlan],
+        interface: usize,
+        flow: Flow,
+    ) -> (Vec<(&'t TranslationPlan, Flow)>, Vec<Flow>) {
+        let mut done = Vec::new();
+        let mut open = vec![flow];
+        for translation in list {
+            let mut next = Vec::new();
+            for flow in open {
+                match translation.matched(interface, &flow.now) {
+                    None => next.push(flow),
+                    Some(part) => {
+                        let rest = flow.now.difference(&part).into_iter();
+                        next.extend(rest.map(|rest| flow.restricted(rest, &self.network.classes)));
+                        done.push((translation, flow.restricted(part, &self.network.classes)));
+                    }
+                }
+            }
+            open = next;
+        }
+        (done, open)
+    }
+
+    /// The part with destinations in `set`, and the other part.
+    fn split_destination(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
+        let inside = flow.now.destination.intersection(set);
+        if inside.is_empty() {
+            return (None, Some(flow.clone()));
+        }
+        let outside = flow.now.destination.difference(set);
+        if outside.is_empty() {
+            return (Some(flow.clone()), None);
+        }
+        let part = |destination| {
+            let part = Region {
+                destination,
+                ..flow.now.clone()
+            };
+            Some(flow.restricted(part, &self.network.classes))
+        };
+        (part(inside), part(outside))
+    }
+
+    /// The part with sources outside `set`, and the part inside.
+    fn split_source(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
+        let outside = flow.now.source.difference(set);
+        if outside.is_empty() {
+            return (None, Some(flow.clone()));
+        }
+        let inside = flow.now.source.intersection(set);
+        if inside.is_empty() {
+            return (Some(flow.clone()), None);
+        }
+        let part = |source| {
+            let part = Region {
+                source,
+                ..flow.now.clone()
+            };
+            Some(flow.restricted(part, &self.network.classes))
+        };
+        (part(outside), part(inside))
+    }
+
+    fn stop(&mut self, why: Stop, flow: Flow) {
+        (self.sink)(Arrival::Stopped(why, flow.sent));
+    }
+}

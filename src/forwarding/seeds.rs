@@ -1,0 +1,92 @@
+//! Service sets that the analysis must be able to tell apart.
+
+use crate::model::{Date, Family, ICMP, ICMPV6, Protocol, Service, Site, Translation};
+use crate::packet::{IntervalSet, ServiceBox, ServiceClasses};
+
+use super::filter::boxes;
+
+/// Type and code of an echo request and its reply, as kept in the destination port field: ICMP (RFC 792).
+pub(super) const ECHO_V4: (u16, u16) = (8 << 8, 0);
+/// The same for ICMPv6 (RFC 4443 section 4).
+pub(super) const ECHO_V6: (u16, u16) = (128 << 8, 129 << 8);
+
+/// Classes of services that no rule, no translation of the site and none of the services asked for tells
+/// apart.
+///
+/// Where a gateway is stateless, replies have to be run through its rules, so the partition is made closed
+/// under exchanging the ports.
+pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceClasses {
+    let families = Family::ALL.iter();
+    let asked = families.flat_map(|&family| {
+        asked
+            .iter()
+            .filter_map(move |service| service.packets(family))
+    });
+    let mut seeds: Vec<ServiceBox> = asked.collect();
+    let mut stateless = false;
+    for filter in site.routers.iter().filter_map(|router| router.filter()) {
+        stateless |= !filter.stateful;
+        for rule in filter.rules.iter().filter(|rule| rule.active(today)) {
+            if let Some(services) = &rule.services {
+                seeds.extend(
+                    Family::ALL
+                        .iter()
+                        .flat_map(|&family| boxes(services, family)),
+                );
+            }
+        }
+        let arrivals = filter.destination_translations.iter();
+        for translation in arrivals.chain(&filter.source_translations) {
+            translation_seeds(translation, &mut seeds);
+        }
+    }
+    // Whether a reply is expected depends on these.
+    for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
+        seeds.extend([whole_protocol(protocol), messages(protocol, request >> 8)]);
+        if stateless {
+            let reply = IntervalSet::point(u128::from(reply));
+            seeds.push(ServiceBox { destination_ports: reply, ..whole_protocol(protocol) });
+        }
+    }
+    match stateless {
+        true => ServiceClasses::symmetric(&seeds),
+        false => ServiceClasses::new(&seeds),
+    }
+}
+
+/// What a translation matches and, where it writes a port, what comes out.
+fn translation_seeds(translation: &Translation, seeds: &mut Vec<ServiceBox>) {
+    let Some(services) = &translation.services else {
+        return;
+    };
+    for before in Family::ALL
+        .iter()
+        .flat_map(|&family| boxes(services, family))
+    {
+        if let Some(port) = translation.port {
+            seeds.push(ServiceBox {
+                protocols: before.protocols.clone(),
+                source_ports: IntervalSet::range(0, 65_535),
+                destination_ports: IntervalSet::point(u128::from(port)),
+            });
+        }
+        seeds.push(before);
+    }
+}
+
+/// Every packet of a protocol.
+pub(super) fn whole_protocol(protocol: Protocol) -> ServiceBox {
+    ServiceBox {
+        protocols: IntervalSet::point(u128::from(protocol.0)),
+        ..ServiceBox::any()
+    }
+}
+
+/// The messages of a type, every code.
+pub(super) fn messages(protocol: Protocol, kind: u16) -> ServiceBox {
+    let first = u128::from(kind) * 256;
+    ServiceBox {
+        destination_ports: IntervalSet::range(first, first + 255),
+        ..whole_protocol(protocol)
+    }
+}

@@ -1,0 +1,111 @@
+//! A matrix as CSV (RFC 4180), one line a pair and family, safe to open in a spreadsheet.
+
+use crate::analysis::{Extent, HostileReach, Naming, Reading};
+use crate::diagnostic::Sources;
+use crate::model::Site;
+
+use super::flows::packet_text;
+use super::shape::Sheet;
+use super::text::clean;
+
+const HEADER: [&str; 10] = [
+    "from",
+    "to",
+    "family",
+    "passes",
+    "every address",
+    "replies",
+    "gateway decides",
+    "hostile reaches more",
+    "rules",
+    "witness",
+];
+
+/// A matrix as CSV. Pairs within one segment and pairs without addresses are left out.
+pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Naming<'_>]) -> String {
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    // Writing to memory can't fail.
+    let _ = writer.write_record(HEADER);
+    for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
+        for (column, pair) in sheet.columns.iter().zip(line) {
+            for (family, cell) in pair
+                .families()
+                .filter(|(_, cell)| cell.reading == Reading::Pair)
+            {
+                let Some(naming) = namings.iter().find(|naming| naming.plan().family == family)
+                else {
+                    continue;
+                };
+                let rules = cell.rules.iter().map(|&(router, number)| {
+                    let router = site.router(router);
+                    let rule = router
+                        .filter()
+                        .and_then(|filter| Some(&filter.rules[number?]));
+                    let name = rule.map_or("default", |rule| rule.name.value.as_str());
+                    let line = rule.map_or(0, |rule| sources.line(rule.place));
+                    match line {
+                        0 => format!("{}: {name}", router.name.value),
+                        _ => format!("{}: {name} (line {line})", router.name.value),
+                    }
+                });
+                let record = [
+                    row.name.clone(),
+                    column.name.clone(),
+                    family.word().to_owned(),
+                    naming.services(&cell.some),
+                    naming.services(&cell.every),
+                    word(cell.two_way).to_owned(),
+                    word(cell.filtered).to_owned(),
+                    hostile(cell.hostile).to_owned(),
+                    rules.collect::<Vec<_>>().join("; "),
+                    cell.witness.as_ref().map_or_else(String::new, packet_text),
+                ];
+                let _ = writer.write_record(record.iter().map(|field| harmless(field)));
+            }
+        }
+    }
+    let bytes = writer.into_inner().unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
+fn word(extent: Extent) -> &'static str {
+    match extent {
+        Extent::Nothing => "",
+        Extent::None => "none",
+        Extent::Some => "some",
+        Extent::All => "all",
+    }
+}
+
+fn hostile(hostile: HostileReach) -> &'static str {
+    match hostile {
+        HostileReach::NotAsked => "",
+        HostileReach::Same => "no",
+        HostileReach::Larger(_) => "yes",
+        HostileReach::Unknown => "unknown",
+    }
+}
+
+/// A field that no spreadsheet takes for a formula: one that starts with `=`, `+`, `-`, `@` gets an
+/// apostrophe in front (common practice, no source).
+pub(super) fn harmless(field: &str) -> String {
+    let field = clean(field);
+    match field.chars().next() {
+        Some('=' | '+' | '-' | '@') => format!("'{field}"),
+        _ => field,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::harmless;
+
+    #[test]
+    fn formulas_are_disarmed() {
+        assert_eq!(harmless("=1+1"), "'=1+1");
+        assert_eq!(harmless("@cmd"), "'@cmd");
+        assert_eq!(harmless("office"), "office");
+    }
+}

@@ -1,0 +1,521 @@
+//! Answers as JSON, for programs. Each document names its kind and version; a version only ever gains keys.
+
+use serde::Serialize;
+
+use crate::analysis::{Cell, Extent, HostileReach, Naming, PathResult, PermittedFlow, Reading};
+use crate::diagnostic::{Problem, Sources, Span};
+use crate::forwarding::{
+    DeviceId, Mismatch, Network, Outcome, Packet, Place, Plan, Reply, Sender, Step,
+};
+use crate::model::{Family, RouterId, Site};
+
+use super::flows::decisions;
+use super::path::{mismatch_text, stop_text};
+use super::shape::{PairFlows, Sheet, Side};
+
+/// A place in an input.
+#[derive(Serialize)]
+struct JsonPlace {
+    file: String,
+    line: u32,
+    column: u32,
+}
+
+#[derive(Serialize)]
+struct JsonSide<'a> {
+    name: &'a str,
+    kind: &'static str,
+}
+
+#[derive(Serialize)]
+struct JsonPacket {
+    source: String,
+    destination: String,
+    protocol: u8,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    source_port: Option<u16>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    destination_port: Option<u16>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    message_type: Option<u16>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    message_code: Option<u16>,
+}
+
+#[derive(Serialize)]
+struct JsonRule {
+    gateway: String,
+    /// Number in the gateway's list, from 1; null: the default.
+    number: Option<usize>,
+    name: Option<String>,
+    place: Option<JsonPlace>,
+}
+
+#[derive(Serialize)]
+struct JsonCell<'a> {
+    from: &'a str,
+    to: &'a str,
+    family: &'static str,
+    state: &'static str,
+    services: Vec<String>,
+    services_from_every_address: Vec<String>,
+    replies: &'static str,
+    gateway_decides: &'static str,
+    hostile_reaches_more: Option<bool>,
+    crossed: Vec<&'a str>,
+    rules: Vec<JsonRule>,
+    witness: Option<JsonPacket>,
+    hostile_witness: Option<JsonPacket>,
+    complete: bool,
+}
+
+#[derive(Serialize)]
+struct JsonMatrix<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    by: &'static str,
+    rows: Vec<JsonSide<'a>>,
+    columns: Vec<JsonSide<'a>>,
+    cells: Vec<JsonCell<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    flows: Vec<JsonPairFlows<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonPairFlows<'a> {
+    from: &'a str,
+    to: &'a str,
+    family: &'static str,
+    complete: bool,
+    flows: Vec<JsonFlow>,
+}
+
+#[derive(Serialize)]
+struct JsonFlow {
+    services: Vec<String>,
+    source: Vec<String>,
+    destination: Vec<String>,
+    arrives_from: Vec<String>,
+    arrives_at: Vec<String>,
+    arrives_as: Vec<String>,
+    decided_by: Vec<String>,
+    replies: &'static str,
+    witness: Option<JsonPacket>,
+}
+
+/// A matrix as a JSON document, with the flows of the pairs given.
+pub fn matrix_json(
+    site: &Site,
+    sources: &Sources,
+    sheet: &Sheet,
+    namings: &[Naming<'_>],
+    flows: &[PairFlows],
+) -> String {
+    let mut cells = Vec::new();
+    for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
+        for (column, pair) in sheet.columns.iter().zip(line) {
+            for (family, cell) in pair.families() {
+                if let Some(naming) = naming_of(namings, family) {
+                    cells.push(json_cell(site, sources, naming, row, column, cell));
+                }
+            }
+        }
+    }
+    let pair_flows = flows.iter().filter_map(|pair| {
+        let naming = naming_of(namings, pair.family)?;
+        Some(JsonPairFlows {
+            from: &pair.from.name,
+            to: &pair.to.name,
+            family: pair.family.word(),
+            complete: pair.complete,
+            flows: pair
+                .flows
+                .iter()
+                .map(|flow| json_flow(site, sources, naming, flow))
+                .collect(),
+        })
+    });
+    to_text(&JsonMatrix {
+        document: "boundwalk-matrix",
+        version: 1,
+        site: &sheet.site,
+        by: sheet.by,
+        rows: sheet.rows.iter().map(json_side).collect(),
+        columns: sheet.columns.iter().map(json_side).collect(),
+        cells,
+        flows: pair_flows.collect(),
+        notes: &sheet.notes,
+    })
+}
+
+fn naming_of<'n, 'a>(namings: &'n [Naming<'a>], family: Family) -> Option<&'n Naming<'a>> {
+    namings.iter().find(|naming| naming.plan().family == family)
+}
+
+fn json_side(side: &Side) -> JsonSide<'_> {
+    JsonSide {
+        name: &side.name,
+        kind: side.kind,
+    }
+}
+
+fn json_cell<'a>(
+    site: &'a Site,
+    sources: &Sources,
+    naming: &Naming<'_>,
+    from: &'a Side,
+    to: &'a Side,
+    cell: &Cell,
+) -> JsonCell<'a> {
+    let hostile_witness = match cell.hostile {
+        HostileReach::Larger(packet) => Some(json_packet(&packet)),
+        _ => None,
+    };
+    JsonCell {
+        from: &from.name,
+        to: &to.name,
+        family: naming.plan().family.word(),
+        state: state(cell),
+        services: naming.list(&cell.some),
+        services_from_every_address: naming.list(&cell.every),
+        replies: extent(cell.two_way),
+        gateway_decides: extent(cell.filtered),
+        hostile_reaches_more: match cell.hostile {
+            HostileReach::Larger(_) => Some(true),
+            HostileReach::Same => Some(false),
+            HostileReach::NotAsked | HostileReach::Unknown => None,
+        },
+        crossed: cell
+            .crossed
+            .iter()
+            .map(|&router| site.router(router).name.value.as_str())
+            .collect(),
+        rules: cell
+            .rules
+            .iter()
+            .map(|&rule| json_rule(site, sources, rule))
+            .collect(),
+        witness: cell.witness.as_ref().map(json_packet),
+        hostile_witness,
+        complete: cell.complete,
+    }
+}
+
+fn state(cell: &Cell) -> &'static str {
+    match cell.reading {
+        Reading::Within => "within",
+        Reading::NoAddresses => "no-addresses",
+        Reading::Pair if cell.some.is_empty() => "nothing",
+        Reading::Pair if cell.everything() => "everything",
+        Reading::Pair => "services",
+    }
+}
+
+fn extent(extent: Extent) -> &'static str {
+    match extent {
+        Extent::Nothing => "nothing",
+        Extent::None => "none",
+        Extent::Some => "some",
+        Extent::All => "all",
+    }
+}
+
+fn json_rule(
+    site: &Site,
+    sources: &Sources,
+    (router, number): (RouterId, Option<usize>),
+) -> JsonRule {
+    let router = site.router(router);
+    let rule = router
+        .filter()
+        .and_then(|filter| Some(&filter.rules[number?]));
+    let default = router.filter().map(|filter| filter.default.span);
+    JsonRule {
+        gateway: router.name.value.clone(),
+        number: number.map(|number| number + 1),
+        name: rule.map(|rule| rule.name.value.clone()),
+        place: rule
+            .map(|rule| rule.place)
+            .or(default)
+            .and_then(|span| json_place(sources, span)),
+    }
+}
+
+fn json_place(sources: &Sources, span: Span) -> Option<JsonPlace> {
+    let source = sources.get(span.file)?;
+    let position = source.position(span.start);
+    Some(JsonPlace {
+        file: source.name().to_owned(),
+        line: position.line,
+        column: position.column,
+    })
+}
+
+fn json_packet(packet: &Packet) -> JsonPacket {
+    let (ports, messages) = (packet.protocol.has_ports(), packet.protocol.has_messages());
+    JsonPacket {
+        source: packet.source.to_string(),
+        destination: packet.destination.to_string(),
+        protocol: packet.protocol.0,
+        source_port: ports.then_some(packet.source_port),
+        destination_port: ports.then_some(packet.destination_port),
+        message_type: messages.then_some(packet.destination_port >> 8),
+        message_code: messages.then_some(packet.destination_port & 0xff),
+    }
+}
+
+fn json_flow(
+    site: &Site,
+    sources: &Sources,
+    naming: &Naming<'_>,
+    flow: &PermittedFlow,
+) -> JsonFlow {
+    let family = naming.plan().family;
+    let ranges = |set: &crate::packet::IntervalSet| {
+        let parts = set.intervals().iter();
+        parts
+            .map(|&part| crate::model::show_interval(family, part))
+            .collect()
+    };
+    JsonFlow {
+        services: naming.list(&flow.sent.services),
+        source: ranges(&flow.sent.source),
+        destination: ranges(&flow.sent.destination),
+        arrives_from: ranges(&flow.arrives.source),
+        arrives_at: ranges(&flow.arrives.destination),
+        arrives_as: naming.list(&flow.arrives.services),
+        decided_by: decisions(site, sources, flow),
+        replies: extent(flow.two_way),
+        witness: flow.witness.as_ref().map(json_packet),
+    }
+}
+
+#[derive(Serialize)]
+struct JsonProblem<'a> {
+    kind: &'static str,
+    severity: &'static str,
+    message: &'a str,
+    place: Option<JsonPlace>,
+    help: Option<&'a str>,
+    notes: Vec<JsonNote<'a>>,
+}
+
+#[derive(Serialize)]
+struct JsonNote<'a> {
+    text: &'a str,
+    place: Option<JsonPlace>,
+}
+
+fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> {
+    let notes = problem.notes.iter();
+    JsonProblem {
+        kind: problem.kind.name,
+        severity: problem.severity().word(),
+        message: &problem.message,
+        place: problem.span.and_then(|span| json_place(sources, span)),
+        help: problem.help.as_deref(),
+        notes: notes
+            .map(|note| JsonNote {
+                text: &note.text,
+                place: json_place(sources, note.span),
+            })
+            .collect(),
+    }
+}
+
+#[derive(Serialize)]
+struct JsonProblems<'a> {
+    document: &'static str,
+    version: u32,
+    problems: Vec<JsonProblem<'a>>,
+}
+
+/// Problems as a JSON document.
+pub fn problems_json(sources: &Sources, problems: &[Problem]) -> String {
+    to_text(&JsonProblems {
+        document: "boundwalk-problems",
+        version: 1,
+        problems: problems
+            .iter()
+            .map(|problem| json_problem(sources, problem))
+            .collect(),
+    })
+}
+
+#[derive(Serialize)]
+struct JsonReview<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    summary: &'a str,
+    problems: Vec<JsonProblem<'a>>,
+    matrix: serde_json::Value,
+}
+
+/// A review as a JSON document: problems, the matrix by zone, a summary.
+pub fn review_json(
+    site: &Site,
+    sources: &Sources,
+    sheet: &Sheet,
+    namings: &[Naming<'_>],
+    problems: &[Problem],
+    summary: &str,
+) -> String {
+    let matrix = matrix_json(site, sources, sheet, namings, &[]);
+    to_text(&JsonReview {
+        document: "boundwalk-review",
+        version: 1,
+        site: &sheet.site,
+        summary,
+        problems: problems
+            .iter()
+            .map(|problem| json_problem(sources, problem))
+            .collect(),
+        matrix: serde_json::from_str(&matrix).unwrap_or_default(),
+    })
+}
+
+#[derive(Serialize)]
+struct JsonPath {
+    document: &'static str,
+    version: u32,
+    sender: String,
+    forged: bool,
+    packet: JsonPacket,
+    ways: Vec<JsonWay>,
+    notes: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonWay {
+    delivered: bool,
+    place: Option<String>,
+    stopped: Option<&'static str>,
+    replies: Option<&'static str>,
+    packet: JsonPacket,
+    steps: Vec<JsonStep>,
+}
+
+#[derive(Serialize)]
+struct JsonStep {
+    device: String,
+    arrives_on: Option<String>,
+    leaves_by: Option<String>,
+    source_check_passed: Option<bool>,
+    tried: Vec<JsonTry>,
+    decision: Option<&'static str>,
+    rule: Option<JsonRule>,
+    packet: JsonPacket,
+}
+
+#[derive(Serialize)]
+struct JsonTry {
+    number: usize,
+    mismatch: Option<&'static str>,
+}
+
+/// A path as a JSON document.
+pub fn path_json(
+    network: &Network<'_>,
+    sources: &Sources,
+    result: &PathResult,
+    notes: &[String],
+) -> String {
+    let plan = network.plan(Family::of(result.packet.source));
+    let site = network.site;
+    let sender = match result.sender {
+        Sender::Segment(segment) | Sender::Hostile(segment) => &site.segment(segment).name.value,
+        Sender::Host(host) => &site.host(host).name.value,
+    };
+    let ways = result.traces.iter().map(|trace| {
+        let (place, stopped) = match trace.outcome {
+            Outcome::Delivered(place) => (Some(place_name(site, place)), None),
+            Outcome::Stopped(stop) => (None, Some(stop_text(stop))),
+            Outcome::NotForwardable => {
+                (None, Some("no router forwards this source or destination"))
+            }
+        };
+        JsonWay {
+            delivered: place.is_some(),
+            place,
+            stopped,
+            replies: trace.reply.as_ref().map(|reply| match reply {
+                Reply::NotExpected => "not expected",
+                Reply::Back(_) => "come back",
+                Reply::Lost(_) => "do not come back",
+            }),
+            packet: json_packet(&trace.packet),
+            steps: trace
+                .steps
+                .iter()
+                .map(|step| json_step(network, plan, sources, step))
+                .collect(),
+        }
+    });
+    to_text(&JsonPath {
+        document: "boundwalk-path",
+        version: 1,
+        sender: sender.clone(),
+        forged: result.forged,
+        packet: json_packet(&result.packet),
+        ways: ways.collect(),
+        notes: notes.to_vec(),
+    })
+}
+
+fn place_name(site: &Site, place: Place) -> String {
+    match place {
+        Place::Segment(segment) => site.segment(segment).name.value.clone(),
+        Place::Router(router) => site.router(router).name.value.clone(),
+    }
+}
+
+fn json_step(network: &Network<'_>, plan: &Plan, sources: &Sources, step: &Step) -> JsonStep {
+    let site = network.site;
+    let device = plan.device(step.device);
+    let segment = |interface: usize| {
+        site.segment(device.interfaces[interface].segment)
+            .name
+            .value
+            .clone()
+    };
+    let (name, router) = match device.id {
+        DeviceId::Router(router) => (site.router(router).name.value.clone(), Some(router)),
+        DeviceId::Host(host) => (site.host(host).name.value.clone(), None),
+    };
+    let decision = step.decision.as_ref();
+    let tried = decision.map_or(&[][..], |decision| &decision.tried);
+    JsonStep {
+        device: name,
+        arrives_on: step.ingress.map(segment),
+        leaves_by: step
+            .route
+            .and_then(|route| route.next_hop.interface())
+            .map(segment),
+        source_check_passed: step.source_check,
+        tried: tried
+            .iter()
+            .map(|tried| JsonTry {
+                number: tried.rule + 1,
+                mismatch: tried.mismatch.map(mismatch_word),
+            })
+            .collect(),
+        decision: decision.map(|decision| decision.action.word()),
+        rule: decision
+            .and_then(|decision| Some(json_rule(site, sources, (router?, decision.rule)))),
+        packet: json_packet(&step.left),
+    }
+}
+
+fn mismatch_word(mismatch: Mismatch) -> &'static str {
+    mismatch_text(mismatch)
+}
+
+/// Our structs hold only strings, numbers and lists of them, which always have a JSON form.
+fn to_text(document: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(document).unwrap_or_default();
+    text.push('\n');
+    text
+}

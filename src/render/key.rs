@@ -1,0 +1,202 @@
+//! Short codes for cells, and the legend that explains them.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::{Cell, Extent, HostileReach, Naming, Reading};
+use crate::model::Family;
+use crate::packet::ClassSet;
+
+use super::shape::{Pair, Sheet};
+
+/// What a cell's colour may lean on; the code itself says the same without colour.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Sign {
+    /// Traffic inside one segment.
+    Within,
+    /// No address of the families asked for.
+    NoAddresses,
+    /// Nothing passes.
+    Nothing,
+    /// Some services pass.
+    Services,
+    /// Everything passes.
+    Everything,
+}
+
+/// Codes for the cells of one sheet, in order of first appearance.
+#[derive(Debug, Default)]
+pub struct Key {
+    /// Services of both families as text, and the code for it.
+    codes: BTreeMap<String, usize>,
+    /// The texts in the order of their codes.
+    texts: Vec<String>,
+}
+
+impl Key {
+    /// Reads a sheet and gives each distinct set of services a code.
+    pub fn new(
+        sheet: &Sheet,
+        v4: Option<&Naming<'_>>,
+        v6: Option<&Naming<'_>>,
+    ) -> (Self, Vec<Vec<String>>) {
+        let mut key = Self::default();
+        let mut names = Names {
+            v4,
+            v6,
+            known: [BTreeMap::new(), BTreeMap::new()],
+        };
+        let rows = sheet.pairs.iter();
+        let codes = rows
+            .map(|row| row.iter().map(|pair| key.code(pair, &mut names)).collect())
+            .collect();
+        (key, codes)
+    }
+
+    /// Lines `code  services`.
+    pub fn lines(&self) -> Vec<(String, String)> {
+        let texts = self.texts.iter().enumerate();
+        texts
+            .map(|(number, text)| (letters(number), text.clone()))
+            .collect()
+    }
+
+    fn code(&mut self, pair: &Pair, names: &mut Names<'_>) -> String {
+        let services = match sign(pair) {
+            Sign::Within => return "=".to_owned(),
+            Sign::NoAddresses => return String::new(),
+            Sign::Nothing => ".".to_owned(),
+            Sign::Everything => "ALL".to_owned(),
+            Sign::Services => {
+                let text = describe(pair, names);
+                let next = self.codes.len();
+                let number = *self.codes.entry(text.clone()).or_insert(next);
+                if number == self.texts.len() {
+                    self.texts.push(text);
+                }
+                match whole(pair) {
+                    true => letters(number).to_uppercase(),
+                    false => letters(number),
+                }
+            }
+        };
+        format!("{services}{}", marks(pair))
+    }
+}
+
+struct Names<'n> {
+    v4: Option<&'n Naming<'n>>,
+    v6: Option<&'n Naming<'n>>,
+    /// Texts of sets named before: a matrix has few distinct ones.
+    known: [BTreeMap<ClassSet, String>; 2],
+}
+
+impl Names<'_> {
+    fn text(&mut self, family: Family, set: &ClassSet) -> String {
+        let (naming, known) = match family {
+            Family::V4 => (self.v4, &mut self.known[0]),
+            Family::V6 => (self.v6, &mut self.known[1]),
+        };
+        let name = || naming.map_or_else(String::new, |naming| naming.services(set));
+        known.entry(set.clone()).or_insert_with(name).clone()
+    }
+}
+
+/// What kind of cell it is.
+pub(super) fn sign(pair: &Pair) -> Sign {
+    let mut cells = pair.families().map(|(_, cell)| cell).peekable();
+    if cells.peek().is_none() {
+        return Sign::NoAddresses;
+    }
+    let cells: Vec<&Cell> = cells.collect();
+    if cells.iter().any(|cell| cell.reading == Reading::Within) {
+        return Sign::Within;
+    }
+    let real: Vec<&&Cell> = cells
+        .iter()
+        .filter(|cell| cell.reading == Reading::Pair)
+        .collect();
+    if real.is_empty() {
+        return Sign::NoAddresses;
+    }
+    if real.iter().all(|cell| cell.some.is_empty()) {
+        return Sign::Nothing;
+    }
+    match real.iter().all(|cell| cell.everything()) {
+        true => Sign::Everything,
+        false => Sign::Services,
+    }
+}
+
+/// Whether what passes, passes for every address.
+fn whole(pair: &Pair) -> bool {
+    let real = pair
+        .families()
+        .filter(|(_, cell)| cell.reading == Reading::Pair);
+    real.into_iter().all(|(_, cell)| cell.some == cell.every)
+}
+
+/// The services of a pair: once where both families agree, else each by name.
+fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
+    let real = pair
+        .families()
+        .filter(|(_, cell)| cell.reading == Reading::Pair);
+    let texts: Vec<(Family, String)> = real
+        .map(|(family, cell)| (family, names.text(family, &cell.some)))
+        .collect();
+    match texts.as_slice() {
+        [(_, only)] => only.clone(),
+        [(_, one), (_, other)] if one == other => one.clone(),
+        _ => {
+            let parts = texts
+                .iter()
+                .map(|(family, text)| format!("{}: {text}", family.word()));
+            parts.collect::<Vec<_>>().join("; ")
+        }
+    }
+}
+
+/// The signs behind a code: `>` no reply comes back, `!` no filtering gateway decides, `+` hostile reach is
+/// larger, `?` a limit was met. A sign stands where it holds for any flow of any family.
+pub(super) fn marks(pair: &Pair) -> String {
+    let any = |test: &dyn Fn(&Cell) -> bool| {
+        pair.families()
+            .any(|(_, cell)| cell.reading != Reading::Within && test(cell))
+    };
+    let mut marks = String::new();
+    if any(&|cell| matches!(cell.two_way, Extent::None | Extent::Some)) {
+        marks.push('>');
+    }
+    if any(&|cell| matches!(cell.filtered, Extent::None | Extent::Some)) {
+        marks.push('!');
+    }
+    if any(&|cell| matches!(cell.hostile, HostileReach::Larger(_))) {
+        marks.push('+');
+    }
+    if any(&|cell| !cell.complete || cell.hostile == HostileReach::Unknown) {
+        marks.push('?');
+    }
+    marks
+}
+
+/// 0 is `a`, 25 `z`, 26 `aa`: as columns of a sheet are counted.
+fn letters(number: usize) -> String {
+    let mut out = Vec::new();
+    let mut left = number + 1;
+    while left > 0 {
+        left -= 1;
+        out.push(b'a' + (left % 26) as u8);
+        left /= 26;
+    }
+    out.iter().rev().map(|&letter| char::from(letter)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::letters;
+
+    #[test]
+    fn codes_go_on_after_z() {
+        let shown = [0, 25, 26, 27, 701, 702].map(letters);
+        assert_eq!(shown, ["a", "z", "aa", "ab", "zz", "aaa"]);
+    }
+}

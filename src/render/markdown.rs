@@ -1,0 +1,139 @@
+//! A matrix and a review as Markdown.
+
+use std::fmt::Write;
+
+use crate::diagnostic::{Problem, Sources};
+
+use super::key::Key;
+use super::shape::Sheet;
+use super::text::clean;
+
+/// A matrix as a Markdown table with its legend.
+pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "# Who can reach what: {}\n", escape(&sheet.site));
+    table(&mut out, sheet, key, codes);
+    notes(&mut out, sheet);
+    out
+}
+
+/// A review as Markdown.
+pub fn review_markdown(
+    sources: &Sources,
+    sheet: &Sheet,
+    key: &Key,
+    codes: &[Vec<String>],
+    problems: &[Problem],
+    summary: &str,
+) -> String {
+    let mut out = String::new();
+    let _ = writeln!(
+        out,
+        "# Review: {}\n\n{}\n",
+        escape(&sheet.site),
+        escape(summary)
+    );
+    if !problems.is_empty() {
+        let _ = writeln!(out, "## Problems of the site file\n");
+        for problem in problems {
+            let place = problem
+                .span
+                .map_or_else(String::new, |span| sources.place(span));
+            let word = problem.severity().word();
+            let _ = write!(out, "- **{word}** {}", escape(&problem.message));
+            let _ = write!(out, " ({}, `{}`)", escape(&place), problem.kind.name);
+            let help = problem
+                .help
+                .as_ref()
+                .map(|help| format!(": {}", escape(help)));
+            let _ = writeln!(out, "{}", help.unwrap_or_default());
+        }
+        out.push('\n');
+    }
+    let _ = writeln!(out, "## Who can reach what, by zone\n");
+    table(&mut out, sheet, key, codes);
+    notes(&mut out, sheet);
+    out
+}
+
+fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
+    let _ = write!(out, "| from \\ to |");
+    for side in &sheet.columns {
+        let itself = if matches!(side.kind, "gateway" | "router") {
+            " itself"
+        } else {
+            ""
+        };
+        let _ = write!(out, " {}{itself} |", escape(&side.name));
+    }
+    let _ = writeln!(out, "\n|---|{}", "---|".repeat(sheet.columns.len()));
+    for (side, line) in sheet.rows.iter().zip(codes) {
+        let _ = write!(out, "| **{}** |", escape(&side.name));
+        for code in line {
+            let _ = write!(out, " {} |", escape(code));
+        }
+        out.push('\n');
+    }
+    let _ = writeln!(
+        out,
+        "\n| code | what passes, from the row to the column |\n|---|---|"
+    );
+    let _ = writeln!(
+        out,
+        "| . | nothing |\n| = | inside one {}, no gateway between |",
+        sheet.by
+    );
+    let _ = writeln!(out, "| ALL | everything |");
+    let _ = writeln!(
+        out,
+        "| CAPITALS | from every address to every address; else for some addresses |"
+    );
+    for (code, text) in key.lines() {
+        let _ = writeln!(out, "| {code} | {} |", escape(&text));
+    }
+    let _ = writeln!(out, "| \\> | one-way: for some of it no reply comes back |");
+    let _ = writeln!(out, "| ! | no filtering gateway decides about some of it |");
+    let _ = writeln!(
+        out,
+        "| + | a hostile device there reaches more than a plain one |"
+    );
+    let _ = writeln!(
+        out,
+        "| ? | a limit was met: at least this, perhaps more |\n"
+    );
+}
+
+fn notes(out: &mut String, sheet: &Sheet) {
+    let _ = writeln!(out, "## What was modelled and assumed\n");
+    for note in &sheet.notes {
+        let _ = writeln!(out, "- {}", escape(note));
+    }
+}
+
+/// A text in which nothing is taken for Markdown or HTML.
+pub(super) fn escape(text: &str) -> String {
+    let mut out = String::new();
+    for character in clean(text).chars() {
+        match character {
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '&' => out.push_str("&amp;"),
+            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '#' | '!' | '~' => {
+                out.push('\\');
+                out.push(character);
+            }
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::escape;
+
+    #[test]
+    fn names_stay_names() {
+        assert_eq!(escape("<b>|a*b"), "&lt;b&gt;\\|a\\*b");
+    }
+}

@@ -1,0 +1,190 @@
+//! A matrix on a terminal.
+
+use std::fmt::Write;
+
+use anstyle::{AnsiColor, Style};
+
+use super::key::{Key, Sign, sign};
+use super::shape::Sheet;
+use super::text::{clean, fit, width, wrapped};
+
+/// Whether and how to colour.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Paint {
+    /// Whether to colour at all.
+    pub colour: bool,
+    /// Columns of the terminal.
+    pub columns: usize,
+}
+
+impl Paint {
+    /// A text in a style, if colour is wanted.
+    pub fn paint(self, style: Style, text: &str) -> String {
+        match self.colour {
+            true => format!("{}{text}{}", style.render(), style.render_reset()),
+            false => text.to_owned(),
+        }
+    }
+
+    /// A text that stands out.
+    pub fn strong(self, text: &str) -> String {
+        self.paint(Style::new().bold(), text)
+    }
+
+    /// A text that stands back.
+    pub fn faint(self, text: &str) -> String {
+        self.paint(Style::new().dimmed(), text)
+    }
+}
+
+/// The signs that may stand behind a code, and what they mean.
+const SIGNS: &[(char, &str)] = &[
+    ('>', "one-way: for some of it no reply comes back"),
+    ('!', "no filtering gateway decides about some of it"),
+    ('+', "a hostile device there reaches more than a plain one"),
+    ('?', "a limit was met: at least this, perhaps more"),
+];
+
+/// A matrix as text, with its legend. Columns that do not fit stand in further blocks.
+pub fn matrix_text(sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) -> String {
+    let mut out = String::new();
+    let layout = Layout::new(sheet, codes, paint.columns);
+    let columns = sheet.columns.len();
+    let mut first = 0;
+    while first < columns {
+        let last = (first + layout.per_block).min(columns);
+        block(&mut out, sheet, codes, &layout, first..last, paint);
+        out.push('\n');
+        first = last;
+    }
+    legend(&mut out, sheet, key, codes, paint);
+    out
+}
+
+struct Layout {
+    label: usize,
+    number: usize,
+    cell: usize,
+    per_block: usize,
+}
+
+impl Layout {
+    fn new(sheet: &Sheet, codes: &[Vec<String>], columns: usize) -> Self {
+        let number = sheet.columns.len().max(1).to_string().len();
+        let names = sheet.columns.iter().chain(&sheet.rows);
+        let longest = names
+            .map(|side| width(&clean(&side.name)))
+            .max()
+            .unwrap_or(0);
+        let label = longest.clamp(4, 24);
+        let code = codes
+            .iter()
+            .flatten()
+            .map(|code| width(code))
+            .max()
+            .unwrap_or(1);
+        let cell = code.max(number) + 1;
+        let room = columns.saturating_sub(label + number + 2);
+        Self {
+            label,
+            number,
+            cell,
+            per_block: (room / cell).max(1),
+        }
+    }
+}
+
+fn block(
+    out: &mut String,
+    sheet: &Sheet,
+    codes: &[Vec<String>],
+    layout: &Layout,
+    columns: std::ops::Range<usize>,
+    paint: Paint,
+) {
+    let corner = " ".repeat(layout.number + 1 + layout.label);
+    let _ = write!(
+        out,
+        "{}",
+        paint.faint(&fit(&format!("{} from \\ to", sheet.by), corner.len()))
+    );
+    for column in columns.clone() {
+        let _ = write!(out, " {:<width$}", column + 1, width = layout.cell - 1);
+    }
+    trim_line(out);
+    for (row, side) in sheet.rows.iter().enumerate() {
+        let label = fit(&clean(&side.name), layout.label);
+        let _ = write!(out, "{:>width$} {label}", row + 1, width = layout.number);
+        for column in columns.clone() {
+            let code = fit(&codes[row][column], layout.cell - 1);
+            let pair = &sheet.pairs[row][column];
+            let _ = write!(out, " {}", coloured(&code, sign(pair), paint));
+        }
+        trim_line(out);
+    }
+    // Targets that are no senders (gateways and routers themselves) still need their number explained.
+    for column in columns {
+        if column >= sheet.rows.len() || sheet.columns[column].name != sheet.rows[column].name {
+            let side = &sheet.columns[column];
+            let name = clean(&side.name);
+            let label = format!("{name} ({} itself)", side.kind);
+            let own = if column >= sheet.rows.len() {
+                label
+            } else {
+                name
+            };
+            let _ = writeln!(out, "{:>width$} {own}", column + 1, width = layout.number);
+        }
+    }
+}
+
+fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
+    let style = match sign {
+        Sign::Within | Sign::NoAddresses | Sign::Nothing => Style::new().dimmed(),
+        Sign::Services => AnsiColor::Cyan.on_default(),
+        Sign::Everything => AnsiColor::Yellow.on_default().bold(),
+    };
+    paint.paint(style, code)
+}
+
+fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) {
+    let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
+    let _ = writeln!(
+        out,
+        "{}",
+        paint.strong("What passes, from the row to the column")
+    );
+    let _ = writeln!(
+        out,
+        "  .    nothing          =  inside one {}, no gateway between",
+        inside(sheet.by)
+    );
+    let _ = writeln!(
+        out,
+        "  ALL  everything       A  CAPITALS: from every address to every address"
+    );
+    for (code, text) in key.lines() {
+        let indent = 7;
+        let room = paint.columns.saturating_sub(indent).max(20);
+        for (number, line) in wrapped(&clean(&text), room).into_iter().enumerate() {
+            let code = if number == 0 { code.as_str() } else { "" };
+            let _ = writeln!(out, "  {code:<4} {line}");
+        }
+    }
+    for (sign, meaning) in SIGNS.iter().filter(|(sign, _)| used(*sign)) {
+        let _ = writeln!(out, "  {sign}    {meaning}");
+    }
+}
+
+fn inside(by: &str) -> &str {
+    match by {
+        "host" => "segment",
+        other => other,
+    }
+}
+
+fn trim_line(out: &mut String) {
+    let kept = out.trim_end_matches(' ').len();
+    out.truncate(kept);
+    out.push('\n');
+}

@@ -1,0 +1,406 @@
+//! One packet's way on a terminal.
+
+use std::fmt::Write;
+
+use crate::analysis::PathResult;
+use crate::diagnostic::Sources;
+use crate::forwarding::{
+    DeviceId, DeviceIndex, Mismatch, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass,
+    Sender, Step, Stop, Trace,
+};
+use crate::model::{Family, Interface, Router, Rule, Site, SourceCheck, show_interval};
+use crate::packet::Interval;
+
+use super::flows::packet_text;
+use super::matrix::Paint;
+use super::text::{clean, wrapped};
+
+/// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
+pub fn path_text(
+    network: &Network<'_>,
+    sources: &Sources,
+    result: &PathResult,
+    all_rules: bool,
+    paint: Paint,
+) -> String {
+    let plan = network.plan(Family::of(result.packet.source));
+    let view = View {
+        network,
+        plan,
+        sources,
+        all_rules,
+        paint,
+    };
+    let mut out = String::new();
+    let _ = writeln!(out, "{}", paint.strong(&packet_text(&result.packet)));
+    view.line(&mut out, 2, "", &view.sender(result));
+    let several = result.traces.len() > 1;
+    for (number, trace) in result.traces.iter().enumerate() {
+        if several {
+            let title = format!("Way {} of {}", number + 1, result.traces.len());
+            let _ = writeln!(out, "{}", paint.strong(&title));
+        }
+        view.trace(&mut out, trace);
+    }
+    out
+}
+
+struct View<'a> {
+    network: &'a Network<'a>,
+    plan: &'a Plan,
+    sources: &'a Sources,
+    all_rules: bool,
+    paint: Paint,
+}
+
+impl View<'_> {
+    fn site(&self) -> &Site {
+        self.network.site
+    }
+
+    fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
+        let room = self
+            .paint
+            .columns
+            .saturating_sub(indent + label.len())
+            .max(20);
+        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
+            let label = if number == 0 {
+                label.to_owned()
+            } else {
+                " ".repeat(label.len())
+            };
+            let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
+        }
+    }
+
+    fn sender(&self, result: &PathResult) -> String {
+        let segment = |segment| &self.site().segment(segment).name.value;
+        match result.sender {
+            Sender::Segment(from) => format!("sent by a device on segment {}", segment(from)),
+            Sender::Host(host) => format!("sent by host {}", self.site().host(host).name.value),
+            Sender::Hostile(from) => format!(
+                "sent by a hostile device on segment {}: the source address is not one of its own",
+                segment(from)
+            ),
+        }
+    }
+
+    fn trace(&self, out: &mut String, trace: &Trace) {
+        for (number, step) in trace.steps.iter().enumerate() {
+            self.step(out, number + 1, step);
+        }
+        let text = self.outcome(trace);
+        let label = match trace.outcome {
+            Outcome::Delivered(_) => "=> ",
+            _ => "x  ",
+        };
+        self.line(out, 0, label, &text);
+        if let Some(reply) = &trace.reply {
+            self.reply(out, reply);
+        }
+    }
+
+    fn step(&self, out: &mut String, number: usize, step: &Step) {
+        let name = self.device_name(step.device);
+        let mut title = name.clone();
+        if let Some(ingress) = step.ingress {
+            title.push_str(&format!(
+                ": arrives on {}",
+                self.interface_name(step.device, ingress)
+            ));
+        }
+        let _ = writeln!(out, "{number}. {}", clean(&title));
+        if let Some(passed) = step.source_check {
+            let check = self.source_check(step);
+            let word = if passed { "passed" } else { "refused" };
+            self.line(out, 3, "source check  ", &format!("{check}: {word}"));
+        }
+        self.translation(out, step, true);
+        if let Some(route) = &step.route {
+            let low_high = Interval::new(route.prefix.0, route.prefix.1);
+            let prefix =
+                low_high.map_or_else(String::new, |range| show_interval(self.plan.family, range));
+            let text = format!(
+                "{prefix}: {} ({})",
+                self.next_hop(step, route.next_hop),
+                self.sources.place(route.place)
+            );
+            self.line(out, 3, "route         ", &text);
+        }
+        self.rules(out, step);
+        self.translation(out, step, false);
+    }
+
+    fn translation(&self, out: &mut String, step: &Step, arrival: bool) {
+        let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
+            return;
+        };
+        let (line, list) = match arrival {
+            true => (
+                step.destination_translation,
+                &filter.destination_translations,
+            ),
+            false => (step.source_translation, &filter.source_translations),
+        };
+        let Some(translation) = line.map(|line| &list[line]) else {
+            return;
+        };
+        let name = &translation.name.value;
+        let place = self.sources.place(translation.name.span);
+        let (label, text) = match arrival {
+            true => {
+                let to =
+                    std::net::SocketAddr::new(step.left.destination, step.left.destination_port);
+                let to = if step.left.protocol.has_ports() {
+                    to.to_string()
+                } else {
+                    to.ip().to_string()
+                };
+                (
+                    "destination   ",
+                    format!("now {to}, by \"{name}\" ({place})"),
+                )
+            }
+            false => (
+                "source        ",
+                format!("now {}, by \"{name}\" ({place})", step.left.source),
+            ),
+        };
+        self.line(out, 3, label, &text);
+    }
+
+    fn rules(&self, out: &mut String, step: &Step) {
+        let Some(decision) = &step.decision else {
+            return;
+        };
+        let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
+            return;
+        };
+        let passed_over = decision
+            .tried
+            .iter()
+            .filter(|tried| tried.mismatch.is_some());
+        if self.all_rules {
+            for tried in passed_over {
+                let rule = &filter.rules[tried.rule];
+                let why = tried.mismatch.map_or("", mismatch_text);
+                self.line(
+                    out,
+                    3,
+                    "rule          ",
+                    &format!("{}: {why}", rule_name(tried.rule, rule)),
+                );
+            }
+        } else {
+            let count = passed_over.count();
+            if count > 0 {
+                let text = format!("{count} tried before that do not match (--rules lists them)");
+                self.line(out, 3, "rules         ", &text);
+            }
+        }
+        let word = decision.action.word();
+        let text = match decision.rule {
+            Some(number) => {
+                let rule = &filter.rules[number];
+                let place = self.sources.place(rule.place);
+                format!("{word} by rule {} ({place})", rule_name(number, rule))
+            }
+            None => format!(
+                "{word} by default ({})",
+                self.sources.place(filter.default.span)
+            ),
+        };
+        self.line(out, 3, "decision      ", &text);
+    }
+
+    fn outcome(&self, trace: &Trace) -> String {
+        let at = trace
+            .steps
+            .last()
+            .map_or_else(String::new, |step| self.device_name(step.device));
+        let text = match trace.outcome {
+            Outcome::Delivered(Place::Segment(segment)) => {
+                let name = &self.site().segment(segment).name.value;
+                let external = self.site().segment(segment).external;
+                match (external, trace.steps.is_empty()) {
+                    (true, _) => format!("handed out to {name}"),
+                    (false, true) => format!("delivered on {name} itself: no gateway between"),
+                    (false, false) => format!("delivered on segment {name}"),
+                }
+            }
+            Outcome::Delivered(Place::Router(router)) => {
+                format!(
+                    "delivered to {} itself",
+                    self.site().router(router).name.value
+                )
+            }
+            Outcome::NotForwardable => {
+                "stops: no router forwards this source or destination (RFC 6890)".to_owned()
+            }
+            Outcome::Stopped(stop) => format!("stops{}: {}", at_device(&at), stop_text(stop)),
+        };
+        let packet = match trace.outcome {
+            Outcome::Delivered(_) if trace.steps.iter().any(rewritten) => {
+                format!(", as {}", packet_text(&trace.packet))
+            }
+            _ => String::new(),
+        };
+        format!("{text}{packet}")
+    }
+
+    fn reply(&self, out: &mut String, reply: &Reply) {
+        let (steps, text) = match reply {
+            Reply::NotExpected => {
+                self.line(out, 0, "<- ", "this message expects no reply");
+                return;
+            }
+            Reply::Back(steps) => (steps, "the reply comes back"),
+            Reply::Lost(steps) => (steps, "the reply does not come back: one-way"),
+        };
+        self.line(out, 0, "<- ", text);
+        for step in steps {
+            let name = self.device_name(step.device);
+            let place = step.ingress.map_or_else(String::new, |ingress| {
+                format!(" on {}", self.interface_name(step.device, ingress))
+            });
+            self.line(
+                out,
+                3,
+                "",
+                &format!("{name}{place}: {}", self.pass(step.device, &step.pass)),
+            );
+        }
+        if steps.is_empty() && !reply.two_way() {
+            self.line(out, 3, "", "the receiver has no router to send it to");
+        }
+    }
+
+    fn pass(&self, device: DeviceIndex, pass: &ReplyPass) -> String {
+        let rule = |number: &Option<usize>| {
+            let filter = self.router(device).and_then(|router| router.filter());
+            match (number, filter) {
+                (Some(number), Some(filter)) => {
+                    format!("rule {}", rule_name(*number, &filter.rules[*number]))
+                }
+                _ => "the default".to_owned(),
+            }
+        };
+        match pass {
+            ReplyPass::Unfiltered => "forwards without rules".to_owned(),
+            ReplyPass::State => "passes by the state of the connection".to_owned(),
+            ReplyPass::Rules(number) => format!("stateless: permitted by {}", rule(number)),
+            ReplyPass::NoState => {
+                "stopped: this gateway never saw the packet, so it has no state".to_owned()
+            }
+            ReplyPass::SourceCheck => "stopped by the source check".to_owned(),
+            ReplyPass::Denied(number) => format!("stateless: stopped by {}", rule(number)),
+            ReplyPass::NoRoute => "stopped: no route back".to_owned(),
+            ReplyPass::NotForwarding => "stopped: not forwarded here".to_owned(),
+            ReplyPass::Loop => "stopped: routing loop".to_owned(),
+        }
+    }
+
+    fn router(&self, device: DeviceIndex) -> Option<&Router> {
+        match self.plan.device(device).id {
+            DeviceId::Router(router) => Some(self.site().router(router)),
+            DeviceId::Host(_) => None,
+        }
+    }
+
+    fn device_name(&self, device: DeviceIndex) -> String {
+        match self.plan.device(device).id {
+            DeviceId::Router(router) => self.site().router(router).name.value.clone(),
+            DeviceId::Host(host) => self.site().host(host).name.value.clone(),
+        }
+    }
+
+    fn interface(&self, device: DeviceIndex, number: usize) -> Option<&Interface> {
+        self.router(device).map(|router| &router.interfaces[number])
+    }
+
+    fn interface_name(&self, device: DeviceIndex, number: usize) -> String {
+        let segment = self.plan.device(device).interfaces[number].segment;
+        let segment = &self.site().segment(segment).name.value;
+        match self.interface(device, number) {
+            Some(interface) if interface.name.value != *segment => {
+                format!("{} (segment {segment})", interface.name.value)
+            }
+            _ => segment.clone(),
+        }
+    }
+
+    fn source_check(&self, step: &Step) -> &'static str {
+        let interface = step
+            .ingress
+            .and_then(|ingress| self.interface(step.device, ingress));
+        match interface.map(|interface| interface.source_check) {
+            Some(SourceCheck::Strict) => "strict, the way back must be this interface",
+            Some(SourceCheck::Loose) => "loose, some route back must exist",
+            _ => "off",
+        }
+    }
+
+    fn next_hop(&self, step: &Step, next_hop: NextHop) -> String {
+        let leaves =
+            |interface| format!("leaves by {}", self.interface_name(step.device, interface));
+        match next_hop {
+            NextHop::OnLink { interface } => format!("on-link, {}", leaves(interface)),
+            NextHop::Address { interface, address } => {
+                format!(
+                    "next hop {}, {}",
+                    self.plan.family.address(address),
+                    leaves(interface)
+                )
+            }
+            NextHop::AnyRouter { interface } => {
+                format!("the segment's router, {}", leaves(interface))
+            }
+            NextHop::Discard => "discarded".to_owned(),
+        }
+    }
+}
+
+fn rule_name(number: usize, rule: &Rule) -> String {
+    format!("{} \"{}\"", number + 1, rule.name.value)
+}
+
+fn at_device(name: &str) -> String {
+    match name.is_empty() {
+        true => String::new(),
+        false => format!(" at {name}"),
+    }
+}
+
+fn rewritten(step: &Step) -> bool {
+    step.arrived != step.left
+}
+
+/// Why a rule does not match, in a few words.
+pub(super) fn mismatch_text(mismatch: Mismatch) -> &'static str {
+    match mismatch {
+        Mismatch::Inactive => "disabled or expired",
+        Mismatch::Family => "other family",
+        Mismatch::From => "other `from`",
+        Mismatch::To => "other `to`",
+        Mismatch::Source => "other source",
+        Mismatch::Destination => "other destination",
+        Mismatch::Service => "other service",
+    }
+}
+
+/// Why a packet stops, in a few words.
+pub(super) fn stop_text(stop: Stop) -> &'static str {
+    match stop {
+        Stop::SourceCheck => "the source check refuses it",
+        Stop::Denied(_) => "the rules do not permit it",
+        Stop::NoRoute => "there is no route to the destination",
+        Stop::Discarded => "the route discards it",
+        Stop::NextHopSilent => "nobody has the address of the next hop",
+        Stop::NotForwarding => "this device forwards nothing",
+        Stop::Loop => "it has been here before: a routing loop",
+        Stop::NotForwardable => "no router forwards to this destination (RFC 6890)",
+        Stop::NoFirstHop => "no gateway or router on the sender's segment",
+        Stop::NoTranslationAddress => "the interface has no address to translate the source to",
+    }
+}

@@ -1,0 +1,190 @@
+//! What is shown, before it takes a form: the same for every format.
+
+use crate::analysis::{By, Cell, Extent, Matrix, Party, PermittedFlow, notes, party_name};
+use crate::forwarding::Network;
+use crate::model::{Family, Site};
+use crate::packet::ClassSet;
+
+/// A row or column.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Side {
+    /// Its name.
+    pub name: String,
+    /// `zone`, `segment`, `host`, `gateway` or `router`.
+    pub kind: &'static str,
+}
+
+/// A cell in both families; `None`: the family was not asked for.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Pair {
+    /// IPv4.
+    pub v4: Option<Cell>,
+    /// IPv6.
+    pub v6: Option<Cell>,
+}
+
+impl Pair {
+    /// The cells of the families that were asked for.
+    pub fn families(&self) -> impl Iterator<Item = (Family, &Cell)> {
+        let v4 = self.v4.iter().map(|cell| (Family::V4, cell));
+        v4.chain(self.v6.iter().map(|cell| (Family::V6, cell)))
+    }
+}
+
+/// The flows of one ordered pair in one family.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct PairFlows {
+    /// The sender.
+    pub from: Side,
+    /// The target.
+    pub to: Side,
+    /// The family.
+    pub family: Family,
+    /// What passes.
+    pub flows: Vec<PermittedFlow>,
+    /// False where a limit was met.
+    pub complete: bool,
+}
+
+/// A matrix, filtered, with its caveats.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Sheet {
+    /// Name of the site.
+    pub site: String,
+    /// What the rows and columns are: `zone`, `segment` or `host`.
+    pub by: &'static str,
+    /// Senders.
+    pub rows: Vec<Side>,
+    /// Targets.
+    pub columns: Vec<Side>,
+    /// Row by row.
+    pub pairs: Vec<Vec<Pair>>,
+    /// What was modelled and assumed, and what to keep in mind.
+    pub notes: Vec<String>,
+}
+
+/// Which rows, columns and cells to show.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Selection {
+    /// Senders; empty: all.
+    pub from: Vec<Party>,
+    /// Targets; empty: all.
+    pub to: Vec<Party>,
+    /// Services to look at, as classes; `None`: all.
+    pub services: Option<ClassSet>,
+    /// Whether to drop what is not answered.
+    pub two_way_only: bool,
+}
+
+impl Selection {
+    /// Whether a party is one of the senders to show.
+    pub fn takes_sender(&self, site: &Site, party: Party) -> bool {
+        takes(site, &self.from, party)
+    }
+}
+
+impl Side {
+    /// A party by name and kind.
+    pub fn new(site: &Site, party: Party) -> Self {
+        let kind = match party {
+            Party::Zone(_) => "zone",
+            Party::Segment(_) => "segment",
+            Party::Host(_) => "host",
+            Party::Device(router) => match site.router(router).filter() {
+                Some(_) => "gateway",
+                None => "router",
+            },
+        };
+        Self {
+            name: party_name(site, party).to_owned(),
+            kind,
+        }
+    }
+}
+
+impl Sheet {
+    /// The selected part of one matrix, or of one for each family over the same parties.
+    pub fn new(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Self {
+        let site = network.site;
+        let (rows, columns, by) = match matrices.first() {
+            Some(matrix) => (&matrix.rows[..], &matrix.columns[..], matrix.question.by),
+            None => (&[][..], &[][..], By::Segment),
+        };
+        let kept = |all: &[Party], chosen: &[Party]| -> Vec<usize> {
+            (0..all.len())
+                .filter(|&at| takes(site, chosen, all[at]))
+                .collect()
+        };
+        let (kept_rows, kept_columns) = (kept(rows, &selection.from), kept(columns, &selection.to));
+        let pair = |row: usize, column: usize| {
+            let cell = |family: Family| {
+                let matrix = matrices
+                    .iter()
+                    .find(|matrix| matrix.question.family == family)?;
+                Some(narrowed(&matrix.cells[row][column], selection))
+            };
+            Pair {
+                v4: cell(Family::V4),
+                v6: cell(Family::V6),
+            }
+        };
+        let line = |&row: &usize| {
+            kept_columns
+                .iter()
+                .map(|&column| pair(row, column))
+                .collect()
+        };
+        Self {
+            site: site.name.clone(),
+            by: match by {
+                By::Zone => "zone",
+                By::Segment => "segment",
+                By::Host => "host",
+            },
+            pairs: kept_rows.iter().map(line).collect(),
+            rows: kept_rows
+                .iter()
+                .map(|&at| Side::new(site, rows[at]))
+                .collect(),
+            columns: kept_columns
+                .iter()
+                .map(|&at| Side::new(site, columns[at]))
+                .collect(),
+            notes: notes(network),
+        }
+    }
+}
+
+fn takes(site: &Site, chosen: &[Party], party: Party) -> bool {
+    chosen.is_empty() || chosen.iter().any(|&wanted| same(site, wanted, party))
+}
+
+/// Whether a chosen party is, or holds, a party of the matrix.
+fn same(site: &Site, wanted: Party, party: Party) -> bool {
+    match (wanted, party) {
+        (Party::Zone(zone), Party::Segment(segment)) => site.segment(segment).zone == zone,
+        (Party::Zone(zone), Party::Host(host)) => {
+            let mut interfaces = site.host(host).interfaces.iter();
+            interfaces.any(|interface| site.segment(interface.segment).zone == zone)
+        }
+        (Party::Segment(segment), Party::Zone(zone)) => site.segment(segment).zone == zone,
+        (Party::Segment(segment), Party::Host(host)) => {
+            let mut interfaces = site.host(host).interfaces.iter();
+            interfaces.any(|interface| interface.segment == segment)
+        }
+        (wanted, party) => wanted == party,
+    }
+}
+
+/// The part of a cell that was asked for. What is not answered goes as a whole: a cell tells how much of its
+/// flows is answered, not which.
+fn narrowed(cell: &Cell, selection: &Selection) -> Cell {
+    let cell = match &selection.services {
+        Some(services) => cell.narrowed(services),
+        None => cell.clone(),
+    };
+    match selection.two_way_only && cell.two_way == Extent::None {
+        true => cell.narrowed(&cell.some.difference(&cell.some)),
+        false => cell,
+    }
+}

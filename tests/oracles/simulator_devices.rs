@@ -1,0 +1,365 @@
+//! What one device does with one packet: routes, rules, translations.
+
+use std::net::IpAddr;
+
+use boundwalk::model::{
+    Action, AddressMatch, Date, Filter, Forwards, Host, ICMP, ICMPV6, Party, Role, Router, Rule,
+    SegmentId, Service, ServiceMatch, Site, SourceCheck, Translation, TranslationTarget, Via,
+};
+use ipnet::IpNet;
+
+use super::{Probe, Simulator, same_family};
+
+/// What decided at a device with rules.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Decision {
+    Rule(usize),
+    Default,
+}
+
+/// Where a packet is going when the rules see it.
+#[derive(Clone, Copy)]
+pub enum Target {
+    /// Out of an interface.
+    Port(usize),
+    /// To the device itself.
+    Itself,
+}
+
+/// An interface.
+pub struct Port {
+    pub segment: SegmentId,
+    pub addresses: Vec<IpNet>,
+    pub check: SourceCheck,
+}
+
+/// A gateway, a router or a host.
+pub struct Device<'s> {
+    pub ports: Vec<Port>,
+    pub is_host: bool,
+    /// Whether it passes on what is not for itself.
+    pub forwards: bool,
+    routes: Vec<(IpNet, Exit)>,
+    filter: Option<&'s Filter>,
+}
+
+/// How a packet leaves a device.
+#[derive(Clone, Copy)]
+pub enum Exit {
+    OnLink(usize),
+    NextHop(IpAddr, usize),
+    /// By whatever router the plain devices on the segment of this interface use.
+    AsNeighbours(usize),
+    Discard,
+}
+
+impl Exit {
+    /// The interface it leaves by; `None` where it is discarded.
+    pub fn port(self) -> Option<usize> {
+        match self {
+            Exit::OnLink(port) | Exit::NextHop(_, port) | Exit::AsNeighbours(port) => Some(port),
+            Exit::Discard => None,
+        }
+    }
+}
+
+/// Gateways and routers in the order of the site, then hosts.
+pub fn of(site: &Site) -> Vec<Device<'_>> {
+    site.routers
+        .iter()
+        .map(of_router)
+        .chain(site.hosts.iter().map(of_host))
+        .collect()
+}
+
+fn of_router(router: &Router) -> Device<'_> {
+    let ports = router.interfaces.iter().map(|interface| Port {
+        segment: interface.segment,
+        addresses: interface
+            .addresses
+            .iter()
+            .map(|address| address.value.0)
+            .collect(),
+        check: interface.source_check,
+    });
+    let filter = match &router.role {
+        Role::Gateway(filter) => Some(filter.as_ref()),
+        Role::Router => None,
+    };
+    let routes = router
+        .routes
+        .iter()
+        .map(|route| (route.destination.net(), exit_of(&route.via)));
+    Device {
+        ports: ports.collect(),
+        is_host: false,
+        forwards: true,
+        routes: routes.collect(),
+        filter,
+    }
+}
+
+fn of_host(host: &Host) -> Device<'_> {
+    let interfaces = host.interfaces.iter();
+    let ports: Vec<Port> = interfaces
+        .map(|interface| Port {
+            segment: interface.segment,
+            addresses: interface
+                .addresses
+                .iter()
+                .map(|address| address.value.0)
+                .collect(),
+            check: SourceCheck::Off,
+        })
+        .collect();
+    let stated = host
+        .routes
+        .iter()
+        .map(|route| (route.destination.net(), exit_of(&route.via)));
+    let mut routes: Vec<(IpNet, Exit)> = stated.collect();
+    routes.extend(["0.0.0.0/0", "::/0"].into_iter().filter_map(|everything| {
+        let everything: IpNet = everything.parse().expect("a prefix");
+        Some((everything, default_exit(host, &ports, everything.addr())?))
+    }));
+    let forwards = host.forwards == Forwards::Routes;
+    Device {
+        ports,
+        is_host: true,
+        forwards,
+        routes,
+        filter: None,
+    }
+}
+
+/// A host sends by its own default gateway, else by what the segment of its first interface with an address
+/// of the family uses.
+fn default_exit(host: &Host, ports: &[Port], example: IpAddr) -> Option<Exit> {
+    let mut stated = host.default_gateway.iter().map(|address| address.value);
+    if let Some(gateway) = stated.find(|&gateway| same_family(gateway, example)) {
+        let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
+        return ports
+            .iter()
+            .position(near)
+            .map(|port| Exit::NextHop(gateway, port));
+    }
+    let has = |port: &Port| {
+        port.addresses
+            .iter()
+            .any(|net| same_family(net.addr(), example))
+    };
+    ports.iter().position(has).map(Exit::AsNeighbours)
+}
+
+fn exit_of(via: &Via) -> Exit {
+    match *via {
+        Via::NextHop { address, interface } => Exit::NextHop(address, interface),
+        Via::Discard => Exit::Discard,
+    }
+}
+
+impl Device<'_> {
+    /// The interface that has an address.
+    pub fn port_of(&self, address: IpAddr) -> Option<usize> {
+        let has = |port: &Port| port.addresses.iter().any(|net| net.addr() == address);
+        self.ports.iter().position(has)
+    }
+
+    /// Whether an address is one of the device's own, on whichever interface.
+    pub fn owns(&self, address: IpAddr) -> bool {
+        self.port_of(address).is_some()
+    }
+
+    /// The longest match among what is on-link and the static routes; on-link first where they tie.
+    pub fn route(&self, address: IpAddr) -> Option<Exit> {
+        let ports = self.ports.iter().enumerate();
+        let on_link = ports.flat_map(|(index, port)| {
+            let nets = port.addresses.iter();
+            nets.map(move |net| (net.trunc(), Exit::OnLink(index)))
+        });
+        let mut best: Option<(u8, Exit)> = None;
+        for (net, exit) in on_link.chain(self.routes.iter().copied()) {
+            let longer = best.is_none_or(|(length, _)| length < net.prefix_len());
+            if net.contains(&address) && longer {
+                best = Some((net.prefix_len(), exit));
+            }
+        }
+        best.map(|(_, exit)| exit)
+    }
+
+    /// The line that decides and what it does; `None` where there are no rules.
+    pub fn decides(
+        &self,
+        simulator: &Simulator<'_>,
+        entry: usize,
+        target: Target,
+        probe: Probe,
+    ) -> Option<(Decision, Action)> {
+        let filter = self.filter?;
+        for (index, rule) in filter.rules.iter().enumerate() {
+            if is_active(rule, simulator.today)
+                && self.matches(rule, simulator.site, entry, target, probe)
+            {
+                return Some((Decision::Rule(index), rule.action.value));
+            }
+        }
+        Some((Decision::Default, filter.default.value))
+    }
+
+    /// `None`: the rules stop the packet. Else what let it pass.
+    pub fn permits(
+        &self,
+        simulator: &Simulator<'_>,
+        entry: usize,
+        target: Target,
+        probe: Probe,
+    ) -> Option<Option<Decision>> {
+        match self.decides(simulator, entry, target, probe) {
+            Some((decision, Action::Permit)) => Some(Some(decision)),
+            Some((_, Action::Deny | Action::Reject)) => None,
+            None => Some(None),
+        }
+    }
+
+    /// Whether it keeps state; a device without rules keeps none.
+    pub fn is_stateful(&self) -> bool {
+        self.filter.is_some_and(|filter| filter.stateful)
+    }
+
+    fn matches(
+        &self,
+        rule: &Rule,
+        site: &Site,
+        entry: usize,
+        target: Target,
+        probe: Probe,
+    ) -> bool {
+        let leaves = rule.to.as_ref().is_none_or(|to| match target {
+            Target::Itself => to.contains(&Party::Gateway),
+            Target::Port(port) => self.on_one_of(to, site, port),
+        });
+        let arrives = rule
+            .from
+            .as_ref()
+            .is_none_or(|from| self.on_one_of(from, site, entry));
+        let addresses =
+            holds(&rule.source, probe.source) && holds(&rule.destination, probe.destination);
+        leaves && arrives && addresses && serves(&rule.services, probe)
+    }
+
+    /// Whether an interface is on a segment or in a zone of a list.
+    fn on_one_of(&self, parties: &[Party], site: &Site, port: usize) -> bool {
+        let segment = self.ports[port].segment;
+        parties.iter().any(|party| match *party {
+            Party::Zone(zone) => site.segment(segment).zone == zone,
+            Party::Segment(wanted) => wanted == segment,
+            Party::Gateway => false,
+        })
+    }
+
+    /// The packet as the first matching line of the destination translations leaves it.
+    pub fn translate_destination(&self, site: &Site, entry: usize, probe: Probe) -> Probe {
+        let lines = self
+            .filter
+            .map_or(&[][..], |filter| &filter.destination_translations);
+        let Some(line) = lines
+            .iter()
+            .find(|line| self.translates(line, site, entry, probe))
+        else {
+            return probe;
+        };
+        match line.target {
+            TranslationTarget::Address(address) => Probe {
+                destination: address,
+                destination_port: line.port.unwrap_or(probe.destination_port),
+                ..probe
+            },
+            TranslationTarget::Interface | TranslationTarget::Unchanged => probe,
+        }
+    }
+
+    /// The packet as the first matching line of the source translations leaves it; `None` where the line
+    /// wants the address of an interface that has none of the family.
+    pub fn translate_source(&self, site: &Site, leaves: usize, probe: Probe) -> Option<Probe> {
+        let lines = self
+            .filter
+            .map_or(&[][..], |filter| &filter.source_translations);
+        let Some(line) = lines
+            .iter()
+            .find(|line| self.translates(line, site, leaves, probe))
+        else {
+            return Some(probe);
+        };
+        let source = match line.target {
+            TranslationTarget::Address(address) => address,
+            TranslationTarget::Unchanged => probe.source,
+            TranslationTarget::Interface => {
+                let mut own = self.ports[leaves].addresses.iter().map(|net| net.addr());
+                own.find(|&address| same_family(address, probe.source))?
+            }
+        };
+        Some(Probe { source, ..probe })
+    }
+
+    fn translates(&self, line: &Translation, site: &Site, port: usize, probe: Probe) -> bool {
+        let family = match line.target {
+            TranslationTarget::Address(address) => same_family(address, probe.destination),
+            TranslationTarget::Interface | TranslationTarget::Unchanged => true,
+        };
+        let parties = line.parties.as_ref();
+        let place = parties.is_none_or(|parties| self.on_one_of(parties, site, port));
+        let addresses =
+            holds(&line.source, probe.source) && holds(&line.destination, probe.destination);
+        line.enabled && family && place && addresses && serves(&line.services, probe)
+    }
+}
+
+fn is_active(rule: &Rule, today: Date) -> bool {
+    let over = rule.expires.as_ref().is_some_and(|last| last.value < today);
+    rule.enabled && !over
+}
+
+fn holds(wanted: &Option<AddressMatch>, address: IpAddr) -> bool {
+    let Some(wanted) = wanted else { return true };
+    let (intervals, value) = match address {
+        IpAddr::V4(v4) => (wanted.set.v4.intervals(), u128::from(u32::from(v4))),
+        IpAddr::V6(v6) => (wanted.set.v6.intervals(), u128::from(v6)),
+    };
+    intervals
+        .iter()
+        .any(|part| part.low() <= value && value <= part.high())
+}
+
+fn serves(wanted: &Option<ServiceMatch>, probe: Probe) -> bool {
+    let Some(wanted) = wanted else { return true };
+    wanted
+        .services
+        .iter()
+        .any(|service| is_service(service, probe))
+}
+
+/// ICMP is IPv4's and ICMPv6 is IPv6's: neither matches a packet of the other family.
+fn is_service(service: &Service, probe: Probe) -> bool {
+    let (v4, port) = (probe.destination.is_ipv4(), probe.destination_port);
+    let exists = |protocol| !(protocol == ICMPV6 && v4 || protocol == ICMP && !v4);
+    match service {
+        Service::Any => true,
+        Service::Whole(protocol) => exists(*protocol) && protocol.0 == probe.protocol,
+        Service::Ports {
+            protocol,
+            source,
+            destination,
+        } => {
+            let from = source.contains(u128::from(probe.source_port));
+            protocol.0 == probe.protocol && from && destination.contains(u128::from(port))
+        }
+        Service::Message {
+            protocol,
+            kind,
+            code,
+        } => {
+            let [message, detail] = port.to_be_bytes();
+            let same = protocol.0 == probe.protocol && *kind == message;
+            exists(*protocol) && same && code.is_none_or(|code| code == detail)
+        }
+    }
+}

@@ -1,0 +1,141 @@
+//! Do the set-valued walk and the single-packet walk say what a slow, obvious simulator says?
+//!
+//! Small random sites; from each segment, configured and hostile, packets at the ends of everything the
+//! site mentions. Place, packet on arrival, deciding rules and the way back must be equal both ways: no
+//! outcome missing, none too many.
+
+#[path = "support/engine.rs"]
+mod engine;
+#[path = "support/probes.rs"]
+mod probes;
+#[path = "support/random.rs"]
+mod random;
+#[path = "support/random_site.rs"]
+mod random_site;
+#[path = "oracles/simulator.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod simulator;
+
+use boundwalk::forwarding::Network;
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, Family, Site};
+
+use engine::{Reach, traced};
+use probes::Probes;
+use random::Random;
+use simulator::{Outcome, Probe, Simulator, Spot, Stance};
+
+/// Random rules expire on the day before this one or on it.
+const TODAY: Date = Date::constant(2026, 4, 1);
+
+/// Where the seeds of this run start and how many there are; a longer run: `BOUNDWALK_SITES=20000`.
+fn seeds() -> std::ops::Range<u64> {
+    let wanted = std::env::var("BOUNDWALK_SITES")
+        .ok()
+        .and_then(|text| text.parse().ok());
+    0..wanted.unwrap_or(400)
+}
+
+/// What was seen, so that a test that compares nothing with nothing fails.
+#[derive(Default, Debug)]
+struct Seen {
+    packets: usize,
+    delivered: usize,
+    to_devices: usize,
+    several_hops: usize,
+    translated: usize,
+    one_way: usize,
+    two_way: usize,
+    several_ways: usize,
+}
+
+#[test]
+fn walks_agree_with_the_simulator_on_random_sites() {
+    let mut seen = Seen::default();
+    for seed in seeds() {
+        let text = random_site::random_site(seed);
+        let loaded = load_text("drawn", &text);
+        let site = loaded
+            .site
+            .unwrap_or_else(|| panic!("seed {seed}: {:#?}\n{text}", loaded.problems));
+        compare_site(seed, &site, &mut seen);
+    }
+    let Seen {
+        delivered,
+        to_devices,
+        several_hops,
+        translated,
+        one_way,
+        two_way,
+        several_ways,
+        ..
+    } = seen;
+    let kinds = [
+        delivered,
+        to_devices,
+        several_hops,
+        translated,
+        one_way,
+        two_way,
+        several_ways,
+    ];
+    assert!(
+        kinds.iter().all(|&count| 100 < count),
+        "the sites are too tame: {seen:?}"
+    );
+}
+
+fn compare_site(seed: u64, site: &Site, seen: &mut Seen) {
+    let network = Network::new(site, TODAY);
+    let simulator = Simulator::new(site, TODAY);
+    let (pool, mut random) = (Probes::new(site), Random::new(seed ^ 0xb0a7));
+    for from in site.segment_ids() {
+        for stance in [Stance::Configured, Stance::Hostile] {
+            for family in Family::ALL {
+                let reach = Reach::new(&network, family, from, stance);
+                for _ in 0..30 {
+                    let probe = pool.draw(&mut random, family, |address| {
+                        simulator.lives_on(from, address)
+                    });
+                    let expected = simulator.send(from, probe, stance);
+                    let what = || format!("seed {seed}, {from:?}, {stance:?}, {probe:?}");
+                    let sets = reach.outcomes(&probe);
+                    assert_eq!(sets, expected, "sets (left), simulator (right): {}", what());
+                    if simulator.may_send(from, probe, stance) {
+                        let single = traced(&network, from, &probe, stance);
+                        assert_eq!(
+                            single,
+                            expected,
+                            "trace (left), simulator (right): {}",
+                            what()
+                        );
+                    }
+                    seen.count(&probe, &expected);
+                }
+            }
+        }
+    }
+}
+
+impl Seen {
+    fn count(&mut self, probe: &Probe, outcomes: &[Outcome]) {
+        self.packets += 1;
+        self.several_ways += usize::from(1 < outcomes.len());
+        for outcome in outcomes {
+            self.delivered += 1;
+            self.to_devices += usize::from(matches!(outcome.place, Spot::Router(_)));
+            self.several_hops += usize::from(1 < outcome.hops.len());
+            self.translated += usize::from(outcome.arrived != *probe);
+            self.one_way += usize::from(!outcome.came_back);
+            self.two_way += usize::from(outcome.came_back);
+        }
+    }
+}
+
+/// The same seed gives the same site: a failure can be looked at again.
+#[test]
+fn random_sites_repeat() {
+    let site = random_site::random_site(3);
+    assert_eq!(site, random_site::random_site(3));
+    assert_ne!(site, random_site::random_site(4));
+}

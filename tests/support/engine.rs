@@ -1,0 +1,190 @@
+//! The product's answers in the simulator's words.
+
+use boundwalk::forwarding::{
+    Arrival, Flow, Network, Outcome as TraceOutcome, Packet, Place, Sender, Target, Trace, reach,
+    returns, trace,
+};
+use boundwalk::model::{Family, Protocol, SegmentId};
+use boundwalk::packet::Region;
+
+use crate::simulator::{Decision, Hop, Outcome, Probe, Spot, Stance};
+
+/// Everything that one sender delivers in one family.
+pub struct Reach<'n> {
+    network: &'n Network<'n>,
+    delivered: Vec<(Place, Flow, Vec<Region>)>,
+}
+
+impl<'n> Reach<'n> {
+    /// Asks the product once for every destination there is.
+    pub fn new(network: &'n Network<'n>, family: Family, from: SegmentId, stance: Stance) -> Self {
+        let (plan, sender) = (network.plan(family), sender(from, stance));
+        let (mut delivered, everywhere) = (Vec::new(), family.full());
+        let target = Target {
+            addresses: &everywhere,
+            segment: None,
+        };
+        let complete = reach(network, plan, sender, target, &mut |arrival| {
+            if let Arrival::Delivered(place, flow) = arrival {
+                let back = returns(network, plan, sender, place, &flow);
+                delivered.push((place, flow, back));
+            }
+        });
+        assert!(complete, "no limit is met on a small site");
+        // On-link from the start: nothing that a device decides.
+        delivered
+            .retain(|(place, flow, _)| *place != Place::Segment(from) || !flow.hops.is_empty());
+        Self { network, delivered }
+    }
+
+    /// The ways in which one packet is said to arrive.
+    pub fn outcomes(&self, probe: &Probe) -> Vec<Outcome> {
+        let holding = self
+            .delivered
+            .iter()
+            .filter(|(_, flow, _)| self.holds(&flow.sent, probe));
+        let mut outcomes: Vec<Outcome> = holding
+            .map(|(place, flow, back)| {
+                let arrived = arrived(flow, probe);
+                assert!(
+                    self.holds(&flow.now, &arrived),
+                    "{arrived:?} is not what arrives: {flow:?}"
+                );
+                let hops = flow.hops.iter().map(|hop| {
+                    let decided = hop.filtered.then(|| decision(hop.rule));
+                    (hop.device.0, decided)
+                });
+                let came_back = back.iter().any(|region| self.holds(region, probe));
+                Outcome {
+                    place: spot(*place),
+                    arrived,
+                    hops: hops.collect(),
+                    came_back,
+                }
+            })
+            .collect();
+        outcomes.sort();
+        outcomes.dedup();
+        outcomes
+    }
+
+    fn holds(&self, region: &Region, probe: &Probe) -> bool {
+        let (protocol, classes) = (probe.protocol, &self.network.classes);
+        let class = classes.class_of(protocol, probe.source_port, probe.destination_port);
+        let source = region.source.contains(Family::value(probe.source));
+        let destination = region
+            .destination
+            .contains(Family::value(probe.destination));
+        source && destination && region.services.iter().any(|held| held == class)
+    }
+}
+
+/// The packet as the translations of a flow's hops leave it.
+fn arrived(flow: &Flow, probe: &Probe) -> Probe {
+    let family = Family::of(probe.source);
+    let mut arrived = *probe;
+    for hop in &flow.hops {
+        if hop.destination_before.is_some() {
+            let written = flow
+                .now
+                .destination
+                .lowest()
+                .expect("a delivered flow is not empty");
+            arrived.destination = family.address(written);
+        }
+        if hop.source_before.is_some() {
+            let written = flow
+                .now
+                .source
+                .lowest()
+                .expect("a delivered flow is not empty");
+            arrived.source = family.address(written);
+        }
+        if let Some((_, port)) = &hop.services_before {
+            arrived.destination_port = *port;
+        }
+    }
+    arrived
+}
+
+/// The ways in which the product's single-packet walk says that a packet arrives.
+pub fn traced(
+    network: &Network<'_>,
+    from: SegmentId,
+    probe: &Probe,
+    stance: Stance,
+) -> Vec<Outcome> {
+    let traces = trace(network, sender(from, stance), &packet(probe));
+    let mut outcomes: Vec<Outcome> = traces
+        .iter()
+        .filter(|trace| {
+            !trace.steps.is_empty()
+                || trace.outcome != TraceOutcome::Delivered(Place::Segment(from))
+        })
+        .filter_map(outcome_of)
+        .collect();
+    outcomes.sort();
+    outcomes.dedup();
+    outcomes
+}
+
+fn outcome_of(trace: &Trace) -> Option<Outcome> {
+    let TraceOutcome::Delivered(place) = trace.outcome else {
+        return None;
+    };
+    let hops: Vec<Hop> = trace
+        .steps
+        .iter()
+        .map(|step| {
+            let decided = step.decision.as_ref().map(|decided| decision(decided.rule));
+            (step.device.0, decided)
+        })
+        .collect();
+    let came_back = trace.reply.as_ref().is_some_and(|reply| reply.two_way());
+    Some(Outcome {
+        place: spot(place),
+        arrived: probe(&trace.packet),
+        hops,
+        came_back,
+    })
+}
+
+/// A packet in the product's words.
+pub fn packet(probe: &Probe) -> Packet {
+    Packet {
+        source: probe.source,
+        destination: probe.destination,
+        protocol: Protocol(probe.protocol),
+        source_port: probe.source_port,
+        destination_port: probe.destination_port,
+    }
+}
+
+fn probe(packet: &Packet) -> Probe {
+    Probe {
+        source: packet.source,
+        destination: packet.destination,
+        protocol: packet.protocol.0,
+        source_port: packet.source_port,
+        destination_port: packet.destination_port,
+    }
+}
+
+/// A sender in the product's words.
+pub fn sender(from: SegmentId, stance: Stance) -> Sender {
+    match stance {
+        Stance::Configured => Sender::Segment(from),
+        Stance::Hostile => Sender::Hostile(from),
+    }
+}
+
+fn spot(place: Place) -> Spot {
+    match place {
+        Place::Segment(segment) => Spot::Segment(segment.0),
+        Place::Router(router) => Spot::Router(router.0),
+    }
+}
+
+fn decision(rule: Option<usize>) -> Decision {
+    rule.map_or(Decision::Default, Decision::Rule)
+}

@@ -1,0 +1,169 @@
+//! Routes of random sites: mostly useful, sometimes leading in circles, to nobody or nowhere.
+
+use std::fmt::Write;
+use std::net::IpAddr;
+
+use ipnet::IpNet;
+
+use super::{Device, Kind, Plan, is_link_local, list};
+
+/// A next hop and the interface it is reached by.
+type NextHop = (IpAddr, usize);
+
+/// Routes to most segments that the device has no foot on, to parts of some that it has, and defaults.
+pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut String) {
+    let mut taken: Vec<IpNet> = Vec::new();
+    for target in 0..plan.segments.len() {
+        for prefix in plan.segments[target].prefixes.clone() {
+            let mut feet = plan.devices[number].feet.iter();
+            let connected = feet.any(|foot| foot.segment == target);
+            if plan.random.percent(if connected { 5 } else { 75 }) {
+                let wanted = narrowed(plan, prefix, connected);
+                taken.extend(write_route(
+                    plan,
+                    number,
+                    path,
+                    wanted,
+                    Some(target),
+                    &taken,
+                    text,
+                ));
+            }
+        }
+    }
+    // A forwarding host may have a default gateway of its own, which says the same.
+    if plan.devices[number].kind == Kind::ForwardingHost {
+        return;
+    }
+    for everything in ["0.0.0.0/0", "::/0"] {
+        if plan.random.percent(45) {
+            let everything = everything.parse().expect("a prefix");
+            taken.extend(write_route(
+                plan, number, path, everything, None, &taken, text,
+            ));
+        }
+    }
+}
+
+/// The default gateway of a host, sometimes: an address of a gateway or router beside it.
+pub fn write_default_gateway(plan: &mut Plan, number: usize, text: &mut String) {
+    let routers = |device: &&Device| matches!(device.kind, Kind::Gateway | Kind::Router);
+    let feet = plan
+        .devices
+        .iter()
+        .filter(routers)
+        .flat_map(|device| &device.feet);
+    let near: Vec<IpAddr> = feet
+        .flat_map(|foot| foot.addresses.iter().map(|net| (foot.segment, net.addr())))
+        .filter(|&(_, address)| !is_link_local(address))
+        .filter(|&(segment, address)| on_link_at(plan, number, segment, address).is_some())
+        .map(|(_, address)| address)
+        .collect();
+    let mut gateways = Vec::new();
+    for four in [true, false] {
+        let fitting: Vec<IpAddr> = near
+            .iter()
+            .copied()
+            .filter(|own| own.is_ipv4() == four)
+            .collect();
+        if !fitting.is_empty() && plan.random.percent(35) {
+            gateways.push(*plan.random.pick(&fitting));
+        }
+    }
+    list(text, "default_gateway", &gateways);
+}
+
+/// The prefix, or half of it.
+fn narrowed(plan: &mut Plan, prefix: IpNet, always: bool) -> IpNet {
+    if !always && plan.random.percent(80) {
+        return prefix;
+    }
+    let longer = (prefix.prefix_len() + 1).min(prefix.max_prefix_len());
+    let halves: Vec<IpNet> = prefix.subnets(longer).expect("a longer length").collect();
+    *plan.random.pick(&halves)
+}
+
+/// Writes a route, unless there is one or no next hop; gives its destination where it wrote one.
+fn write_route(
+    plan: &mut Plan,
+    number: usize,
+    path: &str,
+    destination: IpNet,
+    toward: Option<usize>,
+    taken: &[IpNet],
+    text: &mut String,
+) -> Option<IpNet> {
+    if taken.contains(&destination) {
+        return None;
+    }
+    let hop = next_hop(plan, number, destination.addr().is_ipv4(), toward);
+    let discard = plan.random.percent(8);
+    let line = match hop {
+        _ if discard => "discard = true\n".to_owned(),
+        Some((address, foot)) => {
+            let interface = match plan.devices[number].kind {
+                Kind::Gateway | Kind::Router => format!("if{foot}"),
+                Kind::ForwardingHost | Kind::PlainHost => (foot + 1).to_string(),
+            };
+            format!("via = \"{address}\"\ninterface = \"{interface}\"\n")
+        }
+        None => return None,
+    };
+    writeln!(text, "[[{path}.routes]]\nto = \"{destination}\"\n{line}").expect("a string");
+    Some(destination)
+}
+
+/// An address of another device that is on-link at an interface, rather of one with a foot on `toward`;
+/// seldom an address that nobody has.
+fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -> Option<NextHop> {
+    let (mut good, mut any) = (Vec::new(), Vec::new());
+    for (other, device) in plan.devices.iter().enumerate() {
+        let leads = device.feet.iter().any(|foot| Some(foot.segment) == toward);
+        let forwards = device.kind != Kind::PlainHost;
+        for foot in device.feet.iter().filter(|_| other != number) {
+            let fitting = foot
+                .addresses
+                .iter()
+                .filter(|net| net.addr().is_ipv4() == four);
+            for address in fitting.map(IpNet::addr) {
+                let near = on_link_at(plan, number, foot.segment, address);
+                any.extend(near.map(|own| (address, own)));
+                good.extend(near.filter(|_| leads && forwards).map(|own| (address, own)));
+            }
+        }
+    }
+    let nobody = unowned_near(plan, number, four);
+    match (good.is_empty(), any.is_empty()) {
+        (false, _) if plan.random.percent(80) => Some(*plan.random.pick(&good)),
+        (_, false) if plan.random.percent(75) => Some(*plan.random.pick(&any)),
+        _ => nobody,
+    }
+}
+
+/// The interface of a device on a segment at which an address is on-link.
+fn on_link_at(plan: &Plan, number: usize, segment: usize, address: IpAddr) -> Option<usize> {
+    let mut feet = plan.devices[number].feet.iter();
+    feet.position(|foot| {
+        foot.segment == segment && foot.addresses.iter().any(|net| net.contains(&address))
+    })
+}
+
+/// A free address beside one of a device's own, rather on an external segment.
+fn unowned_near(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
+    let fits = |net: &IpNet| net.addr().is_ipv4() == four && !is_link_local(net.addr());
+    let feet = plan.devices[number].feet.iter().enumerate();
+    let addressed = feet.filter(|(_, foot)| foot.addresses.iter().any(fits));
+    let places: Vec<(usize, usize)> = addressed
+        .map(|(index, foot)| (index, foot.segment))
+        .collect();
+    let outside = places
+        .iter()
+        .find(|&&(_, segment)| plan.segments[segment].external);
+    let &(index, segment) = outside.or(places.first())?;
+    let segment = &mut plan.segments[segment];
+    let prefix = segment
+        .prefixes
+        .iter()
+        .position(|net| net.addr().is_ipv4() == four)?;
+    segment.give(prefix).map(|net| (net.addr(), index))
+}
