@@ -153,44 +153,33 @@ fn next_hop_problem(cx: &Context<'_>, route: &Route, segments: &[SegmentId]) -> 
     };
     let id = *segments.get(interface)?;
     let segment = cx.site.segments.get(id.0)?;
-    let owner = cx.owners.get(&owner_key(address, id));
-    let problem = |message: String| Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
-    match owner {
-        None if segment.external => None,
-        None => {
-            let message = format!(
-                "no device on the segment `{}` has the next hop {address}",
-                segment.name.value
-            );
-            Some(problem(message).help(
-                "describe that device, or correct the address; what this route sends is dropped",
-            ))
-        }
-        Some(owner) if owner.segment != id => {
-            let message = format!(
-                "the next hop {address} belongs to `{}`, on another segment",
-                cx.device_name(owner.device)
-            );
-            Some(
-                problem(message)
-                    .note(owner.span, "the address is given here")
-                    .help("correct the segment or the address"),
-            )
-        }
-        Some(owner) if !forwards(cx, owner.device) => {
-            let message = format!(
-                "the next hop {address} belongs to the host `{}`, which does not forward",
-                cx.device_name(owner.device)
-            );
-            let help = "name a gateway or router, or say `forwards = \"routes\"` of the host";
-            Some(
-                problem(message)
-                    .note(owner.span, "the address is given here")
-                    .help(help),
-            )
-        }
-        Some(_) => None,
-    }
+    let Some(owner) = cx.owners.get(&owner_key(address, id)) else {
+        let name = &segment.name.value;
+        let message = format!("no device on the segment `{name}` has the next hop {address}");
+        let problem = Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
+        let help = "describe that device, or correct the address; what this route sends is dropped";
+        return (!segment.external).then(|| problem.help(help));
+    };
+    let name = cx.device_name(owner.device);
+    let (message, help) = if owner.segment != id {
+        let message = format!("the next hop {address} belongs to `{name}`, on another segment");
+        (message, "correct the segment or the address")
+    } else if !forwards(cx, owner.device) {
+        let message =
+            format!("the next hop {address} belongs to the host `{name}`, which does not forward");
+        (
+            message,
+            "name a gateway or router, or say `forwards = \"routes\"` of the host",
+        )
+    } else {
+        return None;
+    };
+    let problem = Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
+    Some(
+        problem
+            .note(owner.span, "the address is given here")
+            .help(help),
+    )
 }
 
 /// Whether a device passes packets on.

@@ -57,20 +57,21 @@ pub(super) fn read<'a>(
             .extend(table.items(report, "expectations"));
     }
     if found.segments.is_empty() {
-        let problem = match roots.first() {
-            Some((file, _)) => Problem::at(
-                &kinds::NO_SEGMENTS,
-                Span::new(*file, 0, 0),
-                "no segment is described",
-            ),
-            None => Problem::general(&kinds::NO_SEGMENTS, "no segment is described"),
-        };
-        cx.report(problem.help(
-            "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
-        ));
+        cx.report(no_segments(roots));
     }
     register(&mut cx, &mut found);
     (cx, found)
+}
+
+fn no_segments(roots: &[(FileId, DeTable<'_>)]) -> Problem {
+    let message = "no segment is described";
+    let problem = match roots.first() {
+        Some((file, _)) => Problem::at(&kinds::NO_SEGMENTS, Span::new(*file, 0, 0), message),
+        None => Problem::general(&kinds::NO_SEGMENTS, message),
+    };
+    problem.help(
+        "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
+    )
 }
 
 fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span>) {

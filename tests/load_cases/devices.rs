@@ -84,7 +84,7 @@ pub const CASES: &[Case] = &[
     load(
         "next-hop-ambiguous",
         "[[gateways.edge.routes]]\nto = \"fd45::/16\"\nvia = \"fe80::1\"\n#     ^",
-        "could be on any interface",
+        "could be on any link",
         "add `interface",
     ),
     load(
