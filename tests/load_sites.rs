@@ -3,7 +3,7 @@
 use std::net::IpAddr;
 
 use boundwalk::diagnostic::Severity;
-use boundwalk::load::{load_path, load_text, load_texts};
+use boundwalk::load::load_text;
 use boundwalk::model::{
     Action, Family, Forwards, FrameTypes, ICMP, Lacp, LinkEnd, Party, Permit, Protocol, Role,
     SegmentId, Service, Site, SourceCheck, SwitchId, TranslationTarget, Via, VlanId, ZoneId,
@@ -476,88 +476,5 @@ fn link_local_addresses_repeat_on_every_link() {
     assert_eq!(
         site.routers[1].interfaces[1].addresses[0].value.to_string(),
         "fe80::1/64"
-    );
-}
-
-/// References work across files in both directions; the order is that of the names.
-#[test]
-fn a_folder_is_one_site() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let write =
-        |name: &str, text: &str| std::fs::write(folder.path().join(name), text).expect("a file");
-    write(
-        "20-more.toml",
-        "[segments.cellar]\nzone = \"deep\"\nprefixes = \"10.44.7.0/24\"\nisolated = true\n",
-    );
-    write(
-        "10-site.toml",
-        &format!("{BASE}[[needs]]\nfrom = \"cellar\"\nto = \"office\"\nsource = \"pumps\"\n"),
-    );
-    write(
-        "30-names.toml",
-        "[addresses]\npumps = \"10.44.7.9\"\n[zones.deep]\ntrust = 5\n",
-    );
-    write("notes.md", "not TOML [");
-    let loaded = load_path(folder.path());
-    assert_eq!(loaded.problems, []);
-    let site = loaded.site.expect("a site");
-    assert_eq!(
-        site.segments
-            .last()
-            .map(|segment| segment.name.value.as_str()),
-        Some("cellar")
-    );
-    let names: Vec<String> = loaded
-        .sources
-        .files()
-        .iter()
-        .map(|source| source.name().to_owned())
-        .collect();
-    let expected = ["10-site.toml", "20-more.toml", "30-names.toml"]
-        .map(|name| folder.path().join(name).display().to_string());
-    assert_eq!(names, expected);
-    assert_eq!(
-        loaded.sources.place(site.zones[2].name.span),
-        format!("{}:3:8", expected[2])
-    );
-}
-
-#[test]
-fn a_byte_order_mark_and_windows_line_ends_change_nothing() {
-    let plain = with("");
-    let text = format!("\u{feff}{}", BASE.replace('\n', "\r\n"));
-    assert_eq!(site(&text), plain);
-    let loaded = load_text("a.toml", &text.replace("vlan = 60", "vlan = 0"));
-    assert_eq!(loaded.problems.len(), 1);
-    let span = loaded.problems[0].span.expect("a place");
-    assert_eq!(loaded.sources.place(span), "a.toml:8:8");
-}
-
-#[test]
-fn several_texts_are_one_site() {
-    let (first, second) = BASE.split_at(BASE.find("[gateways").expect("a gateway"));
-    let loaded = load_texts(vec![
-        ("a.toml".to_owned(), first.to_owned()),
-        ("b.toml".to_owned(), second.to_owned()),
-    ]);
-    assert_eq!(loaded.problems, []);
-    assert_eq!(loaded.site.expect("a site"), with(""));
-}
-
-/// Long chains of groups neither overflow the stack nor take long.
-#[test]
-fn a_long_chain_of_groups() {
-    let mut text = format!("{BASE}[addresses]\ng0 = \"10.44.20.9\"\n");
-    for number in 1..20_000 {
-        text.push_str(&format!("g{number} = \"g{}\"\n", number - 1));
-    }
-    text.push_str("[[needs]]\nfrom = \"office\"\nto = \"brewhouse\"\nsource = \"g19999\"\n");
-    let need = &site(&text).needs[0];
-    assert!(
-        need.source
-            .as_ref()
-            .expect("a source")
-            .set
-            .contains(address("10.44.20.9"))
     );
 }
