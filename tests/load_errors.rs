@@ -262,3 +262,15 @@ fn groups_are_opened_only_so_far() {
         .collect();
     assert_eq!(errors, ["too-large"]);
 }
+
+/// Ranges of ports make much out of little text.
+#[test]
+fn ports_are_counted() {
+    let mut text = BASE.to_owned();
+    for number in 0..70 {
+        text.push_str(&format!(
+            "[switches.s{number}.ports]\n\"0-3999\" = {{ enabled = false }}\n"
+        ));
+    }
+    assert_eq!(found(&text, ""), ["too-large"]);
+}

@@ -125,6 +125,9 @@ fn read_ports(cx: &mut Context<'_>, draft: &mut Draft, entry: &Entry<'_>) {
         own: says_vlans || table.get("isolated").is_some(),
     };
     for name in names {
+        if !cx.count_port(name.span) {
+            return;
+        }
         place_port(cx, draft, &line, name);
     }
 }
