@@ -126,8 +126,16 @@ fn permitted(
             router,
             name: name.clone(),
             decided: hop.filtered.then_some(hop.rule),
-            destination_translation: hop.translated.as_ref().and_then(|written| written.destination.as_ref()).map(|(line, _)| *line),
-            source_translation: hop.translated.as_ref().and_then(|written| written.source.as_ref()).map(|(line, _)| *line),
+            destination_translation: hop
+                .translated
+                .as_ref()
+                .and_then(|written| written.destination.as_ref())
+                .map(|(line, _)| *line),
+            source_translation: hop
+                .translated
+                .as_ref()
+                .and_then(|written| written.source.as_ref())
+                .map(|(line, _)| *line),
         }
     });
     let shown = back.first().unwrap_or(flow.sent());

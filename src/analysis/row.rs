@@ -2,7 +2,9 @@
 
 use smallvec::{SmallVec, smallvec};
 
-use crate::forwarding::{Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond};
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
+};
 use crate::model::{HostId, SegmentId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
@@ -241,36 +243,30 @@ impl Row<'_> {
         cells: &mut [Cell],
         reached: &[Reached],
     ) -> bool {
-        reach_beyond(
-            self.network,
-            self.plan,
-            segment,
-            target,
-            &mut |arrival| {
-                let Arrival::Delivered(place, flow) = arrival else {
-                    return;
-                };
-                for at in self.takers(place, &flow.now.destination) {
-                    let known = matches!(cells[at].hostile, HostileReach::Larger(_));
-                    if known || cells[at].reading == Reading::Within {
-                        continue;
-                    }
-                    if is_known(&reached[at], flow.sent()) {
-                        continue;
-                    }
-                    let left = left_over(without_source(flow.sent()), &reached[at]);
-                    let part = left.into_iter().next();
-                    let part = part.map(|part| Region {
-                        source: flow.sent().source.clone(),
-                        ..part
-                    });
-                    let packet = part.and_then(|part| witness(self.network, self.plan, &part));
-                    if let Some(packet) = packet {
-                        cells[at].hostile = HostileReach::Larger(packet);
-                    }
+        reach_beyond(self.network, self.plan, segment, target, &mut |arrival| {
+            let Arrival::Delivered(place, flow) = arrival else {
+                return;
+            };
+            for at in self.takers(place, &flow.now.destination) {
+                let known = matches!(cells[at].hostile, HostileReach::Larger(_));
+                if known || cells[at].reading == Reading::Within {
+                    continue;
                 }
-            },
-        )
+                if is_known(&reached[at], flow.sent()) {
+                    continue;
+                }
+                let left = left_over(without_source(flow.sent()), &reached[at]);
+                let part = left.into_iter().next();
+                let part = part.map(|part| Region {
+                    source: flow.sent().source.clone(),
+                    ..part
+                });
+                let packet = part.and_then(|part| witness(self.network, self.plan, &part));
+                if let Some(packet) = packet {
+                    cells[at].hostile = HostileReach::Larger(packet);
+                }
+            }
+        })
     }
 
     /// The columns to which a delivery belongs.
@@ -316,7 +312,9 @@ fn note(reached: &mut Reached, sent: &Region) {
     if is_known(reached, sent) {
         return;
     }
-    let same = reached.iter_mut().find(|old| old.destination == sent.destination);
+    let same = reached
+        .iter_mut()
+        .find(|old| old.destination == sent.destination);
     match same {
         Some(old) => old.services.union_with(&sent.services),
         None => reached.push(without_source(sent)),

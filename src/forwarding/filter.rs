@@ -107,7 +107,8 @@ impl FilterPlan {
         let mut actions = Vec::new();
         let numbered = filter.rules.iter().enumerate();
         for (number, rule) in numbered.filter(|(_, rule)| rule.active(today)) {
-            let Some(fields) = reader.fields(&rule.source, &rule.destination, &rule.services) else {
+            let Some(fields) = reader.fields(&rule.source, &rule.destination, &rule.services)
+            else {
                 continue;
             };
             lines.push(Line {
@@ -192,7 +193,12 @@ struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
-    fn new(site: &'a Site, router: &'a Router, family: Family, classes: &'a ServiceClasses) -> Self {
+    fn new(
+        site: &'a Site,
+        router: &'a Router,
+        family: Family,
+        classes: &'a ServiceClasses,
+    ) -> Self {
         Self {
             site,
             interfaces: &router.interfaces,
@@ -220,7 +226,9 @@ impl<'a> Reader<'a> {
         if parties.contains(&Party::Gateway) {
             numbers.push(self.interfaces.len());
         }
-        let points = numbers.into_iter().map(|number| Interval::point(number as u128));
+        let points = numbers
+            .into_iter()
+            .map(|number| Interval::point(number as u128));
         let set: IntervalSet = points.collect();
         self.known_parties.insert(parties, set.clone());
         set
@@ -253,7 +261,11 @@ impl<'a> Reader<'a> {
                 (set != self.classes.all()).then_some(set)
             }
         };
-        Some(Fields { source, destination, services })
+        Some(Fields {
+            source,
+            destination,
+            services,
+        })
     }
 
     fn services(&mut self, boxes: Vec<ServiceBox>) -> ClassSet {

@@ -186,6 +186,25 @@ impl Plan {
         DeviceIndex(routers.count() + id.0)
     }
 
+    /// Gateways and routers that take packets handed out on a segment for their own addresses: by the
+    /// interface that has the address, and for addresses of their other interfaces by the first.
+    pub fn receivers(
+        &self,
+        segment: SegmentId,
+    ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
+        let attached = self.segment(segment).attached.iter().copied();
+        let routers =
+            attached.filter(|&(device, _)| matches!(self.device(device).id, DeviceId::Router(_)));
+        let by_interface = routers.clone().map(|(device, interface)| {
+            let addresses = &self.device(device).interfaces[interface].addresses;
+            let points = addresses.iter().map(|&address| Interval::point(address));
+            (device, interface, points.collect())
+        });
+        let by_device =
+            routers.map(|(device, interface)| (device, interface, self.device(device).own.clone()));
+        by_interface.chain(by_device)
+    }
+
     /// The interface on a segment that has an address.
     pub fn owner(&self, segment: SegmentId, address: u128) -> Option<(DeviceIndex, usize)> {
         let attached = self.segment(segment).attached.iter().copied();

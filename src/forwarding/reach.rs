@@ -177,7 +177,11 @@ impl Walk<'_> {
             }
             Sender::Hostile(segment) => {
                 let source = self.plan.family.full().difference(&self.plan.nobody);
-                self.send_hostile(segment, Flow::new(region(source, destinations.clone())), false);
+                self.send_hostile(
+                    segment,
+                    Flow::new(region(source, destinations.clone())),
+                    false,
+                );
             }
         }
     }
@@ -241,12 +245,11 @@ impl Walk<'_> {
     fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
         let mut rest = flow;
         if rest.now.destination.overlaps(&self.plan.routers_own) {
-            for &(device, interface) in &self.plan.segment(segment).attached {
-                let owner = self.plan.device(device);
-                if Some(device) == from || !matches!(owner.id, DeviceId::Router(_)) {
+            for (device, interface, own) in self.plan.receivers(segment) {
+                if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split_destination(&rest, &owner.own);
+                let (mine, others) = self.split_destination(&rest, &own);
                 if let Some(mine) = mine {
                     self.arrive(device, interface, mine);
                 }
@@ -463,7 +466,11 @@ impl Walk<'_> {
     }
 
     /// The part with destinations in `set`, and the other part.
-    pub(super) fn split_destination(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
+    pub(super) fn split_destination(
+        &self,
+        flow: &Flow,
+        set: &IntervalSet,
+    ) -> (Option<Flow>, Option<Flow>) {
         let inside = flow.now.destination.intersection(set);
         if inside.is_empty() {
             return (None, Some(flow.clone()));

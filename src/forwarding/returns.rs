@@ -10,7 +10,7 @@ use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop};
-use super::network::{DeviceId, DeviceIndex, Network, Plan};
+use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
@@ -107,9 +107,13 @@ impl Back<'_> {
             self.hand_over(segment, None, near, visited);
         }
         if let Some(far) = far {
-            for &(device, interface) in &plan.first_hops {
-                self.arrive(device, interface, far.clone(), visited);
-            }
+            self.to_any_router(segment, far, visited);
+        }
+    }
+
+    fn to_any_router(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
+        for &(device, interface) in &self.plan.segment(segment).first_hops {
+            self.arrive(device, interface, flow.clone(), visited);
         }
     }
 
@@ -123,12 +127,11 @@ impl Back<'_> {
     ) {
         let mut rest = flow;
         if rest.now.source.overlaps(&self.plan.routers_own) {
-            for &(device, interface) in &self.plan.segment(segment).attached {
-                let owner = self.plan.device(device);
-                if Some(device) == from || !matches!(owner.id, DeviceId::Router(_)) {
+            for (device, interface, own) in self.plan.receivers(segment) {
+                if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split(&rest, &owner.own);
+                let (mine, others) = self.split(&rest, &own);
                 if let Some(mine) = mine {
                     self.arrive(device, interface, mine, visited);
                 }
@@ -219,7 +222,7 @@ impl Back<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow, visited),
-            NextHop::AnyRouter { .. } => self.send_from_segment(segment, flow, visited),
+            NextHop::AnyRouter { .. } => self.to_any_router(segment, flow, visited),
             NextHop::Discard => {}
             NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow, visited),

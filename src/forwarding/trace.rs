@@ -488,15 +488,11 @@ pub(super) fn on_segment(
     from: Option<DeviceIndex>,
     destination: u128,
 ) -> Next {
-    let mut attached = plan.segment(segment).attached.iter();
-    let owner = attached.find(|&&(device, _)| {
-        let here = plan.device(device);
-        Some(device) != from
-            && matches!(here.id, DeviceId::Router(_))
-            && here.own.contains(destination)
-    });
+    let mut receivers = plan.receivers(segment);
+    let owner =
+        receivers.find(|(device, _, own)| Some(*device) != from && own.contains(destination));
     match owner {
-        Some(&(device, interface)) => Next::Arrive(device, interface),
+        Some((device, interface, _)) => Next::Arrive(device, interface),
         None => Next::Done(Outcome::Delivered(Place::Segment(segment))),
     }
 }

@@ -24,7 +24,12 @@ impl Walk<'_> {
             let (kept, rest) = self.written_anyway(&part, address, translation.port);
             parts.extend(kept);
             for mut part in rest {
-                part.write_destination(translation.line, address, translation.port, &self.network.classes);
+                part.write_destination(
+                    translation.line,
+                    address,
+                    translation.port,
+                    &self.network.classes,
+                );
                 parts.push(part);
             }
         }
