@@ -196,11 +196,11 @@ impl Walk<'_> {
             self.hand_over(segment, None, near);
         }
         if let Some(far) = far {
-            self.to_any_router(segment, far);
+            self.send_to_routers(segment, far);
         }
     }
 
-    fn to_any_router(&mut self, segment: SegmentId, flow: Flow) {
+    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan.segment(segment);
         if plan.first_hops.is_empty() {
             self.stop(Stop::NoFirstHop, flow);
@@ -385,7 +385,7 @@ impl Walk<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow),
-            NextHop::AnyRouter { .. } => self.to_any_router(segment, flow),
+            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
             NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow),

@@ -107,11 +107,11 @@ impl Back<'_> {
             self.hand_over(segment, None, near, visited);
         }
         if let Some(far) = far {
-            self.to_any_router(segment, far, visited);
+            self.send_to_routers(segment, far, visited);
         }
     }
 
-    fn to_any_router(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
+    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
         for &(device, interface) in &self.plan.segment(segment).first_hops {
             self.arrive(device, interface, flow.clone(), visited);
         }
@@ -222,7 +222,7 @@ impl Back<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow, visited),
-            NextHop::AnyRouter { .. } => self.to_any_router(segment, flow, visited),
+            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow, visited),
             NextHop::Discard => {}
             NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow, visited),
