@@ -8,7 +8,7 @@ use crate::forwarding::{
 use crate::model::{HostId, SegmentId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
-use super::cell::{Cell, HostileReach, Reading, merge};
+use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};
 use super::party::{Column, Party};
 use super::replies::{Replies, left_over};
@@ -156,14 +156,12 @@ impl Row<'_> {
             }
         }
         let (extent, answered) = replies.of(place, flow);
-        cell.two_way = cell.two_way.and(extent);
-        if cell.witness.is_none() {
-            cell.witness = witness(
-                self.network,
-                self.plan,
-                answered.as_ref().unwrap_or(flow.sent()),
-            );
+        let better = !cell.answered() && extent != Extent::None;
+        if cell.witness.is_none() || better {
+            let shown = answered.as_ref().unwrap_or(flow.sent());
+            cell.witness = witness(self.network, self.plan, shown);
         }
+        cell.two_way = cell.two_way.and(extent);
     }
 
     /// Services of which every packet arrives. What was missed on one way may have arrived on another, so
