@@ -1,13 +1,14 @@
 //! What exactly passes between two parties, and what lets it.
 
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
+    Arrival, DeviceId, Flow, Network, Packet, Place, Plan, Sender, Target, reach, returns,
 };
 use crate::model::{Family, RouterId};
 use crate::packet::{IntervalSet, Region};
 
 use super::cell::Extent;
-use super::party::{Party, columns};
+use super::matrix::translated;
+use super::party::{Column, Party, columns, within};
 use super::witness::witness;
 
 /// A device that a flow crosses.
@@ -59,18 +60,14 @@ pub fn flows(
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), true);
     };
-    let rest = plan
-        .family
-        .full()
-        .difference(&plan.family.never_forwarded());
-    let rest = rest.difference(&own.addresses);
+    let rest = elsewhere(plan, &targets, own);
     let mut found: Vec<PermittedFlow> = Vec::new();
     let mut complete = true;
     let mut send = |target: Target<'_>| {
         complete &= reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival
                 && own.takes(plan, place, &flow.now.destination)
-                && !flow.hops.is_empty()
+                && !(flow.hops.is_empty() && within(plan, from, to))
             {
                 add(&mut found, permitted(network, family, sender, place, flow));
             }
@@ -80,20 +77,32 @@ pub fn flows(
         addresses: &own.addresses,
         segment: own.segment,
     });
-    if translates(network, family) {
-        // Elsewhere addressed, here delivered: only a destination translation does that.
-        send(Target {
-            addresses: &rest,
-            segment: None,
-        });
-    }
+    send(Target {
+        addresses: &rest,
+        segment: None,
+    });
     (found, complete)
 }
 
-fn translates(network: &Network<'_>, family: Family) -> bool {
-    let devices = network.plan(family).devices.iter();
-    let mut filters = devices.filter_map(|device| device.filter.as_ref());
-    filters.any(|filter| !filter.arrivals.is_empty())
+/// Destinations of others that may be delivered at a column all the same: those that some translation
+/// matches, and those that a device sends out on the column's segment.
+fn elsewhere(plan: &Plan, targets: &[Column], own: &Column) -> IntervalSet {
+    let mut others = Vec::new();
+    for device in own.segment.iter().flat_map(|_| &plan.devices) {
+        let there = device.routes.destinations(|entry| {
+            let egress = entry.next_hop.interface();
+            egress.map(|egress| device.interfaces[egress].segment) == own.segment
+        });
+        others.extend_from_slice(there.intervals());
+    }
+    let held: IntervalSet = targets
+        .iter()
+        .flat_map(|column| column.addresses.intervals())
+        .copied()
+        .collect();
+    let others: IntervalSet = others.into_iter().collect();
+    let others = others.intersection(&held).union(&translated(plan));
+    others.difference(&own.addresses)
 }
 
 fn permitted(

@@ -5,6 +5,7 @@ use crate::model::{Family, ZoneId};
 use crate::packet::IntervalSet;
 
 use super::cell::{Cell, Reading};
+use super::missed::forks;
 use super::party::{Column, Party, columns};
 use super::row::Row;
 
@@ -117,13 +118,14 @@ pub fn rows(
     let plan = network.plan(question.family);
     let by_host = question.by == By::Host;
     let targets = columns(network, plan, by_host);
-    let extra = translated_destinations(plan, &targets);
+    let extra = translated_elsewhere(plan, &targets);
     let senders: Vec<Party> = targets
         .iter()
         .map(|column| column.party)
         .filter(|party| !matches!(party, Party::Device(_)))
         .collect();
     let total = senders.len();
+    let forks = forks(plan);
     for (done, &sender) in senders.iter().enumerate() {
         progress(done, total);
         let row = Row {
@@ -132,6 +134,7 @@ pub fn rows(
             question,
             targets: &targets,
             extra: &extra,
+            forks,
         };
         sink(sender, row.compute(sender));
     }
@@ -139,23 +142,25 @@ pub fn rows(
 }
 
 /// Destinations that some translation matches and that no column holds: sending there may arrive anywhere.
-fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
-    let lines = plan
-        .devices
-        .iter()
-        .filter_map(|device| device.filter.as_ref());
-    let mut all = IntervalSet::empty();
-    for line in lines.flat_map(|filter| &filter.arrivals) {
-        all = match &line.destination {
-            Some(destination) => all.union(destination),
-            None => plan.family.full(),
-        };
-    }
+fn translated_elsewhere(plan: &Plan, targets: &[Column]) -> IntervalSet {
     let held = targets
         .iter()
         .flat_map(|column| column.addresses.intervals())
         .copied()
         .collect();
-    all.difference(&held)
-        .difference(&plan.family.never_forwarded())
+    translated(plan).difference(&held)
+}
+
+/// Destinations that some translation matches, without those that no router forwards.
+pub(super) fn translated(plan: &Plan) -> IntervalSet {
+    let filters = plan
+        .devices
+        .iter()
+        .filter_map(|device| device.filter.as_ref());
+    let lines = filters.flat_map(|filter| &filter.arrivals);
+    let all = lines.fold(IntervalSet::empty(), |all, line| match &line.destination {
+        Some(destination) => all.union(destination),
+        None => plan.family.full(),
+    });
+    all.difference(&plan.nobody)
 }

@@ -90,6 +90,22 @@ fn host_column(plan: &Plan, host: HostId) -> Column {
     }
 }
 
+/// Whether two parties are one, or two hosts that share their only segment: traffic between them crosses no
+/// router.
+pub(super) fn within(plan: &Plan, one: Party, other: Party) -> bool {
+    let (Party::Host(host), Party::Host(neighbour)) = (one, other) else {
+        return one == other;
+    };
+    let segments = |host: HostId| {
+        let interfaces = plan.device(plan.host_index(host)).interfaces.iter();
+        let mut segments: Vec<SegmentId> = interfaces.map(|interface| interface.segment).collect();
+        segments.dedup();
+        segments
+    };
+    let (here, there) = (segments(host), segments(neighbour));
+    host == neighbour || (here.len() == 1 && here == there)
+}
+
 /// The name of a party.
 pub fn party_name(site: &Site, party: Party) -> &str {
     match party {

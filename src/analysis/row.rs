@@ -5,12 +5,13 @@ use smallvec::{SmallVec, smallvec};
 use crate::forwarding::{
     Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
 };
-use crate::model::{HostId, SegmentId};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use crate::model::SegmentId;
+use crate::packet::{IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};
-use super::party::{Column, Party};
+use super::missed::Missed;
+use super::party::{Column, Party, within};
 use super::replies::{Replies, left_over};
 use super::witness::witness;
 
@@ -21,6 +22,8 @@ pub(super) struct Row<'a> {
     pub(super) question: &'a Question,
     pub(super) targets: &'a [Column],
     pub(super) extra: &'a IntervalSet,
+    /// Whether some device on the way may hand one packet to several routers.
+    pub(super) forks: bool,
 }
 
 /// What arrived at a column, by destination and services, without regard to the source.
@@ -38,12 +41,14 @@ impl Row<'_> {
             return cells;
         };
         for (own, column) in self.targets.iter().enumerate() {
-            if cells[own].reading == Reading::Pair {
+            // What is addressed to the sender's own segment may still be translated and arrive elsewhere.
+            if cells[own].reading != Reading::NoAddresses {
                 let target = Target {
                     addresses: &column.addresses,
                     segment: column.segment,
                 };
-                self.send(configured, target, Some(own), &mut cells, &mut reached);
+                let own = (cells[own].reading == Reading::Pair).then_some(own);
+                self.send(configured, target, own, &mut cells, &mut reached);
             }
         }
         let target = Target {
@@ -52,9 +57,7 @@ impl Row<'_> {
         };
         self.send(configured, target, None, &mut cells, &mut reached);
         if self.question.hostile {
-            for segment in self.hostile_segments(sender) {
-                self.compare_hostile(segment, &mut cells, &reached);
-            }
+            self.compare_hostile(sender, &mut cells, &reached);
         }
         cells
     }
@@ -65,7 +68,7 @@ impl Row<'_> {
             Party::Host(host) => !self.plan.device(self.plan.host_index(host)).own.is_empty(),
             Party::Zone(_) | Party::Device(_) => false,
         };
-        let reading = if sender == column.party || self.same_segment(sender, column.party) {
+        let reading = if within(self.plan, sender, column.party) {
             Reading::Within
         } else if !has_source || column.addresses.is_empty() {
             Reading::NoAddresses
@@ -73,25 +76,6 @@ impl Row<'_> {
             Reading::Pair
         };
         Cell::empty(reading, &self.network.classes)
-    }
-
-    /// Two hosts that share their only segment.
-    fn same_segment(&self, sender: Party, target: Party) -> bool {
-        let (Party::Host(one), Party::Host(other)) = (sender, target) else {
-            return false;
-        };
-        let segments = |host: HostId| {
-            let device = self.plan.device(self.plan.host_index(host));
-            let mut segments: Vec<SegmentId> = device
-                .interfaces
-                .iter()
-                .map(|interface| interface.segment)
-                .collect();
-            segments.dedup();
-            segments
-        };
-        let (one, other) = (segments(one), segments(other));
-        one.len() == 1 && one == other
     }
 
     fn send(
@@ -105,7 +89,7 @@ impl Row<'_> {
         if target.addresses.is_empty() {
             return;
         }
-        let mut missed = self.network.classes.none();
+        let mut missed = Missed::new(self.network, self.plan, sender, self.forks);
         let mut arrived: Vec<Region> = Vec::new();
         let mut replies = Replies::new(self.network, self.plan, sender, target);
         let complete = reach(
@@ -114,7 +98,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(_, sent) => missed.union_with(&sent.services),
+                Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
                     let mut here = false;
                     for at in self.takers(place, &flow.now.destination) {
@@ -129,18 +113,17 @@ impl Row<'_> {
                     if here {
                         arrived.push(flow.into_sent());
                     } else {
-                        missed.union_with(&flow.sent().services);
+                        missed.add(flow.sent());
                     }
                 }
             },
         );
-        let Some(own) = own else {
-            return;
-        };
-        cells[own].complete &= complete;
-        if complete {
-            let every = self.every(sender, target, missed, &arrived);
-            cells[own].every.union_with(&every);
+        if !complete {
+            // What was not listed may have arrived anywhere.
+            cells.iter_mut().for_each(|cell| cell.complete = false);
+        }
+        if let Some(own) = own.filter(|_| complete) {
+            cells[own].every = missed.others(&arrived);
         }
     }
 
@@ -164,33 +147,6 @@ impl Row<'_> {
         cell.two_way = cell.two_way.and(extent);
     }
 
-    /// Services of which every packet arrives. What was missed on one way may have arrived on another, so
-    /// where there are several the arrived parts are taken out of everything sent, one by one.
-    fn every(
-        &self,
-        sender: Sender,
-        target: Target<'_>,
-        missed: ClassSet,
-        arrived: &[Region],
-    ) -> ClassSet {
-        let all = self.network.classes.all();
-        let Sender::Segment(segment) = sender else {
-            return all.difference(&missed);
-        };
-        let plan = self.plan.segment(segment);
-        if plan.first_hops.len() < 2 {
-            return all.difference(&missed);
-        }
-        let start = Region {
-            source: plan.addresses.clone(),
-            destination: target.addresses.clone(),
-            services: missed,
-        };
-        let left = left_over(start, arrived);
-        left.iter()
-            .fold(all, |every, part| every.difference(&part.services))
-    }
-
     fn hostile_segments(&self, sender: Party) -> Vec<SegmentId> {
         match sender {
             Party::Segment(segment) => vec![segment],
@@ -206,42 +162,50 @@ impl Row<'_> {
         }
     }
 
-    fn compare_hostile(&self, segment: SegmentId, cells: &mut [Cell], reached: &[Reached]) {
-        for (own, column) in self.targets.iter().enumerate() {
-            if cells[own].reading == Reading::Within || column.addresses.is_empty() {
-                continue;
-            }
-            let target = Target {
-                addresses: &column.addresses,
-                segment: column.segment,
-            };
-            let complete = self.send_hostile(segment, target, cells, reached);
-            if !matches!(cells[own].hostile, HostileReach::Larger(_)) {
-                cells[own].hostile = if complete {
-                    HostileReach::Same
-                } else {
-                    HostileReach::Unknown
+    fn compare_hostile(&self, sender: Party, cells: &mut [Cell], reached: &[Reached]) {
+        let mut complete = true;
+        for segment in self.hostile_segments(sender) {
+            for column in self.targets {
+                let target = Target {
+                    addresses: &column.addresses,
+                    segment: column.segment,
                 };
+                complete &= self.send_hostile(sender, segment, target, cells, reached);
             }
-        }
-        if !self.extra.is_empty() {
             let target = Target {
                 addresses: self.extra,
                 segment: None,
             };
-            self.send_hostile(segment, target, cells, reached);
+            complete &= self.send_hostile(sender, segment, target, cells, reached);
+        }
+        for (cell, column) in cells.iter_mut().zip(self.targets) {
+            if cell.reading == Reading::Within || column.addresses.is_empty() {
+                continue;
+            }
+            let larger = matches!(cell.hostile, HostileReach::Larger(_));
+            match complete && cell.complete {
+                true if larger => {}
+                true => cell.hostile = HostileReach::Same,
+                // What was not listed for a plain device may be what this one gets through.
+                false if larger && cell.complete => {}
+                false => cell.hostile = HostileReach::Unknown,
+            }
         }
     }
 
     /// Sends as a hostile device and marks each column that gets something no plain device gets through.
     fn send_hostile(
         &self,
+        sender: Party,
         segment: SegmentId,
         target: Target<'_>,
         cells: &mut [Cell],
         reached: &[Reached],
     ) -> bool {
-        reach_beyond(self.network, self.plan, segment, target, &mut |arrival| {
+        if target.addresses.is_empty() {
+            return true;
+        }
+        let mut compare = |arrival| {
             let Arrival::Delivered(place, flow) = arrival else {
                 return;
             };
@@ -264,7 +228,16 @@ impl Row<'_> {
                     cells[at].hostile = HostileReach::Larger(packet);
                 }
             }
-        })
+        };
+        let (network, plan) = (self.network, self.plan);
+        match sender {
+            // One host sends less than all plain devices of its segment.
+            Party::Host(_) => {
+                let hostile = Sender::Hostile(segment);
+                reach(network, plan, hostile, target, &mut compare)
+            }
+            _ => reach_beyond(network, plan, segment, target, &mut compare),
+        }
     }
 
     /// The columns to which a delivery belongs.

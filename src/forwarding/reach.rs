@@ -270,15 +270,9 @@ impl Walk<'_> {
         }
         let here = self.plan.device(device);
         flow.hops.push(Hop::arriving(device, ingress));
-        if flow.now.destination.overlaps(&self.plan.nobody) {
-            let (none, some) = self.split_destination(&flow, &self.plan.nobody);
-            if let Some(none) = none {
-                self.stop(Stop::NotForwardable, none);
-            }
-            match some {
-                Some(some) => flow = some,
-                None => return,
-            }
+        match self.forwardable(flow) {
+            Some(part) => flow = part,
+            None => return,
         }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
             let (refused, accepted) = self.split_source(&flow, accepts);
@@ -298,6 +292,25 @@ impl Walk<'_> {
             }
             _ => self.local_or_route(device, flow),
         }
+    }
+
+    /// The part with addresses that routers forward from and to; the other parts stop here.
+    fn forwardable(&mut self, mut flow: Flow) -> Option<Flow> {
+        let nobody = &self.plan.nobody;
+        if flow.now.destination.overlaps(nobody) {
+            let (none, some) = self.split_destination(&flow, nobody);
+            none.into_iter()
+                .for_each(|none| self.stop(Stop::NotForwardable, none));
+            flow = some?;
+        }
+        // A host's own address may be of its link only, and so may one that a translation writes.
+        if flow.now.source.overlaps(nobody) {
+            let (some, none) = self.split_source(&flow, nobody);
+            none.into_iter()
+                .for_each(|none| self.stop(Stop::NotForwardable, none));
+            flow = some?;
+        }
+        Some(flow)
     }
 
     fn local_or_route(&mut self, device: DeviceIndex, flow: Flow) {
