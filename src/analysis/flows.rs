@@ -66,10 +66,11 @@ pub fn flows(
     let mut send = |target: Target<'_>| {
         complete &= reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival
-                && own.takes(plan, place, &flow.now.destination)
+                && let Some(part) = own.takes(network, plan, place, &flow)
                 && !(flow.hops.is_empty() && within(plan, from, to))
             {
-                add(&mut found, permitted(network, family, sender, place, flow));
+                let part = part.into_owned();
+                add(&mut found, permitted(network, family, sender, place, part));
             }
         });
     };

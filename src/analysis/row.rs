@@ -1,5 +1,7 @@
 //! One row of a matrix: everything that one sender reaches.
 
+use std::borrow::Cow;
+
 use smallvec::{SmallVec, smallvec};
 
 use crate::forwarding::{
@@ -11,7 +13,7 @@ use crate::packet::{IntervalSet, Region};
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};
 use super::missed::Missed;
-use super::party::{Column, Party, within};
+use super::party::{Column, Party, forwardable, within};
 use super::replies::{Replies, left_over};
 use super::witness::witness;
 
@@ -65,7 +67,7 @@ impl Row<'_> {
     fn blank(&self, sender: Party, column: &Column) -> Cell {
         let has_source = match sender {
             Party::Segment(segment) => !self.plan.segment(segment).addresses.is_empty(),
-            Party::Host(host) => !self.plan.device(self.plan.host_index(host)).own.is_empty(),
+            Party::Host(host) => !forwardable(self.plan, self.plan.host_index(host)).is_empty(),
             Party::Zone(_) | Party::Device(_) => false,
         };
         let reading = if within(self.plan, sender, column.party) {
@@ -100,20 +102,20 @@ impl Row<'_> {
             &mut |arrival| match arrival {
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
-                    let mut here = false;
-                    for at in self.takers(place, &flow.now.destination) {
+                    let before = arrived.len();
+                    for (at, part) in self.takers(place, &flow) {
                         if cells[at].reading == Reading::Pair {
-                            here |= Some(at) == own;
-                            self.record(&mut replies, place, &flow, &mut cells[at]);
+                            self.record(&mut replies, place, &part, &mut cells[at]);
                             if self.question.hostile {
-                                note(&mut reached[at], flow.sent());
+                                note(&mut reached[at], part.sent());
+                            }
+                            if Some(at) == own {
+                                arrived.push(part.sent().clone());
                             }
                         }
                     }
-                    if here {
-                        arrived.push(flow.into_sent());
-                    } else {
-                        missed.add(flow.sent());
+                    for elsewhere in left_over(flow.into_sent(), &arrived[before..]) {
+                        missed.add(&elsewhere);
                     }
                 }
             },
@@ -209,19 +211,18 @@ impl Row<'_> {
             let Arrival::Delivered(place, flow) = arrival else {
                 return;
             };
-            for at in self.takers(place, &flow.now.destination) {
+            for (at, part) in self.takers(place, &flow) {
                 let known = matches!(cells[at].hostile, HostileReach::Larger(_));
                 if known || cells[at].reading == Reading::Within {
                     continue;
                 }
-                if is_known(&reached[at], flow.sent()) {
+                if is_known(&reached[at], part.sent()) {
                     continue;
                 }
-                let left = left_over(without_source(flow.sent()), &reached[at]);
-                let part = left.into_iter().next();
-                let part = part.map(|part| Region {
-                    source: flow.sent().source.clone(),
-                    ..part
+                let left = left_over(without_source(part.sent()), &reached[at]);
+                let part = left.into_iter().next().map(|left| Region {
+                    source: part.sent().source.clone(),
+                    ..left
                 });
                 let packet = part.and_then(|part| witness(self.network, self.plan, &part));
                 if let Some(packet) = packet {
@@ -240,18 +241,19 @@ impl Row<'_> {
         }
     }
 
-    /// The columns to which a delivery belongs.
-    fn takers(&self, place: Place, destinations: &IntervalSet) -> SmallVec<[usize; 1]> {
+    /// The columns to which a delivery belongs, each with its part.
+    fn takers<'f>(&self, place: Place, flow: &'f Flow) -> SmallVec<[(usize, Cow<'f, Flow>); 1]> {
         let segments = self.plan.segments.len();
         match (self.question.by, place) {
             (By::Host, _) => {
                 let numbered = self.targets.iter().enumerate();
-                let takers =
-                    numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
-                takers.map(|(at, _)| at).collect()
+                let takers = numbered.filter_map(|(at, column)| {
+                    Some((at, column.takes(self.network, self.plan, place, flow)?))
+                });
+                takers.collect()
             }
-            (_, Place::Segment(segment)) => smallvec![segment.0],
-            (_, Place::Router(router)) => smallvec![segments + router.0],
+            (_, Place::Segment(segment)) => smallvec![(segment.0, Cow::Borrowed(flow))],
+            (_, Place::Router(router)) => smallvec![(segments + router.0, Cow::Borrowed(flow))],
         }
     }
 }

@@ -51,6 +51,8 @@ pub enum Stop {
     NotForwardable,
     /// The family's interface has no address to translate to.
     NoTranslationAddress,
+    /// The sender has no address on the interface that it would leave by.
+    NoSource,
 }
 
 /// What becomes of a part of a flow.
@@ -167,12 +169,19 @@ impl Walk<'_> {
                 let device = self.plan.host_index(host);
                 let here = self.plan.device(device);
                 for (next_hop, destination) in here.routes.split(destinations) {
-                    // A host sends from an address of the interface that the packet leaves by.
+                    // A host sends from an address of the interface that the packet leaves by; those that
+                    // are valid on the link only are left to the link.
                     let egress = next_hop.and_then(NextHop::interface);
                     let addresses =
                         egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
-                    let source = addresses.iter().map(|&at| Interval::point(at)).collect();
-                    self.route(device, Flow::new(region(source, destination)));
+                    let source: IntervalSet =
+                        addresses.iter().map(|&at| Interval::point(at)).collect();
+                    let source = source.difference(&self.plan.nobody);
+                    let flow = Flow::new(region(source, destination));
+                    match flow.now.source.is_empty() {
+                        true => self.stop(Stop::NoSource, flow),
+                        false => self.route(device, flow),
+                    }
                 }
             }
             Sender::Hostile(segment) => {
@@ -303,7 +312,7 @@ impl Walk<'_> {
                 .for_each(|none| self.stop(Stop::NotForwardable, none));
             flow = some?;
         }
-        // A host's own address may be of its link only, and so may one that a translation writes.
+        // An address that a translation writes may be valid on its link only.
         if flow.now.source.overlaps(nobody) {
             let (some, none) = self.split_source(&flow, nobody);
             none.into_iter()
