@@ -4,7 +4,7 @@ use std::net::IpAddr;
 
 use boundwalk::model::SegmentId;
 
-use super::{Arrival, Exit, Handed, Outcome, Probe, Simulator, Walk};
+use super::{Arrival, Exit, Handed, Outcome, Probe, Simulator, Walk, never_forwarded};
 
 impl Simulator<'_> {
     /// Every way in which a packet that a host of the site sends, as configured, arrives somewhere, sorted,
@@ -37,21 +37,22 @@ impl Simulator<'_> {
         self.host_exit(host, probe).is_some()
     }
 
-    /// Whether an address is a host's.
+    /// Whether an address is a host's and valid beyond its link.
     pub fn host_owns(&self, host: usize, address: IpAddr) -> bool {
-        self.devices[self.host_device(host)].owns(address)
+        self.router_owns(self.host_device(host), address)
     }
 
-    /// Whether an address is a gateway's or router's.
+    /// The same for a gateway or router.
     pub fn router_owns(&self, router: usize, address: IpAddr) -> bool {
-        self.devices[router].owns(address)
+        self.devices[router].owns(address) && !never_forwarded(address)
     }
 
     fn host_exit(&self, host: usize, probe: Probe) -> Option<Exit> {
         let device = &self.devices[self.host_device(host)];
         let exit = device.route(probe.destination)?;
         let own = &device.ports[exit.port()?].addresses;
-        let from_there = own.iter().any(|net| net.addr() == probe.source);
+        let from_there =
+            own.iter().any(|net| net.addr() == probe.source) && !never_forwarded(probe.source);
         from_there.then_some(exit)
     }
 

@@ -169,7 +169,8 @@ pub fn packet(probe: &Probe) -> Packet {
     }
 }
 
-fn probe(packet: &Packet) -> Probe {
+/// The same the other way.
+pub fn probe(packet: &Packet) -> Probe {
     Probe {
         source: packet.source,
         destination: packet.destination,
