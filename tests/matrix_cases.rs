@@ -93,6 +93,16 @@ addresses = ["10.0.1.9/28"]
     assert_eq!(of_segment.hostile, HostileReach::Same);
 }
 
+/// Nor do plain devices have the gateway's address.
+#[test]
+fn a_gateway_may_be_forged() {
+    let own = "source = [\"10.0.0.1\"]\n";
+    let site = site(&[BASE, PAGES, own]);
+    let network = Network::new(&site, TODAY);
+    let cell = cell(&network, By::Segment, Family::V4, "left", "right");
+    assert!(cell.some.is_empty() && larger(&cell));
+}
+
 /// The published address is one of the world's own, as far as the routes tell; it is tried all the same.
 #[test]
 fn what_is_published_is_reached_from_beyond() {
@@ -156,6 +166,49 @@ fn everything_reaches_a_gateway_with_a_link_local_address() {
     assert!(cell.everything());
 }
 
+/// A packet that got a source of one link only goes no further than that link.
+#[test]
+fn a_translation_may_write_what_is_not_forwarded() {
+    let relay = r#"
+[segments.near]
+zone = "inside"
+prefixes = ["fd00:0:0:2::/64"]
+[segments.middle]
+zone = "inside"
+prefixes = ["10.0.2.0/28"]
+[gateways.first]
+default = "permit"
+[gateways.first.interfaces.near]
+segment = "near"
+addresses = ["fd00:0:0:2::1/64"]
+[gateways.first.interfaces.middle]
+segment = "middle"
+addresses = ["fe80::1/64"]
+[[gateways.first.routes]]
+to = "fd00:0:0:1::/64"
+via = "fe80::2"
+interface = "middle"
+[routers.second.interfaces.middle]
+segment = "middle"
+addresses = ["fe80::2/64"]
+[routers.second.interfaces.right]
+segment = "right"
+addresses = ["fd00:0:0:1::2/64"]
+"#;
+    let hidden = r#"
+[[gateways.first.source_translations]]
+name = "hidden"
+to = ["middle"]
+to_address = "interface"
+"#;
+    for (translation, open) in [("", true), (hidden, false)] {
+        let site = site(&[BASE, relay, translation]);
+        let network = Network::new(&site, TODAY);
+        let cell = cell(&network, By::Segment, Family::V6, "near", "right");
+        assert_eq!((cell.everything(), cell.some.is_empty()), (open, !open));
+    }
+}
+
 /// One of two ways is closed, the other carries every packet.
 #[test]
 fn one_open_way_is_enough() {
@@ -175,17 +228,17 @@ addresses = ["10.0.2.6/28"]
 [[hosts.relay.interfaces]]
 segment = "near"
 addresses = ["10.0.3.6/28"]
-[hosts.deaf]
-[[hosts.deaf.interfaces]]
+[hosts.picky]
+[[hosts.picky.interfaces]]
 segment = "middle"
 addresses = ["10.0.2.7/28"]
-[[hosts.deaf.routes]]
-to = "10.0.1.0/28"
+[[hosts.picky.routes]]
+to = "10.0.1.10/32"
 discard = true
 [hosts.shelf]
 [[hosts.shelf.interfaces]]
 segment = "right"
-addresses = ["10.0.1.9/28"]
+addresses = ["10.0.1.9/28", "10.0.1.10/28"]
 [gateways.edge.interfaces.middle]
 segment = "middle"
 addresses = ["10.0.2.1/28"]
@@ -204,9 +257,9 @@ addresses = ["10.0.1.2/28"]
     }
     let of_host = |from, to| cell(&network, By::Host, Family::V4, from, to);
     assert!(of_host("relay", "shelf").everything());
-    // What a host can't send at all does not arrive.
-    let deaf = of_host("deaf", "shelf");
-    assert!(deaf.some.is_empty() && deaf.every.is_empty());
+    // To one of its two addresses this one can't send at all.
+    let picky = of_host("picky", "shelf");
+    assert!(!picky.some.is_empty() && picky.every.is_empty());
 }
 
 /// A sender whose address is rewritten to one that leads nowhere gets no answer, its neighbours do.
