@@ -12,6 +12,8 @@ pub(super) struct Missed {
     services: ClassSet,
     /// Where a packet may take several ways: parts that did not arrive by one of them.
     parts: Option<Vec<Region>>,
+    /// There too: parts that arrived.
+    arrived: Vec<Region>,
 }
 
 impl Missed {
@@ -27,6 +29,7 @@ impl Missed {
             all: network.classes.all(),
             services: network.classes.none(),
             parts: (forks || starts).then(Vec::new),
+            arrived: Vec::new(),
         }
     }
 
@@ -38,12 +41,28 @@ impl Missed {
         }
     }
 
-    /// Services of which every packet arrives, given the parts that do.
-    pub(super) fn others(self, arrived: &[Region]) -> ClassSet {
+    /// Something was delivered, and this part of it where it was sent to.
+    pub(super) fn deliver(&mut self, sent: &Region, mine: Option<&Region>) {
+        let Some(mine) = mine else {
+            self.add(sent);
+            return;
+        };
+        if sent != mine {
+            for elsewhere in sent.difference(mine) {
+                self.add(&elsewhere);
+            }
+        }
+        if self.parts.is_some() {
+            self.arrived.push(mine.clone());
+        }
+    }
+
+    /// Services of which every packet arrives.
+    pub(super) fn others(self) -> ClassSet {
         let mut others = self.all.difference(&self.services);
         for mut part in self.parts.into_iter().flatten() {
             part.services.intersection_with(&others);
-            for left in left_over(part, arrived) {
+            for left in left_over(part, &self.arrived) {
                 others.difference_with(&left.services);
             }
         }

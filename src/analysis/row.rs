@@ -92,7 +92,6 @@ impl Row<'_> {
             return;
         }
         let mut missed = Missed::new(self.network, self.plan, sender, self.forks);
-        let mut arrived: Vec<Region> = Vec::new();
         let mut replies = Replies::new(self.network, self.plan, sender, target);
         let complete = reach(
             self.network,
@@ -102,7 +101,7 @@ impl Row<'_> {
             &mut |arrival| match arrival {
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
-                    let before = arrived.len();
+                    let mut mine = None;
                     for (at, part) in self.takers(place, &flow) {
                         if cells[at].reading == Reading::Pair {
                             self.record(&mut replies, place, &part, &mut cells[at]);
@@ -110,13 +109,11 @@ impl Row<'_> {
                                 note(&mut reached[at], part.sent());
                             }
                             if Some(at) == own {
-                                arrived.push(part.sent().clone());
+                                mine = Some(part);
                             }
                         }
                     }
-                    for elsewhere in left_over(flow.into_sent(), &arrived[before..]) {
-                        missed.add(&elsewhere);
-                    }
+                    missed.deliver(flow.sent(), mine.as_deref().map(Flow::sent));
                 }
             },
         );
@@ -125,7 +122,7 @@ impl Row<'_> {
             cells.iter_mut().for_each(|cell| cell.complete = false);
         }
         if let Some(own) = own.filter(|_| complete) {
-            cells[own].every = missed.others(&arrived);
+            cells[own].every = missed.others();
         }
     }
 
