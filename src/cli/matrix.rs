@@ -55,9 +55,11 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk matrix site.toml\n  boundwalk matrix site.toml --by zone --ipv6\n  \
-    boundwalk matrix site.toml --from guests --to servers --flows\n  \
-    boundwalk matrix site.toml --service ssh,telnet --format csv";
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk matrix site.toml\n  \
+    boundwalk matrix site.toml --by zone --ipv6\n  \
+    boundwalk matrix site.toml --from guests --to office --flows\n  \
+    boundwalk matrix site.toml --service ssh,ipp --format csv\n\
+    Exit code 0, or 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum ByArgument {

@@ -24,7 +24,13 @@ pub use output::Output;
 #[command(name = "boundwalk", version, about, max_term_width = 100, after_help = AFTER_HELP)]
 struct Arguments {
     /// When to colour.
-    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    #[arg(
+        long,
+        global = true,
+        value_name = "WHEN",
+        default_value = "auto",
+        display_order = 900
+    )]
     color: Colour,
     #[command(subcommand)]
     command: Command,

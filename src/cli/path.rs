@@ -10,7 +10,7 @@ use crate::forwarding::{Network, Outcome, Packet};
 use crate::load::services;
 use crate::model::{Family, Protocol, Site};
 use crate::packet::IntervalSet;
-use crate::render::{clean, path_json, path_text};
+use crate::render::{clean, path_json, path_text, wrapped};
 
 use super::site::{FamilyArguments, SiteArguments, nearest, open};
 use super::{Output, Verdict};
@@ -47,9 +47,11 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk path site.toml laptop historian https\n  \
-    boundwalk path site.toml 10.44.10.7 10.44.60.10 tcp/502 --rules\n  \
-    boundwalk path site.toml 10.44.20.1 203.0.113.9 udp/53 --from guests\nExit code 0: it arrives, 1: it does not.";
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
+    boundwalk path site.toml guest-wifi 10.20.10.200 ipp\n  \
+    boundwalk path site.toml 10.20.10.7 203.0.113.9 https --rules\n  \
+    boundwalk path site.toml 10.20.10.7 203.0.113.9 udp/53 --from guest-wifi\n\
+    Exit code 0: it arrives, 1: it does not, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Format {
@@ -87,8 +89,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         ),
         Format::Text => {
             let shown = path_text(&network, &opened.sources, &result, arguments.rules, paint);
-            let caution = crate::render::wrapped(CAUTION, paint.columns.max(30)).join("\n");
-            format!("{shown}\nLayer 2 is assumed clean. {caution}\n")
+            let caution = format!("Layer 2 is assumed clean. {CAUTION}");
+            let caution = wrapped(&caution, paint.columns.max(30)).join("\n");
+            format!("{shown}\n{caution}\n")
         }
     };
     output.print(&text)?;

@@ -9,6 +9,7 @@ use crate::diagnostic::Severity;
 use crate::forwarding::Network;
 use crate::render::{
     Paint, Selection, Sheet, clean, matrix_text, problem_summary, review_json, review_markdown,
+    wrapped,
 };
 
 use super::matrix::sheet_key;
@@ -18,7 +19,7 @@ use super::{Output, Verdict};
 
 /// Look at everything before a deployment: problems of the file, the matrix by zone, a summary.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  boundwalk review site.toml --fail-on warning")]
+#[command(after_help = EXAMPLES)]
 pub(super) struct Arguments {
     #[command(flatten)]
     site: SiteArguments,
@@ -31,6 +32,10 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
 }
+
+const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
+    boundwalk review site.toml --fail-on error --format markdown\n\
+    Exit code 0: nothing of that severity found, 1: something was, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Threshold {
@@ -105,10 +110,13 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
             let paint = output.paint();
             let (key, codes) = sheet_key(&sheet, &namings);
-            output.print(&format!("{}\n\n", paint.strong(&clean(&opened.site.name))))?;
+            if !opened.site.name.is_empty() {
+                output.print(&format!("{}\n\n", paint.strong(&clean(&opened.site.name))))?;
+            }
             output.print(&matrix_text(&sheet, &key, &codes, paint))?;
             output.print(&notes_text(&sheet.notes, paint))?;
-            output.print(&format!("\n{}\n", paint.strong(&summary)))?;
+            let lines = wrapped(&summary, paint.columns).join("\n");
+            output.print(&format!("\n{}\n", paint.strong(&lines)))?;
         }
     }
     Ok(verdict(&opened, arguments.fail_on))
@@ -166,24 +174,28 @@ fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
         }
     }
     let waiting = [
-        (opened.site.needs.len(), "needs"),
-        (opened.site.expectations.len(), "expectations"),
+        (opened.site.needs.len(), "need"),
+        (opened.site.expectations.len(), "expectation"),
     ];
-    for (count, what) in waiting.into_iter().filter(|(count, _)| *count > 0) {
-        text.push_str(&format!("; {count} {what} read, not judged"));
+    let waiting = waiting.into_iter().filter(|(count, _)| *count > 0);
+    let waiting: Vec<String> = waiting.map(|(count, what)| counted(count, what)).collect();
+    if !waiting.is_empty() {
+        text.push_str(&format!("; {} read, not judged", waiting.join(" and ")));
     }
     text
+}
+
+fn counted(count: usize, what: &str) -> String {
+    let ending = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{ending}")
 }
 
 /// What an answer rests on, as a paragraph each.
 pub(super) fn notes_text(notes: &[String], paint: Paint) -> String {
     let mut out = format!("\n{}\n", paint.strong("What this rests on"));
     for note in notes {
-        for (number, line) in
-            crate::render::wrapped(&clean(note), paint.columns.saturating_sub(4).max(30))
-                .into_iter()
-                .enumerate()
-        {
+        let lines = wrapped(&clean(note), paint.columns.saturating_sub(4).max(30));
+        for (number, line) in lines.into_iter().enumerate() {
             let bullet = if number == 0 { "- " } else { "  " };
             let line = format!("  {bullet}{line}\n");
             out.push_str(&if note == CAUTION {

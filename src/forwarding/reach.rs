@@ -415,7 +415,12 @@ impl Walk<'_> {
         }
     }
 
-    fn translate_destination(&mut self, filter: &FilterPlan, ingress: usize, flow: Flow) -> Vec<Flow> {
+    fn translate_destination(
+        &mut self,
+        filter: &FilterPlan,
+        ingress: usize,
+        flow: Flow,
+    ) -> Vec<Flow> {
         let (done, mut parts) = self.first_matches(&filter.arrivals, ingress, flow);
         for (translation, part) in done {
             let Written::Address(address) = translation.written else {
@@ -432,7 +437,10 @@ impl Walk<'_> {
                 let before = std::mem::replace(&mut part.now.destination, written);
                 hop.destination_before = Some((translation.line, before));
                 if let Some(port) = translation.port {
-                    let after = self.network.classes.with_destination_port(&part.now.services, port);
+                    let after = self
+                        .network
+                        .classes
+                        .with_destination_port(&part.now.services, port);
                     let before = std::mem::replace(&mut part.now.services, after);
                     hop.services_before = Some((before, port));
                 }
@@ -444,7 +452,12 @@ impl Walk<'_> {
 
     /// The part of a flow that has the written destination and port already, so that a translation leaves
     /// it alone and no reply needs it undone; then the other parts.
-    fn written_anyway(&self, flow: &Flow, address: u128, port: Option<u16>) -> (Option<Flow>, Vec<Flow>) {
+    fn written_anyway(
+        &self,
+        flow: &Flow,
+        address: u128,
+        port: Option<u16>,
+    ) -> (Option<Flow>, Vec<Flow>) {
         if !flow.now.destination.contains(address) {
             return (None, vec![flow.clone()]);
         }
@@ -459,7 +472,11 @@ impl Walk<'_> {
             }
         }
         let destination = IntervalSet::point(address);
-        let kept = Region { destination, services, ..flow.now.clone() };
+        let kept = Region {
+            destination,
+            services,
+            ..flow.now.clone()
+        };
         self.split_off(flow, kept)
     }
 

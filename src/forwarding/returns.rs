@@ -77,7 +77,10 @@ impl Back<'_> {
             return Some(flow.clone());
         }
         let classes = &self.network.classes;
-        let with = |services: ClassSet| Region { services, ..flow.now.clone() };
+        let with = |services: ClassSet| Region {
+            services,
+            ..flow.now.clone()
+        };
         let rest = with(flow.now.services.difference(&silent));
         self.found.push(flow.sent_part(with(silent), classes));
         (!rest.is_empty()).then(|| flow.restricted(rest, classes))
@@ -87,8 +90,14 @@ impl Back<'_> {
     fn silent(&self, services: &ClassSet) -> ClassSet {
         let classes = &self.network.classes;
         let whole = [ICMP, ICMPV6].map(whole_protocol);
-        let echo = [messages(ICMP, ECHO_V4.0 >> 8), messages(ICMPV6, ECHO_V6.0 >> 8)];
-        classes.of(&whole).difference(&classes.of(&echo)).intersection(services)
+        let echo = [
+            messages(ICMP, ECHO_V4.0 >> 8),
+            messages(ICMPV6, ECHO_V6.0 >> 8),
+        ];
+        classes
+            .of(&whole)
+            .difference(&classes.of(&echo))
+            .intersection(services)
     }
 
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
@@ -270,7 +279,9 @@ impl Back<'_> {
         let mut groups = Vec::new();
         for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
             // Every code of an echo request is answered alike; the request's type decides.
-            let requests = classes.of(&[messages(protocol, request >> 8)]).intersection(services);
+            let requests = classes
+                .of(&[messages(protocol, request >> 8)])
+                .intersection(services);
             if !requests.is_empty() {
                 turned.difference_with(&requests);
                 let answer = single(classes, classes.class_of(protocol.0, 0, reply));
@@ -318,9 +329,14 @@ fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool 
     let belongs = |at: usize| {
         let later = flow.hops[at + 1..].iter().all(|hop| !hop.translates());
         let rewrote = |hop: &Hop| hop.source_before.is_some() || hop.destination_before.is_some();
-        later && flow.hops[..=at].iter().all(|hop| !rewrote(hop) || !hop.undone)
+        later
+            && flow.hops[..=at]
+                .iter()
+                .all(|hop| !rewrote(hop) || !hop.undone)
     };
-    let crossings = (0..flow.hops.len()).rev().filter(|&at| flow.hops[at].device == device);
+    let crossings = (0..flow.hops.len())
+        .rev()
+        .filter(|&at| flow.hops[at].device == device);
     let Some(at) = crossings.into_iter().find(|&at| belongs(at)) else {
         return false;
     };

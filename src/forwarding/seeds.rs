@@ -45,7 +45,10 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
         seeds.extend([whole_protocol(protocol), messages(protocol, request >> 8)]);
         if stateless {
             let reply = IntervalSet::point(u128::from(reply));
-            seeds.push(ServiceBox { destination_ports: reply, ..whole_protocol(protocol) });
+            seeds.push(ServiceBox {
+                destination_ports: reply,
+                ..whole_protocol(protocol)
+            });
         }
     }
     match stateless {

@@ -106,7 +106,11 @@ pub(super) fn reply(
         Place::Router(router) => {
             let device = plan.router_index(router);
             back.undo(&mut way, device);
-            match plan.device(device).own.contains(Family::value(way.packet.destination)) {
+            match plan
+                .device(device)
+                .own
+                .contains(Family::value(way.packet.destination))
+            {
                 // A reply to an address of its own stays where it is.
                 true => (false, Vec::new()),
                 false => back.route(way, device, None),
@@ -178,8 +182,8 @@ impl Back<'_> {
             Next::Done(_) => (false, way.steps),
             Next::AnyRouter(segment) => {
                 let first_hops = self.plan.segment(segment).first_hops.iter();
-                let mut ways =
-                    first_hops.map(|&(device, interface)| self.arrive(way.clone(), device, interface));
+                let mut ways = first_hops
+                    .map(|&(device, interface)| self.arrive(way.clone(), device, interface));
                 let first = ways.next().unwrap_or((false, way.steps.clone()));
                 let mut all = std::iter::once(first.clone()).chain(ways);
                 all.find(|(came, _)| *came).unwrap_or(first)
@@ -257,7 +261,10 @@ impl Back<'_> {
             pass,
             packet,
         });
-        self.follow(way, depart(self.plan, device, egress, next_hop, destination))
+        self.follow(
+            way,
+            depart(self.plan, device, egress, next_hop, destination),
+        )
     }
 
     /// A stateless gateway's verdict on a reply.

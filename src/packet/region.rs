@@ -131,7 +131,8 @@ mod tests {
                     held(std::slice::from_ref(&a)),
                     held(std::slice::from_ref(&b)),
                 );
-                let (both, only): (Vec<usize>, Vec<usize>) = in_a.iter().copied().partition(|p| in_b.contains(p));
+                let (both, only): (Vec<usize>, Vec<usize>) =
+                    in_a.iter().copied().partition(|p| in_b.contains(p));
                 assert_eq!(held(&[a.intersection(&b)]), both);
                 assert_eq!(held(&a.difference(&b)), only);
                 assert_eq!(a.overlaps(&b), !both.is_empty());

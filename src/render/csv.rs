@@ -8,7 +8,7 @@ use super::flows::packet_text;
 use super::shape::Sheet;
 use super::text::clean;
 
-const HEADER: [&str; 10] = [
+const HEADER: [&str; 11] = [
     "from",
     "to",
     "family",
@@ -19,6 +19,7 @@ const HEADER: [&str; 10] = [
     "hostile reaches more",
     "rules",
     "witness",
+    "complete",
 ];
 
 /// A matrix as CSV. Pairs within one segment and pairs without addresses are left out.
@@ -61,6 +62,8 @@ pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Nami
                     hostile(cell.hostile).to_owned(),
                     rules.collect::<Vec<_>>().join("; "),
                     cell.witness.as_ref().map_or_else(String::new, packet_text),
+                    // "nothing" where a limit was met is no promise.
+                    if cell.complete { "yes" } else { "no" }.to_owned(),
                 ];
                 let _ = writer.write_record(record.iter().map(|field| harmless(field)));
             }

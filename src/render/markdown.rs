@@ -5,6 +5,7 @@ use std::fmt::Write;
 use crate::diagnostic::{Problem, Sources};
 
 use super::key::Key;
+use super::matrix::inside;
 use super::shape::Sheet;
 use super::text::clean;
 
@@ -81,7 +82,7 @@ fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
     let _ = writeln!(
         out,
         "| . | nothing |\n| = | inside one {}, no gateway between |",
-        sheet.by
+        inside(sheet.by)
     );
     let _ = writeln!(out, "| ALL | everything |");
     let _ = writeln!(
