@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, Matrix, Naming, Party, Question, flows};
+use crate::analysis::{By, Matrix, Naming, Party, Question, flows, party_name};
 use crate::forwarding::Network;
 use crate::load::services;
 use crate::model::{Family, Service, Site};
@@ -15,7 +15,7 @@ use crate::render::{
 };
 
 use super::output::Progress;
-use super::site::{FamilyArguments, Opened, SiteArguments, open, parties};
+use super::site::{FamilyArguments, Opened, SiteArguments, open, parties, starts_itself};
 use super::{Output, Verdict};
 
 /// More rows than this are shown by zone unless asked otherwise: nobody reads them on a terminal.
@@ -93,7 +93,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let asked = match asked(&opened.site, arguments) {
         Ok(asked) => asked,
         Err(message) => {
-            output.complain(&message)?;
+            output.refuse(&message)?;
             return Ok(Verdict::Failed);
         }
     };
@@ -121,6 +121,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         two_way_only: arguments.two_way,
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
+    if let Some(message) = nothing_left(&sheet) {
+        output.refuse(&message)?;
+        return Ok(Verdict::Failed);
+    }
     let namings: Vec<Naming<'_>> = families
         .iter()
         .map(|&family| Naming::new(&network, family))
@@ -143,6 +147,20 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     Ok(Verdict::Clean)
 }
 
+/// Why there is no row or column to show, if so: an empty table would read like "nothing passes".
+fn nothing_left(sheet: &Sheet) -> Option<String> {
+    let by = sheet.by;
+    let option = match (sheet.rows.is_empty(), sheet.columns.is_empty()) {
+        (true, true) => return Some(format!("this site describes no {by}")),
+        (true, false) => "--from",
+        (false, true) => "--to",
+        (false, false) => return None,
+    };
+    Some(format!(
+        "{option} names no {by} of this site, and the matrix is by {by}"
+    ))
+}
+
 struct Asked {
     by: By,
     /// Whether the rows were grouped because there are many.
@@ -155,14 +173,18 @@ struct Asked {
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from, true)?;
     let to = parties(site, &arguments.to, true)?;
+    if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
+        return Err(starts_itself(party_name(site, own)));
+    }
     let mut asked_services = Vec::new();
-    for text in arguments
-        .service
-        .iter()
-        .flat_map(|list| split_services(list))
-    {
-        let found = services(site, text).map_err(|message| format!("error: {message}\n"))?;
-        asked_services.extend(found);
+    for list in &arguments.service {
+        if split_services(list).is_empty() {
+            return Err(format!("--service `{list}` names no service"));
+        }
+    }
+    let asked_for = arguments.service.iter();
+    for text in asked_for.flat_map(|list| split_services(list)) {
+        asked_services.extend(services(site, text)?);
     }
     let named = |wanted: fn(&Party) -> bool| from.iter().chain(&to).any(wanted);
     let many = site.segments.len() > MOST_ROWS && arguments.format == Format::Text;

@@ -12,12 +12,14 @@ mod schema;
 mod site;
 
 use std::ffi::OsString;
-use std::io::{self, ErrorKind};
+use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
 pub use output::Output;
+
+use crate::render::clean;
 
 /// Who can reach what on a segmented network: exact answers, with proofs and witness packets.
 #[derive(Debug, Parser)]
@@ -89,16 +91,7 @@ pub fn main() -> ExitCode {
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
-        Err(error) => {
-            let failed = error.use_stderr();
-            // Help that nobody reads to the end is no failure.
-            let _ = error.print();
-            return if failed {
-                Verdict::Failed
-            } else {
-                Verdict::Clean
-            };
-        }
+        Err(error) => return explain(&error),
     };
     let mut output = Output::new(arguments.color);
     let result = match arguments.command {
@@ -114,13 +107,32 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     )
 }
 
+/// Prints help, or what is wrong with a command line.
+fn explain(error: &clap::Error) -> Verdict {
+    let failed = error.use_stderr();
+    // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
+    // colour and with everything escaped. Help that nobody reads to the end is no failure.
+    let plain = error.render().to_string();
+    let _ = match plain.lines().all(|line| clean(line) == line) {
+        true => error.print(),
+        false => {
+            let lines: Vec<String> = plain.lines().map(clean).collect();
+            io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
+        }
+    };
+    match failed {
+        true => Verdict::Failed,
+        false => Verdict::Clean,
+    }
+}
+
 fn finish(result: io::Result<Verdict>, output: &mut Output) -> Verdict {
     match result {
         Ok(verdict) => verdict,
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Verdict::Clean,
         Err(error) => {
             // Nothing more can be done where standard error is closed as well.
-            let _ = output.complain(&format!("error: can't write the result: {error}\n"));
+            let _ = output.refuse(&format!("can't write the result: {error}"));
             Verdict::Failed
         }
     }

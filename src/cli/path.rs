@@ -8,11 +8,11 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
 use crate::forwarding::{Network, Outcome, Packet};
 use crate::load::services;
-use crate::model::{Family, Protocol, Site};
+use crate::model::{Family, Protocol, Site, ZoneId};
 use crate::packet::IntervalSet;
 use crate::render::{clean, path_json, path_text, wrapped};
 
-use super::site::{FamilyArguments, SiteArguments, nearest, open};
+use super::site::{FamilyArguments, SiteArguments, nearest, open, starts_itself};
 use super::{Output, Verdict};
 
 /// Follow one packet: each route, each rule tried and the one that decided, translations, where it stops and
@@ -75,7 +75,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let result = match walk(&network, arguments) {
         Ok(result) => result,
         Err(message) => {
-            output.complain(&format!("error: {message}\n"))?;
+            output.refuse(&message)?;
             return Ok(Verdict::Failed);
         }
     };
@@ -163,6 +163,9 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
         Some(name) => Some(start(site, name)?),
         None => sources.party,
     };
+    if let (None, Some(own)) = (&arguments.from, router_with(site, source)) {
+        return Err(starts_itself(own));
+    }
     path(network, from, &packet).map_err(|error| match error {
         PathError::MixedFamilies => "source and target are of two address families".to_owned(),
         PathError::NoAddress(family) => format!("the sender has no {} address", family.word()),
@@ -175,6 +178,13 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
 /// Protocols that a service with any protocol is shown with.
 fn common() -> IntervalSet {
     IntervalSet::point(u128::from(crate::model::TCP.0))
+}
+
+/// The name of the gateway or router whose own an address is.
+fn router_with(site: &Site, address: IpAddr) -> Option<&str> {
+    let mut routers = site.routers.iter();
+    let own = routers.find(|router| router.own_addresses().contains(address));
+    own.map(|router| router.name.value.as_str())
 }
 
 fn start(site: &Site, name: &str) -> Result<Party, String> {
@@ -207,12 +217,17 @@ impl End {
             Party::Device(_) => 2,
             Party::Zone(_) => 3,
         };
-        let best = found
-            .into_iter()
-            .filter(|party| !matches!(party, Party::Zone(_)))
-            .min_by_key(rank);
-        let party =
-            best.ok_or_else(|| unknown(network.site, text, "address, host, segment or gateway"))?;
+        let party = match found.into_iter().min_by_key(rank) {
+            Some(Party::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
+            Some(party) => party,
+            None => {
+                return Err(unknown(
+                    network.site,
+                    text,
+                    "address, host, segment or gateway",
+                ));
+            }
+        };
         let addresses = addresses(network, party);
         match addresses.is_empty() {
             true => Err(format!("`{}` has no address", clean(text))),
@@ -222,6 +237,19 @@ impl End {
             }),
         }
     }
+}
+
+/// What to say to the name of a zone: a packet starts and ends on one segment.
+fn name_a_segment(site: &Site, zone: ZoneId) -> String {
+    let segments = site
+        .segments_in(zone)
+        .map(|segment| &site.segment(segment).name.value);
+    let segments: Vec<&str> = segments.map(String::as_str).collect();
+    format!(
+        "`{}` is a zone; name one of its segments: {}",
+        site.zone(zone).name.value,
+        segments.join(", ")
+    )
 }
 
 /// One address of each family for a segment, all for a host or gateway.
@@ -247,10 +275,8 @@ fn unknown(site: &Site, name: &str, what: &str) -> String {
         .map(|segment| segment.name.value.as_str());
     let routers = site.routers.iter().map(|router| router.name.value.as_str());
     let near = nearest(name, hosts.chain(segments).chain(routers));
-    let hint = near.map_or_else(String::new, |near| {
-        format!("; did you mean `{}`?", clean(near))
-    });
-    format!("`{}` is no {what} of this site{hint}", clean(name))
+    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    format!("`{name}` is no {what} of this site{hint}")
 }
 
 #[cfg(test)]

@@ -162,7 +162,10 @@ fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
         none if none.is_empty() => "no problems in the file".to_owned(),
         some => some,
     };
-    let mut text = format!("{problems}; of {pairs} pairs of zones {open} open");
+    let mut text = match pairs {
+        0 => format!("{problems}; nothing that a gateway could part"),
+        _ => format!("{problems}; of {pairs} pairs of zones {open} open"),
+    };
     for (count, what) in [
         (undecided, "with a way past every filtering gateway"),
         (one_way, "with one-way flows"),

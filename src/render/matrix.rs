@@ -141,7 +141,11 @@ fn row_number(row: usize, layout: &Layout) -> String {
 
 /// A line that names the columns, where they are not the rows.
 fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Paint) {
-    let named = columns.map(|at| format!("{}\u{a0}{}", at + 1, column_name(&sheet.columns[at])));
+    // A number and its name stay on one line.
+    let named = columns.map(|at| {
+        let named = format!("{} {}", at + 1, column_name(&sheet.columns[at]));
+        named.replace(' ', "\u{a0}")
+    });
     let text = named.collect::<Vec<_>>().join(", ");
     let label = "columns: ";
     for (number, line) in wrapped(&text, paint.columns - label.len())
@@ -156,7 +160,7 @@ fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Pai
 fn column_name(side: &Side) -> String {
     let name = clean(&side.name);
     match side.kind {
-        "gateway" | "router" => format!("{name} ({} itself)", side.kind).replace(' ', "\u{a0}"),
+        "gateway" | "router" => format!("{name} ({} itself)", side.kind),
         _ => name,
     }
 }
