@@ -105,7 +105,7 @@ fn permitted(
 ) -> PermittedFlow {
     let plan = network.plan(family);
     let back = returns(network, plan, sender, place, &flow);
-    let mut left = vec![flow.sent.clone()];
+    let mut left = vec![flow.sent().clone()];
     for part in &back {
         left = left
             .into_iter()
@@ -126,16 +126,24 @@ fn permitted(
             router,
             name: name.clone(),
             decided: hop.filtered.then_some(hop.rule),
-            destination_translation: hop.destination_before.as_ref().map(|(line, _)| *line),
-            source_translation: hop.source_before.as_ref().map(|(line, _)| *line),
+            destination_translation: hop
+                .translated
+                .as_ref()
+                .and_then(|written| written.destination.as_ref())
+                .map(|(line, _)| *line),
+            source_translation: hop
+                .translated
+                .as_ref()
+                .and_then(|written| written.source.as_ref())
+                .map(|(line, _)| *line),
         }
     });
-    let shown = back.first().unwrap_or(&flow.sent);
+    let shown = back.first().unwrap_or(flow.sent());
     PermittedFlow {
         crossed: crossed.collect(),
         two_way,
         witness: witness(network, plan, shown),
-        sent: flow.sent,
+        sent: flow.sent().clone(),
         arrives: flow.now,
     }
 }

@@ -10,6 +10,8 @@ mod naming;
 mod notes;
 mod party;
 mod path;
+mod replies;
+mod row;
 mod witness;
 
 pub use cell::{Cell, Extent, HostileReach, Reading};

@@ -87,14 +87,6 @@ pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
             return example;
         }
     }
-    let edges = |value: u128| {
-        plan.segments.iter().any(|segment| {
-            let mut parts = segment.on_link.intervals().iter();
-            parts.any(|part| {
-                part.high() - part.low() > 1 && (part.low() == value || part.high() == value)
-            })
-        })
-    };
     let inner = set.intervals().iter().find_map(|part| {
         let next = part
             .low()
@@ -103,7 +95,7 @@ pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
         [Some(part.low()), next]
             .into_iter()
             .flatten()
-            .find(|&value| !edges(value))
+            .find(|&value| !plan.edges.contains(value))
     });
     inner.or(set.lowest())
 }

@@ -2,10 +2,13 @@
 
 use std::sync::OnceLock;
 
+use rustc_hash::FxHashMap;
+
 use crate::model::{
     Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, ServiceMatch, Site,
     Translation, TranslationTarget,
 };
+use crate::packet::Interval;
 use crate::packet::{
     ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
 };
@@ -98,31 +101,19 @@ impl FilterPlan {
         classes: &ServiceClasses,
         today: Date,
     ) -> Self {
-        let parties = Parties {
-            site,
-            interfaces: &router.interfaces,
-        };
+        let mut reader = Reader::new(site, router, family, classes);
         let mut lines = Vec::new();
         let mut rules = Vec::new();
         let mut actions = Vec::new();
-        for (number, rule) in filter
-            .rules
-            .iter()
-            .enumerate()
-            .filter(|(_, rule)| rule.active(today))
-        {
-            let Some(fields) = fields(
-                &rule.source,
-                &rule.destination,
-                &rule.services,
-                family,
-                classes,
-            ) else {
+        let numbered = filter.rules.iter().enumerate();
+        for (number, rule) in numbered.filter(|(_, rule)| rule.active(today)) {
+            let Some(fields) = reader.fields(&rule.source, &rule.destination, &rule.services)
+            else {
                 continue;
             };
             lines.push(Line {
-                ingress: rule.from.as_ref().map(|from| parties.interfaces(from)),
-                egress: rule.to.as_ref().map(|to| parties.interfaces(to)),
+                ingress: rule.from.as_ref().map(|from| reader.interfaces(from)),
+                egress: rule.to.as_ref().map(|to| reader.interfaces(to)),
                 source: fields.source,
                 destination: fields.destination,
                 services: fields.services,
@@ -143,8 +134,8 @@ impl FilterPlan {
             egress: numbers.map(|number| lines.to_egress(number)).collect(),
             rules,
             actions,
-            arrivals: translations(&filter.destination_translations, &parties, family, classes),
-            departures: translations(&filter.source_translations, &parties, family, classes),
+            arrivals: reader.translations(&filter.destination_translations),
+            departures: reader.translations(&filter.source_translations),
             itself,
             lines,
             sources: OnceLock::new(),
@@ -184,14 +175,45 @@ pub(super) fn boxes(services: &ServiceMatch, family: Family) -> Vec<ServiceBox> 
         .collect()
 }
 
-struct Parties<'a> {
-    site: &'a Site,
-    interfaces: &'a [Interface],
+struct Fields {
+    source: Option<IntervalSet>,
+    destination: Option<IntervalSet>,
+    services: Option<ClassSet>,
 }
 
-impl Parties<'_> {
+/// Reads the fields of rules and translations in one family. Large rule lists name the same parties and
+/// services again and again, so each list of them is worked out once.
+struct Reader<'a> {
+    site: &'a Site,
+    interfaces: &'a [Interface],
+    family: Family,
+    classes: &'a ServiceClasses,
+    known_parties: FxHashMap<&'a [Party], IntervalSet>,
+    known_services: FxHashMap<Vec<ServiceBox>, ClassSet>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(
+        site: &'a Site,
+        router: &'a Router,
+        family: Family,
+        classes: &'a ServiceClasses,
+    ) -> Self {
+        Self {
+            site,
+            interfaces: &router.interfaces,
+            family,
+            classes,
+            known_parties: FxHashMap::default(),
+            known_services: FxHashMap::default(),
+        }
+    }
+
     /// Numbers of the interfaces that a list of parties names; the gateway itself is one past the last.
-    fn interfaces(&self, parties: &[Party]) -> IntervalSet {
+    fn interfaces(&mut self, parties: &'a [Party]) -> IntervalSet {
+        if let Some(known) = self.known_parties.get(parties) {
+            return known.clone();
+        }
         let numbered = self.interfaces.iter().enumerate();
         let named = numbered.filter(|(_, interface)| {
             parties.iter().any(|party| match *party {
@@ -206,88 +228,80 @@ impl Parties<'_> {
         }
         let points = numbers
             .into_iter()
-            .map(|number| crate::packet::Interval::point(number as u128));
-        points.collect()
+            .map(|number| Interval::point(number as u128));
+        let set: IntervalSet = points.collect();
+        self.known_parties.insert(parties, set.clone());
+        set
     }
-}
 
-struct Fields {
-    source: Option<IntervalSet>,
-    destination: Option<IntervalSet>,
-    services: Option<ClassSet>,
-}
-
-/// The address and service fields in one family; `None` where a field leaves nothing of that family.
-fn fields(
-    source: &Option<AddressMatch>,
-    destination: &Option<AddressMatch>,
-    services: &Option<ServiceMatch>,
-    family: Family,
-    classes: &ServiceClasses,
-) -> Option<Fields> {
-    // The outer option: whether anything can match; the inner: whether the field limits at all.
-    let addresses = |field: &Option<AddressMatch>| match field {
-        None => Some(None),
-        Some(list) => {
-            let set = list.set.of(family);
-            let everything = *set == family.full();
-            (!set.is_empty()).then(|| (!everything).then(|| set.clone()))
-        }
-    };
-    let services = match services {
-        None => None,
-        Some(list) => {
-            let set = classes.of(&boxes(list, family));
-            if set.is_empty() {
-                return None;
+    /// The address and service fields; `None` where a field leaves nothing of the family.
+    fn fields(
+        &mut self,
+        source: &Option<AddressMatch>,
+        destination: &Option<AddressMatch>,
+        services: &Option<ServiceMatch>,
+    ) -> Option<Fields> {
+        // The outer option: whether anything can match; the inner: whether the field limits at all.
+        let addresses = |field: &Option<AddressMatch>| match field {
+            None => Some(None),
+            Some(list) => {
+                let set = list.set.of(self.family);
+                let everything = *set == self.family.full();
+                (!set.is_empty()).then(|| (!everything).then(|| set.clone()))
             }
-            (set != classes.all()).then_some(set)
-        }
-    };
-    Some(Fields {
-        source: addresses(source)?,
-        destination: addresses(destination)?,
-        services,
-    })
-}
-
-fn translations(
-    list: &[Translation],
-    parties: &Parties<'_>,
-    family: Family,
-    classes: &ServiceClasses,
-) -> Vec<TranslationPlan> {
-    let mut plans = Vec::new();
-    for (line, translation) in list.iter().enumerate().filter(|(_, line)| line.enabled) {
-        let written = match translation.target {
-            TranslationTarget::Address(address) if Family::of(address) == family => {
-                Written::Address(Family::value(address))
-            }
-            TranslationTarget::Address(_) => continue,
-            TranslationTarget::Interface => Written::Interface,
-            TranslationTarget::Unchanged => Written::Unchanged,
         };
-        let matched = fields(
-            &translation.source,
-            &translation.destination,
-            &translation.services,
-            family,
-            classes,
-        );
-        if let Some(fields) = matched {
-            plans.push(TranslationPlan {
-                line,
-                interfaces: translation
-                    .parties
-                    .as_ref()
-                    .map(|named| parties.interfaces(named)),
-                source: fields.source,
-                destination: fields.destination,
-                services: fields.services,
-                written,
-                port: translation.port,
-            });
-        }
+        let (source, destination) = (addresses(source)?, addresses(destination)?);
+        let services = match services {
+            None => None,
+            Some(list) => {
+                let set = self.services(boxes(list, self.family));
+                if set.is_empty() {
+                    return None;
+                }
+                (set != self.classes.all()).then_some(set)
+            }
+        };
+        Some(Fields {
+            source,
+            destination,
+            services,
+        })
     }
-    plans
+
+    fn services(&mut self, boxes: Vec<ServiceBox>) -> ClassSet {
+        if let Some(known) = self.known_services.get(&boxes) {
+            return known.clone();
+        }
+        let set = self.classes.of(&boxes);
+        self.known_services.insert(boxes, set.clone());
+        set
+    }
+
+    fn translations(&mut self, list: &'a [Translation]) -> Vec<TranslationPlan> {
+        let mut plans = Vec::new();
+        for (line, translation) in list.iter().enumerate().filter(|(_, line)| line.enabled) {
+            let written = match translation.target {
+                TranslationTarget::Address(address) if Family::of(address) == self.family => {
+                    Written::Address(Family::value(address))
+                }
+                TranslationTarget::Address(_) => continue,
+                TranslationTarget::Interface => Written::Interface,
+                TranslationTarget::Unchanged => Written::Unchanged,
+            };
+            let (source, destination) = (&translation.source, &translation.destination);
+            if let Some(fields) = self.fields(source, destination, &translation.services) {
+                let parties = translation.parties.as_ref();
+                plans.push(TranslationPlan {
+                    line,
+                    interfaces: parties.map(|named| self.interfaces(named)),
+                    source: fields.source,
+                    destination: fields.destination,
+                    services: fields.services,
+                    written,
+                    port: translation.port,
+                });
+            }
+        }
+        plans
+    }
 }

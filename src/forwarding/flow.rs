@@ -6,6 +6,17 @@ use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::network::DeviceIndex;
 
+/// What translations changed at a device.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Translated {
+    /// Number of the destination translation applied, and the destinations before it.
+    pub destination: Option<(usize, IntervalSet)>,
+    /// Services before that translation and the port it wrote.
+    pub services: Option<(ClassSet, u16)>,
+    /// Number of the source translation applied, and the sources before it.
+    pub source: Option<(usize, IntervalSet)>,
+}
+
 /// One device that a flow crossed or ended at.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Hop {
@@ -19,12 +30,9 @@ pub struct Hop {
     pub filtered: bool,
     /// Number of the deciding rule in the gateway's list; `None`: the default, or no filter.
     pub rule: Option<usize>,
-    /// Number of the destination translation applied, and the destinations before it.
-    pub destination_before: Option<(usize, IntervalSet)>,
-    /// Services before that translation and the port it wrote.
-    pub services_before: Option<(ClassSet, u16)>,
-    /// Number of the source translation applied, and the sources before it.
-    pub source_before: Option<(usize, IntervalSet)>,
+    /// What was rewritten here; `None`: nothing. Boxed, because most hops rewrite nothing and flows are
+    /// copied a lot.
+    pub translated: Option<Box<Translated>>,
     /// Whether a reply has passed here and its translations are undone.
     pub undone: bool,
 }
@@ -38,73 +46,84 @@ impl Hop {
             egress: None,
             filtered: false,
             rule: None,
-            destination_before: None,
-            services_before: None,
-            source_before: None,
+            translated: None,
             undone: false,
         }
     }
 
     /// Whether an address or port was rewritten here and is not undone.
     pub fn translates(&self) -> bool {
-        !self.undone && (self.source_before.is_some() || self.destination_before.is_some())
+        !self.undone && self.translated.is_some()
     }
 }
 
 /// A set of packets under way.
 ///
-/// Invariant: every packet of `sent` becomes one of `now` by the translations of `hops`, and every packet of
-/// `now` comes from one of `sent`. A field that no hop has rewritten is the same set in both.
+/// Invariant: every packet sent becomes one of `now` by the translations of `hops`, and every packet of `now`
+/// comes from one that was sent. A field that no hop has rewritten is the same set in both.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Flow {
-    /// As the sender sent it.
-    pub sent: Region,
     /// As it is now.
     pub now: Region,
     /// Devices crossed, in order.
     pub hops: SmallVec<[Hop; 1]>,
+    /// As it was sent, where some hop has rewritten it; else it is as it is now.
+    before: Option<Box<Region>>,
 }
 
 impl Flow {
     /// A flow that has just been sent.
     pub fn new(region: Region) -> Self {
         Self {
-            now: region.clone(),
-            sent: region,
+            now: region,
             hops: SmallVec::new(),
+            before: None,
         }
+    }
+
+    /// The flow as the sender sent it.
+    pub fn sent(&self) -> &Region {
+        self.before.as_deref().unwrap_or(&self.now)
+    }
+
+    /// The same, for keeping.
+    pub fn into_sent(self) -> Region {
+        self.before.map_or(self.now, |before| *before)
     }
 
     /// The part of the flow that now lies in `part`, which must be a part of `now`.
     pub fn restricted(&self, part: Region, classes: &ServiceClasses) -> Self {
+        let before = self.before.as_ref();
+        let before = before.map(|_| Box::new(self.sent_part(part.clone(), classes)));
         Self {
-            sent: self.sent_part(part.clone(), classes),
             now: part,
             hops: self.hops.clone(),
+            before,
         }
     }
 
     /// What was sent of the part of `now` given.
     pub fn sent_part(&self, part: Region, classes: &ServiceClasses) -> Region {
-        if !self.hops.iter().any(Hop::translates) {
+        let Some(before) = &self.before else {
             return part;
-        }
+        };
         let pending = || self.hops.iter().filter(|hop| !hop.undone);
-        let source = match pending().any(|hop| hop.source_before.is_some()) {
-            true => self.sent.source.clone(),
+        let pending = || pending().filter_map(|hop| hop.translated.as_deref());
+        let source = match pending().any(|hop| hop.source.is_some()) {
+            true => before.source.clone(),
             false => part.source,
         };
-        let destination = match pending().any(|hop| hop.destination_before.is_some()) {
-            true => self.sent.destination.clone(),
+        let destination = match pending().any(|hop| hop.destination.is_some()) {
+            true => before.destination.clone(),
             false => part.destination,
         };
         // Undo the written ports, latest first.
-        let written = self.hops.iter().rev().filter(|hop| !hop.undone);
-        let services = written
-            .filter_map(|hop| hop.services_before.as_ref())
-            .fold(part.services, |services, (before, port)| {
-                classes.before_destination_port(&services, before, *port)
-            });
+        let mut written: Vec<_> = pending().filter_map(|hop| hop.services.as_ref()).collect();
+        written.reverse();
+        let undo = |services: ClassSet, (before, port): &(ClassSet, u16)| {
+            classes.before_destination_port(&services, before, *port)
+        };
+        let services = written.into_iter().fold(part.services, undo);
         Region {
             source,
             destination,
@@ -112,8 +131,66 @@ impl Flow {
         }
     }
 
+    /// Writes another destination, and port, at the last hop, for the translation of a number.
+    pub(super) fn write_destination(
+        &mut self,
+        line: usize,
+        address: u128,
+        port: Option<u16>,
+        classes: &ServiceClasses,
+    ) {
+        self.keep_sent();
+        let Some(hop) = self.hops.last_mut() else {
+            return;
+        };
+        let written = hop.translated.get_or_insert_default();
+        let before = std::mem::replace(&mut self.now.destination, IntervalSet::point(address));
+        written.destination = Some((line, before));
+        if let Some(port) = port {
+            let after = classes.with_destination_port(&self.now.services, port);
+            let before = std::mem::replace(&mut self.now.services, after);
+            written.services = Some((before, port));
+        }
+    }
+
+    /// Writes another source at the last hop, for the translation of a number.
+    pub(super) fn write_source(&mut self, line: usize, address: u128) {
+        self.keep_sent();
+        if let Some(hop) = self.hops.last_mut() {
+            let before = std::mem::replace(&mut self.now.source, IntervalSet::point(address));
+            hop.translated.get_or_insert_default().source = Some((line, before));
+        }
+    }
+
+    /// Undoes what was rewritten at a hop, for the way back.
+    pub(super) fn undo(&mut self, at: usize, classes: &ServiceClasses) {
+        let hop = &mut self.hops[at];
+        hop.undone = true;
+        let Some(written) = &hop.translated else {
+            return;
+        };
+        if let Some((_, source)) = &written.source {
+            self.now.source = source.clone();
+        }
+        if let Some((_, destination)) = &written.destination {
+            self.now.destination = destination.clone();
+        }
+        if let Some((before, port)) = &written.services {
+            // Only what really came through: the present services, taken back through the written port.
+            let services = classes.before_destination_port(&self.now.services, before, *port);
+            self.now.services = services;
+        }
+    }
+
     /// Whether a filtering gateway decided on the way.
     pub fn filtered(&self) -> bool {
         self.hops.iter().any(|hop| hop.filtered)
+    }
+
+    /// From the first translation on, what was sent is kept apart.
+    fn keep_sent(&mut self) {
+        if self.before.is_none() {
+            self.before = Some(Box::new(self.now.clone()));
+        }
     }
 }

@@ -17,11 +17,12 @@ mod routes;
 mod seeds;
 mod trace;
 mod trace_reply;
+mod translate;
 
 pub use filter::{FilterPlan, TranslationPlan, Written};
-pub use flow::{Flow, Hop};
+pub use flow::{Flow, Hop, Translated};
 pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
-pub use reach::{Arrival, Place, Sender, Stop, Target, reach};
+pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace};

@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use crate::diagnostic::Span;
 use crate::model::{
-    Date, Family, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId, SegmentId,
-    Service, Site, SourceCheck, Via,
+    Date, Family, Filter, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId,
+    SegmentId, Service, Site, SourceCheck, Via,
 };
 use crate::packet::{Interval, IntervalSet, ServiceClasses};
 
@@ -85,6 +85,10 @@ pub struct Plan {
     pub routers_own: IntervalSet,
     /// Addresses that no router forwards to or from.
     pub nobody: IntervalSet,
+    /// First and last addresses of on-link prefixes: no plain device's where a prefix holds more than two.
+    pub edges: IntervalSet,
+    /// Whether every gateway is stateful.
+    pub stateful: bool,
 }
 
 /// A site, prepared for sending packets through it.
@@ -149,6 +153,8 @@ impl Plan {
             segments: Vec::new(),
             routers_own,
             nobody: family.never_forwarded(),
+            edges: edges(site, family),
+            stateful: filters(site).all(|filter| filter.stateful),
         };
         plan.segments = plan.attach(site);
         plan.resolve_first_hops(site);
@@ -178,6 +184,25 @@ impl Plan {
             .iter()
             .take_while(|device| matches!(device.id, DeviceId::Router(_)));
         DeviceIndex(routers.count() + id.0)
+    }
+
+    /// Gateways and routers that take packets handed out on a segment for their own addresses: by the
+    /// interface that has the address, and for addresses of their other interfaces by the first.
+    pub fn receivers(
+        &self,
+        segment: SegmentId,
+    ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
+        let attached = self.segment(segment).attached.iter().copied();
+        let routers =
+            attached.filter(|&(device, _)| matches!(self.device(device).id, DeviceId::Router(_)));
+        let by_interface = routers.clone().map(|(device, interface)| {
+            let addresses = &self.device(device).interfaces[interface].addresses;
+            let points = addresses.iter().map(|&address| Interval::point(address));
+            (device, interface, points.collect())
+        });
+        let by_device =
+            routers.map(|(device, interface)| (device, interface, self.device(device).own.clone()));
+        by_interface.chain(by_device)
     }
 
     /// The interface on a segment that has an address.
@@ -280,6 +305,21 @@ impl Plan {
         }
         intervals.into_iter().collect()
     }
+}
+
+fn filters(site: &Site) -> impl Iterator<Item = &Filter> {
+    site.routers.iter().filter_map(|router| router.filter())
+}
+
+fn edges(site: &Site, family: Family) -> IntervalSet {
+    let prefixes = site.segments.iter().flat_map(|segment| &segment.prefixes);
+    let mine = prefixes.filter(|prefix| prefix.value.family() == family);
+    let wide = mine
+        .map(|prefix| prefix.value.interval())
+        .filter(|range| range.high() - range.low() > 1);
+    wide.flat_map(|range| [range.low(), range.high()])
+        .map(Interval::point)
+        .collect()
 }
 
 fn router_device(

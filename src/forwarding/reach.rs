@@ -3,7 +3,7 @@
 use crate::model::{Action, HostId, RouterId, SegmentId};
 use crate::packet::{Interval, IntervalSet, Mask, Region};
 
-use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::filter::FilterPlan;
 use super::flow::{Flow, Hop};
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
@@ -108,9 +108,38 @@ pub fn reach(
     walk.complete
 }
 
-struct Walk<'a> {
-    network: &'a Network<'a>,
-    plan: &'a Plan,
+/// Sends what a hostile device on a segment can send to `target` and no plain device there can: from other
+/// sources, or by other next hops. Together with what plain devices send it is all that a hostile one can.
+/// Otherwise as [`reach`].
+pub fn reach_beyond(
+    network: &Network<'_>,
+    plan: &Plan,
+    segment: SegmentId,
+    target: Target<'_>,
+    sink: &mut dyn FnMut(Arrival),
+) -> bool {
+    let mut walk = Walk {
+        network,
+        plan,
+        origin: Some(segment),
+        hostile: true,
+        target: target.segment,
+        sink,
+        complete: true,
+    };
+    let flow = Flow::new(Region {
+        source: plan.family.full().difference(&plan.nobody),
+        destination: target.addresses.clone(),
+        services: network.classes.all(),
+    });
+    walk.send_hostile(segment, flow, true);
+    walk.complete
+}
+
+/// A walk under way.
+pub(super) struct Walk<'a> {
+    pub(super) network: &'a Network<'a>,
+    pub(super) plan: &'a Plan,
     /// The segment that the sender is on.
     origin: Option<SegmentId>,
     /// Whether the sender may use any source.
@@ -147,9 +176,12 @@ impl Walk<'_> {
                 }
             }
             Sender::Hostile(segment) => {
-                let family = self.plan.family;
-                let source = family.full().difference(&family.never_forwarded());
-                self.send_hostile(segment, Flow::new(region(source, destinations.clone())));
+                let source = self.plan.family.full().difference(&self.plan.nobody);
+                self.send_hostile(
+                    segment,
+                    Flow::new(region(source, destinations.clone())),
+                    false,
+                );
             }
         }
     }
@@ -164,11 +196,11 @@ impl Walk<'_> {
             self.hand_over(segment, None, near);
         }
         if let Some(far) = far {
-            self.to_any_router(segment, far);
+            self.send_to_routers(segment, far);
         }
     }
 
-    fn to_any_router(&mut self, segment: SegmentId, flow: Flow) {
+    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan.segment(segment);
         if plan.first_hops.is_empty() {
             self.stop(Stop::NoFirstHop, flow);
@@ -179,14 +211,33 @@ impl Walk<'_> {
         }
     }
 
-    fn send_hostile(&mut self, segment: SegmentId, flow: Flow) {
+    /// Sends by every interface on the segment. With `beyond`, what plain devices send as well is left out:
+    /// their own sources to destinations off the segment, by their first hops.
+    fn send_hostile(&mut self, segment: SegmentId, flow: Flow, beyond: bool) {
         let plan = self.plan.segment(segment);
         let (near, _) = self.split_destination(&flow, &plan.on_link);
+        let other_sources = Region {
+            source: flow.now.source.difference(&plan.addresses),
+            ..flow.now.clone()
+        };
+        let mut less = vec![flow.restricted(other_sources, &self.network.classes)];
         if let Some(near) = near {
+            let own_sources = Region {
+                source: near.now.source.intersection(&plan.addresses),
+                ..near.now.clone()
+            };
+            less.push(near.restricted(own_sources, &self.network.classes));
             self.hand_over(segment, None, near);
         }
+        less.retain(|flow| !flow.now.is_empty());
         for &(device, interface) in &plan.attached {
-            self.arrive(device, interface, flow.clone());
+            if beyond && plan.first_hops.contains(&(device, interface)) {
+                for flow in &less {
+                    self.arrive(device, interface, flow.clone());
+                }
+            } else {
+                self.arrive(device, interface, flow.clone());
+            }
         }
     }
 
@@ -194,12 +245,11 @@ impl Walk<'_> {
     fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
         let mut rest = flow;
         if rest.now.destination.overlaps(&self.plan.routers_own) {
-            for &(device, interface) in &self.plan.segment(segment).attached {
-                let owner = self.plan.device(device);
-                if Some(device) == from || !matches!(owner.id, DeviceId::Router(_)) {
+            for (device, interface, own) in self.plan.receivers(segment) {
+                if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split_destination(&rest, &owner.own);
+                let (mine, others) = self.split_destination(&rest, &own);
                 if let Some(mine) = mine {
                     self.arrive(device, interface, mine);
                 }
@@ -335,7 +385,7 @@ impl Walk<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow),
-            NextHop::AnyRouter { .. } => self.to_any_router(segment, flow),
+            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
             NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow),
@@ -415,152 +465,12 @@ impl Walk<'_> {
         }
     }
 
-    fn translate_destination(
-        &mut self,
-        filter: &FilterPlan,
-        ingress: usize,
-        flow: Flow,
-    ) -> Vec<Flow> {
-        let (done, mut parts) = self.first_matches(&filter.arrivals, ingress, flow);
-        for (translation, part) in done {
-            let Written::Address(address) = translation.written else {
-                parts.push(part);
-                continue;
-            };
-            let (kept, rest) = self.written_anyway(&part, address, translation.port);
-            parts.extend(kept);
-            for mut part in rest {
-                let Some(hop) = part.hops.last_mut() else {
-                    continue;
-                };
-                let written = IntervalSet::point(address);
-                let before = std::mem::replace(&mut part.now.destination, written);
-                hop.destination_before = Some((translation.line, before));
-                if let Some(port) = translation.port {
-                    let after = self
-                        .network
-                        .classes
-                        .with_destination_port(&part.now.services, port);
-                    let before = std::mem::replace(&mut part.now.services, after);
-                    hop.services_before = Some((before, port));
-                }
-                parts.push(part);
-            }
-        }
-        parts
-    }
-
-    /// The part of a flow that has the written destination and port already, so that a translation leaves
-    /// it alone and no reply needs it undone; then the other parts.
-    fn written_anyway(
+    /// The part with destinations in `set`, and the other part.
+    pub(super) fn split_destination(
         &self,
         flow: &Flow,
-        address: u128,
-        port: Option<u16>,
-    ) -> (Option<Flow>, Vec<Flow>) {
-        if !flow.now.destination.contains(address) {
-            return (None, vec![flow.clone()]);
-        }
-        let classes = &self.network.classes;
-        let mut services = flow.now.services.clone();
-        if let Some(port) = port {
-            let port = IntervalSet::point(u128::from(port));
-            let has_it = |class: &usize| classes.class_box(*class).destination_ports == port;
-            services = classes.none();
-            for class in flow.now.services.iter().filter(has_it) {
-                services.insert(class);
-            }
-        }
-        let destination = IntervalSet::point(address);
-        let kept = Region {
-            destination,
-            services,
-            ..flow.now.clone()
-        };
-        self.split_off(flow, kept)
-    }
-
-    /// A part of a flow, and the rest; `None` where the part is empty.
-    fn split_off(&self, flow: &Flow, part: Region) -> (Option<Flow>, Vec<Flow>) {
-        if part.is_empty() {
-            return (None, vec![flow.clone()]);
-        }
-        let classes = &self.network.classes;
-        let rest = flow.now.difference(&part).into_iter();
-        let rest = rest.map(|rest| flow.restricted(rest, classes)).collect();
-        (Some(flow.restricted(part, classes)), rest)
-    }
-
-    fn translate_source(
-        &mut self,
-        filter: &FilterPlan,
-        device: DeviceIndex,
-        egress: usize,
-        flow: Flow,
-    ) -> Vec<Flow> {
-        if filter.departures.is_empty() {
-            return vec![flow];
-        }
-        let (done, mut parts) = self.first_matches(&filter.departures, egress, flow);
-        for (translation, part) in done {
-            let own = &self.plan.device(device).interfaces[egress].addresses;
-            let address = match (translation.written, own.first()) {
-                (Written::Address(address), _) | (Written::Interface, Some(&address)) => address,
-                (Written::Unchanged, _) => {
-                    parts.push(part);
-                    continue;
-                }
-                (Written::Interface, None) => {
-                    self.stop(Stop::NoTranslationAddress, part);
-                    continue;
-                }
-            };
-            let written = IntervalSet::point(address);
-            let kept = Region {
-                source: part.now.source.intersection(&written),
-                ..part.now.clone()
-            };
-            let (kept, rest) = self.split_off(&part, kept);
-            parts.extend(kept);
-            for mut part in rest {
-                if let Some(hop) = part.hops.last_mut() {
-                    let before = std::mem::replace(&mut part.now.source, written.clone());
-                    hop.source_before = Some((translation.line, before));
-                }
-                parts.push(part);
-            }
-        }
-        parts
-    }
-
-    /// Splits a flow by the first translation that matches; the parts that none matches come second.
-    fn first_matches<'t>(
-        &self,
-        list: &'t [TranslationPlan],
-        interface: usize,
-        flow: Flow,
-    ) -> (Vec<(&'t TranslationPlan, Flow)>, Vec<Flow>) {
-        let mut done = Vec::new();
-        let mut open = vec![flow];
-        for translation in list {
-            let mut next = Vec::new();
-            for flow in open {
-                match translation.matched(interface, &flow.now) {
-                    None => next.push(flow),
-                    Some(part) => {
-                        let rest = flow.now.difference(&part).into_iter();
-                        next.extend(rest.map(|rest| flow.restricted(rest, &self.network.classes)));
-                        done.push((translation, flow.restricted(part, &self.network.classes)));
-                    }
-                }
-            }
-            open = next;
-        }
-        (done, open)
-    }
-
-    /// The part with destinations in `set`, and the other part.
-    fn split_destination(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
+        set: &IntervalSet,
+    ) -> (Option<Flow>, Option<Flow>) {
         let inside = flow.now.destination.intersection(set);
         if inside.is_empty() {
             return (None, Some(flow.clone()));
@@ -599,7 +509,7 @@ impl Walk<'_> {
         (part(outside), part(inside))
     }
 
-    fn stop(&mut self, why: Stop, flow: Flow) {
-        (self.sink)(Arrival::Stopped(why, flow.sent));
+    pub(super) fn stop(&mut self, why: Stop, flow: Flow) {
+        (self.sink)(Arrival::Stopped(why, flow.into_sent()));
     }
 }

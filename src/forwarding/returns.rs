@@ -10,7 +10,7 @@ use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop};
-use super::network::{DeviceId, DeviceIndex, Network, Plan};
+use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
@@ -107,9 +107,13 @@ impl Back<'_> {
             self.hand_over(segment, None, near, visited);
         }
         if let Some(far) = far {
-            for &(device, interface) in &plan.first_hops {
-                self.arrive(device, interface, far.clone(), visited);
-            }
+            self.send_to_routers(segment, far, visited);
+        }
+    }
+
+    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
+        for &(device, interface) in &self.plan.segment(segment).first_hops {
+            self.arrive(device, interface, flow.clone(), visited);
         }
     }
 
@@ -123,12 +127,11 @@ impl Back<'_> {
     ) {
         let mut rest = flow;
         if rest.now.source.overlaps(&self.plan.routers_own) {
-            for &(device, interface) in &self.plan.segment(segment).attached {
-                let owner = self.plan.device(device);
-                if Some(device) == from || !matches!(owner.id, DeviceId::Router(_)) {
+            for (device, interface, own) in self.plan.receivers(segment) {
+                if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split(&rest, &owner.own);
+                let (mine, others) = self.split(&rest, &own);
                 if let Some(mine) = mine {
                     self.arrive(device, interface, mine, visited);
                 }
@@ -143,8 +146,8 @@ impl Back<'_> {
 
     fn come_home(&mut self, segment: SegmentId, flow: Flow) {
         let translated = flow.hops.iter().any(|hop| hop.translates());
-        if self.home.contains(&segment) && !translated && !flow.sent.is_empty() {
-            self.found.push(flow.sent);
+        if self.home.contains(&segment) && !translated && !flow.sent().is_empty() {
+            self.found.push(flow.into_sent());
         }
     }
 
@@ -219,7 +222,7 @@ impl Back<'_> {
         let segment = self.plan.device(device).interfaces[egress].segment;
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow, visited),
-            NextHop::AnyRouter { .. } => self.send_from_segment(segment, flow, visited),
+            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow, visited),
             NextHop::Discard => {}
             NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow, visited),
@@ -328,7 +331,7 @@ fn single(classes: &ServiceClasses, class: usize) -> ClassSet {
 fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool {
     let belongs = |at: usize| {
         let later = flow.hops[at + 1..].iter().all(|hop| !hop.translates());
-        let rewrote = |hop: &Hop| hop.source_before.is_some() || hop.destination_before.is_some();
+        let rewrote = |hop: &Hop| hop.translated.is_some();
         later
             && flow.hops[..=at]
                 .iter()
@@ -340,18 +343,6 @@ fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool 
     let Some(at) = crossings.into_iter().find(|&at| belongs(at)) else {
         return false;
     };
-    let hop = &mut flow.hops[at];
-    hop.undone = true;
-    if let Some((_, source)) = &hop.source_before {
-        flow.now.source = source.clone();
-    }
-    if let Some((_, destination)) = &hop.destination_before {
-        flow.now.destination = destination.clone();
-    }
-    if let Some((before, port)) = &hop.services_before {
-        // Only what really came through: the present services, taken back through the written port.
-        let services = classes.before_destination_port(&flow.now.services, before, *port);
-        flow.now.services = services;
-    }
+    flow.undo(at, classes);
     true
 }

@@ -133,9 +133,9 @@ pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trac
     let plan = network.plan(Family::of(packet.source));
     let walker = Walker { network, plan };
     let mut traces = match sender {
-        Sender::Segment(segment) => walker.from_segment(segment, packet),
-        Sender::Hostile(segment) => walker.from_hostile(segment, packet),
-        Sender::Host(host) => walker.from_host(host, packet),
+        Sender::Segment(segment) => walker.walk_from_segment(segment, packet),
+        Sender::Hostile(segment) => walker.walk_from_hostile(segment, packet),
+        Sender::Host(host) => walker.walk_from_host(host, packet),
     };
     for trace in &mut traces {
         trace.reply = reply(network, plan, sender, trace);
@@ -158,7 +158,7 @@ struct Walker<'a> {
 }
 
 impl Walker<'_> {
-    fn from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
+    fn walk_from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
         let destination = Family::value(packet.destination);
         let start = match self.plan.segment(segment).on_link.contains(destination) {
             true => on_segment(self.plan, segment, None, destination),
@@ -167,7 +167,7 @@ impl Walker<'_> {
         self.go_on((start, *packet), Vec::new())
     }
 
-    fn from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
+    fn walk_from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
         let plan = self.plan.segment(segment);
         let destination = Family::value(packet.destination);
         let mut starts = Vec::new();
@@ -181,7 +181,7 @@ impl Walker<'_> {
             .collect()
     }
 
-    fn from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
+    fn walk_from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
         let device = self.plan.host_index(host);
         let mut steps = Vec::new();
         let next = self.route(device, blank(device, None, packet), *packet, &mut steps);
@@ -488,15 +488,11 @@ pub(super) fn on_segment(
     from: Option<DeviceIndex>,
     destination: u128,
 ) -> Next {
-    let mut attached = plan.segment(segment).attached.iter();
-    let owner = attached.find(|&&(device, _)| {
-        let here = plan.device(device);
-        Some(device) != from
-            && matches!(here.id, DeviceId::Router(_))
-            && here.own.contains(destination)
-    });
+    let mut receivers = plan.receivers(segment);
+    let owner =
+        receivers.find(|(device, _, own)| Some(*device) != from && own.contains(destination));
     match owner {
-        Some(&(device, interface)) => Next::Arrive(device, interface),
+        Some((device, interface, _)) => Next::Arrive(device, interface),
         None => Next::Done(Outcome::Delivered(Place::Segment(segment))),
     }
 }

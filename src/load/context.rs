@@ -21,6 +21,9 @@ pub(super) const NO_SEGMENT: SegmentId = SegmentId(usize::MAX);
 /// one stays below; a few lines of groups of groups could otherwise fill any memory.
 const MOST_PARTS: usize = 20_000_000;
 
+/// Ports that all switches of one input may have; ranges make many out of few characters.
+const MOST_PORTS: usize = 250_000;
+
 /// A device by its name.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub(super) enum Device {
@@ -67,7 +70,8 @@ pub(super) struct Context<'a> {
     pub host_ports: Vec<HostPort>,
     /// Interfaces by address; link-local addresses mean something only together with their segment.
     pub owners: FxHashMap<(Option<SegmentId>, IpAddr), Owner>,
-    pub parts: usize,
+    parts: usize,
+    ports: usize,
 }
 
 /// The interface that has an address.
@@ -106,6 +110,7 @@ impl<'a> Context<'a> {
             host_ports: Vec::new(),
             owners: FxHashMap::default(),
             parts: 0,
+            ports: 0,
         }
     }
 
@@ -127,6 +132,17 @@ impl<'a> Context<'a> {
             );
         }
         fine
+    }
+
+    /// Counts a port of a switch; false, once reported, past the limit.
+    pub fn count_port(&mut self, span: Span) -> bool {
+        self.ports += 1;
+        if self.ports == MOST_PORTS + 1 {
+            let message = format!("the switches come to more than {MOST_PORTS} ports");
+            let problem = Problem::at(&kinds::TOO_LARGE, span, message);
+            self.report(problem.help("name the ports that the devices really have"));
+        }
+        self.ports <= MOST_PORTS
     }
 
     /// The device of a name.

@@ -8,6 +8,7 @@ use crate::model::{Forwards, Role, Route, SegmentId, Via, VlanId};
 use super::context::{Context, Device};
 use super::interface_check::owner_key;
 use super::kinds;
+use super::prefix_index::Placed;
 use super::{default_gateway, usage};
 
 /// Looks at the finished site, as far as it could be read.
@@ -20,40 +21,61 @@ pub(super) fn run(cx: &mut Context<'_>) {
     usage::check(cx);
 }
 
+/// One problem for each prefix that stands later in the input than one it shares addresses with.
 fn check_prefixes(cx: &mut Context<'_>) {
-    for (outer, inner) in cx.prefixes.nested() {
-        // The one that stands later in the input is the one to mend.
-        let (first, second) = if inner.span < outer.span {
-            (inner, outer)
-        } else {
-            (outer, inner)
-        };
-        let (near, far) = (
-            cx.segment_name(second.segment),
-            cx.segment_name(first.segment),
-        );
-        let message = if first.segment == second.segment {
-            format!(
-                "{} and {} of the segment `{near}` overlap",
-                second.prefix, first.prefix
-            )
-        } else {
-            format!(
-                "{} of the segment `{near}` overlaps {} of the segment `{far}`",
-                second.prefix, first.prefix
-            )
-        };
-        let external = [first, second]
-            .iter()
-            .any(|placed| cx.site.segments[placed.segment.0].external);
-        let help = if external {
-            "an external segment holds by itself whatever the routes send there: leave the wide prefix out"
-        } else {
-            "an address lies on one segment only: correct one of the two prefixes"
-        };
-        let problem = Problem::at(&kinds::PREFIXES_OVERLAP, second.span, message);
-        cx.report(problem.note(first.span, "overlaps this").help(help));
-    }
+    let pairs = cx.prefixes.nested().into_iter();
+    // The one that stands later is the one to mend.
+    let mut pairs: Vec<(Placed, Placed)> = pairs
+        .map(|(outer, inner)| {
+            if inner.span < outer.span {
+                (outer, inner)
+            } else {
+                (inner, outer)
+            }
+        })
+        .collect();
+    pairs.sort_by_key(|(later, earlier)| (later.span, earlier.span));
+    let problems: Vec<Problem> = pairs
+        .chunk_by(|a, b| a.0.span == b.0.span)
+        .map(|pairs| overlap(cx, pairs))
+        .collect();
+    problems.into_iter().for_each(|problem| cx.report(problem));
+}
+
+/// The problem of one prefix with all that it overlaps.
+fn overlap(cx: &Context<'_>, pairs: &[(Placed, Placed)]) -> Problem {
+    const FEW: usize = 4;
+    let (later, first) = pairs[0];
+    let near = cx.segment_name(later.segment);
+    let others = match pairs.len() - 1 {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let message = if first.segment == later.segment {
+        format!(
+            "{} and {} of the segment `{near}` overlap{others}",
+            later.prefix, first.prefix
+        )
+    } else {
+        let far = cx.segment_name(first.segment);
+        format!(
+            "{} of the segment `{near}` overlaps {} of the segment `{far}`{others}",
+            later.prefix, first.prefix
+        )
+    };
+    let external = |placed: &Placed| cx.site.segments[placed.segment.0].external;
+    let help = if external(&later) || external(&first) {
+        "an external segment holds by itself whatever the routes send there: leave the wide prefix out"
+    } else {
+        "an address lies on one segment only: correct one of the prefixes"
+    };
+    let problem = Problem::at(&kinds::PREFIXES_OVERLAP, later.span, message).help(help);
+    pairs
+        .iter()
+        .take(FEW)
+        .fold(problem, |problem, (_, earlier)| {
+            problem.note(earlier.span, "overlaps this")
+        })
 }
 
 fn check_vlans(cx: &mut Context<'_>) {
@@ -131,44 +153,33 @@ fn next_hop_problem(cx: &Context<'_>, route: &Route, segments: &[SegmentId]) -> 
     };
     let id = *segments.get(interface)?;
     let segment = cx.site.segments.get(id.0)?;
-    let owner = cx.owners.get(&owner_key(address, id));
-    let problem = |message: String| Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
-    match owner {
-        None if segment.external => None,
-        None => {
-            let message = format!(
-                "no device on the segment `{}` has the next hop {address}",
-                segment.name.value
-            );
-            Some(problem(message).help(
-                "describe that device, or correct the address; what this route sends is dropped",
-            ))
-        }
-        Some(owner) if owner.segment != id => {
-            let message = format!(
-                "the next hop {address} belongs to `{}`, on another segment",
-                cx.device_name(owner.device)
-            );
-            Some(
-                problem(message)
-                    .note(owner.span, "the address is given here")
-                    .help("correct the segment or the address"),
-            )
-        }
-        Some(owner) if !forwards(cx, owner.device) => {
-            let message = format!(
-                "the next hop {address} belongs to the host `{}`, which does not forward",
-                cx.device_name(owner.device)
-            );
-            let help = "name a gateway or router, or say `forwards = \"routes\"` of the host";
-            Some(
-                problem(message)
-                    .note(owner.span, "the address is given here")
-                    .help(help),
-            )
-        }
-        Some(_) => None,
-    }
+    let Some(owner) = cx.owners.get(&owner_key(address, id)) else {
+        let name = &segment.name.value;
+        let message = format!("no device on the segment `{name}` has the next hop {address}");
+        let problem = Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
+        let help = "describe that device, or correct the address; what this route sends is dropped";
+        return (!segment.external).then(|| problem.help(help));
+    };
+    let name = cx.device_name(owner.device);
+    let (message, help) = if owner.segment != id {
+        let message = format!("the next hop {address} belongs to `{name}`, on another segment");
+        (message, "correct the segment or the address")
+    } else if !forwards(cx, owner.device) {
+        let message =
+            format!("the next hop {address} belongs to the host `{name}`, which does not forward");
+        (
+            message,
+            "name a gateway or router, or say `forwards = \"routes\"` of the host",
+        )
+    } else {
+        return None;
+    };
+    let problem = Problem::at(&kinds::NEXT_HOP_IDLE, route.place, message);
+    Some(
+        problem
+            .note(owner.span, "the address is given here")
+            .help(help),
+    )
 }
 
 /// Whether a device passes packets on.

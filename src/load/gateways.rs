@@ -188,47 +188,46 @@ fn read_interface(
 
 fn check_interfaces(cx: &mut Context<'_>, router: &Router) {
     let mut segments: FxHashMap<SegmentId, Span> = FxHashMap::default();
+    for interface in &router.interfaces {
+        let here = interface.name.span;
+        let first = segments.get(&interface.segment);
+        if let Some(&first) = first.filter(|_| interface.segment != NO_SEGMENT) {
+            let name = cx.segment_name(interface.segment);
+            let message = format!("a second interface on the segment `{name}`");
+            let problem = Problem::at(&kinds::SEGMENT_TWICE, here, message);
+            cx.report(problem.note(first, "the first one").help(
+                "one interface may have several addresses; is one of the two on another segment?",
+            ));
+        }
+        segments.entry(interface.segment).or_insert(here);
+    }
+    check_ports(cx, router);
+}
+
+fn check_ports(cx: &mut Context<'_>, router: &Router) {
     let mut tags: FxHashMap<(&str, Option<VlanId>), Span> = FxHashMap::default();
     let mut members: FxHashMap<&str, &RouterLag> = FxHashMap::default();
     for lag in &router.lags {
         members.extend(lag.ports.iter().map(|port| (port.value.as_str(), lag)));
     }
     for interface in &router.interfaces {
-        let here = interface.name.span;
-        if let Some(&first) = segments
-            .get(&interface.segment)
-            .filter(|_| interface.segment != NO_SEGMENT)
-        {
-            let message = format!(
-                "a second interface on the segment `{}`",
-                cx.segment_name(interface.segment)
-            );
-            let problem =
-                Problem::at(&kinds::SEGMENT_TWICE, here, message).note(first, "the first one");
-            cx.report(problem.help(
-                "one interface may have several addresses; is one of the two on another segment?",
-            ));
-        }
-        segments.entry(interface.segment).or_insert(here);
         let Some(port) = &interface.port else {
             continue;
         };
         if let Some(lag) = members.get(port.value.as_str()) {
-            let message = format!(
-                "the port `{}` is a member of the LAG `{}`",
-                port.value, lag.name.value
-            );
-            let problem = Problem::at(&kinds::LAG_MEMBER_VLANS, port.span, message)
-                .note(lag.name.span, "the LAG");
-            cx.report(problem.help(format!(
-                "put the interface on the LAG: port = \"{}\"",
-                lag.name.value
-            )));
+            let name = &lag.name.value;
+            let message = format!("the port `{}` is a member of the LAG `{name}`", port.value);
+            let problem = Problem::at(&kinds::LAG_MEMBER_VLANS, port.span, message);
+            let help = format!("put the interface on the LAG: port = \"{name}\"");
+            cx.report(problem.note(lag.name.span, "the LAG").help(help));
         }
-        if let Some(&first) = tags.get(&(port.value.as_str(), interface.vlan)) {
+        let here = interface.name.span;
+        let key = (port.value.as_str(), interface.vlan);
+        if let Some(&first) = tags.get(&key) {
+            let untagged = "untagged frames".to_owned();
             let frames = interface
                 .vlan
-                .map_or("untagged frames".to_owned(), |vlan| format!("tag {vlan}"));
+                .map_or(untagged, |vlan| format!("tag {vlan}"));
             let message = format!(
                 "two interfaces take the {frames} of the port `{}`",
                 port.value
@@ -237,7 +236,6 @@ fn check_interfaces(cx: &mut Context<'_>, router: &Router) {
                 Problem::at(&kinds::TAG_TWICE, here, message).note(first, "the first one");
             cx.report(problem.help("give each interface of a port a tag of its own, `vlan = …`"));
         }
-        tags.entry((port.value.as_str(), interface.vlan))
-            .or_insert(here);
+        tags.entry(key).or_insert(here);
     }
 }

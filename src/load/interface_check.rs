@@ -165,35 +165,25 @@ fn check_outside(cx: &mut Context<'_>, address: Spanned<IpAddr>, id: SegmentId) 
     if segment.external && !segment.has(family) {
         return;
     }
-    let elsewhere = cx
-        .prefixes
-        .locate(address.value)
-        .filter(|placed| placed.segment != id);
     let name = &segment.name.value;
+    let shown = address.value;
     let message = if segment.has(family) {
-        format!("{} lies outside the segment `{name}`", address.value)
+        format!("{shown} lies outside the segment `{name}`")
     } else {
-        format!(
-            "{} stands on the segment `{name}`, which has no {} prefix",
-            address.value,
-            family.word()
-        )
+        let family = family.word();
+        format!("{shown} stands on the segment `{name}`, which has no {family} prefix")
     };
     let mut problem = Problem::at(&kinds::ADDRESS_OUTSIDE_PREFIX, address.span, message);
-    for prefix in segment
-        .prefixes
-        .iter()
-        .filter(|prefix| prefix.value.family() == family)
-    {
+    let prefixes = segment.prefixes.iter();
+    for prefix in prefixes.filter(|prefix| prefix.value.family() == family) {
         problem = problem.note(prefix.span, format!("`{name}` has this prefix"));
     }
-    let help = match elsewhere {
+    let located = cx.prefixes.locate(address.value);
+    let help = match located.filter(|placed| placed.segment != id) {
         Some(placed) => {
             problem = problem.note(placed.span, "the address lies in this prefix");
-            format!(
-                "the address lies in the segment `{}`; change one of the two",
-                cx.segment_name(placed.segment)
-            )
+            let other = cx.segment_name(placed.segment);
+            format!("the address lies in the segment `{other}`; change one of the two")
         }
         None => format!("give it an address of `{name}`, or `{name}` a prefix that holds it"),
     };
@@ -203,9 +193,11 @@ fn check_outside(cx: &mut Context<'_>, address: Spanned<IpAddr>, id: SegmentId) 
 fn own(cx: &mut Context<'_>, address: Spanned<IpAddr>, device: Device, segment: SegmentId) {
     let key = owner_key(address.value, segment);
     if let Some(first) = cx.owners.get(&key) {
+        // Hosts are read before gateways; the one that stands later in the input is the one to mend.
+        let (first, second) = (first.span.min(address.span), first.span.max(address.span));
         let message = format!("two interfaces have the address {}", address.value);
-        let problem = Problem::at(&kinds::ADDRESS_TWICE, address.span, message)
-            .note(first.span, "it is first given here");
+        let problem = Problem::at(&kinds::ADDRESS_TWICE, second, message);
+        let problem = problem.note(first, "it is first given here");
         cx.report(problem.help("give each interface an address of its own"));
         return;
     }

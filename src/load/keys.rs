@@ -77,12 +77,11 @@ pub(super) static SEGMENT: Keys = Keys {
 pub(super) static GATEWAY: Keys = Keys {
     path: "gateways.*",
     what: "a gateway",
-    required: &["default"],
+    required: &["default", "interfaces"],
     optional: &[
         "stateful",
         "description",
         "lags",
-        "interfaces",
         "routes",
         "rules",
         "destination_translations",
@@ -93,8 +92,8 @@ pub(super) static GATEWAY: Keys = Keys {
 pub(super) static ROUTER: Keys = Keys {
     path: "routers.*",
     what: "a router",
-    required: &[],
-    optional: &["description", "lags", "interfaces", "routes"],
+    required: &["interfaces"],
+    optional: &["description", "lags", "routes"],
 };
 
 const INTERFACE_SHAPE: Keys = Keys {

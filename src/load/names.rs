@@ -73,10 +73,7 @@ impl<'a> NameTable<'a> {
 
 /// The problem of a name given twice.
 pub(super) fn twice(what: &str, name: Spanned<&str>, first: Span) -> Problem {
-    let message = format!(
-        "two of a kind are called `{}`: a {what} needs a name of its own",
-        shown(name.value)
-    );
+    let message = format!("two {what}s are called `{}`", shown(name.value));
     let problem = Problem::at(&kinds::DUPLICATE_NAME, name.span, message).label("named again here");
     problem
         .note(first, "first named here")

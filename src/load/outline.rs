@@ -9,7 +9,6 @@ use super::context::{Context, Device};
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::names::twice;
 use super::reader::{Entry, Table, Value, shown};
 use super::report::Report;
 use super::text::check_name;
@@ -58,20 +57,21 @@ pub(super) fn read<'a>(
             .extend(table.items(report, "expectations"));
     }
     if found.segments.is_empty() {
-        let problem = match roots.first() {
-            Some((file, _)) => Problem::at(
-                &kinds::NO_SEGMENTS,
-                Span::new(*file, 0, 0),
-                "no segment is described",
-            ),
-            None => Problem::general(&kinds::NO_SEGMENTS, "no segment is described"),
-        };
-        cx.report(problem.help(
-            "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
-        ));
+        cx.report(no_segments(roots));
     }
     register(&mut cx, &mut found);
     (cx, found)
+}
+
+fn no_segments(roots: &[(FileId, DeTable<'_>)]) -> Problem {
+    let message = "no segment is described";
+    let problem = match roots.first() {
+        Some((file, _)) => Problem::at(&kinds::NO_SEGMENTS, Span::new(*file, 0, 0), message),
+        None => Problem::general(&kinds::NO_SEGMENTS, message),
+    };
+    problem.help(
+        "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
+    )
 }
 
 fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span>) {
@@ -80,7 +80,12 @@ fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span
     };
     let here = root.key_span("site");
     if let Some(first) = *place {
-        cx.report(twice("site", Spanned::new("site", here), first));
+        let problem = Problem::at(&kinds::DUPLICATE_NAME, here, "the site is described twice");
+        cx.report(
+            problem
+                .note(first, "first here")
+                .help("keep one `[site]` of all files"),
+        );
         return;
     }
     *place = Some(here);
@@ -180,6 +185,8 @@ fn check_service_name(report: &mut Report, name: Spanned<&str>) {
     }
     if name.value == "any" {
         report.push(reserved("a service", name, "it means every packet"));
+    } else if name.value.chars().all(|c| c.is_ascii_digit() || c == '-') {
+        report.push(reserved("a service", name, "it reads as ports"));
     } else if Protocol::named(name.value).is_some() || name.value == "protocol" {
         report.push(reserved("a service", name, "it is the name of a protocol"));
     }

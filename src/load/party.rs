@@ -104,17 +104,14 @@ pub(super) fn segments_of(cx: &Context<'_>, parties: &[Party]) -> Option<Vec<Seg
 }
 
 fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> Option<Party> {
+    let report = &mut cx.report;
     match text.value.split_once(':') {
         Some(("zone", name)) => {
-            let found = cx
-                .zones
-                .require(&mut cx.report, Spanned::new(name, text.span));
+            let found = cx.zones.require(report, Spanned::new(name, text.span));
             return found.map(|number| Party::Zone(ZoneId(number)));
         }
         Some(("segment", name)) => {
-            let found = cx
-                .segments
-                .require(&mut cx.report, Spanned::new(name, text.span));
+            let found = cx.segments.require(report, Spanned::new(name, text.span));
             return found.map(|number| Party::Segment(SegmentId(number)));
         }
         _ => {}
@@ -124,11 +121,16 @@ fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> 
             let message = format!("`gateway` can't stand in `{key}` here");
             let problem = Problem::at(&kinds::BAD_PARTY, text.span, message);
             cx.report(problem.help(
-                "the gateway itself is a target of rules only (`to`); name zones or segments",
+                "the gateway itself is only ever a target: it stands in `to` of rules, needs and expectations",
             ));
         }
         return gateway.then_some(Party::Gateway);
     }
+    named(cx, text)
+}
+
+/// A name without a word before it that says of what.
+fn named(cx: &mut Context<'_>, text: Spanned<&str>) -> Option<Party> {
     let zone = cx.zones.find(text.value).map(ZoneId);
     let segment = cx.segments.find(text.value).map(SegmentId);
     match (zone, segment) {
@@ -141,9 +143,9 @@ fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> 
         (Some(_), Some(_)) => {
             let name = shown(text.value);
             let message = format!("`{name}` names a zone and a segment, and they differ");
-            let problem =
-                Problem::at(&kinds::AMBIGUOUS_NAME, text.span, message).label("which one?");
-            cx.report(problem.help(format!("write `zone:{name}` or `segment:{name}`")));
+            let problem = Problem::at(&kinds::AMBIGUOUS_NAME, text.span, message);
+            let help = format!("write `zone:{name}` or `segment:{name}`");
+            cx.report(problem.label("which one?").help(help));
             None
         }
         (None, None) => {

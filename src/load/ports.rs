@@ -13,8 +13,8 @@ use super::reader::{Entry, Table, Words, shown};
 use super::report::Report;
 use super::text::{check_name, check_port_name};
 
-/// Most ports that one range may stand for.
-const MOST_PORTS: u32 = 4096;
+/// Most ports that one text may stand for.
+const MOST_PORTS: usize = 4096;
 
 const LACP: &Words<Lacp> = &[
     ("active", Lacp::Active),
@@ -87,13 +87,11 @@ pub(super) fn expand(report: &mut Report, text: Spanned<&str>) -> Vec<Spanned<St
                 let problem = Problem::at(&kinds::REVERSED_RANGE, part.span, message);
                 report.push(problem.help(format!("did you mean {high}-{low}?")));
             }
-            Some((low, high)) if high - low >= MOST_PORTS => {
-                let message = format!(
-                    "the ports `{}` are more than {MOST_PORTS}",
-                    shown(part.value)
-                );
+            Some((low, high)) if (high - low) as usize + ports.len() >= MOST_PORTS => {
+                let message = format!("`{}` are more than {MOST_PORTS} ports", shown(text.value));
                 let problem = Problem::at(&kinds::BAD_RANGE, part.span, message);
                 report.push(problem.help("name the ports that the device really has"));
+                break;
             }
             Some((low, high)) => {
                 ports.extend((low..=high).map(|port| Spanned::new(port.to_string(), part.span)));

@@ -78,7 +78,7 @@ impl Report {
             return None;
         }
         let lower = word.to_lowercase();
-        let allowed = (length / 3).max(1);
+        let allowed = (length / 4).max(1);
         let mut best: Option<(usize, &'n str)> = None;
         for candidate in candidates {
             if self.comparisons >= MOST_COMPARISONS {

@@ -64,41 +64,43 @@ fn read_route(
     let table = Table::open(&mut cx.report, value, keys)?;
     let to = table.text(&mut cx.report, "to");
     let via = read_via(cx, &table);
-    let discard = table
-        .flag(&mut cx.report, "discard")
-        .is_some_and(|flag| flag.value);
+    let discard = table.flag(&mut cx.report, "discard");
+    let discard = discard.is_some_and(|flag| flag.value);
     let interface = read_interface(cx, &table, seats);
     if !check_target(cx, &table, discard) {
         return None;
     }
     let destination = read_destination(cx, to?, via, discard)?;
+    let via = if discard {
+        Via::Discard
+    } else {
+        let via = via?;
+        check_families(cx, via, destination)?;
+        let interface = find_interface(cx, via, interface?, seats)?;
+        let address = via.value;
+        Via::NextHop { address, interface }
+    };
     let place = table.place();
-    if discard {
-        return Some(Route {
-            destination,
-            via: Via::Discard,
-            place,
-        });
-    }
-    let via = via?;
-    if Family::of(via.value) != destination.family() {
-        let message = format!("the next hop {} of a route to {destination}", via.value);
-        let problem = Problem::at(&kinds::MIXED_FAMILIES, via.span, message);
-        cx.report(problem.help(format!(
-            "a route to {destination} needs an {} next hop",
-            destination.family().word()
-        )));
-        return None;
-    }
-    let interface = find_interface(cx, via, interface?, seats)?;
     Some(Route {
         destination,
-        via: Via::NextHop {
-            address: via.value,
-            interface,
-        },
+        via,
         place,
     })
+}
+
+fn check_families(cx: &mut Context<'_>, via: Spanned<IpAddr>, destination: Prefix) -> Option<()> {
+    let family = destination.family();
+    if Family::of(via.value) == family {
+        return Some(());
+    }
+    let message = format!("the next hop {} of a route to {destination}", via.value);
+    let problem = Problem::at(&kinds::MIXED_FAMILIES, via.span, message);
+    let help = format!(
+        "a route to {destination} needs an {} next hop",
+        family.word()
+    );
+    cx.report(problem.help(help));
+    None
 }
 
 fn read_via(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Spanned<IpAddr>> {
@@ -229,19 +231,15 @@ fn find_interface(
 ) -> Option<usize> {
     if let Some(number) = named {
         let seat = &seats[number];
-        let fine =
-            is_link_local(via.value) || on_link(seat, via.value) || in_segment(cx, seat, via.value);
-        if !fine {
+        let near = is_link_local(via.value) || on_link(seat, via.value);
+        if !near && !in_segment(cx, seat, via.value) {
             not_on_link(cx, via, seats);
             return None;
         }
         return check_own(cx, via, &seats[number..=number]).then_some(number);
     }
     if is_link_local(via.value) {
-        let message = format!(
-            "the link-local next hop {} could be on any interface",
-            via.value
-        );
+        let message = format!("the link-local next hop {} could be on any link", via.value);
         let problem = Problem::at(&kinds::NEXT_HOP_AMBIGUOUS, via.span, message);
         cx.report(problem.help("add `interface = …`"));
         return None;
@@ -252,10 +250,8 @@ fn find_interface(
         (Some(first), Some(second)) => {
             let message = format!("{} is on-link at more than one interface", via.value);
             let problem = Problem::at(&kinds::NEXT_HOP_AMBIGUOUS, via.span, message);
-            let help = format!(
-                "add `interface = \"{}\"` or `interface = \"{}\"`",
-                seats[first].name, seats[second].name
-            );
+            let (first, second) = (&seats[first].name, &seats[second].name);
+            let help = format!("add `interface = \"{first}\"` or `interface = \"{second}\"`");
             cx.report(problem.help(help));
             None
         }

@@ -176,7 +176,8 @@ fn open(cx: &mut Context<'_>, items: &[(Item, Span)]) -> Option<Vec<Service>> {
                 opened.push(part.clone());
             }
         }
-        let count = parts.len();
+        // A service takes several times the room of an interval of addresses.
+        let count = 8 * parts.len();
         sound &= cx.spend(count, *span);
     }
     sound.then_some(opened)

@@ -32,6 +32,25 @@ struct Lags {
     settings: Vec<Option<(PortVlans, bool)>>,
 }
 
+/// A switch while its ports are read.
+struct Draft {
+    switch: Switch,
+    lags: Lags,
+    /// Where each port is described.
+    seen: FxHashMap<String, Span>,
+}
+
+/// What one line of `ports` says of each port that its key names.
+struct Line<'t> {
+    table: Table<'t>,
+    vlans: PortVlans,
+    isolated: bool,
+    enabled: bool,
+    description: String,
+    /// Whether it says anything that a LAG's member can't have of its own.
+    own: bool,
+}
+
 fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
     let mut switch = Switch {
         name: owned(entry.name),
@@ -47,11 +66,17 @@ fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
         switch.vlan_aware = aware.value;
     }
     switch.description = table.prose(&mut cx.report, "description");
-    let mut lags = read_lag_drafts(cx, &table);
-    let mut seen: FxHashMap<String, Span> = FxHashMap::default();
+    let lags = read_lag_drafts(cx, &table);
+    let seen = FxHashMap::default();
+    let mut draft = Draft { switch, lags, seen };
     for entry in table.entries(&mut cx.report, "ports") {
-        read_ports(cx, &mut switch, &mut lags, &mut seen, &entry);
+        read_ports(cx, &mut draft, &entry);
     }
+    let Draft {
+        mut switch,
+        lags,
+        seen,
+    } = draft;
     add_silent_members(&mut switch, &lags, &seen);
     switch.lags = finish_lags(cx, lags, switch.vlan_aware);
     switch
@@ -75,109 +100,82 @@ fn read_lag_drafts(cx: &mut Context<'_>, table: &Table<'_>) -> Lags {
 }
 
 /// One line of `ports`: all ports that its key names.
-fn read_ports(
-    cx: &mut Context<'_>,
-    switch: &mut Switch,
-    lags: &mut Lags,
-    seen: &mut FxHashMap<String, Span>,
-    entry: &Entry<'_>,
-) {
+fn read_ports(cx: &mut Context<'_>, draft: &mut Draft, entry: &Entry<'_>) {
     let names = expand(&mut cx.report, entry.name);
     let Some(table) = Table::open(&mut cx.report, entry.value, &keys::PORT) else {
         return;
     };
     let says_vlans = VLAN_KEYS.iter().any(|key| table.get(key).is_some());
-    if says_vlans && !switch.vlan_aware {
-        let message = format!(
-            "VLANs on a port of the switch `{}`, which knows none",
-            shown(&switch.name.value)
-        );
+    if says_vlans && !draft.switch.vlan_aware {
+        let name = shown(&draft.switch.name.value);
+        let message = format!("VLANs on a port of the switch `{name}`, which knows none");
         let problem = Problem::at(&kinds::VLAN_UNAWARE, entry.name.span, message);
         cx.report(problem.help("remove the VLANs, or `vlan_aware = false`"));
     }
     let vlans = port_vlans::read(cx, &table);
     let report = &mut cx.report;
-    let port = Port {
-        name: owned(entry.name),
-        vlans: Some(vlans),
-        isolated: table
-            .flag(report, "isolated")
-            .is_some_and(|flag| flag.value),
-        enabled: table.flag(report, "enabled").is_none_or(|flag| flag.value),
+    let isolated = table.flag(report, "isolated");
+    let enabled = table.flag(report, "enabled");
+    let line = Line {
+        table,
+        vlans,
+        isolated: isolated.is_some_and(|flag| flag.value),
+        enabled: enabled.is_none_or(|flag| flag.value),
         description: table.prose(report, "description"),
+        own: says_vlans || table.get("isolated").is_some(),
     };
-    let own = says_vlans || table.get("isolated").is_some();
     for name in names {
-        place_port(
-            cx,
-            switch,
-            lags,
-            seen,
-            &table,
-            Spanned::new(&port, entry.name.span),
-            name,
-            own,
-        );
+        if !cx.count_port(name.span) {
+            return;
+        }
+        place_port(cx, draft, &line, name);
     }
 }
 
-#[expect(
-    clippy::too_many_arguments,
-    reason = "one step of a loop that was too long"
-)]
-fn place_port(
-    cx: &mut Context<'_>,
-    switch: &mut Switch,
-    lags: &mut Lags,
-    seen: &mut FxHashMap<String, Span>,
-    table: &Table<'_>,
-    port: Spanned<&Port>,
-    name: Spanned<String>,
-    own: bool,
-) {
-    if let Some(&first) = seen.get(&name.value) {
+/// Gives what a line says to one port or LAG.
+fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &Line<'_>, name: Spanned<String>) {
+    if let Some(&first) = draft.seen.get(&name.value) {
         let message = format!("the port `{}` is described twice", shown(&name.value));
-        let problem = Problem::at(&kinds::PORT_TWICE, name.span, message).note(first, "first here");
-        cx.report(problem.help("take it out of one of the ranges"));
+        let problem = Problem::at(&kinds::PORT_TWICE, name.span, message);
+        cx.report(
+            problem
+                .note(first, "first here")
+                .help("take it out of one of the ranges"),
+        );
         return;
     }
-    seen.insert(name.value.clone(), name.span);
-    if let Some(&lag) = lags.names.get(&name.value) {
-        if let Some(key) = ["enabled", "description"]
-            .into_iter()
-            .find(|key| table.get(key).is_some())
-        {
-            let message = format!("`{key}` on the LAG `{}`", shown(&name.value));
-            let problem = Problem::at(&kinds::CONFLICTING_KEYS, table.key_span(key), message);
-            cx.report(problem.help("say that of its member ports, each by its own name"));
-        }
-        lags.settings[lag] = port
-            .value
-            .vlans
-            .clone()
-            .map(|vlans| (vlans, port.value.isolated));
+    draft.seen.insert(name.value.clone(), name.span);
+    if let Some(&lag) = draft.lags.names.get(&name.value) {
+        check_lag_keys(cx, line, &name);
+        draft.lags.settings[lag] = Some((line.vlans.clone(), line.isolated));
         return;
     }
-    let mut vlans = port.value.vlans.clone();
-    if let Some(&lag) = lags.members.get(&name.value) {
-        vlans = None;
-        if own {
-            let lag = &lags.drafts[lag].name;
-            let message = format!(
-                "the port `{}` is a member of the LAG `{}`",
-                shown(&name.value),
-                lag.value
-            );
-            let problem =
-                Problem::at(&kinds::LAG_MEMBER_VLANS, name.span, message).note(lag.span, "the LAG");
-            cx.report(problem.help(format!("give these settings to `{}`", lag.value)));
-        }
+    let lag = draft.lags.members.get(&name.value);
+    if let Some(&lag) = lag.filter(|_| line.own) {
+        let lag = &draft.lags.drafts[lag].name;
+        let (port, bundle) = (shown(&name.value), &lag.value);
+        let message = format!("the port `{port}` is a member of the LAG `{bundle}`");
+        let problem = Problem::at(&kinds::LAG_MEMBER_VLANS, name.span, message);
+        let help = format!("give these settings to `{bundle}`");
+        cx.report(problem.note(lag.span, "the LAG").help(help));
     }
-    switch.ports.push(Port {
+    draft.switch.ports.push(Port {
         name,
-        vlans,
-        ..port.value.clone()
+        vlans: lag.is_none().then(|| line.vlans.clone()),
+        isolated: line.isolated,
+        enabled: line.enabled,
+        description: line.description.clone(),
     });
+}
+
+fn check_lag_keys(cx: &mut Context<'_>, line: &Line<'_>, name: &Spanned<String>) {
+    let mut keys = ["enabled", "description"].into_iter();
+    let Some(key) = keys.find(|key| line.table.get(key).is_some()) else {
+        return;
+    };
+    let message = format!("`{key}` on the LAG `{}`", shown(&name.value));
+    let problem = Problem::at(&kinds::CONFLICTING_KEYS, line.table.key_span(key), message);
+    cx.report(problem.help("say that of its member ports, each by its own name"));
 }
 
 /// Member ports that only their LAG names are ports all the same.

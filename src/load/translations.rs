@@ -1,8 +1,11 @@
 //! Address translations of gateways.
 
+use std::net::IpAddr;
+
 use crate::diagnostic::{Problem, Spanned};
 use crate::model::{
-    AddressMatch, Family, Party, Role, ServiceMatch, Translation, TranslationTarget,
+    AddressMatch, Family, Interface, Party, Role, Service, ServiceMatch, Translation,
+    TranslationTarget,
 };
 
 use super::context::{Context, owned};
@@ -108,31 +111,25 @@ fn read_line<'a>(
     if let Some(target) = target {
         check_family(cx, &matching, target);
     }
-    let port = match direction {
-        Direction::Destination => {
-            if table.get("destination").is_none()
-                && !matches!(
-                    target.map(|target| target.value),
-                    Some(TranslationTarget::Unchanged)
-                )
-            {
-                warn_of_any_destination(cx, &table);
-            }
-            read_port(cx, &table, matching.services.as_ref(), target)
+    let target_value = target.map(|target| target.value);
+    let mut port = None;
+    if direction == Direction::Destination {
+        let unchanged = target_value == Some(TranslationTarget::Unchanged);
+        if table.get("destination").is_none() && !unchanged {
+            warn_of_any_destination(cx, &table);
         }
-        Direction::Source => None,
-    };
+        port = read_port(cx, &table, matching.services.as_ref(), target);
+    }
+    let enabled = table.flag(&mut cx.report, "enabled");
     Some(Translation {
         name: owned(name.unwrap_or(Spanned::new("", table.span))),
         parties: party::plain(parties),
         source: matching.source,
         destination: matching.destination,
         services: matching.services,
-        target: target.map_or(TranslationTarget::Unchanged, |target| target.value),
+        target: target_value.unwrap_or(TranslationTarget::Unchanged),
         port,
-        enabled: table
-            .flag(&mut cx.report, "enabled")
-            .is_none_or(|flag| flag.value),
+        enabled: enabled.is_none_or(|flag| flag.value),
     })
 }
 
@@ -151,33 +148,35 @@ fn read_target(
             cx.report(problem.help("write one address, or \"unchanged\""));
             return None;
         }
-        (address, _) => {
-            let parsed = literal::address(address);
-            match parsed.map(|address| (address, literal::unusable(address))) {
-                Ok((address, None)) => TranslationTarget::Address(address),
-                Ok((address, Some(what))) => {
-                    let problem = Problem::at(
-                        &kinds::UNUSABLE_ADDRESS,
-                        text.span,
-                        format!("{address} is {what}"),
-                    );
-                    cx.report(problem.help("translate to an address that a device can have"));
-                    return None;
-                }
-                Err(mut complaint) => {
-                    let words = if direction == Direction::Source {
-                        "one address, \"interface\" or \"unchanged\""
-                    } else {
-                        "one address or \"unchanged\""
-                    };
-                    complaint.help = format!("{}; `to_address` takes {words}", complaint.help);
-                    cx.report(complaint.at(text.span));
-                    return None;
-                }
-            }
-        }
+        _ => TranslationTarget::Address(read_target_address(cx, text, direction)?),
     };
     Some(Spanned::new(target, text.span))
+}
+
+fn read_target_address(
+    cx: &mut Context<'_>,
+    text: Spanned<&str>,
+    direction: Direction,
+) -> Option<IpAddr> {
+    let address = match literal::address(text.value) {
+        Ok(address) => address,
+        Err(mut complaint) => {
+            let words = match direction {
+                Direction::Source => "one address, \"interface\" or \"unchanged\"",
+                Direction::Destination => "one address or \"unchanged\"",
+            };
+            complaint.help = format!("{}; `to_address` takes {words}", complaint.help);
+            cx.report(complaint.at(text.span));
+            return None;
+        }
+    };
+    if let Some(what) = literal::unusable(address) {
+        let message = format!("{address} is {what}");
+        let problem = Problem::at(&kinds::UNUSABLE_ADDRESS, text.span, message);
+        cx.report(problem.help("translate to an address that a device can have"));
+        return None;
+    }
+    Some(address)
 }
 
 /// The address that is written must be of the family of the packets that match.
@@ -243,7 +242,6 @@ fn read_port(
 }
 
 fn check_services(cx: &mut Context<'_>, table: &Table<'_>, services: Option<&ServiceMatch>) {
-    use crate::model::Service;
     let span = table.key_span("to_port");
     let Some(list) = services else {
         if table.get("services").is_none() {
@@ -277,56 +275,41 @@ fn speaks_of(line: &Translation, family: Family) -> bool {
 }
 
 fn warn_of_missing_family(cx: &mut Context<'_>, gateway: usize, line: &Translation) {
-    let wanted: Vec<_> = match &line.parties {
-        None => return,
-        Some(parties) => parties.clone(),
-    };
+    let Some(parties) = &line.parties else { return };
     let mut problems = Vec::new();
     for interface in &cx.site.routers[gateway].interfaces {
-        let segment = interface.segment;
-        let Some(zone) = cx.site.segments.get(segment.0).map(|segment| segment.zone) else {
+        let Some(segment) = cx.site.segments.get(interface.segment.0) else {
             continue;
         };
-        if !wanted
-            .iter()
-            .any(|party| *party == Party::Segment(segment) || *party == Party::Zone(zone))
-        {
-            continue;
-        }
-        let has_family = |family| {
-            interface
-                .addresses
-                .iter()
-                .any(|address| address.value.family() == family)
-        };
-        for family in Family::ALL {
-            let nothing = interface.addresses.is_empty()
-                && family == Family::V4
-                && line.source.is_none()
-                && line.destination.is_none();
-            if nothing || (speaks_of(line, family) && !has_family(family)) {
-                let what = if nothing {
-                    "address"
-                } else if family == Family::V4 {
-                    "IPv4 address"
-                } else {
-                    "IPv6 address"
-                };
-                let message = format!(
-                    "the interface `{}` has no {what} to translate to",
-                    interface.name.value
-                );
-                let problem =
-                    Problem::at(&kinds::INTERFACE_WITHOUT_FAMILY, line.name.span, message);
-                let problem = problem.note(interface.name.span, "the interface");
-                problems
-                    .push(problem.help(
-                        "give the interface an address, or name the address to translate to",
-                    ));
-            }
+        let here = [Party::Segment(interface.segment), Party::Zone(segment.zone)];
+        if parties.iter().any(|party| here.contains(party)) {
+            let missing = missing_addresses(interface, line);
+            problems.extend(missing.map(|what| no_address(interface, line, what)));
         }
     }
-    for problem in problems {
-        cx.report(problem);
-    }
+    problems.into_iter().for_each(|problem| cx.report(problem));
+}
+
+/// What an interface would have to have for a line that translates to its address.
+fn missing_addresses(
+    interface: &Interface,
+    line: &Translation,
+) -> impl Iterator<Item = &'static str> {
+    let silent = line.source.is_none() && line.destination.is_none();
+    let any = (silent && interface.addresses.is_empty()).then_some("address");
+    let lacks = |family| {
+        let mut addresses = interface.addresses.iter();
+        speaks_of(line, family) && !addresses.any(|address| address.value.family() == family)
+    };
+    let v4 = lacks(Family::V4).then_some("IPv4 address");
+    let v6 = lacks(Family::V6).then_some("IPv6 address");
+    any.into_iter().chain(v4).chain(v6)
+}
+
+fn no_address(interface: &Interface, line: &Translation, what: &str) -> Problem {
+    let name = &interface.name.value;
+    let message = format!("the interface `{name}` has no {what} to translate to");
+    let problem = Problem::at(&kinds::INTERFACE_WITHOUT_FAMILY, line.name.span, message);
+    let problem = problem.note(interface.name.span, "the interface");
+    problem.help("give the interface an address, or name the address to translate to")
 }

@@ -8,14 +8,14 @@ use super::mask::ones;
 /// each.
 ///
 /// Sets of different partitions must not meet (checked in debug builds by their
-/// lengths). Up to 512 classes are kept without allocation. Operations take one
+/// lengths). Up to 1,024 classes are kept without allocation. Operations take one
 /// step per 64 classes; the laws of a Boolean algebra hold, and `==` is equality
 /// of sets. The order (`Ord`) serves sorting only, it is not inclusion.
 #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
 pub struct ClassSet {
     /// Invariant: as many words as the partition needs; bits above its last
     /// class are 0.
-    words: SmallVec<[u64; 8]>,
+    words: SmallVec<[u64; 16]>,
 }
 
 impl ClassSet {
@@ -111,6 +111,16 @@ impl ClassSet {
         Self {
             words: SmallVec::from_elem(0, classes.div_ceil(64)),
         }
+    }
+
+    /// The full set of a partition with `classes` classes.
+    pub(super) fn full(classes: usize) -> Self {
+        let mut words = SmallVec::from_elem(u64::MAX, classes.div_ceil(64));
+        let used = classes % 64;
+        if let Some(last) = words.last_mut().filter(|_| used != 0) {
+            *last = (1 << used) - 1;
+        }
+        Self { words }
     }
 
     fn zip_with(&mut self, other: &Self, join: impl Fn(u64, u64) -> u64) {

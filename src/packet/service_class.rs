@@ -110,7 +110,7 @@ impl ServiceClasses {
     /// The set of all classes.
     #[must_use]
     pub fn all(&self) -> ClassSet {
-        self.collect(0..self.len())
+        ClassSet::full(self.len())
     }
 
     /// The classes that make up the union of `services`.

@@ -309,8 +309,8 @@ impl<'s> Simulator<'s> {
     }
 
     /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
-    /// segment, one of no other segment that some
-    /// gateway or router sends there for a neighbour that is not of the site.
+    /// segment, one of no segment inside that some gateway or router sends there for a neighbour that is
+    /// not of the site.
     pub fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
         let mut routers = self.devices.iter().filter(|device| !device.is_host);
         let handed_out = routers.any(|device| match device.route(address) {
@@ -322,8 +322,11 @@ impl<'s> Simulator<'s> {
             }
             _ => false,
         });
-        let mut others = self.site.segment_ids().filter(|&other| other != segment);
-        let elsewhere = others.any(|other| self.on_link(other, address));
+        let mut inside = self
+            .site
+            .segment_ids()
+            .filter(|&other| !self.site.segment(other).external);
+        let elsewhere = inside.any(|other| self.on_link(other, address));
         self.on_link(segment, address) || (handed_out && !elsewhere)
     }
 

@@ -42,7 +42,7 @@ impl<'n> Reach<'n> {
         let holding = self
             .delivered
             .iter()
-            .filter(|(_, flow, _)| self.holds(&flow.sent, probe));
+            .filter(|(_, flow, _)| self.holds(flow.sent(), probe));
         let mut outcomes: Vec<Outcome> = holding
             .map(|(place, flow, back)| {
                 let arrived = arrived(flow, probe);
@@ -83,24 +83,16 @@ impl<'n> Reach<'n> {
 fn arrived(flow: &Flow, probe: &Probe) -> Probe {
     let family = Family::of(probe.source);
     let mut arrived = *probe;
-    for hop in &flow.hops {
-        if hop.destination_before.is_some() {
-            let written = flow
-                .now
-                .destination
-                .lowest()
-                .expect("a delivered flow is not empty");
-            arrived.destination = family.address(written);
+    for written in flow.hops.iter().filter_map(|hop| hop.translated.as_deref()) {
+        if written.destination.is_some() {
+            let now = flow.now.destination.lowest();
+            arrived.destination = family.address(now.expect("a delivered flow is not empty"));
         }
-        if hop.source_before.is_some() {
-            let written = flow
-                .now
-                .source
-                .lowest()
-                .expect("a delivered flow is not empty");
-            arrived.source = family.address(written);
+        if written.source.is_some() {
+            let now = flow.now.source.lowest();
+            arrived.source = family.address(now.expect("a delivered flow is not empty"));
         }
-        if let Some((_, port)) = &hop.services_before {
+        if let Some((_, port)) = &written.services {
             arrived.destination_port = *port;
         }
     }
