@@ -121,7 +121,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         two_way_only: arguments.two_way,
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
-    if let Some(message) = nothing_left(&sheet) {
+    if let Some(message) = nothing_left(&sheet, &selection) {
         output.refuse(&message)?;
         return Ok(Verdict::Failed);
     }
@@ -148,13 +148,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 }
 
 /// Why there is no row or column to show, if so: an empty table would read like "nothing passes".
-fn nothing_left(sheet: &Sheet) -> Option<String> {
+fn nothing_left(sheet: &Sheet, selection: &Selection) -> Option<String> {
     let by = sheet.by;
     let option = match (sheet.rows.is_empty(), sheet.columns.is_empty()) {
-        (true, true) => return Some(format!("this site describes no {by}")),
-        (true, false) => "--from",
-        (false, true) => "--to",
         (false, false) => return None,
+        (true, _) if selection.from.is_empty() => {
+            return Some(format!("this site describes no {by}"));
+        }
+        (true, _) => "--from",
+        (false, true) => "--to",
     };
     Some(format!(
         "{option} names no {by} of this site, and the matrix is by {by}"

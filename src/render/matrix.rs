@@ -41,11 +41,17 @@ impl Paint {
 /// What stands over the rows and before the columns.
 const CORNER: &str = "from \\ to";
 
+/// What the case of a letter tells.
+pub(super) const LETTERS: &str = "Letters: CAPITAL between all addresses, small between some";
+
 /// The signs that may stand behind a code, and what they mean.
 const SIGNS: &[(char, &str)] = &[
     ('>', "one-way: for some of it no reply comes back"),
     ('!', "no filtering gateway decides about some of it"),
-    ('+', "a hostile device there reaches more than a plain one"),
+    (
+        '+',
+        "a hostile device among the senders reaches more than a plain one",
+    ),
     ('?', "a limit was met: at least this, perhaps more"),
 ];
 
@@ -119,9 +125,9 @@ fn block(
         let label = fit(&clean(&side.name), layout.label);
         let _ = write!(out, "{}{label}", row_number(row, layout));
         for column in columns.clone() {
-            let code = fit(&codes[row][column], layout.cell - 1);
-            let pair = &sheet.pairs[row][column];
-            let _ = write!(out, " {}", coloured(&code, sign(pair), paint));
+            let (code, pair) = (&codes[row][column], &sheet.pairs[row][column]);
+            let padding = layout.cell - 1 - width(code);
+            let _ = write!(out, " {}{:padding$}", coloured(code, sign(pair), paint), "");
         }
         trim_line(out);
     }
@@ -175,36 +181,63 @@ fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
 }
 
 fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) {
-    let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
-    let _ = writeln!(
-        out,
-        "{}",
-        paint.strong("What passes, from the row to the column")
-    );
-    let _ = writeln!(
-        out,
-        "  .    nothing          =  inside one {}, no gateway between",
-        inside(sheet.by)
-    );
-    let _ = writeln!(
-        out,
-        "  ALL  everything       A  CAPITALS: from every address to every address"
-    );
-    for (code, text) in key.lines() {
-        let indent = 7;
-        let room = paint.columns.saturating_sub(indent).max(20);
-        for (number, line) in wrapped(&clean(&text), room).into_iter().enumerate() {
-            let code = if number == 0 { code.as_str() } else { "" };
-            let _ = writeln!(out, "  {code:<4} {line}");
+    let title = paint.strong("What passes, from the row to the column");
+    let _ = writeln!(out, "{title}");
+    let used = |wanted: &str| {
+        let mut all = codes.iter().flatten();
+        all.any(|code| code.trim_end_matches(signs) == wanted)
+    };
+    for (code, text) in fixed_codes(sheet) {
+        if used(code) {
+            explain(out, code, &text, paint);
         }
     }
-    for (sign, meaning) in SIGNS.iter().filter(|(sign, _)| used(*sign)) {
-        let _ = writeln!(out, "  {sign}    {meaning}");
+    let letters = key.lines();
+    if !letters.is_empty() {
+        let _ = writeln!(out, "  {LETTERS}");
+    }
+    for (code, text) in letters {
+        explain(out, &code, &text, paint);
+    }
+    for (sign, meaning) in used_signs(codes) {
+        explain(out, &sign.to_string(), meaning, paint);
     }
 }
 
+/// One line of a legend, or more where it is long.
+fn explain(out: &mut String, code: &str, text: &str, paint: Paint) {
+    let indent = 7;
+    let room = paint.columns.saturating_sub(indent).max(20);
+    for (number, line) in wrapped(&clean(text), room).into_iter().enumerate() {
+        let code = if number == 0 { code } else { "" };
+        let _ = writeln!(out, "  {code:<4} {line}");
+    }
+}
+
+/// Codes that every sheet knows, with their meaning.
+pub(super) fn fixed_codes(sheet: &Sheet) -> [(&'static str, String); 3] {
+    let within = format!("inside one {}, no gateway between", inside(sheet.by));
+    [
+        (".", "nothing".to_owned()),
+        ("=", within),
+        ("ALL", "everything".to_owned()),
+    ]
+}
+
+/// The signs that stand behind some code.
+pub(super) fn used_signs(
+    codes: &[Vec<String>],
+) -> impl Iterator<Item = &'static (char, &'static str)> {
+    let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
+    SIGNS.iter().filter(move |(sign, _)| used(*sign))
+}
+
+fn signs(character: char) -> bool {
+    SIGNS.iter().any(|(sign, _)| *sign == character)
+}
+
 /// What a cell lies inside of where no gateway stands between: hosts share a segment.
-pub(super) fn inside(by: &str) -> &str {
+fn inside(by: &str) -> &str {
     match by {
         "host" => "segment",
         other => other,

@@ -222,7 +222,8 @@ impl View<'_> {
             Outcome::Delivered(Place::Segment(segment)) => {
                 let name = &self.site().segment(segment).name.value;
                 let external = self.site().segment(segment).external;
-                match (external, trace.steps.is_empty()) {
+                let alone = trace.steps.iter().all(|step| step.ingress.is_none());
+                match (external, alone) {
                     (true, _) => format!("handed out to {name}"),
                     (false, true) => format!("delivered on {name} itself: no gateway between"),
                     (false, false) => format!("delivered on segment {name}"),
