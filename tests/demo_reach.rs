@@ -14,7 +14,7 @@ use boundwalk::analysis::{
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_path;
 use boundwalk::model::{Date, Family, Site};
-use boundwalk::packet::Region;
+use boundwalk::packet::{ClassSet, Region};
 
 use hand_reading::{Passing, Reader, without};
 use hand_table::{HandTable, Written};
@@ -245,47 +245,41 @@ fn differences(network: &Network<'_>, pair: &Found, written: Option<&Written>) -
 
 /// The matrix cell sums the flows up: services of some and of every packet, and the rules.
 fn cell_differences(reader: &Reader<'_>, pair: &Found, expected: &[Passing]) -> Vec<String> {
+    let cell = &pair.cell;
     let classes = &reader.network.classes;
-    let parts = || expected.iter().flat_map(|group| &group.parts);
-    let some = parts().fold(classes.none(), |all, part| all.union(&part.services));
+    let groups = expected.iter();
+    let parts: Vec<Region> = groups.flat_map(|group| group.parts.clone()).collect();
+    let services = parts.iter().map(|part| &part.services);
+    let some = services.fold(classes.none(), |all, part| all.union(part));
+    let (reading, every) = every(reader, pair, &parts);
+    let rules: BTreeSet<usize> = expected.iter().map(|group| group.rule).collect();
+    let found: Vec<usize> = cell.rules.iter().filter_map(|(_, rule)| *rule).collect();
+    let same_rules = found.len() == cell.rules.len() && rules.iter().eq(&found);
+    let comparisons = [
+        ("kind of pair", reading == cell.reading),
+        ("services", some == cell.some),
+        ("services from every address", every == cell.every),
+        ("rules", same_rules),
+    ];
+    let wrong = comparisons.iter().filter(|(_, same)| !same);
+    wrong
+        .map(|(what, _)| format!("the cell differs: {what}"))
+        .collect()
+}
+
+/// The kind of a pair, and the services that pass from each address to each.
+fn every(reader: &Reader<'_>, pair: &Found, parts: &[Region]) -> (Reading, ClassSet) {
+    let classes = &reader.network.classes;
     let whole = Region {
         source: reader.own(pair.from),
         destination: reader.own(pair.to),
         services: classes.all(),
     };
-    let reading = match whole.source.is_empty() || whole.destination.is_empty() {
-        true => Reading::NoAddresses,
-        false => Reading::Pair,
-    };
-    let all: Vec<Region> = parts().cloned().collect();
-    let missed = without(&whole, &all);
-    let every = missed.iter().fold(classes.all(), |every, part| {
-        every.difference(&part.services)
-    });
-    let every = if reading == Reading::Pair {
-        every
-    } else {
-        classes.none()
-    };
-    let rules: BTreeSet<usize> = expected.iter().map(|group| group.rule).collect();
-    let found: BTreeSet<usize> = pair
-        .cell
-        .rules
-        .iter()
-        .filter_map(|(_, rule)| *rule)
-        .collect();
-    let mut out = Vec::new();
-    let mut compare = |what: &str, same: bool| {
-        if !same {
-            out.push(format!("the cell differs: {what}"));
-        }
-    };
-    compare("kind of pair", reading == pair.cell.reading);
-    compare("services", some == pair.cell.some);
-    compare("services from every address", every == pair.cell.every);
-    compare(
-        "rules",
-        rules == found && found.len() == pair.cell.rules.len(),
-    );
-    out
+    if whole.is_empty() {
+        return (Reading::NoAddresses, classes.none());
+    }
+    let missed = without(&whole, parts);
+    let missed = missed.iter().map(|part| &part.services);
+    let every = missed.fold(classes.all(), |every, part| every.difference(part));
+    (Reading::Pair, every)
 }

@@ -3,6 +3,7 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
+mod compute;
 mod matrix;
 mod new;
 mod output;

@@ -9,8 +9,8 @@ use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
 use crate::forwarding::{Network, Outcome, Packet};
 use crate::load::services;
 use crate::model::{Family, Protocol, Site, ZoneId};
-use crate::packet::IntervalSet;
-use crate::render::{clean, path_json, path_text, wrapped};
+use crate::packet::{IntervalSet, ServiceBox};
+use crate::render::{path_json, path_text, wrapped};
 
 use super::site::{FamilyArguments, SiteArguments, nearest, open, starts_itself};
 use super::{Output, Verdict};
@@ -80,29 +80,25 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     };
     let paint = output.paint();
+    let sources = &opened.sources;
     let text = match arguments.format {
-        Format::Json => path_json(
-            &network,
-            &opened.sources,
-            &result,
-            &crate::analysis::notes(&network),
-        ),
+        Format::Json => {
+            let notes = crate::analysis::notes(&network);
+            path_json(&network, sources, &result, &notes)
+        }
         Format::Text => {
-            let shown = path_text(&network, &opened.sources, &result, arguments.rules, paint);
+            let shown = path_text(&network, sources, &result, arguments.rules, paint);
             let caution = format!("Layer 2 is assumed clean. {CAUTION}");
             let caution = wrapped(&caution, paint.columns.max(30)).join("\n");
             format!("{shown}\n{caution}\n")
         }
     };
     output.print(&text)?;
-    let arrives = result
-        .traces
-        .iter()
-        .any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
-    Ok(if arrives {
-        Verdict::Clean
-    } else {
-        Verdict::Findings
+    let mut traces = result.traces.iter();
+    let arrives = traces.any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
+    Ok(match arrives {
+        true => Verdict::Clean,
+        false => Verdict::Findings,
     })
 }
 
@@ -110,55 +106,21 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
     let site = network.site;
     let sources = End::new(network, &arguments.source)?;
     let targets = End::new(network, &arguments.target)?;
-    let families = arguments.family.families().iter();
     let services = services(site, &arguments.service)?;
     let choose = |&family: &Family| {
-        let pick = |end: &End| {
-            end.addresses
-                .iter()
-                .copied()
-                .find(|&address| Family::of(address) == family)
-        };
-        let service = services
-            .iter()
-            .find_map(|service| service.packets(family))?;
-        Some((pick(&sources)?, pick(&targets)?, service))
+        let mut known = services.iter();
+        let service = known.find_map(|service| service.packets(family))?;
+        let source = sources.address(network, family, None)?;
+        let destination = targets.address(network, family, Some(source))?;
+        Some((source, destination, service))
     };
-    let (source, destination, service) = families
-        .into_iter()
+    let (source, destination, service) = arguments
+        .family
+        .families()
+        .iter()
         .find_map(choose)
         .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
-    let protocol = Protocol(
-        service
-            .protocols
-            .intersection(&common())
-            .lowest()
-            .or(service.protocols.lowest())
-            .unwrap_or_default() as u8,
-    );
-    let lowest = |set: &IntervalSet| set.lowest().unwrap_or_default() as u16;
-    let dynamic = service
-        .source_ports
-        .intersection(&IntervalSet::range(49_152, 65_535));
-    let client = if dynamic.is_empty() {
-        lowest(&service.source_ports)
-    } else {
-        lowest(&dynamic)
-    };
-    let packet = Packet {
-        source,
-        destination,
-        protocol,
-        source_port: if protocol.has_ports() {
-            arguments.source_port.unwrap_or(client)
-        } else {
-            0
-        },
-        destination_port: match protocol.has_ports() || protocol.has_messages() {
-            true => lowest(&service.destination_ports),
-            false => 0,
-        },
-    };
+    let packet = packet(source, destination, &service, arguments.source_port);
     let from = match &arguments.from {
         Some(name) => Some(start(site, name)?),
         None => sources.party,
@@ -173,6 +135,31 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
             "{address} belongs to no segment of the site; --from NAME says where the packet starts"
         ),
     })
+}
+
+/// One packet of a service: the lowest of its destination ports, a source port as clients take them.
+fn packet(
+    source: IpAddr,
+    destination: IpAddr,
+    service: &ServiceBox,
+    source_port: Option<u16>,
+) -> Packet {
+    let usual = service.protocols.intersection(&common());
+    let protocol = usual.lowest().or(service.protocols.lowest());
+    let protocol = Protocol(protocol.unwrap_or_default() as u8);
+    let lowest = |set: &IntervalSet| set.lowest().map(|lowest| lowest as u16);
+    let dynamic = IntervalSet::range(49_152, 65_535);
+    let client = lowest(&service.source_ports.intersection(&dynamic));
+    let client = source_port.or(client).or(lowest(&service.source_ports));
+    let (ports, messages) = (protocol.has_ports(), protocol.has_messages());
+    let target = lowest(&service.destination_ports);
+    Packet {
+        source,
+        destination,
+        protocol,
+        source_port: client.filter(|_| ports).unwrap_or_default(),
+        destination_port: target.filter(|_| ports || messages).unwrap_or_default(),
+    }
 }
 
 /// Protocols that a service with any protocol is shown with.
@@ -195,9 +182,9 @@ fn start(site: &Site, name: &str) -> Result<Party, String> {
     start.ok_or_else(|| unknown(site, name, "segment or host"))
 }
 
-/// A sender or target: its addresses and, where it was named, who it is.
+/// A sender or target: its addresses or, where it was named, who it is.
 struct End {
-    addresses: Vec<IpAddr>,
+    written: Option<IpAddr>,
     party: Option<Party>,
 }
 
@@ -205,7 +192,7 @@ impl End {
     fn new(network: &Network<'_>, text: &str) -> Result<Self, String> {
         if let Ok(address) = text.parse() {
             return Ok(Self {
-                addresses: vec![address],
+                written: Some(address),
                 party: None,
             });
         }
@@ -221,21 +208,44 @@ impl End {
             Some(Party::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
             Some(party) => party,
             None => {
-                return Err(unknown(
-                    network.site,
-                    text,
-                    "address, host, segment or gateway",
-                ));
+                let what = "address, host, segment or gateway";
+                return Err(unknown(network.site, text, what));
             }
         };
-        let addresses = addresses(network, party);
-        match addresses.is_empty() {
-            true => Err(format!("`{}` has no address", clean(text))),
-            false => Ok(Self {
-                addresses,
-                party: Some(party),
-            }),
+        let end = Self {
+            written: None,
+            party: Some(party),
+        };
+        let mut families = Family::ALL.into_iter();
+        match families.any(|family| end.address(network, family, None).is_some()) {
+            true => Ok(end),
+            false => Err(format!("`{text}` has no address")),
         }
+    }
+
+    /// One of its addresses in a family. Of a segment, one that is not the other end's: two devices there.
+    fn address(
+        &self,
+        network: &Network<'_>,
+        family: Family,
+        other: Option<IpAddr>,
+    ) -> Option<IpAddr> {
+        let Some(party) = self.party else {
+            return self
+                .written
+                .filter(|&address| Family::of(address) == family);
+        };
+        let plan = network.plan(family);
+        let other = other.map_or_else(IntervalSet::empty, |other| {
+            IntervalSet::point(Family::value(other))
+        });
+        let set = match party {
+            Party::Segment(segment) => plan.segment(segment).addresses.difference(&other),
+            Party::Host(host) => plan.device(plan.host_index(host)).own.clone(),
+            Party::Device(router) => plan.device(plan.router_index(router)).own.clone(),
+            Party::Zone(_) => return None,
+        };
+        crate::analysis::representative(plan, &set).map(|value| family.address(value))
     }
 }
 
@@ -250,21 +260,6 @@ fn name_a_segment(site: &Site, zone: ZoneId) -> String {
         site.zone(zone).name.value,
         segments.join(", ")
     )
-}
-
-/// One address of each family for a segment, all for a host or gateway.
-fn addresses(network: &Network<'_>, party: Party) -> Vec<IpAddr> {
-    let one = |family: Family| {
-        let plan = network.plan(family);
-        let set = match party {
-            Party::Segment(segment) => &plan.segment(segment).addresses,
-            Party::Host(host) => &plan.device(plan.host_index(host)).own,
-            Party::Device(router) => &plan.device(plan.router_index(router)).own,
-            Party::Zone(_) => return None,
-        };
-        crate::analysis::representative(plan, set).map(|value| family.address(value))
-    };
-    Family::ALL.into_iter().filter_map(one).collect()
 }
 
 fn unknown(site: &Site, name: &str, what: &str) -> String {

@@ -122,17 +122,7 @@ pub fn matrix_json(
     }
     let pair_flows = flows.iter().filter_map(|pair| {
         let naming = naming_of(namings, pair.family)?;
-        Some(JsonPairFlows {
-            from: &pair.from.name,
-            to: &pair.to.name,
-            family: pair.family.word(),
-            complete: pair.complete,
-            flows: pair
-                .flows
-                .iter()
-                .map(|flow| json_flow(site, sources, naming, flow))
-                .collect(),
-        })
+        Some(json_pair_flows(site, sources, naming, pair))
     });
     to_text(&JsonMatrix {
         document: "boundwalk-matrix",
@@ -145,6 +135,24 @@ pub fn matrix_json(
         flows: pair_flows.collect(),
         notes: &sheet.notes,
     })
+}
+
+fn json_pair_flows<'a>(
+    site: &Site,
+    sources: &Sources,
+    naming: &Naming<'_>,
+    pair: &'a PairFlows,
+) -> JsonPairFlows<'a> {
+    let flows = pair.flows.iter();
+    JsonPairFlows {
+        from: &pair.from.name,
+        to: &pair.to.name,
+        family: pair.family.word(),
+        complete: pair.complete,
+        flows: flows
+            .map(|flow| json_flow(site, sources, naming, flow))
+            .collect(),
+    }
 }
 
 fn naming_of<'n, 'a>(namings: &'n [Naming<'a>], family: Family) -> Option<&'n Naming<'a>> {

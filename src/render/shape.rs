@@ -110,17 +110,12 @@ impl Sheet {
             Some(matrix) => (&matrix.rows[..], &matrix.columns[..], matrix.question.by),
             None => (&[][..], &[][..], By::Segment),
         };
-        let kept = |all: &[Party], chosen: &[Party]| -> Vec<usize> {
-            (0..all.len())
-                .filter(|&at| takes(site, chosen, all[at]))
-                .collect()
-        };
-        let (kept_rows, kept_columns) = (kept(rows, &selection.from), kept(columns, &selection.to));
+        let kept_rows = kept(site, rows, &selection.from);
+        let kept_columns = kept(site, columns, &selection.to);
         let pair = |row: usize, column: usize| {
             let cell = |family: Family| {
-                let matrix = matrices
-                    .iter()
-                    .find(|matrix| matrix.question.family == family)?;
+                let mut all = matrices.iter();
+                let matrix = all.find(|matrix| matrix.question.family == family)?;
                 Some(narrowed(&matrix.cells[row][column], selection))
             };
             Pair {
@@ -129,11 +124,10 @@ impl Sheet {
             }
         };
         let line = |&row: &usize| {
-            kept_columns
-                .iter()
-                .map(|&column| pair(row, column))
-                .collect()
+            let columns = kept_columns.iter();
+            columns.map(|&column| pair(row, column)).collect()
         };
+        let side = |party: Party| Side::new(site, party);
         Self {
             site: site.name.clone(),
             by: match by {
@@ -142,17 +136,17 @@ impl Sheet {
                 By::Host => "host",
             },
             pairs: kept_rows.iter().map(line).collect(),
-            rows: kept_rows
-                .iter()
-                .map(|&at| Side::new(site, rows[at]))
-                .collect(),
-            columns: kept_columns
-                .iter()
-                .map(|&at| Side::new(site, columns[at]))
-                .collect(),
+            rows: kept_rows.iter().map(|&at| side(rows[at])).collect(),
+            columns: kept_columns.iter().map(|&at| side(columns[at])).collect(),
             notes: notes(network),
         }
     }
+}
+
+/// Numbers of the chosen parties.
+fn kept(site: &Site, all: &[Party], chosen: &[Party]) -> Vec<usize> {
+    let taken = |&at: &usize| takes(site, chosen, all[at]);
+    (0..all.len()).filter(taken).collect()
 }
 
 fn takes(site: &Site, chosen: &[Party], party: Party) -> bool {

@@ -162,6 +162,9 @@ fn senders_and_targets_go_by_name_or_address() {
 fn within_a_segment_no_gateway_stands_between() {
     let ran = path("office-manager-desk printer tcp/9100");
     says(&ran, 0, &["delivered on office itself: no gateway between"]);
+    // Two devices of one segment, not one that talks to itself.
+    let ran = path("office office https --ipv4");
+    says(&ran, 0, &["tcp 10.44.10.2:49152 -> 10.44.10.3:443"]);
 }
 
 #[test]
