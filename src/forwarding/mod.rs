@@ -8,6 +8,8 @@
 //!
 //! Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it.
 
+mod crossing;
+mod devices;
 mod filter;
 mod flow;
 mod network;
@@ -17,6 +19,7 @@ mod routes;
 mod seeds;
 mod trace;
 mod trace_reply;
+mod trace_walk;
 mod translate;
 
 pub use filter::{FilterPlan, TranslationPlan, Written};

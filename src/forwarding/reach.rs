@@ -4,7 +4,7 @@ use crate::model::{Action, HostId, RouterId, SegmentId};
 use crate::packet::{Interval, IntervalSet, Mask, Region};
 
 use super::filter::FilterPlan;
-use super::flow::{Flow, Hop};
+use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
 
@@ -281,7 +281,7 @@ impl Walk<'_> {
             }
         }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let (refused, accepted) = self.split_source(&flow, accepts);
+            let (accepted, refused) = flow.split(Side::Source, accepts, &self.network.classes);
             if let Some(refused) = refused {
                 self.stop(Stop::SourceCheck, refused);
             }
@@ -471,42 +471,7 @@ impl Walk<'_> {
         flow: &Flow,
         set: &IntervalSet,
     ) -> (Option<Flow>, Option<Flow>) {
-        let inside = flow.now.destination.intersection(set);
-        if inside.is_empty() {
-            return (None, Some(flow.clone()));
-        }
-        let outside = flow.now.destination.difference(set);
-        if outside.is_empty() {
-            return (Some(flow.clone()), None);
-        }
-        let part = |destination| {
-            let part = Region {
-                destination,
-                ..flow.now.clone()
-            };
-            Some(flow.restricted(part, &self.network.classes))
-        };
-        (part(inside), part(outside))
-    }
-
-    /// The part with sources outside `set`, and the part inside.
-    fn split_source(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
-        let outside = flow.now.source.difference(set);
-        if outside.is_empty() {
-            return (None, Some(flow.clone()));
-        }
-        let inside = flow.now.source.intersection(set);
-        if inside.is_empty() {
-            return (Some(flow.clone()), None);
-        }
-        let part = |source| {
-            let part = Region {
-                source,
-                ..flow.now.clone()
-            };
-            Some(flow.restricted(part, &self.network.classes))
-        };
-        (part(outside), part(inside))
+        flow.split(Side::Destination, set, &self.network.classes)
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {
