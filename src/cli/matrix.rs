@@ -81,13 +81,8 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(
-        &arguments.site,
-        arguments.format == Format::Json,
-        true,
-        output,
-    )?
-    else {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let asked = match asked(&opened.site, arguments) {

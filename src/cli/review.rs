@@ -56,13 +56,8 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(
-        &arguments.site,
-        arguments.format == Format::Json,
-        false,
-        output,
-    )?
-    else {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, false, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);

@@ -128,3 +128,48 @@ fn a_path_tells_each_step() {
     assert_eq!(way["steps"][0]["device"], "edge");
     assert_eq!(way["steps"][0]["rule"]["name"], "the shop");
 }
+
+/// What the read-me file lists for a document, or for a cell: words in backquotes outside brackets.
+fn documented(row: &str) -> BTreeSet<String> {
+    let read_me = include_str!("../../README.md");
+    let start = format!("| {row} | ");
+    let line = read_me.lines().find_map(|line| line.strip_prefix(&start));
+    let mut depth = 0;
+    let outside = |&c: &char| {
+        depth += i32::from(c == '(');
+        let keep = depth == 0;
+        depth -= i32::from(c == ')');
+        keep
+    };
+    let line = line.unwrap_or_else(|| panic!("{row} is not described"));
+    let text: String = line.chars().filter(outside).collect();
+    let words = text.split('`').skip(1).step_by(2);
+    let keys = words.filter(|word| !word.starts_with('-'));
+    keys.map(str::to_owned).collect()
+}
+
+#[test]
+fn documents_have_the_keys_that_the_read_me_file_lists() {
+    let keys = |value: &Value| -> BTreeSet<String> {
+        let all = value.as_object().expect("an object").keys();
+        let own = all.filter(|key| !["document", "version"].contains(&key.as_str()));
+        own.cloned().collect()
+    };
+    let (_folder, broken) = site("nonsense");
+    let matrix = parsed(&demo("matrix", "--flows --format json"));
+    assert_eq!(keys(&matrix), documented("`boundwalk-matrix`"));
+    assert_eq!(keys(&matrix["cells"][1]), documented("a cell"));
+    for (ran, document) in [
+        (demo("review", "--format json"), "`boundwalk-review`"),
+        (
+            demo("path", "guest office ssh --format json"),
+            "`boundwalk-path`",
+        ),
+        (
+            about(&broken, "review", "--format json"),
+            "`boundwalk-problems`",
+        ),
+    ] {
+        assert_eq!(keys(&parsed(&ran)), documented(document));
+    }
+}
