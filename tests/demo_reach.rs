@@ -146,11 +146,7 @@ fn column_name(site: &Site, party: Party) -> &str {
 fn found(network: &Network<'_>) -> Vec<Found> {
     let mut all = Vec::new();
     for family in Family::ALL {
-        let question = Question {
-            by: By::Segment,
-            family,
-            hostile: false,
-        };
+        let question = Question::all(By::Segment, family, false);
         let matrix = Matrix::new(network, &question, &mut |_, _| {});
         for (&from, line) in matrix.rows.iter().zip(&matrix.cells) {
             for (&to, cell) in matrix
@@ -159,7 +155,7 @@ fn found(network: &Network<'_>) -> Vec<Found> {
                 .zip(line)
                 .filter(|(to, _)| **to != from)
             {
-                let (list, complete) = flows(network, family, from, to);
+                let (list, complete) = flows(network, family, from, to, None);
                 assert!(
                     complete && cell.complete,
                     "no limit is met on the demo site"

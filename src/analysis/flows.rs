@@ -4,9 +4,10 @@ use crate::forwarding::{
     Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
 };
 use crate::model::{Family, RouterId};
-use crate::packet::{IntervalSet, Region};
+use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
+use super::matrix::translated_destinations;
 use super::party::{Party, columns};
 use super::witness::witness;
 
@@ -40,14 +41,15 @@ pub struct PermittedFlow {
     pub witness: Option<Packet>,
 }
 
-/// The flows from one segment or host to one segment, host, gateway or router, in one family. Zones have to
-/// be opened into segments by the caller. Parts that differ only in addresses or only in services are
+/// The flows from one segment or host to one segment, host, gateway or router, in one family, of some services
+/// or (`None`) of all. Zones have to be opened into segments by the caller. Parts that differ only in addresses or only in services are
 /// joined. The flag tells whether the list is complete.
 pub fn flows(
     network: &Network<'_>,
     family: Family,
     from: Party,
     to: Party,
+    services: Option<&ClassSet>,
 ) -> (Vec<PermittedFlow>, bool) {
     let sender = match from {
         Party::Segment(segment) => Sender::Segment(segment),
@@ -59,11 +61,8 @@ pub fn flows(
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), true);
     };
-    let rest = plan
-        .family
-        .full()
-        .difference(&plan.family.never_forwarded());
-    let rest = rest.difference(&own.addresses);
+    // Elsewhere addressed, here delivered: only a destination translation does that.
+    let elsewhere = translated_destinations(plan, std::slice::from_ref(own));
     let mut found: Vec<PermittedFlow> = Vec::new();
     let mut complete = true;
     let mut send = |target: Target<'_>| {
@@ -76,24 +75,16 @@ pub fn flows(
             }
         });
     };
-    send(Target {
-        addresses: &own.addresses,
-        segment: own.segment,
-    });
-    if translates(network, family) {
-        // Elsewhere addressed, here delivered: only a destination translation does that.
-        send(Target {
-            addresses: &rest,
-            segment: None,
-        });
+    for (addresses, segment) in [(&own.addresses, own.segment), (&elsewhere, None)] {
+        if !addresses.is_empty() {
+            send(Target {
+                addresses,
+                segment,
+                services,
+            });
+        }
     }
     (found, complete)
-}
-
-fn translates(network: &Network<'_>, family: Family) -> bool {
-    let devices = network.plan(family).devices.iter();
-    let mut filters = devices.filter_map(|device| device.filter.as_ref());
-    filters.any(|filter| !filter.arrivals.is_empty())
 }
 
 fn permitted(

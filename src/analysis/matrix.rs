@@ -1,12 +1,12 @@
 //! Who can reach what.
 
 use crate::forwarding::{Network, Plan};
-use crate::model::{Family, ZoneId};
-use crate::packet::IntervalSet;
+use crate::model::{Family, HostId, Site, ZoneId};
+use crate::packet::{ClassSet, IntervalSet};
 
 use super::cell::{Cell, Reading};
-use super::party::{Column, Party, columns};
-use super::row::Row;
+use super::party::{Column, Party, chosen, columns};
+use super::row::{Places, Row};
 
 /// What the rows and columns of a matrix are.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -29,6 +29,26 @@ pub struct Question {
     pub family: Family,
     /// Whether to compare with hostile reach; about doubles the work.
     pub hostile: bool,
+    /// Senders to ask about: segments, hosts, or zones that hold them; empty: all.
+    pub from: Vec<Party>,
+    /// Targets to ask about; empty: all.
+    pub to: Vec<Party>,
+    /// Services to ask about; `None`: all.
+    pub services: Option<ClassSet>,
+}
+
+impl Question {
+    /// Everything, of one family.
+    pub fn all(by: By, family: Family, hostile: bool) -> Self {
+        Self {
+            by,
+            family,
+            hostile,
+            from: Vec::new(),
+            to: Vec::new(),
+            services: None,
+        }
+    }
 }
 
 /// All cells of one family.
@@ -45,7 +65,7 @@ pub struct Matrix {
 }
 
 impl Matrix {
-    /// The whole matrix. Holds all cells: for thousands of segments use [`rows`].
+    /// The whole matrix. Holds all cells: for thousands of segments use [`rows()`].
     pub fn new(
         network: &Network<'_>,
         question: &Question,
@@ -58,7 +78,7 @@ impl Matrix {
             cells: Vec::new(),
         };
         let plan = network.plan(question.family);
-        let targets = columns(network, plan, question.by == By::Host);
+        let targets = asked_columns(network, plan, question);
         matrix.columns = targets.iter().map(|column| column.party).collect();
         rows(network, question, progress, &mut |party, cells| {
             matrix.rows.push(party);
@@ -115,14 +135,10 @@ pub fn rows(
     sink: &mut dyn FnMut(Party, Vec<Cell>),
 ) {
     let plan = network.plan(question.family);
-    let by_host = question.by == By::Host;
-    let targets = columns(network, plan, by_host);
+    let targets = asked_columns(network, plan, question);
     let extra = translated_destinations(plan, &targets);
-    let senders: Vec<Party> = targets
-        .iter()
-        .map(|column| column.party)
-        .filter(|party| !matches!(party, Party::Device(_)))
-        .collect();
+    let places = Places::new(&targets);
+    let senders = senders(network.site, question);
     let total = senders.len();
     for (done, &sender) in senders.iter().enumerate() {
         progress(done, total);
@@ -131,6 +147,7 @@ pub fn rows(
             plan,
             question,
             targets: &targets,
+            places: &places,
             extra: &extra,
         };
         sink(sender, row.compute(sender));
@@ -138,8 +155,25 @@ pub fn rows(
     progress(total, total);
 }
 
+fn senders(site: &Site, question: &Question) -> Vec<Party> {
+    let all: Vec<Party> = match question.by {
+        By::Host => (0..site.hosts.len()).map(HostId).map(Party::Host).collect(),
+        By::Zone | By::Segment => site.segment_ids().map(Party::Segment).collect(),
+    };
+    let asked = all
+        .into_iter()
+        .filter(|&party| chosen(site, &question.from, party));
+    asked.collect()
+}
+
+fn asked_columns(network: &Network<'_>, plan: &Plan, question: &Question) -> Vec<Column> {
+    let mut targets = columns(network, plan, question.by == By::Host);
+    targets.retain(|column| chosen(network.site, &question.to, column.party));
+    targets
+}
+
 /// Destinations that some translation matches and that no column holds: sending there may arrive anywhere.
-fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
+pub(super) fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
     let lines = plan
         .devices
         .iter()

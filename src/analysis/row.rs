@@ -1,6 +1,7 @@
 //! One row of a matrix: everything that one sender reaches.
 
-use smallvec::{SmallVec, smallvec};
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 use crate::forwarding::{
     Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
@@ -20,7 +21,23 @@ pub(super) struct Row<'a> {
     pub(super) plan: &'a Plan,
     pub(super) question: &'a Question,
     pub(super) targets: &'a [Column],
+    pub(super) places: &'a Places,
     pub(super) extra: &'a IntervalSet,
+}
+
+/// Which column a place is, for matrices by segment.
+pub(super) struct Places(FxHashMap<Place, usize>);
+
+impl Places {
+    pub(super) fn new(targets: &[Column]) -> Self {
+        let numbered = targets.iter().enumerate();
+        let places = numbered.filter_map(|(at, column)| match column.party {
+            Party::Segment(segment) => Some((Place::Segment(segment), at)),
+            Party::Device(router) => Some((Place::Router(router), at)),
+            Party::Zone(_) | Party::Host(_) => None,
+        });
+        Self(places.collect())
+    }
 }
 
 /// What arrived at a column, by destination and services, without regard to the source.
@@ -39,17 +56,11 @@ impl Row<'_> {
         };
         for (own, column) in self.targets.iter().enumerate() {
             if cells[own].reading == Reading::Pair {
-                let target = Target {
-                    addresses: &column.addresses,
-                    segment: column.segment,
-                };
+                let target = self.target(&column.addresses, column.segment);
                 self.send(configured, target, Some(own), &mut cells, &mut reached);
             }
         }
-        let target = Target {
-            addresses: self.extra,
-            segment: None,
-        };
+        let target = self.target(self.extra, None);
         self.send(configured, target, None, &mut cells, &mut reached);
         if self.question.hostile {
             for segment in self.hostile_segments(sender) {
@@ -175,7 +186,7 @@ impl Row<'_> {
         missed: ClassSet,
         arrived: &[Region],
     ) -> ClassSet {
-        let all = self.network.classes.all();
+        let all = self.asked();
         let Sender::Segment(segment) = sender else {
             return all.difference(&missed);
         };
@@ -213,10 +224,7 @@ impl Row<'_> {
             if cells[own].reading == Reading::Within || column.addresses.is_empty() {
                 continue;
             }
-            let target = Target {
-                addresses: &column.addresses,
-                segment: column.segment,
-            };
+            let target = self.target(&column.addresses, column.segment);
             let complete = self.send_hostile(segment, target, cells, reached);
             if !matches!(cells[own].hostile, HostileReach::Larger(_)) {
                 cells[own].hostile = if complete {
@@ -227,10 +235,7 @@ impl Row<'_> {
             }
         }
         if !self.extra.is_empty() {
-            let target = Target {
-                addresses: self.extra,
-                segment: None,
-            };
+            let target = self.target(self.extra, None);
             self.send_hostile(segment, target, cells, reached);
         }
     }
@@ -271,17 +276,27 @@ impl Row<'_> {
 
     /// The columns to which a delivery belongs.
     fn takers(&self, place: Place, destinations: &IntervalSet) -> SmallVec<[usize; 1]> {
-        let segments = self.plan.segments.len();
-        match (self.question.by, place) {
-            (By::Host, _) => {
-                let numbered = self.targets.iter().enumerate();
-                let takers =
-                    numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
-                takers.map(|(at, _)| at).collect()
-            }
-            (_, Place::Segment(segment)) => smallvec![segment.0],
-            (_, Place::Router(router)) => smallvec![segments + router.0],
+        if self.question.by != By::Host {
+            return self.places.0.get(&place).copied().into_iter().collect();
         }
+        let numbered = self.targets.iter().enumerate();
+        let takers = numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
+        takers.map(|(at, _)| at).collect()
+    }
+
+    /// What to send to some addresses.
+    fn target<'t>(&'t self, addresses: &'t IntervalSet, segment: Option<SegmentId>) -> Target<'t> {
+        Target {
+            addresses,
+            segment,
+            services: self.question.services.as_ref(),
+        }
+    }
+
+    /// The services asked about.
+    fn asked(&self) -> ClassSet {
+        let asked = self.question.services.clone();
+        asked.unwrap_or_else(|| self.network.classes.all())
     }
 }
 

@@ -1,24 +1,22 @@
 //! What matrix and review compute alike.
 
-use crate::analysis::{By, Matrix, Naming, Question};
+use crate::analysis::{Matrix, Naming, Question};
 use crate::forwarding::Network;
 use crate::model::Family;
 
 use super::output::Progress;
 
-/// A matrix for each family.
+/// A matrix for each family; the question's own family does not matter.
 pub(super) fn matrices(
     network: &Network<'_>,
     families: &[Family],
-    by: By,
-    hostile: bool,
+    question: &Question,
 ) -> Vec<Matrix> {
     let progress = Progress::new("computing the matrix");
     let one = |&family: &Family| {
         let question = Question {
-            by,
             family,
-            hostile,
+            ..question.clone()
         };
         let mut shown = |done, total| progress.update(done, total);
         Matrix::new(network, &question, &mut shown)

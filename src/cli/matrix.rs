@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, Matrix, Naming, Party, flows, party_name};
+use crate::analysis::{By, Matrix, Naming, Party, Question, chosen, flows, party_name};
 use crate::forwarding::Network;
 use crate::load::services;
 use crate::model::{Family, Service, Site};
@@ -94,11 +94,16 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let network = Network::asking(&opened.site, opened.today, &asked.services);
     let families = arguments.family.families();
-    let matrices = matrices(&network, families, asked.by, !arguments.no_hostile);
+    let question = Question {
+        from: asked.from.clone(),
+        to: asked.to.clone(),
+        services: service_classes(&network, &asked.services),
+        ..Question::all(asked.by, Family::V4, !arguments.no_hostile)
+    };
+    let matrices = matrices(&network, families, &question);
     let selection = Selection {
         from: asked.from,
         to: asked.to,
-        services: service_classes(&network, &asked.services),
         two_way_only: arguments.two_way,
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
@@ -264,10 +269,10 @@ pub(super) fn sheet_key(sheet: &Sheet, namings: &[Naming<'_>]) -> (Key, Vec<Vec<
 /// The flows of every pair shown, pair by pair; zones are opened into their segments.
 fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Vec<PairFlows> {
     let site = network.site;
-    let open = |parties: &[Party], chosen: &[Party]| -> Vec<Party> {
+    let open = |parties: &[Party], choice: &[Party]| -> Vec<Party> {
         let parties = parties.iter().copied();
-        let chosen = parties.filter(|&party| selected(site, chosen, party));
-        chosen.flat_map(|party| opened_zone(site, party)).collect()
+        let taken = parties.filter(|&party| chosen(site, choice, party));
+        taken.flat_map(|party| opened_zone(site, party)).collect()
     };
     let mut listed = Vec::new();
     for matrix in matrices {
@@ -277,7 +282,7 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
         let alone = rows.len() == 1 && columns.len() == 1;
         for &from in &rows {
             for &to in columns.iter().filter(|&&to| to != from) {
-                let pair = pair_flow(network, matrix.question.family, (from, to), selection);
+                let pair = pair_flow(network, &matrix.question, (from, to));
                 if alone || !pair.flows.is_empty() || !pair.complete {
                     listed.push(pair);
                 }
@@ -287,34 +292,16 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
     listed
 }
 
-fn pair_flow(
-    network: &Network<'_>,
-    family: Family,
-    (from, to): (Party, Party),
-    selection: &Selection,
-) -> PairFlows {
-    let (mut found, complete) = flows(network, family, from, to);
-    if let Some(services) = &selection.services {
-        found.retain_mut(|flow| {
-            flow.sent.services.intersection_with(services);
-            !flow.sent.services.is_empty()
-        });
-    }
+fn pair_flow(network: &Network<'_>, question: &Question, (from, to): (Party, Party)) -> PairFlows {
+    let services = question.services.as_ref();
+    let (found, complete) = flows(network, question.family, from, to, services);
     PairFlows {
         from: Side::new(network.site, from),
         to: Side::new(network.site, to),
-        family,
+        family: question.family,
         flows: found,
         complete,
     }
-}
-
-fn selected(site: &Site, chosen: &[Party], party: Party) -> bool {
-    Selection {
-        from: chosen.to_vec(),
-        ..Selection::default()
-    }
-    .takes_sender(site, party)
 }
 
 fn opened_zone(site: &Site, party: Party) -> Vec<Party> {

@@ -4,9 +4,10 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, CAUTION, Cell, Extent, HostileReach, Matrix, Naming, Reading};
+use crate::analysis::{By, CAUTION, Cell, Extent, HostileReach, Matrix, Naming, Question, Reading};
 use crate::diagnostic::Severity;
 use crate::forwarding::Network;
+use crate::model::Family;
 use crate::render::{
     Paint, Selection, Sheet, clean, matrix_text, problem_summary, review_json, review_markdown,
     wrapped,
@@ -62,7 +63,11 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let network = Network::new(&opened.site, opened.today);
     let families = arguments.family.families();
-    let matrices = matrices(&network, families, By::Zone, true);
+    let matrices = matrices(
+        &network,
+        families,
+        &Question::all(By::Zone, Family::V4, true),
+    );
     let sheet = Sheet::new(&network, &matrices, &Selection::default());
     let namings = namings(&network, families);
     let summary = summary(&opened, &matrices);
@@ -166,7 +171,10 @@ fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
     };
     let mut text = match counts.pairs {
         0 => format!("{problems}; nothing that a gateway could part"),
-        pairs => format!("{problems}; of {pairs} pairs of zones {} open", counts.open),
+        pairs => format!(
+            "{problems}; of {pairs} pairs of zones and gateways {} open",
+            counts.open
+        ),
     };
     for (count, what) in [
         (counts.undecided, "with a way past every filtering gateway"),

@@ -1,7 +1,7 @@
 //! Sends sets of packets through a network and lists where each part arrives or stops.
 
 use crate::model::{Action, HostId, RouterId, SegmentId};
-use crate::packet::{Interval, IntervalSet, Mask, Region};
+use crate::packet::{ClassSet, Interval, IntervalSet, Mask, Region};
 
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop, Side};
@@ -75,6 +75,8 @@ pub struct Target<'a> {
     pub addresses: &'a IntervalSet,
     /// The segment whose addresses they are, if so: saves time.
     pub segment: Option<SegmentId>,
+    /// Services to send; `None`: all.
+    pub services: Option<&'a ClassSet>,
 }
 
 /// Sends everything that `sender` can send to `target` and calls `sink` for every part that arrives or
@@ -104,13 +106,13 @@ pub fn reach(
         sink,
         complete: true,
     };
-    walk.send(sender, target.addresses);
+    walk.send(sender, target);
     walk.complete
 }
 
 /// Sends what a hostile device on a segment can send to `target` and no plain device there can: from other
 /// sources, or by other next hops. Together with what plain devices send it is all that a hostile one can.
-/// Otherwise as [`reach`].
+/// Otherwise as [`reach()`].
 pub fn reach_beyond(
     network: &Network<'_>,
     plan: &Plan,
@@ -130,7 +132,10 @@ pub fn reach_beyond(
     let flow = Flow::new(Region {
         source: plan.family.full().difference(&plan.nobody),
         destination: target.addresses.clone(),
-        services: network.classes.all(),
+        services: target
+            .services
+            .cloned()
+            .unwrap_or_else(|| network.classes.all()),
     });
     walk.send_hostile(segment, flow, true);
     walk.complete
@@ -151,8 +156,10 @@ pub(super) struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn send(&mut self, sender: Sender, destinations: &IntervalSet) {
-        let services = self.network.classes.all();
+    fn send(&mut self, sender: Sender, target: Target<'_>) {
+        let destinations = target.addresses;
+        let services = target.services.cloned();
+        let services = services.unwrap_or_else(|| self.network.classes.all());
         let region = |source: IntervalSet, destination: IntervalSet| Region {
             source,
             destination,
