@@ -50,6 +50,18 @@ pub enum HostileReach {
     Unknown,
 }
 
+impl HostileReach {
+    /// That of two pairs together.
+    fn or(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Larger(packet), _) | (_, Self::Larger(packet)) => Self::Larger(packet),
+            (Self::Unknown, _) | (_, Self::Unknown) => Self::Unknown,
+            (own, Self::NotAsked) => own,
+            (_, other) => other,
+        }
+    }
+}
+
 /// What kind of cell it is.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 pub enum Reading {
@@ -77,11 +89,11 @@ pub struct Cell {
     pub two_way: Extent,
     /// Of how many flows a filtering gateway decides.
     pub filtered: Extent,
-    /// Gateways and routers that forward some flow, ascending.
+    /// Gateways and routers that forward some flow or receive it, ascending.
     pub crossed: Vec<RouterId>,
     /// Rules that permit some flow, ascending: gateway and number of the rule; `None`: the default.
     pub rules: Vec<(RouterId, Option<usize>)>,
-    /// A packet that arrives.
+    /// A packet that arrives; where some reply comes back, one that is answered.
     pub witness: Option<Packet>,
     /// Whether a hostile device reaches more.
     pub hostile: HostileReach,
@@ -130,20 +142,33 @@ impl Cell {
         self.complete && self.some.is_empty()
     }
 
+    /// Whether some reply is known to come back.
+    pub fn answered(&self) -> bool {
+        matches!(self.two_way, Extent::Some | Extent::All)
+    }
+
     /// Joins the cell of another pair of the same two zones.
     pub fn join(&mut self, other: &Self) {
+        // A sender without an address of its own may still have a hostile neighbour.
+        self.hostile = self.hostile.or(other.hostile);
         match (self.reading, other.reading) {
-            (_, Reading::Within | Reading::NoAddresses) => {
-                if self.reading == Reading::Within {
-                    self.reading = other.reading;
-                }
-                return;
+            (Reading::Within, Reading::Within | Reading::NoAddresses) => {
+                self.reading = other.reading;
             }
+            (_, Reading::Within | Reading::NoAddresses) => {}
             (Reading::Within | Reading::NoAddresses, Reading::Pair) => {
-                *self = other.clone();
-                return;
+                *self = Self {
+                    hostile: self.hostile,
+                    ..other.clone()
+                };
             }
-            (Reading::Pair, Reading::Pair) => {}
+            (Reading::Pair, Reading::Pair) => self.join_pair(other),
+        }
+    }
+
+    fn join_pair(&mut self, other: &Self) {
+        if self.witness.is_none() || (other.answered() && !self.answered()) {
+            self.witness = other.witness;
         }
         self.some = self.some.union(&other.some);
         self.every = self.every.intersection(&other.every);
@@ -151,15 +176,6 @@ impl Cell {
         self.filtered = self.filtered.and(other.filtered);
         merge(&mut self.crossed, &other.crossed);
         merge(&mut self.rules, &other.rules);
-        self.witness = self.witness.or(other.witness);
-        self.hostile = match (self.hostile, other.hostile) {
-            (HostileReach::Larger(packet), _) | (_, HostileReach::Larger(packet)) => {
-                HostileReach::Larger(packet)
-            }
-            (HostileReach::Unknown, _) | (_, HostileReach::Unknown) => HostileReach::Unknown,
-            (own, HostileReach::NotAsked) => own,
-            (_, other) => other,
-        };
         self.complete &= other.complete;
     }
 }

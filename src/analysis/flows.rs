@@ -7,8 +7,8 @@ use crate::model::{Family, RouterId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
-use super::matrix::translated_destinations;
-use super::party::{Party, columns};
+use super::matrix::elsewhere;
+use super::party::{Party, columns, within};
 use super::witness::witness;
 
 /// A device that a flow crosses.
@@ -61,21 +61,21 @@ pub fn flows(
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), true);
     };
-    // Elsewhere addressed, here delivered: only a destination translation does that.
-    let elsewhere = translated_destinations(plan, std::slice::from_ref(own));
+    let rest = elsewhere(plan, &targets, std::slice::from_ref(own));
     let mut found: Vec<PermittedFlow> = Vec::new();
     let mut complete = true;
     let mut send = |target: Target<'_>| {
         complete &= reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival
-                && own.takes(plan, place, &flow.now.destination)
-                && !flow.hops.is_empty()
+                && let Some(part) = own.takes(network, plan, place, &flow)
+                && !(flow.hops.is_empty() && within(plan, from, to))
             {
-                add(&mut found, permitted(network, family, sender, place, flow));
+                let part = part.into_owned();
+                add(&mut found, permitted(network, family, sender, place, part));
             }
         });
     };
-    for (addresses, segment) in [(&own.addresses, own.segment), (&elsewhere, None)] {
+    for (addresses, segment) in [(&own.addresses, own.segment), (&rest, None)] {
         if !addresses.is_empty() {
             send(Target {
                 addresses,

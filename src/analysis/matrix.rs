@@ -1,10 +1,11 @@
 //! Who can reach what.
 
 use crate::forwarding::{Network, Plan};
-use crate::model::{Family, HostId, Site, ZoneId};
-use crate::packet::{ClassSet, IntervalSet};
+use crate::model::{Family, HostId, SegmentId, Site, ZoneId};
+use crate::packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, Reading};
+use super::missed::forks;
 use super::party::{Column, Party, chosen, columns};
 use super::row::{Places, Row};
 
@@ -135,11 +136,13 @@ pub fn rows(
     sink: &mut dyn FnMut(Party, Vec<Cell>),
 ) {
     let plan = network.plan(question.family);
+    let all = columns(network, plan, question.by == By::Host);
     let targets = asked_columns(network, plan, question);
-    let extra = translated_destinations(plan, &targets);
+    let extra = elsewhere(plan, &all, &targets);
     let places = Places::new(&targets);
     let senders = senders(network.site, question);
     let total = senders.len();
+    let forks = forks(plan);
     for (done, &sender) in senders.iter().enumerate() {
         progress(done, total);
         let row = Row {
@@ -149,6 +152,7 @@ pub fn rows(
             targets: &targets,
             places: &places,
             extra: &extra,
+            forks,
         };
         sink(sender, row.compute(sender));
     }
@@ -172,24 +176,52 @@ fn asked_columns(network: &Network<'_>, plan: &Plan, question: &Question) -> Vec
     targets
 }
 
-/// Destinations that some translation matches and that no column holds: sending there may arrive anywhere.
-pub(super) fn translated_destinations(plan: &Plan, targets: &[Column]) -> IntervalSet {
-    let lines = plan
+/// Destinations of others that may be delivered at a column all the same: those that some translation
+/// matches, and those that a device sends out on a column's segment though they are another's. Where all
+/// columns are asked about, the latter are sent to anyway.
+pub(super) fn elsewhere(plan: &Plan, all: &[Column], asked: &[Column]) -> IntervalSet {
+    let mut others = Vec::new();
+    if asked.len() < all.len() {
+        let segments = asked.iter().filter_map(|column| column.segment);
+        for segment in segments {
+            others.extend(sent_out_on(plan, segment));
+        }
+    }
+    let others: IntervalSet = others.into_iter().collect();
+    let others = others.intersection(&held(all)).union(&translated(plan));
+    others.difference(&held(asked))
+}
+
+fn held(columns: &[Column]) -> IntervalSet {
+    let parts = columns
+        .iter()
+        .flat_map(|column| column.addresses.intervals());
+    parts.copied().collect()
+}
+
+/// Destinations that some device sends out on a segment.
+fn sent_out_on(plan: &Plan, segment: SegmentId) -> Vec<Interval> {
+    let mut there = Vec::new();
+    for device in &plan.devices {
+        let routed = device.routes.destinations(|entry| {
+            let egress = entry.next_hop.interface();
+            egress.is_some_and(|egress| device.interfaces[egress].segment == segment)
+        });
+        there.extend_from_slice(routed.intervals());
+    }
+    there
+}
+
+/// Destinations that some translation matches, without those that no router forwards.
+fn translated(plan: &Plan) -> IntervalSet {
+    let filters = plan
         .devices
         .iter()
         .filter_map(|device| device.filter.as_ref());
-    let mut all = IntervalSet::empty();
-    for line in lines.flat_map(|filter| &filter.arrivals) {
-        all = match &line.destination {
-            Some(destination) => all.union(destination),
-            None => plan.family.full(),
-        };
-    }
-    let held = targets
-        .iter()
-        .flat_map(|column| column.addresses.intervals())
-        .copied()
-        .collect();
-    all.difference(&held)
-        .difference(&plan.family.never_forwarded())
+    let lines = filters.flat_map(|filter| &filter.arrivals);
+    let all = lines.fold(IntervalSet::empty(), |all, line| match &line.destination {
+        Some(destination) => all.union(destination),
+        None => plan.family.full(),
+    });
+    all.difference(&plan.nobody)
 }

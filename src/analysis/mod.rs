@@ -6,6 +6,7 @@
 mod cell;
 mod flows;
 mod matrix;
+mod missed;
 mod naming;
 mod notes;
 mod party;

@@ -1,8 +1,10 @@
 //! Who appears in a matrix.
 
-use crate::forwarding::{Network, Place, Plan};
+use std::borrow::Cow;
+
+use crate::forwarding::{DeviceIndex, Flow, Network, Place, Plan};
 use crate::model::{HostId, RouterId, SegmentId, Site, ZoneId};
-use crate::packet::{Interval, IntervalSet};
+use crate::packet::{Interval, IntervalSet, Region};
 
 /// A row or column of a matrix.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -29,30 +31,52 @@ pub struct Column {
 }
 
 impl Column {
-    /// Whether a delivery at a place, to these destinations, is one to this column.
-    pub fn takes(&self, plan: &Plan, place: Place, destinations: &IntervalSet) -> bool {
+    /// The part of a flow delivered at a place that is for this column; `None` where none is.
+    pub fn takes<'f>(
+        &self,
+        network: &Network<'_>,
+        plan: &Plan,
+        place: Place,
+        flow: &'f Flow,
+    ) -> Option<Cow<'f, Flow>> {
         match (self.party, place) {
-            (Party::Segment(column), Place::Segment(place)) => column == place,
-            (Party::Device(column), Place::Router(place)) => column == place,
+            (Party::Segment(column), Place::Segment(place)) if column == place => {}
+            (Party::Device(column), Place::Router(place)) if column == place => {}
             (Party::Host(host), Place::Segment(place)) => {
-                let device = plan.device(plan.host_index(host));
-                let mut there = device
-                    .interfaces
-                    .iter()
-                    .filter(|interface| interface.segment == place);
-                there.any(|interface| {
-                    interface
-                        .addresses
-                        .iter()
-                        .any(|&address| destinations.contains(address))
-                })
+                let feet = plan.device(plan.host_index(host)).interfaces.iter();
+                let there = feet.filter(|interface| interface.segment == place);
+                let own = there.flat_map(|interface| &interface.addresses);
+                let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
+                return part_to(flow, &own, network);
             }
-            _ => false,
+            _ => return None,
         }
+        Some(Cow::Borrowed(flow))
     }
 }
 
-/// The targets of a matrix in one family: segments or hosts, then gateways and routers themselves.
+/// The part of a flow with destinations in a set.
+fn part_to<'f>(
+    flow: &'f Flow,
+    addresses: &IntervalSet,
+    network: &Network<'_>,
+) -> Option<Cow<'f, Flow>> {
+    let destination = flow.now.destination.intersection(addresses);
+    if destination.is_empty() {
+        return None;
+    }
+    if destination == flow.now.destination {
+        return Some(Cow::Borrowed(flow));
+    }
+    let part = Region {
+        destination,
+        ..flow.now.clone()
+    };
+    Some(Cow::Owned(flow.restricted(part, &network.classes)))
+}
+
+/// The targets of a matrix in one family: segments or hosts, then gateways and routers themselves. Addresses
+/// that are valid on one link only are nobody's here: no router forwards to them.
 pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column> {
     let site = network.site;
     let mut columns: Vec<Column> = if by_host {
@@ -71,23 +95,39 @@ pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column>
     };
     columns.extend((0..site.routers.len()).map(RouterId).map(|router| Column {
         party: Party::Device(router),
-        addresses: plan.device(plan.router_index(router)).own.clone(),
+        addresses: forwardable(plan, plan.router_index(router)),
         segment: None,
     }));
     columns
 }
 
 fn host_column(plan: &Plan, host: HostId) -> Column {
-    let device = plan.device(plan.host_index(host));
-    let addresses = device
-        .interfaces
-        .iter()
-        .flat_map(|interface| &interface.addresses);
     Column {
         party: Party::Host(host),
-        addresses: addresses.map(|&address| Interval::point(address)).collect(),
+        addresses: forwardable(plan, plan.host_index(host)),
         segment: None,
     }
+}
+
+/// A device's own addresses but for those that are never forwarded.
+pub(super) fn forwardable(plan: &Plan, device: DeviceIndex) -> IntervalSet {
+    plan.device(device).own.difference(&plan.nobody)
+}
+
+/// Whether two parties are one, or two hosts that share their only segment: traffic between them crosses no
+/// router.
+pub(super) fn within(plan: &Plan, one: Party, other: Party) -> bool {
+    let (Party::Host(host), Party::Host(neighbour)) = (one, other) else {
+        return one == other;
+    };
+    let segments = |host: HostId| {
+        let interfaces = plan.device(plan.host_index(host)).interfaces.iter();
+        let mut segments: Vec<SegmentId> = interfaces.map(|interface| interface.segment).collect();
+        segments.dedup();
+        segments
+    };
+    let (here, there) = (segments(host), segments(neighbour));
+    host == neighbour || (here.len() == 1 && here == there)
 }
 
 /// The name of a party.

@@ -1,17 +1,20 @@
 //! One row of a matrix: everything that one sender reaches.
 
+use std::borrow::Cow;
+
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use crate::forwarding::{
     Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
 };
-use crate::model::{HostId, SegmentId};
+use crate::model::SegmentId;
 use crate::packet::{ClassSet, IntervalSet, Region};
 
-use super::cell::{Cell, HostileReach, Reading, merge};
+use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};
-use super::party::{Column, Party};
+use super::missed::Missed;
+use super::party::{Column, Party, forwardable, within};
 use super::replies::{Replies, left_over};
 use super::witness::witness;
 
@@ -23,6 +26,8 @@ pub(super) struct Row<'a> {
     pub(super) targets: &'a [Column],
     pub(super) places: &'a Places,
     pub(super) extra: &'a IntervalSet,
+    /// Whether some device on the way may hand one packet to several routers.
+    pub(super) forks: bool,
 }
 
 /// Which column a place is, for matrices by segment.
@@ -55,17 +60,17 @@ impl Row<'_> {
             return cells;
         };
         for (own, column) in self.targets.iter().enumerate() {
-            if cells[own].reading == Reading::Pair {
+            // What is addressed to the sender's own segment may still be translated and arrive elsewhere.
+            if cells[own].reading != Reading::NoAddresses {
                 let target = self.target(&column.addresses, column.segment);
-                self.send(configured, target, Some(own), &mut cells, &mut reached);
+                let own = (cells[own].reading == Reading::Pair).then_some(own);
+                self.send(configured, target, own, &mut cells, &mut reached);
             }
         }
         let target = self.target(self.extra, None);
         self.send(configured, target, None, &mut cells, &mut reached);
         if self.question.hostile {
-            for segment in self.hostile_segments(sender) {
-                self.compare_hostile(segment, &mut cells, &reached);
-            }
+            self.compare_hostile(sender, &mut cells, &reached);
         }
         cells
     }
@@ -73,10 +78,10 @@ impl Row<'_> {
     fn blank(&self, sender: Party, column: &Column) -> Cell {
         let has_source = match sender {
             Party::Segment(segment) => !self.plan.segment(segment).addresses.is_empty(),
-            Party::Host(host) => !self.plan.device(self.plan.host_index(host)).own.is_empty(),
+            Party::Host(host) => !forwardable(self.plan, self.plan.host_index(host)).is_empty(),
             Party::Zone(_) | Party::Device(_) => false,
         };
-        let reading = if sender == column.party || self.same_segment(sender, column.party) {
+        let reading = if within(self.plan, sender, column.party) {
             Reading::Within
         } else if !has_source || column.addresses.is_empty() {
             Reading::NoAddresses
@@ -84,25 +89,6 @@ impl Row<'_> {
             Reading::Pair
         };
         Cell::empty(reading, &self.network.classes)
-    }
-
-    /// Two hosts that share their only segment.
-    fn same_segment(&self, sender: Party, target: Party) -> bool {
-        let (Party::Host(one), Party::Host(other)) = (sender, target) else {
-            return false;
-        };
-        let segments = |host: HostId| {
-            let device = self.plan.device(self.plan.host_index(host));
-            let mut segments: Vec<SegmentId> = device
-                .interfaces
-                .iter()
-                .map(|interface| interface.segment)
-                .collect();
-            segments.dedup();
-            segments
-        };
-        let (one, other) = (segments(one), segments(other));
-        one.len() == 1 && one == other
     }
 
     fn send(
@@ -116,7 +102,7 @@ impl Row<'_> {
         if target.addresses.is_empty() {
             return;
         }
-        let mut missed = self.network.classes.none();
+        let mut missed = Missed::new(self.asked(), self.plan, sender, self.forks);
         let mut arrived: Vec<Region> = Vec::new();
         let mut replies = Replies::new(self.network, self.plan, sender, target);
         let complete = reach(
@@ -125,33 +111,32 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(_, sent) => missed.union_with(&sent.services),
+                Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
-                    let mut here = false;
-                    for at in self.takers(place, &flow.now.destination) {
+                    let before = arrived.len();
+                    for (at, part) in self.takers(place, &flow) {
                         if cells[at].reading == Reading::Pair {
-                            here |= Some(at) == own;
-                            self.record(&mut replies, place, &flow, &mut cells[at]);
+                            self.record(&mut replies, place, &part, &mut cells[at]);
                             if self.question.hostile {
-                                note(&mut reached[at], flow.sent());
+                                note(&mut reached[at], part.sent());
+                            }
+                            if Some(at) == own {
+                                arrived.push(part.sent().clone());
                             }
                         }
                     }
-                    if here {
-                        arrived.push(flow.into_sent());
-                    } else {
-                        missed.union_with(&flow.sent().services);
+                    for elsewhere in left_over(flow.into_sent(), &arrived[before..]) {
+                        missed.add(&elsewhere);
                     }
                 }
             },
         );
-        let Some(own) = own else {
-            return;
-        };
-        cells[own].complete &= complete;
-        if complete {
-            let every = self.every(sender, target, missed, &arrived);
-            cells[own].every.union_with(&every);
+        if !complete {
+            // What was not listed may have arrived anywhere.
+            cells.iter_mut().for_each(|cell| cell.complete = false);
+        }
+        if let Some(own) = own.filter(|_| complete) {
+            cells[own].every = missed.others(&arrived);
         }
     }
 
@@ -167,41 +152,12 @@ impl Row<'_> {
             }
         }
         let (extent, answered) = replies.of(place, flow);
+        let better = !cell.answered() && extent != Extent::None;
+        if cell.witness.is_none() || better {
+            let shown = answered.as_ref().unwrap_or(flow.sent());
+            cell.witness = witness(self.network, self.plan, shown);
+        }
         cell.two_way = cell.two_way.and(extent);
-        if cell.witness.is_none() {
-            cell.witness = witness(
-                self.network,
-                self.plan,
-                answered.as_ref().unwrap_or(flow.sent()),
-            );
-        }
-    }
-
-    /// Services of which every packet arrives. What was missed on one way may have arrived on another, so
-    /// where there are several the arrived parts are taken out of everything sent, one by one.
-    fn every(
-        &self,
-        sender: Sender,
-        target: Target<'_>,
-        missed: ClassSet,
-        arrived: &[Region],
-    ) -> ClassSet {
-        let all = self.asked();
-        let Sender::Segment(segment) = sender else {
-            return all.difference(&missed);
-        };
-        let plan = self.plan.segment(segment);
-        if plan.first_hops.len() < 2 {
-            return all.difference(&missed);
-        }
-        let start = Region {
-            source: plan.addresses.clone(),
-            destination: target.addresses.clone(),
-            services: missed,
-        };
-        let left = left_over(start, arrived);
-        left.iter()
-            .fold(all, |every, part| every.difference(&part.services))
     }
 
     fn hostile_segments(&self, sender: Party) -> Vec<SegmentId> {
@@ -219,69 +175,88 @@ impl Row<'_> {
         }
     }
 
-    fn compare_hostile(&self, segment: SegmentId, cells: &mut [Cell], reached: &[Reached]) {
-        for (own, column) in self.targets.iter().enumerate() {
-            if cells[own].reading == Reading::Within || column.addresses.is_empty() {
+    fn compare_hostile(&self, sender: Party, cells: &mut [Cell], reached: &[Reached]) {
+        let mut complete = true;
+        for segment in self.hostile_segments(sender) {
+            for column in self.targets {
+                let target = self.target(&column.addresses, column.segment);
+                complete &= self.send_hostile(sender, segment, target, cells, reached);
+            }
+            let target = self.target(self.extra, None);
+            complete &= self.send_hostile(sender, segment, target, cells, reached);
+        }
+        for (cell, column) in cells.iter_mut().zip(self.targets) {
+            if cell.reading == Reading::Within || column.addresses.is_empty() {
                 continue;
             }
-            let target = self.target(&column.addresses, column.segment);
-            let complete = self.send_hostile(segment, target, cells, reached);
-            if !matches!(cells[own].hostile, HostileReach::Larger(_)) {
-                cells[own].hostile = if complete {
-                    HostileReach::Same
-                } else {
-                    HostileReach::Unknown
-                };
+            let larger = matches!(cell.hostile, HostileReach::Larger(_));
+            match complete && cell.complete {
+                true if larger => {}
+                true => cell.hostile = HostileReach::Same,
+                // What was not listed for a plain device may be what this one gets through.
+                false if larger && cell.complete => {}
+                false => cell.hostile = HostileReach::Unknown,
             }
-        }
-        if !self.extra.is_empty() {
-            let target = self.target(self.extra, None);
-            self.send_hostile(segment, target, cells, reached);
         }
     }
 
     /// Sends as a hostile device and marks each column that gets something no plain device gets through.
     fn send_hostile(
         &self,
+        sender: Party,
         segment: SegmentId,
         target: Target<'_>,
         cells: &mut [Cell],
         reached: &[Reached],
     ) -> bool {
-        reach_beyond(self.network, self.plan, segment, target, &mut |arrival| {
+        if target.addresses.is_empty() {
+            return true;
+        }
+        let mut compare = |arrival| {
             let Arrival::Delivered(place, flow) = arrival else {
                 return;
             };
-            for at in self.takers(place, &flow.now.destination) {
+            for (at, part) in self.takers(place, &flow) {
                 let known = matches!(cells[at].hostile, HostileReach::Larger(_));
                 if known || cells[at].reading == Reading::Within {
                     continue;
                 }
-                if is_known(&reached[at], flow.sent()) {
+                if is_known(&reached[at], part.sent()) {
                     continue;
                 }
-                let left = left_over(without_source(flow.sent()), &reached[at]);
-                let part = left.into_iter().next();
-                let part = part.map(|part| Region {
-                    source: flow.sent().source.clone(),
-                    ..part
+                let left = left_over(without_source(part.sent()), &reached[at]);
+                let part = left.into_iter().next().map(|left| Region {
+                    source: part.sent().source.clone(),
+                    ..left
                 });
                 let packet = part.and_then(|part| witness(self.network, self.plan, &part));
                 if let Some(packet) = packet {
                     cells[at].hostile = HostileReach::Larger(packet);
                 }
             }
-        })
+        };
+        let (network, plan) = (self.network, self.plan);
+        match sender {
+            // One host sends less than all plain devices of its segment.
+            Party::Host(_) => {
+                let hostile = Sender::Hostile(segment);
+                reach(network, plan, hostile, target, &mut compare)
+            }
+            _ => reach_beyond(network, plan, segment, target, &mut compare),
+        }
     }
 
-    /// The columns to which a delivery belongs.
-    fn takers(&self, place: Place, destinations: &IntervalSet) -> SmallVec<[usize; 1]> {
+    /// The columns to which a delivery belongs, each with its part.
+    fn takers<'f>(&self, place: Place, flow: &'f Flow) -> SmallVec<[(usize, Cow<'f, Flow>); 1]> {
         if self.question.by != By::Host {
-            return self.places.0.get(&place).copied().into_iter().collect();
+            let at = self.places.0.get(&place).into_iter();
+            return at.map(|&at| (at, Cow::Borrowed(flow))).collect();
         }
         let numbered = self.targets.iter().enumerate();
-        let takers = numbered.filter(|(_, column)| column.takes(self.plan, place, destinations));
-        takers.map(|(at, _)| at).collect()
+        let takers = numbered.filter_map(|(at, column)| {
+            Some((at, column.takes(self.network, self.plan, place, flow)?))
+        });
+        takers.collect()
     }
 
     /// What to send to some addresses.

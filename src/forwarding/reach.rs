@@ -51,6 +51,8 @@ pub enum Stop {
     NotForwardable,
     /// The family's interface has no address to translate to.
     NoTranslationAddress,
+    /// The sender has no address on the interface that it would leave by.
+    NoSource,
 }
 
 /// What becomes of a part of a flow.
@@ -174,12 +176,19 @@ impl Walk<'_> {
                 let device = self.plan.host_index(host);
                 let here = self.plan.device(device);
                 for (next_hop, destination) in here.routes.split(destinations) {
-                    // A host sends from an address of the interface that the packet leaves by.
+                    // A host sends from an address of the interface that the packet leaves by; those that
+                    // are valid on the link only are left to the link.
                     let egress = next_hop.and_then(NextHop::interface);
                     let addresses =
                         egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
-                    let source = addresses.iter().map(|&at| Interval::point(at)).collect();
-                    self.route(device, Flow::new(region(source, destination)));
+                    let source: IntervalSet =
+                        addresses.iter().map(|&at| Interval::point(at)).collect();
+                    let source = source.difference(&self.plan.nobody);
+                    let flow = Flow::new(region(source, destination));
+                    match flow.now.source.is_empty() {
+                        true => self.stop(Stop::NoSource, flow),
+                        false => self.route(device, flow),
+                    }
                 }
             }
             Sender::Hostile(segment) => {
@@ -277,15 +286,9 @@ impl Walk<'_> {
         }
         let here = self.plan.device(device);
         flow.hops.push(Hop::arriving(device, ingress));
-        if flow.now.destination.overlaps(&self.plan.nobody) {
-            let (none, some) = self.split_destination(&flow, &self.plan.nobody);
-            if let Some(none) = none {
-                self.stop(Stop::NotForwardable, none);
-            }
-            match some {
-                Some(some) => flow = some,
-                None => return,
-            }
+        match self.forwardable(flow) {
+            Some(part) => flow = part,
+            None => return,
         }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
             let (accepted, refused) = flow.split(Side::Source, accepts, &self.network.classes);
@@ -305,6 +308,25 @@ impl Walk<'_> {
             }
             _ => self.local_or_route(device, flow),
         }
+    }
+
+    /// The part with addresses that routers forward from and to; the other parts stop here.
+    fn forwardable(&mut self, mut flow: Flow) -> Option<Flow> {
+        let nobody = &self.plan.nobody;
+        if flow.now.destination.overlaps(nobody) {
+            let (none, some) = self.split_destination(&flow, nobody);
+            none.into_iter()
+                .for_each(|none| self.stop(Stop::NotForwardable, none));
+            flow = some?;
+        }
+        // An address that a translation writes may be valid on its link only.
+        if flow.now.source.overlaps(nobody) {
+            let (none, some) = flow.split(Side::Source, nobody, &self.network.classes);
+            none.into_iter()
+                .for_each(|none| self.stop(Stop::NotForwardable, none));
+            flow = some?;
+        }
+        Some(flow)
     }
 
     fn local_or_route(&mut self, device: DeviceIndex, flow: Flow) {

@@ -5,6 +5,8 @@
 
 #[path = "simulator_devices.rs"]
 mod devices;
+#[path = "simulator_host.rs"]
+mod host;
 #[path = "simulator_reply.rs"]
 mod reply;
 
@@ -40,10 +42,18 @@ pub enum Spot {
     Router(usize),
 }
 
-/// A device that the packet came to, and which of its lines let it pass; `None` where it has no rules.
-/// Gateways and routers are counted in the order of the site, then its hosts. A host that a packet reaches
-/// on-link at the address it is for is the receiver and no hop.
-pub type Hop = (usize, Option<Decision>);
+/// A device that the packet came to. A host that a packet reaches on-link at the address it is for is the
+/// receiver and no hop.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Hop {
+    /// Gateways and routers in the order of the site, then its hosts.
+    pub device: usize,
+    /// Which of its lines let the packet pass; `None` where it has no rules.
+    pub decided: Option<Decision>,
+    /// Which translation rewrote the destination, and which the source; one that writes what is there
+    /// already does not count.
+    pub rewritten: [Option<usize>; 2],
+}
 
 /// One way in which a packet arrives somewhere.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -77,6 +87,17 @@ struct Walk {
     seen: Vec<(usize, usize)>,
     hops: Vec<Hop>,
     crossings: Vec<Crossing>,
+}
+
+impl Walk {
+    fn new(probe: Probe) -> Self {
+        Self {
+            probe,
+            seen: Vec::new(),
+            hops: Vec::new(),
+            crossings: Vec::new(),
+        }
+    }
 }
 
 /// Where a device hands a packet.
@@ -123,18 +144,17 @@ impl<'s> Simulator<'s> {
         }
         let mut arrivals = Vec::new();
         for at in self.starts(from, probe, stance) {
-            let walk = Walk {
-                probe,
-                seen: Vec::new(),
-                hops: Vec::new(),
-                crossings: Vec::new(),
-            };
-            self.forward(at, walk, &mut arrivals);
+            self.forward(at, Walk::new(probe), &mut arrivals);
         }
+        self.outcomes(&[from], probe, arrivals)
+    }
+
+    /// How packets that arrived look from outside, for a sender with feet on these segments.
+    fn outcomes(&self, homes: &[SegmentId], sent: Probe, arrivals: Vec<Arrival>) -> Vec<Outcome> {
         let mut outcomes: Vec<Outcome> = arrivals
             .into_iter()
             .map(|arrival| Outcome {
-                came_back: self.came_back(from, probe, &arrival),
+                came_back: self.came_back(homes, sent, &arrival),
                 place: arrival.place,
                 arrived: arrival.probe,
                 hops: arrival.hops,
@@ -246,10 +266,15 @@ impl<'s> Simulator<'s> {
         if !self.admits(device, entry, walk.probe) {
             return None;
         }
-        let probe = device.translate_destination(self.site, entry, walk.probe);
+        let (probe, line) = device.translate_destination(self.site, entry, walk.probe);
+        let hop = |decided, other| Hop {
+            device: index,
+            decided,
+            rewritten: [line, other],
+        };
         if let Some(own) = device.port_of(probe.destination) {
-            walk.hops
-                .push((index, device.permits(self, entry, Target::Itself, probe)?));
+            let decided = device.permits(self, entry, Target::Itself, probe)?;
+            walk.hops.push(hop(decided, None));
             let segment = device.ports[own].segment.0;
             let place = if device.is_host {
                 Spot::Segment(segment)
@@ -263,11 +288,9 @@ impl<'s> Simulator<'s> {
         }
         let exit = device.route(probe.destination)?;
         let port = exit.port()?;
-        walk.hops.push((
-            index,
-            device.permits(self, entry, Target::Port(port), probe)?,
-        ));
-        let probe = device.translate_source(self.site, port, probe)?;
+        let decided = device.permits(self, entry, Target::Port(port), probe)?;
+        let (probe, other) = device.translate_source(self.site, port, probe)?;
+        walk.hops.push(hop(decided, other));
         Some((probe, self.hand_over(device, exit, probe.destination)))
     }
 

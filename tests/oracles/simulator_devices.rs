@@ -256,38 +256,50 @@ impl Device<'_> {
         })
     }
 
-    /// The packet as the first matching line of the destination translations leaves it.
-    pub fn translate_destination(&self, site: &Site, entry: usize, probe: Probe) -> Probe {
+    /// The packet as the first matching line of the destination translations leaves it, and the line where
+    /// that is another packet.
+    pub fn translate_destination(
+        &self,
+        site: &Site,
+        entry: usize,
+        probe: Probe,
+    ) -> (Probe, Option<usize>) {
         let lines = self
             .filter
             .map_or(&[][..], |filter| &filter.destination_translations);
-        let Some(line) = lines
-            .iter()
-            .find(|line| self.translates(line, site, entry, probe))
+        let mut numbered = lines.iter().enumerate();
+        let Some((number, line)) =
+            numbered.find(|(_, line)| self.translates(line, site, entry, probe))
         else {
-            return probe;
+            return (probe, None);
         };
-        match line.target {
+        let written = match line.target {
             TranslationTarget::Address(address) => Probe {
                 destination: address,
                 destination_port: line.port.unwrap_or(probe.destination_port),
                 ..probe
             },
             TranslationTarget::Interface | TranslationTarget::Unchanged => probe,
-        }
+        };
+        (written, (written != probe).then_some(number))
     }
 
-    /// The packet as the first matching line of the source translations leaves it; `None` where the line
-    /// wants the address of an interface that has none of the family.
-    pub fn translate_source(&self, site: &Site, leaves: usize, probe: Probe) -> Option<Probe> {
+    /// The same for source translations; `None` where the line wants the address of an interface that has
+    /// none of the family.
+    pub fn translate_source(
+        &self,
+        site: &Site,
+        leaves: usize,
+        probe: Probe,
+    ) -> Option<(Probe, Option<usize>)> {
         let lines = self
             .filter
             .map_or(&[][..], |filter| &filter.source_translations);
-        let Some(line) = lines
-            .iter()
-            .find(|line| self.translates(line, site, leaves, probe))
+        let mut numbered = lines.iter().enumerate();
+        let Some((number, line)) =
+            numbered.find(|(_, line)| self.translates(line, site, leaves, probe))
         else {
-            return Some(probe);
+            return Some((probe, None));
         };
         let source = match line.target {
             TranslationTarget::Address(address) => address,
@@ -297,7 +309,8 @@ impl Device<'_> {
                 own.find(|&address| same_family(address, probe.source))?
             }
         };
-        Some(Probe { source, ..probe })
+        let line = (source != probe.source).then_some(number);
+        Some((Probe { source, ..probe }, line))
     }
 
     fn translates(&self, line: &Translation, site: &Site, port: usize, probe: Probe) -> bool {

@@ -7,7 +7,7 @@ use super::{Arrival, Handed, Probe, Simulator, Spot};
 
 /// A flow whose answer is on its way.
 struct Flow<'a> {
-    from: SegmentId,
+    homes: &'a [SegmentId],
     sent: Probe,
     arrival: &'a Arrival,
 }
@@ -15,12 +15,12 @@ struct Flow<'a> {
 impl Simulator<'_> {
     /// Whether some answer of the receiver reaches the sender as the answer to what it sent. A message
     /// that expects no answer counts as answered.
-    pub(super) fn came_back(&self, from: SegmentId, sent: Probe, arrival: &Arrival) -> bool {
+    pub(super) fn came_back(&self, homes: &[SegmentId], sent: Probe, arrival: &Arrival) -> bool {
         let Some(reply) = answer(arrival.probe) else {
             return true;
         };
         let flow = Flow {
-            from,
+            homes,
             sent,
             arrival,
         };
@@ -110,7 +110,7 @@ fn undone(flow: &Flow<'_>, device: usize, reply: Probe) -> Option<Probe> {
 
 /// The sender takes an answer only from whom it wrote to.
 fn arrived_home(flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
-    segment == flow.from && answer(flow.sent) == Some(reply)
+    flow.homes.contains(&segment) && answer(flow.sent) == Some(reply)
 }
 
 /// What the receiver sends back; `None` where it need not.

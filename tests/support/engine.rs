@@ -52,8 +52,14 @@ impl<'n> Reach<'n> {
                     "{arrived:?} is not what arrives: {flow:?}"
                 );
                 let hops = flow.hops.iter().map(|hop| {
-                    let decided = hop.filtered.then(|| decision(hop.rule));
-                    (hop.device.0, decided)
+                    let written = hop.translated.as_deref();
+                    let destination = written.and_then(|written| written.destination.as_ref());
+                    let source = written.and_then(|written| written.source.as_ref());
+                    Hop {
+                        device: hop.device.0,
+                        decided: hop.filtered.then(|| decision(hop.rule)),
+                        rewritten: [destination, source].map(|line| Some(line?.0)),
+                    }
                 });
                 let came_back = back.iter().any(|region| self.holds(region, probe));
                 Outcome {
@@ -130,7 +136,18 @@ fn outcome_of(trace: &Trace) -> Option<Outcome> {
         .iter()
         .map(|step| {
             let decided = step.decision.as_ref().map(|decided| decision(decided.rule));
-            (step.device.0, decided)
+            let (before, after) = (&step.arrived, &step.left);
+            let ports = before.destination_port != after.destination_port;
+            let destination = before.destination != after.destination || ports;
+            let source = before.source != after.source;
+            Hop {
+                device: step.device.0,
+                decided,
+                rewritten: [
+                    step.destination_translation.filter(|_| destination),
+                    step.source_translation.filter(|_| source),
+                ],
+            }
         })
         .collect();
     let came_back = trace.reply.as_ref().is_some_and(|reply| reply.two_way());
@@ -153,7 +170,8 @@ pub fn packet(probe: &Probe) -> Packet {
     }
 }
 
-fn probe(packet: &Packet) -> Probe {
+/// The same the other way.
+pub fn probe(packet: &Packet) -> Probe {
     Probe {
         source: packet.source,
         destination: packet.destination,

@@ -59,6 +59,7 @@ impl Probes {
     fn add_places(&mut self, site: &Site) {
         let prefixes = site.segments.iter().flat_map(|segment| &segment.prefixes);
         let routes = site.routers.iter().flat_map(|router| &router.routes);
+        let routes = routes.chain(site.hosts.iter().flat_map(|host| &host.routes));
         let all = prefixes
             .map(|prefix| prefix.value)
             .chain(routes.map(|route| route.destination));
@@ -70,7 +71,9 @@ impl Probes {
         let own = routers
             .flat_map(|port| &port.addresses)
             .chain(hosts.flat_map(|port| &port.addresses));
-        for address in own.map(|address| address.value.address()) {
+        for net in own.map(|address| address.value) {
+            let address = net.address();
+            self.add_interval(net.family(), net.prefix().interval());
             self.add_interval(Family::of(address), Interval::point(Family::value(address)));
         }
     }
@@ -134,6 +137,14 @@ impl Probes {
         list.extend(valid.map(|value| family.address(value)));
     }
 
+    /// Every address worth trying in a family: of addresses that the site does not tell apart at least one.
+    pub fn addresses(&self, family: Family) -> &[IpAddr] {
+        match family {
+            Family::V4 => &self.four,
+            Family::V6 => &self.six,
+        }
+    }
+
     /// A packet, mostly with a source that `likely` accepts.
     pub fn draw(
         &self,
@@ -141,11 +152,7 @@ impl Probes {
         family: Family,
         likely: impl Fn(IpAddr) -> bool,
     ) -> Probe {
-        let list = if family == Family::V4 {
-            &self.four
-        } else {
-            &self.six
-        };
+        let list = self.addresses(family);
         let sources: Vec<IpAddr> = list
             .iter()
             .copied()

@@ -1,0 +1,74 @@
+//! What of a pair does not arrive.
+
+use crate::forwarding::{Device, DeviceId, NextHop, Plan, Sender};
+use crate::packet::{ClassSet, Region};
+
+use super::replies::left_over;
+
+/// What was sent and did not arrive, on one way at least.
+pub(super) struct Missed {
+    asked: ClassSet,
+    /// Services of which some packet surely does not arrive.
+    services: ClassSet,
+    /// Where a packet may take several ways: parts that did not arrive by one of them.
+    parts: Option<Vec<Region>>,
+}
+
+impl Missed {
+    /// Nothing yet of the services asked about. `forks`: whether [`forks`] holds for some device on the way.
+    pub(super) fn new(asked: ClassSet, plan: &Plan, sender: Sender, forks: bool) -> Self {
+        let starts = match sender {
+            Sender::Segment(segment) | Sender::Hostile(segment) => {
+                1 < plan.segment(segment).first_hops.len()
+            }
+            Sender::Host(host) => hands_to_several(plan, plan.device(plan.host_index(host))),
+        };
+        Self {
+            services: asked.difference(&asked),
+            asked,
+            parts: (forks || starts).then(Vec::new),
+        }
+    }
+
+    pub(super) fn add(&mut self, sent: &Region) {
+        match &mut self.parts {
+            // An empty part stands for what the sender can't send at all.
+            Some(parts) if !sent.is_empty() => parts.push(sent.clone()),
+            _ => self.services.union_with(&sent.services),
+        }
+    }
+
+    /// Services of which every packet arrives, given the parts that do.
+    pub(super) fn others(self, arrived: &[Region]) -> ClassSet {
+        let mut others = self.asked.difference(&self.services);
+        for mut part in self.parts.into_iter().flatten() {
+            part.services.intersection_with(&others);
+            for left in left_over(part, arrived) {
+                others.difference_with(&left.services);
+            }
+        }
+        others
+    }
+}
+
+/// Whether some device that forwards may hand one packet to several routers.
+pub(super) fn forks(plan: &Plan) -> bool {
+    let mut hosts = plan.devices.iter().filter(|device| {
+        let host = matches!(device.id, DeviceId::Host(_));
+        host && device.forwards
+    });
+    hosts.any(|device| hands_to_several(plan, device))
+}
+
+fn hands_to_several(plan: &Plan, device: &Device) -> bool {
+    device
+        .routes
+        .cells()
+        .any(|(_, route)| match route.next_hop {
+            NextHop::AnyRouter { interface } => {
+                let segment = device.interfaces[interface].segment;
+                1 < plan.segment(segment).first_hops.len()
+            }
+            _ => false,
+        })
+}
