@@ -20,11 +20,7 @@ fn site(text: &str) -> Site {
 
 fn whole_matrix(site: &Site, hostile: bool) -> usize {
     let network = Network::new(site, TODAY);
-    let question = Question {
-        by: By::Segment,
-        family: Family::V4,
-        hostile,
-    };
+    let question = Question::all(By::Segment, Family::V4, hostile);
     let matrix = Matrix::new(&network, &question, &mut |_, _| {});
     matrix
         .cells

@@ -35,7 +35,7 @@
 //! let loaded = boundwalk::load::load_text("starter.toml", boundwalk::load::starter());
 //! let site = loaded.site.expect("the starter site is valid");
 //! let network = Network::new(&site, Date::constant(2026, 11, 25));
-//! let question = Question { by: By::Segment, family: Family::V4, hostile: true };
+//! let question = Question::all(By::Segment, Family::V4, true);
 //! let matrix = Matrix::new(&network, &question, &mut |_done, _total| {});
 //! assert_eq!(matrix.rows.len(), site.segments.len());
 //! ```

@@ -52,11 +52,7 @@ fn site(parts: &[&str]) -> Site {
 
 /// The cell of two parties.
 fn cell(network: &Network<'_>, by: By, family: Family, from: &str, to: &str) -> Cell {
-    let question = Question {
-        by,
-        family,
-        hostile: true,
-    };
+    let question = Question::all(by, family, true);
     let matrix = Matrix::new(network, &question, &mut |_, _| {});
     let place = |list: &[_], name| {
         let known = find_party(network.site, name);
@@ -207,6 +203,46 @@ to_address = "interface"
         let cell = cell(&network, By::Segment, Family::V6, "near", "right");
         assert_eq!((cell.everything(), cell.some.is_empty()), (open, !open));
     }
+}
+
+/// The gateway takes both addresses of a host for on-link at one foot; only one of them is there.
+#[test]
+fn a_host_takes_what_is_for_the_foot_it_comes_to() {
+    let wide = r#"
+[zones.inside]
+trust = 60
+[segments.start]
+zone = "inside"
+prefixes = ["10.0.2.0/28"]
+[segments.low]
+zone = "inside"
+prefixes = ["10.0.0.0/28"]
+[segments.high]
+zone = "inside"
+prefixes = ["10.0.0.16/28"]
+[routers.wide.interfaces.start]
+segment = "start"
+addresses = ["10.0.2.1/28"]
+[routers.wide.interfaces.high]
+segment = "high"
+addresses = ["10.0.0.17/27"]
+[hosts.one]
+[[hosts.one.interfaces]]
+segment = "start"
+addresses = ["10.0.2.5/28"]
+[hosts.both]
+[[hosts.both.interfaces]]
+segment = "low"
+addresses = ["10.0.0.5/28"]
+[[hosts.both.interfaces]]
+segment = "high"
+addresses = ["10.0.0.20/28"]
+"#;
+    let site = site(&[wide]);
+    let network = Network::new(&site, TODAY);
+    let cell = cell(&network, By::Host, Family::V4, "one", "both");
+    assert_eq!(cell.some, network.classes.all());
+    assert!(cell.every.is_empty());
 }
 
 /// One of two ways is closed, the other carries every packet.

@@ -56,11 +56,7 @@ impl<'s> Case<'s> {
     }
 
     fn check(&mut self) {
-        let question = Question {
-            by: By::Segment,
-            family: Family::V4,
-            hostile: false,
-        };
+        let question = Question::all(By::Segment, Family::V4, false);
         let matrix = Matrix::new(self.network, &question, &mut |_, _| {});
         for (row, &from) in matrix.rows.iter().enumerate() {
             for (column, &to) in matrix.columns.iter().enumerate() {
@@ -74,7 +70,7 @@ impl<'s> Case<'s> {
     fn check_pair(&mut self, from: Party, to: Party, cell: &Cell) {
         let all = self.between(from, to);
         let permitted = self.permitted(from, to, &all);
-        let (listed, complete) = flows(self.network, Family::V4, from, to);
+        let (listed, complete) = flows(self.network, Family::V4, from, to, None);
         assert!(complete);
         let mut found = Permitted::new();
         for flow in &listed {

@@ -153,11 +153,7 @@ impl Case<'_> {
     }
 
     fn matrix(&self, by: By) -> Matrix {
-        let question = Question {
-            by,
-            family: self.family,
-            hostile: true,
-        };
+        let question = Question::all(by, self.family, true);
         Matrix::new(self.network, &question, &mut |_, _| {})
     }
 

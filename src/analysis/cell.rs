@@ -124,18 +124,16 @@ impl Cell {
         self.every.count() == self.classes
     }
 
-    /// The same cell with only some of the services, or none.
-    pub fn narrowed(&self, services: &ClassSet) -> Self {
+    /// The same cell with nothing passing.
+    pub fn closed_off(&self) -> Self {
         let mut cell = self.clone();
-        cell.some.intersection_with(services);
-        cell.every.intersection_with(services);
-        if cell.some.is_empty() {
-            cell.two_way = Extent::Nothing;
-            cell.filtered = Extent::Nothing;
-            cell.crossed.clear();
-            cell.rules.clear();
-            cell.witness = None;
-        }
+        cell.some = cell.some.difference(&self.some);
+        cell.every = cell.some.clone();
+        cell.two_way = Extent::Nothing;
+        cell.filtered = Extent::Nothing;
+        cell.crossed.clear();
+        cell.rules.clear();
+        cell.witness = None;
         cell
     }
 

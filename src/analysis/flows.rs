@@ -1,14 +1,14 @@
 //! What exactly passes between two parties, and what lets it.
 
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Packet, Place, Plan, Sender, Target, reach, returns,
+    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
 };
 use crate::model::{Family, RouterId};
-use crate::packet::{IntervalSet, Region};
+use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
-use super::matrix::translated;
-use super::party::{Column, Party, columns, within};
+use super::matrix::elsewhere;
+use super::party::{Party, columns, within};
 use super::witness::witness;
 
 /// A device that a flow crosses.
@@ -41,14 +41,15 @@ pub struct PermittedFlow {
     pub witness: Option<Packet>,
 }
 
-/// The flows from one segment or host to one segment, host, gateway or router, in one family. Zones have to
-/// be opened into segments by the caller. Parts that differ only in addresses or only in services are
+/// The flows from one segment or host to one segment, host, gateway or router, in one family, of some services
+/// or (`None`) of all. Zones have to be opened into segments by the caller. Parts that differ only in addresses or only in services are
 /// joined. The flag tells whether the list is complete.
 pub fn flows(
     network: &Network<'_>,
     family: Family,
     from: Party,
     to: Party,
+    services: Option<&ClassSet>,
 ) -> (Vec<PermittedFlow>, bool) {
     let sender = match from {
         Party::Segment(segment) => Sender::Segment(segment),
@@ -60,7 +61,7 @@ pub fn flows(
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), true);
     };
-    let rest = elsewhere(plan, &targets, own);
+    let rest = elsewhere(plan, &targets, std::slice::from_ref(own));
     let mut found: Vec<PermittedFlow> = Vec::new();
     let mut complete = true;
     let mut send = |target: Target<'_>| {
@@ -74,36 +75,16 @@ pub fn flows(
             }
         });
     };
-    send(Target {
-        addresses: &own.addresses,
-        segment: own.segment,
-    });
-    send(Target {
-        addresses: &rest,
-        segment: None,
-    });
-    (found, complete)
-}
-
-/// Destinations of others that may be delivered at a column all the same: those that some translation
-/// matches, and those that a device sends out on the column's segment.
-fn elsewhere(plan: &Plan, targets: &[Column], own: &Column) -> IntervalSet {
-    let mut others = Vec::new();
-    for device in own.segment.iter().flat_map(|_| &plan.devices) {
-        let there = device.routes.destinations(|entry| {
-            let egress = entry.next_hop.interface();
-            egress.map(|egress| device.interfaces[egress].segment) == own.segment
-        });
-        others.extend_from_slice(there.intervals());
+    for (addresses, segment) in [(&own.addresses, own.segment), (&rest, None)] {
+        if !addresses.is_empty() {
+            send(Target {
+                addresses,
+                segment,
+                services,
+            });
+        }
     }
-    let held: IntervalSet = targets
-        .iter()
-        .flat_map(|column| column.addresses.intervals())
-        .copied()
-        .collect();
-    let others: IntervalSet = others.into_iter().collect();
-    let others = others.intersection(&held).union(&translated(plan));
-    others.difference(&own.addresses)
+    (found, complete)
 }
 
 fn permitted(

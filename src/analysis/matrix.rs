@@ -1,13 +1,13 @@
 //! Who can reach what.
 
 use crate::forwarding::{Network, Plan};
-use crate::model::{Family, ZoneId};
-use crate::packet::IntervalSet;
+use crate::model::{Family, HostId, SegmentId, Site, ZoneId};
+use crate::packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, Reading};
 use super::missed::forks;
-use super::party::{Column, Party, columns};
-use super::row::Row;
+use super::party::{Column, Party, chosen, columns};
+use super::row::{Places, Row};
 
 /// What the rows and columns of a matrix are.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -30,6 +30,26 @@ pub struct Question {
     pub family: Family,
     /// Whether to compare with hostile reach; about doubles the work.
     pub hostile: bool,
+    /// Senders to ask about: segments, hosts, or zones that hold them; empty: all.
+    pub from: Vec<Party>,
+    /// Targets to ask about; empty: all.
+    pub to: Vec<Party>,
+    /// Services to ask about; `None`: all.
+    pub services: Option<ClassSet>,
+}
+
+impl Question {
+    /// Everything, of one family.
+    pub fn all(by: By, family: Family, hostile: bool) -> Self {
+        Self {
+            by,
+            family,
+            hostile,
+            from: Vec::new(),
+            to: Vec::new(),
+            services: None,
+        }
+    }
 }
 
 /// All cells of one family.
@@ -46,7 +66,7 @@ pub struct Matrix {
 }
 
 impl Matrix {
-    /// The whole matrix. Holds all cells: for thousands of segments use [`rows`].
+    /// The whole matrix. Holds all cells: for thousands of segments use [`rows()`].
     pub fn new(
         network: &Network<'_>,
         question: &Question,
@@ -59,7 +79,7 @@ impl Matrix {
             cells: Vec::new(),
         };
         let plan = network.plan(question.family);
-        let targets = columns(network, plan, question.by == By::Host);
+        let targets = asked_columns(network, plan, question);
         matrix.columns = targets.iter().map(|column| column.party).collect();
         rows(network, question, progress, &mut |party, cells| {
             matrix.rows.push(party);
@@ -116,14 +136,11 @@ pub fn rows(
     sink: &mut dyn FnMut(Party, Vec<Cell>),
 ) {
     let plan = network.plan(question.family);
-    let by_host = question.by == By::Host;
-    let targets = columns(network, plan, by_host);
-    let extra = translated_elsewhere(plan, &targets);
-    let senders: Vec<Party> = targets
-        .iter()
-        .map(|column| column.party)
-        .filter(|party| !matches!(party, Party::Device(_)))
-        .collect();
+    let all = columns(network, plan, question.by == By::Host);
+    let targets = asked_columns(network, plan, question);
+    let extra = elsewhere(plan, &all, &targets);
+    let places = Places::new(&targets);
+    let senders = senders(network.site, question);
     let total = senders.len();
     let forks = forks(plan);
     for (done, &sender) in senders.iter().enumerate() {
@@ -133,6 +150,7 @@ pub fn rows(
             plan,
             question,
             targets: &targets,
+            places: &places,
             extra: &extra,
             forks,
         };
@@ -141,18 +159,61 @@ pub fn rows(
     progress(total, total);
 }
 
-/// Destinations that some translation matches and that no column holds: sending there may arrive anywhere.
-fn translated_elsewhere(plan: &Plan, targets: &[Column]) -> IntervalSet {
-    let held = targets
+fn senders(site: &Site, question: &Question) -> Vec<Party> {
+    let all: Vec<Party> = match question.by {
+        By::Host => (0..site.hosts.len()).map(HostId).map(Party::Host).collect(),
+        By::Zone | By::Segment => site.segment_ids().map(Party::Segment).collect(),
+    };
+    let asked = all
+        .into_iter()
+        .filter(|&party| chosen(site, &question.from, party));
+    asked.collect()
+}
+
+fn asked_columns(network: &Network<'_>, plan: &Plan, question: &Question) -> Vec<Column> {
+    let mut targets = columns(network, plan, question.by == By::Host);
+    targets.retain(|column| chosen(network.site, &question.to, column.party));
+    targets
+}
+
+/// Destinations of others that may be delivered at a column all the same: those that some translation
+/// matches, and those that a device sends out on a column's segment though they are another's. Where all
+/// columns are asked about, the latter are sent to anyway.
+pub(super) fn elsewhere(plan: &Plan, all: &[Column], asked: &[Column]) -> IntervalSet {
+    let mut others = Vec::new();
+    if asked.len() < all.len() {
+        let segments = asked.iter().filter_map(|column| column.segment);
+        for segment in segments {
+            others.extend(sent_out_on(plan, segment));
+        }
+    }
+    let others: IntervalSet = others.into_iter().collect();
+    let others = others.intersection(&held(all)).union(&translated(plan));
+    others.difference(&held(asked))
+}
+
+fn held(columns: &[Column]) -> IntervalSet {
+    let parts = columns
         .iter()
-        .flat_map(|column| column.addresses.intervals())
-        .copied()
-        .collect();
-    translated(plan).difference(&held)
+        .flat_map(|column| column.addresses.intervals());
+    parts.copied().collect()
+}
+
+/// Destinations that some device sends out on a segment.
+fn sent_out_on(plan: &Plan, segment: SegmentId) -> Vec<Interval> {
+    let mut there = Vec::new();
+    for device in &plan.devices {
+        let routed = device.routes.destinations(|entry| {
+            let egress = entry.next_hop.interface();
+            egress.is_some_and(|egress| device.interfaces[egress].segment == segment)
+        });
+        there.extend_from_slice(routed.intervals());
+    }
+    there
 }
 
 /// Destinations that some translation matches, without those that no router forwards.
-pub(super) fn translated(plan: &Plan) -> IntervalSet {
+fn translated(plan: &Plan) -> IntervalSet {
     let filters = plan
         .devices
         .iter()

@@ -1,13 +1,13 @@
 //! What of a pair does not arrive.
 
-use crate::forwarding::{Device, DeviceId, Network, NextHop, Plan, Sender};
+use crate::forwarding::{Device, DeviceId, NextHop, Plan, Sender};
 use crate::packet::{ClassSet, Region};
 
 use super::replies::left_over;
 
 /// What was sent and did not arrive, on one way at least.
 pub(super) struct Missed {
-    all: ClassSet,
+    asked: ClassSet,
     /// Services of which some packet surely does not arrive.
     services: ClassSet,
     /// Where a packet may take several ways: parts that did not arrive by one of them.
@@ -17,8 +17,8 @@ pub(super) struct Missed {
 }
 
 impl Missed {
-    /// Nothing yet. `forks`: whether [`forks`] holds for some device on the way.
-    pub(super) fn new(network: &Network<'_>, plan: &Plan, sender: Sender, forks: bool) -> Self {
+    /// Nothing yet of the services asked about. `forks`: whether [`forks`] holds for some device on the way.
+    pub(super) fn new(asked: ClassSet, plan: &Plan, sender: Sender, forks: bool) -> Self {
         let starts = match sender {
             Sender::Segment(segment) | Sender::Hostile(segment) => {
                 1 < plan.segment(segment).first_hops.len()
@@ -26,8 +26,8 @@ impl Missed {
             Sender::Host(host) => hands_to_several(plan, plan.device(plan.host_index(host))),
         };
         Self {
-            all: network.classes.all(),
-            services: network.classes.none(),
+            services: asked.difference(&asked),
+            asked,
             parts: (forks || starts).then(Vec::new),
             arrived: Vec::new(),
         }
@@ -59,7 +59,7 @@ impl Missed {
 
     /// Services of which every packet arrives.
     pub(super) fn others(self) -> ClassSet {
-        let mut others = self.all.difference(&self.services);
+        let mut others = self.asked.difference(&self.services);
         for mut part in self.parts.into_iter().flatten() {
             part.services.intersection_with(&others);
             for left in left_over(part, &self.arrived) {

@@ -1,7 +1,7 @@
 //! Floor 4: answers, one file a question.
 //!
-//! [`Matrix`] and [`rows`]: who can reach what. [`flows`]: what exactly passes between two parties and which
-//! rules let it. [`path`]: one packet, hop by hop. Nothing here prints.
+//! [`Matrix`] and [`rows()`]: who can reach what. [`flows()`]: what exactly passes between two parties and which
+//! rules let it. [`path()`]: one packet, hop by hop. Nothing here prints.
 
 mod cell;
 mod flows;
@@ -20,6 +20,6 @@ pub use flows::{Crossed, PermittedFlow, flows};
 pub use matrix::{By, Matrix, Question, rows};
 pub use naming::Naming;
 pub use notes::{CAUTION, notes};
-pub use party::{Column, Party, columns, find_party, party_name};
+pub use party::{Column, Party, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};
 pub use witness::{representative, witness};

@@ -106,6 +106,22 @@ impl<'n> Naming<'n> {
         if world.is_subset(set) {
             return "any".to_owned();
         }
+        let items = self.items(set);
+        let mut around = self.segments();
+        let most_of = around.find_map(|(name, addresses)| {
+            let missing = addresses.difference(set);
+            if missing.is_empty() || !set.is_subset(addresses) {
+                return None;
+            }
+            let missing = self.items(&missing);
+            let shorter = missing.len() < items.len();
+            shorter.then(|| format!("{name} but not {}", shorten(missing)))
+        });
+        most_of.unwrap_or_else(|| shorten(items))
+    }
+
+    /// Names for parts of a set, then prefixes and ranges for what has none.
+    fn items(&self, set: &IntervalSet) -> Vec<String> {
         let mut left = set.clone();
         let mut items = Vec::new();
         for (name, addresses) in &self.addresses {
@@ -116,7 +132,14 @@ impl<'n> Naming<'n> {
         }
         let rest = left.intervals().iter();
         items.extend(rest.map(|&part| show_interval(self.family, part)));
-        shorten(items)
+        items
+    }
+
+    /// Segments of the site with their addresses; the world beyond is none: nobody thinks of it as a list.
+    fn segments(&self) -> impl Iterator<Item = (&str, &IntervalSet)> {
+        let segments = self.network.site.segments.iter().zip(&self.plan.segments);
+        let inside = segments.filter(|(segment, _)| !segment.external);
+        inside.map(|(segment, plan)| (segment.name.value.as_str(), &plan.addresses))
     }
 
     /// The plan that the names are of.

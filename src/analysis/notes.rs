@@ -42,17 +42,26 @@ fn modelled(network: &Network<'_>) -> String {
         .filter(|rule| rule.active(network.today))
         .count();
     let gateways = filters().count();
-    format!(
-        "Modelled: {} in {}, {} with {} ({active} active on {}), {} that forward without rules, {}; IPv4 and \
-         IPv6 apart.",
-        count(site.segments.len(), "segment"),
-        count(site.zones.len(), "zone"),
-        count(gateways, "gateway"),
-        count(rules, "rule"),
-        network.today,
-        count(site.routers.len() - gateways, "router"),
-        count(site.hosts.len(), "host"),
-    )
+    let mut parts = vec![
+        format!(
+            "{} in {}",
+            count(site.segments.len(), "segment"),
+            count(site.zones.len(), "zone")
+        ),
+        format!(
+            "{} with {} ({active} active on {})",
+            count(gateways, "gateway"),
+            count(rules, "rule"),
+            network.today
+        ),
+    ];
+    let others = [
+        (site.routers.len() - gateways, "router"),
+        (site.hosts.len(), "host"),
+    ];
+    let present = others.into_iter().filter(|(number, _)| *number > 0);
+    parts.extend(present.map(|(number, word)| count(number, word)));
+    format!("Modelled: {}; IPv4 and IPv6 apart.", parts.join(", "))
 }
 
 fn several_routers(network: &Network<'_>) -> Option<String> {

@@ -191,3 +191,26 @@ pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
     );
     found
 }
+
+/// Whether a party is among those chosen, or is part of one of them, or one of them is part of it. No choice
+/// is every party.
+pub fn chosen(site: &Site, choice: &[Party], party: Party) -> bool {
+    choice.is_empty() || choice.iter().any(|&wanted| same(site, wanted, party))
+}
+
+/// Whether a chosen party is, or holds, a party of the matrix.
+fn same(site: &Site, wanted: Party, party: Party) -> bool {
+    match (wanted, party) {
+        (Party::Zone(zone), Party::Segment(segment)) => site.segment(segment).zone == zone,
+        (Party::Zone(zone), Party::Host(host)) => {
+            let mut interfaces = site.host(host).interfaces.iter();
+            interfaces.any(|interface| site.segment(interface.segment).zone == zone)
+        }
+        (Party::Segment(segment), Party::Zone(zone)) => site.segment(segment).zone == zone,
+        (Party::Segment(segment), Party::Host(host)) => {
+            let mut interfaces = site.host(host).interfaces.iter();
+            interfaces.any(|interface| interface.segment == segment)
+        }
+        (wanted, party) => wanted == party,
+    }
+}

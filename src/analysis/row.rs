@@ -2,13 +2,14 @@
 
 use std::borrow::Cow;
 
-use smallvec::{SmallVec, smallvec};
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 use crate::forwarding::{
     Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
 };
 use crate::model::SegmentId;
-use crate::packet::{IntervalSet, Region};
+use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};
@@ -23,9 +24,25 @@ pub(super) struct Row<'a> {
     pub(super) plan: &'a Plan,
     pub(super) question: &'a Question,
     pub(super) targets: &'a [Column],
+    pub(super) places: &'a Places,
     pub(super) extra: &'a IntervalSet,
     /// Whether some device on the way may hand one packet to several routers.
     pub(super) forks: bool,
+}
+
+/// Which column a place is, for matrices by segment.
+pub(super) struct Places(FxHashMap<Place, usize>);
+
+impl Places {
+    pub(super) fn new(targets: &[Column]) -> Self {
+        let numbered = targets.iter().enumerate();
+        let places = numbered.filter_map(|(at, column)| match column.party {
+            Party::Segment(segment) => Some((Place::Segment(segment), at)),
+            Party::Device(router) => Some((Place::Router(router), at)),
+            Party::Zone(_) | Party::Host(_) => None,
+        });
+        Self(places.collect())
+    }
 }
 
 /// What arrived at a column, by destination and services, without regard to the source.
@@ -45,18 +62,12 @@ impl Row<'_> {
         for (own, column) in self.targets.iter().enumerate() {
             // What is addressed to the sender's own segment may still be translated and arrive elsewhere.
             if cells[own].reading != Reading::NoAddresses {
-                let target = Target {
-                    addresses: &column.addresses,
-                    segment: column.segment,
-                };
+                let target = self.target(&column.addresses, column.segment);
                 let own = (cells[own].reading == Reading::Pair).then_some(own);
                 self.send(configured, target, own, &mut cells, &mut reached);
             }
         }
-        let target = Target {
-            addresses: self.extra,
-            segment: None,
-        };
+        let target = self.target(self.extra, None);
         self.send(configured, target, None, &mut cells, &mut reached);
         if self.question.hostile {
             self.compare_hostile(sender, &mut cells, &reached);
@@ -91,7 +102,7 @@ impl Row<'_> {
         if target.addresses.is_empty() {
             return;
         }
-        let mut missed = Missed::new(self.network, self.plan, sender, self.forks);
+        let mut missed = Missed::new(self.asked(), self.plan, sender, self.forks);
         let mut replies = Replies::new(self.network, self.plan, sender, target);
         let complete = reach(
             self.network,
@@ -165,16 +176,10 @@ impl Row<'_> {
         let mut complete = true;
         for segment in self.hostile_segments(sender) {
             for column in self.targets {
-                let target = Target {
-                    addresses: &column.addresses,
-                    segment: column.segment,
-                };
+                let target = self.target(&column.addresses, column.segment);
                 complete &= self.send_hostile(sender, segment, target, cells, reached);
             }
-            let target = Target {
-                addresses: self.extra,
-                segment: None,
-            };
+            let target = self.target(self.extra, None);
             complete &= self.send_hostile(sender, segment, target, cells, reached);
         }
         for (cell, column) in cells.iter_mut().zip(self.targets) {
@@ -240,18 +245,30 @@ impl Row<'_> {
 
     /// The columns to which a delivery belongs, each with its part.
     fn takers<'f>(&self, place: Place, flow: &'f Flow) -> SmallVec<[(usize, Cow<'f, Flow>); 1]> {
-        let segments = self.plan.segments.len();
-        match (self.question.by, place) {
-            (By::Host, _) => {
-                let numbered = self.targets.iter().enumerate();
-                let takers = numbered.filter_map(|(at, column)| {
-                    Some((at, column.takes(self.network, self.plan, place, flow)?))
-                });
-                takers.collect()
-            }
-            (_, Place::Segment(segment)) => smallvec![(segment.0, Cow::Borrowed(flow))],
-            (_, Place::Router(router)) => smallvec![(segments + router.0, Cow::Borrowed(flow))],
+        if self.question.by != By::Host {
+            let at = self.places.0.get(&place).into_iter();
+            return at.map(|&at| (at, Cow::Borrowed(flow))).collect();
         }
+        let numbered = self.targets.iter().enumerate();
+        let takers = numbered.filter_map(|(at, column)| {
+            Some((at, column.takes(self.network, self.plan, place, flow)?))
+        });
+        takers.collect()
+    }
+
+    /// What to send to some addresses.
+    fn target<'t>(&'t self, addresses: &'t IntervalSet, segment: Option<SegmentId>) -> Target<'t> {
+        Target {
+            addresses,
+            segment,
+            services: self.question.services.as_ref(),
+        }
+    }
+
+    /// The services asked about.
+    fn asked(&self) -> ClassSet {
+        let asked = self.question.services.clone();
+        asked.unwrap_or_else(|| self.network.classes.all())
     }
 }
 

@@ -2,22 +2,12 @@
 
 use crate::forwarding::{Network, Packet, Plan};
 use crate::model::{Family, ICMP, ICMPV6, Protocol, TCP, UDP};
-use crate::packet::{IntervalSet, Region};
+use crate::packet::{IntervalSet, Region, ServiceBox};
 
 /// A packet of a region: the same one each time, with host addresses, a common protocol and a client port
 /// from the dynamic range (RFC 6335 section 6) where the region leaves the choice. `None` for an empty one.
 pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Packet> {
-    let class = region.services.iter().next()?;
-    let mut classes = region
-        .services
-        .iter()
-        .map(|class| network.classes.class_box(class));
-    let common = classes.find(|shape| {
-        [TCP, UDP]
-            .iter()
-            .any(|protocol| shape.protocols.contains(u128::from(protocol.0)))
-    });
-    let shape = common.unwrap_or_else(|| network.classes.class_box(class));
+    let shape = shape(network, plan.family, region)?;
     let protocol = pick_protocol(plan.family, &shape.protocols)?;
     let (source_port, destination_port) = if protocol.has_ports() {
         let dynamic = IntervalSet::range(49_152, 65_535);
@@ -30,7 +20,9 @@ pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Pa
             real.lowest().or(shape.destination_ports.lowest())?,
         )
     } else if protocol.has_messages() {
-        (0, shape.destination_ports.lowest()?)
+        let echo = IntervalSet::point(u128::from(echo_request(plan.family)));
+        let echo = shape.destination_ports.intersection(&echo);
+        (0, echo.lowest().or(shape.destination_ports.lowest())?)
     } else {
         (0, 0)
     };
@@ -45,12 +37,42 @@ pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Pa
     })
 }
 
-fn pick_protocol(family: Family, protocols: &IntervalSet) -> Option<Protocol> {
-    let message = match family {
+/// Protocols and ports to choose from: TCP or UDP before an echo request before anything else.
+fn shape<'n>(network: &'n Network<'_>, family: Family, region: &Region) -> Option<&'n ServiceBox> {
+    let shapes = || {
+        let classes = region.services.iter();
+        classes.map(|class| network.classes.class_box(class))
+    };
+    let of =
+        |shape: &ServiceBox, protocol: Protocol| shape.protocols.contains(u128::from(protocol.0));
+    let echo = u128::from(echo_request(family));
+    let with_ports = shapes().find(|shape| of(shape, TCP) || of(shape, UDP));
+    let asking = || {
+        let mut shapes = shapes();
+        shapes.find(|shape| {
+            of(shape, message_protocol(family)) && shape.destination_ports.contains(echo)
+        })
+    };
+    with_ports.or_else(asking).or_else(|| shapes().next())
+}
+
+fn message_protocol(family: Family) -> Protocol {
+    match family {
         Family::V4 => ICMP,
         Family::V6 => ICMPV6,
-    };
-    let common = [TCP, UDP, message];
+    }
+}
+
+/// An echo request as kept in the destination port field (RFC 792; RFC 4443 section 4.1).
+fn echo_request(family: Family) -> u16 {
+    match family {
+        Family::V4 => 8 << 8,
+        Family::V6 => 128 << 8,
+    }
+}
+
+fn pick_protocol(family: Family, protocols: &IntervalSet) -> Option<Protocol> {
+    let common = [TCP, UDP, message_protocol(family)];
     let held = common
         .iter()
         .find(|protocol| protocols.contains(u128::from(protocol.0)));

@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, Matrix, Naming, Party, Question, flows};
+use crate::analysis::{By, Matrix, Naming, Party, Question, chosen, flows, party_name};
 use crate::forwarding::Network;
 use crate::load::services;
 use crate::model::{Family, Service, Site};
@@ -14,8 +14,8 @@ use crate::render::{
     matrix_markdown, matrix_text,
 };
 
-use super::output::Progress;
-use super::site::{FamilyArguments, Opened, SiteArguments, open, parties};
+use super::compute::{matrices, namings};
+use super::site::{FamilyArguments, Opened, SiteArguments, open, parties, starts_itself};
 use super::{Output, Verdict};
 
 /// More rows than this are shown by zone unless asked otherwise: nobody reads them on a terminal.
@@ -55,9 +55,11 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk matrix site.toml\n  boundwalk matrix site.toml --by zone --ipv6\n  \
-    boundwalk matrix site.toml --from guests --to servers --flows\n  \
-    boundwalk matrix site.toml --service ssh,telnet --format csv";
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk matrix site.toml\n  \
+    boundwalk matrix site.toml --by zone --ipv6\n  \
+    boundwalk matrix site.toml --from guests --to office --flows\n  \
+    boundwalk matrix site.toml --service ssh,ipp --format csv\n\
+    Exit code 0, or 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum ByArgument {
@@ -79,66 +81,112 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(
-        &arguments.site,
-        arguments.format == Format::Json,
-        true,
-        output,
-    )?
-    else {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let asked = match asked(&opened.site, arguments) {
         Ok(asked) => asked,
         Err(message) => {
-            output.complain(&message)?;
+            output.refuse(&message)?;
             return Ok(Verdict::Failed);
         }
     };
     let network = Network::asking(&opened.site, opened.today, &asked.services);
-    let progress = Progress::new("computing the matrix");
     let families = arguments.family.families();
-    let matrices: Vec<Matrix> = families
-        .iter()
-        .map(|&family| {
-            let question = Question {
-                by: asked.by,
-                family,
-                hostile: !arguments.no_hostile,
-            };
-            Matrix::new(&network, &question, &mut |done, total| {
-                progress.update(done, total)
-            })
-        })
-        .collect();
-    drop(progress);
+    let question = Question {
+        from: asked.from.clone(),
+        to: asked.to.clone(),
+        services: service_classes(&network, &asked.services),
+        ..Question::all(asked.by, Family::V4, !arguments.no_hostile)
+    };
+    let matrices = matrices(&network, families, &question);
     let selection = Selection {
         from: asked.from,
         to: asked.to,
-        services: service_classes(&network, &asked.services),
         two_way_only: arguments.two_way,
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
-    let namings: Vec<Naming<'_>> = families
-        .iter()
-        .map(|&family| Naming::new(&network, family))
-        .collect();
+    if let Some(message) = nothing_left(&sheet, &selection) {
+        output.refuse(&message)?;
+        return Ok(Verdict::Failed);
+    }
+    let namings = namings(&network, families);
     let listed = match arguments.flows {
         true => pair_flows(&network, &matrices, &selection),
         false => Vec::new(),
     };
-    let paint = output.paint();
-    let text = match arguments.format {
-        Format::Json => matrix_json(&opened.site, &opened.sources, &sheet, &namings, &listed),
-        Format::Csv => matrix_csv(&opened.site, &opened.sources, &sheet, &namings),
-        Format::Markdown => {
-            let (key, codes) = sheet_key(&sheet, &namings);
-            matrix_markdown(&sheet, &key, &codes)
-        }
-        Format::Text => text(&opened, &sheet, &namings, &listed, asked.grouped, paint),
+    let shown = Shown {
+        opened: &opened,
+        sheet: &sheet,
+        namings: &namings,
+        listed: &listed,
+        grouped: asked.grouped,
     };
-    output.print(&text)?;
+    output.print(&shown.form(arguments.format, output.paint()))?;
     Ok(Verdict::Clean)
+}
+
+/// All that is to be shown, before it takes a form.
+struct Shown<'a> {
+    opened: &'a Opened,
+    sheet: &'a Sheet,
+    namings: &'a [Naming<'a>],
+    listed: &'a [PairFlows],
+    /// Whether rows were grouped because there are many.
+    grouped: bool,
+}
+
+impl Shown<'_> {
+    fn form(&self, format: Format, paint: Paint) -> String {
+        let (site, sources) = (&self.opened.site, &self.opened.sources);
+        match format {
+            Format::Json => matrix_json(site, sources, self.sheet, self.namings, self.listed),
+            Format::Csv => matrix_csv(site, sources, self.sheet, self.namings),
+            Format::Markdown => {
+                let (key, codes) = sheet_key(self.sheet, self.namings);
+                matrix_markdown(self.sheet, &key, &codes)
+            }
+            Format::Text => self.text(paint),
+        }
+    }
+
+    fn text(&self, paint: Paint) -> String {
+        let (site, sources) = (&self.opened.site, &self.opened.sources);
+        let (key, codes) = sheet_key(self.sheet, self.namings);
+        let mut out = matrix_text(self.sheet, &key, &codes, paint);
+        if self.grouped {
+            let count = site.segments.len();
+            out.push_str(&format!(
+                "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
+            ));
+        }
+        for pair in self.listed {
+            let same = |naming: &&Naming<'_>| naming.plan().family == pair.family;
+            if let Some(naming) = self.namings.iter().find(same) {
+                out.push('\n');
+                out.push_str(&flows_text(site, sources, naming, pair, paint));
+            }
+        }
+        out.push_str(&super::review::notes_text(&self.sheet.notes, paint));
+        out
+    }
+}
+
+/// Why there is no row or column to show, if so: an empty table would read like "nothing passes".
+fn nothing_left(sheet: &Sheet, selection: &Selection) -> Option<String> {
+    let by = sheet.by;
+    let option = match (sheet.rows.is_empty(), sheet.columns.is_empty()) {
+        (false, false) => return None,
+        (true, _) if selection.from.is_empty() => {
+            return Some(format!("this site describes no {by}"));
+        }
+        (true, _) => "--from",
+        (false, true) => "--to",
+    };
+    Some(format!(
+        "{option} names no {by} of this site, and the matrix is by {by}"
+    ))
 }
 
 struct Asked {
@@ -153,14 +201,18 @@ struct Asked {
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from, true)?;
     let to = parties(site, &arguments.to, true)?;
+    if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
+        return Err(starts_itself(party_name(site, own)));
+    }
     let mut asked_services = Vec::new();
-    for text in arguments
-        .service
-        .iter()
-        .flat_map(|list| split_services(list))
-    {
-        let found = services(site, text).map_err(|message| format!("error: {message}\n"))?;
-        asked_services.extend(found);
+    for list in &arguments.service {
+        if split_services(list).is_empty() {
+            return Err(format!("--service `{list}` names no service"));
+        }
+    }
+    let asked_for = arguments.service.iter();
+    for text in asked_for.flat_map(|list| split_services(list)) {
+        asked_services.extend(services(site, text)?);
     }
     let named = |wanted: fn(&Party) -> bool| from.iter().chain(&to).any(wanted);
     let many = site.segments.len() > MOST_ROWS && arguments.format == Format::Text;
@@ -214,76 +266,25 @@ pub(super) fn sheet_key(sheet: &Sheet, namings: &[Naming<'_>]) -> (Key, Vec<Vec<
     Key::new(sheet, of(Family::V4), of(Family::V6))
 }
 
-fn text(
-    opened: &Opened,
-    sheet: &Sheet,
-    namings: &[Naming<'_>],
-    listed: &[PairFlows],
-    grouped: bool,
-    paint: Paint,
-) -> String {
-    let (key, codes) = sheet_key(sheet, namings);
-    let mut out = matrix_text(sheet, &key, &codes, paint);
-    if grouped {
-        let count = opened.site.segments.len();
-        out.push_str(&format!(
-            "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
-        ));
-    }
-    for pair in listed {
-        if let Some(naming) = namings
-            .iter()
-            .find(|naming| naming.plan().family == pair.family)
-        {
-            out.push('\n');
-            out.push_str(&flows_text(
-                &opened.site,
-                &opened.sources,
-                naming,
-                pair,
-                paint,
-            ));
-        }
-    }
-    out.push_str(&super::review::notes_text(&sheet.notes, paint));
-    out
-}
-
 /// The flows of every pair shown, pair by pair; zones are opened into their segments.
 fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Vec<PairFlows> {
     let site = network.site;
+    let open = |parties: &[Party], choice: &[Party]| -> Vec<Party> {
+        let parties = parties.iter().copied();
+        let taken = parties.filter(|&party| chosen(site, choice, party));
+        taken.flat_map(|party| opened_zone(site, party)).collect()
+    };
     let mut listed = Vec::new();
     for matrix in matrices {
-        let family = matrix.question.family;
-        let open = |parties: &[Party], chosen: &[Party]| -> Vec<Party> {
-            let chosen = parties
-                .iter()
-                .copied()
-                .filter(|&party| selected(site, chosen, party));
-            chosen.flat_map(|party| opened_zone(site, party)).collect()
-        };
-        let (rows, columns) = (
-            open(&matrix.rows, &selection.from),
-            open(&matrix.columns, &selection.to),
-        );
+        let rows = open(&matrix.rows, &selection.from);
+        let columns = open(&matrix.columns, &selection.to);
+        // Of a single pair it is worth saying that nothing passes.
+        let alone = rows.len() == 1 && columns.len() == 1;
         for &from in &rows {
             for &to in columns.iter().filter(|&&to| to != from) {
-                let (mut found, complete) = flows(network, family, from, to);
-                if let Some(services) = &selection.services {
-                    found.retain_mut(|flow| {
-                        flow.sent.services.intersection_with(services);
-                        !flow.sent.services.is_empty()
-                    });
-                }
-                if !found.is_empty() || !complete || (rows.len() == 1 && columns.len() == 1) {
-                    let (from, to) = (Side::new(site, from), Side::new(site, to));
-                    listed.push(PairFlows {
-                        from,
-                        to,
-                        family,
-                        flows: found,
-                        complete,
-                    });
+                let pair = pair_flow(network, &matrix.question, (from, to));
+                if alone || !pair.flows.is_empty() || !pair.complete {
+                    listed.push(pair);
                 }
             }
         }
@@ -291,12 +292,16 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
     listed
 }
 
-fn selected(site: &Site, chosen: &[Party], party: Party) -> bool {
-    Selection {
-        from: chosen.to_vec(),
-        ..Selection::default()
+fn pair_flow(network: &Network<'_>, question: &Question, (from, to): (Party, Party)) -> PairFlows {
+    let services = question.services.as_ref();
+    let (found, complete) = flows(network, question.family, from, to, services);
+    PairFlows {
+        from: Side::new(network.site, from),
+        to: Side::new(network.site, to),
+        family: question.family,
+        flows: found,
+        complete,
     }
-    .takes_sender(site, party)
 }
 
 fn opened_zone(site: &Site, party: Party) -> Vec<Party> {

@@ -3,6 +3,7 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
+mod compute;
 mod matrix;
 mod new;
 mod output;
@@ -12,19 +13,27 @@ mod schema;
 mod site;
 
 use std::ffi::OsString;
-use std::io::{self, ErrorKind};
+use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
 pub use output::Output;
 
+use crate::render::clean;
+
 /// Who can reach what on a segmented network: exact answers, with proofs and witness packets.
 #[derive(Debug, Parser)]
 #[command(name = "boundwalk", version, about, max_term_width = 100, after_help = AFTER_HELP)]
 struct Arguments {
     /// When to colour.
-    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    #[arg(
+        long,
+        global = true,
+        value_name = "WHEN",
+        default_value = "auto",
+        display_order = 900
+    )]
     color: Colour,
     #[command(subcommand)]
     command: Command,
@@ -83,16 +92,7 @@ pub fn main() -> ExitCode {
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
-        Err(error) => {
-            let failed = error.use_stderr();
-            // Help that nobody reads to the end is no failure.
-            let _ = error.print();
-            return if failed {
-                Verdict::Failed
-            } else {
-                Verdict::Clean
-            };
-        }
+        Err(error) => return explain(&error),
     };
     let mut output = Output::new(arguments.color);
     let result = match arguments.command {
@@ -108,13 +108,32 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     )
 }
 
+/// Prints help, or what is wrong with a command line.
+fn explain(error: &clap::Error) -> Verdict {
+    let failed = error.use_stderr();
+    // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
+    // colour and with everything escaped. Help that nobody reads to the end is no failure.
+    let plain = error.render().to_string();
+    let _ = match plain.lines().all(|line| clean(line) == line) {
+        true => error.print(),
+        false => {
+            let lines: Vec<String> = plain.lines().map(clean).collect();
+            io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
+        }
+    };
+    match failed {
+        true => Verdict::Failed,
+        false => Verdict::Clean,
+    }
+}
+
 fn finish(result: io::Result<Verdict>, output: &mut Output) -> Verdict {
     match result {
         Ok(verdict) => verdict,
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Verdict::Clean,
         Err(error) => {
             // Nothing more can be done where standard error is closed as well.
-            let _ = output.complain(&format!("error: can't write the result: {error}\n"));
+            let _ = output.refuse(&format!("can't write the result: {error}"));
             Verdict::Failed
         }
     }

@@ -35,13 +35,13 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             Ok(Verdict::Clean)
         }
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-            output.complain(&format!(
-                "error: {shown} exists and is left alone; name another file\n"
+            output.refuse(&format!(
+                "{shown} exists and is left alone; name another file"
             ))?;
             Ok(Verdict::Failed)
         }
         Err(error) => {
-            output.complain(&format!("error: can't write {shown}: {error}\n"))?;
+            output.refuse(&format!("can't write {shown}: {error}"))?;
             Ok(Verdict::Failed)
         }
     }

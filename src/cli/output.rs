@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use anstream::{AutoStream, ColorChoice};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::render::Paint;
+use crate::render::{Paint, clean};
 
 use super::Colour;
 
@@ -56,6 +56,16 @@ impl Output {
     pub fn complain(&mut self, text: &str) -> io::Result<()> {
         self.out.flush()?;
         io::stderr().lock().write_all(text.as_bytes())
+    }
+
+    /// Says on standard error why something can't be done. What comes from a command line or a file may
+    /// stand in the message as it is: nothing in it can disturb the terminal.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub fn refuse(&mut self, message: &str) -> io::Result<()> {
+        let word = self.error_paint().strong("error:");
+        self.complain(&format!("{word} {}\n", clean(message)))
     }
 
     /// Hands on what is buffered.

@@ -8,11 +8,11 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
 use crate::forwarding::{Network, Outcome, Packet};
 use crate::load::services;
-use crate::model::{Family, Protocol, Site};
-use crate::packet::IntervalSet;
-use crate::render::{clean, path_json, path_text};
+use crate::model::{Family, Protocol, Site, ZoneId};
+use crate::packet::{IntervalSet, ServiceBox};
+use crate::render::{path_json, path_text, wrapped};
 
-use super::site::{FamilyArguments, SiteArguments, nearest, open};
+use super::site::{FamilyArguments, SiteArguments, nearest, open, starts_itself};
 use super::{Output, Verdict};
 
 /// Follow one packet: each route, each rule tried and the one that decided, translations, where it stops and
@@ -47,9 +47,11 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk path site.toml laptop historian https\n  \
-    boundwalk path site.toml 10.44.10.7 10.44.60.10 tcp/502 --rules\n  \
-    boundwalk path site.toml 10.44.20.1 203.0.113.9 udp/53 --from guests\nExit code 0: it arrives, 1: it does not.";
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
+    boundwalk path site.toml guest-wifi 10.20.10.200 ipp\n  \
+    boundwalk path site.toml 10.20.10.7 203.0.113.9 https --rules\n  \
+    boundwalk path site.toml 10.20.10.7 203.0.113.9 udp/53 --from guest-wifi\n\
+    Exit code 0: it arrives, 1: it does not, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Format {
@@ -60,46 +62,38 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(
-        &arguments.site,
-        arguments.format == Format::Json,
-        true,
-        output,
-    )?
-    else {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
     let result = match walk(&network, arguments) {
         Ok(result) => result,
         Err(message) => {
-            output.complain(&format!("error: {message}\n"))?;
+            output.refuse(&message)?;
             return Ok(Verdict::Failed);
         }
     };
     let paint = output.paint();
+    let sources = &opened.sources;
     let text = match arguments.format {
-        Format::Json => path_json(
-            &network,
-            &opened.sources,
-            &result,
-            &crate::analysis::notes(&network),
-        ),
+        Format::Json => {
+            let notes = crate::analysis::notes(&network);
+            path_json(&network, sources, &result, &notes)
+        }
         Format::Text => {
-            let shown = path_text(&network, &opened.sources, &result, arguments.rules, paint);
-            let caution = crate::render::wrapped(CAUTION, paint.columns.max(30)).join("\n");
-            format!("{shown}\nLayer 2 is assumed clean. {caution}\n")
+            let shown = path_text(&network, sources, &result, arguments.rules, paint);
+            let caution = format!("Layer 2 is assumed clean. {CAUTION}");
+            let caution = wrapped(&caution, paint.columns.max(30)).join("\n");
+            format!("{shown}\n{caution}\n")
         }
     };
     output.print(&text)?;
-    let arrives = result
-        .traces
-        .iter()
-        .any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
-    Ok(if arrives {
-        Verdict::Clean
-    } else {
-        Verdict::Findings
+    let mut traces = result.traces.iter();
+    let arrives = traces.any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
+    Ok(match arrives {
+        true => Verdict::Clean,
+        false => Verdict::Findings,
     })
 }
 
@@ -107,59 +101,28 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
     let site = network.site;
     let sources = End::new(network, &arguments.source)?;
     let targets = End::new(network, &arguments.target)?;
-    let families = arguments.family.families().iter();
     let services = services(site, &arguments.service)?;
     let choose = |&family: &Family| {
-        let pick = |end: &End| {
-            end.addresses
-                .iter()
-                .copied()
-                .find(|&address| Family::of(address) == family)
-        };
-        let service = services
-            .iter()
-            .find_map(|service| service.packets(family))?;
-        Some((pick(&sources)?, pick(&targets)?, service))
+        let mut known = services.iter();
+        let service = known.find_map(|service| service.packets(family))?;
+        let source = sources.address(network, family, None)?;
+        let destination = targets.address(network, family, Some(source))?;
+        Some((source, destination, service))
     };
-    let (source, destination, service) = families
-        .into_iter()
+    let (source, destination, service) = arguments
+        .family
+        .families()
+        .iter()
         .find_map(choose)
         .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
-    let protocol = Protocol(
-        service
-            .protocols
-            .intersection(&common())
-            .lowest()
-            .or(service.protocols.lowest())
-            .unwrap_or_default() as u8,
-    );
-    let lowest = |set: &IntervalSet| set.lowest().unwrap_or_default() as u16;
-    let dynamic = service
-        .source_ports
-        .intersection(&IntervalSet::range(49_152, 65_535));
-    let client = if dynamic.is_empty() {
-        lowest(&service.source_ports)
-    } else {
-        lowest(&dynamic)
-    };
-    let packet = Packet {
-        source,
-        destination,
-        protocol,
-        source_port: if protocol.has_ports() {
-            arguments.source_port.unwrap_or(client)
-        } else {
-            0
-        },
-        destination_port: match protocol.has_ports() || protocol.has_messages() {
-            true => lowest(&service.destination_ports),
-            false => 0,
-        },
-    };
+    let packet = packet(source, destination, &service, arguments.source_port);
     let from = match &arguments.from {
         Some(name) => Some(start(site, name)?),
         None => sources.party,
     };
+    if let (None, Some(own)) = (&arguments.from, router_with(site, source)) {
+        return Err(starts_itself(own));
+    }
     path(network, from, &packet).map_err(|error| match error {
         PathError::MixedFamilies => "source and target are of two address families".to_owned(),
         PathError::NoAddress(family) => format!("the sender has no {} address", family.word()),
@@ -169,9 +132,41 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
     })
 }
 
+/// One packet of a service: the lowest of its destination ports, a source port as clients take them.
+fn packet(
+    source: IpAddr,
+    destination: IpAddr,
+    service: &ServiceBox,
+    source_port: Option<u16>,
+) -> Packet {
+    let usual = service.protocols.intersection(&common());
+    let protocol = usual.lowest().or(service.protocols.lowest());
+    let protocol = Protocol(protocol.unwrap_or_default() as u8);
+    let lowest = |set: &IntervalSet| set.lowest().map(|lowest| lowest as u16);
+    let dynamic = IntervalSet::range(49_152, 65_535);
+    let client = lowest(&service.source_ports.intersection(&dynamic));
+    let client = source_port.or(client).or(lowest(&service.source_ports));
+    let (ports, messages) = (protocol.has_ports(), protocol.has_messages());
+    let target = lowest(&service.destination_ports);
+    Packet {
+        source,
+        destination,
+        protocol,
+        source_port: client.filter(|_| ports).unwrap_or_default(),
+        destination_port: target.filter(|_| ports || messages).unwrap_or_default(),
+    }
+}
+
 /// Protocols that a service with any protocol is shown with.
 fn common() -> IntervalSet {
     IntervalSet::point(u128::from(crate::model::TCP.0))
+}
+
+/// The name of the gateway or router whose own an address is.
+fn router_with(site: &Site, address: IpAddr) -> Option<&str> {
+    let mut routers = site.routers.iter();
+    let own = routers.find(|router| router.own_addresses().contains(address));
+    own.map(|router| router.name.value.as_str())
 }
 
 fn start(site: &Site, name: &str) -> Result<Party, String> {
@@ -182,9 +177,9 @@ fn start(site: &Site, name: &str) -> Result<Party, String> {
     start.ok_or_else(|| unknown(site, name, "segment or host"))
 }
 
-/// A sender or target: its addresses and, where it was named, who it is.
+/// A sender or target: its addresses or, where it was named, who it is.
 struct End {
-    addresses: Vec<IpAddr>,
+    written: Option<IpAddr>,
     party: Option<Party>,
 }
 
@@ -192,7 +187,7 @@ impl End {
     fn new(network: &Network<'_>, text: &str) -> Result<Self, String> {
         if let Ok(address) = text.parse() {
             return Ok(Self {
-                addresses: vec![address],
+                written: Some(address),
                 party: None,
             });
         }
@@ -204,36 +199,62 @@ impl End {
             Party::Device(_) => 2,
             Party::Zone(_) => 3,
         };
-        let best = found
-            .into_iter()
-            .filter(|party| !matches!(party, Party::Zone(_)))
-            .min_by_key(rank);
-        let party =
-            best.ok_or_else(|| unknown(network.site, text, "address, host, segment or gateway"))?;
-        let addresses = addresses(network, party);
-        match addresses.is_empty() {
-            true => Err(format!("`{}` has no address", clean(text))),
-            false => Ok(Self {
-                addresses,
-                party: Some(party),
-            }),
+        let party = match found.into_iter().min_by_key(rank) {
+            Some(Party::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
+            Some(party) => party,
+            None => {
+                let what = "address, host, segment or gateway";
+                return Err(unknown(network.site, text, what));
+            }
+        };
+        let end = Self {
+            written: None,
+            party: Some(party),
+        };
+        let mut families = Family::ALL.into_iter();
+        match families.any(|family| end.address(network, family, None).is_some()) {
+            true => Ok(end),
+            false => Err(format!("`{text}` has no address")),
         }
+    }
+
+    /// One of its addresses in a family. Of a segment, one that is not the other end's: two devices there.
+    fn address(
+        &self,
+        network: &Network<'_>,
+        family: Family,
+        other: Option<IpAddr>,
+    ) -> Option<IpAddr> {
+        let Some(party) = self.party else {
+            return self
+                .written
+                .filter(|&address| Family::of(address) == family);
+        };
+        let plan = network.plan(family);
+        let other = other.map_or_else(IntervalSet::empty, |other| {
+            IntervalSet::point(Family::value(other))
+        });
+        let set = match party {
+            Party::Segment(segment) => plan.segment(segment).addresses.difference(&other),
+            Party::Host(host) => plan.device(plan.host_index(host)).own.clone(),
+            Party::Device(router) => plan.device(plan.router_index(router)).own.clone(),
+            Party::Zone(_) => return None,
+        };
+        crate::analysis::representative(plan, &set).map(|value| family.address(value))
     }
 }
 
-/// One address of each family for a segment, all for a host or gateway.
-fn addresses(network: &Network<'_>, party: Party) -> Vec<IpAddr> {
-    let one = |family: Family| {
-        let plan = network.plan(family);
-        let set = match party {
-            Party::Segment(segment) => &plan.segment(segment).addresses,
-            Party::Host(host) => &plan.device(plan.host_index(host)).own,
-            Party::Device(router) => &plan.device(plan.router_index(router)).own,
-            Party::Zone(_) => return None,
-        };
-        crate::analysis::representative(plan, set).map(|value| family.address(value))
-    };
-    Family::ALL.into_iter().filter_map(one).collect()
+/// What to say to the name of a zone: a packet starts and ends on one segment.
+fn name_a_segment(site: &Site, zone: ZoneId) -> String {
+    let segments = site
+        .segments_in(zone)
+        .map(|segment| &site.segment(segment).name.value);
+    let segments: Vec<&str> = segments.map(String::as_str).collect();
+    format!(
+        "`{}` is a zone; name one of its segments: {}",
+        site.zone(zone).name.value,
+        segments.join(", ")
+    )
 }
 
 fn unknown(site: &Site, name: &str, what: &str) -> String {
@@ -244,10 +265,8 @@ fn unknown(site: &Site, name: &str, what: &str) -> String {
         .map(|segment| segment.name.value.as_str());
     let routers = site.routers.iter().map(|router| router.name.value.as_str());
     let near = nearest(name, hosts.chain(segments).chain(routers));
-    let hint = near.map_or_else(String::new, |near| {
-        format!("; did you mean `{}`?", clean(near))
-    });
-    format!("`{}` is no {what} of this site{hint}", clean(name))
+    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    format!("`{name}` is no {what} of this site{hint}")
 }
 
 #[cfg(test)]

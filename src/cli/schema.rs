@@ -8,6 +8,7 @@ use super::{Output, Verdict};
 
 /// Print the JSON Schema (draft 2020-12) of the site file, for editors that complete and check as you type.
 #[derive(Debug, Args)]
+#[command(after_help = "Example:\n  boundwalk schema > site.schema.json")]
 pub(super) struct Arguments {}
 
 pub(super) fn run(output: &mut Output) -> io::Result<Verdict> {

@@ -9,7 +9,7 @@ use crate::analysis::{Party, find_party, party_name};
 use crate::diagnostic::{Problem, Severity, Sources};
 use crate::load::{Loaded, load_path};
 use crate::model::{Date, Family, Site};
-use crate::render::{clean, problem_summary, problem_text, problems_json};
+use crate::render::{problem_summary, problem_text, problems_json};
 
 use super::output::Output;
 
@@ -125,6 +125,11 @@ pub(super) fn parties(site: &Site, names: &[String], hosts: bool) -> Result<Vec<
     Ok(found)
 }
 
+/// Why a gateway or router is no sender.
+pub(super) fn starts_itself(name: &str) -> String {
+    format!("`{name}` forwards: traffic that it starts itself is not modelled")
+}
+
 fn unknown(site: &Site, name: &str, hosts: bool) -> String {
     let what = if hosts {
         "zone, segment, host or gateway"
@@ -132,13 +137,8 @@ fn unknown(site: &Site, name: &str, hosts: bool) -> String {
         "zone, segment or gateway"
     };
     let near = nearest(name, all_names(site));
-    let hint = near.map_or_else(String::new, |near| {
-        format!("; did you mean `{}`?", clean(near))
-    });
-    format!(
-        "error: there is no {what} `{}` in this site{hint}\n",
-        clean(name)
-    )
+    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    format!("there is no {what} `{name}` in this site{hint}")
 }
 
 fn all_names(site: &Site) -> impl Iterator<Item = &str> {

@@ -57,6 +57,13 @@ impl Hop {
     }
 }
 
+/// One of the two addresses of a packet.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Side {
+    Source,
+    Destination,
+}
+
 /// A set of packets under way.
 ///
 /// Invariant: every packet sent becomes one of `now` by the translations of `hops`, and every packet of `now`
@@ -100,6 +107,36 @@ impl Flow {
             hops: self.hops.clone(),
             before,
         }
+    }
+
+    /// The part that now has an address in `set`, and the other part; `None` where a part is empty.
+    pub(super) fn split(
+        &self,
+        side: Side,
+        set: &IntervalSet,
+        classes: &ServiceClasses,
+    ) -> (Option<Self>, Option<Self>) {
+        let addresses = match side {
+            Side::Source => &self.now.source,
+            Side::Destination => &self.now.destination,
+        };
+        let inside = addresses.intersection(set);
+        if inside.is_empty() {
+            return (None, Some(self.clone()));
+        }
+        let outside = addresses.difference(set);
+        if outside.is_empty() {
+            return (Some(self.clone()), None);
+        }
+        let part = |addresses: IntervalSet| {
+            let mut part = self.now.clone();
+            match side {
+                Side::Source => part.source = addresses,
+                Side::Destination => part.destination = addresses,
+            }
+            Some(self.restricted(part, classes))
+        };
+        (part(inside), part(outside))
     }
 
     /// What was sent of the part of `now` given.

@@ -1,13 +1,15 @@
 //! Floor 3: what wires and routes can do, without judgement.
 //!
 //! [`Network::new`] turns a [`Site`](crate::model::Site) into what each device does with packets: where it
-//! routes them, what it filters, what it translates, as sets. Two readers stand on it: [`reach`] sends whole
-//! sets of packets and lists where each part arrives or stops, and [`trace`] sends a single packet and
+//! routes them, what it filters, what it translates, as sets. Two readers stand on it: [`reach()`] sends whole
+//! sets of packets and lists where each part arrives or stops, and [`trace()`] sends a single packet and
 //! writes down each step. Both follow the same order at a device: source check, destination translation,
 //! own address or route, rules, source translation.
 //!
 //! Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it.
 
+mod crossing;
+mod devices;
 mod filter;
 mod flow;
 mod network;
@@ -17,6 +19,7 @@ mod routes;
 mod seeds;
 mod trace;
 mod trace_reply;
+mod trace_walk;
 mod translate;
 
 pub use filter::{FilterPlan, TranslationPlan, Written};

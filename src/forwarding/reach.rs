@@ -1,10 +1,10 @@
 //! Sends sets of packets through a network and lists where each part arrives or stops.
 
 use crate::model::{Action, HostId, RouterId, SegmentId};
-use crate::packet::{Interval, IntervalSet, Mask, Region};
+use crate::packet::{ClassSet, Interval, IntervalSet, Mask, Region};
 
 use super::filter::FilterPlan;
-use super::flow::{Flow, Hop};
+use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
 
@@ -77,6 +77,8 @@ pub struct Target<'a> {
     pub addresses: &'a IntervalSet,
     /// The segment whose addresses they are, if so: saves time.
     pub segment: Option<SegmentId>,
+    /// Services to send; `None`: all.
+    pub services: Option<&'a ClassSet>,
 }
 
 /// Sends everything that `sender` can send to `target` and calls `sink` for every part that arrives or
@@ -106,13 +108,13 @@ pub fn reach(
         sink,
         complete: true,
     };
-    walk.send(sender, target.addresses);
+    walk.send(sender, target);
     walk.complete
 }
 
 /// Sends what a hostile device on a segment can send to `target` and no plain device there can: from other
 /// sources, or by other next hops. Together with what plain devices send it is all that a hostile one can.
-/// Otherwise as [`reach`].
+/// Otherwise as [`reach()`].
 pub fn reach_beyond(
     network: &Network<'_>,
     plan: &Plan,
@@ -132,7 +134,10 @@ pub fn reach_beyond(
     let flow = Flow::new(Region {
         source: plan.family.full().difference(&plan.nobody),
         destination: target.addresses.clone(),
-        services: network.classes.all(),
+        services: target
+            .services
+            .cloned()
+            .unwrap_or_else(|| network.classes.all()),
     });
     walk.send_hostile(segment, flow, true);
     walk.complete
@@ -153,8 +158,10 @@ pub(super) struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn send(&mut self, sender: Sender, destinations: &IntervalSet) {
-        let services = self.network.classes.all();
+    fn send(&mut self, sender: Sender, target: Target<'_>) {
+        let destinations = target.addresses;
+        let services = target.services.cloned();
+        let services = services.unwrap_or_else(|| self.network.classes.all());
         let region = |source: IntervalSet, destination: IntervalSet| Region {
             source,
             destination,
@@ -284,7 +291,7 @@ impl Walk<'_> {
             None => return,
         }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let (refused, accepted) = self.split_source(&flow, accepts);
+            let (accepted, refused) = flow.split(Side::Source, accepts, &self.network.classes);
             if let Some(refused) = refused {
                 self.stop(Stop::SourceCheck, refused);
             }
@@ -314,7 +321,7 @@ impl Walk<'_> {
         }
         // An address that a translation writes may be valid on its link only.
         if flow.now.source.overlaps(nobody) {
-            let (some, none) = self.split_source(&flow, nobody);
+            let (none, some) = flow.split(Side::Source, nobody, &self.network.classes);
             none.into_iter()
                 .for_each(|none| self.stop(Stop::NotForwardable, none));
             flow = some?;
@@ -493,42 +500,7 @@ impl Walk<'_> {
         flow: &Flow,
         set: &IntervalSet,
     ) -> (Option<Flow>, Option<Flow>) {
-        let inside = flow.now.destination.intersection(set);
-        if inside.is_empty() {
-            return (None, Some(flow.clone()));
-        }
-        let outside = flow.now.destination.difference(set);
-        if outside.is_empty() {
-            return (Some(flow.clone()), None);
-        }
-        let part = |destination| {
-            let part = Region {
-                destination,
-                ..flow.now.clone()
-            };
-            Some(flow.restricted(part, &self.network.classes))
-        };
-        (part(inside), part(outside))
-    }
-
-    /// The part with sources outside `set`, and the part inside.
-    fn split_source(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
-        let outside = flow.now.source.difference(set);
-        if outside.is_empty() {
-            return (None, Some(flow.clone()));
-        }
-        let inside = flow.now.source.intersection(set);
-        if inside.is_empty() {
-            return (Some(flow.clone()), None);
-        }
-        let part = |source| {
-            let part = Region {
-                source,
-                ..flow.now.clone()
-            };
-            Some(flow.restricted(part, &self.network.classes))
-        };
-        (part(outside), part(inside))
+        flow.split(Side::Destination, set, &self.network.classes)
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {

@@ -9,7 +9,7 @@ use crate::model::{Action, ICMP, ICMPV6, SegmentId};
 use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::filter::FilterPlan;
-use super::flow::{Flow, Hop};
+use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
@@ -158,16 +158,9 @@ impl Back<'_> {
         let visited = &[visited, &[(device, ingress)]].concat();
         let here = self.plan.device(device);
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let destination = flow.now.destination.intersection(accepts);
-            if destination.is_empty() {
-                return;
-            }
-            if destination != flow.now.destination {
-                let part = Region {
-                    destination,
-                    ..flow.now.clone()
-                };
-                flow = flow.restricted(part, &self.network.classes);
+            match flow.split(Side::Destination, accepts, &self.network.classes) {
+                (Some(accepted), _) => flow = accepted,
+                (None, _) => return,
             }
         }
         let stateful = here.filter.as_ref().is_some_and(|filter| filter.stateful);
@@ -300,22 +293,7 @@ impl Back<'_> {
 
     /// The part whose replies go to addresses in `set`, and the other part.
     fn split(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
-        let inside = flow.now.source.intersection(set);
-        if inside.is_empty() {
-            return (None, Some(flow.clone()));
-        }
-        let outside = flow.now.source.difference(set);
-        if outside.is_empty() {
-            return (Some(flow.clone()), None);
-        }
-        let part = |source| {
-            let part = Region {
-                source,
-                ..flow.now.clone()
-            };
-            Some(flow.restricted(part, &self.network.classes))
-        };
-        (part(inside), part(outside))
+        flow.split(Side::Source, set, &self.network.classes)
     }
 }
 

@@ -2,10 +2,12 @@
 
 use crate::model::{Action, Family, ICMP, ICMPV6};
 
+use super::crossing::Crossing;
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::seeds::{ECHO_V4, ECHO_V6};
-use super::trace::{Crossing, Next, Outcome, Packet, RuleTry, Step, Trace, depart, on_segment};
+use super::trace::{Outcome, Packet, RuleTry, Step, Trace};
+use super::trace_walk::{Next, depart, on_segment};
 
 /// What let a reply pass at a device, or what stopped it.
 #[derive(Clone, PartialEq, Eq, Debug)]

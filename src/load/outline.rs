@@ -70,7 +70,7 @@ fn no_segments(roots: &[(FileId, DeTable<'_>)]) -> Problem {
         None => Problem::general(&kinds::NO_SEGMENTS, message),
     };
     problem.help(
-        "a site needs at least one segment: add `[segments.office]` with its zone and prefixes",
+        "a site needs at least one segment: add `[segments.office]` with its zone and prefixes; `boundwalk new` writes a site to start from",
     )
 }
 

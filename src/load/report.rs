@@ -80,6 +80,7 @@ impl Report {
         let lower = word.to_lowercase();
         let allowed = (length / 4).max(1);
         let mut best: Option<(usize, &'n str)> = None;
+        let mut longer: Option<&'n str> = None;
         for candidate in candidates {
             if self.comparisons >= MOST_COMPARISONS {
                 break;
@@ -89,12 +90,16 @@ impl Report {
             if candidate.len().abs_diff(word.len()) > 4 * allowed {
                 continue;
             }
+            // `prefix` for `prefixes`: the singular, or a name broken off.
+            if length > 3 && longer.is_none() && candidate.to_lowercase().starts_with(&lower) {
+                longer = Some(candidate);
+            }
             let distance = strsim::osa_distance(&lower, &candidate.to_lowercase());
             if distance <= allowed && best.is_none_or(|(least, _)| distance < least) {
                 best = Some((distance, candidate));
             }
         }
-        best.map(|(_, candidate)| candidate)
+        best.map(|(_, candidate)| candidate).or(longer)
     }
 
     /// A help line with the nearest spelling, or `otherwise`.

@@ -158,7 +158,12 @@ fn read_prefixes(
     for text in texts {
         match literal::prefix(text.value) {
             Ok(prefix) => prefixes.push(Spanned::new(prefix, text.span)),
-            Err(complaint) => report.push(complaint.at(text.span)),
+            Err(complaint) => {
+                // With host bits it is still clear which addresses are meant: no further mistake follows.
+                let meant = text.value.parse().ok().map(Prefix::truncated);
+                prefixes.extend(meant.map(|prefix| Spanned::new(prefix, text.span)));
+                report.push(complaint.at(text.span));
+            }
         }
     }
     prefixes

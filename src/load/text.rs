@@ -88,10 +88,11 @@ pub(super) fn check_prose(report: &mut Report, key: &str, text: Spanned<&str>) {
     }
 }
 
-/// Control characters, and those that turn the direction of the text around them (Unicode UAX 9).
+/// Control characters, those that turn the direction of the text around them (Unicode UAX 9), and the byte
+/// order mark and separators that look like nothing.
 fn invisible(c: char) -> bool {
     c.is_control()
-        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}' | '\u{2028}' | '\u{2029}')
 }
 
 fn describe(c: char) -> String {

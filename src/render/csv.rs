@@ -1,14 +1,14 @@
 //! A matrix as CSV (RFC 4180), one line a pair and family, safe to open in a spreadsheet.
 
-use crate::analysis::{Extent, HostileReach, Naming, Reading};
+use crate::analysis::{Cell, Extent, HostileReach, Naming, Reading};
 use crate::diagnostic::Sources;
-use crate::model::Site;
+use crate::model::{RouterId, Site};
 
 use super::flows::packet_text;
-use super::shape::Sheet;
+use super::shape::{Sheet, Side};
 use super::text::clean;
 
-const HEADER: [&str; 10] = [
+const HEADER: [&str; 11] = [
     "from",
     "to",
     "family",
@@ -19,6 +19,7 @@ const HEADER: [&str; 10] = [
     "hostile reaches more",
     "rules",
     "witness",
+    "complete",
 ];
 
 /// A matrix as CSV. Pairs within one segment and pairs without addresses are left out.
@@ -30,44 +31,59 @@ pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Nami
     let _ = writer.write_record(HEADER);
     for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
         for (column, pair) in sheet.columns.iter().zip(line) {
-            for (family, cell) in pair
-                .families()
-                .filter(|(_, cell)| cell.reading == Reading::Pair)
-            {
-                let Some(naming) = namings.iter().find(|naming| naming.plan().family == family)
-                else {
-                    continue;
-                };
-                let rules = cell.rules.iter().map(|&(router, number)| {
-                    let router = site.router(router);
-                    let rule = router
-                        .filter()
-                        .and_then(|filter| Some(&filter.rules[number?]));
-                    let name = rule.map_or("default", |rule| rule.name.value.as_str());
-                    let line = rule.map_or(0, |rule| sources.line(rule.place));
-                    match line {
-                        0 => format!("{}: {name}", router.name.value),
-                        _ => format!("{}: {name} (line {line})", router.name.value),
-                    }
-                });
-                let record = [
-                    row.name.clone(),
-                    column.name.clone(),
-                    family.word().to_owned(),
-                    naming.services(&cell.some),
-                    naming.services(&cell.every),
-                    word(cell.two_way).to_owned(),
-                    word(cell.filtered).to_owned(),
-                    hostile(cell.hostile).to_owned(),
-                    rules.collect::<Vec<_>>().join("; "),
-                    cell.witness.as_ref().map_or_else(String::new, packet_text),
-                ];
-                let _ = writer.write_record(record.iter().map(|field| harmless(field)));
+            let cells = pair.families();
+            for (family, cell) in cells.filter(|(_, cell)| cell.reading == Reading::Pair) {
+                let mut known = namings.iter();
+                if let Some(naming) = known.find(|naming| naming.plan().family == family) {
+                    let rules = rules(site, sources, cell);
+                    let record = record(row, column, naming, cell, rules);
+                    let _ = writer.write_record(record.iter().map(|field| harmless(field)));
+                }
             }
         }
     }
     let bytes = writer.into_inner().unwrap_or_default();
     String::from_utf8(bytes).unwrap_or_default()
+}
+
+fn record(
+    from: &Side,
+    to: &Side,
+    naming: &Naming<'_>,
+    cell: &Cell,
+    rules: String,
+) -> [String; HEADER.len()] {
+    [
+        from.name.clone(),
+        to.name.clone(),
+        naming.plan().family.word().to_owned(),
+        naming.services(&cell.some),
+        naming.services(&cell.every),
+        word(cell.two_way).to_owned(),
+        word(cell.filtered).to_owned(),
+        hostile(cell.hostile).to_owned(),
+        rules,
+        cell.witness.as_ref().map_or_else(String::new, packet_text),
+        // "nothing" where a limit was met is no promise.
+        if cell.complete { "yes" } else { "no" }.to_owned(),
+    ]
+}
+
+/// The deciding rules of a cell with their lines.
+fn rules(site: &Site, sources: &Sources, cell: &Cell) -> String {
+    let one = |&(router, number): &(RouterId, Option<usize>)| {
+        let router = site.router(router);
+        let gateway = &router.name.value;
+        let rule = router.filter().and_then(|filter| filter.rules.get(number?));
+        match rule {
+            Some(rule) => {
+                let line = sources.line(rule.place);
+                format!("{gateway}: {} (line {line})", rule.name.value)
+            }
+            None => format!("{gateway}: default"),
+        }
+    };
+    cell.rules.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 fn word(extent: Extent) -> &'static str {

@@ -54,10 +54,8 @@ fn one_flow(
 ) {
     let services = naming.services(&flow.sent.services);
     let mut line = |indent: &str, label: &str, text: &str| {
-        let room = paint
-            .columns
-            .saturating_sub(indent.len() + label.len())
-            .max(20);
+        let taken = indent.len() + label.len();
+        let room = paint.columns.saturating_sub(taken).max(20);
         for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
             let label = if number == 0 {
                 label.to_owned()

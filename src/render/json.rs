@@ -2,15 +2,12 @@
 
 use serde::Serialize;
 
-use crate::analysis::{Cell, Extent, HostileReach, Naming, PathResult, PermittedFlow, Reading};
+use crate::analysis::{Cell, Extent, HostileReach, Naming, PermittedFlow, Reading};
 use crate::diagnostic::{Problem, Sources, Span};
-use crate::forwarding::{
-    DeviceId, Mismatch, Network, Outcome, Packet, Place, Plan, Reply, Sender, Step,
-};
+use crate::forwarding::Packet;
 use crate::model::{Family, RouterId, Site};
 
 use super::flows::decisions;
-use super::path::{mismatch_text, stop_text};
 use super::shape::{PairFlows, Sheet, Side};
 
 /// A place in an input.
@@ -28,7 +25,7 @@ struct JsonSide<'a> {
 }
 
 #[derive(Serialize)]
-struct JsonPacket {
+pub(super) struct JsonPacket {
     source: String,
     destination: String,
     protocol: u8,
@@ -43,7 +40,7 @@ struct JsonPacket {
 }
 
 #[derive(Serialize)]
-struct JsonRule {
+pub(super) struct JsonRule {
     gateway: String,
     /// Number in the gateway's list, from 1; null: the default.
     number: Option<usize>,
@@ -125,17 +122,7 @@ pub fn matrix_json(
     }
     let pair_flows = flows.iter().filter_map(|pair| {
         let naming = naming_of(namings, pair.family)?;
-        Some(JsonPairFlows {
-            from: &pair.from.name,
-            to: &pair.to.name,
-            family: pair.family.word(),
-            complete: pair.complete,
-            flows: pair
-                .flows
-                .iter()
-                .map(|flow| json_flow(site, sources, naming, flow))
-                .collect(),
-        })
+        Some(json_pair_flows(site, sources, naming, pair))
     });
     to_text(&JsonMatrix {
         document: "boundwalk-matrix",
@@ -148,6 +135,24 @@ pub fn matrix_json(
         flows: pair_flows.collect(),
         notes: &sheet.notes,
     })
+}
+
+fn json_pair_flows<'a>(
+    site: &Site,
+    sources: &Sources,
+    naming: &Naming<'_>,
+    pair: &'a PairFlows,
+) -> JsonPairFlows<'a> {
+    let flows = pair.flows.iter();
+    JsonPairFlows {
+        from: &pair.from.name,
+        to: &pair.to.name,
+        family: pair.family.word(),
+        complete: pair.complete,
+        flows: flows
+            .map(|flow| json_flow(site, sources, naming, flow))
+            .collect(),
+    }
 }
 
 fn naming_of<'n, 'a>(namings: &'n [Naming<'a>], family: Family) -> Option<&'n Naming<'a>> {
@@ -169,10 +174,13 @@ fn json_cell<'a>(
     to: &'a Side,
     cell: &Cell,
 ) -> JsonCell<'a> {
-    let hostile_witness = match cell.hostile {
-        HostileReach::Larger(packet) => Some(json_packet(&packet)),
-        _ => None,
+    let (hostile, hostile_witness) = match cell.hostile {
+        HostileReach::Larger(packet) => (Some(true), Some(json_packet(&packet))),
+        HostileReach::Same => (Some(false), None),
+        HostileReach::NotAsked | HostileReach::Unknown => (None, None),
     };
+    let crossed = cell.crossed.iter();
+    let rules = cell.rules.iter();
     JsonCell {
         from: &from.name,
         to: &to.name,
@@ -182,21 +190,11 @@ fn json_cell<'a>(
         services_from_every_address: naming.list(&cell.every),
         replies: extent(cell.two_way),
         gateway_decides: extent(cell.filtered),
-        hostile_reaches_more: match cell.hostile {
-            HostileReach::Larger(_) => Some(true),
-            HostileReach::Same => Some(false),
-            HostileReach::NotAsked | HostileReach::Unknown => None,
-        },
-        crossed: cell
-            .crossed
-            .iter()
+        hostile_reaches_more: hostile,
+        crossed: crossed
             .map(|&router| site.router(router).name.value.as_str())
             .collect(),
-        rules: cell
-            .rules
-            .iter()
-            .map(|&rule| json_rule(site, sources, rule))
-            .collect(),
+        rules: rules.map(|&rule| json_rule(site, sources, rule)).collect(),
         witness: cell.witness.as_ref().map(json_packet),
         hostile_witness,
         complete: cell.complete,
@@ -222,7 +220,7 @@ fn extent(extent: Extent) -> &'static str {
     }
 }
 
-fn json_rule(
+pub(super) fn json_rule(
     site: &Site,
     sources: &Sources,
     (router, number): (RouterId, Option<usize>),
@@ -253,7 +251,7 @@ fn json_place(sources: &Sources, span: Span) -> Option<JsonPlace> {
     })
 }
 
-fn json_packet(packet: &Packet) -> JsonPacket {
+pub(super) fn json_packet(packet: &Packet) -> JsonPacket {
     let (ports, messages) = (packet.protocol.has_ports(), packet.protocol.has_messages());
     JsonPacket {
         source: packet.source.to_string(),
@@ -377,144 +375,8 @@ pub fn review_json(
     })
 }
 
-#[derive(Serialize)]
-struct JsonPath {
-    document: &'static str,
-    version: u32,
-    sender: String,
-    forged: bool,
-    packet: JsonPacket,
-    ways: Vec<JsonWay>,
-    notes: Vec<String>,
-}
-
-#[derive(Serialize)]
-struct JsonWay {
-    delivered: bool,
-    place: Option<String>,
-    stopped: Option<&'static str>,
-    replies: Option<&'static str>,
-    packet: JsonPacket,
-    steps: Vec<JsonStep>,
-}
-
-#[derive(Serialize)]
-struct JsonStep {
-    device: String,
-    arrives_on: Option<String>,
-    leaves_by: Option<String>,
-    source_check_passed: Option<bool>,
-    tried: Vec<JsonTry>,
-    decision: Option<&'static str>,
-    rule: Option<JsonRule>,
-    packet: JsonPacket,
-}
-
-#[derive(Serialize)]
-struct JsonTry {
-    number: usize,
-    mismatch: Option<&'static str>,
-}
-
-/// A path as a JSON document.
-pub fn path_json(
-    network: &Network<'_>,
-    sources: &Sources,
-    result: &PathResult,
-    notes: &[String],
-) -> String {
-    let plan = network.plan(Family::of(result.packet.source));
-    let site = network.site;
-    let sender = match result.sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => &site.segment(segment).name.value,
-        Sender::Host(host) => &site.host(host).name.value,
-    };
-    let ways = result.traces.iter().map(|trace| {
-        let (place, stopped) = match trace.outcome {
-            Outcome::Delivered(place) => (Some(place_name(site, place)), None),
-            Outcome::Stopped(stop) => (None, Some(stop_text(stop))),
-            Outcome::NotForwardable => {
-                (None, Some("no router forwards this source or destination"))
-            }
-        };
-        JsonWay {
-            delivered: place.is_some(),
-            place,
-            stopped,
-            replies: trace.reply.as_ref().map(|reply| match reply {
-                Reply::NotExpected => "not expected",
-                Reply::Back(_) => "come back",
-                Reply::Lost(_) => "do not come back",
-            }),
-            packet: json_packet(&trace.packet),
-            steps: trace
-                .steps
-                .iter()
-                .map(|step| json_step(network, plan, sources, step))
-                .collect(),
-        }
-    });
-    to_text(&JsonPath {
-        document: "boundwalk-path",
-        version: 1,
-        sender: sender.clone(),
-        forged: result.forged,
-        packet: json_packet(&result.packet),
-        ways: ways.collect(),
-        notes: notes.to_vec(),
-    })
-}
-
-fn place_name(site: &Site, place: Place) -> String {
-    match place {
-        Place::Segment(segment) => site.segment(segment).name.value.clone(),
-        Place::Router(router) => site.router(router).name.value.clone(),
-    }
-}
-
-fn json_step(network: &Network<'_>, plan: &Plan, sources: &Sources, step: &Step) -> JsonStep {
-    let site = network.site;
-    let device = plan.device(step.device);
-    let segment = |interface: usize| {
-        site.segment(device.interfaces[interface].segment)
-            .name
-            .value
-            .clone()
-    };
-    let (name, router) = match device.id {
-        DeviceId::Router(router) => (site.router(router).name.value.clone(), Some(router)),
-        DeviceId::Host(host) => (site.host(host).name.value.clone(), None),
-    };
-    let decision = step.decision.as_ref();
-    let tried = decision.map_or(&[][..], |decision| &decision.tried);
-    JsonStep {
-        device: name,
-        arrives_on: step.ingress.map(segment),
-        leaves_by: step
-            .route
-            .and_then(|route| route.next_hop.interface())
-            .map(segment),
-        source_check_passed: step.source_check,
-        tried: tried
-            .iter()
-            .map(|tried| JsonTry {
-                number: tried.rule + 1,
-                mismatch: tried.mismatch.map(mismatch_word),
-            })
-            .collect(),
-        decision: decision.map(|decision| decision.action.word()),
-        rule: decision
-            .and_then(|decision| Some(json_rule(site, sources, (router?, decision.rule)))),
-        packet: json_packet(&step.left),
-    }
-}
-
-fn mismatch_word(mismatch: Mismatch) -> &'static str {
-    mismatch_text(mismatch)
-}
-
 /// Our structs hold only strings, numbers and lists of them, which always have a JSON form.
-fn to_text(document: &impl Serialize) -> String {
+pub(super) fn to_text(document: &impl Serialize) -> String {
     let mut text = serde_json::to_string_pretty(document).unwrap_or_default();
     text.push('\n');
     text

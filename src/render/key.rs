@@ -135,21 +135,26 @@ fn whole(pair: &Pair) -> bool {
     real.into_iter().all(|(_, cell)| cell.some == cell.every)
 }
 
-/// The services of a pair: once where both families agree, else each by name.
+/// The services of a pair: once where both families agree, else each by name. A family through which nothing
+/// passes is not worth a word of its own.
 fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
     let real = pair
         .families()
         .filter(|(_, cell)| cell.reading == Reading::Pair);
-    let texts: Vec<(Family, String)> = real
-        .map(|(family, cell)| (family, names.text(family, &cell.some)))
+    let real: Vec<_> = real.collect();
+    let alone = real.len() == 1;
+    let open = real.iter().filter(|(_, cell)| !cell.some.is_empty());
+    let texts: Vec<(&str, String)> = open
+        .map(|&(family, cell)| (family.word(), names.text(family, &cell.some)))
         .collect();
     match texts.as_slice() {
-        [(_, only)] => only.clone(),
+        [(_, only)] if alone => only.clone(),
+        [(family, only)] => format!("{family} only: {only}"),
         [(_, one), (_, other)] if one == other => one.clone(),
         _ => {
             let parts = texts
                 .iter()
-                .map(|(family, text)| format!("{}: {text}", family.word()));
+                .map(|(family, text)| format!("{family}: {text}"));
             parts.collect::<Vec<_>>().join("; ")
         }
     }

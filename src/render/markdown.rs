@@ -5,13 +5,14 @@ use std::fmt::Write;
 use crate::diagnostic::{Problem, Sources};
 
 use super::key::Key;
+use super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::shape::Sheet;
 use super::text::clean;
 
 /// A matrix as a Markdown table with its legend.
 pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> String {
     let mut out = String::new();
-    let _ = writeln!(out, "# Who can reach what: {}\n", escape(&sheet.site));
+    title(&mut out, "Who can reach what", sheet);
     table(&mut out, sheet, key, codes);
     notes(&mut out, sheet);
     out
@@ -27,12 +28,8 @@ pub fn review_markdown(
     summary: &str,
 ) -> String {
     let mut out = String::new();
-    let _ = writeln!(
-        out,
-        "# Review: {}\n\n{}\n",
-        escape(&sheet.site),
-        escape(summary)
-    );
+    title(&mut out, "Review", sheet);
+    let _ = writeln!(out, "{}\n", escape(summary));
     if !problems.is_empty() {
         let _ = writeln!(out, "## Problems of the site file\n");
         for problem in problems {
@@ -54,6 +51,13 @@ pub fn review_markdown(
     table(&mut out, sheet, key, codes);
     notes(&mut out, sheet);
     out
+}
+
+fn title(out: &mut String, what: &str, sheet: &Sheet) {
+    let _ = match sheet.site.is_empty() {
+        true => writeln!(out, "# {what}\n"),
+        false => writeln!(out, "# {what}: {}\n", escape(&sheet.site)),
+    };
 }
 
 fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
@@ -78,29 +82,16 @@ fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
         out,
         "\n| code | what passes, from the row to the column |\n|---|---|"
     );
-    let _ = writeln!(
-        out,
-        "| . | nothing |\n| = | inside one {}, no gateway between |",
-        sheet.by
-    );
-    let _ = writeln!(out, "| ALL | everything |");
-    let _ = writeln!(
-        out,
-        "| CAPITALS | from every address to every address; else for some addresses |"
-    );
+    for (code, text) in fixed_codes(sheet) {
+        let _ = writeln!(out, "| {code} | {text} |");
+    }
     for (code, text) in key.lines() {
         let _ = writeln!(out, "| {code} | {} |", escape(&text));
     }
-    let _ = writeln!(out, "| \\> | one-way: for some of it no reply comes back |");
-    let _ = writeln!(out, "| ! | no filtering gateway decides about some of it |");
-    let _ = writeln!(
-        out,
-        "| + | a hostile device there reaches more than a plain one |"
-    );
-    let _ = writeln!(
-        out,
-        "| ? | a limit was met: at least this, perhaps more |\n"
-    );
+    for (sign, meaning) in used_signs(codes) {
+        let _ = writeln!(out, "| {} | {meaning} |", escape(&sign.to_string()));
+    }
+    let _ = writeln!(out, "\n{LETTERS}.\n");
 }
 
 fn notes(out: &mut String, sheet: &Sheet) {

@@ -1,11 +1,12 @@
 //! A matrix on a terminal.
 
 use std::fmt::Write;
+use std::ops::Range;
 
 use anstyle::{AnsiColor, Style};
 
 use super::key::{Key, Sign, sign};
-use super::shape::Sheet;
+use super::shape::{Sheet, Side};
 use super::text::{clean, fit, width, wrapped};
 
 /// Whether and how to colour.
@@ -37,11 +38,20 @@ impl Paint {
     }
 }
 
+/// What stands over the rows and before the columns.
+const CORNER: &str = "from \\ to";
+
+/// What the case of a letter tells.
+pub(super) const LETTERS: &str = "Letters: CAPITAL between all addresses, small between some";
+
 /// The signs that may stand behind a code, and what they mean.
 const SIGNS: &[(char, &str)] = &[
     ('>', "one-way: for some of it no reply comes back"),
     ('!', "no filtering gateway decides about some of it"),
-    ('+', "a hostile device there reaches more than a plain one"),
+    (
+        '+',
+        "a hostile device among the senders reaches more than a plain one",
+    ),
     ('?', "a limit was met: at least this, perhaps more"),
 ];
 
@@ -61,35 +71,35 @@ pub fn matrix_text(sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint
     out
 }
 
+/// Widths of a table, and how its columns are explained.
 struct Layout {
     label: usize,
+    /// Room for a row's number; 0 where rows are not numbered.
     number: usize,
     cell: usize,
     per_block: usize,
+    /// Whether the rows explain the columns: the columns are the rows and then perhaps more.
+    aligned: bool,
 }
 
 impl Layout {
     fn new(sheet: &Sheet, codes: &[Vec<String>], columns: usize) -> Self {
-        let number = sheet.columns.len().max(1).to_string().len();
-        let names = sheet.columns.iter().chain(&sheet.rows);
-        let longest = names
-            .map(|side| width(&clean(&side.name)))
-            .max()
-            .unwrap_or(0);
-        let label = longest.clamp(4, 24);
-        let code = codes
-            .iter()
-            .flatten()
-            .map(|code| width(code))
-            .max()
-            .unwrap_or(1);
-        let cell = code.max(number) + 1;
-        let room = columns.saturating_sub(label + number + 2);
+        let digits = sheet.columns.len().max(1).to_string().len();
+        let aligned = sheet.columns.starts_with(&sheet.rows);
+        let number = if aligned { digits + 1 } else { 0 };
+        let names = sheet.rows.iter().map(|side| width(&clean(&side.name)));
+        let shortest = width(CORNER) - number;
+        let longest = (columns / 3).max(shortest);
+        let label = names.max().unwrap_or(0).clamp(shortest, longest);
+        let code = codes.iter().flatten().map(|code| width(code));
+        let cell = code.max().unwrap_or(1).max(digits) + 1;
+        let room = columns.saturating_sub(label + number);
         Self {
             label,
             number,
             cell,
             per_block: (room / cell).max(1),
+            aligned,
         }
     }
 }
@@ -99,42 +109,65 @@ fn block(
     sheet: &Sheet,
     codes: &[Vec<String>],
     layout: &Layout,
-    columns: std::ops::Range<usize>,
+    columns: Range<usize>,
     paint: Paint,
 ) {
-    let corner = " ".repeat(layout.number + 1 + layout.label);
-    let _ = write!(
-        out,
-        "{}",
-        paint.faint(&fit(&format!("{} from \\ to", sheet.by), corner.len()))
-    );
+    if !layout.aligned {
+        column_key(out, sheet, columns.clone(), paint);
+    }
+    let corner = fit(CORNER, layout.number + layout.label);
+    let _ = write!(out, "{}", paint.faint(&corner));
     for column in columns.clone() {
         let _ = write!(out, " {:<width$}", column + 1, width = layout.cell - 1);
     }
     trim_line(out);
     for (row, side) in sheet.rows.iter().enumerate() {
         let label = fit(&clean(&side.name), layout.label);
-        let _ = write!(out, "{:>width$} {label}", row + 1, width = layout.number);
+        let _ = write!(out, "{}{label}", row_number(row, layout));
         for column in columns.clone() {
-            let code = fit(&codes[row][column], layout.cell - 1);
-            let pair = &sheet.pairs[row][column];
-            let _ = write!(out, " {}", coloured(&code, sign(pair), paint));
+            let (code, pair) = (&codes[row][column], &sheet.pairs[row][column]);
+            let padding = layout.cell - 1 - width(code);
+            let _ = write!(out, " {}{:padding$}", coloured(code, sign(pair), paint), "");
         }
         trim_line(out);
     }
     // Targets that are no senders (gateways and routers themselves) still need their number explained.
-    for column in columns {
-        if column >= sheet.rows.len() || sheet.columns[column].name != sheet.rows[column].name {
-            let side = &sheet.columns[column];
-            let name = clean(&side.name);
-            let label = format!("{name} ({} itself)", side.kind);
-            let own = if column >= sheet.rows.len() {
-                label
-            } else {
-                name
-            };
-            let _ = writeln!(out, "{:>width$} {own}", column + 1, width = layout.number);
-        }
+    for column in columns.filter(|&column| layout.aligned && column >= sheet.rows.len()) {
+        let named = column_name(&sheet.columns[column]);
+        let _ = writeln!(out, "{}{named}", row_number(column, layout));
+    }
+}
+
+fn row_number(row: usize, layout: &Layout) -> String {
+    match layout.number {
+        0 => String::new(),
+        number => format!("{:>width$} ", row + 1, width = number - 1),
+    }
+}
+
+/// A line that names the columns, where they are not the rows.
+fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Paint) {
+    // A number and its name stay on one line.
+    let named = columns.map(|at| {
+        let named = format!("{} {}", at + 1, column_name(&sheet.columns[at]));
+        named.replace(' ', "\u{a0}")
+    });
+    let text = named.collect::<Vec<_>>().join(", ");
+    let label = "columns: ";
+    for (number, line) in wrapped(&text, paint.columns - label.len())
+        .iter()
+        .enumerate()
+    {
+        let label = if number == 0 { label } else { "         " };
+        let _ = writeln!(out, "{label}{}", line.replace('\u{a0}', " "));
+    }
+}
+
+fn column_name(side: &Side) -> String {
+    let name = clean(&side.name);
+    match side.kind {
+        "gateway" | "router" => format!("{name} ({} itself)", side.kind),
+        _ => name,
     }
 }
 
@@ -148,34 +181,62 @@ fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
 }
 
 fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) {
-    let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
-    let _ = writeln!(
-        out,
-        "{}",
-        paint.strong("What passes, from the row to the column")
-    );
-    let _ = writeln!(
-        out,
-        "  .    nothing          =  inside one {}, no gateway between",
-        inside(sheet.by)
-    );
-    let _ = writeln!(
-        out,
-        "  ALL  everything       A  CAPITALS: from every address to every address"
-    );
-    for (code, text) in key.lines() {
-        let indent = 7;
-        let room = paint.columns.saturating_sub(indent).max(20);
-        for (number, line) in wrapped(&clean(&text), room).into_iter().enumerate() {
-            let code = if number == 0 { code.as_str() } else { "" };
-            let _ = writeln!(out, "  {code:<4} {line}");
+    let title = paint.strong("What passes, from the row to the column");
+    let _ = writeln!(out, "{title}");
+    let used = |wanted: &str| {
+        let mut all = codes.iter().flatten();
+        all.any(|code| code.trim_end_matches(signs) == wanted)
+    };
+    for (code, text) in fixed_codes(sheet) {
+        if used(code) {
+            explain(out, code, &text, paint);
         }
     }
-    for (sign, meaning) in SIGNS.iter().filter(|(sign, _)| used(*sign)) {
-        let _ = writeln!(out, "  {sign}    {meaning}");
+    let letters = key.lines();
+    if !letters.is_empty() {
+        let _ = writeln!(out, "  {LETTERS}");
+    }
+    for (code, text) in letters {
+        explain(out, &code, &text, paint);
+    }
+    for (sign, meaning) in used_signs(codes) {
+        explain(out, &sign.to_string(), meaning, paint);
     }
 }
 
+/// One line of a legend, or more where it is long.
+fn explain(out: &mut String, code: &str, text: &str, paint: Paint) {
+    let indent = 7;
+    let room = paint.columns.saturating_sub(indent).max(20);
+    for (number, line) in wrapped(&clean(text), room).into_iter().enumerate() {
+        let code = if number == 0 { code } else { "" };
+        let _ = writeln!(out, "  {code:<4} {line}");
+    }
+}
+
+/// Codes that every sheet knows, with their meaning.
+pub(super) fn fixed_codes(sheet: &Sheet) -> [(&'static str, String); 3] {
+    let within = format!("inside one {}, no gateway between", inside(sheet.by));
+    [
+        (".", "nothing".to_owned()),
+        ("=", within),
+        ("ALL", "everything".to_owned()),
+    ]
+}
+
+/// The signs that stand behind some code.
+pub(super) fn used_signs(
+    codes: &[Vec<String>],
+) -> impl Iterator<Item = &'static (char, &'static str)> {
+    let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
+    SIGNS.iter().filter(move |(sign, _)| used(*sign))
+}
+
+fn signs(character: char) -> bool {
+    SIGNS.iter().any(|(sign, _)| *sign == character)
+}
+
+/// What a cell lies inside of where no gateway stands between: hosts share a segment.
 fn inside(by: &str) -> &str {
     match by {
         "host" => "segment",

@@ -3,6 +3,7 @@
 mod csv;
 mod flows;
 mod json;
+mod json_path;
 mod key;
 mod markdown;
 mod matrix;
@@ -10,10 +11,12 @@ mod path;
 mod problems;
 mod shape;
 mod text;
+mod words;
 
 pub use csv::matrix_csv;
 pub use flows::flows_text;
-pub use json::{matrix_json, path_json, problems_json, review_json};
+pub use json::{matrix_json, problems_json, review_json};
+pub use json_path::path_json;
 pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};

@@ -5,15 +5,16 @@ use std::fmt::Write;
 use crate::analysis::PathResult;
 use crate::diagnostic::Sources;
 use crate::forwarding::{
-    DeviceId, DeviceIndex, Mismatch, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass,
-    Sender, Step, Stop, Trace,
+    DeviceId, DeviceIndex, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass, RuleTry,
+    Sender, Step, Trace,
 };
-use crate::model::{Family, Interface, Router, Rule, Site, SourceCheck, show_interval};
+use crate::model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
 use crate::packet::Interval;
 
 use super::flows::packet_text;
 use super::matrix::Paint;
 use super::text::{clean, wrapped};
+use super::words::{mismatch_text, rule_name, stop_text};
 
 /// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
 pub fn path_text(
@@ -177,28 +178,7 @@ impl View<'_> {
         let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
             return;
         };
-        let passed_over = decision
-            .tried
-            .iter()
-            .filter(|tried| tried.mismatch.is_some());
-        if self.all_rules {
-            for tried in passed_over {
-                let rule = &filter.rules[tried.rule];
-                let why = tried.mismatch.map_or("", mismatch_text);
-                self.line(
-                    out,
-                    3,
-                    "rule          ",
-                    &format!("{}: {why}", rule_name(tried.rule, rule)),
-                );
-            }
-        } else {
-            let count = passed_over.count();
-            if count > 0 {
-                let text = format!("{count} tried before that do not match (--rules lists them)");
-                self.line(out, 3, "rules         ", &text);
-            }
-        }
+        self.passed_over(out, filter, &decision.tried);
         let word = decision.action.word();
         let text = match decision.rule {
             Some(number) => {
@@ -214,6 +194,25 @@ impl View<'_> {
         self.line(out, 3, "decision      ", &text);
     }
 
+    /// The rules before the one that decided: each, or how many there are.
+    fn passed_over(&self, out: &mut String, filter: &Filter, tried: &[RuleTry]) {
+        let passed_over = tried.iter().filter(|tried| tried.mismatch.is_some());
+        if self.all_rules {
+            for tried in passed_over {
+                let name = rule_name(tried.rule, &filter.rules[tried.rule]);
+                let why = tried.mismatch.map_or("", mismatch_text);
+                self.line(out, 3, "rule          ", &format!("{name}: {why}"));
+            }
+            return;
+        }
+        let text = match passed_over.count() {
+            0 => return,
+            1 => "1 before does not match (--rules shows it)".to_owned(),
+            count => format!("{count} before do not match (--rules lists them)"),
+        };
+        self.line(out, 3, "rules         ", &text);
+    }
+
     fn outcome(&self, trace: &Trace) -> String {
         let at = trace
             .steps
@@ -223,7 +222,8 @@ impl View<'_> {
             Outcome::Delivered(Place::Segment(segment)) => {
                 let name = &self.site().segment(segment).name.value;
                 let external = self.site().segment(segment).external;
-                match (external, trace.steps.is_empty()) {
+                let alone = trace.steps.iter().all(|step| step.ingress.is_none());
+                match (external, alone) {
                     (true, _) => format!("handed out to {name}"),
                     (false, true) => format!("delivered on {name} itself: no gateway between"),
                     (false, false) => format!("delivered on segment {name}"),
@@ -361,10 +361,6 @@ impl View<'_> {
     }
 }
 
-fn rule_name(number: usize, rule: &Rule) -> String {
-    format!("{} \"{}\"", number + 1, rule.name.value)
-}
-
 fn at_device(name: &str) -> String {
     match name.is_empty() {
         true => String::new(),
@@ -374,34 +370,4 @@ fn at_device(name: &str) -> String {
 
 fn rewritten(step: &Step) -> bool {
     step.arrived != step.left
-}
-
-/// Why a rule does not match, in a few words.
-pub(super) fn mismatch_text(mismatch: Mismatch) -> &'static str {
-    match mismatch {
-        Mismatch::Inactive => "disabled or expired",
-        Mismatch::Family => "other family",
-        Mismatch::From => "other `from`",
-        Mismatch::To => "other `to`",
-        Mismatch::Source => "other source",
-        Mismatch::Destination => "other destination",
-        Mismatch::Service => "other service",
-    }
-}
-
-/// Why a packet stops, in a few words.
-pub(super) fn stop_text(stop: Stop) -> &'static str {
-    match stop {
-        Stop::SourceCheck => "the source check refuses it",
-        Stop::Denied(_) => "the rules do not permit it",
-        Stop::NoRoute => "there is no route to the destination",
-        Stop::Discarded => "the route discards it",
-        Stop::NextHopSilent => "nobody has the address of the next hop",
-        Stop::NotForwarding => "this device forwards nothing",
-        Stop::Loop => "it has been here before: a routing loop",
-        Stop::NotForwardable => "no router forwards to this destination (RFC 6890)",
-        Stop::NoFirstHop => "no gateway or router on the sender's segment",
-        Stop::NoSource => "the sender has no address to send it from",
-        Stop::NoTranslationAddress => "the interface has no address to translate the source to",
-    }
 }

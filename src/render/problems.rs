@@ -15,14 +15,14 @@ pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns:
         Severity::Note => Level::NOTE,
     };
     let title = level
-        .primary_title(clean(&problem.message))
+        .primary_title(shortened(&clean(&problem.message)))
         .id(problem.kind.name);
     let mut group = Group::with_title(title);
     for (source, marks) in excerpts(sources, problem) {
         group = group.element(snippet(source, &marks));
     }
     if let Some(help) = &problem.help {
-        group = group.element(Level::HELP.message(clean(help)));
+        group = group.element(Level::HELP.message(shortened(&clean(help))));
     }
     let renderer = if colour {
         Renderer::styled()
@@ -35,6 +35,35 @@ pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns:
     let mut text = renderer.render(&[group]);
     text.push('\n');
     text
+}
+
+/// An excerpt in which nothing can disturb a terminal. Each character is replaced by one of as many bytes, so
+/// that marks stay where they are; line breaks of either kind look the same.
+fn shown(text: &str) -> String {
+    let harmless = |character: char| match character {
+        '\r' => ' ',
+        // The renderer has signs of its own for these.
+        ascii if ascii.is_ascii() => ascii,
+        other if clean(other.encode_utf8(&mut [0; 4])).starts_with(other) => other,
+        other if other.len_utf8() == 2 => '¿',
+        _ => '\u{fffd}',
+    };
+    text.chars().map(harmless).collect()
+}
+
+/// A word that nobody reads to its end, cut in the middle.
+fn shortened(text: &str) -> String {
+    const MOST: usize = 240;
+    let words = text.split(' ').map(|word| {
+        let count = word.chars().count();
+        if count <= MOST {
+            return word.to_owned();
+        }
+        let start: String = word.chars().take(60).collect();
+        let end: String = word.chars().skip(count - 20).collect();
+        format!("{start}…{end}")
+    });
+    words.collect::<Vec<_>>().join(" ")
 }
 
 /// A line that counts problems: `2 errors, 1 warning`; empty where there is none.
@@ -78,7 +107,7 @@ fn excerpts<'s>(sources: &'s Sources, problem: &Problem) -> Vec<(&'s Source, Vec
         let mark = Mark {
             start: span.start as usize,
             end: span.end as usize,
-            label: clean(label),
+            label: shortened(&clean(label)),
             primary,
         };
         let near = |(known, marks): &&mut (&Source, Vec<Mark>)| {
@@ -112,7 +141,7 @@ fn snippet<'s>(
         .max()
         .unwrap_or(start);
     let (range, line) = source.lines_around(start as u32, end as u32);
-    let text = &source.text()[range.clone()];
+    let text = shown(&source.text()[range.clone()]);
     let annotations = marks.iter().map(|mark| {
         let from = mark.start.clamp(range.start, range.end) - range.start;
         let to = first_line_end(source, mark).clamp(range.start, range.end) - range.start;
@@ -138,4 +167,52 @@ fn first_line_end(source: &Source, mark: &Mark) -> usize {
     let end = mark.end.min(text.len());
     let marked = text.get(mark.start..end).unwrap_or_default();
     marked.find('\n').map_or(end, |at| mark.start + at)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostic::Kind;
+
+    use super::*;
+
+    #[test]
+    fn excerpts_keep_their_bytes_in_place() {
+        let text = "a\u{9b}31m\u{202e}b\u{1b}[2J\r\nä\t北\u{61c}";
+        let safe = shown(text);
+        assert_eq!(safe, "a¿31m\u{fffd}b\u{1b}[2J \nä\t北¿");
+        assert_eq!(safe.len(), text.len());
+    }
+
+    #[test]
+    fn no_control_character_of_an_excerpt_reaches_the_terminal() {
+        let controls = (0..=0x9f).filter_map(char::from_u32);
+        let marks = "\u{200e}\u{200f}\u{61c}\u{202a}\u{202e}\u{2066}\u{2069}\u{feff}\u{2028}";
+        let wild = |c: &char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
+        let text: String = controls.filter(wild).chain(marks.chars()).collect();
+        let mut sources = Sources::default();
+        let file = sources.add(Source::new("wild.toml", text));
+        static WILD: Kind = Kind {
+            name: "wild",
+            severity: Severity::Error,
+            summary: "for this test",
+        };
+        let problem = Problem::at(&WILD, Span::new(file, 0, 1), "a wild text");
+        let shown = problem_text(&sources, &problem, false, 400);
+        assert!(shown.contains("wild.toml"), "{shown}");
+        let left: Vec<char> = shown
+            .chars()
+            .filter(|c| wild(c) || marks.contains(*c))
+            .collect();
+        assert_eq!(left, Vec::<char>::new(), "{shown:?}");
+    }
+
+    #[test]
+    fn long_words_are_cut_and_others_kept() {
+        let rule = "x".repeat(240);
+        assert_eq!(
+            shortened(&format!("no `{rule}")),
+            format!("no `{}…{}", "x".repeat(59), "x".repeat(20))
+        );
+        assert_eq!(shortened(&rule), rule);
+    }
 }

@@ -1,9 +1,8 @@
 //! What is shown, before it takes a form: the same for every format.
 
-use crate::analysis::{By, Cell, Extent, Matrix, Party, PermittedFlow, notes, party_name};
+use crate::analysis::{By, Cell, Extent, Matrix, Party, PermittedFlow, chosen, notes, party_name};
 use crate::forwarding::Network;
 use crate::model::{Family, Site};
-use crate::packet::ClassSet;
 
 /// A row or column.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -70,17 +69,8 @@ pub struct Selection {
     pub from: Vec<Party>,
     /// Targets; empty: all.
     pub to: Vec<Party>,
-    /// Services to look at, as classes; `None`: all.
-    pub services: Option<ClassSet>,
     /// Whether to drop what is not answered.
     pub two_way_only: bool,
-}
-
-impl Selection {
-    /// Whether a party is one of the senders to show.
-    pub fn takes_sender(&self, site: &Site, party: Party) -> bool {
-        takes(site, &self.from, party)
-    }
 }
 
 impl Side {
@@ -110,17 +100,12 @@ impl Sheet {
             Some(matrix) => (&matrix.rows[..], &matrix.columns[..], matrix.question.by),
             None => (&[][..], &[][..], By::Segment),
         };
-        let kept = |all: &[Party], chosen: &[Party]| -> Vec<usize> {
-            (0..all.len())
-                .filter(|&at| takes(site, chosen, all[at]))
-                .collect()
-        };
-        let (kept_rows, kept_columns) = (kept(rows, &selection.from), kept(columns, &selection.to));
+        let kept_rows = kept(site, rows, &selection.from);
+        let kept_columns = kept(site, columns, &selection.to);
         let pair = |row: usize, column: usize| {
             let cell = |family: Family| {
-                let matrix = matrices
-                    .iter()
-                    .find(|matrix| matrix.question.family == family)?;
+                let mut all = matrices.iter();
+                let matrix = all.find(|matrix| matrix.question.family == family)?;
                 Some(narrowed(&matrix.cells[row][column], selection))
             };
             Pair {
@@ -129,11 +114,10 @@ impl Sheet {
             }
         };
         let line = |&row: &usize| {
-            kept_columns
-                .iter()
-                .map(|&column| pair(row, column))
-                .collect()
+            let columns = kept_columns.iter();
+            columns.map(|&column| pair(row, column)).collect()
         };
+        let side = |party: Party| Side::new(site, party);
         Self {
             site: site.name.clone(),
             by: match by {
@@ -142,49 +126,23 @@ impl Sheet {
                 By::Host => "host",
             },
             pairs: kept_rows.iter().map(line).collect(),
-            rows: kept_rows
-                .iter()
-                .map(|&at| Side::new(site, rows[at]))
-                .collect(),
-            columns: kept_columns
-                .iter()
-                .map(|&at| Side::new(site, columns[at]))
-                .collect(),
+            rows: kept_rows.iter().map(|&at| side(rows[at])).collect(),
+            columns: kept_columns.iter().map(|&at| side(columns[at])).collect(),
             notes: notes(network),
         }
     }
 }
 
-fn takes(site: &Site, chosen: &[Party], party: Party) -> bool {
-    chosen.is_empty() || chosen.iter().any(|&wanted| same(site, wanted, party))
+/// Numbers of the chosen parties.
+fn kept(site: &Site, all: &[Party], choice: &[Party]) -> Vec<usize> {
+    let taken = |&at: &usize| chosen(site, choice, all[at]);
+    (0..all.len()).filter(taken).collect()
 }
 
-/// Whether a chosen party is, or holds, a party of the matrix.
-fn same(site: &Site, wanted: Party, party: Party) -> bool {
-    match (wanted, party) {
-        (Party::Zone(zone), Party::Segment(segment)) => site.segment(segment).zone == zone,
-        (Party::Zone(zone), Party::Host(host)) => {
-            let mut interfaces = site.host(host).interfaces.iter();
-            interfaces.any(|interface| site.segment(interface.segment).zone == zone)
-        }
-        (Party::Segment(segment), Party::Zone(zone)) => site.segment(segment).zone == zone,
-        (Party::Segment(segment), Party::Host(host)) => {
-            let mut interfaces = site.host(host).interfaces.iter();
-            interfaces.any(|interface| interface.segment == segment)
-        }
-        (wanted, party) => wanted == party,
-    }
-}
-
-/// The part of a cell that was asked for. What is not answered goes as a whole: a cell tells how much of its
-/// flows is answered, not which.
+/// What is not answered goes as a whole: a cell tells how much of its flows is answered, not which.
 fn narrowed(cell: &Cell, selection: &Selection) -> Cell {
-    let cell = match &selection.services {
-        Some(services) => cell.narrowed(services),
-        None => cell.clone(),
-    };
     match selection.two_way_only && cell.two_way == Extent::None {
-        true => cell.narrowed(&cell.some.difference(&cell.some)),
-        false => cell,
+        true => cell.closed_off(),
+        false => cell.clone(),
     }
 }

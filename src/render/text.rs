@@ -49,19 +49,29 @@ pub fn fit(text: &str, columns: usize) -> String {
     format!("{out}{}", " ".repeat(columns.saturating_sub(used)))
 }
 
-/// Breaks a text at spaces into lines of at most `room` columns; a longer word stands alone.
+/// Breaks a text at spaces into lines of at most `room` columns. A word longer than that is broken behind its
+/// commas (a list of ports has no spaces); without any it stands alone.
 pub fn wrapped(text: &str, room: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split(' ') {
-        let last = lines.len() - 1;
-        let line = &mut lines[last];
-        if line.is_empty() {
-            line.push_str(word);
-        } else if width(line) + 1 + width(word) <= room {
-            line.push(' ');
-            line.push_str(word);
-        } else {
-            lines.push(word.to_owned());
+        let parts: Vec<&str> = match width(word) > room {
+            true => word.split_inclusive(',').collect(),
+            false => vec![word],
+        };
+        for (number, part) in parts.into_iter().enumerate() {
+            let last = lines.len() - 1;
+            let line = &mut lines[last];
+            let space = if number == 0 && !line.is_empty() {
+                " "
+            } else {
+                ""
+            };
+            if line.is_empty() || width(line) + space.len() + width(part) <= room {
+                line.push_str(space);
+                line.push_str(part);
+            } else {
+                lines.push(part.to_owned());
+            }
         }
     }
     lines
@@ -76,6 +86,17 @@ mod tests {
         assert_eq!(clean("a\u{1b}[31mb"), "a\\u{1b}[31mb");
         assert_eq!(clean("a\u{202e}b\n"), "a\\u{202e}b\\u{a}");
         assert_eq!(clean("Brauerei Müller 北"), "Brauerei Müller 北");
+    }
+
+    #[test]
+    fn long_texts_are_broken_at_spaces_and_long_words_at_commas() {
+        assert_eq!(wrapped("one two three", 7), ["one two", "three"]);
+        assert_eq!(
+            wrapped("tcp/1,22,333,4444 x", 9),
+            ["tcp/1,22,", "333,4444", "x"]
+        );
+        assert_eq!(wrapped("unbreakable, x", 5), ["unbreakable,", "x"]);
+        assert_eq!(wrapped("", 5), [""]);
     }
 
     #[test]

@@ -23,6 +23,7 @@ impl<'n> Reach<'n> {
         let target = Target {
             addresses: &everywhere,
             segment: None,
+            services: None,
         };
         let complete = reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival {

@@ -27,7 +27,7 @@ impl<'a> Listed<'a> {
         family: Family,
         (from, to): (Party, Party),
     ) -> Self {
-        let (flows, complete) = flows(network, family, from, to);
+        let (flows, complete) = flows(network, family, from, to, None);
         assert!(complete, "no limit is met on a small site");
         Self {
             pairs,

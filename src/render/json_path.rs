@@ -1,0 +1,145 @@
+//! The path of a packet as JSON.
+
+use serde::Serialize;
+
+use crate::analysis::PathResult;
+use crate::diagnostic::Sources;
+use crate::forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
+use crate::model::{Family, Site};
+
+use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};
+use super::words::{mismatch_text, stop_text};
+
+#[derive(Serialize)]
+struct JsonPath {
+    document: &'static str,
+    version: u32,
+    sender: String,
+    forged: bool,
+    packet: JsonPacket,
+    ways: Vec<JsonWay>,
+    notes: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonWay {
+    delivered: bool,
+    place: Option<String>,
+    stopped: Option<&'static str>,
+    replies: Option<&'static str>,
+    packet: JsonPacket,
+    steps: Vec<JsonStep>,
+}
+
+#[derive(Serialize)]
+struct JsonStep {
+    device: String,
+    arrives_on: Option<String>,
+    leaves_by: Option<String>,
+    source_check_passed: Option<bool>,
+    tried: Vec<JsonTry>,
+    decision: Option<&'static str>,
+    rule: Option<JsonRule>,
+    packet: JsonPacket,
+}
+
+#[derive(Serialize)]
+struct JsonTry {
+    number: usize,
+    mismatch: Option<&'static str>,
+}
+
+/// A path as a JSON document.
+pub fn path_json(
+    network: &Network<'_>,
+    sources: &Sources,
+    result: &PathResult,
+    notes: &[String],
+) -> String {
+    let plan = network.plan(Family::of(result.packet.source));
+    let site = network.site;
+    let sender = match result.sender {
+        Sender::Segment(segment) | Sender::Hostile(segment) => &site.segment(segment).name.value,
+        Sender::Host(host) => &site.host(host).name.value,
+    };
+    let ways = result.traces.iter();
+    to_text(&JsonPath {
+        document: "boundwalk-path",
+        version: 1,
+        sender: sender.clone(),
+        forged: result.forged,
+        packet: json_packet(&result.packet),
+        ways: ways
+            .map(|trace| json_way(network, plan, sources, trace))
+            .collect(),
+        notes: notes.to_vec(),
+    })
+}
+
+fn json_way(network: &Network<'_>, plan: &Plan, sources: &Sources, trace: &Trace) -> JsonWay {
+    let (place, stopped) = match trace.outcome {
+        Outcome::Delivered(place) => (Some(place_name(network.site, place)), None),
+        Outcome::Stopped(stop) => (None, Some(stop_text(stop))),
+        Outcome::NotForwardable => (None, Some("no router forwards this source or destination")),
+    };
+    JsonWay {
+        delivered: place.is_some(),
+        place,
+        stopped,
+        replies: trace.reply.as_ref().map(|reply| match reply {
+            Reply::NotExpected => "not expected",
+            Reply::Back(_) => "come back",
+            Reply::Lost(_) => "do not come back",
+        }),
+        packet: json_packet(&trace.packet),
+        steps: trace
+            .steps
+            .iter()
+            .map(|step| json_step(network, plan, sources, step))
+            .collect(),
+    }
+}
+
+fn place_name(site: &Site, place: Place) -> String {
+    match place {
+        Place::Segment(segment) => site.segment(segment).name.value.clone(),
+        Place::Router(router) => site.router(router).name.value.clone(),
+    }
+}
+
+fn json_step(network: &Network<'_>, plan: &Plan, sources: &Sources, step: &Step) -> JsonStep {
+    let site = network.site;
+    let device = plan.device(step.device);
+    let segment = |interface: usize| {
+        site.segment(device.interfaces[interface].segment)
+            .name
+            .value
+            .clone()
+    };
+    let (name, router) = match device.id {
+        DeviceId::Router(router) => (site.router(router).name.value.clone(), Some(router)),
+        DeviceId::Host(host) => (site.host(host).name.value.clone(), None),
+    };
+    let decision = step.decision.as_ref();
+    let tried = decision.map_or(&[][..], |decision| &decision.tried);
+    JsonStep {
+        device: name,
+        arrives_on: step.ingress.map(segment),
+        leaves_by: step
+            .route
+            .and_then(|route| route.next_hop.interface())
+            .map(segment),
+        source_check_passed: step.source_check,
+        tried: tried
+            .iter()
+            .map(|tried| JsonTry {
+                number: tried.rule + 1,
+                mismatch: tried.mismatch.map(mismatch_text),
+            })
+            .collect(),
+        decision: decision.map(|decision| decision.action.word()),
+        rule: decision
+            .and_then(|decision| Some(json_rule(site, sources, (router?, decision.rule)))),
+        packet: json_packet(&step.left),
+    }
+}

@@ -1,0 +1,39 @@
+//! What the path of a packet tells, in words that every format shares.
+
+use crate::forwarding::{Mismatch, Stop};
+use crate::model::Rule;
+
+/// A rule by its number, from 1, and its name.
+pub(super) fn rule_name(number: usize, rule: &Rule) -> String {
+    format!("{} \"{}\"", number + 1, rule.name.value)
+}
+
+/// Why a rule does not match, in a few words.
+pub(super) fn mismatch_text(mismatch: Mismatch) -> &'static str {
+    match mismatch {
+        Mismatch::Inactive => "disabled or expired",
+        Mismatch::Family => "other family",
+        Mismatch::From => "other `from`",
+        Mismatch::To => "other `to`",
+        Mismatch::Source => "other source",
+        Mismatch::Destination => "other destination",
+        Mismatch::Service => "other service",
+    }
+}
+
+/// Why a packet stops, in a few words.
+pub(super) fn stop_text(stop: Stop) -> &'static str {
+    match stop {
+        Stop::SourceCheck => "the source check refuses it",
+        Stop::Denied(_) => "the rules do not permit it",
+        Stop::NoRoute => "there is no route to the destination",
+        Stop::Discarded => "the route discards it",
+        Stop::NextHopSilent => "nobody has the address of the next hop",
+        Stop::NotForwarding => "this device forwards nothing",
+        Stop::Loop => "it has been here before: a routing loop",
+        Stop::NotForwardable => "no router forwards to this destination (RFC 6890)",
+        Stop::NoFirstHop => "no gateway or router on the sender's segment",
+        Stop::NoSource => "the sender has no address to send it from",
+        Stop::NoTranslationAddress => "the interface has no address to translate the source to",
+    }
+}

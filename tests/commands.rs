@@ -1,0 +1,26 @@
+//! What a person at a prompt, a script and a spreadsheet get from the program, by running it.
+
+#[path = "commands/csv_and_markdown.rs"]
+mod csv_and_markdown;
+#[path = "commands/examples.rs"]
+mod examples;
+#[path = "commands/exit_codes.rs"]
+mod exit_codes;
+#[path = "commands/filters.rs"]
+mod filters;
+#[path = "commands/goldens.rs"]
+mod goldens;
+#[path = "commands/json.rs"]
+mod json;
+#[path = "commands/path.rs"]
+mod path;
+#[path = "commands/run.rs"]
+mod run;
+#[path = "../benches/support/sites.rs"]
+mod sites;
+#[path = "commands/streams.rs"]
+mod streams;
+#[path = "commands/width.rs"]
+mod width;
+#[path = "commands/wild_text.rs"]
+mod wild_text;

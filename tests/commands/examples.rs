@@ -1,0 +1,97 @@
+//! Do the examples in help pages and read-me files run as they stand?
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use crate::run::{ended, line, program, run, site};
+
+#[cfg(unix)]
+#[test]
+fn each_example_of_a_help_page_runs_on_the_starter_site() {
+    let binary = Path::new(env!("CARGO_BIN_EXE_boundwalk"));
+    let search = std::env::var("PATH").unwrap_or_default();
+    let search = format!("{}:{search}", binary.parent().expect("a folder").display());
+    for command in ["review", "matrix", "path", "new", "schema"] {
+        let help = line(&format!("{command} --help")).out;
+        let (_, examples) = help.split_once("Example").expect("examples");
+        let examples: Vec<&str> = examples
+            .lines()
+            .filter(|line| line.starts_with("  boundwalk "))
+            .collect();
+        assert!(!examples.is_empty(), "{help}");
+        for example in examples {
+            let folder = tempfile::tempdir().expect("a folder");
+            if command != "new" {
+                let file = folder.path().join("site.toml");
+                fs::write(file, boundwalk::load::starter()).expect("a file");
+            }
+            let mut shell = Command::new("sh");
+            shell
+                .args(["-c", example])
+                .current_dir(folder.path())
+                .env("PATH", &search);
+            let ran = ended(&mut shell);
+            // A packet of an example may be one that does not arrive.
+            let good = ran.code == 0 || (command == "path" && ran.code == 1);
+            assert!(good && !ran.err.contains("error"), "{example}: {ran:?}");
+        }
+    }
+}
+
+fn read_me_files() -> Vec<PathBuf> {
+    let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    let folders = fs::read_dir(examples).expect("a folder");
+    let files = folders.map(|folder| folder.expect("an entry").path().join("README.md"));
+    let mut files: Vec<PathBuf> = files.filter(|file| file.exists()).collect();
+    files.sort();
+    files
+}
+
+/// A line `boundwalk … # exit code 1` is to end so; without the remark, with 0.
+#[test]
+fn each_command_of_the_examples_ends_as_it_says() {
+    let files = read_me_files();
+    assert!(files.len() >= 4, "{files:?}");
+    for file in files {
+        let text = fs::read_to_string(&file).expect("a read-me file");
+        let commands = text
+            .lines()
+            .filter_map(|line| line.strip_prefix("    boundwalk "));
+        let commands: Vec<&str> = commands.collect();
+        assert!(!commands.is_empty(), "{}", file.display());
+        for command in commands {
+            let (words, remark) = command.split_once('#').unwrap_or((command, ""));
+            let stated = remark
+                .trim()
+                .strip_prefix("exit code ")
+                .map(|rest| &rest[..1]);
+            let wanted: i32 = stated.unwrap_or("0").parse().expect("a number");
+            let ran = line(words);
+            assert_eq!(ran.code, wanted, "{command}: {ran:?}");
+            assert_eq!(ran.err, "", "{command}");
+        }
+    }
+}
+
+#[test]
+fn the_site_of_the_read_me_file_loads_without_a_word() {
+    let read_me = Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
+    let text = fs::read_to_string(read_me).expect("a read-me file");
+    let (_, rest) = text.split_once("```toml\n").expect("a site");
+    let (_folder, file) = site(rest.split_once("```").expect("its end").0);
+    let ran = run([
+        "review".as_ref(),
+        file.as_os_str(),
+        "--fail-on".as_ref(),
+        "warning".as_ref(),
+    ]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let ran = ended(
+        program()
+            .arg("path")
+            .arg(&file)
+            .args(["office", "internet", "https"]),
+    );
+    assert_eq!(ran.code, 0, "{ran:?}");
+}

@@ -1,0 +1,175 @@
+//! Documents for programs.
+
+use std::collections::BTreeSet;
+
+use serde_json::Value;
+
+use crate::run::{Ran, about, demo, site, starter, with_warning};
+
+pub fn parsed(ran: &Ran) -> Value {
+    serde_json::from_str(&ran.out).unwrap_or_else(|error| panic!("{error}: {ran:?}"))
+}
+
+/// `from to family`, as the document has them.
+fn pairs(cells: &Value) -> Vec<(String, String, String)> {
+    let text = |value: &Value| value.as_str().expect("text").to_owned();
+    let cells = cells.as_array().expect("a list").iter();
+    cells
+        .map(|cell| {
+            (
+                text(&cell["from"]),
+                text(&cell["to"]),
+                text(&cell["family"]),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn every_document_names_its_kind_and_version() {
+    let (_folder, broken) = site("nonsense");
+    for (ran, document) in [
+        (demo("matrix", "--format json"), "boundwalk-matrix"),
+        (demo("review", "--format json"), "boundwalk-review"),
+        (
+            demo("path", "guest office ssh --format json"),
+            "boundwalk-path",
+        ),
+        (
+            about(&broken, "review", "--format json"),
+            "boundwalk-problems",
+        ),
+        (
+            about(&broken, "matrix", "--format json"),
+            "boundwalk-problems",
+        ),
+        (
+            about(&broken, "path", "a b https --format json"),
+            "boundwalk-problems",
+        ),
+    ] {
+        let value = parsed(&ran);
+        assert_eq!(value["document"], document);
+        assert_eq!(value["version"], 1);
+    }
+}
+
+#[test]
+fn a_matrix_holds_each_pair_once_in_each_family() {
+    for (by, rows, columns) in [("segment", 10, 11), ("zone", 7, 8), ("host", 22, 23)] {
+        let value = parsed(&demo("matrix", &format!("--by {by} --format json")));
+        let pairs = pairs(&value["cells"]);
+        let distinct: BTreeSet<_> = pairs.iter().collect();
+        assert_eq!(pairs.len(), rows * columns * 2, "{by}");
+        assert_eq!(distinct.len(), pairs.len(), "{by}");
+        assert_eq!(value["rows"].as_array().map(Vec::len), Some(rows));
+        assert_eq!(value["columns"].as_array().map(Vec::len), Some(columns));
+    }
+}
+
+#[test]
+fn the_cells_of_the_demo_say_what_passes_and_why() {
+    let value = parsed(&demo(
+        "matrix",
+        "--from point-of-sale --to internet --ipv4 --format json",
+    ));
+    let [cell] = value["cells"].as_array().expect("a list").as_slice() else {
+        panic!("one pair: {value}");
+    };
+    assert_eq!(cell["state"], "services");
+    assert_eq!(cell["services"], serde_json::json!(["https"]));
+    assert_eq!(cell["services_from_every_address"], serde_json::json!([]));
+    assert_eq!(cell["replies"], "all");
+    assert_eq!(cell["gateway_decides"], "all");
+    assert_eq!(cell["crossed"], serde_json::json!(["edge"]));
+    assert_eq!(cell["rules"][0]["name"], "tills to the payment processor");
+    assert_eq!(cell["rules"][0]["number"], 13);
+    assert_eq!(cell["witness"]["destination_port"], 443);
+    assert_eq!(cell["complete"], true);
+}
+
+#[test]
+fn flows_come_with_every_pair_that_has_some() {
+    let value = parsed(&demo("matrix", "--flows --format json"));
+    let flowing: BTreeSet<_> = pairs(&value["flows"]).into_iter().collect();
+    let cells = value["cells"].as_array().expect("a list").iter();
+    let open =
+        cells.filter(|cell| matches!(cell["state"].as_str(), Some("services" | "everything")));
+    let open = Value::Array(open.cloned().collect());
+    let open: BTreeSet<_> = pairs(&open).into_iter().collect();
+    assert_eq!(flowing, open);
+}
+
+#[test]
+fn a_review_holds_the_problems_with_their_places() {
+    let (_folder, file) = site(with_warning());
+    let value = parsed(&about(&file, "review", "--format json"));
+    let problem = &value["problems"][0];
+    assert_eq!(problem["kind"], "zone-empty");
+    assert_eq!(problem["severity"], "warning");
+    let line = starter().lines().count() + 2;
+    assert_eq!(problem["place"]["line"], line);
+    assert_eq!(value["matrix"]["document"], "boundwalk-matrix");
+}
+
+#[test]
+fn a_path_tells_each_step() {
+    let value = parsed(&demo(
+        "path",
+        "198.51.100.9 203.0.113.3 https --format json",
+    ));
+    assert_eq!(value["sender"], "internet");
+    assert_eq!(value["forged"], false);
+    let way = &value["ways"][0];
+    assert_eq!(way["delivered"], true);
+    assert_eq!(way["replies"], "come back");
+    assert_eq!(way["packet"]["destination"], "10.44.40.10");
+    assert_eq!(way["packet"]["destination_port"], 8443);
+    assert_eq!(way["steps"][0]["device"], "edge");
+    assert_eq!(way["steps"][0]["rule"]["name"], "the shop");
+}
+
+/// What the read-me file lists for a document, or for a cell: words in backquotes outside brackets.
+fn documented(row: &str) -> BTreeSet<String> {
+    let read_me = include_str!("../../README.md");
+    let start = format!("| {row} | ");
+    let line = read_me.lines().find_map(|line| line.strip_prefix(&start));
+    let mut depth = 0;
+    let outside = |&c: &char| {
+        depth += i32::from(c == '(');
+        let keep = depth == 0;
+        depth -= i32::from(c == ')');
+        keep
+    };
+    let line = line.unwrap_or_else(|| panic!("{row} is not described"));
+    let text: String = line.chars().filter(outside).collect();
+    let words = text.split('`').skip(1).step_by(2);
+    let keys = words.filter(|word| !word.starts_with('-'));
+    keys.map(str::to_owned).collect()
+}
+
+#[test]
+fn documents_have_the_keys_that_the_read_me_file_lists() {
+    let keys = |value: &Value| -> BTreeSet<String> {
+        let all = value.as_object().expect("an object").keys();
+        let own = all.filter(|key| !["document", "version"].contains(&key.as_str()));
+        own.cloned().collect()
+    };
+    let (_folder, broken) = site("nonsense");
+    let matrix = parsed(&demo("matrix", "--flows --format json"));
+    assert_eq!(keys(&matrix), documented("`boundwalk-matrix`"));
+    assert_eq!(keys(&matrix["cells"][1]), documented("a cell"));
+    for (ran, document) in [
+        (demo("review", "--format json"), "`boundwalk-review`"),
+        (
+            demo("path", "guest office ssh --format json"),
+            "`boundwalk-path`",
+        ),
+        (
+            about(&broken, "review", "--format json"),
+            "`boundwalk-problems`",
+        ),
+    ] {
+        assert_eq!(keys(&parsed(&ran)), documented(document));
+    }
+}
