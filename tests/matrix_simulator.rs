@@ -30,7 +30,7 @@ use std::collections::BTreeSet;
 use std::net::IpAddr;
 
 use boundwalk::analysis::{By, Cell, HostileReach, Matrix, Party, Question, Reading};
-use boundwalk::forwarding::Network;
+use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Site, ZoneId};
 
@@ -259,7 +259,7 @@ impl Row<'_> {
         seen.add("packets", sent.len());
         let columns = self.pairs.columns.iter();
         let expected: Vec<Expected> = columns
-            .map(|&to| self.pairs.cell(self.from, to, &sent))
+            .map(|&to| self.pairs.cell(self.from, to, sent.iter()))
             .collect();
         let checks: Vec<Checked<'_>> = (0..expected.len())
             .map(|at| Checked {
@@ -277,7 +277,56 @@ impl Row<'_> {
             self.case.report(self.from, check.to, &mut problems, wrong);
         }
         self.forge(&checks, seen, wrong);
+        self.narrow(&sent, seen, wrong);
         expected
+    }
+
+    /// A question about one target and some services has the answer of the whole, as far as it goes.
+    fn narrow(&self, sent: &[Sent], seen: &mut Seen, wrong: &mut Vec<String>) {
+        let mut random = Random::new(self.case.seed ^ 0x7a77);
+        let to = *random.pick(&self.pairs.columns);
+        let classes = &self.case.network.classes;
+        let mut services = classes.none();
+        (0..classes.len())
+            .filter(|_| random.percent(40))
+            .for_each(|class| services.insert(class));
+        let asked = sent.iter().filter(|sent| services.contains(sent.class));
+        let (network, family) = (self.case.network, self.case.family);
+        let question = Question {
+            from: vec![self.from],
+            to: vec![to],
+            services: Some(services.clone()),
+            ..Question::all(self.by, family, true)
+        };
+        let matrix = Matrix::new(network, &question, &mut |_, _| {});
+        let [cells] = matrix.cells.as_slice() else {
+            panic!("one sender was asked about: {:?}", matrix.rows)
+        };
+        let expected = self.pairs.cell(self.from, to, asked.clone());
+        let check = Checked {
+            pairs: self.pairs,
+            from: self.from,
+            to,
+            cell: &cells[0],
+            expected: &expected,
+        };
+        let mut problems = check.problems();
+        let shown = [cells[0].witness, larger(&cells[0])];
+        let class = |packet: Packet| {
+            let ports = (packet.source_port, packet.destination_port);
+            classes.class_of(packet.protocol.0, ports.0, ports.1)
+        };
+        let mut others = shown.into_iter().flatten().map(class);
+        if others.any(|class| !services.contains(class)) {
+            problems.push(format!("of a service not asked about: {shown:?}"));
+        }
+        if expected.reading == Reading::Pair {
+            let pair = (self.from, to);
+            let listed = Listed::new(self.pairs, network, family, pair, Some(&services));
+            problems.extend(listed.problems(asked));
+            seen.add("open when narrowed", usize::from(!expected.some.is_empty()));
+        }
+        self.case.report(self.from, to, &mut problems, wrong);
     }
 
     /// The flows of a pair: exactly what arrives, for the reasons named.
@@ -286,11 +335,11 @@ impl Row<'_> {
             return Vec::new();
         }
         let pair = (self.from, check.to);
-        let listed = Listed::new(self.pairs, self.case.network, self.case.family, pair);
+        let listed = Listed::new(self.pairs, self.case.network, self.case.family, pair, None);
         seen.add("flows", listed.flows.len());
         let rewritten = listed.flows.iter().filter(|flow| flow.sent != flow.arrives);
         seen.add("translated flows", rewritten.count());
-        let mut problems = listed.problems(sent);
+        let mut problems = listed.problems(sent.iter());
         let mut services = self.case.network.classes.none();
         for flow in &listed.flows {
             services.union_with(&flow.sent.services);

@@ -81,6 +81,13 @@ pub struct Target<'a> {
     pub services: Option<&'a ClassSet>,
 }
 
+impl Target<'_> {
+    /// Whether there is nothing to send.
+    fn is_empty(&self) -> bool {
+        self.addresses.is_empty() || self.services.is_some_and(ClassSet::is_empty)
+    }
+}
+
 /// Sends everything that `sender` can send to `target` and calls `sink` for every part that arrives or
 /// stops. Where a sender may use several routers, each gets its own copy.
 ///
@@ -93,6 +100,9 @@ pub fn reach(
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
 ) -> bool {
+    if target.is_empty() {
+        return true;
+    }
     let origin = match sender {
         Sender::Segment(segment) | Sender::Hostile(segment) => Some(segment),
         Sender::Host(_) => None,
@@ -122,6 +132,9 @@ pub fn reach_beyond(
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
 ) -> bool {
+    if target.is_empty() {
+        return true;
+    }
     let mut walk = Walk {
         network,
         plan,

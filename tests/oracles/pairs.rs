@@ -187,17 +187,23 @@ impl<'s> Pairs<'s> {
     }
 
     /// The cell of a pair, by everything that the sender sent.
-    pub fn cell(&self, from: Party, to: Party, sent: &[Sent]) -> Expected {
+    pub fn cell<'p>(
+        &self,
+        from: Party,
+        to: Party,
+        sent: impl Iterator<Item = &'p Sent>,
+    ) -> Expected {
         let mut cell = Expected::blank(self.reading(from, to));
         if cell.reading != Reading::Pair {
             return cell;
         }
-        let mut missed = BTreeSet::new();
+        let (mut tried, mut missed) = (BTreeSet::new(), BTreeSet::new());
         let mut sent_to = BTreeSet::new();
         for packet in sent {
             let mut here = packet.outcomes.iter().filter(|end| self.takes(to, end));
             let destination = packet.probe.destination;
             sent_to.insert(destination);
+            tried.insert(packet.class);
             if self.has(to, destination) && here.clone().next().is_none() {
                 missed.insert(packet.class);
             }
@@ -205,10 +211,9 @@ impl<'s> Pairs<'s> {
                 .for_each(|outcome| cell.count(self.site, packet, outcome));
         }
         let mut own = self.destinations.iter().filter(|&&at| self.has(to, at));
-        let all = self.services.iter().map(|service| service.class);
         // An address to which the sender can send nothing at all is not reached.
         if own.all(|address| sent_to.contains(address)) {
-            cell.every = all.filter(|class| !missed.contains(class)).collect();
+            cell.every = tried.difference(&missed).copied().collect();
         }
         cell
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use boundwalk::analysis::{Crossed, Extent, Party, PermittedFlow, flows};
 use boundwalk::forwarding::Network;
 use boundwalk::model::Family;
-use boundwalk::packet::Region;
+use boundwalk::packet::{ClassSet, Region};
 
 use crate::engine::probe;
 use crate::pairs::{Pairs, Sent, both};
@@ -26,8 +26,9 @@ impl<'a> Listed<'a> {
         network: &'a Network<'a>,
         family: Family,
         (from, to): (Party, Party),
+        services: Option<&ClassSet>,
     ) -> Self {
-        let (flows, complete) = flows(network, family, from, to, None);
+        let (flows, complete) = flows(network, family, from, to, services);
         assert!(complete, "no limit is met on a small site");
         Self {
             pairs,
@@ -39,7 +40,7 @@ impl<'a> Listed<'a> {
     }
 
     /// What differs between the list and everything that the sender sent.
-    pub fn problems(&self, sent: &[Sent]) -> Vec<String> {
+    pub fn problems<'p>(&self, sent: impl Iterator<Item = &'p Sent>) -> Vec<String> {
         let mut problems = Vec::new();
         let mut answered = vec![Extent::Nothing; self.flows.len()];
         for packet in sent {

@@ -71,6 +71,7 @@ impl Seen {
             ("open zones", 300),
             ("flows", 1_000),
             ("translated flows", 40),
+            ("open when narrowed", 200),
         ];
         for (what, least) in least {
             let seen = self.counts.get(what).copied().unwrap_or(0);
