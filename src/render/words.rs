@@ -31,7 +31,9 @@ pub(super) fn stop_text(stop: Stop) -> &'static str {
         Stop::NextHopSilent => "nobody has the address of the next hop",
         Stop::NotForwarding => "this device forwards nothing",
         Stop::Loop => "it has been here before: a routing loop",
-        Stop::NotForwardable => "no router forwards from this source or to this destination (RFC 6890)",
+        Stop::NotForwardable => {
+            "no router forwards from this source or to this destination (RFC 6890)"
+        }
         Stop::NoFirstHop => "no gateway or router on the sender's segment",
         Stop::NoSource => "the sender has no address to send it from",
         Stop::NoTranslationAddress => "the interface has no address to translate the source to",
