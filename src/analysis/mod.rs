@@ -20,6 +20,6 @@ pub use flows::{Crossed, PermittedFlow, flows};
 pub use matrix::{By, Matrix, Question, rows};
 pub use naming::Naming;
 pub use notes::{CAUTION, notes};
-pub use party::{Column, Party, chosen, columns, find_party, party_name};
+pub use party::{Column, Party, all_parties, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};
 pub use witness::{representative, witness};

@@ -140,56 +140,30 @@ pub fn party_name(site: &Site, party: Party) -> &str {
     }
 }
 
-/// Every party of a name: a name may stand for a zone and a segment at once.
+/// Every zone, segment, host, gateway and router, in this order.
+pub fn all_parties(site: &Site) -> impl Iterator<Item = Party> + '_ {
+    let zones = (0..site.zones.len()).map(|at| Party::Zone(ZoneId(at)));
+    let segments = site.segment_ids().map(Party::Segment);
+    let hosts = (0..site.hosts.len()).map(|at| Party::Host(HostId(at)));
+    let routers = (0..site.routers.len()).map(|at| Party::Device(RouterId(at)));
+    zones.chain(segments).chain(hosts).chain(routers)
+}
+
+/// Every party of a name: a name may stand for a zone and a segment at once. `segment:office` says which.
 pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
     let (kind, name) = match name.split_once(':') {
         Some((kind, rest)) => (Some(kind), rest),
         None => (None, name),
     };
-    let wanted = |word: &str| kind.is_none_or(|kind| kind == word);
-    let mut found = Vec::new();
-    let zones = site
-        .zones
-        .iter()
-        .enumerate()
-        .filter(|(_, zone)| zone.name.value == name);
-    found.extend(
-        zones
-            .filter(|_| wanted("zone"))
-            .map(|(at, _)| Party::Zone(ZoneId(at))),
-    );
-    let segments = site
-        .segments
-        .iter()
-        .enumerate()
-        .filter(|(_, segment)| segment.name.value == name);
-    found.extend(
-        segments
-            .filter(|_| wanted("segment"))
-            .map(|(at, _)| Party::Segment(SegmentId(at))),
-    );
-    let hosts = site
-        .hosts
-        .iter()
-        .enumerate()
-        .filter(|(_, host)| host.name.value == name);
-    found.extend(
-        hosts
-            .filter(|_| wanted("host"))
-            .map(|(at, _)| Party::Host(HostId(at))),
-    );
-    let routers = site
-        .routers
-        .iter()
-        .enumerate()
-        .filter(|(_, router)| router.name.value == name);
-    let gateway = |_: &(usize, &_)| wanted("gateway") || wanted("router");
-    found.extend(
-        routers
-            .filter(gateway)
-            .map(|(at, _)| Party::Device(RouterId(at))),
-    );
-    found
+    let kind_fits = |party: Party| match (kind, party) {
+        (None, _) => true,
+        (Some(kind), Party::Zone(_)) => kind == "zone",
+        (Some(kind), Party::Segment(_)) => kind == "segment",
+        (Some(kind), Party::Host(_)) => kind == "host",
+        (Some(kind), Party::Device(_)) => kind == "gateway" || kind == "router",
+    };
+    let named = all_parties(site).filter(|&party| party_name(site, party) == name);
+    named.filter(|&party| kind_fits(party)).collect()
 }
 
 /// Whether a party is among those chosen, or is part of one of them, or one of them is part of it. No choice

@@ -157,24 +157,10 @@ impl Row<'_> {
         cell.two_way = cell.two_way.and(extent);
     }
 
-    fn hostile_segments(&self, sender: Party) -> Vec<SegmentId> {
-        match sender {
-            Party::Segment(segment) => vec![segment],
-            Party::Host(host) => {
-                let device = self.plan.device(self.plan.host_index(host));
-                device
-                    .interfaces
-                    .iter()
-                    .map(|interface| interface.segment)
-                    .collect()
-            }
-            Party::Zone(_) | Party::Device(_) => Vec::new(),
-        }
-    }
-
     fn compare_hostile(&self, sender: Party, cells: &mut [Cell], reached: &[Reached]) {
         let mut complete = true;
-        for segment in self.hostile_segments(sender) {
+        let segments = configured(sender).map(|own| own.segments(self.plan));
+        for segment in segments.into_iter().flatten() {
             for column in self.targets {
                 let target = self.target(&column.addresses, column.segment);
                 complete &= self.send_hostile(sender, segment, target, cells, reached);

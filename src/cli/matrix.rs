@@ -199,8 +199,8 @@ struct Asked {
 }
 
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
-    let from = parties(site, &arguments.from, true)?;
-    let to = parties(site, &arguments.to, true)?;
+    let from = parties(site, &arguments.from)?;
+    let to = parties(site, &arguments.to)?;
     if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
         return Err(starts_itself(party_name(site, own)));
     }

@@ -12,7 +12,7 @@ use crate::model::{Family, Protocol, Site, ZoneId};
 use crate::packet::{IntervalSet, ServiceBox};
 use crate::render::{path_json, path_text, wrapped};
 
-use super::site::{FamilyArguments, SiteArguments, nearest, open, starts_itself};
+use super::site::{FamilyArguments, SiteArguments, did_you_mean, open, starts_itself};
 use super::{Output, Verdict};
 
 /// Follow one packet: each route, each rule tried and the one that decided, translations, where it stops and
@@ -258,14 +258,7 @@ fn name_a_segment(site: &Site, zone: ZoneId) -> String {
 }
 
 fn unknown(site: &Site, name: &str, what: &str) -> String {
-    let hosts = site.hosts.iter().map(|host| host.name.value.as_str());
-    let segments = site
-        .segments
-        .iter()
-        .map(|segment| segment.name.value.as_str());
-    let routers = site.routers.iter().map(|router| router.name.value.as_str());
-    let near = nearest(name, hosts.chain(segments).chain(routers));
-    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let hint = did_you_mean(site, name, |party| !matches!(party, Party::Zone(_)));
     format!("`{name}` is no {what} of this site{hint}")
 }
 

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::analysis::{Party, find_party, party_name};
+use crate::analysis::{Party, all_parties, find_party, party_name};
 use crate::diagnostic::{Problem, Severity, Sources};
 use crate::load::{Loaded, load_path};
 use crate::model::{Date, Family, Site};
@@ -111,7 +111,7 @@ pub(super) fn print_problems(
 }
 
 /// The parties of a list of names; `Err` is a message that names the nearest.
-pub(super) fn parties(site: &Site, names: &[String], hosts: bool) -> Result<Vec<Party>, String> {
+pub(super) fn parties(site: &Site, names: &[String]) -> Result<Vec<Party>, String> {
     let mut found = Vec::new();
     for name in names {
         let mut named = find_party(site, name);
@@ -119,7 +119,7 @@ pub(super) fn parties(site: &Site, names: &[String], hosts: bool) -> Result<Vec<
         named.sort();
         match named.first() {
             Some(&party) => found.push(party),
-            None => return Err(unknown(site, name, hosts)),
+            None => return Err(unknown(site, name)),
         }
     }
     Ok(found)
@@ -130,31 +130,22 @@ pub(super) fn starts_itself(name: &str) -> String {
     format!("`{name}` forwards: traffic that it starts itself is not modelled")
 }
 
-fn unknown(site: &Site, name: &str, hosts: bool) -> String {
-    let what = if hosts {
-        "zone, segment, host or gateway"
-    } else {
-        "zone, segment or gateway"
-    };
-    let near = nearest(name, all_names(site));
-    let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-    format!("there is no {what} `{name}` in this site{hint}")
+fn unknown(site: &Site, name: &str) -> String {
+    let hint = did_you_mean(site, name, |_| true);
+    format!("there is no zone, segment, host or gateway `{name}` in this site{hint}")
 }
 
-fn all_names(site: &Site) -> impl Iterator<Item = &str> {
-    let zones = (0..site.zones.len()).map(|at| Party::Zone(crate::model::ZoneId(at)));
-    let segments = site.segment_ids().map(Party::Segment);
-    let hosts = (0..site.hosts.len()).map(|at| Party::Host(crate::model::HostId(at)));
-    let routers = (0..site.routers.len()).map(|at| Party::Device(crate::model::RouterId(at)));
-    zones
-        .chain(segments)
-        .chain(hosts)
-        .chain(routers)
-        .map(|party| party_name(site, party))
+/// A hint with the nearest name of a party of some kind; empty where none is near.
+pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Party) -> bool) -> String {
+    let names = all_parties(site)
+        .filter(kind)
+        .map(|party| party_name(site, party));
+    let near = nearest(name, names);
+    near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
 }
 
 /// The nearest of some names, if one is near.
-pub(super) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
     let best = scored.min_by_key(|(distance, _)| *distance)?;
     (best.0 <= name.chars().count().div_ceil(3)).then_some(best.1)

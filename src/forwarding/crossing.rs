@@ -4,21 +4,68 @@ use crate::model::{Family, Rule};
 use crate::packet::IntervalSet;
 
 use super::filter::FilterPlan;
-use super::network::Network;
-use super::trace::{Mismatch, Packet};
+use super::network::{DeviceId, Network};
+use super::trace::{Decision, Mismatch, Packet, RuleTry};
 
 /// A packet between two interfaces of a gateway.
 pub(super) struct Crossing<'a> {
-    pub(super) network: &'a Network<'a>,
-    pub(super) filter: &'a FilterPlan,
-    pub(super) ingress: usize,
-    pub(super) egress: usize,
-    pub(super) packet: &'a Packet,
+    network: &'a Network<'a>,
+    filter: &'a FilterPlan,
+    ingress: usize,
+    egress: usize,
+    packet: &'a Packet,
+    /// Its service class.
+    class: usize,
 }
 
-impl Crossing<'_> {
+impl<'a> Crossing<'a> {
+    pub(super) fn new(
+        network: &'a Network<'a>,
+        filter: &'a FilterPlan,
+        (ingress, egress): (usize, usize),
+        packet: &'a Packet,
+    ) -> Self {
+        Self {
+            network,
+            filter,
+            ingress,
+            egress,
+            packet,
+            class: class_of(network, packet),
+        }
+    }
+
+    /// What the rules of the gateway, which is `device`, say.
+    pub(super) fn decide(&self, device: DeviceId) -> Decision {
+        let rules = match device {
+            DeviceId::Router(router) => self.network.site.router(router).filter(),
+            DeviceId::Host(_) => None,
+        };
+        let rules = rules.map_or(&[][..], |filter| &filter.rules);
+        let mut tried = Vec::new();
+        for (number, rule) in rules.iter().enumerate() {
+            let mismatch = self.mismatch(number, rule);
+            tried.push(RuleTry {
+                rule: number,
+                mismatch,
+            });
+            if mismatch.is_none() {
+                return Decision {
+                    tried,
+                    rule: Some(number),
+                    action: rule.action.value,
+                };
+            }
+        }
+        Decision {
+            tried,
+            rule: None,
+            action: self.filter.default,
+        }
+    }
+
     /// The first field by which a rule does not match.
-    pub(super) fn mismatch(&self, number: usize, rule: &Rule) -> Option<Mismatch> {
+    fn mismatch(&self, number: usize, rule: &Rule) -> Option<Mismatch> {
         if !rule.active(self.network.today) {
             return Some(Mismatch::Inactive);
         }
@@ -26,7 +73,6 @@ impl Crossing<'_> {
             return Some(Mismatch::Family);
         };
         let line = &self.filter.lines.lines()[line];
-        let class = class_of(self.network, self.packet);
         if !holds(&line.ingress, self.ingress as u128) {
             return Some(Mismatch::From);
         }
@@ -42,7 +88,7 @@ impl Crossing<'_> {
         let served = line
             .services
             .as_ref()
-            .is_none_or(|services| services.contains(class));
+            .is_none_or(|services| services.contains(self.class));
         (!served).then_some(Mismatch::Service)
     }
 }

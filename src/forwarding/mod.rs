@@ -17,6 +17,7 @@ mod reach;
 mod returns;
 mod routes;
 mod seeds;
+mod send;
 mod trace;
 mod trace_reply;
 mod trace_walk;

@@ -84,6 +84,8 @@ pub struct Plan {
     pub edges: IntervalSet,
     /// Whether every gateway is stateful.
     pub stateful: bool,
+    /// How many of the devices are gateways and routers; they come first.
+    routers: usize,
 }
 
 /// A site, prepared for sending packets through it.
@@ -150,6 +152,7 @@ impl Plan {
             nobody: family.never_forwarded(),
             edges: edges(site, family),
             stateful: filters(site).all(|filter| filter.stateful),
+            routers: site.routers.len(),
         };
         plan.segments = plan.attach(site);
         plan.resolve_first_hops(site);
@@ -174,11 +177,7 @@ impl Plan {
 
     /// The device number of a host.
     pub fn host_index(&self, id: HostId) -> DeviceIndex {
-        let routers = self
-            .devices
-            .iter()
-            .take_while(|device| matches!(device.id, DeviceId::Router(_)));
-        DeviceIndex(routers.count() + id.0)
+        DeviceIndex(self.routers + id.0)
     }
 
     /// Gateways and routers that take packets handed out on a segment for their own addresses: by the

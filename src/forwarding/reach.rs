@@ -19,6 +19,22 @@ pub enum Sender {
     Hostile(SegmentId),
 }
 
+impl Sender {
+    /// The segments that the sender is on.
+    pub fn segments(self, plan: &Plan) -> Vec<SegmentId> {
+        match self {
+            Self::Segment(segment) | Self::Hostile(segment) => vec![segment],
+            Self::Host(host) => {
+                let interfaces = &plan.device(plan.host_index(host)).interfaces;
+                interfaces
+                    .iter()
+                    .map(|interface| interface.segment)
+                    .collect()
+            }
+        }
+    }
+}
+
 /// Where a flow arrives.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Place {
@@ -47,7 +63,7 @@ pub enum Stop {
     Loop,
     /// There is no router for the sender to use.
     NoFirstHop,
-    /// No router forwards to that destination (RFC 6890).
+    /// No router forwards from that source or to that destination (RFC 6890).
     NotForwardable,
     /// The family's interface has no address to translate to.
     NoTranslationAddress,
@@ -82,6 +98,16 @@ pub struct Target<'a> {
 }
 
 impl Target<'_> {
+    /// What is sent there from some sources.
+    pub(super) fn region(&self, network: &Network<'_>, source: IntervalSet) -> Region {
+        let services = self.services.cloned();
+        Region {
+            source,
+            destination: self.addresses.clone(),
+            services: services.unwrap_or_else(|| network.classes.all()),
+        }
+    }
+
     /// Whether there is nothing to send.
     fn is_empty(&self) -> bool {
         self.addresses.is_empty() || self.services.is_some_and(ClassSet::is_empty)
@@ -103,18 +129,15 @@ pub fn reach(
     if target.is_empty() {
         return true;
     }
-    let origin = match sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => Some(segment),
-        Sender::Host(_) => None,
-    };
-    let hostile = matches!(sender, Sender::Hostile(_));
-    let target_segment = target.segment;
     let mut walk = Walk {
         network,
         plan,
-        origin,
-        hostile,
-        target: target_segment,
+        origin: match sender {
+            Sender::Segment(segment) | Sender::Hostile(segment) => Some(segment),
+            Sender::Host(_) => None,
+        },
+        hostile: matches!(sender, Sender::Hostile(_)),
+        target: target.segment,
         sink,
         complete: true,
     };
@@ -144,15 +167,7 @@ pub fn reach_beyond(
         sink,
         complete: true,
     };
-    let flow = Flow::new(Region {
-        source: plan.family.full().difference(&plan.nobody),
-        destination: target.addresses.clone(),
-        services: target
-            .services
-            .cloned()
-            .unwrap_or_else(|| network.classes.all()),
-    });
-    walk.send_hostile(segment, flow, true);
+    walk.send_hostile(segment, target, true);
     walk.complete
 }
 
@@ -171,107 +186,8 @@ pub(super) struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn send(&mut self, sender: Sender, target: Target<'_>) {
-        let destinations = target.addresses;
-        let services = target.services.cloned();
-        let services = services.unwrap_or_else(|| self.network.classes.all());
-        let region = |source: IntervalSet, destination: IntervalSet| Region {
-            source,
-            destination,
-            services: services.clone(),
-        };
-        match sender {
-            Sender::Segment(segment) => {
-                let source = self.plan.segment(segment).addresses.clone();
-                self.send_from_segment(segment, Flow::new(region(source, destinations.clone())));
-            }
-            Sender::Host(host) => {
-                let device = self.plan.host_index(host);
-                let here = self.plan.device(device);
-                for (next_hop, destination) in here.routes.split(destinations) {
-                    // A host sends from an address of the interface that the packet leaves by; those that
-                    // are valid on the link only are left to the link.
-                    let egress = next_hop.and_then(NextHop::interface);
-                    let addresses =
-                        egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
-                    let source: IntervalSet =
-                        addresses.iter().map(|&at| Interval::point(at)).collect();
-                    let source = source.difference(&self.plan.nobody);
-                    let flow = Flow::new(region(source, destination));
-                    match flow.now.source.is_empty() {
-                        true => self.stop(Stop::NoSource, flow),
-                        false => self.route(device, flow),
-                    }
-                }
-            }
-            Sender::Hostile(segment) => {
-                let source = self.plan.family.full().difference(&self.plan.nobody);
-                self.send_hostile(
-                    segment,
-                    Flow::new(region(source, destinations.clone())),
-                    false,
-                );
-            }
-        }
-    }
-
-    fn send_from_segment(&mut self, segment: SegmentId, flow: Flow) {
-        if flow.now.is_empty() {
-            return;
-        }
-        let plan = self.plan.segment(segment);
-        let (near, far) = self.split_destination(&flow, &plan.on_link);
-        if let Some(near) = near {
-            self.hand_over(segment, None, near);
-        }
-        if let Some(far) = far {
-            self.send_to_routers(segment, far);
-        }
-    }
-
-    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow) {
-        let plan = self.plan.segment(segment);
-        if plan.first_hops.is_empty() {
-            self.stop(Stop::NoFirstHop, flow);
-            return;
-        }
-        for &(device, interface) in &plan.first_hops {
-            self.arrive(device, interface, flow.clone());
-        }
-    }
-
-    /// Sends by every interface on the segment. With `beyond`, what plain devices send as well is left out:
-    /// their own sources to destinations off the segment, by their first hops.
-    fn send_hostile(&mut self, segment: SegmentId, flow: Flow, beyond: bool) {
-        let plan = self.plan.segment(segment);
-        let (near, _) = self.split_destination(&flow, &plan.on_link);
-        let other_sources = Region {
-            source: flow.now.source.difference(&plan.addresses),
-            ..flow.now.clone()
-        };
-        let mut less = vec![flow.restricted(other_sources, &self.network.classes)];
-        if let Some(near) = near {
-            let own_sources = Region {
-                source: near.now.source.intersection(&plan.addresses),
-                ..near.now.clone()
-            };
-            less.push(near.restricted(own_sources, &self.network.classes));
-            self.hand_over(segment, None, near);
-        }
-        less.retain(|flow| !flow.now.is_empty());
-        for &(device, interface) in &plan.attached {
-            if beyond && plan.first_hops.contains(&(device, interface)) {
-                for flow in &less {
-                    self.arrive(device, interface, flow.clone());
-                }
-            } else {
-                self.arrive(device, interface, flow.clone());
-            }
-        }
-    }
-
     /// Delivery on a segment: to the gateway or router that owns the address, else to the devices there.
-    fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
+    pub(super) fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
         let mut rest = flow;
         if rest.now.destination.overlaps(&self.plan.routers_own) {
             for (device, interface, own) in self.plan.receivers(segment) {
@@ -291,7 +207,7 @@ impl Walk<'_> {
         (self.sink)(Arrival::Delivered(Place::Segment(segment), rest));
     }
 
-    fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
+    pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
         let crossed = |hop: &Hop| hop.device == device && hop.ingress == ingress;
         if flow.hops.iter().any(crossed) {
             self.stop(Stop::Loop, flow);
@@ -382,7 +298,7 @@ impl Walk<'_> {
     }
 
     /// Route look-up, rules, source translation, departure.
-    fn route(&mut self, device: DeviceIndex, flow: Flow) {
+    pub(super) fn route(&mut self, device: DeviceIndex, flow: Flow) {
         let here = self.plan.device(device);
         for (next_hop, destinations) in here.routes.split(&flow.now.destination) {
             let part = Region {
@@ -390,16 +306,10 @@ impl Walk<'_> {
                 ..flow.now.clone()
             };
             let part = flow.restricted(part, &self.network.classes);
-            let egress = match next_hop {
-                None => {
-                    self.stop(Stop::NoRoute, part);
-                    continue;
-                }
-                Some(next_hop) => next_hop.interface(),
-            };
-            match (next_hop, egress) {
-                (Some(next_hop), Some(egress)) => self.leave(device, egress, next_hop, part),
-                _ => self.stop(Stop::Discarded, part),
+            match next_hop.map(|next_hop| (next_hop, next_hop.interface())) {
+                Some((next_hop, Some(egress))) => self.leave(device, egress, next_hop, part),
+                Some((_, None)) => self.stop(Stop::Discarded, part),
+                None => self.stop(Stop::NoRoute, part),
             }
         }
     }

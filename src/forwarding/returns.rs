@@ -24,17 +24,7 @@ pub fn returns(
     place: Place,
     flow: &Flow,
 ) -> Vec<Region> {
-    let home = match sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => vec![segment],
-        Sender::Host(host) => {
-            let device = plan.device(plan.host_index(host));
-            device
-                .interfaces
-                .iter()
-                .map(|interface| interface.segment)
-                .collect()
-        }
-    };
+    let home = sender.segments(plan);
     let mut back = Back {
         network,
         plan,

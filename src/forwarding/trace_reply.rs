@@ -6,7 +6,7 @@ use super::crossing::Crossing;
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::seeds::{ECHO_V4, ECHO_V6};
-use super::trace::{Outcome, Packet, RuleTry, Step, Trace};
+use super::trace::{Outcome, Packet, Step, Trace};
 use super::trace_walk::{Next, depart, on_segment};
 
 /// What let a reply pass at a device, or what stopped it.
@@ -78,16 +78,7 @@ pub(super) fn reply(
     let Some(packet) = answer(&trace.packet) else {
         return Some(Reply::NotExpected);
     };
-    let home = match sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => vec![segment],
-        Sender::Host(host) => {
-            let interfaces = &plan.device(plan.host_index(host)).interfaces;
-            interfaces
-                .iter()
-                .map(|interface| interface.segment)
-                .collect()
-        }
-    };
+    let home = sender.segments(plan);
     let sent = trace
         .steps
         .first()
@@ -240,18 +231,12 @@ impl Back<'_> {
         let pass = match (&here.filter, ingress) {
             (Some(filter), _) if filter.stateful => ReplyPass::State,
             (Some(filter), Some(ingress)) => {
-                let crossing = Crossing {
-                    network: self.network,
-                    filter,
-                    ingress,
-                    egress,
-                    packet: &way.packet,
-                };
-                let (action, rule) = self.ask(device, &crossing);
-                if action != Action::Permit {
-                    return stop(way, device, Some(ingress), ReplyPass::Denied(rule));
+                let crossing = Crossing::new(self.network, filter, (ingress, egress), &way.packet);
+                let decision = crossing.decide(here.id);
+                if decision.action != Action::Permit {
+                    return stop(way, device, Some(ingress), ReplyPass::Denied(decision.rule));
                 }
-                ReplyPass::Rules(rule)
+                ReplyPass::Rules(decision.rule)
             }
             _ => ReplyPass::Unfiltered,
         };
@@ -267,28 +252,6 @@ impl Back<'_> {
             way,
             depart(self.plan, device, egress, next_hop, destination),
         )
-    }
-
-    /// A stateless gateway's verdict on a reply.
-    fn ask(&self, device: DeviceIndex, crossing: &Crossing<'_>) -> (Action, Option<usize>) {
-        let super::network::DeviceId::Router(router) = self.plan.device(device).id else {
-            return (crossing.filter.default, None);
-        };
-        let rules = self
-            .network
-            .site
-            .router(router)
-            .filter()
-            .map_or(&[][..], |filter| &filter.rules);
-        let tries = rules.iter().enumerate().map(|(rule, line)| RuleTry {
-            rule,
-            mismatch: crossing.mismatch(rule, line),
-        });
-        let decided = tries.into_iter().find(|tried| tried.mismatch.is_none());
-        match decided {
-            Some(tried) => (rules[tried.rule].action.value, Some(tried.rule)),
-            None => (crossing.filter.default, None),
-        }
     }
 
     /// Undoes the translations of the crossing that the reply belongs to; false where the device keeps no

@@ -5,11 +5,11 @@ use std::net::IpAddr;
 use crate::model::{Action, Family, HostId, SegmentId};
 
 use super::crossing::{Crossing, class_of, holds};
-use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::filter::{TranslationPlan, Written};
 use super::network::{Device, DeviceId, DeviceIndex, Network, Plan};
 use super::reach::{Place, Stop};
 use super::routes::NextHop;
-use super::trace::{Decision, Outcome, Packet, RouteChoice, RuleTry, Step, Trace};
+use super::trace::{Outcome, Packet, RouteChoice, Step, Trace};
 
 /// Where a packet goes from a device or a sender.
 #[derive(Clone, Copy)]
@@ -147,7 +147,8 @@ impl Walker<'_> {
     ) -> (Next, Packet) {
         let mut outcome = Outcome::Delivered(self.place_of_own(here, packet.destination));
         if let (Some(filter), Some(ingress)) = (&here.filter, step.ingress) {
-            let decision = self.decide(here, filter, ingress, filter.itself, &packet);
+            let decision = Crossing::new(self.network, filter, (ingress, filter.itself), &packet)
+                .decide(here.id);
             if decision.action != Action::Permit {
                 outcome = Outcome::Stopped(Stop::Denied(decision.rule));
             }
@@ -221,7 +222,8 @@ impl Walker<'_> {
         let (Some(filter), Some(ingress)) = (&here.filter, step.ingress) else {
             return Ok(packet);
         };
-        let decision = self.decide(here, filter, ingress, egress, &packet);
+        let decision =
+            Crossing::new(self.network, filter, (ingress, egress), &packet).decide(here.id);
         let (action, rule) = (decision.action, decision.rule);
         step.decision = Some(decision);
         if action != Action::Permit {
@@ -257,56 +259,6 @@ impl Walker<'_> {
                     .as_ref()
                     .is_none_or(|services| services.contains(class))
         })
-    }
-
-    fn decide(
-        &self,
-        here: &Device,
-        filter: &FilterPlan,
-        ingress: usize,
-        egress: usize,
-        packet: &Packet,
-    ) -> Decision {
-        let DeviceId::Router(router) = here.id else {
-            return Decision {
-                tried: Vec::new(),
-                rule: None,
-                action: filter.default,
-            };
-        };
-        let rules = self
-            .network
-            .site
-            .router(router)
-            .filter()
-            .map_or(&[][..], |filter| &filter.rules);
-        let crossing = Crossing {
-            network: self.network,
-            filter,
-            ingress,
-            egress,
-            packet,
-        };
-        let mut tried = Vec::new();
-        for (number, rule) in rules.iter().enumerate() {
-            let mismatch = crossing.mismatch(number, rule);
-            tried.push(RuleTry {
-                rule: number,
-                mismatch,
-            });
-            if mismatch.is_none() {
-                return Decision {
-                    tried,
-                    rule: Some(number),
-                    action: rule.action.value,
-                };
-            }
-        }
-        Decision {
-            tried,
-            rule: None,
-            action: filter.default,
-        }
     }
 }
 
