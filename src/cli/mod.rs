@@ -22,7 +22,7 @@ pub use output::Output;
 
 use crate::render::clean;
 
-/// Who can reach what on a segmented network: exact answers, with proofs and witness packets.
+/// Who can reach what on a segmented network: exact answers, with deciding rules and witness packets.
 #[derive(Debug, Parser)]
 #[command(name = "boundwalk", version, about, max_term_width = 100, after_help = AFTER_HELP)]
 struct Arguments {
