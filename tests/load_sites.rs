@@ -390,7 +390,7 @@ label = "green"
     );
     let historian = &site.hosts[0];
     assert_eq!(
-        (historian.forwards, historian.interfaces[0].segment),
+        (historian.forwards.value, historian.interfaces[0].segment),
         (Forwards::Routes, SegmentId(0))
     );
     assert_eq!(historian.interfaces[0].name.value, "1");
@@ -477,4 +477,40 @@ fn link_local_addresses_repeat_on_every_link() {
         site.routers[1].interfaces[1].addresses[0].value.to_string(),
         "fe80::1/64"
     );
+}
+
+#[test]
+fn interfaces_with_tags_of_their_own_share_a_port() {
+    let text = r#"
+[switches.core.ports]
+"1-2" = { tagged = ["office", 60] }
+[hosts.box]
+[[hosts.box.interfaces]]
+addresses = "10.44.20.9"
+vlan = 20
+port = "core:1"
+[[hosts.box.interfaces]]
+addresses = "10.44.60.9"
+vlan = 60
+port = "core:1"
+"#;
+    let far = LinkEnd::Switch(SwitchId(0), "1".to_owned());
+    let ends = with(text).links;
+    assert_eq!(ends.len(), 2);
+    assert!(ends.iter().all(|link| link.ends[1].value == far));
+    let twice = with_problems(&text.replace("vlan = 60", ""));
+    assert!(
+        twice.is_empty(),
+        "an untagged interface beside a tagged one: {twice:?}"
+    );
+    let same = with_problems(&text.replace("vlan = 60\n", "vlan = 20\n"));
+    assert!(same.contains(&"link-end-twice"), "{same:?}");
+}
+
+/// Names of the problems that a text adds, notes left out.
+fn with_problems(text: &str) -> Vec<&'static str> {
+    let loaded = load_text("site.toml", &format!("{BASE}{text}"));
+    let problems = loaded.problems.iter();
+    let bad = problems.filter(|problem| problem.severity() > Severity::Note);
+    bad.map(|problem| problem.kind.name).collect()
 }

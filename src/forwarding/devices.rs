@@ -75,7 +75,7 @@ pub(super) fn host_device(site: &Site, id: HostId, host: &Host, family: Family) 
     entries.extend(default_routes(site, host, &interfaces, family));
     Device {
         id: DeviceId::Host(id),
-        forwards: host.forwards == Forwards::Routes,
+        forwards: host.forwards.value == Forwards::Routes,
         own: own(&interfaces),
         interfaces,
         routes: RouteTable::new(entries),

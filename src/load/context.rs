@@ -5,7 +5,7 @@ use std::net::IpAddr;
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{AddressSet, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
+use crate::model::{AddressSet, HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
 
 use super::kinds;
 use super::names::NameTable;
@@ -87,6 +87,8 @@ pub(super) struct HostPort {
     pub host: HostId,
     /// Name of the interface.
     pub interface: Spanned<String>,
+    /// Its tag.
+    pub vlan: Option<VlanId>,
     /// `DEVICE:PORT` as written.
     pub port: Spanned<String>,
 }

@@ -191,7 +191,7 @@ pub(super) fn forwards(cx: &Context<'_>, device: Device) -> bool {
         Device::Router(id) => {
             matches!(cx.site.routers[id.0].role, Role::Gateway(_) | Role::Router)
         }
-        Device::Host(id) => cx.site.hosts[id.0].forwards == Forwards::Routes,
+        Device::Host(id) => cx.site.hosts[id.0].forwards.value == Forwards::Routes,
         Device::Switch(_) => false,
     }
 }

@@ -106,6 +106,7 @@ fn read_router(cx: &mut Context<'_>, id: RouterId, entry: &Entry<'_>, shape: &Sh
             name: lag.name,
             ports: lag.ports,
             lacp: lag.lacp,
+            speed: lag.speed,
         })
         .collect();
     for entry in table.entries(&mut cx.report, "interfaces") {

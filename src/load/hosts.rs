@@ -57,13 +57,15 @@ fn read_host(cx: &mut Context<'_>, id: HostId, entry: &Entry<'_>) -> Host {
         interfaces: Vec::new(),
         default_gateway: Vec::new(),
         routes: Vec::new(),
-        forwards: Forwards::No,
+        forwards: Spanned::new(Forwards::No, entry.name.span),
         description: String::new(),
     };
     let Some(table) = Table::open(&mut cx.report, entry.value, &keys::HOST) else {
         return host;
     };
-    host.forwards = read_forwards(cx, &table);
+    if let Some(forwards) = read_forwards(cx, &table) {
+        host.forwards = forwards;
+    }
     host.description = table.prose(&mut cx.report, "description");
     host.default_gateway = addresses(&mut cx.report, &table, "default_gateway");
     let items = table.items(&mut cx.report, "interfaces");
@@ -91,19 +93,15 @@ fn read_host(cx: &mut Context<'_>, id: HostId, entry: &Entry<'_>) -> Host {
 }
 
 /// `false` says the same as `"no"`; `true` does not say what it means.
-fn read_forwards(cx: &mut Context<'_>, table: &Table<'_>) -> Forwards {
-    let Some(value) = table.get("forwards") else {
-        return Forwards::No;
-    };
+fn read_forwards(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Spanned<Forwards>> {
+    let value = table.get("forwards")?;
     match value.inner {
-        toml::de::DeValue::Boolean(false) => Forwards::No,
-        toml::de::DeValue::String(_) => table
-            .word(&mut cx.report, "forwards", FORWARDS)
-            .map_or(Forwards::No, |word| word.value),
+        toml::de::DeValue::Boolean(false) => Some(Spanned::new(Forwards::No, value.span)),
+        toml::de::DeValue::String(_) => table.word(&mut cx.report, "forwards", FORWARDS),
         _ => {
             let problem = wrong_type(value, "forwards", "`no`, `routes` or `bridges`");
             cx.report(problem.help("write \"routes\" for packets or \"bridges\" for frames"));
-            Forwards::No
+            None
         }
     }
 }
@@ -129,6 +127,7 @@ fn read_interface(
         cx.host_ports.push(HostPort {
             host,
             interface: name.clone(),
+            vlan: vlan.map(|vlan| vlan.value),
             port: owned(port),
         });
     }

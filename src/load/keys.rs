@@ -116,7 +116,7 @@ const LAG_SHAPE: Keys = Keys {
     path: "",
     what: "a LAG",
     required: &["ports", "lacp"],
-    optional: &[],
+    optional: &["speed"],
 };
 
 pub(super) static GATEWAY_LAG: Keys = Keys {
@@ -228,6 +228,7 @@ pub(super) static PORT: Keys = Keys {
         "accept",
         "enabled",
         "isolated",
+        "speed",
         "description",
     ],
 };

@@ -210,6 +210,7 @@ pub(super) static LAG_MEMBER_VLANS: Kind = error(
     "lag-member-vlans",
     "a member of a LAG with settings of its own",
 );
+pub(super) static BAD_SPEED: Kind = error("bad-speed", "text that is no speed");
 pub(super) static LAG_WITHOUT_VLANS: Kind = warning("lag-without-vlans", "a LAG in no VLAN");
 pub(super) static VLAN_BOTH: Kind =
     error("vlan-both", "a VLAN both tagged and untagged on one port");
@@ -291,6 +292,7 @@ pub static KINDS: &[&Kind] = &[
     &PORT_TWICE,
     &LAG_PORT_TWICE,
     &LAG_MEMBER_VLANS,
+    &BAD_SPEED,
     &LAG_WITHOUT_VLANS,
     &VLAN_BOTH,
     &VLAN_UNAWARE,

@@ -3,9 +3,9 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Link, LinkEnd, Site};
+use crate::model::{HostId, Link, LinkEnd, Site, VlanId};
 
-use super::context::{Context, Device};
+use super::context::{Context, Device, HostPort};
 use super::keys;
 use super::kinds;
 use super::names::some_of;
@@ -33,27 +33,48 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
             cx.site.links.push(link);
         }
     }
+    let mut trunks = FxHashMap::default();
     for short in std::mem::take(&mut cx.host_ports) {
-        let near = LinkEnd::Host(short.host, short.interface.value.clone());
-        let near_key = (Device::Host(short.host), short.interface.value.clone());
-        let far = read_end(
-            cx,
-            &sockets,
-            Spanned::new(&short.port.value, short.port.span),
-        );
-        let near_free = plug(cx, &mut sockets, near_key, short.port.span);
-        let Some((key, far)) = far else { continue };
-        if plug(cx, &mut sockets, key, short.port.span) && near_free {
-            cx.site.links.push(Link {
-                ends: [
-                    Spanned::new(near, short.interface.span),
-                    Spanned::new(far, short.port.span),
-                ],
-                label: None,
-                place: short.port.span,
-            });
+        if let Some(link) = read_short(cx, &mut sockets, &mut trunks, &short) {
+            cx.site.links.push(link);
         }
     }
+}
+
+/// Ports that a host's interfaces name, with the tags taken so far: interfaces with tags of their own share
+/// one cable.
+type Trunks = FxHashMap<(Device, String), (HostId, FxHashSet<Option<VlanId>>)>;
+
+/// The `port` of a host's interface.
+fn read_short(
+    cx: &mut Context<'_>,
+    sockets: &mut Sockets,
+    trunks: &mut Trunks,
+    short: &HostPort,
+) -> Option<Link> {
+    let span = short.port.span;
+    let near_key = (Device::Host(short.host), short.interface.value.clone());
+    let far = read_end(cx, sockets, Spanned::new(&short.port.value, span));
+    let near_free = plug(cx, sockets, near_key, span);
+    let (key, far) = far?;
+    let shared = trunks
+        .get_mut(&key)
+        .is_some_and(|(host, tags)| *host == short.host && tags.insert(short.vlan));
+    if !shared && !plug(cx, sockets, key.clone(), span) {
+        return None;
+    }
+    if !shared {
+        trunks.insert(key, (short.host, [short.vlan].into_iter().collect()));
+    }
+    let near = LinkEnd::Host(short.host, short.interface.value.clone());
+    near_free.then(|| Link {
+        ends: [
+            Spanned::new(near, short.interface.span),
+            Spanned::new(far, span),
+        ],
+        label: None,
+        place: span,
+    })
 }
 
 fn collect(site: &Site) -> Sockets {
@@ -78,7 +99,7 @@ fn collect(site: &Site) -> Sockets {
         }
     }
     for (number, host) in site.hosts.iter().enumerate() {
-        let device = Device::Host(crate::model::HostId(number));
+        let device = Device::Host(HostId(number));
         add(
             &mut sockets,
             device,
@@ -225,7 +246,7 @@ fn plug(cx: &mut Context<'_>, sockets: &mut Sockets, key: (Device, String), span
     let problem = Problem::at(&kinds::LINK_END_TWICE, span, message).note(first, "this one");
     cx.report(
         problem
-            .help("a port takes one cable, and the cables of a LAG are one link or one link each"),
+            .help("a port takes one cable, and the cables of a LAG are one link or one link each; interfaces of one host share a port where each has a tag of its own"),
     );
     false
 }

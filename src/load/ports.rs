@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::Lacp;
+use crate::model::{Lacp, Speed};
 
 use super::context::owned;
 use super::keys::Keys;
@@ -27,6 +27,7 @@ pub(super) struct LagDraft {
     pub name: Spanned<String>,
     pub ports: Vec<Spanned<String>>,
     pub lacp: Lacp,
+    pub speed: Option<Speed>,
 }
 
 /// The `lags` of a device. A port is a member of one of them at most.
@@ -127,7 +128,42 @@ fn read_lag(report: &mut Report, entry: &Entry<'_>, keys: &'static Keys) -> Opti
         name: owned(entry.name),
         ports,
         lacp,
+        speed: read_speed(report, &table),
     })
+}
+
+/// The `speed` of a port or of each member of a LAG: `"100M"`, `"2.5G"`.
+pub(super) fn read_speed(report: &mut Report, table: &Table<'_>) -> Option<Speed> {
+    let text = table.text(report, "speed")?;
+    let speed = speed(text.value);
+    if speed.is_none() {
+        let message = format!("`{}` is no speed", shown(text.value));
+        let problem = Problem::at(&kinds::BAD_SPEED, text.span, message);
+        report.push(problem.help("write it with its unit, as in \"100M\", \"1G\" or \"2.5G\""));
+    }
+    speed
+}
+
+/// Megabits for each second: digits, for gigabits with one decimal at most.
+fn speed(text: &str) -> Option<Speed> {
+    let (number, unit) = match text.strip_suffix('G') {
+        Some(number) => (number, 1000),
+        None => (text.strip_suffix('M')?, 1),
+    };
+    let (whole, tenths) = match number.split_once('.') {
+        Some((whole, tenth)) if unit == 1000 && tenth.len() == 1 => (whole, tenth),
+        Some(_) => return None,
+        None => (number, "0"),
+    };
+    let digits = |text: &str| {
+        (1..=4).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_digit())
+    };
+    if !digits(whole) || !digits(tenths) {
+        return None;
+    }
+    let (whole, tenths): (u32, u32) = (whole.parse().ok()?, tenths.parse().ok()?);
+    let megabits = whole * unit + tenths * unit / 10;
+    (megabits > 0).then_some(Speed(megabits))
 }
 
 #[cfg(test)]
@@ -139,6 +175,17 @@ mod tests {
         let ports = expand(&mut report, Spanned::new(text, Span::default()));
         assert!(!report.failed(), "{text}");
         ports.into_iter().map(|port| port.value).collect()
+    }
+
+    #[test]
+    fn speeds_have_a_unit() {
+        let read = |text| speed(text).map(|speed| (speed.0, speed.to_string()));
+        assert_eq!(read("100M"), Some((100, "100M".to_owned())));
+        assert_eq!(read("1G"), Some((1000, "1G".to_owned())));
+        assert_eq!(read("2.5G"), Some((2500, "2.5G".to_owned())));
+        for wrong in ["", "G", "0G", "1", "1.25G", "1.5M", "-1G", "1 G", "99999G"] {
+            assert_eq!(read(wrong), None, "{wrong}");
+        }
     }
 
     #[test]

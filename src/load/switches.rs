@@ -3,14 +3,14 @@
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Lag, Port, PortVlans, Switch};
+use crate::model::{Lag, Port, PortVlans, Speed, Switch};
 
 use super::context::{Context, owned};
 use super::keys;
 use super::kinds;
 use super::outline::Outline;
 use super::port_vlans::{self, VLAN_KEYS};
-use super::ports::{LagDraft, expand, read_lags};
+use super::ports::{LagDraft, expand, read_lags, read_speed};
 use super::reader::{Entry, Table, shown};
 
 /// Reads all switches.
@@ -46,6 +46,7 @@ struct Line<'t> {
     vlans: PortVlans,
     isolated: bool,
     enabled: bool,
+    speed: Option<Speed>,
     description: String,
     /// Whether it says anything that a LAG's member can't have of its own.
     own: bool,
@@ -121,6 +122,7 @@ fn read_ports(cx: &mut Context<'_>, draft: &mut Draft, entry: &Entry<'_>) {
         vlans,
         isolated: isolated.is_some_and(|flag| flag.value),
         enabled: enabled.is_none_or(|flag| flag.value),
+        speed: read_speed(report, &table),
         description: table.prose(report, "description"),
         own: says_vlans || table.get("isolated").is_some(),
     };
@@ -164,12 +166,13 @@ fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &Line<'_>, name: Sp
         vlans: lag.is_none().then(|| line.vlans.clone()),
         isolated: line.isolated,
         enabled: line.enabled,
+        speed: line.speed,
         description: line.description.clone(),
     });
 }
 
 fn check_lag_keys(cx: &mut Context<'_>, line: &Line<'_>, name: &Spanned<String>) {
-    let mut keys = ["enabled", "description"].into_iter();
+    let mut keys = ["enabled", "speed", "description"].into_iter();
     let Some(key) = keys.find(|key| line.table.get(key).is_some()) else {
         return;
     };
@@ -187,6 +190,7 @@ fn add_silent_members(switch: &mut Switch, lags: &Lags, seen: &FxHashMap<String,
                 vlans: None,
                 isolated: false,
                 enabled: true,
+                speed: None,
                 description: String::new(),
             });
         }
@@ -212,6 +216,7 @@ fn finish_lags(cx: &mut Context<'_>, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
             name: draft.name,
             ports: draft.ports,
             lacp: draft.lacp,
+            speed: draft.speed,
             vlans,
             isolated,
         });

@@ -47,7 +47,7 @@ fn check_segments(cx: &mut Context<'_>) {
         .site
         .hosts
         .iter()
-        .filter(|host| host.forwards == Forwards::Routes);
+        .filter(|host| host.forwards.value == Forwards::Routes);
     let of_hosts = forwarding
         .flat_map(|host| &host.interfaces)
         .map(|interface| interface.segment);

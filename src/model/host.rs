@@ -45,8 +45,8 @@ pub struct Host {
     pub default_gateway: Vec<Spanned<IpAddr>>,
     /// Further routes.
     pub routes: Vec<Route>,
-    /// What it does with traffic for others.
-    pub forwards: Forwards,
+    /// What it does with traffic for others, and where that is said (the host's name where it is left out).
+    pub forwards: Spanned<Forwards>,
     /// A line for people; may be empty.
     pub description: String,
 }

@@ -29,4 +29,4 @@ pub use rule::{Action, AddressMatch, Party, Rule, ServiceMatch};
 pub use segment::{Segment, Zone};
 pub use service::{ICMP, ICMPV6, Protocol, Service, TCP, UDP};
 pub use site::{AddressGroup, ServiceGroup, Site};
-pub use switch::{FrameTypes, Lacp, Lag, Link, Port, PortVlans, Switch, VlanId, VlanSet};
+pub use switch::{FrameTypes, Lacp, Lag, Link, Port, PortVlans, Speed, Switch, VlanId, VlanSet};

@@ -7,7 +7,7 @@ use crate::diagnostic::{Span, Spanned};
 use super::address::{AddressSet, InterfaceAddress, Prefix};
 use super::names::SegmentId;
 use super::rule::{Action, AddressMatch, Party, Rule, ServiceMatch};
-use super::switch::{Lacp, VlanId};
+use super::switch::{Lacp, Speed, VlanId};
 
 /// How a router looks at the source address of an arriving packet (RFC 3704 section 2).
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -129,6 +129,8 @@ pub struct RouterLag {
     pub ports: Vec<Spanned<String>>,
     /// Negotiation.
     pub lacp: Lacp,
+    /// Speed of each member, where the file says so.
+    pub speed: Option<Speed>,
 }
 
 /// A gateway or router.

@@ -125,6 +125,22 @@ impl Default for PortVlans {
     }
 }
 
+/// Speed of a port in Mbit/s, at least 1.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Speed(pub u32);
+
+impl fmt::Display for Speed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            megabits if megabits % 1000 == 0 => write!(f, "{}G", megabits / 1000),
+            megabits if megabits > 1000 && megabits % 100 == 0 => {
+                write!(f, "{}.{}G", megabits / 1000, megabits % 1000 / 100)
+            }
+            megabits => write!(f, "{megabits}M"),
+        }
+    }
+}
+
 /// One port of a switch.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Port {
@@ -136,6 +152,8 @@ pub struct Port {
     pub isolated: bool,
     /// A disabled port is dead; any other is a place to plug in.
     pub enabled: bool,
+    /// Speed it is set to, where the file says so.
+    pub speed: Option<Speed>,
     /// A line for people; may be empty.
     pub description: String,
 }
@@ -160,6 +178,8 @@ pub struct Lag {
     pub ports: Vec<Spanned<String>>,
     /// Negotiation.
     pub lacp: Lacp,
+    /// Speed of each member, where the file says so for the whole LAG.
+    pub speed: Option<Speed>,
     /// VLAN configuration of the one logical port.
     pub vlans: PortVlans,
     /// Whether the logical port is isolated.

@@ -207,6 +207,12 @@ pub const CASES: &[Case] = &[
         "a member of the LAG `a`",
         "port = \"a\"",
     ),
+    both(
+        "bad-speed",
+        "[switches.core.ports]\n1 = { access = \"office\", speed = \"fast\" }\n#                               ^",
+        "`fast` is no speed",
+        "with its unit",
+    ),
     load(
         "lag-without-vlans",
         "[switches.core]\nlags.a = { ports = [\"1\", \"2\"], lacp = \"active\" }\n#    ^",

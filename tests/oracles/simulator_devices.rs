@@ -121,7 +121,7 @@ fn of_host(host: &Host) -> Device<'_> {
         let everything: IpNet = everything.parse().expect("a prefix");
         Some((everything, default_exit(host, &ports, everything.addr())?))
     }));
-    let forwards = host.forwards == Forwards::Routes;
+    let forwards = host.forwards.value == Forwards::Routes;
     Device {
         ports,
         is_host: true,
