@@ -209,7 +209,7 @@ pub const CASES: &[Case] = &[
     ),
     both(
         "bad-speed",
-        "[switches.core.ports]\n1 = { access = \"office\", speed = \"fast\" }\n#                               ^",
+        "[switches.core.ports]\n1 = { access = \"office\", speed = \"fast\" }\n#                                ^",
         "`fast` is no speed",
         "with its unit",
     ),
