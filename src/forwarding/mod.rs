@@ -12,6 +12,7 @@ mod crossing;
 mod devices;
 mod filter;
 mod flow;
+pub mod layer2;
 mod network;
 mod reach;
 mod returns;
