@@ -84,6 +84,12 @@ pub(super) fn frame_lines(network: &Network<'_>, way: &FrameWay, end: Option<&Ta
     lines
 }
 
+/// Whether nothing of a way is described.
+pub(super) fn assumed(network: &Network<'_>, way: &FrameWay) -> bool {
+    let mut steps = way.steps.iter();
+    steps.all(|step| matches!(network.fabric.node(step.node).kind, NodeKind::Assumed(_)))
+}
+
 /// Who sends it and how.
 pub(super) fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
     let tags = match &way.sent[..] {
