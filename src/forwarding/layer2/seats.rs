@@ -234,30 +234,13 @@ fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> 
         if !seen.insert((id, frame)) {
             continue;
         }
-        let here = fabric.socket(id);
-        let inside = match &here.tagging {
-            Tagging::Vlans(vlans) => {
-                let vlan = plain(vlans, frame.tags());
-                segments.extend(vlan.and_then(|vlan| fabric.segment_of(vlan)));
-                continue;
-            }
-            Tagging::Through(None) => Some(frame),
-            Tagging::Through(Some(tag)) => untag(frame, *tag),
-        };
-        let Some(inside) = inside else { continue };
-        let outs = fabric.node(here.node).sockets.iter();
-        let outs = outs.map(|&out| (out, fabric.socket(out)));
-        for (_, out) in outs.filter(|(number, out)| {
-            // Alike places have the same forms: what sits at the first one itself counts too.
-            let back = *number == id && matches!(out.far, Far::Sockets(_));
-            !back && !(here.isolated && out.isolated)
-        }) {
-            let frame = match out.tagging {
-                Tagging::Through(Some(tag)) => inside.pushed(tag.get()),
-                _ => Some(inside),
-            };
-            let Some(frame) = frame else { continue };
-            match &out.far {
+        if let Tagging::Vlans(vlans) = &fabric.socket(id).tagging {
+            let vlan = plain(vlans, frame.tags());
+            segments.extend(vlan.and_then(|vlan| fabric.segment_of(vlan)));
+            continue;
+        }
+        for (far, frame) in passed(fabric, id, frame) {
+            match far {
                 Far::Open | Far::Dead => {}
                 Far::Feet(feet) => {
                     let feet = feet.iter().map(|&foot| fabric.foot(foot));
@@ -269,4 +252,28 @@ fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> 
         }
     }
     segments
+}
+
+/// What a node without VLANs passes on of a frame, and to where.
+fn passed(fabric: &Fabric, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
+    let here = fabric.socket(id);
+    let inside = match here.tagging {
+        Tagging::Through(Some(tag)) => untag(frame, tag),
+        _ => Some(frame),
+    };
+    let Some(inside) = inside else {
+        return Vec::new();
+    };
+    let outs = fabric.node(here.node).sockets.iter();
+    let outs = outs.map(|&out| (out, fabric.socket(out)));
+    let others = outs.filter(|(number, out)| {
+        // Alike places have the same forms: what sits at the first one itself counts too.
+        let back = *number == id && matches!(out.far, Far::Sockets(_));
+        !back && !(here.isolated && out.isolated)
+    });
+    let copies = others.filter_map(|(_, out)| match out.tagging {
+        Tagging::Through(Some(tag)) => Some((&out.far, inside.pushed(tag.get())?)),
+        _ => Some((&out.far, inside)),
+    });
+    copies.collect()
 }
