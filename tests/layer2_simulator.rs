@@ -6,6 +6,10 @@
 
 #[path = "support/fabric_checks.rs"]
 mod fabric_checks;
+#[path = "support/fabric_growth.rs"]
+mod fabric_growth;
+#[path = "support/fabric_seen.rs"]
+mod fabric_seen;
 #[path = "oracles/frames.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod frames;
@@ -19,6 +23,7 @@ use boundwalk::load::load_text;
 use boundwalk::model::Site;
 
 use fabric_checks::Checks;
+use fabric_seen::Seen;
 use random_fabric::random_fabric;
 
 /// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
@@ -38,8 +43,8 @@ fn site(seed: u64, text: &str) -> Site {
 }
 
 /// Runs one check over all sites, and fails with the shortest site that differs.
-fn over_all_sites(check: impl Fn(&mut Checks<'_>)) -> fabric_checks::Seen {
-    let mut seen = fabric_checks::Seen::default();
+fn over_all_sites(check: impl Fn(&mut Checks<'_>)) -> Seen {
+    let mut seen = Seen::default();
     let mut wrong: Option<(String, String)> = None;
     let mut count = 0;
     for seed in seeds() {
@@ -91,8 +96,8 @@ fn one_more_tagged_vlan_never_ends_a_delivery() {
     for seed in seeds() {
         let text = random_fabric(seed);
         let old = site(seed, &text);
-        for (what, new) in fabric_checks::with_one_more_tagged(&old) {
-            let (lost, gained) = fabric_checks::compared(&old, &new);
+        for (what, new) in fabric_growth::with_one_more_tagged(&old) {
+            let (lost, gained) = fabric_growth::compared(&old, &new);
             assert_eq!(lost, [], "seed {seed}, {what}\n{text}");
             grown += 1;
             more += usize::from(gained);

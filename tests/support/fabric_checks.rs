@@ -6,29 +6,11 @@ use boundwalk::forwarding::layer2::{
     Fabric, Far, FootId, FootOf, Frame, FrameWay, NodeKind, SocketId, SocketName, Start, Taken,
     flood,
 };
-use boundwalk::model::{HostId, PortVlans, RouterId, SegmentId, Site, VlanId};
+use boundwalk::model::{HostId, RouterId, SegmentId, Site, VlanId};
 
+use crate::fabric_growth::tags_of;
+use crate::fabric_seen::Seen;
 use crate::frames::{Foot, Frames, Jack, Sitting, Spot, Tags, Trip};
-
-/// A VLAN that nobody uses.
-const UNUSED: u16 = 77;
-
-/// What was seen, so that a test that compares nothing with nothing fails.
-#[derive(Clone, Default, Debug)]
-pub struct Seen {
-    pub taken: usize,
-    pub left: usize,
-    pub far: usize,
-    pub tagged: usize,
-    pub two_tags_hop: usize,
-    pub by_lag: usize,
-    pub by_bridge: usize,
-    pub by_wire: usize,
-    pub by_isolated: usize,
-    pub nowhere: usize,
-    pub named: usize,
-    pub vacant: usize,
-}
 
 /// One site, both ways.
 pub struct Checks<'s> {
@@ -290,26 +272,6 @@ fn simulated(fabric: &Fabric, foot: FootId) -> Foot {
     }
 }
 
-/// 0, each VLAN that anything in the site names, and one that nothing names.
-fn tags_of(site: &Site) -> Vec<u16> {
-    let mut tags: BTreeSet<u16> = [0, UNUSED].into_iter().collect();
-    let mut add = |vlan: Option<VlanId>| tags.extend(vlan.map(VlanId::get));
-    for switch in &site.switches {
-        let own = switch.ports.iter().filter_map(|port| port.vlans.as_ref());
-        for vlans in own.chain(switch.lags.iter().map(|lag| &lag.vlans)) {
-            add(vlans.pvid);
-            vlans.members().iter().for_each(|vlan| add(Some(vlan)));
-        }
-    }
-    let segments = site.segments.iter();
-    segments.for_each(|segment| add(segment.vlan.as_ref().map(|vlan| vlan.value)));
-    let routers = site.routers.iter().flat_map(|router| &router.interfaces);
-    routers.for_each(|interface| add(interface.vlan));
-    let hosts = site.hosts.iter().flat_map(|host| &host.interfaces);
-    hosts.for_each(|interface| add(interface.vlan));
-    tags.into_iter().collect()
-}
-
 /// Every stack of two tags at most.
 fn stacks(tags: &[u16]) -> Vec<Tags> {
     let mut stacks = vec![Vec::new()];
@@ -336,119 +298,4 @@ fn nearest(trips: &[Trip]) -> BTreeMap<Foot, usize> {
         *known = far.min(*known);
     }
     nearest
-}
-
-impl Seen {
-    fn count(&mut self, site: &Site, trips: &[Trip]) {
-        for trip in trips {
-            self.taken += trip.feet.len();
-            self.left += trip.left.len();
-            self.nowhere += usize::from(trip.steps.is_empty());
-            self.far += usize::from(trip.feet.values().any(|&far| 3 <= far));
-            self.tagged += usize::from(trip.took.iter().any(|(_, tags, _)| !tags.is_empty()));
-            let mut steps = trip.steps.iter();
-            let hop =
-                |(_, came, _, left): &(Spot, Tags, Spot, Tags)| came.len() == 2 && left.len() == 1;
-            self.two_tags_hop += usize::from(steps.any(hop));
-            for (here, _, out, _) in &trip.steps {
-                let isolated = |spot: &Spot| match *spot {
-                    Spot::Port(switch, port) => site.switches[switch].ports[port].isolated,
-                    Spot::Lag(switch, lag) => site.switches[switch].lags[lag].isolated,
-                    _ => false,
-                };
-                let places = [here, out];
-                let any = |is: fn(&Spot) -> bool| usize::from(places.iter().any(|spot| is(spot)));
-                self.by_lag += any(|spot| matches!(spot, Spot::Lag(..)));
-                self.by_bridge += any(|spot| matches!(spot, Spot::Interface(..)));
-                self.by_wire += any(|spot| matches!(spot, Spot::Wire(..)));
-                self.by_isolated += usize::from(places.iter().any(|spot| isolated(spot)));
-            }
-        }
-    }
-
-    pub fn add(&mut self, other: &Self) {
-        let [mine, theirs] = [&*self, other].map(Self::counts);
-        let sum: Vec<usize> = mine.iter().zip(theirs).map(|(a, b)| a + b).collect();
-        *self = Self {
-            taken: sum[0],
-            left: sum[1],
-            far: sum[2],
-            tagged: sum[3],
-            two_tags_hop: sum[4],
-            by_lag: sum[5],
-            by_bridge: sum[6],
-            by_wire: sum[7],
-            by_isolated: sum[8],
-            nowhere: sum[9],
-            named: sum[10],
-            vacant: sum[11],
-        };
-    }
-
-    fn counts(&self) -> [usize; 12] {
-        [
-            self.taken,
-            self.left,
-            self.far,
-            self.tagged,
-            self.two_tags_hop,
-            self.by_lag,
-            self.by_bridge,
-            self.by_wire,
-            self.by_isolated,
-            self.nowhere,
-            self.named,
-            self.vacant,
-        ]
-    }
-
-    pub fn assert_varied(&self) {
-        let counts = self.counts();
-        let frames = &counts[..10];
-        assert!(
-            frames.iter().all(|&count| 500 < count),
-            "the sites are too tame: {self:?}"
-        );
-    }
-}
-
-/// The same site with one more tagged VLAN on a port or LAG, for each that has room for it.
-pub fn with_one_more_tagged(site: &Site) -> Vec<(String, Site)> {
-    let mut grown = Vec::new();
-    let tags: Vec<VlanId> = tags_of(site).into_iter().filter_map(VlanId::new).collect();
-    for number in 0..site.switches.len() {
-        let switch = &site.switches[number];
-        let ports = switch.ports.len();
-        for at in 0..ports + switch.lags.len() {
-            for &vlan in &tags {
-                let mut new = site.clone();
-                let switch = &mut new.switches[number];
-                let vlans: Option<&mut PortVlans> = match at.checked_sub(ports) {
-                    None => switch.ports[at].vlans.as_mut(),
-                    Some(lag) => Some(&mut switch.lags[lag].vlans),
-                };
-                if let Some(vlans) = vlans.filter(|vlans| switch.vlan_aware && !vlans.carries(vlan))
-                {
-                    vlans.tagged.insert(vlan);
-                    grown.push((format!("switch {number}, port {at}, VLAN {vlan}"), new));
-                }
-            }
-        }
-    }
-    grown
-}
-
-/// Deliveries from interface to interface that the new site lost, and whether it gained any.
-pub fn compared(old: &Site, new: &Site) -> (Vec<(FootId, FootId)>, bool) {
-    let [old, new] = [old, new].map(|site| {
-        let fabric = Fabric::new(site);
-        let pairs = fabric.foot_ids().flat_map(|from| {
-            let flood = flood(&fabric, &[Start::Foot(from)]);
-            let feet: Vec<FootId> = flood.feet().collect();
-            feet.into_iter().map(move |to| (from, to))
-        });
-        pairs.collect::<BTreeSet<(FootId, FootId)>>()
-    });
-    let lost = old.difference(&new).copied().collect();
-    (lost, old.len() < new.len())
 }
