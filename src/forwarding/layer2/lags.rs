@@ -112,10 +112,12 @@ fn partners(site: &Site, ends: &[[End; 2]]) -> Vec<[LagId; 2]> {
     let mut far_of: FxHashMap<LagId, Vec<Option<LagId>>> = FxHashMap::default();
     let mut seen: Vec<[LagId; 2]> = Vec::new();
     for &[one, other] in ends {
-        let (End::Single(near, one), End::Single(far, other)) = (one, other) else {
-            continue;
-        };
-        let carries = live(site, near) && live(site, far);
+        let carries = live(site, one) && live(site, other);
+        let [one, other] = [one, other].map(|end| match end {
+            End::Single(_, lag) => lag,
+            // The bundle of another LAG ends at one port: no partner.
+            End::Whole(_) => None,
+        });
         for (near, far) in [(one, other), (other, one)] {
             if let Some(near) = near {
                 far_of.entry(near).or_default().push(far);
@@ -141,10 +143,10 @@ fn partners(site: &Site, ends: &[[End; 2]]) -> Vec<[LagId; 2]> {
     seen
 }
 
-/// Whether a plug is no disabled port.
-fn live(site: &Site, plug: Plug) -> bool {
-    match plug {
-        Plug::Port(switch, port) => site.switches[switch.0].ports[port].enabled,
+/// Whether an end of a link is no disabled port.
+fn live(site: &Site, end: End) -> bool {
+    match end {
+        End::Single(Plug::Port(switch, port), _) => site.switches[switch.0].ports[port].enabled,
         _ => true,
     }
 }
