@@ -244,3 +244,39 @@ ends = ["edge:a", "core:1"]
         assert!(!from_port(&site, "2", &[60], "edge.office"), "{lacp}");
     }
 }
+
+/// Of the cables of a LAG one leads to its partner, the other to the bundle of a third device: none forms.
+#[test]
+fn a_lag_that_is_split_to_two_devices_is_its_single_cables() {
+    let rest = r#"
+[switches.core.lags.up]
+ports = ["1", "2"]
+lacp = "active"
+[switches.core.ports]
+"up" = { tagged = ["office"] }
+[switches.hall.lags.up]
+ports = ["1", "2"]
+lacp = "active"
+[switches.hall.ports]
+"up" = { tagged = ["office"] }
+"3" = { access = "office" }
+[gateways.edge]
+default = "deny"
+[gateways.edge.lags.trunk]
+ports = ["a", "b"]
+lacp = "active"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "trunk"
+vlan = 10
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "hall:3"
+[[links]]
+ends = ["core:1", "edge:a"]
+[[links]]
+ends = ["hall:up", "core:2"]
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
+}

@@ -263,8 +263,19 @@ impl Plan {
                     [Some(one), Some(other)] if at == 0 || straight || self.random.percent(40) => {
                         self.links.push([one, other]);
                     }
-                    ends => self.free.extend(ends.into_iter().flatten()),
+                    ends => ends.into_iter().flatten().for_each(|end| self.stray(end)),
                 }
+            }
+        }
+    }
+
+    /// A member port that does not lead where its LAG does: to a whole LAG, or wherever a single cable goes.
+    fn stray(&mut self, end: String) {
+        match self.lags.pop() {
+            Some(third) if self.random.percent(30) => self.links.push([end, third.end()]),
+            third => {
+                self.lags.extend(third);
+                self.free.push(end);
             }
         }
     }
