@@ -136,26 +136,7 @@ impl<'s> Checks<'s> {
         claim(starts.contains(&way.start), "another start")?;
         claim(way.sent.len() <= 2, "more tags than a device puts on")?;
         let first = way.steps.first().ok_or("no step")?;
-        let trip = match way.start {
-            Start::Foot(foot) => {
-                let foot = self.simulated(foot);
-                let tag: Tags = self.frames.tag(foot).map(VlanId::get).into_iter().collect();
-                claim(way.sent == tag, "not the tag of the interface")?;
-                let feet = self.frames.feet_at(self.spot_of[&first.ingress]);
-                claim(
-                    feet.is_some_and(|feet| feet.contains(&foot)),
-                    "it is not there",
-                )?;
-                self.frames.send_from(foot)
-            }
-            Start::Seat(socket, frame) => {
-                claim(first.ingress == socket, "it begins elsewhere")?;
-                // Where a priority tag was sent, none or that of the PVID does the same.
-                let choice = meant(&frame, &self.tags).contains(&way.sent);
-                claim(choice || frame.tags().contains(&0), "not its choice")?;
-                self.frames.send(self.spot_of[&socket], &way.sent)
-            }
-        };
+        let trip = self.resend(way, first.ingress)?;
         let mut tags = &way.sent;
         for (number, step) in way.steps.iter().enumerate() {
             claim(step.arrived == *tags, "tags change on a cable")?;
@@ -171,6 +152,30 @@ impl<'s> Checks<'s> {
             tags = &step.left;
         }
         self.replay_end(taken, way, &trip, nearest)
+    }
+
+    /// The trip of the frame that a way says was sent, if its start may send it there.
+    fn resend(&self, way: &FrameWay, at: SocketId) -> Result<Trip, String> {
+        let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
+        let spot = self.spot_of[&at];
+        if let Start::Foot(foot) = way.start {
+            let foot = self.simulated(foot);
+            let tag = self.frames.tag(foot).map(VlanId::get);
+            let tag: Tags = tag.into_iter().collect();
+            claim(way.sent == tag, "not the tag of the interface")?;
+            let feet = self.frames.feet_at(spot);
+            let there = feet.is_some_and(|feet| feet.contains(&foot));
+            claim(there, "it is not there")?;
+            return Ok(self.frames.send_from(foot));
+        }
+        if let Start::Seat(socket, frame) = way.start {
+            claim(at == socket, "it begins elsewhere")?;
+            // Where a priority tag was sent, none or that of the PVID does the same.
+            let choice = meant(&frame, &self.tags).contains(&way.sent);
+            claim(choice || frame.tags().contains(&0), "not its choice")?;
+            return Ok(self.frames.send(spot, &way.sent));
+        }
+        Err("a start that was not asked for".to_owned())
     }
 
     fn replay_end(
