@@ -219,7 +219,7 @@ impl<'s> Frames<'s> {
         while let Some((spot, tags, far)) = work.pop_front() {
             for (out, left) in self.passes(spot, &tags) {
                 trip.steps.insert((spot, tags.clone(), out, left.clone()));
-                if self.at(out).is_empty() || self.feet_at(out).is_some() {
+                if self.is_end(out) {
                     trip.left.entry((out, left.clone())).or_insert(far);
                 }
                 for jack in self.at(out) {
@@ -239,6 +239,11 @@ impl<'s> Frames<'s> {
             }
         }
         trip
+    }
+
+    /// Whether nothing is plugged in at a place, or only devices that pass nothing on.
+    pub fn is_end(&self, spot: Spot) -> bool {
+        self.at(spot).is_empty() || self.feet_at(spot).is_some()
     }
 
     /// The interfaces at a place where nothing else is.
