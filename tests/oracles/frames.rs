@@ -241,9 +241,11 @@ impl<'s> Frames<'s> {
         trip
     }
 
-    /// Whether nothing is plugged in at a place, or only devices that pass nothing on.
+    /// Whether nothing is plugged in at a place, or devices whose place another may take: no switch.
     pub fn is_end(&self, spot: Spot) -> bool {
-        self.at(spot).is_empty() || self.feet_at(spot).is_some()
+        let bridging = |jack: &Jack| matches!(jack, Jack::Spot(Spot::Interface(..)));
+        let jacks = self.at(spot);
+        jacks.is_empty() || jacks.iter().any(bridging) || self.feet_at(spot).is_some()
     }
 
     /// The interfaces at a place where nothing else is.
