@@ -7,7 +7,7 @@ use crate::forwarding::layer2::{
     Admitted, Frame, FrameWay, NodeKind, SocketId, Start, Tagging, flood,
 };
 use crate::forwarding::{DeviceId, Network};
-use crate::model::{Family, Forwards, SegmentId, Site};
+use crate::model::{Date, Family, Forwards, SegmentId, Site};
 
 use super::cut::{Cut, cut};
 use super::needed::Needed;
@@ -232,7 +232,7 @@ pub(super) fn settings_of(
     };
     if let Some(socket) = way.legs.first().and_then(|leg| begins(network, leg)) {
         plugged(network, socket, from).into_iter().for_each(&mut add);
-        seat_setting(network, socket, from).into_iter().for_each(&mut add);
+        seat_settings(network, socket, from).into_iter().for_each(&mut add);
     }
     for (number, leg) in way.legs.iter().enumerate() {
         frame_settings(network, leg).into_iter().for_each(&mut add);
@@ -246,24 +246,28 @@ pub(super) fn settings_of(
     }
     plugged(network, way.end.socket, to).into_iter().for_each(&mut add);
     if way.end.foot.is_none() {
-        seat_setting(network, way.end.socket, to).into_iter().for_each(&mut add);
+        seat_settings(network, way.end.socket, to).into_iter().for_each(&mut add);
     }
     settings
 }
 
 /// What makes a port a place for devices of a segment: its PVID, or its membership.
-fn seat_setting(network: &Network<'_>, id: SocketId, segment: SegmentId) -> Option<Setting> {
+fn seat_settings(network: &Network<'_>, id: SocketId, segment: SegmentId) -> Vec<Setting> {
     let site = network.site;
     let socket = network.fabric.socket(id);
-    let Tagging::Vlans(vlans) = &socket.tagging else {
-        return None;
+    let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
+    let (Tagging::Vlans(vlans), Some(key), Some(vlan)) =
+        (&socket.tagging, PortKey::of(site, socket.name), vlan)
+    else {
+        return Vec::new();
     };
-    let key = PortKey::of(site, socket.name)?;
-    let vlan = site.segment(segment).vlan?.value;
-    if vlans.pvid == Some(vlan) {
-        return Some(Setting::Pvid(key, vlan));
+    let member = vlans.carries(vlan);
+    match (vlans.pvid == Some(vlan), member) {
+        (true, true) => vec![Setting::Pvid(key, vlan)],
+        (true, false) => vec![Setting::Pvid(key, vlan), Setting::FilterOff(key)],
+        (false, true) => vec![Setting::Member(key, vlan)],
+        (false, false) => Vec::new(),
     }
-    vlans.carries(vlan).then_some(Setting::Member(key, vlan))
 }
 
 /// The cable at a socket whose host the file puts on a segment that the port is not of.
@@ -298,11 +302,14 @@ fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
             continue;
         };
         if let Some(port) = key(step.ingress) {
-            settings.push(match admitted {
-                Admitted::Pvid => Setting::Pvid(port, vlan),
-                Admitted::Member => Setting::Member(port, vlan),
-                Admitted::Unfiltered => Setting::FilterOff(port),
+            settings.extend(match admitted {
+                Admitted::Pvid => vec![Setting::Pvid(port, vlan)],
+                Admitted::Member => vec![Setting::Member(port, vlan)],
+                Admitted::Unfiltered => vec![],
             });
+            // A PVID that the port is no member of is let in by the same.
+            let member = port.vlans(site).is_some_and(|vlans| vlans.carries(vlan));
+            settings.extend((!member).then_some(Setting::FilterOff(port)));
         }
         if let Some(port) = key(step.egress) {
             let untagged = port.vlans(site).is_some_and(|vlans| vlans.untagged.contains(vlan));
@@ -326,31 +333,28 @@ pub fn closing(
     if pairs.is_empty() {
         return None;
     }
-    let bare = stripped(network.site);
-    let needed = Needed::new(network);
-    let weight = |setting: Setting| if needed.has(setting) { 1_000 } else { 1 };
-    let stay: Vec<(SegmentId, SegmentId)> = pairs
-        .iter()
-        .filter(|pair| pair.settings.is_empty())
-        .map(|pair| (pair.from, pair.to))
-        .collect();
-    let asked = |from, to| asked(from, to) && !stay.contains(&(from, to));
-    let mut known: FxHashMap<Vec<Setting>, Vec<Vec<Setting>>> = FxHashMap::default();
-    let first: Vec<Vec<Setting>> = pairs.iter().map(|pair| pair.settings.clone()).collect();
-    known.insert(Vec::new(), first);
-    let mut open = |set: &[Setting]| {
-        if let Some(paths) = known.get(set) {
-            return paths.clone();
-        }
-        let left = left_open(network, &bare, set, &asked);
-        known.insert(set.to_vec(), left.clone());
-        left
+    let attempt = Attempt {
+        today: network.today,
+        bare: stripped(network.site),
+        needed: Needed::new(network),
+        asked,
     };
-    let found: Cut<Setting> = cut(&weight, &mut open, MOST_ALTERNATIVES)?;
+    let unclosable = pairs.iter().filter(|pair| pair.settings.is_empty());
+    let mut stay: Vec<(SegmentId, SegmentId)> =
+        unclosable.map(|pair| (pair.from, pair.to)).collect();
+    // A pair may turn out to stay open only once its shorter ways are closed: then all begins again without it.
+    let found = loop {
+        let before = stay.len();
+        let found = attempt.cut(pairs, &mut stay)?;
+        if stay.len() == before {
+            break found;
+        }
+    };
     let mut used: Vec<Setting> = found.sets.iter().flatten().copied().collect();
     used.sort_unstable();
     used.dedup();
-    used.retain(|setting| needed.has(*setting));
+    used.retain(|setting| attempt.needed.has(*setting));
+    stay.sort_unstable();
     Some(Closing {
         sets: found.sets,
         needed: used,
@@ -359,23 +363,67 @@ pub fn closing(
     })
 }
 
-/// Ways that stay open once a set of settings is undone, each by its settings.
-fn left_open(
-    network: &Network<'_>,
-    bare: &Site,
-    set: &[Setting],
-    asked: &dyn Fn(SegmentId, SegmentId) -> bool,
-) -> Vec<Vec<Setting>> {
-    let mut changed = bare.clone();
-    set.iter().for_each(|setting| setting.undo(&mut changed));
-    let network = Network::new(&changed, network.today);
-    let left = bypasses(&network, asked).into_iter();
-    left.map(|pair| {
-        let kept = pair.settings.into_iter().filter(|setting| !set.contains(setting));
-        kept.collect()
-    })
-    .filter(|path: &Vec<Setting>| !path.is_empty())
-    .collect()
+/// What one search for a cut works with.
+struct Attempt<'a> {
+    today: Date,
+    bare: Site,
+    needed: Needed,
+    asked: &'a dyn Fn(SegmentId, SegmentId) -> bool,
+}
+
+impl Attempt<'_> {
+    /// The smallest sets for all pairs but those that stay open, to which pairs are added that no setting
+    /// closes.
+    fn cut(
+        &self,
+        pairs: &[Bypass],
+        stay: &mut Vec<(SegmentId, SegmentId)>,
+    ) -> Option<Cut<Setting>> {
+        let weight = |setting: Setting| if self.needed.has(setting) { 1_000 } else { 1 };
+        let closable = pairs.iter().filter(|pair| !stay.contains(&(pair.from, pair.to)));
+        let first: Vec<Vec<Setting>> = closable.map(|pair| pair.settings.clone()).collect();
+        let mut known: FxHashMap<Vec<Setting>, Vec<Vec<Setting>>> = FxHashMap::default();
+        known.insert(Vec::new(), first);
+        let mut doubt = false;
+        let mut open = |set: &[Setting]| {
+            if let Some(paths) = known.get(set) {
+                return paths.clone();
+            }
+            let left = self.left_open(set, stay);
+            // Carrying a VLAN tagged instead may open a way that was not there before: what is left is then no
+            // proof that every set must meet it.
+            let retagged = set.iter().any(|setting| matches!(setting, Setting::Untagged(..)));
+            doubt |= retagged && !left.is_empty();
+            known.insert(set.to_vec(), left.clone());
+            left
+        };
+        let mut found = cut(&weight, &mut open, MOST_ALTERNATIVES)?;
+        found.smallest &= !doubt;
+        Some(found)
+    }
+
+    /// Ways that stay open once a set of settings is undone, each by its settings.
+    fn left_open(
+        &self,
+        set: &[Setting],
+        stay: &mut Vec<(SegmentId, SegmentId)>,
+    ) -> Vec<Vec<Setting>> {
+        let mut changed = self.bare.clone();
+        set.iter().for_each(|setting| setting.undo(&mut changed));
+        let network = Network::new(&changed, self.today);
+        let known = stay.clone();
+        let asked = |from, to| (self.asked)(from, to) && !known.contains(&(from, to));
+        let mut paths = Vec::new();
+        for pair in bypasses(&network, &asked) {
+            let kept = pair.settings.into_iter().filter(|setting| !set.contains(setting));
+            let path: Vec<Setting> = kept.collect();
+            match path.is_empty() {
+                true => stay.push((pair.from, pair.to)),
+                false => paths.push(path),
+            }
+        }
+        paths
+    }
 }
 
 /// The site without what plays no part where no rule decides.

@@ -68,20 +68,6 @@ impl Certificate {
                 inside.push((visit.node, visit.vlan));
             }
         }
-        let mut sends: Vec<(SocketId, Frame)> = Vec::new();
-        let fabric = &network.fabric;
-        let left = flood.visits.iter().filter_map(|visit| visit.parent.map(|(_, socket)| socket));
-        let frames = flood.visits.iter().filter(|visit| visit.parent.is_some());
-        for (socket, visit) in left.zip(frames) {
-            let parent = visit.parent.map(|(at, _)| flood.visits[at as usize]);
-            let frame = parent.and_then(|parent| on_cable(network, parent.vlan, parent.below, socket));
-            sends.extend(frame.map(|frame| (socket, frame)));
-        }
-        sends.extend(flood.taken.iter().map(|taken| (taken.socket, taken.frame)));
-        let cables = flood.stopped.iter().filter(|stopped| stopped.from != SocketId::NOWHERE);
-        sends.extend(cables.map(|stopped| (stopped.from, stopped.frame)));
-        sends.sort_unstable();
-        sends.dedup();
         let mut takers: Vec<FootId> = flood.feet().collect();
         takers.sort_unstable();
         let closed = inside
@@ -90,31 +76,14 @@ impl Certificate {
             .flat_map(|(node, vlan)| closed_beside(network, node, vlan, &inside))
             .collect();
         let ends = flood.stopped.iter().filter_map(|stopped| end(network, stopped)).collect();
-        debug_assert!(inside.iter().all(|(node, _)| (node.0 as usize) < fabric.nodes.len()));
         Self {
             segment,
             inside,
-            sends,
+            sends: flood.sends(&network.fabric),
             takers,
             closed,
             ends,
         }
-    }
-}
-
-/// The frame that leaves by a socket.
-fn on_cable(
-    network: &Network<'_>,
-    vlan: Option<VlanId>,
-    below: Frame,
-    socket: SocketId,
-) -> Option<Frame> {
-    match (&network.fabric.socket(socket).tagging, vlan) {
-        (Tagging::Vlans(vlans), Some(vlan)) => {
-            crate::forwarding::layer2::frame::egress(vlans, vlan, below)
-        }
-        (Tagging::Through(Some(tag)), _) => below.pushed(tag.get()),
-        _ => Some(below),
     }
 }
 

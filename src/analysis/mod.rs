@@ -36,6 +36,7 @@ pub use isolation::{Contact, Direction, Met, Opening, Verdict, isolation};
 pub use legs::Leg;
 pub use matrix::{By, Matrix, Question, rows};
 pub use naming::Naming;
+pub use needed::Needed;
 pub use notes::{CAUTION, foot_name, notes};
 pub use party::{Column, Party, all_parties, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};

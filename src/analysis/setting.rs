@@ -201,8 +201,7 @@ impl Setting {
                     vlans.ingress_filter = true;
                 }
             }
-            // Without its cable a device is taken to stand where the file says.
-            Self::Plugged(link) => unplug(site, link),
+            Self::Plugged(link) => site.links[link].pulled = true,
             Self::Forwards(host) => site.hosts[host.0].forwards.value = Forwards::No,
             Self::NoRules(router) => site.routers[router.0].role = deny_everything(),
         }
@@ -218,18 +217,6 @@ fn deny_everything() -> Role {
         destination_translations: Vec::new(),
         source_translations: Vec::new(),
     }))
-}
-
-/// Pulls a cable. Both ends stay described, so that numbers of other cables hold: it now joins a port with
-/// itself, which carries nothing.
-fn unplug(site: &mut Site, link: usize) {
-    let [one, other] = &site.links[link].ends;
-    let host = |end: &Spanned<LinkEnd>| matches!(end.value, LinkEnd::Host(..));
-    let stays = match host(one) {
-        true => other.clone(),
-        false => one.clone(),
-    };
-    site.links[link].ends = [stays.clone(), stays];
 }
 
 /// Both ends of a cable carry a VLAN tagged.

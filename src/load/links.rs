@@ -74,6 +74,7 @@ fn read_short(
         ],
         label: None,
         place: span,
+        pulled: false,
     })
 }
 
@@ -162,6 +163,7 @@ fn read_link(cx: &mut Context<'_>, sockets: &mut Sockets, value: Value<'_>) -> O
         ends,
         label,
         place: table.place(),
+        pulled: false,
     })
 }
 

@@ -229,6 +229,8 @@ pub struct Link {
     pub label: Option<String>,
     /// Where it is described.
     pub place: Span,
+    /// Pulled out at both ends, which stay blocked. For what-ifs only: no file says so.
+    pub pulled: bool,
 }
 
 #[cfg(test)]

@@ -255,6 +255,7 @@ impl Build {
 
     fn plug(&mut self, site: &Site, cable: &Cable) {
         let [one, other] = cable.ends.map(|end| self.find(site, end));
+        let pulled = site.links[cable.link].pulled;
         for found in [&one, &other] {
             match found {
                 Found::Feet(feet) => self.cabled.extend(feet.iter().copied()),
@@ -263,6 +264,7 @@ impl Build {
             }
         }
         match (one, other) {
+            (one, other) if pulled => self.block([one, other]),
             (Found::Socket(one), Found::Socket(other)) => self.join(one, other),
             (Found::Socket(socket), Found::Feet(feet))
             | (Found::Feet(feet), Found::Socket(socket)) => {
@@ -282,6 +284,15 @@ impl Build {
                 }
             }
             (Found::Feet(_) | Found::Dead, Found::Dead) | (Found::Dead, Found::Feet(_)) => {}
+        }
+    }
+
+    /// Both ends of a pulled cable: nothing else is plugged in there.
+    fn block(&mut self, ends: [Found; 2]) {
+        for end in ends {
+            if let Found::Socket(socket) = end {
+                self.socket_mut(socket).far = Far::Dead;
+            }
         }
     }
 

@@ -82,6 +82,23 @@ impl Flood {
         self.taken.iter().filter_map(|taken| taken.foot)
     }
 
+    /// Every frame that is put on a cable or out of an open port, ascending: the socket and the frame.
+    pub fn sends(&self, fabric: &Fabric) -> Vec<(SocketId, Frame)> {
+        let mut sends = Vec::new();
+        for visit in &self.visits {
+            for &socket in &fabric.node(visit.node).sockets {
+                let isolated = fabric.is_isolated(visit.arrived) && fabric.is_isolated(socket);
+                if socket != visit.arrived && !isolated {
+                    let frame = departing(fabric, visit, socket);
+                    sends.extend(frame.map(|frame| (socket, frame)));
+                }
+            }
+        }
+        sends.sort_unstable();
+        sends.dedup();
+        sends
+    }
+
     /// Whether an interface takes a frame.
     pub fn reaches(&self, foot: FootId) -> bool {
         self.feet().any(|taken| taken == foot)
@@ -242,12 +259,9 @@ impl Run<'_> {
             return;
         }
         let here = self.fabric.socket(socket);
-        let frame = match (&here.tagging, visit.vlan) {
-            (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
-            (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),
-            _ => Some(visit.below),
+        let Some(frame) = departing(self.fabric, visit, socket) else {
+            return;
         };
-        let Some(frame) = frame else { return };
         let from = From {
             parent: Some((number, socket)),
             start: visit.start,
@@ -307,6 +321,15 @@ impl Run<'_> {
                 visit,
             });
         }
+    }
+}
+
+/// A frame inside a node as it leaves by a socket; `None`: it does not.
+fn departing(fabric: &Fabric, visit: &Visit, socket: SocketId) -> Option<Frame> {
+    match (&fabric.socket(socket).tagging, visit.vlan) {
+        (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
+        (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),
+        _ => Some(visit.below),
     }
 }
 

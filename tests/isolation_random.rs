@@ -1,0 +1,242 @@
+//! On random fabrics: is a certificate of isolation closed under what ports do with frames, as an independent
+//! simulator has it? Does the set that closes all ways round really close them, and does no smaller one?
+
+#[path = "oracles/frames.rs"]
+#[allow(dead_code, unused_imports, reason = "each test uses its part")]
+mod frames;
+#[path = "support/random.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod random;
+#[path = "support/random_fabric.rs"]
+mod random_fabric;
+
+use std::collections::BTreeSet;
+
+use boundwalk::analysis::{
+    Bypass, Certificate, Needed, Setting, Verdict, bypasses, closing, isolation,
+};
+use boundwalk::forwarding::Network;
+use boundwalk::forwarding::layer2::{FootOf, Frame, NodeKind, SocketId, SocketName};
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, HostId, SegmentId, Site};
+
+use frames::{Foot, Frames, Jack, Spot};
+use random_fabric::random_fabric;
+
+const TODAY: Date = Date::constant(2026, 11, 25);
+
+/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
+fn seeds() -> std::ops::Range<u64> {
+    let wanted = std::env::var("BOUNDWALK_SITES");
+    let wanted = wanted.ok().and_then(|text| text.parse().ok());
+    0..wanted.unwrap_or(300)
+}
+
+fn site(text: &str) -> Site {
+    load_text("drawn", text).site.expect("a random site loads")
+}
+
+/// A random site in which each segment is a zone of its own.
+fn drawn(seed: u64) -> String {
+    let text = random_fabric(seed);
+    let mut zoned = String::new();
+    let mut zones = String::new();
+    for (number, part) in text.split("zone = \"z\"").enumerate() {
+        if number > 0 {
+            zoned.push_str(&format!("zone = \"z{number}\""));
+            zones.push_str(&format!("[zones.z{number}]\ntrust = {number}\n"));
+        }
+        zoned.push_str(part);
+    }
+    zones + &zoned.replace("[zones.z]\ntrust = 50\n", "")
+}
+
+/// The place of the simulator that a socket is; `None` for one without a name.
+fn spot(network: &Network<'_>, id: SocketId) -> Option<Spot> {
+    match network.fabric.socket(id).name {
+        SocketName::Port(switch, port) => Some(Spot::Port(switch.0, port)),
+        SocketName::Lag(switch, lag) => Some(Spot::Lag(switch.0, lag)),
+        SocketName::Interface(host, at) => Some(Spot::Interface(host.0, at)),
+        SocketName::Unnamed => match network.fabric.node(network.fabric.socket(id).node).kind {
+            NodeKind::Bridge(HostId(host)) => Some(Spot::Inside(host)),
+            _ => None,
+        },
+    }
+}
+
+/// Tag stacks that a frame of the model stands for, over some VLANs.
+fn stacks(frame: Frame, vlans: &[u16]) -> Vec<Vec<u16>> {
+    let mut all = vec![frame.tags().to_vec()];
+    let mut longer = all.clone();
+    for _ in 0..frame.free() {
+        longer = longer
+            .iter()
+            .flat_map(|tags| vlans.iter().map(|&vlan| [&tags[..], &[vlan]].concat()))
+            .collect();
+        all.extend(longer.iter().cloned());
+    }
+    all
+}
+
+/// Checks a certificate against the simulator; `None` where a place of it has no name.
+fn check(
+    network: &Network<'_>,
+    certificate: &Certificate,
+    vlans: &[u16],
+) -> Option<Result<(), String>> {
+    let site = network.site;
+    let frames = Frames::new(site);
+    let mut sends: BTreeSet<(Spot, Vec<u16>)> = BTreeSet::new();
+    for (socket, frame) in &certificate.sends {
+        let spot = spot(network, *socket)?;
+        sends.extend(stacks(*frame, vlans).into_iter().map(|tags| (spot, tags)));
+    }
+    let mut arrivals: Vec<(Spot, Vec<u16>)> = Vec::new();
+    for seat in network.fabric.seats(certificate.segment) {
+        let here = spot(network, seat.socket)?;
+        arrivals.extend(
+            stacks(Frame::HOSTILE, vlans)
+                .into_iter()
+                .map(|tags| (here, tags)),
+        );
+    }
+    for (spot, tags) in &sends {
+        for jack in frames.at(*spot) {
+            match jack {
+                Jack::Spot(next) => arrivals.push((*next, tags.clone())),
+                Jack::Feet(feet) => {
+                    for &foot in feet.iter().filter(|&&foot| frames.takes(foot, tags)) {
+                        if let Err(why) = may_take(network, certificate, foot) {
+                            return Some(Err(why));
+                        }
+                    }
+                }
+                Jack::Dead => {}
+            }
+        }
+    }
+    for (spot, tags) in arrivals {
+        for (out, left) in frames.passes(spot, &tags) {
+            if !sends.contains(&(out, left.clone())) {
+                return Some(Err(format!(
+                    "{spot:?} {tags:?} leaves by {out:?} with {left:?}"
+                )));
+            }
+        }
+    }
+    Some(Ok(()))
+}
+
+/// Only hosts on the segment that do not route may take its frames, and the certificate names them.
+fn may_take(network: &Network<'_>, certificate: &Certificate, foot: Foot) -> Result<(), String> {
+    let Foot::Host(host, at) = foot else {
+        return Err(format!("a router takes a frame: {foot:?}"));
+    };
+    let id = network.fabric.foot_of(FootOf::Host(HostId(host), at));
+    let there = network.fabric.foot(id).segment;
+    match there == certificate.segment && certificate.takers.contains(&id) {
+        true => Ok(()),
+        false => Err(format!("{foot:?} takes a frame and is not named")),
+    }
+}
+
+/// Tags of segments, and one more that nobody uses; 0 is a priority tag.
+fn tags(site: &Site) -> Vec<u16> {
+    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
+    let mut tags: Vec<u16> = vlans.map(|vlan| vlan.value.get()).collect();
+    tags.extend([0, 1, 4_000]);
+    tags.sort_unstable();
+    tags.dedup();
+    tags
+}
+
+#[test]
+fn certificates_are_closed() {
+    let (mut checked, mut others) = (0, 0);
+    for seed in seeds() {
+        let text = drawn(seed);
+        let site = site(&text);
+        let network = Network::new(&site, TODAY);
+        for segment in site.segment_ids() {
+            let Verdict::ByDesign(certificate) = isolation(&network, segment) else {
+                others += 1;
+                continue;
+            };
+            if let Some(outcome) = check(&network, &certificate, &tags(&site)) {
+                outcome.unwrap_or_else(|why| panic!("seed {seed}, {segment:?}: {why}\n{text}"));
+                checked += usize::from(!certificate.sends.is_empty());
+            }
+        }
+    }
+    assert!(
+        checked > 20 && others > 100,
+        "too tame: {checked} checked, {others} others"
+    );
+}
+
+fn all(_: SegmentId, _: SegmentId) -> bool {
+    true
+}
+
+/// Ways left once settings are undone, in a copy of the whole site.
+fn left(site: &Site, set: &[Setting]) -> Vec<Bypass> {
+    let mut changed = site.clone();
+    set.iter().for_each(|setting| setting.undo(&mut changed));
+    bypasses(&Network::new(&changed, TODAY), &all)
+}
+
+#[test]
+fn what_closes_the_ways_round_closes_them_and_nothing_smaller_does() {
+    let (mut closed, mut compared) = (0, 0);
+    for seed in seeds() {
+        let text = drawn(seed);
+        let site = site(&text);
+        let network = Network::new(&site, TODAY);
+        let pairs = bypasses(&network, &all);
+        let Some(closing) = closing(&network, &pairs, &all) else {
+            continue;
+        };
+        let stays = |pair: &Bypass| closing.stay.contains(&(pair.from, pair.to));
+        for set in &closing.sets {
+            let open: Vec<Bypass> = left(&site, set)
+                .into_iter()
+                .filter(|pair| !stays(pair))
+                .collect();
+            assert!(
+                open.is_empty(),
+                "seed {seed}: {set:?} leaves {open:?}\n{text}"
+            );
+            closed += 1;
+        }
+        // Of sets that cut nothing else: no smaller one, by trying all.
+        let size = closing.sets.first().map_or(0, Vec::len);
+        if !closing.smallest || !closing.needed.is_empty() || !(2..=3).contains(&size) {
+            continue;
+        }
+        let needed = Needed::new(&network);
+        let mut universe: Vec<Setting> = pairs
+            .iter()
+            .flat_map(|pair| pair.settings.clone())
+            .collect();
+        universe.sort_unstable();
+        universe.dedup();
+        for one in 0..universe.len() {
+            for other in one..universe.len() {
+                let smaller = &[universe[one], universe[other]][..size - 1];
+                let works = left(&site, smaller).iter().all(stays);
+                // Pulling a cable takes more away than the fault of plugging it in there.
+                let pulled = |setting: &Setting| matches!(setting, Setting::Plugged(_));
+                let heavy = smaller.iter().any(|setting| needed.has(*setting) || pulled(setting));
+                assert!(
+                    !works || heavy,
+                    "seed {seed}: {smaller:?} is enough\n{text}"
+                );
+            }
+        }
+        compared += 1;
+    }
+    assert!(
+        closed > 50 && compared > 10,
+        "too tame: {closed} sets, {compared} compared"
+    );
+}
