@@ -1,6 +1,8 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 
+mod checks;
 mod csv;
+mod findings;
 mod flows;
 mod json;
 mod json_path;
@@ -13,7 +15,9 @@ mod shape;
 mod text;
 mod words;
 
+pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use csv::matrix_csv;
+pub use findings::findings_text;
 pub use flows::flows_text;
 pub use json::{matrix_json, problems_json, review_json};
 pub use json_path::path_json;
@@ -21,6 +25,6 @@ pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};
 pub use path::path_text;
-pub use problems::{problem_summary, problem_text};
+pub use problems::{finding_summary, finding_text, problem_summary, problem_text};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use text::{clean, fit, width, wrapped};
