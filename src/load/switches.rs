@@ -29,7 +29,7 @@ struct Lags {
     /// LAG by member port.
     members: FxHashMap<String, usize>,
     /// VLANs and isolation, once given.
-    settings: Vec<Option<(PortVlans, bool)>>,
+    settings: Vec<Option<(PortVlans, bool, Span)>>,
 }
 
 /// A switch while its ports are read.
@@ -149,7 +149,7 @@ fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &Line<'_>, name: Sp
     draft.seen.insert(name.value.clone(), name.span);
     if let Some(&lag) = draft.lags.names.get(&name.value) {
         check_lag_keys(cx, line, &name);
-        draft.lags.settings[lag] = Some((line.vlans.clone(), line.isolated));
+        draft.lags.settings[lag] = Some((line.vlans.clone(), line.isolated, name.span));
         return;
     }
     let lag = draft.lags.members.get(&name.value);
@@ -211,13 +211,15 @@ fn finish_lags(cx: &mut Context<'_>, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
                 draft.name.value
             )));
         }
-        let (vlans, isolated) = settings.unwrap_or_default();
+        let nothing = || (PortVlans::default(), false, draft.name.span);
+        let (vlans, isolated, place) = settings.unwrap_or_else(nothing);
         finished.push(Lag {
             name: draft.name,
             ports: draft.ports,
             lacp: draft.lacp,
             speed: draft.speed,
             vlans,
+            place,
             isolated,
         });
     }

@@ -61,6 +61,11 @@ impl VlanSet {
         self.0.iter_ones().map(|value| VlanId(value as u16))
     }
 
+    /// Takes a VLAN out; tells whether it was in.
+    pub fn remove(&mut self, vlan: VlanId) -> bool {
+        self.0.replace(usize::from(vlan.0), false)
+    }
+
     /// Whether it is empty.
     pub fn is_empty(&self) -> bool {
         self.0.not_any()
@@ -141,6 +146,18 @@ impl fmt::Display for Speed {
     }
 }
 
+impl PortVlans {
+    /// Whether the port is in the member set of a VLAN.
+    pub fn carries(&self, vlan: VlanId) -> bool {
+        self.untagged.contains(vlan) || self.tagged.contains(vlan)
+    }
+
+    /// The member set, ascending.
+    pub fn members(&self) -> VlanSet {
+        VlanSet(self.untagged.0 | self.tagged.0)
+    }
+}
+
 /// One port of a switch.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Port {
@@ -182,6 +199,8 @@ pub struct Lag {
     pub speed: Option<Speed>,
     /// VLAN configuration of the one logical port.
     pub vlans: PortVlans,
+    /// Where that is described; the LAG's name where nothing is.
+    pub place: Span,
     /// Whether the logical port is isolated.
     pub isolated: bool,
 }

@@ -1,0 +1,375 @@
+//! From a site to the graph of its layer 2.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+use smallvec::{SmallVec, smallvec};
+
+use crate::diagnostic::Span;
+use crate::model::{
+    Forwards, FrameTypes, HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId,
+};
+
+use super::fabric::{
+    Fabric, Far, Foot, FootId, FootOf, Members, Node, NodeId, NodeKind, Socket, SocketId,
+    SocketName, Tagging,
+};
+use super::lags::{Cable, Plug, cables, standing};
+use super::seats;
+
+impl Fabric {
+    /// The graph of a site. O(ports x VLANs they carry + cables + interfaces).
+    pub fn new(site: &Site) -> Self {
+        let cables = cables(site);
+        let mut build = Build::default();
+        build.add_feet(site);
+        build.add_switches(site, &cables);
+        build.add_bridges(site);
+        for cable in &cables {
+            build.plug(site, cable);
+        }
+        build.join_assumed(site);
+        let mut fabric = build.fabric;
+        fabric.segment_of = segments_by_vlan(site);
+        seats::settle(site, &mut fabric);
+        fabric
+    }
+}
+
+/// Segment of each VLAN number.
+fn segments_by_vlan(site: &Site) -> Vec<Option<SegmentId>> {
+    let mut segments = vec![None; 4096];
+    for (number, segment) in site.segments.iter().enumerate() {
+        if let Some(vlan) = segment.vlan {
+            segments[usize::from(vlan.value.get())] = Some(SegmentId(number));
+        }
+    }
+    segments
+}
+
+/// One end of a cable, found.
+enum Found {
+    Socket(SocketId),
+    Feet(Vec<FootId>),
+    Dead,
+}
+
+#[derive(Default)]
+struct Build {
+    fabric: Fabric,
+    /// Sockets of live switch ports, of LAGs that form, and of interfaces of hosts that bridge.
+    sockets: FxHashMap<Plug, SocketId>,
+    /// Feet and bridging interfaces that a cable is plugged into, even a dead one.
+    cabled: FxHashSet<FootId>,
+}
+
+impl Build {
+    fn add_node(&mut self, kind: NodeKind) -> NodeId {
+        self.fabric.nodes.push(Node {
+            kind,
+            sockets: Vec::new(),
+            members: Members::default(),
+        });
+        NodeId(self.fabric.nodes.len() as u32 - 1)
+    }
+
+    fn add_socket(
+        &mut self,
+        node: NodeId,
+        name: SocketName,
+        tagging: Tagging,
+        place: Span,
+    ) -> SocketId {
+        let id = SocketId(self.fabric.sockets.len() as u32);
+        self.fabric.sockets.push(Socket {
+            node,
+            name,
+            tagging,
+            isolated: false,
+            far: Far::Open,
+            link: None,
+            place,
+            takes_tags: true,
+        });
+        self.fabric.nodes[node.0 as usize].sockets.push(id);
+        id
+    }
+
+    fn socket_mut(&mut self, id: SocketId) -> &mut Socket {
+        &mut self.fabric.sockets[id.0 as usize]
+    }
+
+    fn add_feet(&mut self, site: &Site) {
+        let mut feet = Vec::new();
+        let mut first = [Vec::new(), Vec::new()];
+        let foot = |of, segment, tag, place| Foot {
+            of,
+            segment,
+            tag,
+            sockets: SmallVec::new(),
+            place,
+            assumed: false,
+        };
+        for (number, router) in site.routers.iter().enumerate() {
+            first[0].push(feet.len() as u32);
+            for (at, interface) in router.interfaces.iter().enumerate() {
+                let of = FootOf::Router(RouterId(number), at);
+                feet.push(foot(
+                    of,
+                    interface.segment,
+                    interface.vlan,
+                    interface.name.span,
+                ));
+            }
+        }
+        for (number, host) in site.hosts.iter().enumerate() {
+            first[1].push(feet.len() as u32);
+            let bridges = host.forwards.value == Forwards::Bridges;
+            for (at, interface) in host.interfaces.iter().enumerate() {
+                let of = FootOf::Host(HostId(number), at);
+                // A host that bridges has its addresses on the bridge.
+                let tag = interface.vlan.filter(|_| !bridges);
+                feet.push(foot(of, interface.segment, tag, interface.name.span));
+            }
+        }
+        self.fabric.feet = feet;
+        self.fabric.first_foot = first;
+    }
+
+    /// A socket for each live port and each LAG that forms.
+    fn add_switches(&mut self, site: &Site, cables: &[Cable]) {
+        let formed: FxHashSet<Plug> = cables.iter().flat_map(|cable| cable.ends).collect();
+        for (number, switch) in site.switches.iter().enumerate() {
+            let id = SwitchId(number);
+            let node = self.add_node(match switch.vlan_aware {
+                true => NodeKind::Aware(id),
+                false => NodeKind::Unaware(id),
+            });
+            let tagging = |vlans: &PortVlans| match switch.vlan_aware {
+                true => Tagging::Vlans(Box::new(vlans.clone())),
+                false => Tagging::Through(None),
+            };
+            let lag_of: FxHashMap<&str, usize> = switch
+                .lags
+                .iter()
+                .enumerate()
+                .flat_map(|(at, lag)| lag.ports.iter().map(move |port| (port.value.as_str(), at)))
+                .collect();
+            let forms = |lag: usize| formed.contains(&Plug::Lag(id, lag));
+            for (at, port) in switch.ports.iter().enumerate() {
+                let lag = lag_of.get(port.name.value.as_str()).copied();
+                if !port.enabled || lag.is_some_and(forms) {
+                    continue;
+                }
+                let bundle = lag.map(|lag| &switch.lags[lag]);
+                let own = port.vlans.clone().unwrap_or_default();
+                let vlans = bundle.map_or(&own, |lag| &lag.vlans);
+                let place = bundle.map_or(port.name.span, |lag| lag.place);
+                let socket = self.add_socket(node, SocketName::Port(id, at), tagging(vlans), place);
+                self.socket_mut(socket).isolated = bundle.map_or(port.isolated, |lag| lag.isolated);
+                self.sockets.insert(Plug::Port(id, at), socket);
+            }
+            for (at, lag) in switch.lags.iter().enumerate() {
+                let live = |name: &str| {
+                    let mut ports = switch.ports.iter();
+                    ports.any(|port| port.name.value == name && port.enabled)
+                };
+                if forms(at) && lag.ports.iter().any(|port| live(&port.value)) {
+                    let name = SocketName::Lag(id, at);
+                    let socket = self.add_socket(node, name, tagging(&lag.vlans), lag.place);
+                    self.socket_mut(socket).isolated = lag.isolated;
+                    self.sockets.insert(Plug::Lag(id, at), socket);
+                }
+            }
+        }
+    }
+
+    /// A node for each host that bridges, its feet inside.
+    fn add_bridges(&mut self, site: &Site) {
+        for (number, host) in site.hosts.iter().enumerate() {
+            if host.forwards.value != Forwards::Bridges {
+                continue;
+            }
+            let id = HostId(number);
+            let node = self.add_node(NodeKind::Bridge(id));
+            for (at, interface) in host.interfaces.iter().enumerate() {
+                let tagging = Tagging::Through(interface.vlan);
+                let name = SocketName::Interface(id, at);
+                let socket = self.add_socket(node, name, tagging, interface.name.span);
+                self.socket_mut(socket).far = Far::Dead;
+                self.sockets.insert(Plug::Host(id, at), socket);
+            }
+            let place = host.name.span;
+            let inside = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
+            let feet: Vec<FootId> = (0..host.interfaces.len())
+                .map(|at| self.fabric.foot_of(FootOf::Host(id, at)))
+                .collect();
+            self.attach(inside, &feet);
+        }
+    }
+
+    fn attach(&mut self, socket: SocketId, feet: &[FootId]) {
+        for &foot in feet {
+            self.fabric.feet[foot.0 as usize].sockets.push(socket);
+        }
+        match &mut self.socket_mut(socket).far {
+            Far::Feet(known) => known.extend_from_slice(feet),
+            far => *far = Far::Feet(feet.into()),
+        }
+    }
+
+    /// Both directions of a cable between two sockets.
+    fn join(&mut self, one: SocketId, other: SocketId) {
+        for (near, far) in [(one, other), (other, one)] {
+            match &mut self.socket_mut(near).far {
+                Far::Sockets(known) if !known.contains(&far) => known.push(far),
+                Far::Sockets(_) => {}
+                end => *end = Far::Sockets(smallvec![far]),
+            }
+        }
+    }
+
+    fn find(&mut self, site: &Site, plug: Plug) -> Found {
+        match plug {
+            Plug::Port(..) | Plug::Lag(..) => match self.sockets.get(&plug) {
+                Some(&socket) => Found::Socket(socket),
+                None => Found::Dead,
+            },
+            Plug::Router(router, port) => {
+                let interfaces = standing(site, router, port).into_iter();
+                let feet = interfaces.map(|at| self.fabric.foot_of(FootOf::Router(router, at)));
+                Found::Feet(feet.collect())
+            }
+            Plug::Host(host, at) => {
+                let foot = self.fabric.foot_of(FootOf::Host(host, at));
+                match self.sockets.get(&plug) {
+                    Some(&socket) => {
+                        self.cabled.insert(foot);
+                        Found::Socket(socket)
+                    }
+                    None => Found::Feet(vec![foot]),
+                }
+            }
+        }
+    }
+
+    fn plug(&mut self, site: &Site, cable: &Cable) {
+        let [one, other] = cable.ends.map(|end| self.find(site, end));
+        for found in [&one, &other] {
+            match found {
+                Found::Feet(feet) => self.cabled.extend(feet.iter().copied()),
+                Found::Socket(socket) => self.socket_mut(*socket).link = Some(cable.link),
+                Found::Dead => {}
+            }
+        }
+        match (one, other) {
+            (Found::Socket(one), Found::Socket(other)) => self.join(one, other),
+            (Found::Socket(socket), Found::Feet(feet))
+            | (Found::Feet(feet), Found::Socket(socket)) => {
+                self.attach(socket, &feet);
+            }
+            (Found::Socket(socket), Found::Dead) | (Found::Dead, Found::Socket(socket)) => {
+                self.socket_mut(socket).far = Far::Dead;
+            }
+            (Found::Feet(one), Found::Feet(other)) => {
+                let node = self.add_node(NodeKind::Wire(cable.link));
+                let place = site.links[cable.link].place;
+                for feet in [one, other] {
+                    let through = Tagging::Through(None);
+                    let socket = self.add_socket(node, SocketName::Unnamed, through, place);
+                    self.socket_mut(socket).link = Some(cable.link);
+                    self.attach(socket, &feet);
+                }
+            }
+            (Found::Feet(_) | Found::Dead, Found::Dead) | (Found::Dead, Found::Feet(_)) => {}
+        }
+    }
+
+    /// Interfaces without a cable stand on a clean layer 2 of their segment, joined to every switch that
+    /// carries its VLAN.
+    fn join_assumed(&mut self, site: &Site) {
+        let mut homes: FxHashMap<SegmentId, NodeId> = FxHashMap::default();
+        for foot in self.fabric.foot_ids() {
+            if self.cabled.contains(&foot) {
+                continue;
+            }
+            let Foot {
+                of,
+                segment,
+                tag,
+                place,
+                ..
+            } = self.fabric.foot(foot).clone();
+            let bridging = match of {
+                FootOf::Host(host, at) => self.sockets.get(&Plug::Host(host, at)).copied(),
+                FootOf::Router(..) => None,
+            };
+            let node = match homes.get(&segment) {
+                Some(&node) => node,
+                None => {
+                    let node = self.add_assumed(site, segment);
+                    homes.insert(segment, node);
+                    node
+                }
+            };
+            let tagging = Tagging::Through(tag.filter(|_| bridging.is_none()));
+            let socket = self.add_socket(node, SocketName::Unnamed, tagging, place);
+            self.socket_mut(socket).takes_tags = false;
+            self.fabric.feet[foot.0 as usize].assumed = true;
+            match bridging {
+                Some(bridging) => self.join(bridging, socket),
+                None => self.attach(socket, &[foot]),
+            }
+        }
+        for segment in site.segment_ids() {
+            let carried = site.segment(segment).vlan.is_some() && !site.switches.is_empty();
+            if !carried && !homes.contains_key(&segment) && !self.described(segment) {
+                self.add_assumed(site, segment);
+            }
+        }
+    }
+
+    /// Whether any interface of a segment has a cable.
+    fn described(&self, segment: SegmentId) -> bool {
+        let mut feet = self.fabric.feet.iter();
+        feet.any(|foot| foot.segment == segment && !foot.assumed)
+    }
+
+    fn add_assumed(&mut self, site: &Site, segment: SegmentId) -> NodeId {
+        let place = site.segment(segment).place();
+        let node = self.add_node(NodeKind::Assumed(segment));
+        let seat = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
+        self.socket_mut(seat).takes_tags = false;
+        let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
+        let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(vlan));
+        for carrier in carriers {
+            let access = Tagging::Vlans(Box::new(access(vlan)));
+            let there = self.add_socket(carrier, SocketName::Unnamed, access, place);
+            let here = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
+            self.join(here, there);
+        }
+        node
+    }
+
+    /// Aware switches with a port in a VLAN.
+    fn carriers(&self, vlan: VlanId) -> Vec<NodeId> {
+        let carries = |&socket: &SocketId| match &self.fabric.socket(socket).tagging {
+            Tagging::Vlans(vlans) => vlans.carries(vlan),
+            Tagging::Through(_) => false,
+        };
+        let nodes = self.fabric.nodes.iter().enumerate();
+        nodes
+            .filter(|(_, node)| node.sockets.iter().any(carries))
+            .map(|(at, _)| NodeId(at as u32))
+            .collect()
+    }
+}
+
+/// A well-set port for devices of one VLAN.
+fn access(vlan: Option<VlanId>) -> PortVlans {
+    PortVlans {
+        pvid: vlan,
+        untagged: vlan.into_iter().collect(),
+        ingress_filter: true,
+        accept: FrameTypes::Untagged,
+        ..PortVlans::default()
+    }
+}

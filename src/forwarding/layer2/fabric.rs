@@ -1,0 +1,264 @@
+//! Switches, ports and cables as one graph that frames move through.
+
+use smallvec::SmallVec;
+
+use crate::diagnostic::Span;
+use crate::model::{HostId, PortVlans, RouterId, SegmentId, SwitchId, VlanId};
+
+/// Number of a [`Node`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct NodeId(pub u32);
+
+/// Number of a [`Socket`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct SocketId(pub u32);
+
+impl SocketId {
+    /// No socket.
+    pub const NOWHERE: Self = Self(u32::MAX);
+}
+
+/// Number of a [`Foot`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct FootId(pub u32);
+
+/// What a node stands for.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum NodeKind {
+    /// A switch that knows VLANs.
+    Aware(SwitchId),
+    /// A switch that does not: it passes tags unchanged.
+    Unaware(SwitchId),
+    /// A host that bridges between its interfaces.
+    Bridge(HostId),
+    /// A cable between two devices that are no switches, by its number in the site.
+    Wire(usize),
+    /// What the file does not describe of a segment: layer 2 is assumed clean there.
+    Assumed(SegmentId),
+}
+
+/// Something that passes frames between its sockets.
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// What it stands for.
+    pub kind: NodeKind,
+    /// Its sockets.
+    pub sockets: Vec<SocketId>,
+    /// Of an aware switch: for each VLAN its member sockets, as places in `sockets`.
+    pub(super) members: Members,
+}
+
+/// Member sockets by VLAN, packed: those of VLAN `v` are `list[start[v]..start[v + 1]]`.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Members {
+    pub(super) start: Vec<u32>,
+    pub(super) list: Vec<u16>,
+}
+
+impl Members {
+    /// Places of the member sockets of a VLAN.
+    pub(super) fn of(&self, vlan: u16) -> &[u16] {
+        let at = usize::from(vlan);
+        match (self.start.get(at), self.start.get(at + 1)) {
+            (Some(&from), Some(&to)) => &self.list[from as usize..to as usize],
+            _ => &[],
+        }
+    }
+
+    /// VLANs with any member, ascending.
+    pub(super) fn alive(&self) -> impl Iterator<Item = VlanId> + '_ {
+        let with = self.start.windows(2).enumerate();
+        with.filter(|(_, pair)| pair[0] < pair[1])
+            .filter_map(|(vlan, _)| VlanId::new(vlan as u16))
+    }
+}
+
+/// What a socket does with tags.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Tagging {
+    /// A port of an aware switch.
+    Vlans(Box<PortVlans>),
+    /// Passes frames as they are or, at a tagged interface of a host that bridges, takes this tag off on
+    /// arrival and puts it on at departure.
+    Through(Option<VlanId>),
+}
+
+/// What is plugged into a socket.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Far {
+    /// Nothing: a place to plug in.
+    Open,
+    /// A cable that leads to a disabled port, or a member of a LAG whose far end has no partner for it.
+    Dead,
+    /// Sockets of another node (several where interfaces of a host that bridges share the cable).
+    Sockets(SmallVec<[SocketId; 1]>),
+    /// Interfaces of a router or host.
+    Feet(SmallVec<[FootId; 1]>),
+}
+
+/// Which port or LAG of the site a socket is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum SocketName {
+    /// A port of a switch, by number.
+    Port(SwitchId, usize),
+    /// A LAG of a switch that forms, by number.
+    Lag(SwitchId, usize),
+    /// An interface of a host that bridges.
+    Interface(HostId, usize),
+    /// One end of a cable, or where the unknown part of a segment begins.
+    Unnamed,
+}
+
+/// A logical port: a port, or a LAG that forms.
+#[derive(Clone, Debug)]
+pub struct Socket {
+    /// The node that it belongs to.
+    pub node: NodeId,
+    /// What it is in the site.
+    pub name: SocketName,
+    /// What it does with tags.
+    pub tagging: Tagging,
+    /// Whether it reaches only sockets that are not isolated.
+    pub isolated: bool,
+    /// What is plugged in.
+    pub far: Far,
+    /// The cable there, by its number in the site.
+    pub link: Option<usize>,
+    /// Where its settings are described.
+    pub place: Span,
+    /// Where a device that sits here may add tags. False where layer 2 is only assumed.
+    pub takes_tags: bool,
+}
+
+/// Whose interface a foot is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum FootOf {
+    /// Of a gateway or router, by number.
+    Router(RouterId, usize),
+    /// Of a host, by number.
+    Host(HostId, usize),
+}
+
+/// An interface of a gateway, router or host: where frames begin and end.
+#[derive(Clone, Debug)]
+pub struct Foot {
+    /// Whose.
+    pub of: FootOf,
+    /// The segment that the file puts it on.
+    pub segment: SegmentId,
+    /// Its tag; `None`: untagged.
+    pub tag: Option<VlanId>,
+    /// The sockets that it is plugged into; several only where a LAG does not form.
+    pub sockets: SmallVec<[SocketId; 1]>,
+    /// Where it is described.
+    pub place: Span,
+    /// Whether no cable of it is described: it is assumed to stand on its segment.
+    pub assumed: bool,
+}
+
+/// All switches, ports, cables and interfaces of a site.
+#[derive(Clone, Debug, Default)]
+pub struct Fabric {
+    /// Nodes.
+    pub nodes: Vec<Node>,
+    /// Sockets.
+    pub sockets: Vec<Socket>,
+    /// Interfaces: of gateways and routers first, then of hosts, in the order of the site.
+    pub feet: Vec<Foot>,
+    /// Segment of each VLAN.
+    pub(super) segment_of: Vec<Option<SegmentId>>,
+    /// Where devices of each segment sit.
+    pub(super) seats: Vec<Vec<Seat>>,
+    /// The other way round: segments of which devices sit at each socket.
+    pub(super) seated: Vec<SmallVec<[(SegmentId, Option<VlanId>); 1]>>,
+    /// First foot of each router, then of each host.
+    pub(super) first_foot: [Vec<u32>; 2],
+}
+
+/// A socket where devices of a segment sit or may be plugged in.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Seat {
+    /// The socket.
+    pub socket: SocketId,
+    /// Tag that plain devices of the segment use there.
+    pub tag: Option<VlanId>,
+    /// The interface there that the file puts on the segment; `None`: any device that may be plugged in.
+    pub foot: Option<FootId>,
+}
+
+impl Fabric {
+    /// The node of a number.
+    pub fn node(&self, id: NodeId) -> &Node {
+        &self.nodes[id.0 as usize]
+    }
+
+    /// The socket of a number.
+    pub fn socket(&self, id: SocketId) -> &Socket {
+        &self.sockets[id.0 as usize]
+    }
+
+    /// Whether a socket is isolated; nowhere is not.
+    pub fn is_isolated(&self, id: SocketId) -> bool {
+        let socket = self.sockets.get(id.0 as usize);
+        socket.is_some_and(|socket| socket.isolated)
+    }
+
+    /// The foot of a number.
+    pub fn foot(&self, id: FootId) -> &Foot {
+        &self.feet[id.0 as usize]
+    }
+
+    /// The number of an interface.
+    pub fn foot_of(&self, of: FootOf) -> FootId {
+        let (first, interface) = match of {
+            FootOf::Router(router, interface) => (self.first_foot[0][router.0], interface),
+            FootOf::Host(host, interface) => (self.first_foot[1][host.0], interface),
+        };
+        FootId(first + interface as u32)
+    }
+
+    /// Numbers of all feet.
+    pub fn foot_ids(&self) -> impl Iterator<Item = FootId> + use<> {
+        (0..self.feet.len() as u32).map(FootId)
+    }
+
+    /// Numbers of all sockets.
+    pub fn socket_ids(&self) -> impl Iterator<Item = SocketId> + use<> {
+        (0..self.sockets.len() as u32).map(SocketId)
+    }
+
+    /// The segment of a VLAN.
+    pub fn segment_of(&self, vlan: VlanId) -> Option<SegmentId> {
+        self.segment_of
+            .get(usize::from(vlan.get()))
+            .copied()
+            .flatten()
+    }
+
+    /// Where devices of a segment sit: every live place to plug in that puts their frames into its VLAN,
+    /// and every interface that the file puts on it, wherever that is plugged in.
+    pub fn seats(&self, segment: SegmentId) -> &[Seat] {
+        &self.seats[segment.0]
+    }
+
+    /// Segments of which devices may sit at a socket, with the tag that they use.
+    pub fn seated(&self, socket: SocketId) -> &[(SegmentId, Option<VlanId>)] {
+        &self.seated[socket.0 as usize]
+    }
+
+    /// Whether the place of a socket is known, or layer 2 is assumed clean there.
+    pub fn assumed(&self, socket: SocketId) -> bool {
+        matches!(
+            self.node(self.socket(socket).node).kind,
+            NodeKind::Assumed(_)
+        )
+    }
+
+    /// Segments that no switch is described for, in part or whole: layer 2 is assumed clean there.
+    pub fn assumed_segments(&self) -> impl Iterator<Item = SegmentId> + '_ {
+        self.nodes.iter().filter_map(|node| match node.kind {
+            NodeKind::Assumed(segment) => Some(segment),
+            _ => None,
+        })
+    }
+}

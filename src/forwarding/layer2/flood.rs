@@ -1,0 +1,299 @@
+//! Moves frames through a fabric, one way, wherever flooding can bring them.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+use smallvec::SmallVec;
+
+use crate::model::{FrameTypes, PortVlans, VlanId};
+
+use super::fabric::{Fabric, Far, FootId, Node, NodeId, NodeKind, SocketId, Tagging};
+use super::frame::{Admitted, Frame, admit_any, egress};
+
+/// Where frames begin.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Start {
+    /// From outside into a socket, as a device that is plugged in there sends them.
+    Seat(SocketId, Frame),
+    /// From an interface, with its tag or without.
+    Foot(FootId),
+    /// Inside a node, in a VLAN (`None`: in a node that knows none) with what is left below: it goes out by
+    /// every socket.
+    Inside(NodeId, Option<VlanId>, Frame),
+}
+
+/// A frame inside a node.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Visit {
+    /// The node.
+    pub node: NodeId,
+    /// The VLAN that it is in; `None` in a node that knows none.
+    pub vlan: Option<VlanId>,
+    /// Its tags, without that of the VLAN.
+    pub below: Frame,
+    /// Where it came in; [`SocketId::NOWHERE`] where it starts inside.
+    pub arrived: SocketId,
+    /// What let it into the VLAN.
+    pub admitted: Option<Admitted>,
+    /// The visit that it came from and the socket it left by there; `None`: it starts here.
+    pub parent: Option<(u32, SocketId)>,
+    /// Which of the starts it comes from.
+    pub start: u32,
+}
+
+/// A frame that left a socket towards a device or an open port.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Taken {
+    /// The socket.
+    pub socket: SocketId,
+    /// The frame on the cable.
+    pub frame: Frame,
+    /// The interface that takes it; `None`: whatever may be plugged in there.
+    pub foot: Option<FootId>,
+    /// The visit that it left from.
+    pub visit: u32,
+}
+
+/// Everything that frames reach.
+#[derive(Clone, Debug, Default)]
+pub struct Flood {
+    /// Where they began.
+    pub starts: Vec<Start>,
+    /// Frames inside nodes, nearest first.
+    pub visits: Vec<Visit>,
+    /// Frames that left towards devices and open ports, nearest first; each interface once.
+    pub taken: Vec<Taken>,
+}
+
+impl Flood {
+    /// The interfaces that take a frame, nearest first.
+    pub fn feet(&self) -> impl Iterator<Item = FootId> + '_ {
+        self.taken.iter().filter_map(|taken| taken.foot)
+    }
+
+    /// Whether an interface takes a frame.
+    pub fn reaches(&self, foot: FootId) -> bool {
+        self.feet().any(|taken| taken == foot)
+    }
+}
+
+/// Floods frames from some starts. Each switch passes a frame on by every other member port of its VLAN;
+/// loops end because a frame is followed once in each state.
+///
+/// O(states x member ports), where a state is a node, a VLAN and the tags below it.
+pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
+    let mut run = Run {
+        fabric,
+        flood: Flood {
+            starts: starts.to_vec(),
+            ..Flood::default()
+        },
+        seen: FxHashMap::default(),
+        feet: FxHashSet::default(),
+        left: FxHashSet::default(),
+    };
+    for (number, &start) in starts.iter().enumerate() {
+        let from = From {
+            parent: None,
+            start: number as u32,
+        };
+        match start {
+            Start::Seat(socket, frame) => run.arrive(socket, frame, from),
+            Start::Inside(node, vlan, below) => run.enter(Visit {
+                node,
+                vlan,
+                below,
+                arrived: SocketId::NOWHERE,
+                admitted: None,
+                parent: None,
+                start: number as u32,
+            }),
+            Start::Foot(foot) => {
+                let foot = fabric.foot(foot);
+                for &socket in &foot.sockets {
+                    run.arrive(socket, Frame::of(foot.tag), from);
+                }
+            }
+        }
+    }
+    let mut next = 0;
+    while next < run.flood.visits.len() {
+        run.relay(next as u32);
+        next += 1;
+    }
+    run.flood
+}
+
+/// Where an arriving frame comes from.
+#[derive(Clone, Copy)]
+struct From {
+    parent: Option<(u32, SocketId)>,
+    start: u32,
+}
+
+struct Run<'f> {
+    fabric: &'f Fabric,
+    flood: Flood,
+    /// Sockets that a frame came in by, for each state: two that are not isolated and one that is say all.
+    seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[SocketId; 2]>>,
+    feet: FxHashSet<FootId>,
+    left: FxHashSet<(SocketId, Frame)>,
+}
+
+impl Run<'_> {
+    fn arrive(&mut self, socket: SocketId, frame: Frame, from: From) {
+        let fabric = self.fabric;
+        let here = fabric.socket(socket);
+        let mut enter = |vlan: Option<VlanId>, below: Frame, admitted: Option<Admitted>| {
+            self.enter(Visit {
+                node: here.node,
+                vlan,
+                below,
+                arrived: socket,
+                admitted,
+                parent: from.parent,
+                start: from.start,
+            });
+        };
+        match &here.tagging {
+            Tagging::Vlans(vlans) => {
+                let mut each = |vlan, below, why| enter(Some(vlan), below, Some(why));
+                admit_all(vlans, fabric.node(here.node), frame, &mut each);
+            }
+            Tagging::Through(None) => enter(None, frame, None),
+            Tagging::Through(Some(tag)) => {
+                if let Some(below) = untag(frame, *tag) {
+                    enter(None, below, None);
+                }
+            }
+        }
+    }
+
+    fn enter(&mut self, visit: Visit) {
+        let vlan = visit.vlan.map_or(0, VlanId::get);
+        let before = self
+            .seen
+            .entry((visit.node, vlan, visit.below))
+            .or_default();
+        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
+        let alike = before
+            .iter()
+            .filter(|&&socket| isolated(socket) == isolated(visit.arrived));
+        // What arrives by an isolated socket goes to all that are not isolated, the first time. Of others the
+        // second reaches the first one's own socket, and a third nothing new.
+        let enough = if isolated(visit.arrived) { 1 } else { 2 };
+        let open = before.iter().filter(|&&socket| !isolated(socket)).count();
+        let inside = before.contains(&SocketId::NOWHERE);
+        if inside || before.contains(&visit.arrived) || open >= 2 || alike.count() >= enough {
+            return;
+        }
+        before.push(visit.arrived);
+        self.flood.visits.push(visit);
+    }
+
+    fn relay(&mut self, number: u32) {
+        let visit = self.flood.visits[number as usize];
+        let node = self.fabric.node(visit.node);
+        match (node.kind, visit.vlan) {
+            (NodeKind::Aware(_), Some(vlan)) => {
+                for &place in node.members.of(vlan.get()) {
+                    self.leave(number, &visit, node.sockets[usize::from(place)]);
+                }
+            }
+            _ => {
+                for &socket in &node.sockets {
+                    self.leave(number, &visit, socket);
+                }
+            }
+        }
+    }
+
+    fn leave(&mut self, number: u32, visit: &Visit, socket: SocketId) {
+        if !self.passes(visit, socket) {
+            return;
+        }
+        let here = self.fabric.socket(socket);
+        let frame = match (&here.tagging, visit.vlan) {
+            (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
+            (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),
+            _ => Some(visit.below),
+        };
+        let Some(frame) = frame else { return };
+        let from = From {
+            parent: Some((number, socket)),
+            start: visit.start,
+        };
+        match &here.far {
+            Far::Sockets(far) => {
+                for &far in far {
+                    let beyond = self.fabric.node(self.fabric.socket(far).node).kind;
+                    if matches!(beyond, NodeKind::Bridge(_)) {
+                        self.take(socket, frame, None, number);
+                    }
+                    self.arrive(far, frame, from);
+                }
+            }
+            Far::Open => self.take(socket, frame, None, number),
+            Far::Feet(feet) => {
+                self.take(socket, frame, None, number);
+                for &foot in feet {
+                    if frame.fits(self.fabric.foot(foot).tag) {
+                        self.take(socket, frame, Some(foot), number);
+                    }
+                }
+            }
+            Far::Dead => {}
+        }
+    }
+
+    /// Whether a frame may leave by a socket: not where it came in, not between isolated ones, and not where
+    /// an earlier arrival of the same frame went already.
+    fn passes(&self, visit: &Visit, socket: SocketId) -> bool {
+        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
+        let allowed = |from: SocketId| from != socket && !(isolated(from) && isolated(socket));
+        if !allowed(visit.arrived) {
+            return false;
+        }
+        let vlan = visit.vlan.map_or(0, VlanId::get);
+        let arrivals = self.seen.get(&(visit.node, vlan, visit.below));
+        let earlier = arrivals.into_iter().flatten();
+        !earlier
+            .take_while(|&&from| from != visit.arrived)
+            .any(|&from| allowed(from))
+    }
+
+    fn take(&mut self, socket: SocketId, frame: Frame, foot: Option<FootId>, visit: u32) {
+        let new = match foot {
+            Some(foot) => self.feet.insert(foot),
+            None => self.left.insert((socket, frame)),
+        };
+        if new {
+            self.flood.taken.push(Taken {
+                socket,
+                frame,
+                foot,
+                visit,
+            });
+        }
+    }
+}
+
+/// Lets a frame in by every VLAN that its sender may choose.
+fn admit_all(
+    vlans: &PortVlans,
+    node: &Node,
+    frame: Frame,
+    enter: &mut dyn FnMut(VlanId, Frame, Admitted),
+) {
+    match (vlans.accept, vlans.ingress_filter) {
+        (FrameTypes::Untagged, _) => admit_any(vlans, frame, std::iter::empty(), enter),
+        (_, true) => admit_any(vlans, frame, vlans.members().iter(), enter),
+        (_, false) => admit_any(vlans, frame, node.members.alive(), enter),
+    }
+}
+
+/// The frame without this outer tag, if that is what it carries or may carry.
+fn untag(frame: Frame, tag: VlanId) -> Option<Frame> {
+    match frame.outer() {
+        Some(outer) => (outer == tag.get()).then(|| frame.popped()),
+        None => frame.chosen(),
+    }
+}

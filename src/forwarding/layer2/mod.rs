@@ -1,0 +1,23 @@
+//! Layer 2: which interfaces frames reach, by switches, VLANs, LAGs and cables as they are configured.
+//!
+//! [`Fabric`] is the graph; [`flood`] moves frames through it in one direction, as flooding does: learned
+//! addresses narrow in practice what is delivered where, but not reliably. [`frame`] holds what a single port
+//! does.
+
+mod build;
+mod fabric;
+mod flood;
+pub mod frame;
+mod lags;
+mod seats;
+mod steps;
+mod wiring;
+
+pub use fabric::{
+    Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Seat, Socket, SocketId, SocketName,
+    Tagging,
+};
+pub use flood::{Flood, Start, Taken, flood};
+pub use frame::{Admitted, Frame, Refused};
+pub use steps::{FrameStep, FrameWay};
+pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};
