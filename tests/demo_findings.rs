@@ -59,7 +59,6 @@ const EXPECTED: &[Row] = &[
     ("trunk-vlan-unused", "\"6\"   =", &["taproom:6"]),
     // The servers leave untagged towards the gateway.
     ("two-tag-hop", "\"uplink\"", &["core:uplink"]),
-    ("two-tag-hop", "\"6\"   =", &["taproom:6"]),
     (
         "unused-port-live",
         "\"1-6\"",

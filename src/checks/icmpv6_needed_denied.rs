@@ -46,9 +46,7 @@ const NEEDED: [Needed; 7] = [
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for talk in talks(view, Family::V6) {
-        // Who may merely ping is not kept from working by a lost error.
-        let packet = talk.trace.packet;
-        if packet.protocol == ICMPV6 || talk.translated() {
+        if talk.translated() {
             continue;
         }
         for crossing in talk.crossings(view, Family::V6) {

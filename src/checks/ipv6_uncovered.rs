@@ -3,8 +3,7 @@
 use crate::analysis::{Cell, Naming, Party};
 use crate::diagnostic::{Check, Severity};
 use crate::model::{
-    Action, AddressMatch, Family, ICMPV6, Party as RuleParty, Protocol, Router, RouterId, Rule,
-    SegmentId, Service,
+    Action, AddressMatch, Family, HostId, Party as RuleParty, Router, RouterId, Rule, SegmentId,
 };
 use crate::packet::ClassSet;
 
@@ -85,7 +84,7 @@ fn only_v4(view: &View<'_>, field: &Option<AddressMatch>) -> bool {
     }
     let mut left = v4.clone();
     let plan = view.network.plan(Family::V4);
-    for host in (0..view.site.hosts.len()).map(crate::model::HostId) {
+    for host in (0..view.site.hosts.len()).map(HostId) {
         let index = plan.host_index(host);
         if view.network.plan(Family::V6).device(index).own.is_empty() {
             left = left.difference(&plan.device(index).own);
@@ -128,21 +127,13 @@ fn meets_v4(view: &View<'_>, rule: &Rule, from: SegmentId, to: SegmentId) -> boo
     meets(&rule.source, from) && meets(&rule.destination, to)
 }
 
-/// Services of the rule that pass over IPv6, without ICMPv6, which is a matter of its own.
+/// Services of the rule that pass over IPv6.
 fn services(view: &View<'_>, rule: &Rule, cell: &Cell) -> ClassSet {
-    let classes = &view.network.classes;
-    let packets = |service: &Service| service.packets(Family::V6);
-    let own = match &rule.services {
-        Some(list) => {
-            let boxes: Vec<_> = list.services.iter().filter_map(packets).collect();
-            classes.of(&boxes)
-        }
-        None => classes.all(),
+    let Some(list) = &rule.services else {
+        return cell.some.clone();
     };
-    let icmpv6: Vec<_> = packets(&Service::Whole(Protocol(ICMPV6.0)))
-        .into_iter()
-        .collect();
-    cell.some
-        .intersection(&own)
-        .difference(&classes.of(&icmpv6))
+    let packets = list.services.iter();
+    let packets = packets.filter_map(|service| service.packets(Family::V6));
+    let own = view.network.classes.of(&packets.collect::<Vec<_>>());
+    cell.some.intersection(&own)
 }

@@ -30,7 +30,7 @@ const TOO_BIG: (u8, u8) = (3, 4);
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for talk in talks(view, Family::V4) {
         let packet = talk.trace.packet;
-        if packet.protocol == ICMP || talk.translated() {
+        if talk.translated() {
             continue;
         }
         for crossing in talk.crossings(view, Family::V4) {

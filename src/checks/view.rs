@@ -4,7 +4,7 @@ use std::cell::OnceCell;
 
 use crate::analysis::{By, Matrix, Question};
 use crate::forwarding::Network;
-use crate::model::{Family, Site};
+use crate::model::{Family, ICMP, ICMPV6, Service, Site};
 
 use super::wiring::Wiring;
 
@@ -26,14 +26,24 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Who reaches what by segment, as configured.
+    /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not
+    /// what tells of its failing.
     pub(super) fn matrix(&self, family: Family) -> &Matrix {
         let at = match family {
             Family::V4 => 0,
             Family::V6 => 1,
         };
         self.matrices[at].get_or_init(|| {
-            let question = Question::all(By::Segment, family, false);
+            let classes = &self.network.classes;
+            let messages = [(ICMP, Family::V4), (ICMPV6, Family::V6)];
+            let messages = messages
+                .iter()
+                .filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
+            let messages = classes.of(&messages.collect::<Vec<_>>());
+            let question = Question {
+                services: Some(classes.all().difference(&messages)),
+                ..Question::all(By::Segment, family, false)
+            };
             Matrix::new(self.network, &question, &mut |_done, _total| {})
         })
     }

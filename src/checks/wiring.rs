@@ -50,15 +50,12 @@ impl<'s> Socket<'s> {
 
     /// Whether it is in the member set of a VLAN.
     pub(super) fn carries(&self, vlan: VlanId) -> bool {
-        self.vlans.untagged.contains(vlan) || self.vlans.tagged.contains(vlan)
+        self.vlans.carries(vlan)
     }
 
     /// Its member set, ascending.
     pub(super) fn members(&self) -> Vec<VlanId> {
-        let mut all: Vec<VlanId> = self.vlans.untagged.iter().collect();
-        all.extend(self.vlans.tagged.iter());
-        all.sort_unstable();
-        all
+        self.vlans.members().iter().collect()
     }
 
     /// Whether it is a live port of a switch that knows VLANs.
@@ -136,7 +133,7 @@ impl<'s> Wiring<'s> {
                 switch: id,
                 aware: switch.vlan_aware,
                 name: &lag.name.value,
-                place: lag.name.span,
+                place: lag.place,
                 vlans: &lag.vlans,
                 live: switch
                     .ports
