@@ -27,6 +27,9 @@ const EXPECTED: &[Row] = &[
             "guest -> servers",
             "guest -> published",
             "guest -> brewhouse",
+            // The jump host goes everywhere.
+            "servers -> office",
+            "servers -> guest",
             "servers -> published",
             "servers -> brewhouse",
             "published -> internet",
