@@ -43,7 +43,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 report.add(
                     found(&CHECK, socket.place, view.wiring.name(number), what)
                         .note(claim.span, "the claim that it is isolated")
-                        .help("keep it off cables that other segments use, or see that both ends are set right"),
+                        .help("keep it off shared cables, or see that both ends are set right"),
                 );
             }
         }

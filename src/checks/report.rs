@@ -105,7 +105,7 @@ impl Report {
 
 /// Names with commas between; of many the first and how many more.
 fn joined(names: &[String]) -> String {
-    const MOST: usize = 8;
+    const MOST: usize = 6;
     let shown = names.iter().take(MOST).cloned().collect::<Vec<_>>();
     let text = shown.join(", ");
     match names.len().saturating_sub(MOST) {
@@ -178,6 +178,6 @@ mod tests {
     #[test]
     fn of_many_subjects_the_message_names_some() {
         let names: Vec<String> = (1..=10).map(|port| format!("p{port}")).collect();
-        assert_eq!(joined(&names), "p1, p2, p3, p4, p5, p6, p7, p8 and 2 more:");
+        assert_eq!(joined(&names), "p1, p2, p3, p4, p5, p6 and 4 more:");
     }
 }

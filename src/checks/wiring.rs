@@ -7,8 +7,9 @@ use std::ops::Range;
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Span;
+use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
 use crate::model::{
-    FrameTypes, HostId, Interface, Lag, LinkEnd, Port, PortVlans, RouterId, Site, SwitchId, VlanId,
+    HostId, Interface, Lag, LinkEnd, Port, PortVlans, RouterId, Site, SwitchId, VlanId,
 };
 
 /// A port of a switch that is in no LAG, or a LAG.
@@ -66,16 +67,12 @@ impl<'s> Socket<'s> {
     /// VLAN of untagged frames; `None` where they are dropped (IEEE 802.1Q, acceptable frame types, PVID and
     /// ingress filtering).
     pub(super) fn untagged_into(&self) -> Option<VlanId> {
-        let pvid = self.vlans.pvid?;
-        let kept = self.vlans.accept != FrameTypes::Tagged;
-        let member = !self.vlans.ingress_filter || self.carries(pvid);
-        (kept && member).then_some(pvid)
+        admit_untagged(self.vlans).ok().map(|(vlan, _)| vlan)
     }
 
     /// Whether a frame with the tag of a VLAN gets in.
     pub(super) fn admits_tag(&self, vlan: VlanId) -> bool {
-        let kept = self.vlans.accept != FrameTypes::Untagged;
-        kept && (!self.vlans.ingress_filter || self.carries(vlan))
+        admit_tagged(self.vlans, vlan).is_ok()
     }
 
     /// The sockets that it leads to.

@@ -5,7 +5,7 @@ use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
 use crate::diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
 
-use super::text::clean;
+use super::text::{clean, wrapped};
 
 /// What problems and findings have in common.
 struct Stated<'a> {
@@ -20,10 +20,11 @@ struct Stated<'a> {
 
 /// One problem with its excerpt, ready to print; ends with a line break.
 pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns: usize) -> String {
+    let message = clean(&problem.message);
     let stated = Stated {
         name: problem.kind.name,
         severity: problem.severity(),
-        message: &problem.message,
+        message: &message,
         span: problem.span,
         label: &problem.label,
         notes: &problem.notes,
@@ -34,10 +35,14 @@ pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns:
 
 /// One finding with its excerpt, ready to print; ends with a line break.
 pub fn finding_text(sources: &Sources, finding: &Finding, colour: bool, columns: usize) -> String {
+    // The renderer puts further lines of a title under its first word.
+    let head = finding.severity().word().len() + finding.check.name.len() + "[]: ".len();
+    let room = columns.saturating_sub(head).max(30);
+    let message = wrapped(&clean(&finding.message), room).join("\n");
     let stated = Stated {
         name: finding.check.name,
         severity: finding.severity(),
-        message: &finding.message,
+        message: &message,
         span: finding.span,
         label: "",
         notes: &finding.notes,
@@ -52,9 +57,7 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
         Severity::Warning => Level::WARNING,
         Severity::Note => Level::NOTE,
     };
-    let title = level
-        .primary_title(shortened(&clean(stated.message)))
-        .id(stated.name);
+    let title = level.primary_title(titled(stated.message)).id(stated.name);
     let mut group = Group::with_title(title);
     for (source, marks) in excerpts(sources, stated) {
         group = group.element(snippet(source, &marks));
@@ -73,6 +76,12 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
     let mut text = renderer.render(&[group]);
     text.push('\n');
     text
+}
+
+/// A title, made safe line by line.
+fn titled(message: &str) -> String {
+    let lines = message.split('\n').map(|line| shortened(&clean(line)));
+    lines.collect::<Vec<_>>().join("\n")
 }
 
 /// An excerpt in which nothing can disturb a terminal. Each character is replaced by one of as many bytes, so
