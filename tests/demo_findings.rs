@@ -108,7 +108,7 @@ fn the_demo_has_the_findings_that_were_read_off_it_and_no_others() {
                 && line(&loaded.sources, finding).contains(place)
                 && own == expected
         };
-        match left.iter().position(|finding| fits(finding)) {
+        match left.iter().position(fits) {
             Some(at) => {
                 left.remove(at);
             }
