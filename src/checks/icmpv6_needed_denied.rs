@@ -46,9 +46,6 @@ const NEEDED: [Needed; 7] = [
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for talk in talks(view, Family::V6) {
-        if talk.translated() {
-            continue;
-        }
         for crossing in talk.crossings(view, Family::V6) {
             for (rule, missing) in missing(view, &talk, &crossing) {
                 let (place, rule) = rule_place(view, crossing.router, rule);
@@ -71,7 +68,7 @@ fn missing(
     talk: &Talk<'_>,
     crossing: &Crossing,
 ) -> Vec<(Option<usize>, Vec<&'static str>)> {
-    let (source, destination) = (talk.trace.packet.source, talk.trace.packet.destination);
+    let (source, destination) = (talk.packet.source, talk.packet.destination);
     let mut rules: Vec<(Option<usize>, Vec<&'static str>)> = Vec::new();
     for needed in &NEEDED {
         let denied = match needed.back {

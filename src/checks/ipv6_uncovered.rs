@@ -1,11 +1,11 @@
 //! A denial that speaks of IPv4 only.
 
-use crate::analysis::{Cell, Naming, Party};
+use crate::analysis::{Cell, Naming};
 use crate::diagnostic::{Check, Severity};
 use crate::model::{
     Action, AddressMatch, Family, HostId, Party as RuleParty, Router, RouterId, Rule, SegmentId,
 };
-use crate::packet::ClassSet;
+use crate::packet::{ClassSet, IntervalSet};
 
 use super::report::{Report, found};
 use super::view::View;
@@ -27,44 +27,64 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    let single = single_family(view);
+    let naming = Naming::new(view.network, Family::V6);
     for (number, router) in view.site.routers.iter().enumerate() {
         let Some(filter) = router.filter() else {
             continue;
         };
-        let rules = filter.rules.iter();
-        let gaps = rules.filter(|rule| {
+        for rule in &filter.rules {
             let denies = rule.action.value != Action::Permit && rule.active(view.network.today);
-            denies && (only_v4(view, &rule.source) || only_v4(view, &rule.destination))
-        });
-        for rule in gaps {
-            judge(view, report, (RouterId(number), router), rule);
+            let gap = |field: &Option<AddressMatch>| only_v4(&single, field);
+            if denies && (gap(&rule.source) || gap(&rule.destination)) {
+                judge(view, report, &naming, (RouterId(number), router), rule);
+            }
         }
     }
 }
 
-fn judge(view: &View<'_>, report: &mut Report, (id, router): (RouterId, &Router), rule: &Rule) {
+/// IPv4 addresses of hosts that are known to have no IPv6 address.
+fn single_family(view: &View<'_>) -> IntervalSet {
+    let (v4, v6) = (view.network.plan(Family::V4), view.network.plan(Family::V6));
+    let hosts = (0..view.site.hosts.len()).map(|host| v4.host_index(HostId(host)));
+    let single = hosts.filter(|&host| v6.device(host).own.is_empty());
+    let own = single.flat_map(|host| v4.device(host).own.intervals());
+    own.copied().collect()
+}
+
+/// Whether a field has IPv4 addresses only, and those not all of hosts that are known to have no others.
+fn only_v4(single: &IntervalSet, field: &Option<AddressMatch>) -> bool {
+    field.as_ref().is_some_and(|field| {
+        let (v4, v6) = (field.set.of(Family::V4), field.set.of(Family::V6));
+        v6.is_empty() && !v4.is_subset(single)
+    })
+}
+
+fn judge(
+    view: &View<'_>,
+    report: &mut Report,
+    naming: &Naming<'_>,
+    (id, router): (RouterId, &Router),
+    rule: &Rule,
+) {
     let matrix = view.matrix(Family::V6);
-    for (row, cells) in matrix.rows.iter().zip(&matrix.cells) {
-        for (column, cell) in matrix.columns.iter().zip(cells) {
-            let (&Party::Segment(from), &Party::Segment(to)) = (row, column) else {
-                continue;
-            };
-            let named = party(view, router, &rule.from, from) && party(view, router, &rule.to, to);
-            // The rule may speak of addresses that are not even there.
-            if !named || !cell.crossed.contains(&id) || !meets_v4(view, rule, from, to) {
+    let senders = speaks_of(view, router, &rule.from, &rule.source);
+    let targets = speaks_of(view, router, &rule.to, &rule.destination);
+    for &from in &senders {
+        for &to in &targets {
+            // Rows and the first columns are the segments, in the order of the site.
+            let cell = &matrix.cells[from.0][to.0];
+            if from == to || !cell.crossed.contains(&id) {
                 continue;
             }
             let open = services(view, rule, cell);
             if open.is_empty() {
                 continue;
             }
-            let naming = Naming::new(view.network, Family::V6);
             let names = [from, to].map(|segment| view.site.segment(segment).name.value.as_str());
             let subject = format!("{} -> {}", names[0], names[1]);
-            let what = format!(
-                "denied over IPv4, open over IPv6 for {}",
-                naming.services(&open)
-            );
+            let open = naming.services(&open);
+            let what = format!("denied over IPv4, open over IPv6 for {open}");
             report.add(
                 found(&CHECK, rule.name.span, subject, what)
                     .help("add IPv6 addresses, or name segments instead of addresses"),
@@ -73,58 +93,34 @@ fn judge(view: &View<'_>, report: &mut Report, (id, router): (RouterId, &Router)
     }
 }
 
-/// Whether a field has IPv4 addresses only, and those not all of hosts that are known to have no others.
-fn only_v4(view: &View<'_>, field: &Option<AddressMatch>) -> bool {
-    let Some(field) = field else {
-        return false;
-    };
-    let (v4, v6) = (field.set.of(Family::V4), field.set.of(Family::V6));
-    if v4.is_empty() || !v6.is_empty() {
-        return false;
-    }
-    let mut left = v4.clone();
-    let plan = view.network.plan(Family::V4);
-    for host in (0..view.site.hosts.len()).map(HostId) {
-        let index = plan.host_index(host);
-        if view.network.plan(Family::V6).device(index).own.is_empty() {
-            left = left.difference(&plan.device(index).own);
-        }
-    }
-    !left.is_empty()
-}
-
-/// Whether a rule can match a packet that comes from, or leaves for, a segment by the gateway's interfaces.
-fn party(
+/// Segments at the gateway's interfaces that a rule names and of which its IPv4 addresses are some.
+fn speaks_of(
     view: &View<'_>,
     router: &Router,
     named: &Option<Vec<RuleParty>>,
-    segment: SegmentId,
-) -> bool {
-    let zone = view.site.segment(segment).zone;
-    // From a segment behind another router packets come in by whatever interface leads there.
-    let attached = router.interfaces.iter().any(|own| own.segment == segment);
-    let Some(named) = named else {
-        return attached;
-    };
-    attached
-        && named.iter().any(|party| match *party {
+    field: &Option<AddressMatch>,
+) -> Vec<SegmentId> {
+    let plan = view.network.plan(Family::V4);
+    let mut segments: Vec<SegmentId> = Vec::new();
+    for interface in &router.interfaces {
+        let segment = interface.segment;
+        let zone = view.site.segment(segment).zone;
+        let meant = |party: &RuleParty| match *party {
             RuleParty::Zone(own) => own == zone,
             RuleParty::Segment(own) => own == segment,
             RuleParty::Gateway => false,
-        })
-}
-
-/// Whether the rule's IPv4 addresses are among those of both segments.
-fn meets_v4(view: &View<'_>, rule: &Rule, from: SegmentId, to: SegmentId) -> bool {
-    let plan = view.network.plan(Family::V4);
-    let meets = |field: &Option<AddressMatch>, segment: SegmentId| {
+        };
         let own = &plan.segment(segment).addresses;
-        match field {
+        let held = match field {
             Some(field) => field.set.of(Family::V4).overlaps(own),
             None => !own.is_empty(),
+        };
+        let named = named.as_ref().is_none_or(|named| named.iter().any(meant));
+        if held && named && !segments.contains(&segment) {
+            segments.push(segment);
         }
-    };
-    meets(&rule.source, from) && meets(&rule.destination, to)
+    }
+    segments
 }
 
 /// Services of the rule that pass over IPv6.

@@ -1,11 +1,12 @@
 //! Answers that do not come back the way the question went.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::{DeviceId, DeviceIndex, Reply, ReplyPass, ReplyStep};
+use crate::analysis::Party;
+use crate::diagnostic::{Check, Severity, Span};
+use crate::forwarding::{DeviceId, DeviceIndex, Reply, ReplyPass, ReplyStep, Trace};
 use crate::model::{Family, RouterId};
 
 use super::report::{Report, found};
-use super::rule_asked::{Talk, rule_place, talks};
+use super::rule_asked::{Talk, crossings_of, rule_place, talks};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -26,35 +27,55 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for family in Family::ALL {
         for talk in talks(view, family) {
-            let Some((what, router)) = trouble(view, family, &talk) else {
+            if talk.cell.answered() && comes_straight_back(view, family, &talk) {
                 continue;
-            };
-            let decided = talk.cell.rules.iter();
-            let rule = decided
-                .copied()
-                .find(|(own, _)| router.is_none_or(|router| router == *own));
-            let place = match rule {
-                Some((router, rule)) => rule_place(view, router, rule).0,
-                None => view.site.segment(talk.from).place(),
-            };
-            report.add(
-                found(&CHECK, place, talk.name(view), what)
-                    .help("let the way back lead over the same gateways"),
-            );
+            }
+            for way in talk.ways(view) {
+                if let Some((what, router)) = trouble(view, family, &talk, &way) {
+                    let draft = found(&CHECK, place(view, &talk, router), talk.name(view), what);
+                    report.add(draft.help("let the way back lead over the same gateways"));
+                }
+            }
         }
     }
 }
 
+/// Where the deciding rule stands, of the gateway meant if it is known.
+fn place(view: &View<'_>, talk: &Talk<'_>, router: Option<RouterId>) -> Span {
+    let mut decided = talk.cell.rules.iter().copied();
+    let rule = decided.find(|(own, _)| router.is_none_or(|router| router == *own));
+    match rule {
+        Some((router, rule)) => rule_place(view, router, rule).0,
+        None => view.site.segment(talk.from).place(),
+    }
+}
+
+/// Whether replies begin at the only gateway that the flows of a pair cross.
+fn comes_straight_back(view: &View<'_>, family: Family, talk: &Talk<'_>) -> bool {
+    let (&[router], Party::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
+        return false;
+    };
+    let plan = view.network.plan(family);
+    let only = plan.router_index(router);
+    let first_hops = &plan.segment(to).first_hops;
+    !view.hosts_route && first_hops.iter().all(|&(device, _)| device == only)
+}
+
 /// What goes wrong with a packet's reply, and at which gateway.
-fn trouble(view: &View<'_>, family: Family, talk: &Talk<'_>) -> Option<(String, Option<RouterId>)> {
+fn trouble(
+    view: &View<'_>,
+    family: Family,
+    talk: &Talk<'_>,
+    way: &Trace,
+) -> Option<(String, Option<RouterId>)> {
     let name = |device: DeviceIndex| match view.network.plan(family).device(device).id {
         DeviceId::Router(router) => view.site.router(router).name.value.clone(),
         DeviceId::Host(host) => view.site.host(host).name.value.clone(),
     };
-    match talk.trace.reply.as_ref()? {
+    match way.reply.as_ref()? {
         Reply::NotExpected => None,
         Reply::Back(back) => {
-            let waiting = waiting(view, family, talk, back)?;
+            let waiting = waiting(view, family, way, back)?;
             let name = &view.site.router(waiting).name.value;
             let what = format!("replies go round {name}, which waits for them");
             Some((what, Some(waiting)))
@@ -85,14 +106,9 @@ fn lost(last: Option<&ReplyStep>, name: impl Fn(DeviceIndex) -> String) -> Strin
 }
 
 /// A stateful gateway that let the packet through and does not see its reply.
-fn waiting(
-    view: &View<'_>,
-    family: Family,
-    talk: &Talk<'_>,
-    back: &[ReplyStep],
-) -> Option<RouterId> {
+fn waiting(view: &View<'_>, family: Family, way: &Trace, back: &[ReplyStep]) -> Option<RouterId> {
     let plan = view.network.plan(family);
-    let mut crossings = talk.crossings(view, family).into_iter();
+    let mut crossings = crossings_of(view, family, way).into_iter();
     let missed = crossings.find(|crossing| {
         let device = plan.router_index(crossing.router);
         let stateful = plan

@@ -1,9 +1,10 @@
 //! Pairs of segments that talk, the gateways between them, and what those would say to another packet.
 
-use crate::analysis::{Cell, Party};
+use crate::analysis::{Cell, Party, party_name};
 use crate::diagnostic::Span;
 use crate::forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
 use crate::model::{Action, Family, RouterId, SegmentId};
+use crate::packet::IntervalSet;
 
 use super::view::View;
 
@@ -12,75 +13,109 @@ pub(super) struct Talk<'v> {
     pub(super) from: SegmentId,
     pub(super) to: Party,
     pub(super) cell: &'v Cell,
-    /// Its way; one of several where the sender may use several routers.
-    pub(super) trace: Trace,
+    pub(super) packet: Packet,
 }
 
 /// A gateway that lets a packet through, with the interfaces of arrival and departure.
+#[derive(Clone, Copy)]
 pub(super) struct Crossing {
     pub(super) router: RouterId,
     pub(super) ingress: usize,
     pub(super) egress: usize,
 }
 
-/// The witness packet of each pair of which something passes, with each way that it takes.
-pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> Vec<Talk<'v>> {
+/// The witness packet of each pair of which something passes.
+pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> impl Iterator<Item = Talk<'v>> {
     let matrix = view.matrix(family);
-    let mut talks = Vec::new();
-    for (row, cells) in matrix.rows.iter().zip(&matrix.cells) {
-        let Party::Segment(from) = *row else {
-            continue;
-        };
-        for (&to, cell) in matrix.columns.iter().zip(cells) {
-            let Some(packet) = &cell.witness else {
-                continue;
-            };
-            let ways = trace(view.network, Sender::Segment(from), packet);
-            let delivered = |way: &Trace| matches!(way.outcome, Outcome::Delivered(_));
-            for trace in ways.into_iter().filter(delivered) {
-                talks.push(Talk {
-                    from,
-                    to,
-                    cell,
-                    trace,
-                });
-            }
-        }
-    }
-    talks
+    let rows = matrix.rows.iter().zip(&matrix.cells);
+    let rows = rows.filter_map(|(row, cells)| match *row {
+        Party::Segment(from) => Some((from, cells)),
+        _ => None,
+    });
+    rows.flat_map(|(from, cells)| {
+        let columns = matrix.columns.iter().zip(cells);
+        columns.filter_map(move |(&to, cell)| {
+            let packet = cell.witness?;
+            Some(Talk {
+                from,
+                to,
+                cell,
+                packet,
+            })
+        })
+    })
 }
 
 impl Talk<'_> {
     /// `office -> plant`.
     pub(super) fn name(&self, view: &View<'_>) -> String {
         let from = &view.site.segment(self.from).name.value;
-        let to = crate::analysis::party_name(view.site, self.to);
+        let to = party_name(view.site, self.to);
         format!("{from} -> {to}")
     }
 
-    /// Whether any device writes an address: then an answer looks different on each side.
-    pub(super) fn translated(&self) -> bool {
-        let mut steps = self.trace.steps.iter();
-        steps.any(|step| step.arrived != step.left)
+    /// The ways on which it arrives; several where the sender may use several routers. Looks at each rule.
+    pub(super) fn ways(&self, view: &View<'_>) -> Vec<Trace> {
+        let mut ways = trace(view.network, Sender::Segment(self.from), &self.packet);
+        ways.retain(|way| matches!(way.outcome, Outcome::Delivered(_)));
+        ways
     }
 
-    /// The gateways on the way, without one that the packet is for.
+    /// The gateways on its ways, without one that it is for. None where any device writes an address: then an
+    /// answer looks different on each side.
     pub(super) fn crossings(&self, view: &View<'_>, family: Family) -> Vec<Crossing> {
-        let plan = view.network.plan(family);
-        let steps = self.trace.steps.iter();
-        let crossed = steps.filter_map(|step| {
-            let DeviceId::Router(router) = plan.device(step.device).id else {
-                return None;
-            };
-            step.decision.as_ref()?;
-            Some(Crossing {
-                router,
-                ingress: step.ingress?,
-                egress: step.route?.next_hop.interface()?,
-            })
-        });
+        if let Some(only) = self.straight(view, family) {
+            return vec![only];
+        }
+        let ways = self.ways(view);
+        let mut steps = ways.iter().flat_map(|way| &way.steps);
+        if steps.any(|step| step.arrived != step.left) {
+            return Vec::new();
+        }
+        let crossed = ways.iter().flat_map(|way| crossings_of(view, family, way));
         crossed.collect()
     }
+
+    /// The one gateway on the way, where the matrix says it all.
+    fn straight(&self, view: &View<'_>, family: Family) -> Option<Crossing> {
+        let (&[router], Party::Segment(to)) = (self.cell.crossed.as_slice(), self.to) else {
+            return None;
+        };
+        let plan = view.network.plan(family);
+        let device = plan.device(plan.router_index(router));
+        let filter = device.filter.as_ref()?;
+        if view.hosts_route || !filter.arrivals.is_empty() || !filter.departures.is_empty() {
+            return None;
+        }
+        let on = |segment: SegmentId| {
+            let own = device.interfaces.iter().enumerate();
+            let mut own = own.filter(|(_, interface)| interface.segment == segment);
+            let (at, _) = own.next()?;
+            own.next().is_none().then_some(at)
+        };
+        Some(Crossing {
+            router,
+            ingress: on(self.from)?,
+            egress: on(to)?,
+        })
+    }
+}
+
+/// The gateways on a way, without one that it ends at.
+pub(super) fn crossings_of(view: &View<'_>, family: Family, way: &Trace) -> Vec<Crossing> {
+    let plan = view.network.plan(family);
+    let crossed = way.steps.iter().filter_map(|step| {
+        let DeviceId::Router(router) = plan.device(step.device).id else {
+            return None;
+        };
+        step.decision.as_ref()?;
+        Some(Crossing {
+            router,
+            ingress: step.ingress?,
+            egress: step.route?.next_hop.interface()?,
+        })
+    });
+    crossed.collect()
 }
 
 impl Crossing {
@@ -97,23 +132,24 @@ impl Crossing {
     /// permit it.
     pub(super) fn denied(&self, view: &View<'_>, packet: &Packet) -> Option<Option<usize>> {
         let plan = view.network.plan(Family::of(packet.source));
-        let filter = plan
-            .device(plan.router_index(self.router))
-            .filter
-            .as_ref()?;
+        let device = plan.device(plan.router_index(self.router));
+        let filter = device.filter.as_ref()?;
         let classes = &view.network.classes;
         let class = classes.class_of(
             packet.protocol.0,
             packet.source_port,
             packet.destination_port,
         );
-        let line = filter.lines.first_match(
-            self.ingress as u32,
-            self.egress as u32,
-            Family::value(packet.source),
-            Family::value(packet.destination),
-            class,
-        );
+        let source = IntervalSet::point(Family::value(packet.source));
+        let destination = IntervalSet::point(Family::value(packet.destination));
+        let mut candidates = filter.between(self.ingress, self.egress);
+        candidates.and_assign(&filter.lines.from_source(&source));
+        candidates.and_assign(&filter.lines.to_destination(&destination));
+        let mut matching = candidates.iter();
+        let line = matching.find(|&line| {
+            let services = &filter.lines.lines()[line].services;
+            services.as_ref().is_none_or(|set| set.contains(class))
+        });
         (filter.action(line) != Action::Permit).then(|| line.map(|line| filter.rules[line]))
     }
 }

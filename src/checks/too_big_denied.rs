@@ -28,11 +28,12 @@ pub(super) static CHECK: Check = Check {
 const TOO_BIG: (u8, u8) = (3, 4);
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    // State knows which notice belongs to what.
+    if view.network.plan(Family::V4).stateful {
+        return;
+    }
     for talk in talks(view, Family::V4) {
-        let packet = talk.trace.packet;
-        if talk.translated() {
-            continue;
-        }
+        let packet = talk.packet;
         for crossing in talk.crossings(view, Family::V4) {
             let filter = view.site.router(crossing.router).filter();
             if filter.is_none_or(|filter| filter.stateful) {

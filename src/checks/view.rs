@@ -4,7 +4,7 @@ use std::cell::OnceCell;
 
 use crate::analysis::{By, Matrix, Question};
 use crate::forwarding::Network;
-use crate::model::{Family, ICMP, ICMPV6, Service, Site};
+use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
 use super::wiring::Wiring;
 
@@ -13,15 +13,19 @@ pub(super) struct View<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) site: &'a Site,
     pub(super) wiring: Wiring<'a>,
+    /// Whether any host routes.
+    pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
 }
 
 impl<'a> View<'a> {
     pub(super) fn new(network: &'a Network<'a>) -> Self {
+        let mut hosts = network.site.hosts.iter();
         Self {
             network,
             site: network.site,
             wiring: Wiring::new(network.site),
+            hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
         }
     }
