@@ -20,9 +20,13 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    if view.site.switches.is_empty() {
-        return;
+    if !view.site.switches.is_empty() && !segments(view, report) {
+        ports(view, report);
     }
+}
+
+/// Segments that use it; whether there are any.
+fn segments(view: &View<'_>, report: &mut Report) -> bool {
     let mut carried = false;
     for segment in &view.site.segments {
         if let Some(vlan) = segment.vlan.filter(|vlan| vlan.value.get() == 1) {
@@ -38,9 +42,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             );
         }
     }
-    if carried {
-        return;
-    }
+    carried
+}
+
+/// Ports that lead into it though no segment uses it.
+fn ports(view: &View<'_>, report: &mut Report) {
     for (number, socket) in view.wiring.live() {
         let into_one = socket.untagged_into().is_some_and(|vlan| vlan.get() == 1);
         let own = socket.vlans;

@@ -9,7 +9,7 @@ use rustc_hash::FxHashMap;
 use crate::diagnostic::Span;
 use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
 use crate::model::{
-    HostId, Interface, Lag, LinkEnd, Port, PortVlans, RouterId, Site, SwitchId, VlanId,
+    HostId, Interface, Lag, LinkEnd, PortVlans, RouterId, Site, Switch, SwitchId, VlanId,
 };
 
 /// A port of a switch that is in no LAG, or a LAG.
@@ -124,27 +124,7 @@ impl<'s> Wiring<'s> {
     fn add_switch(&mut self, id: SwitchId) {
         let switch = &self.site.switches[id.0];
         for lag in &switch.lags {
-            let number = self.sockets.len();
-            let is_member = |port: &&Port| lag.ports.contains(&port.name);
-            self.sockets.push(Socket {
-                switch: id,
-                aware: switch.vlan_aware,
-                name: &lag.name.value,
-                place: lag.place,
-                vlans: &lag.vlans,
-                live: switch
-                    .ports
-                    .iter()
-                    .filter(is_member)
-                    .any(|port| port.enabled),
-                lag: Some(lag),
-                description: "",
-                far: Vec::new(),
-            });
-            self.numbers.insert((id, &lag.name.value), number);
-            let members = lag.ports.iter();
-            self.numbers
-                .extend(members.map(|port| ((id, port.value.as_str()), number)));
+            self.add_lag(id, switch, lag);
         }
         for port in &switch.ports {
             let Some(vlans) = &port.vlans else {
@@ -164,6 +144,27 @@ impl<'s> Wiring<'s> {
                 far: Vec::new(),
             });
         }
+    }
+
+    fn add_lag(&mut self, id: SwitchId, switch: &'s Switch, lag: &'s Lag) {
+        let number = self.sockets.len();
+        let mut members = switch.ports.iter();
+        let live = members.any(|port| port.enabled && lag.ports.contains(&port.name));
+        self.sockets.push(Socket {
+            switch: id,
+            aware: switch.vlan_aware,
+            name: &lag.name.value,
+            place: lag.place,
+            vlans: &lag.vlans,
+            live,
+            lag: Some(lag),
+            description: "",
+            far: Vec::new(),
+        });
+        self.numbers.insert((id, &lag.name.value), number);
+        let members = lag.ports.iter();
+        self.numbers
+            .extend(members.map(|port| ((id, port.value.as_str()), number)));
     }
 
     fn join(&mut self, end: &'s LinkEnd, other: &'s LinkEnd) {
