@@ -22,9 +22,12 @@
 //! # Floor 4: answers
 //! [`analysis`] has one file a question: the matrix, the flows of a cell, the path of a packet.
 //!
+//! # Floor 5: checks
+//! [`checks`] looks for what is wrong, weak or worth knowing in a site that loads: one file a check, each
+//! with its reasons and sources, all in one list ([`checks::CHECKS`]).
+//!
 //! # Floor 6 and 7: looks and commands
 //! [`render`] has one file a format, escapes everything and decides nothing. [`cli`] has one file a command.
-//! (Floor 5, the checks, comes with a later version.)
 //!
 //! # In short
 //! ```
@@ -41,6 +44,7 @@
 //! ```
 
 pub mod analysis;
+pub mod checks;
 pub mod cli;
 pub mod diagnostic;
 pub mod forwarding;

@@ -8,6 +8,8 @@ mod examples;
 mod exit_codes;
 #[path = "commands/filters.rs"]
 mod filters;
+#[path = "commands/findings.rs"]
+mod findings;
 #[path = "commands/goldens.rs"]
 mod goldens;
 #[path = "commands/json.rs"]

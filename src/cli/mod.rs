@@ -5,6 +5,7 @@
 
 mod bypass;
 mod compute;
+mod explain;
 mod isolation;
 mod matrix;
 mod new;
@@ -58,7 +59,7 @@ pub enum Colour {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Look at everything: problems of the file, the matrix by zone, a summary.
+    /// Look at everything: problems of the file, findings, the matrix by zone, a summary.
     Review(review::Arguments),
     /// Show who can reach what.
     Matrix(matrix::Arguments),
@@ -68,6 +69,8 @@ enum Command {
     Isolation(isolation::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
+    /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
+    Explain(explain::Arguments),
     /// Write a commented starter site.
     New(new::Arguments),
     /// Print the JSON Schema of the site file, for editors.
@@ -98,7 +101,7 @@ pub fn main() -> ExitCode {
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
-        Err(error) => return explain(&error),
+        Err(error) => return refuse(&error),
     };
     let mut output = Output::new(arguments.color);
     let result = match arguments.command {
@@ -107,6 +110,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
+        Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
     };
@@ -117,7 +121,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
 }
 
 /// Prints help, or what is wrong with a command line.
-fn explain(error: &clap::Error) -> Verdict {
+fn refuse(error: &clap::Error) -> Verdict {
     let failed = error.use_stderr();
     // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
     // colour and with everything escaped. Help that nobody reads to the end is no failure.

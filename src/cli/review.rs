@@ -5,12 +5,13 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{By, CAUTION, Cell, Extent, HostileReach, Matrix, Naming, Question, Reading};
-use crate::diagnostic::Severity;
+use crate::checks;
+use crate::diagnostic::{Finding, Problem, Severity};
 use crate::forwarding::Network;
 use crate::model::Family;
 use crate::render::{
-    Paint, Selection, Sheet, clean, matrix_text, problem_summary, review_json, review_markdown,
-    wrapped,
+    Paint, Selection, Sheet, clean, finding_summary, findings_text, matrix_text, problem_summary,
+    review_json, review_markdown, wrapped,
 };
 
 use super::compute::{matrices, namings};
@@ -18,7 +19,8 @@ use super::matrix::sheet_key;
 use super::site::{FamilyArguments, Opened, SiteArguments, open, print_problems};
 use super::{Output, Verdict};
 
-/// Look at everything before a deployment: problems of the file, the matrix by zone, a summary.
+/// Look at everything before a deployment: problems of the file, findings of all checks, the matrix by zone, a
+/// summary.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Arguments {
@@ -29,6 +31,9 @@ pub(super) struct Arguments {
     /// Least severity that makes the exit code 1.
     #[arg(long, value_name = "SEVERITY", default_value = "warning")]
     fail_on: Threshold,
+    /// Show every finding with its place, not only the first few of each check.
+    #[arg(long)]
+    all: bool,
     /// Form of the output.
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
@@ -36,7 +41,9 @@ pub(super) struct Arguments {
 
 const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
     boundwalk review site.toml --fail-on error --format markdown\n\
-    Exit code 0: nothing of that severity found, 1: something was, 2: could not run.";
+    boundwalk review site.toml --all --fail-on never\n\
+    Exit code 0: no problem and no finding of that severity (warning, unless told otherwise), 1: some, 2: could \
+    not run.\n`boundwalk explain CHECK` says why a finding matters and when it is fine.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Threshold {
@@ -70,22 +77,30 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     );
     let sheet = Sheet::new(&network, &matrices, &Selection::default());
     let namings = namings(&network, families);
-    let summary = summary(&opened, &matrices);
+    let findings = checks::run(&network);
+    let summary = summary(&opened, &findings, &matrices);
+    let found: (&[Problem], &[Finding]) = (&opened.problems, &findings);
     match arguments.format {
         Format::Json => {
             let (site, sources) = (&opened.site, &opened.sources);
-            let text = review_json(site, sources, &sheet, &namings, &opened.problems, &summary);
+            let text = review_json(site, sources, &sheet, &namings, found, &summary);
             output.print(&text)?;
         }
         Format::Markdown => {
             let (key, codes) = sheet_key(&sheet, &namings);
-            let (sources, problems) = (&opened.sources, &opened.problems);
-            let text = review_markdown(sources, &sheet, &key, &codes, problems, &summary);
+            let sources = &opened.sources;
+            let text = review_markdown(sources, &sheet, &key, &codes, found, &summary);
             output.print(&text)?;
         }
-        Format::Text => print_text(&opened, &sheet, &namings, &summary, output)?,
+        Format::Text => {
+            print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
+            let paint = output.paint();
+            let shown = findings_text(&opened.sources, &findings, arguments.all, paint);
+            output.print(&shown)?;
+            print_text(&opened, &sheet, &namings, &summary, output)?;
+        }
     }
-    Ok(verdict(&opened, arguments.fail_on))
+    Ok(verdict(found, arguments.fail_on))
 }
 
 fn print_text(
@@ -95,7 +110,6 @@ fn print_text(
     summary: &str,
     output: &mut Output,
 ) -> io::Result<()> {
-    print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
     let paint = output.paint();
     let (key, codes) = sheet_key(sheet, namings);
     if !opened.site.name.is_empty() {
@@ -107,18 +121,16 @@ fn print_text(
     output.print(&format!("\n{}\n", paint.strong(&lines)))
 }
 
-fn verdict(opened: &Opened, threshold: Threshold) -> Verdict {
+fn verdict((problems, findings): (&[Problem], &[Finding]), threshold: Threshold) -> Verdict {
     let least = match threshold {
         Threshold::Note => Severity::Note,
         Threshold::Warning => Severity::Warning,
         Threshold::Error => Severity::Error,
         Threshold::Never => return Verdict::Clean,
     };
-    match opened
-        .problems
-        .iter()
-        .any(|problem| problem.severity() >= least)
-    {
+    let problems = problems.iter().map(Problem::severity);
+    let mut all = problems.chain(findings.iter().map(Finding::severity));
+    match all.any(|severity| severity >= least) {
         true => Verdict::Findings,
         false => Verdict::Clean,
     }
@@ -163,16 +175,20 @@ impl Counts {
 }
 
 /// One line that sums a review up.
-fn summary(opened: &Opened, matrices: &[Matrix]) -> String {
+fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String {
     let counts = Counts::new(matrices);
     let problems = match problem_summary(&opened.problems) {
         none if none.is_empty() => "no problems in the file".to_owned(),
-        some => some,
+        some => format!("{some} in the file"),
+    };
+    let findings = match finding_summary(findings) {
+        none if none.is_empty() => "no findings".to_owned(),
+        some => format!("findings: {some}"),
     };
     let mut text = match counts.pairs {
-        0 => format!("{problems}; nothing that a gateway could part"),
+        0 => format!("{problems}; {findings}; nothing that a gateway could part"),
         pairs => format!(
-            "{problems}; of {pairs} pairs of zones and gateways {} open",
+            "{problems}; {findings}; of {pairs} pairs of zones and gateways {} open",
             counts.open
         ),
     };

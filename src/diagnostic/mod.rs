@@ -1,12 +1,14 @@
-//! Floor 0: how a problem is stated: source text, spans, severities, problems.
+//! Floor 0: how a problem is stated: source text, spans, severities, problems, findings.
 //!
 //! Nothing here renders anything and nothing here knows what a network is. A problem keeps spans into
 //! the texts it speaks of; the floors above decide what it looks like on a terminal or in JSON.
 
+mod finding;
 mod problem;
 mod source;
 mod span;
 
+pub use finding::{Check, Finding};
 pub use problem::{Kind, Note, Problem, Severity};
 pub use source::{Position, Source, Sources};
 pub use span::{FileId, Span, Spanned};

@@ -2,7 +2,8 @@
 
 use super::span::Span;
 
-/// How much a problem matters.
+/// How much a problem matters. What the words mean for a finding stands at
+/// [`Check`](super::finding::Check).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Severity {
     /// Worth knowing; nothing needs to change.

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::analysis::{Cell, Extent, HostileReach, Naming, PermittedFlow, Reading};
-use crate::diagnostic::{Problem, Sources, Span};
+use crate::diagnostic::{Finding, Note, Problem, Sources, Span};
 use crate::forwarding::Packet;
 use crate::model::{Family, RouterId, Site};
 
@@ -306,20 +306,45 @@ struct JsonNote<'a> {
     place: Option<JsonPlace>,
 }
 
+fn json_notes<'a>(sources: &Sources, notes: &'a [Note]) -> Vec<JsonNote<'a>> {
+    let one = |note: &'a Note| JsonNote {
+        text: &note.text,
+        place: json_place(sources, note.span),
+    };
+    notes.iter().map(one).collect()
+}
+
 fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> {
-    let notes = problem.notes.iter();
     JsonProblem {
         kind: problem.kind.name,
         severity: problem.severity().word(),
         message: &problem.message,
         place: problem.span.and_then(|span| json_place(sources, span)),
         help: problem.help.as_deref(),
-        notes: notes
-            .map(|note| JsonNote {
-                text: &note.text,
-                place: json_place(sources, note.span),
-            })
-            .collect(),
+        notes: json_notes(sources, &problem.notes),
+    }
+}
+
+#[derive(Serialize)]
+struct JsonFinding<'a> {
+    check: &'static str,
+    severity: &'static str,
+    message: &'a str,
+    subjects: &'a [String],
+    place: Option<JsonPlace>,
+    help: Option<&'a str>,
+    notes: Vec<JsonNote<'a>>,
+}
+
+fn json_finding<'a>(sources: &Sources, finding: &'a Finding) -> JsonFinding<'a> {
+    JsonFinding {
+        check: finding.check.name,
+        severity: finding.severity().word(),
+        message: &finding.message,
+        subjects: &finding.subjects,
+        place: finding.span.and_then(|span| json_place(sources, span)),
+        help: finding.help.as_deref(),
+        notes: json_notes(sources, &finding.notes),
     }
 }
 
@@ -349,16 +374,17 @@ struct JsonReview<'a> {
     site: &'a str,
     summary: &'a str,
     problems: Vec<JsonProblem<'a>>,
+    findings: Vec<JsonFinding<'a>>,
     matrix: serde_json::Value,
 }
 
-/// A review as a JSON document: problems, the matrix by zone, a summary.
+/// A review as a JSON document: problems, findings, the matrix by zone, a summary.
 pub fn review_json(
     site: &Site,
     sources: &Sources,
     sheet: &Sheet,
     namings: &[Naming<'_>],
-    problems: &[Problem],
+    (problems, findings): (&[Problem], &[Finding]),
     summary: &str,
 ) -> String {
     let matrix = matrix_json(site, sources, sheet, namings, &[]);
@@ -370,6 +396,10 @@ pub fn review_json(
         problems: problems
             .iter()
             .map(|problem| json_problem(sources, problem))
+            .collect(),
+        findings: findings
+            .iter()
+            .map(|finding| json_finding(sources, finding))
             .collect(),
         matrix: serde_json::from_str(&matrix).unwrap_or_default(),
     })

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::diagnostic::{Problem, Sources};
+use crate::diagnostic::{Finding, Problem, Severity, Sources, Span};
 
 use super::key::Key;
 use super::matrix::{LETTERS, fixed_codes, used_signs};
@@ -24,33 +24,63 @@ pub fn review_markdown(
     sheet: &Sheet,
     key: &Key,
     codes: &[Vec<String>],
-    problems: &[Problem],
+    (problems, findings): (&[Problem], &[Finding]),
     summary: &str,
 ) -> String {
     let mut out = String::new();
     title(&mut out, "Review", sheet);
     let _ = writeln!(out, "{}\n", escape(summary));
-    if !problems.is_empty() {
-        let _ = writeln!(out, "## Problems of the site file\n");
-        for problem in problems {
-            let place = problem
-                .span
-                .map_or_else(String::new, |span| sources.place(span));
-            let word = problem.severity().word();
-            let _ = write!(out, "- **{word}** {}", escape(&problem.message));
-            let _ = write!(out, " ({}, `{}`)", escape(&place), problem.kind.name);
-            let help = problem
-                .help
-                .as_ref()
-                .map(|help| format!(": {}", escape(help)));
-            let _ = writeln!(out, "{}", help.unwrap_or_default());
-        }
-        out.push('\n');
-    }
+    let problems = problems.iter().map(|problem| Item {
+        name: problem.kind.name,
+        severity: problem.severity(),
+        message: &problem.message,
+        span: problem.span,
+        help: problem.help.as_deref(),
+    });
+    list(&mut out, "Problems of the site file", sources, problems);
+    let findings = findings.iter().map(|finding| Item {
+        name: finding.check.name,
+        severity: finding.severity(),
+        message: &finding.message,
+        span: finding.span,
+        help: finding.help.as_deref(),
+    });
+    list(&mut out, "Findings", sources, findings);
     let _ = writeln!(out, "## Who can reach what, by zone\n");
     table(&mut out, sheet, key, codes);
     notes(&mut out, sheet);
     out
+}
+
+/// A problem or a finding.
+struct Item<'a> {
+    name: &'static str,
+    severity: Severity,
+    message: &'a str,
+    span: Option<Span>,
+    help: Option<&'a str>,
+}
+
+/// A chapter with a line for each item; none where there is nothing to say.
+fn list<'a>(
+    out: &mut String,
+    title: &str,
+    sources: &Sources,
+    items: impl Iterator<Item = Item<'a>>,
+) {
+    let mut lines = String::new();
+    for item in items {
+        let place = item.span.map(|span| sources.place(span));
+        let place = place.unwrap_or_default();
+        let word = item.severity.word();
+        let _ = write!(lines, "- **{word}** {}", escape(item.message));
+        let _ = write!(lines, " ({}, `{}`)", escape(&place), item.name);
+        let help = item.help.map(|help| format!(": {}", escape(help)));
+        let _ = writeln!(lines, "{}", help.unwrap_or_default());
+    }
+    if !lines.is_empty() {
+        let _ = writeln!(out, "## {title}\n\n{lines}");
+    }
 }
 
 fn title(out: &mut String, what: &str, sheet: &Sheet) {

@@ -1,7 +1,9 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 
 mod bypass;
+mod checks;
 mod csv;
+mod findings;
 mod flows;
 mod frames;
 mod isolation;
@@ -17,7 +19,9 @@ mod text;
 mod words;
 
 pub use bypass::{bypass_json, bypass_text};
+pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use csv::matrix_csv;
+pub use findings::findings_text;
 pub use flows::flows_text;
 pub use frames::{node_name, socket_name, tags_text};
 pub use isolation::{Isolated, isolation_json, isolation_text};
@@ -27,6 +31,6 @@ pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};
 pub use path::path_text;
-pub use problems::{problem_summary, problem_text};
+pub use problems::{finding_summary, finding_text, problem_summary, problem_text};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use text::{clean, fit, width, wrapped};

@@ -3,25 +3,66 @@
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
-use crate::diagnostic::{Problem, Severity, Source, Sources, Span};
+use crate::diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
 
-use super::text::clean;
+use super::text::{clean, wrapped};
+
+/// What problems and findings have in common.
+struct Stated<'a> {
+    name: &'static str,
+    severity: Severity,
+    message: &'a str,
+    span: Option<Span>,
+    label: &'a str,
+    notes: &'a [Note],
+    help: Option<&'a str>,
+}
 
 /// One problem with its excerpt, ready to print; ends with a line break.
 pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns: usize) -> String {
-    let level = match problem.severity() {
+    let message = clean(&problem.message);
+    let stated = Stated {
+        name: problem.kind.name,
+        severity: problem.severity(),
+        message: &message,
+        span: problem.span,
+        label: &problem.label,
+        notes: &problem.notes,
+        help: problem.help.as_deref(),
+    };
+    stated_text(sources, &stated, colour, columns)
+}
+
+/// One finding with its excerpt, ready to print; ends with a line break.
+pub fn finding_text(sources: &Sources, finding: &Finding, colour: bool, columns: usize) -> String {
+    // The renderer puts further lines of a title under its first word.
+    let head = finding.severity().word().len() + finding.check.name.len() + "[]: ".len();
+    let room = columns.saturating_sub(head).max(30);
+    let message = wrapped(&clean(&finding.message), room).join("\n");
+    let stated = Stated {
+        name: finding.check.name,
+        severity: finding.severity(),
+        message: &message,
+        span: finding.span,
+        label: "",
+        notes: &finding.notes,
+        help: finding.help.as_deref(),
+    };
+    stated_text(sources, &stated, colour, columns)
+}
+
+fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: usize) -> String {
+    let level = match stated.severity {
         Severity::Error => Level::ERROR,
         Severity::Warning => Level::WARNING,
         Severity::Note => Level::NOTE,
     };
-    let title = level
-        .primary_title(shortened(&clean(&problem.message)))
-        .id(problem.kind.name);
+    let title = level.primary_title(titled(stated.message)).id(stated.name);
     let mut group = Group::with_title(title);
-    for (source, marks) in excerpts(sources, problem) {
+    for (source, marks) in excerpts(sources, stated) {
         group = group.element(snippet(source, &marks));
     }
-    if let Some(help) = &problem.help {
+    if let Some(help) = stated.help {
         group = group.element(Level::HELP.message(shortened(&clean(help))));
     }
     let renderer = if colour {
@@ -35,6 +76,12 @@ pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns:
     let mut text = renderer.render(&[group]);
     text.push('\n');
     text
+}
+
+/// A title, made safe line by line.
+fn titled(message: &str) -> String {
+    let lines = message.split('\n').map(|line| shortened(&clean(line)));
+    lines.collect::<Vec<_>>().join("\n")
 }
 
 /// An excerpt in which nothing can disturb a terminal. Each character is replaced by one of as many bytes, so
@@ -68,15 +115,21 @@ fn shortened(text: &str) -> String {
 
 /// A line that counts problems: `2 errors, 1 warning`; empty where there is none.
 pub fn problem_summary(problems: &[Problem]) -> String {
+    severity_summary(problems.iter().map(Problem::severity))
+}
+
+/// The same for findings.
+pub fn finding_summary(findings: &[Finding]) -> String {
+    severity_summary(findings.iter().map(Finding::severity))
+}
+
+fn severity_summary(severities: impl Iterator<Item = Severity> + Clone) -> String {
     let parts = [Severity::Error, Severity::Warning, Severity::Note].map(|severity| {
-        let count = problems
-            .iter()
-            .filter(|problem| problem.severity() == severity)
-            .count();
-        match count {
+        let same = severities.clone().filter(|&one| one == severity);
+        match same.count() {
             0 => None,
             1 => Some(format!("1 {}", severity.word())),
-            _ => Some(format!("{count} {}s", severity.word())),
+            count => Some(format!("{count} {}s", severity.word())),
         }
     });
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
@@ -91,11 +144,9 @@ struct Mark {
 
 /// Marks grouped by text, the text of the problem's own place first. Places far apart in one text get
 /// excerpts of their own.
-fn excerpts<'s>(sources: &'s Sources, problem: &Problem) -> Vec<(&'s Source, Vec<Mark>)> {
-    let own = problem
-        .span
-        .map(|span| (span, problem.label.as_str(), true));
-    let notes = problem
+fn excerpts<'s>(sources: &'s Sources, stated: &Stated<'_>) -> Vec<(&'s Source, Vec<Mark>)> {
+    let own = stated.span.map(|span| (span, stated.label, true));
+    let notes = stated
         .notes
         .iter()
         .map(|note| (note.span, note.text.as_str(), false));

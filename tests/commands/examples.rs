@@ -12,7 +12,7 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
     let binary = Path::new(env!("CARGO_BIN_EXE_boundwalk"));
     let search = std::env::var("PATH").unwrap_or_default();
     let search = format!("{}:{search}", binary.parent().expect("a folder").display());
-    for command in ["review", "matrix", "path", "new", "schema"] {
+    for command in ["review", "matrix", "path", "explain", "new", "schema"] {
         let help = line(&format!("{command} --help")).out;
         let (_, examples) = help.split_once("Example").expect("examples");
         let examples: Vec<&str> = examples

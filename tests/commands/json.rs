@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde_json::Value;
 
-use crate::run::{Ran, about, demo, site, starter, with_warning};
+use crate::run::{Ran, about, demo, line, site, starter, with_warning};
 
 pub fn parsed(ran: &Ran) -> Value {
     serde_json::from_str(&ran.out).unwrap_or_else(|error| panic!("{error}: {ran:?}"))
@@ -159,6 +159,8 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     let matrix = parsed(&demo("matrix", "--flows --format json"));
     assert_eq!(keys(&matrix), documented("`boundwalk-matrix`"));
     assert_eq!(keys(&matrix["cells"][1]), documented("a cell"));
+    let review = parsed(&demo("review", "--format json"));
+    assert_eq!(keys(&review["findings"][0]), documented("a finding"));
     for (ran, document) in [
         (demo("review", "--format json"), "`boundwalk-review`"),
         (
@@ -169,6 +171,7 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
             about(&broken, "review", "--format json"),
             "`boundwalk-problems`",
         ),
+        (line("explain --format json"), "`boundwalk-checks`"),
     ] {
         assert_eq!(keys(&parsed(&ran)), documented(document));
     }

@@ -1,0 +1,57 @@
+//! The two ends of a cable take untagged frames into different VLANs.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+use super::words::{vlan, vlans};
+
+pub(super) static CHECK: Check = Check {
+    name: "native-vlan-differs",
+    severity: Severity::Error,
+    summary: "a cable whose ends put untagged frames into different VLANs",
+    why: "What leaves one switch without a tag comes into the other in another VLAN: two segments become \
+        one, or one is cut in two, and no gateway notices.",
+    fine_when: "Two sites number one and the same segment differently and meet on an untagged cable on \
+        purpose.",
+    remedy: "Use the same untagged VLAN and PVID at both ends; better, none: tag every VLAN on a trunk.",
+    references: &[
+        "RFC 4363, dot1qPvid and dot1qVlanStaticUntaggedPorts",
+        "IEEE 802.1AB with the 802.1Q extensions: switches tell each other their port VLAN to notice this",
+    ],
+    fires: include_str!("examples/native-vlan-differs.fires.toml"),
+    quiet: include_str!("examples/native-vlan-differs.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for (near, far) in view.wiring.trunks() {
+        let (here, there) = (&view.wiring.sockets[near], &view.wiring.sockets[far]);
+        let moved = here
+            .vlans
+            .untagged
+            .iter()
+            .filter(|&sent| match there.untagged_into() {
+                Some(taken) => taken != sent,
+                // Where the far end is not in the VLAN at all, `trunk-vlan-one-end` says it.
+                None => there.carries(sent),
+            });
+        let moved: Vec<_> = moved.collect();
+        if moved.is_empty() {
+            continue;
+        }
+        let (name, peer) = (view.wiring.name(near), view.wiring.name(far));
+        let sent = vlans(view.site, &moved);
+        let what = match there.untagged_into() {
+            Some(taken) => {
+                let taken = vlan(view.site, taken);
+                format!("sends {sent} untagged, and {peer} takes it into {taken}")
+            }
+            None => format!("sends {sent} untagged, and {peer} takes no untagged frames"),
+        };
+        report.add(
+            found(&CHECK, here.place, name, what)
+                .note(there.place, format!("{peer} is described here"))
+                .help("make the untagged VLAN the same at both ends, or tag it at both"),
+        );
+    }
+}

@@ -1,0 +1,122 @@
+//! Answers that do not come back the way the question went.
+
+use crate::analysis::Party;
+use crate::diagnostic::{Check, Severity, Span};
+use crate::forwarding::{DeviceId, DeviceIndex, Reply, ReplyPass, ReplyStep, Trace};
+use crate::model::{Family, RouterId};
+
+use super::report::{Report, found};
+use super::rule_asked::{Talk, crossings_of, rule_place, talks};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "no-way-back",
+    severity: Severity::Error,
+    summary: "something gets through, but its replies do not, or go round a gateway that waits for them",
+    why: "A stateful gateway lets a reply pass only where it let the question pass. Where the way back is \
+        another one, connections hang, or work until a gateway gives up on those of which it sees one half.",
+    fine_when: "Traffic that needs no reply, or gateways that tell each other of their connections.",
+    remedy: "Make routes of both sides lead over the same gateways, or remove the shortcut.",
+    references: &[
+        "seen with Linux 6.1 connection tracking: replies at a gateway that never saw the question are dropped",
+    ],
+    fires: include_str!("examples/no-way-back.fires.toml"),
+    quiet: include_str!("examples/no-way-back.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for family in Family::ALL {
+        for talk in talks(view, family) {
+            if talk.cell.answered() && comes_straight_back(view, family, &talk) {
+                continue;
+            }
+            for way in talk.ways(view) {
+                if let Some((what, router)) = trouble(view, family, &talk, &way) {
+                    let draft = found(&CHECK, place(view, &talk, router), talk.name(view), what);
+                    report.add(draft.help("let the way back lead over the same gateways"));
+                }
+            }
+        }
+    }
+}
+
+/// Where the deciding rule stands, of the gateway meant if it is known.
+fn place(view: &View<'_>, talk: &Talk<'_>, router: Option<RouterId>) -> Span {
+    let mut decided = talk.cell.rules.iter().copied();
+    let rule = decided.find(|(own, _)| router.is_none_or(|router| router == *own));
+    match rule {
+        Some((router, rule)) => rule_place(view, router, rule).0,
+        None => view.site.segment(talk.from).place(),
+    }
+}
+
+/// Whether replies begin at the only gateway that the flows of a pair cross.
+fn comes_straight_back(view: &View<'_>, family: Family, talk: &Talk<'_>) -> bool {
+    let (&[router], Party::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
+        return false;
+    };
+    let plan = view.network.plan(family);
+    let only = plan.router_index(router);
+    let first_hops = &plan.segment(to).first_hops;
+    !view.hosts_route && first_hops.iter().all(|&(device, _)| device == only)
+}
+
+/// What goes wrong with a packet's reply, and at which gateway.
+fn trouble(
+    view: &View<'_>,
+    family: Family,
+    talk: &Talk<'_>,
+    way: &Trace,
+) -> Option<(String, Option<RouterId>)> {
+    let name = |device: DeviceIndex| match view.network.plan(family).device(device).id {
+        DeviceId::Router(router) => view.site.router(router).name.value.clone(),
+        DeviceId::Host(host) => view.site.host(host).name.value.clone(),
+    };
+    match way.reply.as_ref()? {
+        Reply::NotExpected => None,
+        Reply::Back(back) => {
+            let waiting = waiting(view, family, way, back)?;
+            let name = &view.site.router(waiting).name.value;
+            let what = format!("replies go round {name}, which waits for them");
+            Some((what, Some(waiting)))
+        }
+        // Some other packet of the pair may do better.
+        Reply::Lost(_) if talk.cell.answered() => None,
+        Reply::Lost(back) => Some((lost(back.last(), name), None)),
+    }
+}
+
+fn lost(last: Option<&ReplyStep>, name: impl Fn(DeviceIndex) -> String) -> String {
+    let Some(last) = last else {
+        return "no reply comes back: nobody takes it".to_owned();
+    };
+    let device = name(last.device);
+    let why = match last.pass {
+        ReplyPass::NoState => format!("{device} never saw what it answers"),
+        ReplyPass::SourceCheck => format!("the source check of {device} refuses it"),
+        ReplyPass::Denied(_) => format!("the rules of {device} deny it"),
+        ReplyPass::NoRoute => format!("{device} has no route for it"),
+        ReplyPass::NotForwarding => format!("{device} forwards nothing"),
+        ReplyPass::Loop => format!("it comes to {device} twice"),
+        ReplyPass::Unfiltered | ReplyPass::State | ReplyPass::Rules(_) => {
+            format!("behind {device} nobody takes it, or it does not look like one")
+        }
+    };
+    format!("no reply comes back: {why}")
+}
+
+/// A stateful gateway that let the packet through and does not see its reply.
+fn waiting(view: &View<'_>, family: Family, way: &Trace, back: &[ReplyStep]) -> Option<RouterId> {
+    let plan = view.network.plan(family);
+    let mut crossings = crossings_of(view, family, way).into_iter();
+    let missed = crossings.find(|crossing| {
+        let device = plan.router_index(crossing.router);
+        let stateful = plan
+            .device(device)
+            .filter
+            .as_ref()
+            .is_some_and(|filter| filter.stateful);
+        stateful && !back.iter().any(|step| step.device == device)
+    });
+    missed.map(|crossing| crossing.router)
+}

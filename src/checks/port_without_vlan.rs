@@ -1,0 +1,36 @@
+//! Something is plugged in where no frame gets through.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "port-without-vlan",
+    severity: Severity::Error,
+    summary: "a live port with a cable that is in no VLAN",
+    why: "The switch sends nothing out of this port, so whatever is plugged in is cut off. What it sends \
+        may still get in: the standard's defaults are PVID 1, any tag and no filter.",
+    fine_when: "A cable that is kept ready; set `enabled = false` until it is wanted.",
+    remedy: "Give the port its VLAN, as in `access = \"SEGMENT\"`, or disable it.",
+    references: &["RFC 4363, dot1qVlanStaticEgressPorts (a port that is in no list gets nothing)"],
+    fires: include_str!("examples/port-without-vlan.fires.toml"),
+    quiet: include_str!("examples/port-without-vlan.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for (number, socket) in view.wiring.live() {
+        let attached = !socket.far.is_empty() && socket.lag.is_none();
+        if attached && socket.members().is_empty() {
+            report.add(
+                found(
+                    &CHECK,
+                    socket.place,
+                    view.wiring.name(number),
+                    "has a cable and is in no VLAN",
+                )
+                .help("add `access = …`, or `enabled = false`"),
+            );
+        }
+    }
+}

@@ -1,0 +1,183 @@
+//! Collects what checks find: one finding for each setting, however many ports it speaks of.
+
+use rustc_hash::FxHashMap;
+
+use crate::diagnostic::{Check, Finding, Note, Span};
+
+/// One thing found about one subject.
+pub(super) struct Draft {
+    check: &'static Check,
+    subject: String,
+    what: String,
+    span: Span,
+    notes: Vec<Note>,
+    help: Option<String>,
+}
+
+impl Draft {
+    /// Another place that matters.
+    pub(super) fn note(mut self, span: Span, text: impl Into<String>) -> Self {
+        self.notes.push(Note {
+            span,
+            text: text.into(),
+        });
+        self
+    }
+
+    /// What to do about it.
+    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+}
+
+/// Something found: `subject` is a port, an interface, a host or a pair, `what` says what is the matter with it.
+/// The same of several subjects that are described at one place becomes one finding.
+pub(super) fn found(
+    check: &'static Check,
+    span: Span,
+    subject: impl Into<String>,
+    what: impl Into<String>,
+) -> Draft {
+    Draft {
+        check,
+        subject: subject.into(),
+        what: what.into(),
+        span,
+        notes: Vec::new(),
+        help: None,
+    }
+}
+
+/// Everything found so far.
+#[derive(Default)]
+pub(super) struct Report {
+    findings: Vec<(Finding, String)>,
+    /// Finding by check, place and what is said.
+    known: FxHashMap<(&'static str, Span, String), usize>,
+}
+
+impl Report {
+    pub(super) fn add(&mut self, draft: Draft) {
+        let key = (draft.check.name, draft.span, draft.what.clone());
+        if let Some(&known) = self.known.get(&key) {
+            let (finding, _) = &mut self.findings[known];
+            if !finding.subjects.contains(&draft.subject) {
+                finding.subjects.push(draft.subject);
+            }
+            for note in draft.notes {
+                if !finding.notes.contains(&note) {
+                    finding.notes.push(note);
+                }
+            }
+            return;
+        }
+        self.known.insert(key, self.findings.len());
+        let finding = Finding {
+            check: draft.check,
+            subjects: vec![draft.subject],
+            message: String::new(),
+            span: Some(draft.span),
+            notes: draft.notes,
+            help: draft.help,
+        };
+        self.findings.push((finding, draft.what));
+    }
+
+    /// All findings: the gravest first, then by place, then by name.
+    pub(super) fn finish(self) -> Vec<Finding> {
+        let composed = self.findings.into_iter().map(|(mut finding, what)| {
+            finding.message = format!("{} {what}", joined(&finding.subjects));
+            finding
+        });
+        let mut findings: Vec<Finding> = composed.collect();
+        findings.sort_by(|one, other| {
+            let key = |finding: &Finding| {
+                let place = finding.span.map(|span| (span.file, span.start));
+                (place, finding.check.name)
+            };
+            let graver = other.severity().cmp(&one.severity());
+            graver.then_with(|| key(one).cmp(&key(other)))
+        });
+        findings
+    }
+}
+
+/// Names with commas between; of many the first and how many more.
+fn joined(names: &[String]) -> String {
+    const MOST: usize = 6;
+    let shown = names.iter().take(MOST).cloned().collect::<Vec<_>>();
+    let text = shown.join(", ");
+    match names.len().saturating_sub(MOST) {
+        0 => format!("{text}:"),
+        more => format!("{text} and {more} more:"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostic::{FileId, Severity};
+
+    use super::*;
+
+    static GRAVE: Check = Check {
+        name: "grave",
+        severity: Severity::Error,
+        summary: "",
+        why: "",
+        fine_when: "",
+        remedy: "",
+        references: &[],
+        fires: "",
+        quiet: "",
+    };
+    static SLIGHT: Check = Check {
+        name: "slight",
+        severity: Severity::Note,
+        ..GRAVE_COPY
+    };
+    const GRAVE_COPY: Check = Check {
+        name: "",
+        severity: Severity::Note,
+        summary: "",
+        why: "",
+        fine_when: "",
+        remedy: "",
+        references: &[],
+        fires: "",
+        quiet: "",
+    };
+
+    fn place(start: u32) -> Span {
+        Span::new(FileId(0), start, start + 1)
+    }
+
+    #[test]
+    fn ports_of_one_key_share_a_finding_and_grave_ones_come_first() {
+        let mut report = Report::default();
+        report.add(found(&SLIGHT, place(1), "core:1", "is open"));
+        report.add(found(&GRAVE, place(9), "core:5", "is wrong"));
+        report.add(found(&SLIGHT, place(1), "core:2", "is open"));
+        report.add(found(&SLIGHT, place(1), "core:2", "is open"));
+        report.add(found(&SLIGHT, place(1), "core:3", "is odd"));
+        report.add(found(&GRAVE, place(3), "core:4", "is wrong"));
+        let findings = report.finish();
+        let messages: Vec<&str> = findings.iter().map(|one| one.message.as_str()).collect();
+        assert_eq!(
+            messages,
+            [
+                "core:4: is wrong",
+                "core:5: is wrong",
+                "core:1, core:2: is open",
+                "core:3: is odd",
+            ]
+        );
+        assert_eq!(findings[2].subjects, ["core:1", "core:2"]);
+    }
+
+    #[test]
+    fn of_many_subjects_the_message_names_some() {
+        let names: Vec<String> = (1..=10).map(|port| format!("p{port}")).collect();
+        assert_eq!(joined(&names), "p1, p2, p3, p4, p5, p6 and 4 more:");
+    }
+}

@@ -1,0 +1,186 @@
+//! Pairs of segments that talk, the gateways between them, and what those would say to another packet.
+
+use crate::analysis::{Cell, Party, party_name};
+use crate::diagnostic::Span;
+use crate::forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
+use crate::model::{Action, Family, RouterId, SegmentId};
+use crate::packet::IntervalSet;
+
+use super::view::View;
+
+/// A packet that one segment gets through to another segment, gateway or router.
+pub(super) struct Talk<'v> {
+    pub(super) from: SegmentId,
+    pub(super) to: Party,
+    pub(super) cell: &'v Cell,
+    pub(super) packet: Packet,
+}
+
+/// A gateway that lets a packet through, with the interfaces of arrival and departure.
+#[derive(Clone, Copy)]
+pub(super) struct Crossing {
+    pub(super) router: RouterId,
+    pub(super) ingress: usize,
+    pub(super) egress: usize,
+}
+
+/// The witness packet of each pair of which something passes.
+pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> impl Iterator<Item = Talk<'v>> {
+    let matrix = view.matrix(family);
+    let rows = matrix.rows.iter().zip(&matrix.cells);
+    let rows = rows.filter_map(|(row, cells)| match *row {
+        Party::Segment(from) => Some((from, cells)),
+        _ => None,
+    });
+    rows.flat_map(|(from, cells)| {
+        let columns = matrix.columns.iter().zip(cells);
+        columns.filter_map(move |(&to, cell)| {
+            let packet = cell.witness?;
+            Some(Talk {
+                from,
+                to,
+                cell,
+                packet,
+            })
+        })
+    })
+}
+
+impl Talk<'_> {
+    /// `office -> plant`.
+    pub(super) fn name(&self, view: &View<'_>) -> String {
+        let from = &view.site.segment(self.from).name.value;
+        let to = party_name(view.site, self.to);
+        format!("{from} -> {to}")
+    }
+
+    /// The ways on which it arrives; several where the sender may use several routers. Looks at each rule.
+    pub(super) fn ways(&self, view: &View<'_>) -> Vec<Trace> {
+        let mut ways = trace(view.network, Sender::Segment(self.from), &self.packet);
+        ways.retain(|way| matches!(way.outcome, Outcome::Delivered(_)));
+        ways
+    }
+
+    /// The gateways on its ways, without one that it is for. None where any device writes an address: then an
+    /// answer looks different on each side.
+    pub(super) fn crossings(&self, view: &View<'_>, family: Family) -> Vec<Crossing> {
+        if let Some(only) = self.straight(view, family) {
+            return vec![only];
+        }
+        let ways = self.ways(view);
+        let mut steps = ways.iter().flat_map(|way| &way.steps);
+        if steps.any(|step| step.arrived != step.left) {
+            return Vec::new();
+        }
+        let crossed = ways.iter().flat_map(|way| crossings_of(view, family, way));
+        crossed.collect()
+    }
+
+    /// The one gateway on the way, where the matrix says it all.
+    fn straight(&self, view: &View<'_>, family: Family) -> Option<Crossing> {
+        let (&[router], Party::Segment(to)) = (self.cell.crossed.as_slice(), self.to) else {
+            return None;
+        };
+        let plan = view.network.plan(family);
+        let device = plan.device(plan.router_index(router));
+        let filter = device.filter.as_ref()?;
+        if view.hosts_route || !filter.arrivals.is_empty() || !filter.departures.is_empty() {
+            return None;
+        }
+        let on = |segment: SegmentId| {
+            let own = device.interfaces.iter().enumerate();
+            let mut own = own.filter(|(_, interface)| interface.segment == segment);
+            let (at, _) = own.next()?;
+            own.next().is_none().then_some(at)
+        };
+        Some(Crossing {
+            router,
+            ingress: on(self.from)?,
+            egress: on(to)?,
+        })
+    }
+}
+
+/// The gateways on a way, without one that it ends at.
+pub(super) fn crossings_of(view: &View<'_>, family: Family, way: &Trace) -> Vec<Crossing> {
+    let plan = view.network.plan(family);
+    let crossed = way.steps.iter().filter_map(|step| {
+        let DeviceId::Router(router) = plan.device(step.device).id else {
+            return None;
+        };
+        step.decision.as_ref()?;
+        Some(Crossing {
+            router,
+            ingress: step.ingress?,
+            egress: step.route?.next_hop.interface()?,
+        })
+    });
+    crossed.collect()
+}
+
+impl Crossing {
+    /// The same gateway on the way back.
+    pub(super) fn turned(&self) -> Self {
+        Self {
+            router: self.router,
+            ingress: self.egress,
+            egress: self.ingress,
+        }
+    }
+
+    /// The rule of the gateway that denies a packet, `Some(None)` where the default does; `None` where the rules
+    /// permit it.
+    pub(super) fn denied(&self, view: &View<'_>, packet: &Packet) -> Option<Option<usize>> {
+        let plan = view.network.plan(Family::of(packet.source));
+        let device = plan.device(plan.router_index(self.router));
+        let filter = device.filter.as_ref()?;
+        let classes = &view.network.classes;
+        let class = classes.class_of(
+            packet.protocol.0,
+            packet.source_port,
+            packet.destination_port,
+        );
+        let source = IntervalSet::point(Family::value(packet.source));
+        let destination = IntervalSet::point(Family::value(packet.destination));
+        let mut candidates = filter.between(self.ingress, self.egress);
+        candidates.and_assign(&filter.lines.from_source(&source));
+        candidates.and_assign(&filter.lines.to_destination(&destination));
+        let mut matching = candidates.iter();
+        let line = matching.find(|&line| {
+            let services = &filter.lines.lines()[line].services;
+            services.as_ref().is_none_or(|set| set.contains(class))
+        });
+        (filter.action(line) != Action::Permit).then(|| line.map(|line| filter.rules[line]))
+    }
+}
+
+/// A message of ICMP or ICMPv6 with these addresses.
+pub(super) fn message(
+    protocol: crate::model::Protocol,
+    (kind, code): (u8, u8),
+    source: std::net::IpAddr,
+    destination: std::net::IpAddr,
+) -> Packet {
+    Packet {
+        source,
+        destination,
+        protocol,
+        source_port: 0,
+        destination_port: u16::from(kind) * 256 + u16::from(code),
+    }
+}
+
+/// Where a rule stands, or the default, and its name.
+pub(super) fn rule_place(view: &View<'_>, router: RouterId, rule: Option<usize>) -> (Span, String) {
+    let router = view.site.router(router);
+    let name = &router.name.value;
+    match (router.filter(), rule) {
+        (Some(filter), Some(number)) => {
+            let rule = &filter.rules[number];
+            let text = format!("the rule \"{}\" of {name}", rule.name.value);
+            (rule.name.span, text)
+        }
+        (Some(filter), None) => (filter.default.span, format!("the default of {name}")),
+        (None, _) => (router.name.span, name.clone()),
+    }
+}

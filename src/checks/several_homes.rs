@@ -1,0 +1,47 @@
+//! A host with a foot in several segments.
+
+use crate::diagnostic::{Check, Severity};
+use crate::model::{Forwards, Host};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "several-homes",
+    severity: Severity::Warning,
+    summary: "a host with interfaces in several segments",
+    why: "Whoever takes this host over stands in all its segments at once, and no gateway is asked. One \
+        setting (packet forwarding, a bridge, a proxy) makes it a way round every rule.",
+    fine_when: "A jump host or backup server that is meant to, is hardened for it and watched.",
+    remedy: "Leave it one interface and let the gateway decide what else it reaches.",
+    references: &["NIST SP 800-82, dual-homed computers between plant and office (from memory)"],
+    fires: include_str!("examples/several-homes.fires.toml"),
+    quiet: include_str!("examples/several-homes.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for host in &view.site.hosts {
+        let homes = homes(view, host);
+        // One that forwards is worse: `host-forwards`.
+        if homes.len() < 2 || host.forwards.value != Forwards::No {
+            continue;
+        }
+        let what = format!("has a foot in each of {}", homes.join(", "));
+        report.add(
+            found(&CHECK, host.name.span, &host.name.value, what)
+                .help("leave it in one segment and let the gateway decide about the others"),
+        );
+    }
+}
+
+/// The segments that a host is on, by name.
+pub(super) fn homes<'s>(view: &View<'s>, host: &Host) -> Vec<&'s str> {
+    let mut homes = Vec::new();
+    for interface in &host.interfaces {
+        let name = view.site.segment(interface.segment).name.value.as_str();
+        if !homes.contains(&name) {
+            homes.push(name);
+        }
+    }
+    homes
+}

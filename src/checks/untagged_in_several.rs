@@ -1,0 +1,37 @@
+//! Frames of several VLANs come out without a tag.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+use super::words::vlans;
+
+pub(super) static CHECK: Check = Check {
+    name: "untagged-in-several",
+    severity: Severity::Warning,
+    summary: "a port in the untagged set of several VLANs",
+    why: "Whoever is plugged in hears the broadcasts of all these VLANs, and whatever is flooded in them, \
+        mixed together and without a mark. What it sends goes into one of them only.",
+    fine_when: "Servers that several VLANs share on purpose, on switches that learn addresses for all VLANs \
+        together; then no client port may be in the server's list of untagged VLANs but its own.",
+    remedy: "Leave one untagged VLAN; carry the others with tags, or route between them.",
+    references: &[
+        "RFC 4363, dot1qVlanStaticUntaggedPorts",
+        "RFC 5517 section 2.1, on IEEE 802.1Q-2005 annex B.1.3 (VLANs that share ports)",
+    ],
+    fires: include_str!("examples/untagged-in-several.fires.toml"),
+    quiet: include_str!("examples/untagged-in-several.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for (number, socket) in view.wiring.live() {
+        let untagged: Vec<_> = socket.vlans.untagged.iter().collect();
+        if untagged.len() > 1 {
+            let what = format!("untagged in {}", vlans(view.site, &untagged));
+            report.add(
+                found(&CHECK, socket.place, view.wiring.name(number), what)
+                    .help("leave one of them untagged and tag the others"),
+            );
+        }
+    }
+}

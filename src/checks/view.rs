@@ -1,0 +1,54 @@
+//! What checks look at, computed once and only where a check asks for it.
+
+use std::cell::OnceCell;
+
+use crate::analysis::{By, Matrix, Question};
+use crate::forwarding::Network;
+use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
+
+use super::wiring::Wiring;
+
+/// A site with what several checks need of it.
+pub(super) struct View<'a> {
+    pub(super) network: &'a Network<'a>,
+    pub(super) site: &'a Site,
+    pub(super) wiring: Wiring<'a>,
+    /// Whether any host routes.
+    pub(super) hosts_route: bool,
+    matrices: [OnceCell<Matrix>; 2],
+}
+
+impl<'a> View<'a> {
+    pub(super) fn new(network: &'a Network<'a>) -> Self {
+        let mut hosts = network.site.hosts.iter();
+        Self {
+            network,
+            site: network.site,
+            wiring: Wiring::new(network.site),
+            hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
+            matrices: [const { OnceCell::new() }; 2],
+        }
+    }
+
+    /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not
+    /// what tells of its failing.
+    pub(super) fn matrix(&self, family: Family) -> &Matrix {
+        let at = match family {
+            Family::V4 => 0,
+            Family::V6 => 1,
+        };
+        self.matrices[at].get_or_init(|| {
+            let classes = &self.network.classes;
+            let messages = [(ICMP, Family::V4), (ICMPV6, Family::V6)];
+            let messages = messages
+                .iter()
+                .filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
+            let messages = classes.of(&messages.collect::<Vec<_>>());
+            let question = Question {
+                services: Some(classes.all().difference(&messages)),
+                ..Question::all(By::Segment, family, false)
+            };
+            Matrix::new(self.network, &question, &mut |_done, _total| {})
+        })
+    }
+}

@@ -1,0 +1,213 @@
+//! Where no check of layer 2 has anything to say, does every frame stay in its VLAN?
+//!
+//! Random small networks, mostly set right. The oracle is the fabric, which moves every frame that a hostile
+//! device may send; the checks look at ports and cables only.
+
+use boundwalk::checks::run;
+use boundwalk::forwarding::Network;
+use boundwalk::forwarding::layer2::{Fabric, Frame, Start, flood};
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, Site};
+
+/// Checks that speak of ways from one VLAN into another.
+const LEAKS: &[&str] = &[
+    "host-off-segment",
+    "ingress-filter-off",
+    "native-vlan-differs",
+    "pvid-not-untagged",
+    "tags-on-access-port",
+    "two-tag-hop",
+    "untagged-in-several",
+];
+
+const SEGMENTS: [&str; 3] = ["office", "servers", "guest"];
+
+/// A small generator of numbers (xorshift, Marsaglia 2003), so that a failing case has a number.
+struct Dice(u64);
+
+impl Dice {
+    fn new(seed: u64) -> Self {
+        Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1)
+    }
+
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 33) as usize % sides
+    }
+
+    fn one_in(&mut self, sides: usize) -> bool {
+        self.roll(sides) == 0
+    }
+
+    fn segment(&mut self) -> &'static str {
+        SEGMENTS[self.roll(SEGMENTS.len())]
+    }
+
+    fn some_segments(&mut self) -> Vec<&'static str> {
+        let mut chosen = SEGMENTS.to_vec();
+        chosen.retain(|_| self.roll(3) > 0);
+        chosen
+    }
+}
+
+fn quoted(names: &[&str]) -> String {
+    let names: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
+    format!("[{}]", names.join(", "))
+}
+
+/// A port for one device of a segment.
+fn device_port(dice: &mut Dice, segment: &str) -> String {
+    let other = dice.segment();
+    match dice.roll(120) {
+        0 => format!("{{ untagged = \"{segment}\" }}"),
+        1 if other != segment => format!("{{ untagged = \"{segment}\", tagged = [\"{other}\"] }}"),
+        2 => format!("{{ pvid = \"{other}\", untagged = [\"{segment}\"] }}"),
+        3 => format!("{{ untagged = [\"{segment}\"], accept = \"untagged\" }}"),
+        4 if other != segment => format!(
+            "{{ pvid = \"{segment}\", untagged = [\"{segment}\", \"{other}\"], accept = \"untagged\" }}"
+        ),
+        5 => format!("{{ access = \"{other}\" }}"),
+        6 => "{}".to_owned(),
+        _ => format!("{{ access = \"{segment}\" }}"),
+    }
+}
+
+/// One end of a cable that carries several VLANs.
+fn trunk_port(dice: &mut Dice) -> String {
+    let mut tagged = dice.some_segments();
+    let native = dice.segment();
+    match dice.roll(16) {
+        0 => {
+            tagged.retain(|&name| name != native);
+            format!(
+                "{{ untagged = \"{native}\", tagged = {} }}",
+                quoted(&tagged)
+            )
+        }
+        1 => format!("{{ pvid = \"none\", tagged = {} }}", quoted(&tagged)),
+        2 => format!("{{ access = \"{native}\" }}"),
+        _ if tagged.is_empty() => "{ enabled = false }".to_owned(),
+        _ => format!("{{ tagged = {} }}", quoted(&tagged)),
+    }
+}
+
+/// Three switches in a row with three devices each, and now and then a gateway at the first.
+fn random_site(seed: u64) -> String {
+    let mut dice = Dice::new(seed);
+    let mut text = "[zones.brewery]\ntrust = 50\n".to_owned();
+    for (number, name) in SEGMENTS.iter().enumerate() {
+        let vlan = (number + 1) * 10;
+        text += &format!(
+            "[segments.{name}]\nzone = \"brewery\"\nvlan = {vlan}\nprefixes = [\"10.44.{vlan}.0/24\"]\n"
+        );
+    }
+    let mut hosts = String::new();
+    let gateway = dice.one_in(2);
+    for switch in 0..3 {
+        text += &format!("[switches.s{switch}.ports]\n");
+        for port in 0..3 {
+            let segment = dice.segment();
+            text += &format!("\"{port}\" = {}\n", device_port(&mut dice, segment));
+            hosts += &format!(
+                "[[hosts.h{switch}{port}.interfaces]]\nsegment = \"{segment}\"\nport = \"s{switch}:{port}\"\n"
+            );
+        }
+        for trunk in ["up", "down"] {
+            if (switch, trunk) == (2, "down") || (switch, trunk) == (0, "up") && !gateway {
+                continue;
+            }
+            text += &format!("\"{trunk}\" = {}\n", trunk_port(&mut dice));
+        }
+    }
+    text += &hosts;
+    text +=
+        "[[links]]\nends = [\"s0:down\", \"s1:up\"]\n[[links]]\nends = [\"s1:down\", \"s2:up\"]\n";
+    if gateway {
+        text += "[gateways.edge]\ndefault = \"deny\"\n";
+        for (number, name) in SEGMENTS.iter().enumerate() {
+            let vlan = (number + 1) * 10;
+            let tag = if number == 0 && dice.one_in(6) {
+                String::new()
+            } else {
+                format!("vlan = {vlan}\n")
+            };
+            text += &format!(
+                "[gateways.edge.interfaces.{name}]\nsegment = \"{name}\"\nport = \"1\"\n{tag}\
+                 addresses = [\"10.44.{vlan}.1/24\"]\nsource_check = \"strict\"\n"
+            );
+        }
+        text += "[[links]]\nends = [\"s0:up\", \"edge:1\"]\n";
+    }
+    text
+}
+
+/// A device that a frame reaches in another segment, if there is one: a sentence about it.
+fn leak(site: &Site) -> Option<String> {
+    let fabric = Fabric::new(site);
+    for foot in fabric.foot_ids() {
+        let own = fabric.foot(foot);
+        for &socket in &own.sockets {
+            // Gateways are no devices that somebody plugs in.
+            if matches!(own.of, boundwalk::forwarding::layer2::FootOf::Router(..)) {
+                continue;
+            }
+            let reached = flood(&fabric, &[Start::Seat(socket, Frame::HOSTILE)]);
+            for taken in reached.feet() {
+                let there = fabric.foot(taken);
+                if there.segment != own.segment {
+                    return Some(format!("{:?} reaches {:?}", own.of, there.of));
+                }
+            }
+        }
+    }
+    None
+}
+
+#[test]
+fn where_no_check_fires_every_frame_stays_in_its_vlan() {
+    let (mut quiet, mut leaky) = (0, 0);
+    for seed in 1..=3000 {
+        let text = random_site(seed);
+        let loaded = load_text("random.toml", &text);
+        let site = loaded
+            .site
+            .unwrap_or_else(|| panic!("seed {seed}: {:#?}\n{text}", loaded.problems));
+        let network = Network::new(&site, Date::constant(2026, 11, 25));
+        let found = run(&network);
+        let fired = found.iter().any(|one| LEAKS.contains(&one.check.name));
+        let leak = leak(&site);
+        quiet += usize::from(!fired);
+        leaky += usize::from(leak.is_some());
+        if let Some(leak) = leak.filter(|_| !fired) {
+            let found: Vec<&str> = found.iter().map(|one| one.message.as_str()).collect();
+            panic!("seed {seed}: {leak}, found only {found:#?}\n{text}");
+        }
+    }
+    // Both kinds are there in number, else the above says nothing.
+    assert!(quiet > 150 && leaky > 600, "{quiet} quiet, {leaky} leaky");
+}
+
+#[test]
+fn findings_are_the_same_each_time_and_in_order() {
+    for seed in 1..=100 {
+        let text = random_site(seed);
+        let site = load_text("random.toml", &text).site.expect("it loads");
+        let network = Network::new(&site, Date::constant(2026, 11, 25));
+        let found = run(&network);
+        assert_eq!(found, run(&network), "seed {seed}");
+        let graver = |pair: &[_]| {
+            let [one, other] = pair else { return true };
+            let (one, other): (&boundwalk::diagnostic::Finding, _) = (one, other);
+            one.severity() >= boundwalk::diagnostic::Finding::severity(other)
+        };
+        assert!(found.windows(2).all(graver), "seed {seed}");
+        for finding in &found {
+            assert!(
+                !finding.subjects.is_empty() && finding.span.is_some(),
+                "seed {seed}"
+            );
+        }
+    }
+}
