@@ -224,9 +224,14 @@ fn what_closes_the_ways_round_closes_them_and_nothing_smaller_does() {
             for other in one..universe.len() {
                 let smaller = &[universe[one], universe[other]][..size - 1];
                 let works = left(&site, smaller).iter().all(stays);
-                // Pulling a cable takes more away than the fault of plugging it in there.
-                let pulled = |setting: &Setting| matches!(setting, Setting::Plugged(_));
-                let heavy = smaller.iter().any(|setting| needed.has(*setting) || pulled(setting));
+                // Pulling a cable takes more away than the fault of plugging it in there, and so does retagging
+                // both ends.
+                let pulled = |setting: &Setting| {
+                    matches!(setting, Setting::Plugged(_) | Setting::Untagged(..))
+                };
+                let heavy = smaller
+                    .iter()
+                    .any(|setting| needed.has(*setting) || pulled(setting));
                 assert!(
                     !works || heavy,
                     "seed {seed}: {smaller:?} is enough\n{text}"

@@ -7,7 +7,7 @@ use crate::forwarding::layer2::{
     Admitted, Frame, FrameWay, NodeKind, SocketId, Start, Tagging, flood,
 };
 use crate::forwarding::{DeviceId, Network};
-use crate::model::{Date, Family, Forwards, SegmentId, Site};
+use crate::model::{Date, Family, Forwards, PortVlans, SegmentId, Site, VlanId};
 
 use super::cut::{Cut, cut};
 use super::needed::Needed;
@@ -261,12 +261,23 @@ fn seat_settings(network: &Network<'_>, id: SocketId, segment: SegmentId) -> Vec
     else {
         return Vec::new();
     };
-    let member = vlans.carries(vlan);
-    match (vlans.pvid == Some(vlan), member) {
-        (true, true) => vec![Setting::Pvid(key, vlan)],
-        (true, false) => vec![Setting::Pvid(key, vlan), Setting::FilterOff(key)],
+    match (vlans.pvid == Some(vlan), vlans.carries(vlan)) {
+        (true, _) => {
+            let pvid = Some(Setting::Pvid(key, vlan));
+            pvid.into_iter().chain(lets_in(key, vlans, vlan)).collect()
+        }
         (false, true) => vec![Setting::Member(key, vlan)],
         (false, false) => Vec::new(),
+    }
+}
+
+/// What lets frames of a VLAN in at a port besides its PVID: membership where it filters on arrival, else that
+/// it does not filter. `None`: it does not filter and is a member, so neither alone keeps them out.
+fn lets_in(port: PortKey, vlans: &PortVlans, vlan: VlanId) -> Option<Setting> {
+    match (vlans.carries(vlan), vlans.ingress_filter) {
+        (_, true) => Some(Setting::Member(port, vlan)),
+        (false, false) => Some(Setting::FilterOff(port)),
+        (true, false) => None,
     }
 }
 
@@ -302,14 +313,8 @@ fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
             continue;
         };
         if let Some(port) = key(step.ingress) {
-            settings.extend(match admitted {
-                Admitted::Pvid => vec![Setting::Pvid(port, vlan)],
-                Admitted::Member => vec![Setting::Member(port, vlan)],
-                Admitted::Unfiltered => vec![],
-            });
-            // A PVID that the port is no member of is let in by the same.
-            let member = port.vlans(site).is_some_and(|vlans| vlans.carries(vlan));
-            settings.extend((!member).then_some(Setting::FilterOff(port)));
+            settings.extend((admitted == Admitted::Pvid).then_some(Setting::Pvid(port, vlan)));
+            settings.extend(port.vlans(site).and_then(|vlans| lets_in(port, vlans, vlan)));
         }
         if let Some(port) = key(step.egress) {
             let untagged = port.vlans(site).is_some_and(|vlans| vlans.untagged.contains(vlan));

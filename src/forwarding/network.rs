@@ -86,6 +86,8 @@ pub struct Plan {
     pub stateful: bool,
     /// How many of the devices are gateways and routers; they come first.
     routers: usize,
+    /// Hosts that answer otherwise than a plain device of their segment would, with their addresses.
+    pub(super) answering: Vec<(DeviceIndex, IntervalSet)>,
     /// What each device finds on its wire.
     pub(super) wires: Wires,
 }
@@ -168,6 +170,7 @@ impl Plan {
             edges: edges(site, family),
             stateful: filters(site).all(|filter| filter.stateful),
             routers: site.routers.len(),
+            answering: Vec::new(),
             wires: Wires::default(),
         };
         plan.segments = plan.prefixes(site);
@@ -181,6 +184,36 @@ impl Plan {
             self.segments[number].first_hops = wire.first_hops.clone();
         }
         self.give_addresses(site);
+        let hosts = (self.routers..self.devices.len()).map(DeviceIndex);
+        let special = hosts.filter(|&host| !self.answers_plainly(site, host));
+        self.answering = special
+            .map(|host| (host, self.device(host).own.clone()))
+            .collect();
+    }
+
+    /// Whether a host sends by the routers that plain devices of its only segment use.
+    fn answers_plainly(&self, site: &Site, index: DeviceIndex) -> bool {
+        let device = self.device(index);
+        let DeviceId::Host(id) = device.id else {
+            return true;
+        };
+        let host = site.host(id);
+        let [interface] = &device.interfaces[..] else {
+            return false;
+        };
+        let wire = self.wire(Stand::Foot(index, 0));
+        let plain = self.wire(Stand::Segment(interface.segment));
+        host.default_gateway.is_empty()
+            && host.routes.is_empty()
+            && wire.first_hops == plain.first_hops
+            && wire.attached == plain.attached
+    }
+
+    /// The host that answers for an address by itself, if there is one.
+    pub(super) fn answerer(&self, address: u128) -> Option<DeviceIndex> {
+        let mut answering = self.answering.iter();
+        let found = answering.find(|(_, own)| own.contains(address));
+        found.map(|(host, _)| *host)
     }
 
     /// How many of the devices are gateways and routers.
@@ -222,6 +255,7 @@ impl Plan {
             let points = addresses.iter().map(|&address| Interval::point(address));
             (device, interface, points.collect())
         });
+        let routers = routers.filter(|_| self.family == Family::V4);
         let by_device =
             routers.map(|(device, interface)| (device, interface, self.device(device).own.clone()));
         by_interface.chain(by_device)
@@ -242,7 +276,11 @@ impl Plan {
             let here = &self.device(device).interfaces[interface];
             here.addresses.contains(&address)
         });
-        owners.next()
+        // Addresses of other interfaces are answered for as well, but by IPv6 (RFC 4861 section 7.2.3).
+        let mut others = attached.iter().copied().filter(|&(device, _)| {
+            self.family == Family::V4 && self.device(device).own.contains(address)
+        });
+        owners.next().or_else(|| others.next())
     }
 
     fn prefixes(&self, site: &Site) -> Vec<SegmentPlan> {

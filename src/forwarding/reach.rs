@@ -21,6 +21,14 @@ pub enum Sender {
 }
 
 impl Sender {
+    /// The device of a sender that is a host.
+    pub(super) fn host(self, plan: &Plan) -> Option<DeviceIndex> {
+        match self {
+            Self::Host(host) => Some(plan.host_index(host)),
+            Self::Segment(_) | Self::Hostile(_) => None,
+        }
+    }
+
     /// The segment of a hostile sender.
     pub(super) fn hostile(self) -> Option<SegmentId> {
         match self {

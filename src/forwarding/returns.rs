@@ -31,13 +31,14 @@ pub fn returns(
         plan,
         home,
         hostile: sender.hostile(),
+        host: sender.host(plan),
         found: Vec::new(),
     };
     let Some(mut flow) = back.without_silent(flow) else {
         return back.found;
     };
     match place {
-        Place::Segment(segment) => back.send_from_segment(segment, flow, &[]),
+        Place::Segment(segment) => back.answer(segment, flow),
         Place::Router(router) => {
             let device = plan.router_index(router);
             undo(&mut flow, device, &network.classes);
@@ -60,6 +61,8 @@ struct Back<'a> {
     home: Vec<SegmentId>,
     /// The segment of a hostile sender.
     hostile: Option<SegmentId>,
+    /// The device of a sender that is a host.
+    host: Option<DeviceIndex>,
     found: Vec<Region>,
 }
 
@@ -92,6 +95,27 @@ impl Back<'_> {
             .of(&whole)
             .difference(&classes.of(&echo))
             .intersection(services)
+    }
+
+    /// The receivers answer: hosts with routes of their own by those, others as plain devices do.
+    fn answer(&mut self, segment: SegmentId, flow: Flow) {
+        let plan = self.plan;
+        let mut rest = Some(flow);
+        for (host, own) in &plan.answering {
+            let Some(flow) = rest.take() else { return };
+            if !flow.now.destination.overlaps(own) {
+                rest = Some(flow);
+                continue;
+            }
+            let (mine, others) = flow.split(Side::Destination, own, &self.network.classes);
+            if let Some(mine) = mine {
+                self.route(*host, None, mine, &[]);
+            }
+            rest = others;
+        }
+        if let Some(flow) = rest {
+            self.send_from_segment(segment, flow, &[]);
+        }
     }
 
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
@@ -139,10 +163,6 @@ impl Back<'_> {
 
     /// The reply is on the wire of a stand: home is where the sender finds it there.
     fn come_home(&mut self, stand: Stand, flow: Flow) {
-        let translated = flow.hops.iter().any(|hop| hop.translates());
-        if translated || flow.sent().is_empty() {
-            return;
-        }
         let plan = self.plan;
         let found = match plan.wire(stand).lands.first() {
             Some((segment, addresses)) if self.home.contains(segment) => match addresses {
@@ -152,8 +172,8 @@ impl Back<'_> {
             _ if overheard(self.network, plan, stand, self.hostile) => Some(flow),
             _ => None,
         };
-        if let Some(flow) = found.filter(|flow| !flow.sent().is_empty()) {
-            self.found.push(flow.into_sent());
+        if let Some(flow) = found {
+            self.keep(flow);
         }
     }
 
@@ -173,9 +193,21 @@ impl Back<'_> {
         if stateful && !undo(&mut flow, device, &self.network.classes) {
             return;
         }
-        let (_, others) = self.split(&flow, &here.own);
+        let (mine, others) = self.split(&flow, &here.own);
+        if let Some(mine) = mine.filter(|_| self.host == Some(device)) {
+            // The sender's own address, by whichever interface.
+            self.keep(mine);
+        }
         if let Some(others) = others.filter(|_| here.forwards) {
             self.route(device, Some(ingress), others, visited);
+        }
+    }
+
+    /// A reply that is home, unless some translation is not undone.
+    fn keep(&mut self, flow: Flow) {
+        let translated = flow.hops.iter().any(|hop| hop.translates());
+        if !translated && !flow.sent().is_empty() {
+            self.found.push(flow.into_sent());
         }
     }
 

@@ -90,6 +90,7 @@ pub(super) fn reply(
         forward: &trace.steps,
         home,
         hostile: sender.hostile(),
+        host: sender.host(plan),
         wanted: answer(&sent).unwrap_or(packet),
     };
     let mut way = Way {
@@ -114,9 +115,12 @@ pub(super) fn reply(
         Place::Segment(segment) => {
             let destination = Family::value(way.packet.destination);
             let stand = Stand::Segment(segment);
-            match plan.segment(segment).on_link.contains(destination) {
-                true => back.handed_out(way, stand, on_wire(plan, stand, destination)),
-                false => back.follow(way, Next::AnyRouter(stand)),
+            match plan.answerer(Family::value(way.packet.source)) {
+                Some(host) => back.route(way, host, None),
+                None if plan.segment(segment).on_link.contains(destination) => {
+                    back.handed_out(way, stand, on_wire(plan, stand, destination))
+                }
+                None => back.follow(way, Next::AnyRouter(stand)),
             }
         }
     };
@@ -164,6 +168,8 @@ struct Back<'a> {
     plan: &'a Plan,
     forward: &'a [Step],
     home: Vec<SegmentId>,
+    /// The host that sent, where the sender is one.
+    host: Option<DeviceIndex>,
     /// The segment of a hostile sender.
     hostile: Option<SegmentId>,
     /// The reply as the sender expects it, all translations undone.
@@ -210,6 +216,9 @@ impl Back<'_> {
         let stateful = here.filter.as_ref().is_some_and(|filter| filter.stateful);
         if stateful && !self.undo(&mut way, device) {
             return stop(way, device, Some(ingress), ReplyPass::NoState);
+        }
+        if Some(device) == self.host && here.own.contains(Family::value(way.packet.destination)) {
+            return (self.undone(&way), way.steps);
         }
         if !here.forwards || here.own.contains(Family::value(way.packet.destination)) {
             return stop(way, device, Some(ingress), ReplyPass::NotForwarding);

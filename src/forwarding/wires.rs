@@ -224,7 +224,7 @@ impl Build<'_> {
         let hosts = self.wiring.feet_of(segment).iter().copied();
         let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.partition(|&foot| found(foot));
         if anyone {
-            let off = self.addresses(&off);
+            let off = self.addresses(&off).union(&self.plan.routers_own);
             let all = self.plan.family.full();
             return Some((!off.is_empty()).then(|| all.difference(&off)));
         }
@@ -256,10 +256,20 @@ impl Build<'_> {
         if !owners.is_empty() {
             return owners;
         }
-        let attached = attached.iter().copied();
-        attached
-            .filter(|&at| self.plan.is_addressed_router(at, segment))
-            .collect()
+        let here = |&(device, _): &(DeviceIndex, usize), interface| {
+            self.plan.is_addressed_router((device, interface), segment)
+        };
+        let by_own = attached.iter().copied().filter(|at| here(at, at.1));
+        let mut found: Vec<(DeviceIndex, usize)> = by_own.collect();
+        // Found by another interface, which answers for it (not for IPv6: RFC 4861 section 7.2.3).
+        for &at in attached.iter().filter(|_| self.plan.family == Family::V4) {
+            let known = found.iter().any(|(device, _)| *device == at.0);
+            let count = self.plan.device(at.0).interfaces.len();
+            if !known && (0..count).any(|interface| here(&at, interface)) {
+                found.push(at);
+            }
+        }
+        found
     }
 }
 

@@ -146,15 +146,20 @@ impl<'s> Simulator<'s> {
         for at in self.starts(from, probe, stance) {
             self.forward(at, Walk::new(probe), &mut arrivals);
         }
-        self.outcomes(&[from], probe, arrivals)
+        self.outcomes((&[from], None), probe, arrivals)
     }
 
     /// How packets that arrived look from outside, for a sender with feet on these segments.
-    fn outcomes(&self, homes: &[SegmentId], sent: Probe, arrivals: Vec<Arrival>) -> Vec<Outcome> {
+    fn outcomes(
+        &self,
+        sender: (&[SegmentId], Option<usize>),
+        sent: Probe,
+        arrivals: Vec<Arrival>,
+    ) -> Vec<Outcome> {
         let mut outcomes: Vec<Outcome> = arrivals
             .into_iter()
             .map(|arrival| Outcome {
-                came_back: self.came_back(homes, sent, &arrival),
+                came_back: self.came_back(sender, sent, &arrival),
                 place: arrival.place,
                 arrived: arrival.probe,
                 hops: arrival.hops,

@@ -29,7 +29,7 @@ impl Simulator<'_> {
             }),
         }
         let homes: Vec<SegmentId> = device.ports.iter().map(|port| port.segment).collect();
-        self.outcomes(&homes, probe, arrivals)
+        self.outcomes((&homes, Some(self.host_device(host))), probe, arrivals)
     }
 
     /// Whether a host sends such a packet: from an address of the interface that it leaves by.

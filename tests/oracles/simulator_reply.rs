@@ -8,6 +8,8 @@ use super::{Arrival, Handed, Probe, Simulator, Spot};
 /// A flow whose answer is on its way.
 struct Flow<'a> {
     homes: &'a [SegmentId],
+    /// The device of a sender that is a host of the site.
+    sender: Option<usize>,
     sent: Probe,
     arrival: &'a Arrival,
 }
@@ -15,17 +17,29 @@ struct Flow<'a> {
 impl Simulator<'_> {
     /// Whether some answer of the receiver reaches the sender as the answer to what it sent. A message
     /// that expects no answer counts as answered.
-    pub(super) fn came_back(&self, homes: &[SegmentId], sent: Probe, arrival: &Arrival) -> bool {
+    pub(super) fn came_back(
+        &self,
+        (homes, sender): (&[SegmentId], Option<usize>),
+        sent: Probe,
+        arrival: &Arrival,
+    ) -> bool {
         let Some(reply) = answer(arrival.probe) else {
             return true;
         };
         let flow = Flow {
             homes,
+            sender,
             sent,
             arrival,
         };
         match arrival.place {
-            Spot::Segment(segment) => self.answered_from_segment(&flow, SegmentId(segment), reply),
+            Spot::Segment(segment) => {
+                let mut devices = self.devices.iter();
+                match devices.position(|device| device.is_host && device.owns(reply.source)) {
+                    Some(host) => self.answered_from_host(&flow, host, reply),
+                    None => self.answered_from_segment(&flow, SegmentId(segment), reply),
+                }
+            }
             Spot::Router(device) => self.answered_from_device(&flow, device, reply),
         }
     }
@@ -40,6 +54,21 @@ impl Simulator<'_> {
         let hops = self.first_hops(segment, reply.destination);
         hops.into_iter()
             .any(|at| self.returns(flow, at, reply, &[]))
+    }
+
+    /// A host of the site answers by its own routes, whichever of its interfaces has the address.
+    fn answered_from_host(&self, flow: &Flow<'_>, host: usize, reply: Probe) -> bool {
+        let device = &self.devices[host];
+        let Some(exit) = device.route(reply.destination) else {
+            return false;
+        };
+        match self.hand_over(device, exit, reply.destination) {
+            Handed::Devices(next) => next
+                .into_iter()
+                .any(|at| self.returns(flow, at, reply, &[])),
+            Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
+            Handed::At(Spot::Router(_)) => false,
+        }
     }
 
     /// The device answers by itself: its own rules do not look at what it sends.
@@ -60,6 +89,9 @@ impl Simulator<'_> {
         let device = &self.devices[index];
         if seen.contains(&at) || !self.admits(device, entry, reply) {
             return false;
+        }
+        if flow.sender == Some(index) && device.owns(reply.destination) {
+            return answer(flow.sent) == Some(reply);
         }
         let seen = [seen, &[at]].concat();
         if device.is_stateful() {
