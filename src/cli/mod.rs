@@ -4,10 +4,12 @@
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
 mod compute;
+mod draw;
 mod matrix;
 mod new;
 mod output;
 mod path;
+mod ports;
 mod review;
 mod schema;
 mod site;
@@ -62,6 +64,10 @@ enum Command {
     Matrix(matrix::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
+    /// Print worksheets to set switches by, and cables whose ends differ.
+    Ports(ports::Arguments),
+    /// Draw the site and the front panels of its switches.
+    Draw(draw::Arguments),
     /// Write a commented starter site.
     New(new::Arguments),
     /// Print the JSON Schema of the site file, for editors.
@@ -99,6 +105,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Review(arguments) => review::run(&arguments, &mut output),
         Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
+        Command::Ports(arguments) => ports::run(&arguments, &mut output),
+        Command::Draw(arguments) => draw::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
     };

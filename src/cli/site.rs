@@ -145,7 +145,7 @@ pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Party) -> bool) ->
 }
 
 /// The nearest of some names, if one is near.
-fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub(super) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
     let best = scored.min_by_key(|(distance, _)| *distance)?;
     (best.0 <= name.chars().count().div_ceil(3)).then_some(best.1)

@@ -1,26 +1,41 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 
 mod csv;
+mod draw;
+mod draw_pen;
+mod draw_things;
 mod flows;
 mod json;
 mod json_path;
 mod key;
 mod markdown;
 mod matrix;
+mod panels;
 mod path;
+mod ports;
+mod ports_cells;
+mod ports_json;
+mod ports_tables;
 mod problems;
 mod shape;
 mod text;
 mod words;
 
 pub use csv::matrix_csv;
+pub use draw::outline_text;
+pub use draw_pen::Pen;
 pub use flows::flows_text;
 pub use json::{matrix_json, problems_json, review_json};
 pub use json_path::path_json;
 pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};
+pub use panels::panels_text;
 pub use path::path_text;
+pub use ports::ports_text;
+pub use ports_cells::Worksheets;
+pub use ports_json::ports_json;
+pub use ports_tables::{ports_csv, ports_markdown};
 pub use problems::{problem_summary, problem_text};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use text::{clean, fit, width, wrapped};
