@@ -281,3 +281,235 @@ fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
     let told = |side: &Carried| (side.untagged.iter().collect(), side.takes);
     Some(Unlike::Untagged([told(one), told(other)]))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What differs in a site of three segments with VLANs and some more text; the names of the ends of the
+    /// first difference.
+    fn told(text: &str) -> Vec<Unlike> {
+        let base = "[zones.inside]\ntrust = 50\n\
+            [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
+            [segments.cellar]\nzone = \"inside\"\nvlan = 20\nprefixes = [\"10.44.20.0/24\"]\n\
+            [segments.yard]\nzone = \"inside\"\nprefixes = [\"10.44.30.0/24\"]\n";
+        let loaded = crate::load::load_text("site.toml", &format!("{base}{text}"));
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let found = differences(&site, &Cabling::new(&site));
+        found
+            .into_iter()
+            .map(|difference| difference.what)
+            .collect()
+    }
+
+    /// Two switches with one port each, and a cable.
+    fn ports(one: &str, other: &str) -> Vec<Unlike> {
+        told(&format!(
+            "[switches.a.ports]\n\"1\" = {{ {one} }}\n[switches.b.ports]\n\"1\" = {{ {other} }}\n\
+             [[links]]\nends = [\"a:1\", \"b:1\"]\n"
+        ))
+    }
+
+    /// Two switches with a LAG each, and cables.
+    fn lags(one: &str, other: &str, links: &[&str]) -> Vec<Unlike> {
+        let mut text = String::new();
+        for (name, lag) in [("a", one), ("b", other)] {
+            text += &format!(
+                "[switches.{name}.lags.up]\n{lag}\n[switches.{name}.ports]\n\"up\" = {{ tagged = 10 }}\n\
+                 \"8-9\" = {{ tagged = 10 }}\n"
+            );
+        }
+        for ends in links {
+            text += &format!("[[links]]\nends = [{ends}]\n");
+        }
+        told(&text)
+    }
+
+    /// A switch port and a gateway with interfaces on port 1.
+    fn gateway(port: &str, interfaces: &[(&str, &str)]) -> Vec<Unlike> {
+        let mut text = format!("[switches.a.ports]\n\"1\" = {{ {port} }}\n[gateways.edge]\n");
+        text += "default = \"deny\"\n";
+        for (segment, rest) in interfaces {
+            text += &format!(
+                "[gateways.edge.interfaces.{segment}]\nsegment = \"{segment}\"\nport = \"1\"\n{rest}\n"
+            );
+        }
+        told(&format!("{text}[[links]]\nends = [\"a:1\", \"edge:1\"]\n"))
+    }
+
+    fn vlans(numbers: &[u16]) -> Vec<VlanId> {
+        numbers.iter().copied().filter_map(VlanId::new).collect()
+    }
+
+    #[test]
+    fn ends_that_are_alike_differ_in_nothing() {
+        for port in [
+            "access = \"office\"",
+            "tagged = [10, 20]",
+            "untagged = 10, tagged = [20], speed = \"1G\"",
+            "enabled = false",
+            "",
+        ] {
+            assert_eq!(ports(port, port), [], "{port}");
+        }
+        // Written in two ways, meant alike: no untagged frame is taken in.
+        assert_eq!(ports("tagged = 10", "tagged = 10, accept = \"tagged\""), []);
+        let bundle = ["\"a:up\", \"b:up\""];
+        let lag = "ports = [\"1-2\"]\nlacp = \"active\"\nspeed = \"1G\"";
+        assert_eq!(lags(lag, lag, &bundle), []);
+        let single = ["\"a:1\", \"b:1\"", "\"a:2\", \"b:2\""];
+        assert_eq!(lags(lag, lag, &single), []);
+    }
+
+    #[test]
+    fn a_vlan_at_one_end_only_is_told_once_for_each_end() {
+        assert_eq!(
+            ports("tagged = [10, 20, 30, 31]", "tagged = [20, 40]"),
+            [
+                Unlike::OneEndOnly(0, vlans(&[10, 30, 31])),
+                Unlike::OneEndOnly(1, vlans(&[40])),
+            ]
+        );
+    }
+
+    #[test]
+    fn untagged_vlans_and_pvids_are_compared_as_frames_meet_them() {
+        let ten = (vlans(&[10]), VlanId::new(10));
+        let twenty = (vlans(&[20]), VlanId::new(20));
+        assert_eq!(
+            ports("access = 10", "access = 20"),
+            [Unlike::Untagged([ten.clone(), twenty])]
+        );
+        let lost = (vlans(&[10]), VlanId::new(20));
+        assert_eq!(
+            ports("access = 10", "pvid = 20, untagged = 10"),
+            [Unlike::Untagged([ten.clone(), lost])]
+        );
+        // PVID 20 without membership and with ingress filtering: untagged frames are dropped.
+        let dropped = (vlans(&[10]), None);
+        assert_eq!(
+            ports(
+                "access = 10",
+                "pvid = 20, untagged = 10, ingress_filter = true"
+            ),
+            [Unlike::Untagged([ten.clone(), dropped])]
+        );
+        assert_eq!(
+            ports("untagged = 10, tagged = 20", "tagged = 20"),
+            [Unlike::Untagged([ten, (vec![], None)])]
+        );
+    }
+
+    #[test]
+    fn a_vlan_tagged_at_one_end_only_is_no_other_difference() {
+        assert_eq!(
+            ports("untagged = 10, tagged = 20", "tagged = [10, 20]"),
+            [Unlike::TaggedAtOneEnd(1, vlans(&[10]))]
+        );
+    }
+
+    #[test]
+    fn speed_and_disabled_ends_are_told() {
+        let speeds = [Speed(1000), Speed(100)];
+        assert_eq!(
+            ports(
+                "access = 10, speed = \"1G\"",
+                "access = 10, speed = \"100M\""
+            ),
+            [Unlike::Speed(speeds)]
+        );
+        assert_eq!(ports("access = 10, speed = \"1G\"", "access = 10"), []);
+        assert_eq!(
+            ports("access = 10", "enabled = false"),
+            [Unlike::Off(1)],
+            "where nothing passes, VLANs do not matter"
+        );
+    }
+
+    /// IEEE 802.1AX: one end at least must be active; a static LAG speaks no LACP (from memory).
+    #[test]
+    fn lags_differ_in_members_speed_and_lacp() {
+        let lag = |ports, lacp, speed| {
+            format!("ports = [\"{ports}\"]\nlacp = \"{lacp}\"\nspeed = \"{speed}\"")
+        };
+        let bundle = ["\"a:up\", \"b:up\""];
+        assert_eq!(
+            lags(
+                &lag("1-2", "active", "1G"),
+                &lag("1-3", "passive", "10G"),
+                &bundle
+            ),
+            [
+                Unlike::Members([2, 3]),
+                Unlike::Speed([Speed(1000), Speed(10_000)]),
+            ]
+        );
+        for (one, other, words) in [
+            ("passive", "passive", [Lacp::Passive, Lacp::Passive]),
+            ("static", "active", [Lacp::Static, Lacp::Active]),
+        ] {
+            assert_eq!(
+                lags(&lag("1-2", one, "1G"), &lag("1-2", other, "1G"), &bundle),
+                [Unlike::Lacp(words)]
+            );
+        }
+    }
+
+    #[test]
+    fn a_lag_wants_one_lag_at_the_other_end() {
+        let lag = "ports = [\"1-2\"]\nlacp = \"active\"";
+        assert_eq!(
+            lags(lag, lag, &["\"a:up\", \"b:8\""]),
+            [Unlike::LagAtOneEnd(0)]
+        );
+        assert_eq!(
+            lags(lag, lag, &["\"a:8\", \"b:1\""]),
+            [Unlike::LagAtOneEnd(1)]
+        );
+        assert_eq!(
+            lags(lag, lag, &["\"a:1\", \"b:8\"", "\"a:2\", \"b:9\""]),
+            [Unlike::LagParts(0, 2)]
+        );
+        assert_eq!(lags(lag, lag, &["\"a:1\", \"a:2\""]), [Unlike::ToItself]);
+    }
+
+    #[test]
+    fn a_gateway_expects_the_tags_of_its_interfaces() {
+        let office = ("office", "vlan = 10");
+        let cellar = ("cellar", "vlan = 20");
+        assert_eq!(gateway("tagged = [10, 20]", &[office, cellar]), []);
+        assert_eq!(
+            gateway("tagged = [10, 90]", &[office, cellar]),
+            [
+                Unlike::OneEndOnly(0, vlans(&[90])),
+                Unlike::OneEndOnly(1, vlans(&[20])),
+            ]
+        );
+    }
+
+    #[test]
+    fn an_untagged_interface_wants_its_segment_untagged() {
+        let office = ("office", "");
+        let ten = (vlans(&[10]), VlanId::new(10));
+        assert_eq!(gateway("untagged = 10", &[office]), []);
+        assert_eq!(
+            gateway("tagged = 10", &[office]),
+            [Unlike::TaggedAtOneEnd(0, vlans(&[10]))]
+        );
+        assert_eq!(
+            gateway("access = 20", &[office]),
+            [Unlike::Untagged([(vlans(&[20]), VlanId::new(20)), ten])]
+        );
+        // A segment without a VLAN: nothing tells which one its frames should be in.
+        assert_eq!(gateway("access = 10", &[("yard", "")]), []);
+    }
+
+    #[test]
+    fn a_switch_that_knows_no_vlans_has_none_to_compare() {
+        let text = "[switches.a.ports]\n\"1\" = { tagged = [10, 20] }\n\
+            [switches.b]\nvlan_aware = false\n[switches.b.ports]\n\"1\" = { }\n\
+            [[links]]\nends = [\"a:1\", \"b:1\"]\n";
+        assert_eq!(told(text), []);
+    }
+}

@@ -375,3 +375,104 @@ fn add_port<'s>(
             .push(Seated { host, port });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SEGMENTS: &str = "[zones.inside]\ntrust = 50\n\
+        [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
+        [segments.world]\nzone = \"inside\"\nexternal = true\nprefixes = [\"203.0.113.0/29\"]\n\
+        [gateways.edge]\ndefault = \"deny\"\n\
+        [gateways.edge.interfaces.wan]\nsegment = \"world\"\naddresses = [\"203.0.113.2/29\"]\n\
+        [gateways.edge.interfaces.office]\nsegment = \"office\"\nport = \"1\"\nvlan = 10\n\
+        addresses = [\"10.44.10.1/24\"]\n";
+
+    /// The tree as `name(names below)`, and how much is left beside it.
+    fn grown(text: &str) -> (String, usize) {
+        let loaded = crate::load::load_text("site.toml", &format!("{SEGMENTS}{text}"));
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let outline = Outline::new(&site, &Cabling::new(&site));
+        let roots = outline.roots.iter();
+        let text: Vec<String> = roots.map(|&root| shown(&site, &outline, root)).collect();
+        (text.join(" "), outline.extra.len())
+    }
+
+    fn shown(site: &Site, outline: &Outline<'_>, limb: usize) -> String {
+        let limb = &outline.limbs[limb];
+        let name = match limb.thing {
+            ThingId::Router(id) => &site.router(id).name.value,
+            ThingId::Switch(id) => &site.switches[id.0].name.value,
+            ThingId::Segment(id) => &site.segment(id).name.value,
+        };
+        let below = limb.below.iter();
+        let below: Vec<String> = below.map(|&limb| shown(site, outline, limb)).collect();
+        match below.is_empty() {
+            true => name.clone(),
+            false => format!("{name}({})", below.join(" ")),
+        }
+    }
+
+    fn switches(names: &[&str], links: &[[&str; 2]]) -> String {
+        let mut text = String::new();
+        for name in names {
+            text += &format!("[switches.{name}.ports]\n\"1-4\" = {{ tagged = 10 }}\n");
+        }
+        for [one, other] in links {
+            text += &format!("[[links]]\nends = [\"{one}\", \"{other}\"]\n");
+        }
+        text
+    }
+
+    #[test]
+    fn without_switches_segments_hang_on_gateways() {
+        assert_eq!(grown(""), ("edge(office)".to_owned(), 0));
+    }
+
+    #[test]
+    fn switches_hang_where_the_fewest_cables_lead_to_them() {
+        let links = [
+            ["b:1", "c:1"],
+            ["a:2", "c:2"],
+            ["a:3", "b:3"],
+            ["edge:1", "a:1"],
+        ];
+        let text = switches(&["a", "b", "c"], &links);
+        assert_eq!(
+            grown(&text),
+            ("edge(a(c b))".to_owned(), 1),
+            "the ring is cut once"
+        );
+    }
+
+    #[test]
+    fn a_cable_to_itself_and_a_second_cable_stand_beside_the_tree() {
+        let links = [["a:1", "a:2"], ["a:3", "b:1"], ["a:4", "b:2"]];
+        let text = switches(&["a", "b"], &links);
+        // The gateway's own port has no cable: the segment is on a clean layer 2 beside the switches.
+        assert_eq!(grown(&text), ("edge(office) a(b)".to_owned(), 2));
+    }
+
+    #[test]
+    fn hosts_stand_in_the_vlan_of_their_port() {
+        let text = format!(
+            "{SEGMENTS}[switches.a.ports]\n\"1-3\" = {{ access = 10 }}\n\"4\" = {{ tagged = 10 }}\n\
+             [hosts.desk]\n[[hosts.desk.interfaces]]\nsegment = \"office\"\nport = \"a:1\"\n\
+             [hosts.lost]\n[[hosts.lost.interfaces]]\nsegment = \"office\"\nport = \"a:4\"\n\
+             [hosts.loose]\n[[hosts.loose.interfaces]]\nsegment = \"office\"\n"
+        );
+        let loaded = crate::load::load_text("site.toml", &text);
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let outline = Outline::new(&site, &Cabling::new(&site));
+        let [none, ten] = outline.rows[0].as_slice() else {
+            panic!("two rows: {:?}", outline.rows);
+        };
+        let hosts = |row: &VlanRow<'_>| row.hosts.iter().map(|at| at.host.0).collect::<Vec<_>>();
+        assert_eq!((none.vlan, hosts(none)), (None, vec![1]));
+        assert_eq!((ten.vlan, hosts(ten)), (VlanId::new(10), vec![0]));
+        assert_eq!((ten.access, ten.open), (3, 2));
+        assert_eq!(outline.loose, [vec![HostId(2)], vec![]]);
+    }
+}

@@ -296,3 +296,68 @@ pub fn lacp_word(lacp: Lacp) -> &'static str {
         Lacp::Static => "static",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ranges(numbers: &[u16]) -> String {
+        vlan_ranges(numbers.iter().copied().filter_map(VlanId::new)).join(",")
+    }
+
+    /// The example of `vid-range-type` in the IEEE 802.1Q types module (ieee802-dot1q-types).
+    #[test]
+    fn vlans_are_listed_as_the_standard_lists_them() {
+        let all: Vec<u16> = [1]
+            .into_iter()
+            .chain(10..=100)
+            .chain([250])
+            .chain(500..=1000)
+            .collect();
+        assert_eq!(ranges(&all), "1,10-100,250,500-1000");
+        assert_eq!(ranges(&[]), "");
+        assert_eq!(ranges(&[7, 8, 4094]), "7-8,4094");
+    }
+
+    #[test]
+    fn the_mode_of_a_port_follows_from_its_vlans() {
+        let mode = |untagged: &[u16], tagged: &[u16]| {
+            let set = |list: &[u16]| list.iter().copied().filter_map(VlanId::new).collect();
+            Mode::of(&PortVlans {
+                untagged: set(untagged),
+                tagged: set(tagged),
+                ..PortVlans::default()
+            })
+        };
+        assert_eq!(mode(&[10], &[]), Mode::Access);
+        assert_eq!(mode(&[], &[10]), Mode::Tagged);
+        assert_eq!(mode(&[10], &[20]), Mode::Mixed);
+        assert_eq!(mode(&[10, 20], &[]), Mode::Mixed);
+        assert_eq!(mode(&[], &[]), Mode::NoVlan);
+    }
+
+    #[test]
+    fn a_lag_stands_before_its_members_where_the_first_of_them_is() {
+        let text = "[zones.inside]\ntrust = 50\n[segments.office]\nzone = \"inside\"\nvlan = 10\n\
+            prefixes = [\"10.44.10.0/24\"]\n[switches.a.lags.up]\nports = [\"2\", \"3\"]\nlacp = \"active\"\n\
+            [switches.a.ports]\n\"up\" = { tagged = 10 }\n\"4\" = { access = 10 }\n\"1\" = { }\n\
+            \"3\" = { enabled = false, description = \"spare\" }\n";
+        let loaded = crate::load::load_text("site.toml", text);
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let sheet = Worksheet::new(&site, &Cabling::new(&site), SwitchId(0));
+        let lines: Vec<(&str, &str)> = sheet
+            .lines
+            .iter()
+            .map(|line| (line.name, line.mode.word()))
+            .collect();
+        let expected = [
+            ("1", "none"),
+            ("up", "tagged"),
+            ("2", "member"),
+            ("3", "off"),
+            ("4", "access"),
+        ];
+        assert_eq!(lines, expected);
+    }
+}

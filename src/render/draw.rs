@@ -157,13 +157,7 @@ impl Drawing<'_> {
                     None => format!("{port} {line}{line} {far}"),
                 }
             }
-            Joint::Interface(router, interface, segment) => {
-                let router = &site.router(*router).name.value;
-                let segment = &site.segment(*segment).name.value;
-                pen.text(&format!(
-                    "{router} interface {interface}, segment {segment}"
-                ))
-            }
+            Joint::Interface(_, interface, _) => pen.text(&format!("interface {interface}")),
         }
     }
 
@@ -175,7 +169,13 @@ impl Drawing<'_> {
                 let near = pen.text(near.device.name(site));
                 format!("{near}:{}", self.joint(joint))
             }
-            Joint::Interface(..) => self.joint(joint),
+            Joint::Interface(router, interface, segment) => {
+                let router = &site.router(*router).name.value;
+                let segment = &site.segment(*segment).name.value;
+                pen.text(&format!(
+                    "{router} interface {interface}, segment {segment}"
+                ))
+            }
         }
     }
 

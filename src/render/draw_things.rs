@@ -65,7 +65,10 @@ impl Things<'_> {
         let names = rows.iter().map(|(name, _)| width(name));
         let column = names.max().unwrap_or(0).min(NAMES);
         for (name, text) in rows {
-            let first = format!("{}  ", self.pen.fit(&name, column));
+            let first = match column {
+                0 => String::new(),
+                _ => format!("{}  ", self.pen.fit(&name, column)),
+            };
             content.lines.extend(self.pen.beside(&first, &text, room));
         }
         content
@@ -78,10 +81,7 @@ impl Things<'_> {
         interfaces: &[&Interface],
         rows: &mut Vec<(String, String)>,
     ) {
-        let mut name = match port {
-            Some(port) => self.pen.text(port),
-            None => "-".to_owned(),
-        };
+        let mut name = port.map_or_else(String::new, |port| self.pen.text(port));
         let mut lags = router.lags.iter();
         if let Some(lag) = lags.find(|lag| Some(lag.name.value.as_str()) == port) {
             let members: Vec<&str> = lag.ports.iter().map(|port| port.value.as_str()).collect();
@@ -98,7 +98,11 @@ impl Things<'_> {
             .iter()
             .filter_map(|on| Some(format!("{} {}", on.vlan?, self.interface(on))))
             .collect();
-        let word = if tagged.is_empty() { "" } else { "untagged: " };
+        let word = match (port, tagged.is_empty()) {
+            (_, false) => "untagged: ",
+            (None, true) => "interfaces: ",
+            (Some(_), true) => "",
+        };
         for (word, list) in [(word, bare), ("tagged: ", tagged)] {
             if !list.is_empty() {
                 let text = format!("{word}{}", glued(&list));

@@ -64,7 +64,10 @@ pub(super) fn fields(
     [
         line.name.to_owned(),
         attached(site, line),
-        line.mode.word().to_owned(),
+        match line.mode {
+            Mode::Unaware => String::new(),
+            mode => mode.word().to_owned(),
+        },
         text(|set| set.pvid.map_or("none".to_owned(), |pvid| pvid.to_string())),
         set.map_or_else(String::new, |set| vlans(set.untagged.iter().collect())),
         set.map_or_else(String::new, |set| vlans(set.tagged.iter().collect())),
