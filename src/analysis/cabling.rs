@@ -29,14 +29,14 @@ impl Equipment {
 
 /// A port, a LAG or a host's interface of a device, by name.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct End<'s> {
+pub struct CableEnd<'s> {
     /// Whose.
     pub device: Equipment,
     /// Its name on that device.
     pub port: &'s str,
 }
 
-impl End<'_> {
+impl CableEnd<'_> {
     /// `device:port`.
     pub fn name(self, site: &Site) -> String {
         format!("{}:{}", self.device.name(site), self.port)
@@ -58,7 +58,7 @@ pub struct Bundle<'s> {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Cable<'s> {
     /// Where it is plugged in, as described: a member port by its own name.
-    pub ends: [End<'s>; 2],
+    pub ends: [CableEnd<'s>; 2],
     /// What is written on it.
     pub label: Option<&'s str>,
 }
@@ -70,10 +70,10 @@ pub struct Cabling<'s> {
     /// In the order of the file.
     pub cables: Vec<Cable<'s>>,
     /// Cable and side by end.
-    at: FxHashMap<End<'s>, Vec<(usize, usize)>>,
+    at: FxHashMap<CableEnd<'s>, Vec<(usize, usize)>>,
     /// LAG by member port.
-    lag_of: FxHashMap<End<'s>, &'s str>,
-    lags: FxHashMap<End<'s>, Bundle<'s>>,
+    lag_of: FxHashMap<CableEnd<'s>, &'s str>,
+    lags: FxHashMap<CableEnd<'s>, Bundle<'s>>,
 }
 
 impl<'s> Cabling<'s> {
@@ -130,37 +130,37 @@ impl<'s> Cabling<'s> {
     fn add_lag(&mut self, device: Equipment, name: &'s str, bundle: Bundle<'s>) {
         for port in bundle.ports {
             let port = port.value.as_str();
-            self.lag_of.insert(End { device, port }, name);
+            self.lag_of.insert(CableEnd { device, port }, name);
         }
-        self.lags.insert(End { device, port: name }, bundle);
+        self.lags.insert(CableEnd { device, port: name }, bundle);
     }
 
     /// The LAG that an end is.
-    pub fn lag(&self, end: End<'s>) -> Option<Bundle<'s>> {
+    pub fn lag(&self, end: CableEnd<'s>) -> Option<Bundle<'s>> {
         self.lags.get(&end).copied()
     }
 
     /// The LAG that a port is a member of, else the end itself.
-    pub fn whole(&self, end: End<'s>) -> End<'s> {
+    pub fn whole(&self, end: CableEnd<'s>) -> CableEnd<'s> {
         let lag = self.lag_of.get(&end).copied();
-        End {
+        CableEnd {
             port: lag.unwrap_or(end.port),
             ..end
         }
     }
 
     /// Cables plugged into exactly this end, seen from it: cable number and far end.
-    pub fn plugged(&self, end: End<'s>) -> impl Iterator<Item = (usize, End<'s>)> + '_ {
+    pub fn plugged(&self, end: CableEnd<'s>) -> impl Iterator<Item = (usize, CableEnd<'s>)> + '_ {
         let here = self.at.get(&end).into_iter().flatten();
         here.map(|&(number, side)| (number, self.cables[number].ends[1 - side]))
     }
 
     /// Cables plugged into this end or, where it is a LAG, into a member of it.
-    pub fn of_whole(&self, end: End<'s>) -> Vec<(usize, End<'s>)> {
-        let mut found: Vec<(usize, End<'s>)> = self.plugged(end).collect();
+    pub fn of_whole(&self, end: CableEnd<'s>) -> Vec<(usize, CableEnd<'s>)> {
+        let mut found: Vec<(usize, CableEnd<'s>)> = self.plugged(end).collect();
         for port in self.lag(end).map_or(&[][..], |lag| lag.ports) {
             let port = port.value.as_str();
-            found.extend(self.plugged(End { port, ..end }));
+            found.extend(self.plugged(CableEnd { port, ..end }));
         }
         found
     }
@@ -173,13 +173,13 @@ fn cable(link: &crate::model::Link) -> Cable<'_> {
     }
 }
 
-fn end_of(end: &LinkEnd) -> End<'_> {
+fn end_of(end: &LinkEnd) -> CableEnd<'_> {
     let (device, port) = match end {
         LinkEnd::Switch(id, port) => (Equipment::Switch(*id), port),
         LinkEnd::Router(id, port) => (Equipment::Router(*id), port),
         LinkEnd::Host(id, port) => (Equipment::Host(*id), port),
     };
-    End { device, port }
+    CableEnd { device, port }
 }
 
 /// Positions of names in the order in which they stand on a front: names that differ only in their last number

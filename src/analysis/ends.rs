@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::forwarding::layer2::{frame::admit_untagged, lacp_forms};
 use crate::model::{Lacp, PortVlans, Site, Speed, SwitchId, VlanId, VlanSet};
 
-use super::cabling::{Bundle, Cabling, End, Equipment};
+use super::cabling::{Bundle, CableEnd, Cabling, Equipment};
 use super::worksheet::interfaces_on;
 
 /// How the two ends of a cable differ. Numbers of ends are 0 and 1; pairs are in their order.
@@ -38,7 +38,7 @@ pub enum Unlike {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Difference<'s> {
     /// The ends; a LAG stands for its member ports.
-    pub ends: [End<'s>; 2],
+    pub ends: [CableEnd<'s>; 2],
     /// What differs.
     pub what: Unlike,
 }
@@ -58,7 +58,7 @@ pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<
                 found.push(Difference { ends, what });
             }
         }
-        let split = |end: &End<'s>| parts.get(end).is_some_and(|&count| count > 1);
+        let split = |end: &CableEnd<'s>| parts.get(end).is_some_and(|&count| count > 1);
         let split = ends.iter().any(split);
         let compared = compare(site, cabling, ends, split).into_iter();
         found.extend(compared.map(|what| Difference { ends, what }));
@@ -67,13 +67,13 @@ pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<
 }
 
 /// Ends of cables between switches, gateways and routers, a switch at one end at least, each pair once.
-fn pairs<'s>(cabling: &Cabling<'s>) -> Vec<[End<'s>; 2]> {
+fn pairs<'s>(cabling: &Cabling<'s>) -> Vec<[CableEnd<'s>; 2]> {
     let mut seen = FxHashSet::default();
     let mut pairs = Vec::new();
     for cable in &cabling.cables {
         let ends = cable.ends.map(|end| cabling.whole(end));
-        let switch = |end: &End<'_>| matches!(end.device, Equipment::Switch(_));
-        let host = |end: &End<'_>| matches!(end.device, Equipment::Host(_));
+        let switch = |end: &CableEnd<'_>| matches!(end.device, Equipment::Switch(_));
+        let host = |end: &CableEnd<'_>| matches!(end.device, Equipment::Host(_));
         if !ends.iter().any(switch) || ends.iter().any(host) {
             continue;
         }
@@ -87,12 +87,15 @@ fn pairs<'s>(cabling: &Cabling<'s>) -> Vec<[End<'s>; 2]> {
 }
 
 /// To how many ends the cables of each LAG lead, hosts included.
-fn far_ends<'s>(cabling: &Cabling<'s>, pairs: &[[End<'s>; 2]]) -> FxHashMap<End<'s>, usize> {
+fn far_ends<'s>(
+    cabling: &Cabling<'s>,
+    pairs: &[[CableEnd<'s>; 2]],
+) -> FxHashMap<CableEnd<'s>, usize> {
     let lags = pairs.iter().flatten();
     let lags = lags.filter(|&&end| cabling.lag(end).is_some());
-    let count = |&end: &End<'s>| {
+    let count = |&end: &CableEnd<'s>| {
         let far = cabling.of_whole(end).into_iter();
-        let far: FxHashSet<End<'s>> = far.map(|(_, far)| cabling.whole(far)).collect();
+        let far: FxHashSet<CableEnd<'s>> = far.map(|(_, far)| cabling.whole(far)).collect();
         (end, far.len())
     };
     lags.map(count).collect()
@@ -136,14 +139,19 @@ impl Carried {
     }
 }
 
-fn side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: End<'s>) -> Side<'s> {
+fn side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
     match end.device {
         Equipment::Switch(id) => switch_side(site, cabling, id, end),
         Equipment::Router(_) | Equipment::Host(_) => router_side(site, cabling, end),
     }
 }
 
-fn switch_side<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId, end: End<'s>) -> Side<'s> {
+fn switch_side<'s>(
+    site: &'s Site,
+    cabling: &Cabling<'s>,
+    id: SwitchId,
+    end: CableEnd<'s>,
+) -> Side<'s> {
     let switch = &site.switches[id.0];
     let port = |name: &str| switch.ports.iter().find(|port| port.name.value == name);
     let lag = cabling.lag(end);
@@ -167,7 +175,7 @@ fn switch_side<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId, end: End
     }
 }
 
-fn router_side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: End<'s>) -> Side<'s> {
+fn router_side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
     let interfaces = interfaces_on(site, cabling, end);
     let tagged = interfaces.iter().filter_map(|interface| interface.vlan);
     let bare = interfaces
@@ -193,7 +201,7 @@ fn router_side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: End<'s>) -> Side<
 fn compare<'s>(
     site: &'s Site,
     cabling: &Cabling<'s>,
-    ends: [End<'s>; 2],
+    ends: [CableEnd<'s>; 2],
     split: bool,
 ) -> Vec<Unlike> {
     if ends[0] == ends[1] {

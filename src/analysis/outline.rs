@@ -10,7 +10,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::forwarding::layer2::frame::admit_untagged;
 use crate::model::{HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId};
 
-use super::cabling::{Cabling, End, Equipment};
+use super::cabling::{CableEnd, Cabling, Equipment};
 use super::worksheet::Mode;
 
 /// Something that is drawn.
@@ -28,7 +28,7 @@ pub enum ThingId {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Joint<'s> {
     /// A cable, or the cables of a LAG: near end, far end, what is written on the first.
-    Cable([End<'s>; 2], Option<&'s str>),
+    Cable([CableEnd<'s>; 2], Option<&'s str>),
     /// An interface of a gateway or router on a segment, no cable described.
     Interface(RouterId, &'s str, SegmentId),
 }
@@ -177,12 +177,12 @@ impl<'s> Outline<'s> {
         for (number, host) in site.hosts.iter().enumerate() {
             let id = HostId(number);
             for interface in &host.interfaces {
-                let end = End {
+                let end = CableEnd {
                     device: Equipment::Host(id),
                     port: &interface.name.value,
                 };
-                let far: Vec<End<'s>> = cabling.plugged(end).map(|(_, far)| far).collect();
-                let host_only = |far: &End<'_>| matches!(far.device, Equipment::Host(_));
+                let far: Vec<CableEnd<'s>> = cabling.plugged(end).map(|(_, far)| far).collect();
+                let host_only = |far: &CableEnd<'_>| matches!(far.device, Equipment::Host(_));
                 let loose = &mut self.loose[interface.segment.0];
                 if far.iter().all(host_only) && loose.last() != Some(&id) {
                     loose.push(id);
@@ -239,7 +239,7 @@ impl<'s> Joints<'s> {
         for (number, router) in site.routers.iter().enumerate() {
             let id = RouterId(number);
             for interface in &router.interfaces {
-                let port = interface.port.as_ref().map(|port| End {
+                let port = interface.port.as_ref().map(|port| CableEnd {
                     device: Equipment::Router(id),
                     port: &port.value,
                 });
@@ -277,7 +277,7 @@ impl<'s> Joints<'s> {
     }
 }
 
-fn thing(end: End<'_>) -> Option<ThingId> {
+fn thing(end: CableEnd<'_>) -> Option<ThingId> {
     match end.device {
         Equipment::Router(id) => Some(ThingId::Router(id)),
         Equipment::Switch(id) => Some(ThingId::Switch(id)),
@@ -316,7 +316,7 @@ fn rows<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId) -> Vec<VlanRow<
     let device = Equipment::Switch(id);
     let mut rows: BTreeMap<Option<VlanId>, VlanRow<'s>> = BTreeMap::new();
     for lag in &switch.lags {
-        let end = End {
+        let end = CableEnd {
             device,
             port: &lag.name.value,
         };
@@ -329,7 +329,7 @@ fn rows<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId) -> Vec<VlanRow<
         );
     }
     for port in &switch.ports {
-        let end = End {
+        let end = CableEnd {
             device,
             port: &port.name.value,
         };
@@ -353,7 +353,7 @@ fn add_port<'s>(
     site: &'s Site,
     cabling: &Cabling<'s>,
     rows: &mut BTreeMap<Option<VlanId>, VlanRow<'s>>,
-    end: End<'s>,
+    end: CableEnd<'s>,
     vlans: Option<&PortVlans>,
 ) {
     for vlan in vlans.map(PortVlans::members).unwrap_or_default().iter() {

@@ -7,7 +7,7 @@ use crate::model::{
     VlanSet,
 };
 
-use super::cabling::{Cabling, End, Equipment, front_order};
+use super::cabling::{CableEnd, Cabling, Equipment, front_order};
 
 /// How a port treats VLANs, in one word.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -59,7 +59,7 @@ impl Mode {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Attached<'s> {
     /// The far end of the cable.
-    pub end: End<'s>,
+    pub end: CableEnd<'s>,
     /// Interfaces on that end, where it is a gateway's or router's.
     pub interfaces: Vec<&'s str>,
     /// What is written on the cable.
@@ -171,7 +171,7 @@ pub fn front_ports(switch: &Switch) -> Vec<&Port> {
 pub(super) fn interfaces_on<'s>(
     site: &'s Site,
     cabling: &Cabling<'s>,
-    end: End<'s>,
+    end: CableEnd<'s>,
 ) -> Vec<&'s Interface> {
     let Equipment::Router(router) = end.device else {
         return Vec::new();
@@ -192,15 +192,18 @@ struct Sheet<'s, 'c> {
 }
 
 impl<'s> Sheet<'s, '_> {
-    fn end(&self, port: &'s str) -> End<'s> {
-        End {
+    fn end(&self, port: &'s str) -> CableEnd<'s> {
+        CableEnd {
             device: Equipment::Switch(self.id),
             port,
         }
     }
 
-    fn attached(&self, found: impl IntoIterator<Item = (usize, End<'s>)>) -> Vec<Attached<'s>> {
-        let one = |(cable, end): (usize, End<'s>)| Attached {
+    fn attached(
+        &self,
+        found: impl IntoIterator<Item = (usize, CableEnd<'s>)>,
+    ) -> Vec<Attached<'s>> {
+        let one = |(cable, end): (usize, CableEnd<'s>)| Attached {
             end,
             interfaces: interfaces_on(self.site, self.cabling, end)
                 .into_iter()

@@ -3,8 +3,10 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
+mod bypass;
 mod compute;
 mod draw;
+mod isolation;
 mod matrix;
 mod new;
 mod output;
@@ -62,6 +64,10 @@ enum Command {
     Review(review::Arguments),
     /// Show who can reach what.
     Matrix(matrix::Arguments),
+    /// Find ways round the gateway, and what closes them.
+    Bypass(bypass::Arguments),
+    /// Prove that segments are isolated, or show what reaches them.
+    Isolation(isolation::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Print worksheets to set switches by, and cables whose ends differ.
@@ -104,6 +110,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let result = match arguments.command {
         Command::Review(arguments) => review::run(&arguments, &mut output),
         Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
+        Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
+        Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),
         Command::Draw(arguments) => draw::run(&arguments, &mut output),

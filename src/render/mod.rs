@@ -1,10 +1,13 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 
+mod bypass;
 mod csv;
 mod draw;
 mod draw_pen;
 mod draw_things;
 mod flows;
+mod frames;
+mod isolation;
 mod json;
 mod json_path;
 mod key;
@@ -21,10 +24,13 @@ mod shape;
 mod text;
 mod words;
 
+pub use bypass::{bypass_json, bypass_text};
 pub use csv::matrix_csv;
 pub use draw::outline_text;
 pub use draw_pen::Pen;
 pub use flows::flows_text;
+pub use frames::{node_name, socket_name, tags_text};
+pub use isolation::{Isolated, isolation_json, isolation_text};
 pub use json::{matrix_json, problems_json, review_json};
 pub use json_path::path_json;
 pub use key::{Key, Sign};

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use rustc_hash::FxHashMap;
 
 use crate::analysis::{
-    Cabling, End, Equipment, Mode, PortLine, Worksheet, front_order, vlan_ranges,
+    CableEnd, Cabling, Equipment, Mode, PortLine, Worksheet, front_order, vlan_ranges,
 };
 use crate::model::{Site, SwitchId, VlanSet};
 
@@ -141,7 +141,7 @@ impl<'s> Codes<'s> {
             return "x".to_owned();
         }
         let settings = lag.unwrap_or(line);
-        let end = End {
+        let end = CableEnd {
             device: Equipment::Switch(id),
             port: settings.name,
         };

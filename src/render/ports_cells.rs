@@ -1,7 +1,7 @@
 //! Worksheets of switches in words that every format shares.
 
 use crate::analysis::{
-    Attached, Difference, End, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
+    Attached, CableEnd, Difference, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
     lacp_word, vlan_ranges,
 };
 use crate::model::{PortVlans, Site, VlanId};
@@ -231,11 +231,11 @@ pub(super) fn difference_text(site: &Site, difference: &Difference<'_>) -> Strin
     }
 }
 
-fn one_end_only(site: &Site, ends: [End<'_>; 2], near: usize, vlans: &[VlanId]) -> String {
+fn one_end_only(site: &Site, ends: [CableEnd<'_>; 2], near: usize, vlans: &[VlanId]) -> String {
     let (here, there) = (ends[near], ends[1 - near]);
     let (near, far) = (here.name(site), there.name(site));
     let list = vlans_text(site, vlans);
-    let router = |end: End<'_>| matches!(end.device, Equipment::Router(_));
+    let router = |end: CableEnd<'_>| matches!(end.device, Equipment::Router(_));
     if router(here) {
         let expects = "has interfaces for";
         return format!("{near} {expects} {list}, which {far} does not carry");

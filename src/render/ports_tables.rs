@@ -33,7 +33,7 @@ pub fn ports_csv(sheets: &Worksheets<'_>) -> String {
 
 /// What differs at the cables of a line.
 fn differences(sheets: &Worksheets<'_>, sheet: &Worksheet<'_>, line: &PortLine<'_>) -> Vec<String> {
-    let own = crate::analysis::End {
+    let own = crate::analysis::CableEnd {
         device: crate::analysis::Equipment::Switch(sheet.switch),
         port: line.name,
     };
