@@ -80,38 +80,40 @@ impl Drawing<'_> {
         for line in pen.boxed(&lines, title, above, !limb.below.is_empty()) {
             self.put(prefix, &line);
         }
+        for (at, &below) in limb.below.iter().enumerate() {
+            self.branch(below, prefix, at + 1 == limb.below.len());
+        }
+    }
+
+    /// What hangs on a box: how, and then its own box, where there is room for it.
+    fn branch(&mut self, below: usize, prefix: &str, last: bool) {
+        let pen = self.things.pen;
         let glyphs = pen.lines();
         let (down, across) = (glyphs.down, glyphs.across);
-        for (at, &below) in limb.below.iter().enumerate() {
-            let last = at + 1 == limb.below.len();
-            let turn = if last { glyphs.last } else { glyphs.tees[0] };
-            self.put(prefix, &format!("  {down}"));
-            let deeper = match last {
-                true => format!("{prefix}     "),
-                false => format!("{prefix}  {down}  "),
-            };
-            let joint = outline.limbs[below].joint.as_ref();
-            let joint = joint.map_or_else(String::new, |joint| self.joint(joint));
-            let deep = width(&deeper) + LEAST > pen.paint.columns;
-            let shown = match deep {
-                true => format!("{joint} (further below)"),
-                false => joint.clone(),
-            };
-            let room = pen.paint.columns.saturating_sub(width(&deeper));
-            for (row, line) in pen.wrap(&shown, room).iter().enumerate() {
-                match row {
-                    0 => self.put(prefix, &format!("  {turn}{across} {line}")),
-                    _ => self.put(&deeper, line),
-                }
+        let turn = if last { glyphs.last } else { glyphs.tees[0] };
+        self.put(prefix, &format!("  {down}"));
+        let deeper = match last {
+            true => format!("{prefix}     "),
+            false => format!("{prefix}  {down}  "),
+        };
+        let Some(joint) = &self.things.outline.limbs[below].joint else {
+            return;
+        };
+        let deep = width(&deeper) + LEAST > pen.paint.columns;
+        let mut shown = self.joint(joint);
+        if deep {
+            shown.push_str(" (further below)");
+        }
+        let room = pen.paint.columns.saturating_sub(width(&deeper));
+        for (row, line) in pen.wrap(&shown, room).iter().enumerate() {
+            match row {
+                0 => self.put(prefix, &format!("  {turn}{across} {line}")),
+                _ => self.put(&deeper, line),
             }
-            match deep {
-                true => {
-                    let named = outline.limbs[below].joint.as_ref();
-                    let named = named.map_or_else(String::new, |joint| self.named_joint(joint));
-                    self.later.push_back((below, named));
-                }
-                false => self.limb(below, &deeper),
-            }
+        }
+        match deep {
+            true => self.later.push_back((below, self.named_joint(joint))),
+            false => self.limb(below, &deeper),
         }
     }
 

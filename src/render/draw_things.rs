@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use rustc_hash::FxHashSet;
+
 use crate::analysis::{Outline, Seated, VlanRow, lacp_word, vlan_ranges};
 use crate::model::{Forwards, HostId, Interface, Router, RouterId, SegmentId, Site, SwitchId};
 
@@ -11,6 +13,9 @@ use super::text::width;
 
 /// Widest column of names in a box.
 const NAMES: usize = 18;
+
+/// Least room for hosts behind the other columns of a switch's VLANs, and what parts these columns.
+const LEAST_HOSTS: usize = 18;
 
 /// What is drawn, and with what.
 #[derive(Clone, Copy)]
@@ -150,48 +155,68 @@ impl Things<'_> {
         content
     }
 
+    /// The VLANs of a switch as a table, where there is room for one.
     fn vlan_rows(&self, rows: &[VlanRow<'_>], room: usize) -> Vec<String> {
-        let name = |row: &VlanRow<'_>| match row.vlan {
-            None => "no VLAN".to_owned(),
-            Some(vlan) => segment_of(self.site, vlan)
-                .map_or_else(|| "-".to_owned(), |name| self.pen.text(name)),
-        };
-        let ports = |row: &VlanRow<'_>| match (row.access, row.open) {
-            (0, _) => String::new(),
-            (access, 0) => access.to_string(),
-            (access, open) => format!("{access}, {open} open"),
-        };
         // A trunk may carry thousands of VLANs that nobody has named.
         let idle = |row: &&VlanRow<'_>| {
             let named = row.vlan.and_then(|vlan| segment_of(self.site, vlan));
             row.vlan.is_some() && named.is_none() && row.access == 0 && row.hosts.is_empty()
         };
         let (idle, rows): (Vec<_>, Vec<_>) = rows.iter().partition(idle);
-        let cells: Vec<[String; 4]> = rows
-            .iter()
-            .map(|row| {
-                let vlan = row.vlan.map_or_else(String::new, |vlan| vlan.to_string());
-                let hosts = self.hosts(row.hosts.iter().map(|at| at.host));
-                [vlan, name(row), ports(row), hosts]
-            })
-            .collect();
         let header = ["VLAN", "segment", "access ports", "hosts"].map(str::to_owned);
+        let mut cells = vec![header];
+        cells.extend(rows.iter().map(|row| self.vlan_cells(row)));
         let widest = |at: usize| {
-            let all = cells.iter().chain([&header]).map(|row| width(&row[at]));
+            let all = cells.iter().map(|row| width(&row[at]));
             all.max().unwrap_or(0)
         };
         let (segment, access) = (widest(1).min(NAMES), widest(2));
         let mut lines = Vec::new();
-        for [vlan, name, ports, hosts] in [&header].into_iter().chain(&cells) {
-            let name = self.pen.fit(name, segment);
-            let first = format!("{vlan:>4}  {name}  {}  ", self.pen.fit(ports, access));
-            lines.extend(self.pen.beside(&first, hosts, room));
+        if segment + access + LEAST_HOSTS > room {
+            let rows = cells.iter().skip(1);
+            lines.extend(rows.flat_map(|row| self.vlan_sentence(row, room)));
+        } else {
+            for [vlan, name, ports, hosts] in &cells {
+                let name = self.pen.fit(name, segment);
+                let first = format!("{vlan:>4}  {name}  {}  ", self.pen.fit(ports, access));
+                lines.extend(self.pen.beside(&first, hosts, room));
+            }
         }
         if !idle.is_empty() {
             let list = vlan_ranges(idle.iter().filter_map(|row| row.vlan)).join(", ");
             lines.extend(self.pen.beside("without a segment: ", &list, room));
         }
         lines
+    }
+
+    fn vlan_cells(&self, row: &VlanRow<'_>) -> [String; 4] {
+        let name = match row.vlan {
+            None => "no VLAN".to_owned(),
+            Some(vlan) => segment_of(self.site, vlan)
+                .map_or_else(|| "-".to_owned(), |name| self.pen.text(name)),
+        };
+        let ports = match (row.access, row.open) {
+            (0, _) => String::new(),
+            (access, 0) => access.to_string(),
+            (access, open) => format!("{access}, {open} open"),
+        };
+        let vlan = row.vlan.map_or_else(String::new, |vlan| vlan.to_string());
+        [
+            vlan,
+            name,
+            ports,
+            self.hosts(row.hosts.iter().map(|at| at.host)),
+        ]
+    }
+
+    fn vlan_sentence(&self, [vlan, name, ports, hosts]: &[String; 4], room: usize) -> Vec<String> {
+        let mut text = format!("{vlan} {name}").trim_start().to_owned();
+        for (word, list) in [("access ports", ports), ("hosts", hosts)] {
+            if !list.is_empty() {
+                text.push_str(&format!("; {word} {list}"));
+            }
+        }
+        self.pen.beside("- ", &text, room)
     }
 
     /// A segment that no switch carries.
@@ -231,12 +256,8 @@ impl Things<'_> {
 
     /// Hosts by name, each once: a star where it has several interfaces, and what it forwards.
     pub(super) fn hosts(&self, hosts: impl Iterator<Item = HostId>) -> String {
-        let mut listed: Vec<HostId> = Vec::new();
-        for host in hosts {
-            if listed.last() != Some(&host) {
-                listed.push(host);
-            }
-        }
+        let mut seen = FxHashSet::default();
+        let listed = hosts.filter(|&host| seen.insert(host));
         let one = |id: HostId| {
             let host = self.site.host(id);
             let name = self.pen.text(&host.name.value);
@@ -248,7 +269,7 @@ impl Things<'_> {
             };
             format!("{name}{star}{forwards}")
         };
-        glued(&listed.into_iter().map(one).collect::<Vec<_>>())
+        glued(&listed.map(one).collect::<Vec<_>>())
     }
 }
 
