@@ -302,10 +302,11 @@ fn standing_alone(site: &Site) -> Vec<SegmentId> {
     }
     let alone = |&id: &SegmentId| {
         let segment = site.segment(id);
-        let vlan = segment
+        let on_switch = segment
             .vlan
             .is_some_and(|vlan| carried.contains(vlan.value));
-        !vlan && !(segment.external && routed.contains(&id))
+        let led_to = segment.external && routed.contains(&id);
+        !(on_switch || led_to)
     };
     site.segment_ids().filter(alone).collect()
 }
