@@ -2,6 +2,8 @@
 
 #[path = "commands/csv_and_markdown.rs"]
 mod csv_and_markdown;
+#[path = "commands/draw.rs"]
+mod draw;
 #[path = "commands/examples.rs"]
 mod examples;
 #[path = "commands/exit_codes.rs"]
@@ -16,6 +18,8 @@ mod goldens;
 mod json;
 #[path = "commands/path.rs"]
 mod path;
+#[path = "commands/ports.rs"]
+mod ports;
 #[path = "commands/run.rs"]
 mod run;
 #[path = "../benches/support/sites.rs"]

@@ -6,11 +6,13 @@
 mod bypass;
 mod compute;
 mod explain;
+mod draw;
 mod isolation;
 mod matrix;
 mod new;
 mod output;
 mod path;
+mod ports;
 mod review;
 mod schema;
 mod site;
@@ -71,6 +73,10 @@ enum Command {
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
     Explain(explain::Arguments),
+    /// Print worksheets to set switches by, and cables whose ends differ.
+    Ports(ports::Arguments),
+    /// Draw the site and the front panels of its switches.
+    Draw(draw::Arguments),
     /// Write a commented starter site.
     New(new::Arguments),
     /// Print the JSON Schema of the site file, for editors.
@@ -111,6 +117,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
+        Command::Ports(arguments) => ports::run(&arguments, &mut output),
+        Command::Draw(arguments) => draw::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
     };

@@ -5,6 +5,7 @@
 use std::fs;
 use std::path::Path;
 
+use crate::draw;
 use crate::run::{demo, line};
 
 fn golden(name: &str, shown: &str) {
@@ -54,4 +55,14 @@ fn a_packet_that_is_denied() {
 fn a_file_with_mistakes() {
     let ran = line("review tests/goldens/mistakes.toml");
     golden("mistakes.txt", &ran.err);
+}
+
+#[test]
+fn the_worksheets_of_the_demo() {
+    golden("ports.txt", &demo("ports", "").out);
+}
+
+#[test]
+fn the_demo_drawn() {
+    golden("draw.txt", &draw::demo("").out);
 }

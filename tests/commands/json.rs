@@ -31,6 +31,7 @@ fn every_document_names_its_kind_and_version() {
     for (ran, document) in [
         (demo("matrix", "--format json"), "boundwalk-matrix"),
         (demo("review", "--format json"), "boundwalk-review"),
+        (demo("ports", "--format json"), "boundwalk-ports"),
         (
             demo("path", "guest office ssh --format json"),
             "boundwalk-path",
@@ -161,8 +162,12 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     assert_eq!(keys(&matrix["cells"][1]), documented("a cell"));
     let review = parsed(&demo("review", "--format json"));
     assert_eq!(keys(&review["findings"][0]), documented("a finding"));
+    let ports = parsed(&demo("ports", "--format json"));
+    assert_eq!(keys(&ports["switches"][0]), documented("a switch"));
+    assert_eq!(keys(&ports["switches"][0]["ports"][0]), documented("a port"));
     for (ran, document) in [
         (demo("review", "--format json"), "`boundwalk-review`"),
+        (demo("ports", "--format json"), "`boundwalk-ports`"),
         (
             demo("path", "guest office ssh --format json"),
             "`boundwalk-path`",

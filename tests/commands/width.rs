@@ -21,6 +21,8 @@ fn the_demo_fits_eighty_columns() {
         ("matrix", "--by zone"),
         ("matrix", "--by host"),
         ("matrix", "--flows"),
+        ("ports", ""),
+        ("draw", "--ascii"),
         ("matrix", "--from guest,office --to internet"),
         ("path", "198.51.100.9 203.0.113.3 https --rules"),
         ("path", "brewmaster-laptop hmi recipe-transfer --rules"),
@@ -30,7 +32,7 @@ fn the_demo_fits_eighty_columns() {
         assert!(ran.code < 2 && !ran.out.is_empty(), "{ran:?}");
         fits(&ran.out, 80);
     }
-    for command in ["", "review", "matrix", "path", "new", "schema"] {
+    for command in ["", "review", "matrix", "path", "ports", "draw", "new", "schema"] {
         fits(&line(&format!("{command} --help")).out, 80);
     }
 }

@@ -87,6 +87,7 @@ fn arguments_are_shown_escaped() {
             &["review", missing],
             &["review", file, "--today", &name],
             &["matrix", file, "--from", &name],
+            &["ports", file, "--switch", &name],
             &["matrix", file, "--service", &name],
             &["path", file, &name, "desks", "https"],
             &["path", file, "desks", "internet", &name],

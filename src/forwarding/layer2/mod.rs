@@ -19,5 +19,6 @@ pub use fabric::{
 };
 pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};
+pub use lags::lacp_forms;
 pub use steps::{FrameStep, FrameWay};
 pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};

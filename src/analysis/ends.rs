@@ -1,0 +1,523 @@
+//! Cables between switches, and from switches to gateways and routers, whose two ends are not set alike.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::forwarding::layer2::{frame::admit_untagged, lacp_forms};
+use crate::model::{Lacp, PortVlans, Site, Speed, SwitchId, VlanId, VlanSet};
+
+use super::cabling::{Bundle, CableEnd, Cabling, Equipment};
+use super::worksheet::interfaces_on;
+
+/// How the two ends of a cable differ. Numbers of ends are 0 and 1; pairs are in their order.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Unlike {
+    /// This end is disabled, the other is not.
+    Off(usize),
+    /// Both ends are in one and the same LAG.
+    ToItself,
+    /// This end is a LAG, the other a single port.
+    LagAtOneEnd(usize),
+    /// The cables of the LAG at this end lead to different things, so many.
+    LagParts(usize, usize),
+    /// LAGs with so many member ports.
+    Members([usize; 2]),
+    /// LAGs that do not form: both passive, or static against LACP (IEEE 802.1AX).
+    Lacp([Lacp; 2]),
+    /// Speeds.
+    Speed([Speed; 2]),
+    /// VLANs that only this end carries. Of a gateway or router: VLANs that its interfaces expect.
+    OneEndOnly(usize, Vec<VlanId>),
+    /// VLANs that this end carries with a tag and the other without.
+    TaggedAtOneEnd(usize, Vec<VlanId>),
+    /// What each end does without a tag: VLANs that leave so, and the VLAN that such frames are taken into
+    /// (`None`: dropped).
+    Untagged([(Vec<VlanId>, Option<VlanId>); 2]),
+}
+
+/// A difference between the ends of a cable.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Difference<'s> {
+    /// The ends; a LAG stands for its member ports.
+    pub ends: [CableEnd<'s>; 2],
+    /// What differs.
+    pub what: Unlike,
+}
+
+/// All differences, cable by cable in the order of the file; the cables between two LAGs count as one.
+/// O(cables x VLANs).
+pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<'s>> {
+    let pairs = pairs(cabling);
+    let parts = far_ends(cabling, &pairs);
+    let mut found = Vec::new();
+    let mut told = FxHashSet::default();
+    for &ends in &pairs {
+        for (side, end) in ends.iter().enumerate() {
+            let count = parts.get(end).copied().unwrap_or_default();
+            if count > 1 && told.insert(*end) {
+                let what = Unlike::LagParts(side, count);
+                found.push(Difference { ends, what });
+            }
+        }
+        let split = |end: &CableEnd<'s>| parts.get(end).is_some_and(|&count| count > 1);
+        let split = ends.iter().any(split);
+        let compared = compare(site, cabling, ends, split).into_iter();
+        found.extend(compared.map(|what| Difference { ends, what }));
+    }
+    found
+}
+
+/// Ends of cables between switches, gateways and routers, a switch at one end at least, each pair once.
+fn pairs<'s>(cabling: &Cabling<'s>) -> Vec<[CableEnd<'s>; 2]> {
+    let mut seen = FxHashSet::default();
+    let mut pairs = Vec::new();
+    for cable in &cabling.cables {
+        let ends = cable.ends.map(|end| cabling.whole(end));
+        let switch = |end: &CableEnd<'_>| matches!(end.device, Equipment::Switch(_));
+        let host = |end: &CableEnd<'_>| matches!(end.device, Equipment::Host(_));
+        if !ends.iter().any(switch) || ends.iter().any(host) {
+            continue;
+        }
+        let mut key = ends;
+        key.sort_unstable();
+        if seen.insert(key) {
+            pairs.push(ends);
+        }
+    }
+    pairs
+}
+
+/// To how many ends the cables of each LAG lead, hosts included.
+fn far_ends<'s>(
+    cabling: &Cabling<'s>,
+    pairs: &[[CableEnd<'s>; 2]],
+) -> FxHashMap<CableEnd<'s>, usize> {
+    let lags = pairs.iter().flatten();
+    let lags = lags.filter(|&&end| cabling.lag(end).is_some());
+    let count = |&end: &CableEnd<'s>| {
+        let far = cabling.of_whole(end).into_iter();
+        let far: FxHashSet<CableEnd<'s>> = far.map(|(_, far)| cabling.whole(far)).collect();
+        (end, far.len())
+    };
+    lags.map(count).collect()
+}
+
+/// What one end does.
+struct Side<'s> {
+    lag: Option<Bundle<'s>>,
+    live: bool,
+    speed: Option<Speed>,
+    /// `None` where tags pass unchanged.
+    vlans: Option<Carried>,
+}
+
+/// VLANs at one end.
+struct Carried {
+    tagged: VlanSet,
+    untagged: VlanSet,
+    takes: Option<VlanId>,
+    /// Whether it is known what is untagged: an untagged interface may be on a segment without a VLAN.
+    known: bool,
+}
+
+impl Carried {
+    fn of_port(vlans: &PortVlans) -> Self {
+        Self {
+            tagged: vlans.tagged.clone(),
+            untagged: vlans.untagged.clone(),
+            takes: admit_untagged(vlans).ok().map(|(vlan, _)| vlan),
+            known: true,
+        }
+    }
+
+    fn contains(&self, vlan: VlanId) -> bool {
+        self.tagged.contains(vlan) || self.untagged.contains(vlan)
+    }
+
+    fn members(&self) -> impl Iterator<Item = VlanId> + '_ {
+        let all = (1..=4094).filter_map(VlanId::new);
+        all.filter(|&vlan| self.contains(vlan))
+    }
+}
+
+fn side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
+    match end.device {
+        Equipment::Switch(id) => switch_side(site, cabling, id, end),
+        Equipment::Router(_) | Equipment::Host(_) => router_side(site, cabling, end),
+    }
+}
+
+fn switch_side<'s>(
+    site: &'s Site,
+    cabling: &Cabling<'s>,
+    id: SwitchId,
+    end: CableEnd<'s>,
+) -> Side<'s> {
+    let switch = &site.switches[id.0];
+    let port = |name: &str| switch.ports.iter().find(|port| port.name.value == name);
+    let lag = cabling.lag(end);
+    let live = |name: &str| port(name).is_some_and(|port| port.enabled);
+    let named = switch.lags.iter().find(|lag| lag.name.value == end.port);
+    let vlans = match named {
+        Some(lag) => Some(&lag.vlans),
+        None => port(end.port).and_then(|port| port.vlans.as_ref()),
+    };
+    Side {
+        lag,
+        live: match lag {
+            Some(lag) => lag.ports.iter().any(|member| live(&member.value)),
+            None => live(end.port),
+        },
+        speed: match lag {
+            Some(lag) => lag.speed,
+            None => port(end.port).and_then(|port| port.speed),
+        },
+        vlans: vlans.filter(|_| switch.vlan_aware).map(Carried::of_port),
+    }
+}
+
+fn router_side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
+    let interfaces = interfaces_on(site, cabling, end);
+    let tagged = interfaces.iter().filter_map(|interface| interface.vlan);
+    let bare = interfaces
+        .iter()
+        .filter(|interface| interface.vlan.is_none());
+    let bare: Vec<Option<VlanId>> = bare
+        .map(|interface| site.segment(interface.segment).vlan.map(|vlan| vlan.value))
+        .collect();
+    let lag = cabling.lag(end);
+    Side {
+        lag,
+        live: true,
+        speed: lag.and_then(|lag| lag.speed),
+        vlans: Some(Carried {
+            tagged: tagged.collect(),
+            untagged: bare.iter().flatten().copied().collect(),
+            takes: bare.first().copied().flatten(),
+            known: bare.iter().all(Option::is_some),
+        }),
+    }
+}
+
+fn compare<'s>(
+    site: &'s Site,
+    cabling: &Cabling<'s>,
+    ends: [CableEnd<'s>; 2],
+    split: bool,
+) -> Vec<Unlike> {
+    if ends[0] == ends[1] {
+        return vec![Unlike::ToItself];
+    }
+    let sides = ends.map(|end| side(site, cabling, end));
+    let mut found = Vec::new();
+    match (sides[0].live, sides[1].live) {
+        (true, true) => {}
+        (false, false) => return found,
+        (one, _) => return vec![Unlike::Off(usize::from(one))],
+    }
+    match (sides[0].lag, sides[1].lag) {
+        (None, None) => {}
+        (Some(_), None) | (None, Some(_)) if split => {}
+        (Some(_), None) => found.push(Unlike::LagAtOneEnd(0)),
+        (None, Some(_)) => found.push(Unlike::LagAtOneEnd(1)),
+        (Some(one), Some(other)) => lags(one, other, &mut found),
+    }
+    if let (Some(one), Some(other)) = (sides[0].speed, sides[1].speed)
+        && one != other
+    {
+        found.push(Unlike::Speed([one, other]));
+    }
+    let [one, other] = sides.map(|side| side.vlans);
+    if let (Some(one), Some(other)) = (one, other) {
+        vlans(&[one, other], &mut found);
+    }
+    found
+}
+
+fn lags(one: Bundle<'_>, other: Bundle<'_>, found: &mut Vec<Unlike>) {
+    let counts = [one.ports.len(), other.ports.len()];
+    if counts[0] != counts[1] {
+        found.push(Unlike::Members(counts));
+    }
+    if !lacp_forms(one.lacp, other.lacp) {
+        found.push(Unlike::Lacp([one.lacp, other.lacp]));
+    }
+}
+
+fn vlans(sides: &[Carried; 2], found: &mut Vec<Unlike>) {
+    let known = sides.iter().all(|side| side.known);
+    let retagged = |near: usize| -> Vec<VlanId> {
+        let (near, far) = (&sides[near], &sides[1 - near]);
+        let both = near.tagged.iter();
+        both.filter(|&vlan| far.untagged.contains(vlan)).collect()
+    };
+    let retagged = [retagged(0), retagged(1)];
+    let untagged = match known {
+        true => untagged(sides, &retagged.concat()),
+        false => None,
+    };
+    for near in [0, 1] {
+        let (here, there) = (&sides[near], &sides[1 - near]);
+        // What leaves untagged is told with the untagged VLANs, or not known to be missing.
+        let aside = |vlan| here.untagged.contains(vlan) && (untagged.is_some() || !known);
+        let alone = here.members();
+        let alone: Vec<VlanId> = alone
+            .filter(|&vlan| !there.contains(vlan) && !aside(vlan))
+            .collect();
+        if !alone.is_empty() {
+            found.push(Unlike::OneEndOnly(near, alone));
+        }
+    }
+    for (near, vlans) in retagged.into_iter().enumerate() {
+        if !vlans.is_empty() {
+            found.push(Unlike::TaggedAtOneEnd(near, vlans));
+        }
+    }
+    found.extend(untagged);
+}
+
+/// The difference without tags; `None` where there is none but for VLANs that the other end tags.
+fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
+    let rest = |side: &Carried| -> Vec<VlanId> {
+        let sent = side.untagged.iter();
+        sent.filter(|vlan| !retagged.contains(vlan)).collect()
+    };
+    let takes = |side: &Carried| side.takes.filter(|vlan| !retagged.contains(vlan));
+    let [one, other] = sides;
+    if rest(one) == rest(other) && takes(one) == takes(other) {
+        return None;
+    }
+    let told = |side: &Carried| (side.untagged.iter().collect(), side.takes);
+    Some(Unlike::Untagged([told(one), told(other)]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What differs in a site of three segments with VLANs and some more text; the names of the ends of the
+    /// first difference.
+    fn told(text: &str) -> Vec<Unlike> {
+        let base = "[zones.inside]\ntrust = 50\n\
+            [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
+            [segments.cellar]\nzone = \"inside\"\nvlan = 20\nprefixes = [\"10.44.20.0/24\"]\n\
+            [segments.yard]\nzone = \"inside\"\nprefixes = [\"10.44.30.0/24\"]\n";
+        let loaded = crate::load::load_text("site.toml", &format!("{base}{text}"));
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let found = differences(&site, &Cabling::new(&site));
+        found
+            .into_iter()
+            .map(|difference| difference.what)
+            .collect()
+    }
+
+    /// Two switches with one port each, and a cable.
+    fn ports(one: &str, other: &str) -> Vec<Unlike> {
+        told(&format!(
+            "[switches.a.ports]\n\"1\" = {{ {one} }}\n[switches.b.ports]\n\"1\" = {{ {other} }}\n\
+             [[links]]\nends = [\"a:1\", \"b:1\"]\n"
+        ))
+    }
+
+    /// Two switches with a LAG each, and cables.
+    fn lags(one: &str, other: &str, links: &[&str]) -> Vec<Unlike> {
+        let mut text = String::new();
+        for (name, lag) in [("a", one), ("b", other)] {
+            text += &format!(
+                "[switches.{name}.lags.up]\n{lag}\n[switches.{name}.ports]\n\"up\" = {{ tagged = 10 }}\n\
+                 \"8-9\" = {{ tagged = 10 }}\n"
+            );
+        }
+        for ends in links {
+            text += &format!("[[links]]\nends = [{ends}]\n");
+        }
+        told(&text)
+    }
+
+    /// A switch port and a gateway with interfaces on port 1.
+    fn gateway(port: &str, interfaces: &[(&str, &str)]) -> Vec<Unlike> {
+        let mut text = format!("[switches.a.ports]\n\"1\" = {{ {port} }}\n[gateways.edge]\n");
+        text += "default = \"deny\"\n";
+        for (segment, rest) in interfaces {
+            text += &format!(
+                "[gateways.edge.interfaces.{segment}]\nsegment = \"{segment}\"\nport = \"1\"\n{rest}\n"
+            );
+        }
+        told(&format!("{text}[[links]]\nends = [\"a:1\", \"edge:1\"]\n"))
+    }
+
+    fn vlans(numbers: &[u16]) -> Vec<VlanId> {
+        numbers.iter().copied().filter_map(VlanId::new).collect()
+    }
+
+    #[test]
+    fn ends_that_are_alike_differ_in_nothing() {
+        for port in [
+            "access = \"office\"",
+            "tagged = [10, 20]",
+            "untagged = 10, tagged = [20], speed = \"1G\"",
+            "enabled = false",
+            "",
+        ] {
+            assert_eq!(ports(port, port), [], "{port}");
+        }
+        // Written in two ways, meant alike: no untagged frame is taken in.
+        assert_eq!(ports("tagged = 10", "tagged = 10, accept = \"tagged\""), []);
+        let bundle = ["\"a:up\", \"b:up\""];
+        let lag = "ports = [\"1-2\"]\nlacp = \"active\"\nspeed = \"1G\"";
+        assert_eq!(lags(lag, lag, &bundle), []);
+        let single = ["\"a:1\", \"b:1\"", "\"a:2\", \"b:2\""];
+        assert_eq!(lags(lag, lag, &single), []);
+    }
+
+    #[test]
+    fn a_vlan_at_one_end_only_is_told_once_for_each_end() {
+        assert_eq!(
+            ports("tagged = [10, 20, 30, 31]", "tagged = [20, 40]"),
+            [
+                Unlike::OneEndOnly(0, vlans(&[10, 30, 31])),
+                Unlike::OneEndOnly(1, vlans(&[40])),
+            ]
+        );
+    }
+
+    #[test]
+    fn untagged_vlans_and_pvids_are_compared_as_frames_meet_them() {
+        let ten = (vlans(&[10]), VlanId::new(10));
+        let twenty = (vlans(&[20]), VlanId::new(20));
+        assert_eq!(
+            ports("access = 10", "access = 20"),
+            [Unlike::Untagged([ten.clone(), twenty])]
+        );
+        let lost = (vlans(&[10]), VlanId::new(20));
+        assert_eq!(
+            ports("access = 10", "pvid = 20, untagged = 10"),
+            [Unlike::Untagged([ten.clone(), lost])]
+        );
+        // PVID 20 without membership and with ingress filtering: untagged frames are dropped.
+        let dropped = (vlans(&[10]), None);
+        assert_eq!(
+            ports(
+                "access = 10",
+                "pvid = 20, untagged = 10, ingress_filter = true"
+            ),
+            [Unlike::Untagged([ten.clone(), dropped])]
+        );
+        assert_eq!(
+            ports("untagged = 10, tagged = 20", "tagged = 20"),
+            [Unlike::Untagged([ten, (vec![], None)])]
+        );
+    }
+
+    #[test]
+    fn a_vlan_tagged_at_one_end_only_is_no_other_difference() {
+        assert_eq!(
+            ports("untagged = 10, tagged = 20", "tagged = [10, 20]"),
+            [Unlike::TaggedAtOneEnd(1, vlans(&[10]))]
+        );
+    }
+
+    #[test]
+    fn speed_and_disabled_ends_are_told() {
+        let speeds = [Speed(1000), Speed(100)];
+        assert_eq!(
+            ports(
+                "access = 10, speed = \"1G\"",
+                "access = 10, speed = \"100M\""
+            ),
+            [Unlike::Speed(speeds)]
+        );
+        assert_eq!(ports("access = 10, speed = \"1G\"", "access = 10"), []);
+        assert_eq!(
+            ports("access = 10", "enabled = false"),
+            [Unlike::Off(1)],
+            "where nothing passes, VLANs do not matter"
+        );
+    }
+
+    /// IEEE 802.1AX: one end at least must be active; a static LAG speaks no LACP (from memory).
+    #[test]
+    fn lags_differ_in_members_speed_and_lacp() {
+        let lag = |ports, lacp, speed| {
+            format!("ports = [\"{ports}\"]\nlacp = \"{lacp}\"\nspeed = \"{speed}\"")
+        };
+        let bundle = ["\"a:up\", \"b:up\""];
+        assert_eq!(
+            lags(
+                &lag("1-2", "active", "1G"),
+                &lag("1-3", "passive", "10G"),
+                &bundle
+            ),
+            [
+                Unlike::Members([2, 3]),
+                Unlike::Speed([Speed(1000), Speed(10_000)]),
+            ]
+        );
+        for (one, other, words) in [
+            ("passive", "passive", [Lacp::Passive, Lacp::Passive]),
+            ("static", "active", [Lacp::Static, Lacp::Active]),
+        ] {
+            assert_eq!(
+                lags(&lag("1-2", one, "1G"), &lag("1-2", other, "1G"), &bundle),
+                [Unlike::Lacp(words)]
+            );
+        }
+    }
+
+    #[test]
+    fn a_lag_wants_one_lag_at_the_other_end() {
+        let lag = "ports = [\"1-2\"]\nlacp = \"active\"";
+        assert_eq!(
+            lags(lag, lag, &["\"a:up\", \"b:8\""]),
+            [Unlike::LagAtOneEnd(0)]
+        );
+        assert_eq!(
+            lags(lag, lag, &["\"a:8\", \"b:1\""]),
+            [Unlike::LagAtOneEnd(1)]
+        );
+        assert_eq!(
+            lags(lag, lag, &["\"a:1\", \"b:8\"", "\"a:2\", \"b:9\""]),
+            [Unlike::LagParts(0, 2)]
+        );
+        assert_eq!(lags(lag, lag, &["\"a:1\", \"a:2\""]), [Unlike::ToItself]);
+    }
+
+    #[test]
+    fn a_gateway_expects_the_tags_of_its_interfaces() {
+        let office = ("office", "vlan = 10");
+        let cellar = ("cellar", "vlan = 20");
+        assert_eq!(gateway("tagged = [10, 20]", &[office, cellar]), []);
+        assert_eq!(
+            gateway("tagged = [10, 90]", &[office, cellar]),
+            [
+                Unlike::OneEndOnly(0, vlans(&[90])),
+                Unlike::OneEndOnly(1, vlans(&[20])),
+            ]
+        );
+    }
+
+    #[test]
+    fn an_untagged_interface_wants_its_segment_untagged() {
+        let office = ("office", "");
+        let ten = (vlans(&[10]), VlanId::new(10));
+        assert_eq!(gateway("untagged = 10", &[office]), []);
+        assert_eq!(
+            gateway("tagged = 10", &[office]),
+            [Unlike::TaggedAtOneEnd(0, vlans(&[10]))]
+        );
+        assert_eq!(
+            gateway("access = 20", &[office]),
+            [Unlike::Untagged([(vlans(&[20]), VlanId::new(20)), ten])]
+        );
+        // A segment without a VLAN: nothing tells which one its frames should be in.
+        assert_eq!(gateway("access = 10", &[("yard", "")]), []);
+    }
+
+    #[test]
+    fn a_switch_that_knows_no_vlans_has_none_to_compare() {
+        let text = "[switches.a.ports]\n\"1\" = { tagged = [10, 20] }\n\
+            [switches.b]\nvlan_aware = false\n[switches.b.ports]\n\"1\" = { }\n\
+            [[links]]\nends = [\"a:1\", \"b:1\"]\n";
+        assert_eq!(told(text), []);
+    }
+}

@@ -1,0 +1,479 @@
+//! How a site hangs together: a tree of gateways, switches and segments, to be drawn.
+//!
+//! Gateways with a way to the outside are the roots; everything hangs where the fewest cables lead to it. What
+//! the tree has no room for (loops, second ways) is listed beside it.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::forwarding::layer2::frame::admit_untagged;
+use crate::model::{HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId};
+
+use super::cabling::{CableEnd, Cabling, Equipment};
+use super::worksheet::Mode;
+
+/// Something that is drawn.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum ThingId {
+    /// A gateway or router.
+    Router(RouterId),
+    /// A switch.
+    Switch(SwitchId),
+    /// A segment that no cable leads to.
+    Segment(SegmentId),
+}
+
+/// What joins two things.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Joint<'s> {
+    /// A cable, or the cables of a LAG: near end, far end, what is written on the first.
+    Cable([CableEnd<'s>; 2], Option<&'s str>),
+    /// An interface of a gateway or router on a segment, no cable described.
+    Interface(RouterId, &'s str, SegmentId),
+}
+
+/// A thing in the tree.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Limb<'s> {
+    /// What it is.
+    pub thing: ThingId,
+    /// How it hangs on what is above it; `None` for a root.
+    pub joint: Option<Joint<'s>>,
+    /// Limbs below, by number in [`Outline::limbs`].
+    pub below: Vec<usize>,
+}
+
+/// A host where it is plugged in.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Seated<'s> {
+    /// Which host.
+    pub host: HostId,
+    /// The port on the switch, gateway or router.
+    pub port: &'s str,
+}
+
+/// One VLAN of a switch; without a number: hosts on ports that are in none.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct VlanRow<'s> {
+    /// Its number.
+    pub vlan: Option<VlanId>,
+    /// Access ports in it, disabled ones aside.
+    pub access: usize,
+    /// How many of them nothing is plugged into.
+    pub open: usize,
+    /// Hosts in it.
+    pub hosts: Vec<Seated<'s>>,
+}
+
+/// A site as a tree.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Outline<'s> {
+    /// All things, each once.
+    pub limbs: Vec<Limb<'s>>,
+    /// Numbers of those that hang on nothing.
+    pub roots: Vec<usize>,
+    /// What joins things besides the tree: loops and second ways.
+    pub extra: Vec<Joint<'s>>,
+    /// By switch: its VLANs in order.
+    pub rows: Vec<Vec<VlanRow<'s>>>,
+    /// By gateway or router: hosts with a cable to it.
+    pub at_router: Vec<Vec<Seated<'s>>>,
+    /// By segment: hosts on it that no cable to a switch, gateway or router is described for.
+    pub loose: Vec<Vec<HostId>>,
+}
+
+impl<'s> Outline<'s> {
+    /// The tree of a site. O(ports x VLANs + cables + interfaces).
+    pub fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
+        let mut outline = Self {
+            at_router: vec![Vec::new(); site.routers.len()],
+            loose: vec![Vec::new(); site.segments.len()],
+            ..Self::default()
+        };
+        outline.grow(site, &Joints::new(site, cabling));
+        for number in 0..site.switches.len() {
+            let rows = rows(site, cabling, SwitchId(number));
+            outline.rows.push(rows);
+        }
+        outline.seat(site, cabling);
+        outline
+    }
+
+    /// Whether a thing is in the tree.
+    pub fn shows(&self, thing: ThingId) -> bool {
+        self.limbs.iter().any(|limb| limb.thing == thing)
+    }
+
+    fn grow(&mut self, site: &'s Site, joints: &Joints<'s>) {
+        let mut found: FxHashMap<ThingId, usize> = FxHashMap::default();
+        let mut used: FxHashSet<usize> = FxHashSet::default();
+        let outside = |&id: &RouterId| {
+            let interfaces = &site.router(id).interfaces;
+            interfaces
+                .iter()
+                .any(|on| site.segment(on.segment).external)
+        };
+        let routers = (0..site.routers.len()).map(RouterId);
+        let first: Vec<ThingId> = routers.filter(outside).map(ThingId::Router).collect();
+        self.spread(&first, joints, &mut found, &mut used);
+        for thing in joints.things(site) {
+            self.spread(&[thing], joints, &mut found, &mut used);
+        }
+        let all = joints.list.iter().enumerate();
+        let rest = all.filter(|(number, _)| !used.contains(number));
+        self.extra = rest.map(|(_, (_, joint))| joint.clone()).collect();
+    }
+
+    /// Adds roots, as far as they are new, and all that hangs on them, nearest first.
+    fn spread(
+        &mut self,
+        roots: &[ThingId],
+        joints: &Joints<'s>,
+        found: &mut FxHashMap<ThingId, usize>,
+        used: &mut FxHashSet<usize>,
+    ) {
+        let mut waiting = VecDeque::new();
+        for &thing in roots {
+            if !found.contains_key(&thing) {
+                let limb = self.add(thing, None, found);
+                self.roots.push(limb);
+                waiting.push_back(limb);
+            }
+        }
+        while let Some(near) = waiting.pop_front() {
+            let here = self.limbs[near].thing;
+            for &(number, there) in joints.at.get(&here).map_or(&[][..], Vec::as_slice) {
+                if found.contains_key(&there) {
+                    continue;
+                }
+                used.insert(number);
+                let joint = seen_from(here, &joints.list[number]);
+                let limb = self.add(there, Some(joint), found);
+                self.limbs[near].below.push(limb);
+                waiting.push_back(limb);
+            }
+        }
+    }
+
+    fn add(
+        &mut self,
+        thing: ThingId,
+        joint: Option<Joint<'s>>,
+        found: &mut FxHashMap<ThingId, usize>,
+    ) -> usize {
+        let number = self.limbs.len();
+        found.insert(thing, number);
+        self.limbs.push(Limb {
+            thing,
+            joint,
+            below: Vec::new(),
+        });
+        number
+    }
+
+    /// Hosts at gateways, and hosts without a cable.
+    fn seat(&mut self, site: &'s Site, cabling: &Cabling<'s>) {
+        for (number, host) in site.hosts.iter().enumerate() {
+            let id = HostId(number);
+            for interface in &host.interfaces {
+                let end = CableEnd {
+                    device: Equipment::Host(id),
+                    port: &interface.name.value,
+                };
+                let far: Vec<CableEnd<'s>> = cabling.plugged(end).map(|(_, far)| far).collect();
+                let host_only = |far: &CableEnd<'_>| matches!(far.device, Equipment::Host(_));
+                let loose = &mut self.loose[interface.segment.0];
+                if far.iter().all(host_only) && loose.last() != Some(&id) {
+                    loose.push(id);
+                }
+                for end in far {
+                    if let Equipment::Router(router) = end.device {
+                        let seated = Seated {
+                            host: id,
+                            port: end.port,
+                        };
+                        self.at_router[router.0].push(seated);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A joint with the near end first.
+fn seen_from<'s>(near: ThingId, (things, joint): &([ThingId; 2], Joint<'s>)) -> Joint<'s> {
+    match joint {
+        Joint::Cable([one, other], label) if things[0] != near => {
+            Joint::Cable([*other, *one], *label)
+        }
+        joint => joint.clone(),
+    }
+}
+
+/// All that joins things, and what hangs where.
+#[derive(Default)]
+struct Joints<'s> {
+    list: Vec<([ThingId; 2], Joint<'s>)>,
+    /// Number of the joint and the other thing, by thing.
+    at: FxHashMap<ThingId, Vec<(usize, ThingId)>>,
+    /// Segments that are drawn as things.
+    segments: Vec<SegmentId>,
+}
+
+impl<'s> Joints<'s> {
+    fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
+        let mut joints = Self::default();
+        let mut seen = FxHashSet::default();
+        for cable in &cabling.cables {
+            let ends = cable.ends.map(|end| cabling.whole(end));
+            let mut key = ends;
+            key.sort_unstable();
+            // Cables of hosts are drawn with the hosts, but for those between two of them.
+            if let [Some(one), Some(other)] = ends.map(thing)
+                && seen.insert(key)
+            {
+                joints.join([one, other], Joint::Cable(ends, cable.label));
+            }
+        }
+        for (number, router) in site.routers.iter().enumerate() {
+            let id = RouterId(number);
+            for interface in &router.interfaces {
+                let port = interface.port.as_ref().map(|port| CableEnd {
+                    device: Equipment::Router(id),
+                    port: &port.value,
+                });
+                let cabled = port.is_some_and(|port| !cabling.of_whole(port).is_empty());
+                let segment = interface.segment;
+                if site.segment(segment).external || cabled {
+                    continue;
+                }
+                let joint = Joint::Interface(id, &interface.name.value, segment);
+                joints.join([ThingId::Router(id), ThingId::Segment(segment)], joint);
+            }
+        }
+        joints.segments = standing_alone(site);
+        joints
+    }
+
+    fn join(&mut self, things: [ThingId; 2], joint: Joint<'s>) {
+        let number = self.list.len();
+        for (near, far) in [(things[0], things[1]), (things[1], things[0])] {
+            self.at.entry(near).or_default().push((number, far));
+        }
+        self.list.push((things, joint));
+    }
+
+    /// Everything to be drawn, most important first.
+    fn things(&self, site: &Site) -> Vec<ThingId> {
+        let external = |&&id: &&SegmentId| site.segment(id).external;
+        let outside = self.segments.iter().filter(external);
+        let outside = outside.copied().map(ThingId::Segment);
+        let routers = (0..site.routers.len()).map(|number| ThingId::Router(RouterId(number)));
+        let switches = (0..site.switches.len()).map(|number| ThingId::Switch(SwitchId(number)));
+        let segments = self.segments.iter().copied().map(ThingId::Segment);
+        let inside = routers.chain(switches).chain(segments);
+        outside.chain(inside).collect()
+    }
+}
+
+fn thing(end: CableEnd<'_>) -> Option<ThingId> {
+    match end.device {
+        Equipment::Router(id) => Some(ThingId::Router(id)),
+        Equipment::Switch(id) => Some(ThingId::Switch(id)),
+        Equipment::Host(_) => None,
+    }
+}
+
+/// Segments that neither a switch carries nor a router leads out to: nothing else would show them.
+fn standing_alone(site: &Site) -> Vec<SegmentId> {
+    let mut carried = crate::model::VlanSet::default();
+    let ports = site.switches.iter().flat_map(|switch| &switch.ports);
+    let lags = site.switches.iter().flat_map(|switch| &switch.lags);
+    let own = ports.filter_map(|port| port.vlans.as_ref());
+    for vlans in own.chain(lags.map(|lag| &lag.vlans)) {
+        for vlan in vlans.members().iter() {
+            carried.insert(vlan);
+        }
+    }
+    let mut routed = FxHashSet::default();
+    for router in &site.routers {
+        routed.extend(router.interfaces.iter().map(|interface| interface.segment));
+    }
+    let alone = |&id: &SegmentId| {
+        let segment = site.segment(id);
+        let on_switch = segment
+            .vlan
+            .is_some_and(|vlan| carried.contains(vlan.value));
+        let led_to = segment.external && routed.contains(&id);
+        !(on_switch || led_to)
+    };
+    site.segment_ids().filter(alone).collect()
+}
+
+/// The VLANs of a switch with their access ports and hosts.
+fn rows<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId) -> Vec<VlanRow<'s>> {
+    let switch = &site.switches[id.0];
+    let device = Equipment::Switch(id);
+    let mut rows: BTreeMap<Option<VlanId>, VlanRow<'s>> = BTreeMap::new();
+    for lag in &switch.lags {
+        let end = CableEnd {
+            device,
+            port: &lag.name.value,
+        };
+        add_port(
+            site,
+            cabling,
+            &mut rows,
+            end,
+            Some(&lag.vlans).filter(|_| switch.vlan_aware),
+        );
+    }
+    for port in &switch.ports {
+        let end = CableEnd {
+            device,
+            port: &port.name.value,
+        };
+        if !port.enabled || cabling.whole(end) != end {
+            continue;
+        }
+        let vlans = port.vlans.as_ref().filter(|_| switch.vlan_aware);
+        add_port(site, cabling, &mut rows, end, vlans);
+        let access = vlans.filter(|vlans| Mode::of(vlans) == Mode::Access);
+        if let Some(vlan) = access.and_then(|vlans| vlans.untagged.iter().next()) {
+            let row = rows.entry(Some(vlan)).or_default();
+            row.access += 1;
+            row.open += usize::from(cabling.plugged(end).next().is_none());
+        }
+    }
+    let named = rows.into_iter().map(|(vlan, row)| VlanRow { vlan, ..row });
+    named.collect()
+}
+
+fn add_port<'s>(
+    site: &'s Site,
+    cabling: &Cabling<'s>,
+    rows: &mut BTreeMap<Option<VlanId>, VlanRow<'s>>,
+    end: CableEnd<'s>,
+    vlans: Option<&PortVlans>,
+) {
+    for vlan in vlans.map(PortVlans::members).unwrap_or_default().iter() {
+        rows.entry(Some(vlan)).or_default();
+    }
+    for (_, far) in cabling.of_whole(end) {
+        let Equipment::Host(host) = far.device else {
+            continue;
+        };
+        let mut interfaces = site.host(host).interfaces.iter();
+        let interface = interfaces.find(|interface| interface.name.value == far.port);
+        let tag = interface.and_then(|interface| interface.vlan);
+        let untagged = || Some(admit_untagged(vlans?).ok()?.0);
+        let vlan = tag.filter(|_| vlans.is_some()).or_else(untagged);
+        let port = end.port;
+        rows.entry(vlan)
+            .or_default()
+            .hosts
+            .push(Seated { host, port });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SEGMENTS: &str = "[zones.inside]\ntrust = 50\n\
+        [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
+        [segments.world]\nzone = \"inside\"\nexternal = true\nprefixes = [\"203.0.113.0/29\"]\n\
+        [gateways.edge]\ndefault = \"deny\"\n\
+        [gateways.edge.interfaces.wan]\nsegment = \"world\"\naddresses = [\"203.0.113.2/29\"]\n\
+        [gateways.edge.interfaces.office]\nsegment = \"office\"\nport = \"1\"\nvlan = 10\n\
+        addresses = [\"10.44.10.1/24\"]\n";
+
+    /// The tree as `name(names below)`, and how much is left beside it.
+    fn grown(text: &str) -> (String, usize) {
+        let loaded = crate::load::load_text("site.toml", &format!("{SEGMENTS}{text}"));
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let outline = Outline::new(&site, &Cabling::new(&site));
+        let roots = outline.roots.iter();
+        let text: Vec<String> = roots.map(|&root| shown(&site, &outline, root)).collect();
+        (text.join(" "), outline.extra.len())
+    }
+
+    fn shown(site: &Site, outline: &Outline<'_>, limb: usize) -> String {
+        let limb = &outline.limbs[limb];
+        let name = match limb.thing {
+            ThingId::Router(id) => &site.router(id).name.value,
+            ThingId::Switch(id) => &site.switches[id.0].name.value,
+            ThingId::Segment(id) => &site.segment(id).name.value,
+        };
+        let below = limb.below.iter();
+        let below: Vec<String> = below.map(|&limb| shown(site, outline, limb)).collect();
+        match below.is_empty() {
+            true => name.clone(),
+            false => format!("{name}({})", below.join(" ")),
+        }
+    }
+
+    fn switches(names: &[&str], links: &[[&str; 2]]) -> String {
+        let mut text = String::new();
+        for name in names {
+            text += &format!("[switches.{name}.ports]\n\"1-4\" = {{ tagged = 10 }}\n");
+        }
+        for [one, other] in links {
+            text += &format!("[[links]]\nends = [\"{one}\", \"{other}\"]\n");
+        }
+        text
+    }
+
+    #[test]
+    fn without_switches_segments_hang_on_gateways() {
+        assert_eq!(grown(""), ("edge(office)".to_owned(), 0));
+    }
+
+    #[test]
+    fn switches_hang_where_the_fewest_cables_lead_to_them() {
+        let links = [
+            ["b:1", "c:1"],
+            ["a:2", "c:2"],
+            ["a:3", "b:3"],
+            ["edge:1", "a:1"],
+        ];
+        let text = switches(&["a", "b", "c"], &links);
+        assert_eq!(
+            grown(&text),
+            ("edge(a(c b))".to_owned(), 1),
+            "the ring is cut once"
+        );
+    }
+
+    #[test]
+    fn a_cable_to_itself_and_a_second_cable_stand_beside_the_tree() {
+        let links = [["a:1", "a:2"], ["a:3", "b:1"], ["a:4", "b:2"]];
+        let text = switches(&["a", "b"], &links);
+        // The gateway's own port has no cable: the segment is on a clean layer 2 beside the switches.
+        assert_eq!(grown(&text), ("edge(office) a(b)".to_owned(), 2));
+    }
+
+    #[test]
+    fn hosts_stand_in_the_vlan_of_their_port() {
+        let text = format!(
+            "{SEGMENTS}[switches.a.ports]\n\"1-3\" = {{ access = 10 }}\n\"4\" = {{ tagged = 10 }}\n\
+             [hosts.desk]\n[[hosts.desk.interfaces]]\nsegment = \"office\"\nport = \"a:1\"\n\
+             [hosts.lost]\n[[hosts.lost.interfaces]]\nsegment = \"office\"\nport = \"a:4\"\n\
+             [hosts.loose]\n[[hosts.loose.interfaces]]\nsegment = \"office\"\n"
+        );
+        let loaded = crate::load::load_text("site.toml", &text);
+        let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
+        let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
+        let outline = Outline::new(&site, &Cabling::new(&site));
+        let [none, ten] = outline.rows[0].as_slice() else {
+            panic!("two rows: {:?}", outline.rows);
+        };
+        let hosts = |row: &VlanRow<'_>| row.hosts.iter().map(|at| at.host.0).collect::<Vec<_>>();
+        assert_eq!((none.vlan, hosts(none)), (None, vec![1]));
+        assert_eq!((ten.vlan, hosts(ten)), (VlanId::new(10), vec![0]));
+        assert_eq!((ten.access, ten.open), (3, 2));
+        assert_eq!(outline.loose, [vec![HostId(2)], vec![]]);
+    }
+}

@@ -1,0 +1,223 @@
+//! A site as a tree of boxes on a terminal.
+
+use std::collections::VecDeque;
+
+use crate::analysis::{Joint, Outline, ThingId};
+use crate::model::{RouterId, Site};
+
+use super::draw_pen::Pen;
+use super::draw_things::{Content, Things};
+use super::text::width;
+
+/// Least room for a box: what hangs deeper is drawn further below, at the left margin.
+const LEAST: usize = 44;
+
+/// A site as a drawing of boxes: the outside and gateways first, then what hangs on them, then what the tree has
+/// no room for.
+pub fn outline_text(site: &Site, outline: &Outline<'_>, pen: Pen) -> String {
+    let things = Things { site, outline, pen };
+    let mut drawing = Drawing {
+        things,
+        out: Vec::new(),
+        later: VecDeque::new(),
+    };
+    if !site.name.is_empty() {
+        let name = pen.wrap(&pen.text(&site.name), pen.paint.columns);
+        let strong = name.iter().map(|line| pen.paint.strong(line));
+        drawing.out.extend(strong);
+        drawing.out.push(String::new());
+    }
+    for &root in &outline.roots {
+        drawing.tree(root, None);
+        while let Some((limb, parent)) = drawing.later.pop_front() {
+            drawing.tree(limb, Some(parent));
+        }
+    }
+    drawing.rest();
+    let mut text = drawing.out.join("\n");
+    text.push('\n');
+    text
+}
+
+struct Drawing<'a> {
+    things: Things<'a>,
+    out: Vec<String>,
+    /// Limbs that hang too deep, with the text of what they hang on.
+    later: VecDeque<(usize, String)>,
+}
+
+impl Drawing<'_> {
+    fn tree(&mut self, root: usize, parent: Option<String>) {
+        let pen = self.things.pen;
+        if let Some(parent) = parent {
+            let lines = pen.wrap(&format!("From above: {parent}"), pen.paint.columns);
+            self.out.extend(lines);
+        }
+        self.limb(root, "");
+        self.out.push(String::new());
+    }
+
+    fn put(&mut self, prefix: &str, line: &str) {
+        self.out
+            .push(format!("{prefix}{line}").trim_end().to_owned());
+    }
+
+    /// A box and all that hangs on it. The depth is bounded by the width of the terminal.
+    fn limb(&mut self, number: usize, prefix: &str) {
+        let things = self.things;
+        let (pen, outline) = (things.pen, things.outline);
+        let room = pen.paint.columns.saturating_sub(width(prefix) + 4).max(20);
+        let limb = &outline.limbs[number];
+        let above = match limb.thing {
+            ThingId::Router(id) => self.outside(id, prefix),
+            _ => false,
+        };
+        let Content { lines, title } = match limb.thing {
+            ThingId::Router(id) => things.router(id, room),
+            ThingId::Switch(id) => things.switch(id, room),
+            ThingId::Segment(id) => things.segment(id, room),
+        };
+        for line in pen.boxed(&lines, title, above, !limb.below.is_empty()) {
+            self.put(prefix, &line);
+        }
+        for (at, &below) in limb.below.iter().enumerate() {
+            self.branch(below, prefix, at + 1 == limb.below.len());
+        }
+    }
+
+    /// What hangs on a box: how, and then its own box, where there is room for it.
+    fn branch(&mut self, below: usize, prefix: &str, last: bool) {
+        let pen = self.things.pen;
+        let glyphs = pen.lines();
+        let (down, across) = (glyphs.down, glyphs.across);
+        let turn = if last { glyphs.last } else { glyphs.tees[0] };
+        self.put(prefix, &format!("  {down}"));
+        let deeper = match last {
+            true => format!("{prefix}     "),
+            false => format!("{prefix}  {down}  "),
+        };
+        let Some(joint) = &self.things.outline.limbs[below].joint else {
+            return;
+        };
+        let deep = width(&deeper) + LEAST > pen.paint.columns;
+        let mut shown = self.joint(joint);
+        if deep {
+            shown.push_str(" (further below)");
+        }
+        let room = pen.paint.columns.saturating_sub(width(&deeper));
+        for (row, line) in pen.wrap(&shown, room).iter().enumerate() {
+            match row {
+                0 => self.put(prefix, &format!("  {turn}{across} {line}")),
+                _ => self.put(&deeper, line),
+            }
+        }
+        match deep {
+            true => self.later.push_back((below, self.named_joint(joint))),
+            false => self.limb(below, &deeper),
+        }
+    }
+
+    /// External segments that a gateway or router leads out to, over its box. Tells whether there are any.
+    fn outside(&mut self, id: RouterId, prefix: &str) -> bool {
+        let things = self.things;
+        let (pen, site) = (things.pen, things.site);
+        let interfaces = site.router(id).interfaces.iter();
+        let out: Vec<_> = interfaces
+            .filter(|on| site.segment(on.segment).external)
+            .collect();
+        let down = pen.lines().down;
+        for interface in &out {
+            let name = pen.text(&site.segment(interface.segment).name.value);
+            let what = things.outside(interface.segment);
+            let room = pen.paint.columns.saturating_sub(width(prefix));
+            for line in pen.beside(&format!("{name}  "), &what, room) {
+                self.put(prefix, &line);
+            }
+            let port = interface.port.as_ref();
+            let port = port.map_or_else(String::new, |port| format!("port {}, ", port.value));
+            let label = pen.text(&format!("{port}interface {}", interface.name.value));
+            let room = room.saturating_sub(4);
+            for line in pen.wrap(&label, room) {
+                self.put(prefix, &format!("  {down} {line}"));
+            }
+        }
+        !out.is_empty()
+    }
+
+    /// `trunk -- green -- core:uplink`.
+    fn joint(&self, joint: &Joint<'_>) -> String {
+        let (site, pen) = (self.things.site, self.things.pen);
+        let line = pen.lines().across;
+        match joint {
+            Joint::Cable([near, far], label) => {
+                let (port, far) = (pen.text(near.port), pen.text(&far.name(site)));
+                match label {
+                    Some(label) => {
+                        let label = pen.text(label);
+                        format!("{port} {line}{line} {label} {line}{line} {far}")
+                    }
+                    None => format!("{port} {line}{line} {far}"),
+                }
+            }
+            Joint::Interface(_, interface, _) => pen.text(&format!("interface {interface}")),
+        }
+    }
+
+    /// `edge:trunk -- green -- core:uplink`.
+    fn named_joint(&self, joint: &Joint<'_>) -> String {
+        let (site, pen) = (self.things.site, self.things.pen);
+        match joint {
+            Joint::Cable([near, _], _) => {
+                let near = pen.text(near.device.name(site));
+                format!("{near}:{}", self.joint(joint))
+            }
+            Joint::Interface(router, interface, segment) => {
+                let router = &site.router(*router).name.value;
+                let segment = &site.segment(*segment).name.value;
+                pen.text(&format!(
+                    "{router} interface {interface}, segment {segment}"
+                ))
+            }
+        }
+    }
+
+    /// What the tree leaves out.
+    fn rest(&mut self) {
+        let things = self.things;
+        let (pen, site, outline) = (things.pen, things.site, things.outline);
+        let columns = pen.paint.columns;
+        if !outline.extra.is_empty() {
+            self.out
+                .push("Besides the tree (loops, second ways):".to_owned());
+            for joint in &outline.extra {
+                let text = self.named_joint(joint);
+                self.out.extend(pen.beside("  ", &text, columns));
+            }
+            self.out.push(String::new());
+        }
+        let mut loose = Vec::new();
+        for id in site.segment_ids() {
+            let hosts = &outline.loose[id.0];
+            if !hosts.is_empty() && !outline.shows(ThingId::Segment(id)) {
+                let segment = pen.text(&site.segment(id).name.value);
+                loose.push(format!(
+                    "{segment}: {}",
+                    things.hosts(hosts.iter().copied())
+                ));
+            }
+        }
+        if !loose.is_empty() {
+            self.out
+                .push("Hosts without a cable in the file:".to_owned());
+            for line in loose {
+                self.out.extend(pen.beside("  ", &line, columns));
+            }
+            self.out.push(String::new());
+        }
+        let several = |host: &crate::model::Host| host.interfaces.len() > 1;
+        match site.hosts.iter().any(several) {
+            true => self.out.push("* has several interfaces".to_owned()),
+            false => drop(self.out.pop_if(|line| line.is_empty())),
+        }
+    }
+}

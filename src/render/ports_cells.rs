@@ -1,0 +1,259 @@
+//! Worksheets of switches in words that every format shares.
+
+use crate::analysis::{
+    Attached, CableEnd, Difference, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
+    lacp_word, vlan_ranges,
+};
+use crate::model::{PortVlans, Site, VlanId};
+
+/// Worksheets of some switches, and what differs between the ends of their cables.
+#[derive(Clone, Copy, Debug)]
+pub struct Worksheets<'a> {
+    /// The site.
+    pub site: &'a Site,
+    /// One for each switch.
+    pub sheets: &'a [Worksheet<'a>],
+    /// Differences at their cables.
+    pub differences: &'a [Difference<'a>],
+}
+
+/// Columns of a worksheet: what all formats call them.
+pub(super) const COLUMNS: [&str; 13] = [
+    "port",
+    "attached",
+    "mode",
+    "PVID",
+    "untagged",
+    "tagged",
+    "ingress filter",
+    "accepts",
+    "isolated",
+    "LAG",
+    "speed",
+    "cable",
+    "description",
+];
+
+/// What the words of the columns mean.
+pub(super) const LEGEND: [(&str, &str); 4] = [
+    (
+        "mode",
+        "access: one untagged VLAN; tagged: tagged VLANs only; mixed: both, or several untagged; none: no VLAN; \
+         member: set as its LAG; off: disabled",
+    ),
+    ("PVID", "VLAN that untagged frames are put into on arrival"),
+    (
+        "ingress filter",
+        "on: frames of VLANs that the port does not carry are dropped on arrival",
+    ),
+    (
+        "accepts",
+        "frames that are let in at all: all, tagged ones only, or untagged ones only",
+    ),
+];
+
+/// The fields of a line in the order of [`COLUMNS`]; empty where there is nothing to set. VLANs as `vlans` has
+/// them.
+pub(super) fn fields(
+    site: &Site,
+    line: &PortLine<'_>,
+    vlans: impl Fn(Vec<VlanId>) -> String,
+) -> [String; COLUMNS.len()] {
+    let set = line.vlans.filter(|set| !unused(line, set));
+    let text = |of: fn(&PortVlans) -> String| set.map(of).unwrap_or_default();
+    [
+        line.name.to_owned(),
+        attached(site, line),
+        match line.mode {
+            Mode::Unaware => String::new(),
+            mode => mode.word().to_owned(),
+        },
+        text(|set| set.pvid.map_or("none".to_owned(), |pvid| pvid.to_string())),
+        set.map_or_else(String::new, |set| vlans(set.untagged.iter().collect())),
+        set.map_or_else(String::new, |set| vlans(set.tagged.iter().collect())),
+        text(|set| on(set.ingress_filter).to_owned()),
+        text(|set| accept_word(set.accept).to_owned()),
+        if line.isolated { "yes" } else { "" }.to_owned(),
+        lag(line),
+        line.speed
+            .map_or_else(String::new, |speed| speed.to_string()),
+        labels(line),
+        line.description.to_owned(),
+    ]
+}
+
+/// A disabled port that nobody has given a VLAN: nothing about VLANs is to be set.
+fn unused(line: &PortLine<'_>, set: &PortVlans) -> bool {
+    line.mode == Mode::Off && Mode::of(set) == Mode::NoVlan
+}
+
+fn on(flag: bool) -> &'static str {
+    match flag {
+        true => "on",
+        false => "off",
+    }
+}
+
+/// What is plugged into a line's port.
+pub(super) fn attached(site: &Site, line: &PortLine<'_>) -> String {
+    let known: Vec<String> = line
+        .attached
+        .iter()
+        .map(|attached| one_attached(site, attached))
+        .collect();
+    match (known.is_empty(), line.member_of, line.mode) {
+        (false, ..) => known.join(", "),
+        (true, _, Mode::Off) => "nothing: off".to_owned(),
+        (true, Some(_), _) => String::new(),
+        (true, None, _) => "nothing: open".to_owned(),
+    }
+}
+
+fn one_attached(site: &Site, attached: &Attached<'_>) -> String {
+    if let Equipment::Host(host) = attached.end.device {
+        let host = site.host(host);
+        return match host.interfaces.len() {
+            1 => host.name.value.clone(),
+            _ => format!("{} ({})", host.name.value, attached.end.port),
+        };
+    }
+    let end = attached.end.name(site);
+    match attached.interfaces.is_empty() {
+        true => end,
+        false => format!("{end} ({})", attached.interfaces.join(", ")),
+    }
+}
+
+fn lag(line: &PortLine<'_>) -> String {
+    match (&line.lag, line.member_of) {
+        (Some(lag), _) => {
+            let (lacp, members) = (lacp_word(lag.lacp), lag.members.join(", "));
+            format!("ports {members}; LACP {lacp}")
+        }
+        (None, Some(lag)) => format!("member of {lag}"),
+        (None, None) => String::new(),
+    }
+}
+
+fn labels(line: &PortLine<'_>) -> String {
+    let mut labels: Vec<&str> = line.attached.iter().filter_map(|end| end.label).collect();
+    labels.dedup();
+    labels.join(", ")
+}
+
+/// The name of the segment that a VLAN is.
+pub(super) fn segment_of(site: &Site, vlan: VlanId) -> Option<&str> {
+    let mut segments = site.segments.iter();
+    let own = segments.find(|segment| segment.vlan.is_some_and(|own| own.value == vlan))?;
+    Some(&own.name.value)
+}
+
+/// VLANs with the names of their segments: `10 office, 20 guest, 100-120`. Only nameless ones form ranges.
+pub(super) fn named_vlans(site: &Site, vlans: impl IntoIterator<Item = VlanId>) -> Vec<String> {
+    let mut parts = Vec::new();
+    let mut nameless = Vec::new();
+    for vlan in vlans {
+        match segment_of(site, vlan) {
+            Some(name) => {
+                parts.extend(vlan_ranges(nameless.drain(..)));
+                parts.push(format!("{vlan} {name}"));
+            }
+            None => nameless.push(vlan),
+        }
+    }
+    parts.extend(vlan_ranges(nameless));
+    parts
+}
+
+/// `VLAN 10 office`, `VLANs 10 office, 20 guest`.
+fn vlans_text(site: &Site, vlans: &[VlanId]) -> String {
+    let word = if vlans.len() == 1 { "VLAN" } else { "VLANs" };
+    let list = named_vlans(site, vlans.iter().copied());
+    format!("{word} {}", list.join(", "))
+}
+
+/// What differs, as a name for programs.
+pub(super) fn difference_kind(what: &Unlike) -> &'static str {
+    match what {
+        Unlike::Off(_) => "off-at-one-end",
+        Unlike::ToItself => "lag-to-itself",
+        Unlike::LagAtOneEnd(_) => "lag-at-one-end",
+        Unlike::LagParts(..) => "lag-in-parts",
+        Unlike::Members(_) => "lag-members",
+        Unlike::Lacp(_) => "lacp",
+        Unlike::Speed(_) => "speed",
+        Unlike::OneEndOnly(..) => "vlans-at-one-end",
+        Unlike::TaggedAtOneEnd(..) => "tagged-at-one-end",
+        Unlike::Untagged(_) => "untagged",
+    }
+}
+
+/// What differs, in a sentence.
+pub(super) fn difference_text(site: &Site, difference: &Difference<'_>) -> String {
+    let ends = difference.ends;
+    let [one, other] = ends.map(|end| end.name(site));
+    let pair = |near: usize| match near {
+        0 => (&one, &other),
+        _ => (&other, &one),
+    };
+    match &difference.what {
+        Unlike::Off(near) => {
+            let (near, far) = pair(*near);
+            format!("{near} is off, {far} is on")
+        }
+        Unlike::ToItself => format!("both ends of a cable are in the LAG {one}"),
+        Unlike::LagAtOneEnd(near) => {
+            let (near, far) = pair(*near);
+            format!("{near} is a LAG, {far} a single port")
+        }
+        Unlike::LagParts(near, count) => {
+            let near = pair(*near).0;
+            format!("the cables of the LAG {near} lead to {count} different ends")
+        }
+        Unlike::Members([here, there]) => {
+            format!("member ports: {one} has {here}, {other} has {there}")
+        }
+        Unlike::Lacp([here, there]) => {
+            let (here, there) = (lacp_word(*here), lacp_word(*there));
+            format!("LACP: {one} is {here}, {other} is {there}: the LAG never forms")
+        }
+        Unlike::Speed([here, there]) => format!("speed: {one} has {here}, {other} has {there}"),
+        Unlike::OneEndOnly(near, vlans) => one_end_only(site, ends, *near, vlans),
+        Unlike::TaggedAtOneEnd(near, vlans) => {
+            let (near, far) = pair(*near);
+            let vlans = vlans_text(site, vlans);
+            format!("{vlans}: tagged at {near}, untagged at {far}")
+        }
+        Unlike::Untagged([here, there]) => {
+            let (here, there) = (untagged(site, here), untagged(site, there));
+            format!("untagged frames: {one} {here}; {other} {there}")
+        }
+    }
+}
+
+fn one_end_only(site: &Site, ends: [CableEnd<'_>; 2], near: usize, vlans: &[VlanId]) -> String {
+    let (here, there) = (ends[near], ends[1 - near]);
+    let (near, far) = (here.name(site), there.name(site));
+    let list = vlans_text(site, vlans);
+    let router = |end: CableEnd<'_>| matches!(end.device, Equipment::Router(_));
+    if router(here) {
+        let expects = "has interfaces for";
+        return format!("{near} {expects} {list}, which {far} does not carry");
+    }
+    if router(there) {
+        return format!("{near} carries {list}, for which {far} has no interface");
+    }
+    format!("{near} carries {list}, {far} does not")
+}
+
+fn untagged(site: &Site, (sent, taken): &(Vec<VlanId>, Option<VlanId>)) -> String {
+    let sends = match sent.is_empty() {
+        true => "sends none".to_owned(),
+        false => format!("sends {}", vlans_text(site, sent)),
+    };
+    match taken {
+        Some(vlan) if sent.as_slice() == [*vlan] => format!("{sends} and takes them so"),
+        Some(vlan) => format!("{sends} and takes them into {}", vlans_text(site, &[*vlan])),
+        None => format!("{sends} and drops them"),
+    }
+}
