@@ -1,0 +1,232 @@
+//! What the model says, in the words of what the kernel saw, and where they differ.
+
+use std::collections::BTreeSet;
+use std::fmt::Write;
+
+use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, Start, flood};
+use boundwalk::forwarding::{DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace};
+use boundwalk::model::{Action, Family, UDP};
+
+use crate::devices::default_gateways;
+use crate::job::{FIRST, Job, Probe, SECOND};
+use crate::seen::{Seen, Sight};
+use crate::topology::{Topology, host_space, owners, router_space};
+
+/// What is compared of a probe with real neighbour discovery.
+#[derive(Clone, PartialEq, Eq, Debug)]
+struct Fate {
+    passed: BTreeSet<String>,
+    taken: BTreeSet<String>,
+    decided: BTreeSet<(String, String)>,
+    answered: bool,
+}
+
+/// How many comparisons were made, for a lab that proves nothing must not pass.
+#[derive(Default, Debug)]
+pub struct Tally {
+    pub probes: usize,
+    pub delivered: usize,
+    pub answered: usize,
+    pub one_way: usize,
+    pub denied: usize,
+    pub frames: usize,
+    pub frames_taken: usize,
+}
+
+/// All differences of one topology, one a line.
+pub fn differences(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    job: &Job,
+    sight: &Sight,
+    tally: &mut Tally,
+) -> Vec<String> {
+    let nothing = Seen::default();
+    let mut lines = Vec::new();
+    for probe in &job.probes {
+        let seen = sight.probes.get(&probe.number).unwrap_or(&nothing);
+        lines.extend(first_pass(topology, network, probe, seen, tally));
+        let again = probe.number - FIRST + SECOND;
+        let seen = sight.probes.get(&again).unwrap_or(&nothing);
+        lines.extend(second_pass(topology, network, probe, seen, tally));
+    }
+    lines.extend(frames(topology, job, sight, tally));
+    lines
+}
+
+/// Real neighbour discovery: the kernel's outcome is that of a way that the model knows.
+fn first_pass(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    seen: &Seen,
+    tally: &mut Tally,
+) -> Option<String> {
+    let kernel = Fate {
+        passed: seen.passed.clone(),
+        taken: seen.taken.clone(),
+        decided: seen.decided.clone(),
+        answered: seen.answered.contains(&host_space(probe.from)),
+    };
+    tally.probes += 1;
+    tally.delivered += usize::from(!kernel.taken.is_empty());
+    tally.answered += usize::from(kernel.answered);
+    tally.denied += usize::from(!kernel.decided.is_empty() && kernel.passed.is_empty());
+    let traces = trace(network, Sender::Host(probe.from), &probe.packet);
+    let fates: Vec<Fate> = traces.iter().map(|trace| fate(topology, network, probe, trace, &kernel)).collect();
+    if fates.contains(&kernel) {
+        return None;
+    }
+    let mut line = format!("probe {}\n  kernel {kernel:?}", named(topology, probe));
+    for (fate, trace) in fates.iter().zip(&traces) {
+        write!(line, "\n  model  {fate:?} {:?} {:?}", trace.outcome, trace.reply).expect("a string");
+    }
+    Some(line)
+}
+
+/// A trace in the kernel's words.
+fn fate(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, trace: &Trace, kernel: &Fate) -> Fate {
+    let plan = network.plan(Family::of(probe.packet.source));
+    let space = |id: DeviceId| match id {
+        DeviceId::Router(router) => router_space(router),
+        DeviceId::Host(host) => host_space(host),
+    };
+    let mut fate = Fate {
+        passed: BTreeSet::new(),
+        taken: BTreeSet::new(),
+        decided: BTreeSet::new(),
+        answered: false,
+    };
+    for step in trace.steps.iter().filter(|step| step.ingress.is_some()) {
+        let here = space(plan.device(step.device).id);
+        if let Some(decision) = &step.decision {
+            let name = decision.rule.map_or("default".to_owned(), |rule| format!("rule{rule}"));
+            fate.decided.insert((here.clone(), name));
+        }
+        let permitted = step.decision.as_ref().is_none_or(|decision| decision.action == Action::Permit);
+        let leaves = step.route.is_some_and(|route| route.next_hop.interface().is_some());
+        if leaves && permitted {
+            fate.passed.insert(here);
+        }
+    }
+    if let Outcome::Delivered(_) = trace.outcome {
+        let owners = owners(topology.site, &topology.fabric);
+        let mut owners = owners.iter();
+        let owner = owners.find(|owner| {
+            let mut addresses = owner.addresses.iter();
+            addresses.any(|(_, address)| address.address() == trace.packet.destination)
+        });
+        fate.taken.extend(owner.map(|owner| owner.space.clone()));
+    }
+    fate.answered = match &trace.reply {
+        Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => kernel.answered,
+        Some(reply) => reply.two_way(),
+        None => false,
+    };
+    fate
+}
+
+/// An answer that a stateful gateway never saw the question of: the kernel takes one by UDP for a new flow
+/// and asks its rules, the model drops it. Answers by TCP show what is meant.
+fn stateless_loss(steps: &[boundwalk::forwarding::ReplyStep]) -> bool {
+    steps.last().is_some_and(|step| step.pass == ReplyPass::NoState)
+}
+
+/// Permanent neighbours: the first hop takes what one direction of layer 2 brings it, and by which
+/// interfaces.
+fn second_pass(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    seen: &Seen,
+    tally: &mut Tally,
+) -> Option<String> {
+    let (from, target, on_link) = first_hop(topology, network, probe)?;
+    let flood = flood(&topology.fabric, &[Start::Foot(from)]);
+    let space_of = |foot: FootId| topology.plug_of(foot).space.clone();
+    let expected: BTreeSet<String> = flood
+        .feet()
+        .filter(|&foot| space_of(foot) == target)
+        .map(|foot| topology.plug_of(foot).device.clone())
+        .collect();
+    let there = seen.arrived.iter().filter(|(space, _)| *space == target);
+    let there: BTreeSet<String> = there.map(|(_, device)| device.clone()).collect();
+    let home = flood_back(topology, from, &target);
+    tally.one_way += usize::from(!there.is_empty() && !home);
+    // Behind the first of several routers a packet may come by again.
+    let fits = match on_link || topology.site.routers.len() < 2 {
+        true => expected == there,
+        false => expected.is_subset(&there),
+    };
+    if fits {
+        return None;
+    }
+    Some(format!(
+        "first hop {}\n  {target} by {there:?}, model {expected:?}",
+        named(topology, probe)
+    ))
+}
+
+/// Whether anything comes back from a device to an interface.
+fn flood_back(topology: &Topology<'_>, to: FootId, from: &str) -> bool {
+    topology.fabric.foot_ids().any(|foot| {
+        topology.plug_of(foot).space == from && flood(&topology.fabric, &[Start::Foot(foot)]).reaches(to)
+    })
+}
+
+/// Interface of departure, namespace of the first hop, and whether that is the target.
+fn first_hop(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe) -> Option<(FootId, String, bool)> {
+    let plan = network.plan(Family::of(probe.packet.source));
+    let device = plan.device(plan.host_index(probe.from));
+    let destination = probe.packet.destination;
+    let route = device.routes.lookup(Family::value(destination))?;
+    let (interface, address) = match route.next_hop {
+        NextHop::OnLink { interface } => (interface, destination),
+        NextHop::Address { interface, address } => (interface, plan.family.address(address)),
+        NextHop::AnyRouter { .. } => {
+            let mut defaults = default_gateways(topology.site, topology.site.host(probe.from));
+            defaults.find(|(_, address)| address.is_ipv4() == destination.is_ipv4())?
+        }
+        NextHop::Discard => return None,
+    };
+    let owners = owners(topology.site, &topology.fabric);
+    let owner = owners.iter().find(|owner| {
+        let mut addresses = owner.addresses.iter();
+        addresses.any(|(_, own)| own.address() == address)
+    })?;
+    let foot = topology.foot(FootOf::Host(probe.from, interface));
+    Some((foot, owner.space.clone(), address == destination))
+}
+
+/// Frames by hand: exactly the predicted interfaces take them.
+fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) -> Vec<String> {
+    let none = BTreeSet::new();
+    let mut lines = Vec::new();
+    for sent in &job.frames {
+        let start = Start::Seat(sent.socket, Frame::with_tags(&sent.tags));
+        let flood = flood(&topology.fabric, &[start]);
+        let plugs = flood.feet().map(|foot| topology.plug_of(foot));
+        let expected: BTreeSet<(String, String)> =
+            plugs.map(|plug| (plug.space.clone(), plug.device.clone())).collect();
+        let seen = sight.frames.get(&sent.number).unwrap_or(&none);
+        tally.frames += 1;
+        tally.frames_taken += usize::from(!seen.is_empty());
+        if *seen != expected {
+            lines.push(format!(
+                "frame {:?} from {} {}: kernel {seen:?}, model {expected:?}",
+                sent.tags, sent.from.space, sent.from.device
+            ));
+        }
+    }
+    lines
+}
+
+fn named(topology: &Topology<'_>, probe: &Probe) -> String {
+    let packet = &probe.packet;
+    let host = &topology.site.host(probe.from).name.value;
+    let protocol = packet.protocol;
+    format!(
+        "{} of {host}: {} -> {} {protocol}/{}",
+        probe.number, packet.source, packet.destination, packet.destination_port
+    )
+}
