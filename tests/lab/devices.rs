@@ -179,15 +179,15 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
     let standing = stand(&bases, &mut space, &mac(number));
     if bridges {
         space.again_ip.clear();
-        space.ip.push("link add br type bridge mcast_snooping 0 stp_state 0 forward_delay 0".to_owned());
+        space.ip.push("link add bridge0 type bridge mcast_snooping 0 stp_state 0 forward_delay 0".to_owned());
         for (_, device) in &standing {
-            space.ip.push(format!("link set {device} master br"));
+            space.ip.push(format!("link set {device} master bridge0"));
             space.again_bridge.push(format!("link set dev {device} learning off"));
         }
-        space.ip.push("link set br up".to_owned());
-        space.again_ip.push("link set br type bridge fdb_flush".to_owned());
-        space.again_ip.push(format!("link set br address {}", mac(number)));
-        devices.resize(standing.len(), "br".to_owned());
+        space.ip.push("link set bridge0 up".to_owned());
+        space.again_ip.push("link set bridge0 type bridge fdb_flush".to_owned());
+        space.again_ip.push(format!("link set bridge0 address {}", mac(number)));
+        devices.resize(standing.len(), "bridge0".to_owned());
     } else {
         devices.extend(standing.into_iter().map(|(_, device)| device));
     }

@@ -89,13 +89,14 @@ def settings(pairs):
             file.write(value)
 
 
-SET = re.compile(r"set (\S+) \{.*?elements = \{([^}]*)\}", re.S)
-ELEMENT = re.compile(r'(?:"(\S+)" \. )?(tcp|udp) \. (\d+) \. (\d+)')
+SET = re.compile(r"set (\S+) \{[^{}]*elements = \{([^}]*)\}")
+ELEMENT = re.compile(r'(?:"(\S+)" \. )?(6|17) \. (\d+) \. (\d+)')
 
 
 def report(space):
     space.enter()
     lines = []
+    if os.path.exists("/debug"): print(nft("list table inet lab"))
     for name, elements in SET.findall(nft("list table inet lab")):
         for device, protocol, source, destination in ELEMENT.findall(elements):
             lines.append("seen %s %s %s %s %s %s" % (
@@ -208,12 +209,20 @@ def responders(spaces, listed):
 
 
 def run(topology, root):
+    def stat(): 
+        w=open("/proc/stat").readline().split()[1:]
+        return (int(w[0])+int(w[2])+int(w[5])+int(w[6]))/100.0
+    marks = [("start", time.monotonic(), stat())]
+    def mark(name):
+        marks.append((name, time.monotonic(), stat()))
     spaces = {}
     for each in topology["spaces"]:
         spaces[each["name"]] = Space(each["name"])
         settings(each["settings"])
     check(libc.setns(root, CLONE_NEWNET), "setns")
+    mark("spaces")
     batch(IP, topology["cables"])
+    mark("cables")
     for each in topology["spaces"]:
         spaces[each["name"]].enter()
         batch(IP, each["ip"])
@@ -222,22 +231,31 @@ def run(topology, root):
         if each["filter"]:
             nft(each["filter"])
     time.sleep(topology["settle"])
+    mark("setup")
     answering = responders(spaces, topology["responders"])
+    mark("resp")
     probes(spaces, topology["probes"], answering)
+    mark("probes")
     frames(spaces, topology)
+    mark("frames")
     for each in topology["spaces"]:
         spaces[each["name"]].enter()
         batch(IP, each["again_ip"])
         batch(BRIDGE, each["again_bridge"])
+    mark("setup2")
     probes(spaces, topology["again"], answering)
+    mark("again")
     for each in topology["spaces"]:
         if "table inet lab" in each["filter"]:
             report(spaces[each["name"]])
+    mark("report")
     for each in answering:
         each.close()
     check(libc.setns(root, CLONE_NEWNET), "setns")
     for space in spaces.values():
         space.close()
+    mark("close")
+    for a,b in zip(marks,marks[1:]): print("time %s %.2f cpu %.2f" % (b[0], b[1]-a[1], b[2]-a[2]))
 
 
 def place(program):
