@@ -6,7 +6,9 @@
 //! writes down each step. Both follow the same order at a device: source check, destination translation,
 //! own address or route, rules, source translation.
 //!
-//! Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it.
+//! Both stand on computed layer 2 ([`layer2`]): a device finds on its wire what frames reach, through the
+//! switches and cables of the site. Where none are described, a segment joins exactly the interfaces that the
+//! file puts on it.
 
 mod crossing;
 mod devices;
@@ -23,6 +25,7 @@ mod trace;
 mod trace_reply;
 mod trace_walk;
 mod translate;
+mod wires;
 
 pub use filter::{FilterPlan, TranslationPlan, Written};
 pub use flow::{Flow, Hop, Translated};
@@ -32,3 +35,4 @@ pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace};
 pub use trace_reply::{Reply, ReplyPass, ReplyStep};
+pub use wires::{Stand, Wire};

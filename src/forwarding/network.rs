@@ -5,8 +5,10 @@ use crate::packet::{Interval, IntervalSet, ServiceClasses};
 
 use super::devices::{host_device, router_device};
 use super::filter::FilterPlan;
+use super::layer2::{Fabric, Wiring};
 use super::routes::{NextHop, RouteTable};
 use super::seeds;
+use super::wires::{Stand, Wires};
 
 /// Number of a device in [`Plan::devices`]: gateways and routers first, then hosts.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -61,10 +63,8 @@ pub struct SegmentPlan {
     pub cover: IntervalSet,
     /// The world beyond.
     pub external: bool,
-    /// The first hops of plain devices there.
+    /// The first hops of plain devices there, as far as layer 2 leads to them.
     pub first_hops: Vec<(DeviceIndex, usize)>,
-    /// Every interface on it.
-    pub attached: Vec<(DeviceIndex, usize)>,
 }
 
 /// A site in one family.
@@ -86,6 +86,8 @@ pub struct Plan {
     pub stateful: bool,
     /// How many of the devices are gateways and routers; they come first.
     routers: usize,
+    /// What each device finds on its wire.
+    pub(super) wires: Wires,
 }
 
 /// A site, prepared for sending packets through it.
@@ -97,11 +99,15 @@ pub struct Network<'s> {
     pub today: Date,
     /// Services that no rule tells apart.
     pub classes: ServiceClasses,
+    /// Layer 2 as a graph.
+    pub fabric: Fabric,
+    /// Who exchanges frames with whom.
+    pub wiring: Wiring,
     plans: [Plan; 2],
 }
 
 impl<'s> Network<'s> {
-    /// Prepares a site. O(rules log rules + routes log routes).
+    /// Prepares a site. O(rules log rules + routes log routes), and what [`Wiring::new`] takes.
     pub fn new(site: &'s Site, today: Date) -> Self {
         Self::asking(site, today, &[])
     }
@@ -109,11 +115,20 @@ impl<'s> Network<'s> {
     /// The same, so that the given services are told apart from all others too.
     pub fn asking(site: &'s Site, today: Date, services: &[Service]) -> Self {
         let classes = seeds::classes(site, today, services);
-        let plans = Family::ALL.map(|family| Plan::new(site, family, &classes, today));
+        let fabric = Fabric::new(site);
+        let wiring = Wiring::new(&fabric);
+        let plans = Family::ALL.map(|family| {
+            let mut plan = Plan::new(site, family, &classes, today);
+            plan.wires = Wires::new(site, &plan, &fabric, &wiring);
+            plan.settle(site);
+            plan
+        });
         Self {
             site,
             today,
             classes,
+            fabric,
+            wiring,
             plans,
         }
     }
@@ -153,11 +168,24 @@ impl Plan {
             edges: edges(site, family),
             stateful: filters(site).all(|filter| filter.stateful),
             routers: site.routers.len(),
+            wires: Wires::default(),
         };
-        plan.segments = plan.attach(site);
-        plan.resolve_first_hops(site);
-        plan.give_addresses(site);
+        plan.segments = plan.prefixes(site);
         plan
+    }
+
+    /// What follows from the wires.
+    fn settle(&mut self, site: &Site) {
+        for number in 0..self.segments.len() {
+            let wire = self.wire(Stand::Segment(SegmentId(number)));
+            self.segments[number].first_hops = wire.first_hops.clone();
+        }
+        self.give_addresses(site);
+    }
+
+    /// How many of the devices are gateways and routers.
+    pub(super) fn routers(&self) -> usize {
+        self.routers
     }
 
     /// The device of a number.
@@ -180,13 +208,13 @@ impl Plan {
         DeviceIndex(self.routers + id.0)
     }
 
-    /// Gateways and routers that take packets handed out on a segment for their own addresses: by the
+    /// Gateways and routers that take packets handed out at a stand for their own addresses: by the
     /// interface that has the address, and for addresses of their other interfaces by the first.
     pub fn receivers(
         &self,
-        segment: SegmentId,
+        stand: Stand,
     ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
-        let attached = self.segment(segment).attached.iter().copied();
+        let attached = self.wire(stand).attached.iter().copied();
         let routers =
             attached.filter(|&(device, _)| matches!(self.device(device).id, DeviceId::Router(_)));
         let by_interface = routers.clone().map(|(device, interface)| {
@@ -199,62 +227,43 @@ impl Plan {
         by_interface.chain(by_device)
     }
 
-    /// The interface on a segment that has an address.
-    pub fn owner(&self, segment: SegmentId, address: u128) -> Option<(DeviceIndex, usize)> {
-        let attached = self.segment(segment).attached.iter().copied();
-        let mut owners = attached.filter(|&(device, interface)| {
-            self.device(device).interfaces[interface]
-                .addresses
-                .contains(&address)
+    /// The interface found from a stand that has an address.
+    pub fn owner(&self, stand: Stand, address: u128) -> Option<(DeviceIndex, usize)> {
+        self.owner_among(&self.wire(stand).attached, address)
+    }
+
+    /// The one of some interfaces that has an address.
+    pub(super) fn owner_among(
+        &self,
+        attached: &[(DeviceIndex, usize)],
+        address: u128,
+    ) -> Option<(DeviceIndex, usize)> {
+        let mut owners = attached.iter().copied().filter(|&(device, interface)| {
+            let here = &self.device(device).interfaces[interface];
+            here.addresses.contains(&address)
         });
         owners.next()
     }
 
-    fn attach(&self, site: &Site) -> Vec<SegmentPlan> {
-        let mut segments: Vec<SegmentPlan> = site
-            .segments
-            .iter()
-            .map(|segment| SegmentPlan {
-                on_link: segment.addresses().of(self.family).clone(),
-                external: segment.external,
-                ..SegmentPlan::default()
-            })
-            .collect();
-        for (number, device) in self.devices.iter().enumerate() {
-            for (interface, attachment) in device.interfaces.iter().enumerate() {
-                let plan = &mut segments[attachment.segment.0];
-                plan.attached.push((DeviceIndex(number), interface));
-            }
-        }
-        segments
+    fn prefixes(&self, site: &Site) -> Vec<SegmentPlan> {
+        let segments = site.segments.iter().map(|segment| SegmentPlan {
+            on_link: segment.addresses().of(self.family).clone(),
+            external: segment.external,
+            ..SegmentPlan::default()
+        });
+        segments.collect()
     }
 
-    /// Who forwards for plain devices: the segment's default gateway, else every gateway and router with an
-    /// address there.
-    fn resolve_first_hops(&mut self, site: &Site) {
-        for (number, segment) in site.segments.iter().enumerate() {
-            let named: Vec<_> = segment
-                .default_gateway
-                .iter()
-                .filter(|address| Family::of(address.value) == self.family)
-                .filter_map(|address| self.owner(SegmentId(number), Family::value(address.value)))
-                .collect();
-            let first_hops = if named.is_empty() {
-                let attached = self.segments[number].attached.iter().copied();
-                attached
-                    .filter(|&at| self.is_addressed_router(at))
-                    .collect()
-            } else {
-                named
-            };
-            self.segments[number].first_hops = first_hops;
-        }
-    }
-
-    fn is_addressed_router(&self, (device, interface): (DeviceIndex, usize)) -> bool {
+    /// Whether an interface is a gateway's or router's, with an address, on a segment by the file.
+    pub(super) fn is_addressed_router(
+        &self,
+        (device, interface): (DeviceIndex, usize),
+        segment: SegmentId,
+    ) -> bool {
         let device = self.device(device);
-        matches!(device.id, DeviceId::Router(_))
-            && !device.interfaces[interface].addresses.is_empty()
+        let here = &device.interfaces[interface];
+        let router = matches!(device.id, DeviceId::Router(_));
+        router && !here.addresses.is_empty() && here.segment == segment
     }
 
     fn give_addresses(&mut self, site: &Site) {
@@ -283,15 +292,13 @@ impl Plan {
     /// the site.
     fn routed_beyond(&self, segment: SegmentId) -> IntervalSet {
         let mut intervals: Vec<Interval> = Vec::new();
-        for device in self
-            .devices
-            .iter()
-            .filter(|device| matches!(device.id, DeviceId::Router(_)))
-        {
+        for number in 0..self.routers {
+            let device = &self.devices[number];
             let beyond = device.routes.destinations(|entry| match entry.next_hop {
                 NextHop::Address { interface, address } => {
+                    let stand = Stand::Foot(DeviceIndex(number), interface);
                     device.interfaces[interface].segment == segment
-                        && self.owner(segment, address).is_none()
+                        && self.owner(stand, address).is_none()
                 }
                 _ => false,
             });

@@ -7,6 +7,7 @@ use super::filter::FilterPlan;
 use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
+use super::wires::Stand;
 
 /// Who sends.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -20,6 +21,14 @@ pub enum Sender {
 }
 
 impl Sender {
+    /// The segment of a hostile sender.
+    pub(super) fn hostile(self) -> Option<SegmentId> {
+        match self {
+            Self::Hostile(segment) => Some(segment),
+            Self::Segment(_) | Self::Host(_) => None,
+        }
+    }
+
     /// The segments that the sender is on.
     pub fn segments(self, plan: &Plan) -> Vec<SegmentId> {
         match self {
@@ -57,6 +66,8 @@ pub enum Stop {
     Discarded,
     /// The next hop belongs to nobody, or to a device that does not forward.
     NextHopSilent,
+    /// Nobody with the address is found on the wire: no two-way path of frames leads to it.
+    OffWire,
     /// The device does not forward.
     NotForwarding,
     /// It came back to an interface that it had crossed.
@@ -186,11 +197,15 @@ pub(super) struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    /// Delivery on a segment: to the gateway or router that owns the address, else to the devices there.
-    pub(super) fn hand_over(&mut self, segment: SegmentId, from: Option<DeviceIndex>, flow: Flow) {
+    /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.
+    pub(super) fn hand_over(&mut self, stand: Stand, flow: Flow) {
+        let from = match stand {
+            Stand::Foot(device, _) => Some(device),
+            Stand::Segment(_) | Stand::Hostile(_) => None,
+        };
         let mut rest = flow;
         if rest.now.destination.overlaps(&self.plan.routers_own) {
-            for (device, interface, own) in self.plan.receivers(segment) {
+            for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
                     continue;
                 }
@@ -204,7 +219,26 @@ impl Walk<'_> {
                 }
             }
         }
-        (self.sink)(Arrival::Delivered(Place::Segment(segment), rest));
+        self.land(stand, rest);
+    }
+
+    /// Delivery to the devices that are found on the wire.
+    fn land(&mut self, stand: Stand, flow: Flow) {
+        let plan = self.plan;
+        let Some((segment, addresses)) = plan.wire(stand).lands.first() else {
+            self.stop(Stop::OffWire, flow);
+            return;
+        };
+        let (there, off) = match addresses {
+            None => (Some(flow), None),
+            Some(addresses) => self.split_destination(&flow, addresses),
+        };
+        if let Some(there) = there {
+            self.deliver(*segment, there);
+        }
+        if let Some(off) = off {
+            self.stop(Stop::OffWire, off);
+        }
     }
 
     pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
@@ -334,15 +368,16 @@ impl Walk<'_> {
     }
 
     fn depart(&mut self, device: DeviceIndex, egress: usize, next_hop: NextHop, flow: Flow) {
-        let segment = self.plan.device(device).interfaces[egress].segment;
+        let stand = Stand::Foot(device, egress);
         match next_hop {
-            NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow),
-            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow),
+            NextHop::OnLink { .. } => self.hand_over(stand, flow),
+            NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
-            NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
+            NextHop::Address { address, .. } => match self.plan.owner(stand, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow),
-                None if self.plan.segment(segment).external => {
-                    (self.sink)(Arrival::Delivered(Place::Segment(segment), flow));
+                None if self.plan.leads_out(stand) => {
+                    let segment = self.plan.segment_of(stand);
+                    self.deliver(segment, flow);
                 }
                 None => self.stop(Stop::NextHopSilent, flow),
             },
@@ -424,6 +459,10 @@ impl Walk<'_> {
         set: &IntervalSet,
     ) -> (Option<Flow>, Option<Flow>) {
         flow.split(Side::Destination, set, &self.network.classes)
+    }
+
+    pub(super) fn deliver(&mut self, segment: SegmentId, flow: Flow) {
+        (self.sink)(Arrival::Delivered(Place::Segment(segment), flow));
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {

@@ -13,6 +13,7 @@ use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
+use super::wires::{Stand, overheard};
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
 
 /// The parts of a delivered flow, as sent, whose replies come back to the sender. May overlap where replies
@@ -29,6 +30,7 @@ pub fn returns(
         network,
         plan,
         home,
+        hostile: sender.hostile(),
         found: Vec::new(),
     };
     let Some(mut flow) = back.without_silent(flow) else {
@@ -56,6 +58,8 @@ struct Back<'a> {
     network: &'a Network<'a>,
     plan: &'a Plan,
     home: Vec<SegmentId>,
+    /// The segment of a hostile sender.
+    hostile: Option<SegmentId>,
     found: Vec<Region>,
 }
 
@@ -93,31 +97,30 @@ impl Back<'_> {
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
         let plan = self.plan.segment(segment);
         let (near, far) = self.split(&flow, &plan.on_link);
+        let stand = Stand::Segment(segment);
         if let Some(near) = near {
-            self.hand_over(segment, None, near, visited);
+            self.hand_over(stand, near, visited);
         }
         if let Some(far) = far {
-            self.send_to_routers(segment, far, visited);
+            self.send_to_routers(stand, far, visited);
         }
     }
 
-    fn send_to_routers(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
-        for &(device, interface) in &self.plan.segment(segment).first_hops {
+    fn send_to_routers(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
+        for &(device, interface) in &self.plan.wire(stand).first_hops {
             self.arrive(device, interface, flow.clone(), visited);
         }
     }
 
     /// On-link delivery: home, or to a gateway or router whose address the reply is sent to.
-    fn hand_over(
-        &mut self,
-        segment: SegmentId,
-        from: Option<DeviceIndex>,
-        flow: Flow,
-        visited: &Visited,
-    ) {
+    fn hand_over(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
+        let from = match stand {
+            Stand::Foot(device, _) => Some(device),
+            Stand::Segment(_) | Stand::Hostile(_) => None,
+        };
         let mut rest = flow;
         if rest.now.source.overlaps(&self.plan.routers_own) {
-            for (device, interface, own) in self.plan.receivers(segment) {
+            for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
                     continue;
                 }
@@ -131,12 +134,25 @@ impl Back<'_> {
                 }
             }
         }
-        self.come_home(segment, rest);
+        self.come_home(stand, rest);
     }
 
-    fn come_home(&mut self, segment: SegmentId, flow: Flow) {
+    /// The reply is on the wire of a stand: home is where the sender finds it there.
+    fn come_home(&mut self, stand: Stand, flow: Flow) {
         let translated = flow.hops.iter().any(|hop| hop.translates());
-        if self.home.contains(&segment) && !translated && !flow.sent().is_empty() {
+        if translated || flow.sent().is_empty() {
+            return;
+        }
+        let plan = self.plan;
+        let found = match plan.wire(stand).lands.first() {
+            Some((segment, addresses)) if self.home.contains(segment) => match addresses {
+                Some(addresses) => self.split(&flow, addresses).0,
+                None => Some(flow),
+            },
+            _ if overheard(self.network, plan, stand, self.hostile) => Some(flow),
+            _ => None,
+        };
+        if let Some(flow) = found.filter(|flow| !flow.sent().is_empty()) {
             self.found.push(flow.into_sent());
         }
     }
@@ -202,14 +218,14 @@ impl Back<'_> {
         flow: Flow,
         visited: &Visited,
     ) {
-        let segment = self.plan.device(device).interfaces[egress].segment;
+        let stand = Stand::Foot(device, egress);
         match next_hop {
-            NextHop::OnLink { .. } => self.hand_over(segment, Some(device), flow, visited),
-            NextHop::AnyRouter { .. } => self.send_to_routers(segment, flow, visited),
+            NextHop::OnLink { .. } => self.hand_over(stand, flow, visited),
+            NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow, visited),
             NextHop::Discard => {}
-            NextHop::Address { address, .. } => match self.plan.owner(segment, address) {
+            NextHop::Address { address, .. } => match self.plan.owner(stand, address) {
                 Some((next, interface)) => self.arrive(next, interface, flow, visited),
-                None if self.plan.segment(segment).external => self.come_home(segment, flow),
+                None if self.plan.leads_out(stand) => self.come_home(stand, flow),
                 None => {}
             },
         }

@@ -6,6 +6,7 @@ use crate::packet::{Interval, IntervalSet, Region};
 use super::flow::Flow;
 use super::reach::{Sender, Stop, Target, Walk};
 use super::routes::NextHop;
+use super::wires::Stand;
 
 impl Walk<'_> {
     /// Sends everything that a sender can send to a target.
@@ -48,31 +49,34 @@ impl Walk<'_> {
         }
         let plan = self.plan.segment(segment);
         let (near, far) = self.split_destination(&flow, &plan.on_link);
+        let stand = Stand::Segment(segment);
         if let Some(near) = near {
-            self.hand_over(segment, None, near);
+            self.hand_over(stand, near);
         }
         if let Some(far) = far {
-            self.send_to_routers(segment, far);
+            self.send_to_routers(stand, far);
         }
     }
 
-    pub(super) fn send_to_routers(&mut self, segment: SegmentId, flow: Flow) {
-        let plan = self.plan.segment(segment);
-        if plan.first_hops.is_empty() {
+    pub(super) fn send_to_routers(&mut self, stand: Stand, flow: Flow) {
+        let plan = self.plan;
+        let first_hops = &plan.wire(stand).first_hops;
+        if first_hops.is_empty() {
             self.stop(Stop::NoFirstHop, flow);
             return;
         }
-        for &(device, interface) in &plan.first_hops {
+        for &(device, interface) in first_hops {
             self.arrive(device, interface, flow.clone());
         }
     }
 
-    /// Sends by every interface on the segment. With `beyond`, what plain devices send as well is left out:
-    /// their own sources to destinations off the segment, by their first hops.
+    /// Sends to every interface that frames reach, and to devices directly. With `beyond`, what plain
+    /// devices send as well is left out: their own sources to destinations off the segment, by their first
+    /// hops.
     pub(super) fn send_hostile(&mut self, segment: SegmentId, target: Target<'_>, beyond: bool) {
         let anywhere = self.plan.family.full().difference(&self.plan.nobody);
         let flow = Flow::new(target.region(self.network, anywhere));
-        let plan = self.plan.segment(segment);
+        let (plan, family) = (self.plan.segment(segment), self.plan);
         let (near, _) = self.split_destination(&flow, &plan.on_link);
         let other_sources = Region {
             source: flow.now.source.difference(&plan.addresses),
@@ -85,16 +89,32 @@ impl Walk<'_> {
                 ..near.now.clone()
             };
             less.push(near.restricted(own_sources, &self.network.classes));
-            self.hand_over(segment, None, near);
         }
         less.retain(|flow| !flow.now.is_empty());
-        for &(device, interface) in &plan.attached {
+        let wire = family.wire(Stand::Hostile(segment));
+        self.land_hostile(&wire.lands, &flow);
+        for &(device, interface) in &wire.attached {
             if beyond && plan.first_hops.contains(&(device, interface)) {
                 for flow in &less {
                     self.arrive(device, interface, flow.clone());
                 }
             } else {
                 self.arrive(device, interface, flow.clone());
+            }
+        }
+    }
+
+    /// Frames that reach devices without any router: to addresses of their segments.
+    fn land_hostile(&mut self, lands: &[(SegmentId, Option<IntervalSet>)], flow: &Flow) {
+        for (segment, addresses) in lands {
+            let on_link = &self.plan.segment(*segment).on_link;
+            let theirs = on_link.difference(&self.plan.routers_own);
+            let theirs = match addresses {
+                Some(addresses) => theirs.intersection(addresses),
+                None => theirs,
+            };
+            if let (Some(there), _) = self.split_destination(flow, &theirs) {
+                self.deliver(*segment, there);
             }
         }
     }

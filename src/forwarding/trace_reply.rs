@@ -1,13 +1,14 @@
 //! The way back of the reply to one packet.
 
-use crate::model::{Action, Family, ICMP, ICMPV6};
+use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId};
 
 use super::crossing::Crossing;
 use super::network::{DeviceIndex, Network, Plan};
-use super::reach::{Place, Sender};
+use super::reach::{Place, Sender, Stop};
 use super::seeds::{ECHO_V4, ECHO_V6};
 use super::trace::{Outcome, Packet, Step, Trace};
-use super::trace_walk::{Next, depart, on_segment};
+use super::trace_walk::{Next, depart, on_wire};
+use super::wires::{Stand, overheard};
 
 /// What let a reply pass at a device, or what stopped it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -88,6 +89,7 @@ pub(super) fn reply(
         plan,
         forward: &trace.steps,
         home,
+        hostile: sender.hostile(),
         wanted: answer(&sent).unwrap_or(packet),
     };
     let mut way = Way {
@@ -111,11 +113,11 @@ pub(super) fn reply(
         }
         Place::Segment(segment) => {
             let destination = Family::value(way.packet.destination);
-            let next = match plan.segment(segment).on_link.contains(destination) {
-                true => on_segment(plan, segment, None, destination),
-                false => Next::AnyRouter(segment),
-            };
-            back.follow(way, next)
+            let stand = Stand::Segment(segment);
+            match plan.segment(segment).on_link.contains(destination) {
+                true => back.handed_out(way, stand, on_wire(plan, stand, destination)),
+                false => back.follow(way, Next::AnyRouter(stand)),
+            }
         }
     };
     Some(if came {
@@ -161,7 +163,9 @@ struct Back<'a> {
     network: &'a Network<'a>,
     plan: &'a Plan,
     forward: &'a [Step],
-    home: Vec<crate::model::SegmentId>,
+    home: Vec<SegmentId>,
+    /// The segment of a hostile sender.
+    hostile: Option<SegmentId>,
     /// The reply as the sender expects it, all translations undone.
     wanted: Packet,
 }
@@ -173,8 +177,8 @@ impl Back<'_> {
             Next::Arrive(device, interface) => self.arrive(way, device, interface),
             Next::Done(Outcome::Delivered(Place::Segment(segment))) => self.end(way, segment),
             Next::Done(_) => (false, way.steps),
-            Next::AnyRouter(segment) => {
-                let first_hops = self.plan.segment(segment).first_hops.iter();
+            Next::AnyRouter(stand) => {
+                let first_hops = self.plan.wire(stand).first_hops.iter();
                 let mut ways = first_hops
                     .map(|&(device, interface)| self.arrive(way.clone(), device, interface));
                 let first = ways.next().unwrap_or((false, way.steps.clone()));
@@ -184,17 +188,9 @@ impl Back<'_> {
         }
     }
 
-    fn end(&self, way: Way, segment: crate::model::SegmentId) -> End {
-        let undone = self
-            .forward
-            .iter()
-            .zip(&way.undone)
-            .all(|(step, undone)| *undone || !rewrites(step));
-        let as_wanted = way.packet == self.wanted;
-        (
-            self.home.contains(&segment) && undone && as_wanted,
-            way.steps,
-        )
+    fn end(&self, way: Way, segment: SegmentId) -> End {
+        let came = self.home.contains(&segment) && self.undone(&way);
+        (came, way.steps)
     }
 
     fn arrive(&self, mut way: Way, device: DeviceIndex, ingress: usize) -> End {
@@ -248,10 +244,28 @@ impl Back<'_> {
             pass,
             packet,
         });
-        self.follow(
-            way,
-            depart(self.plan, device, egress, next_hop, destination),
-        )
+        let next = depart(self.plan, device, egress, next_hop, destination);
+        self.handed_out(way, Stand::Foot(device, egress), next)
+    }
+
+    /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
+    fn handed_out(&self, way: Way, stand: Stand, next: Next) -> End {
+        let off = Outcome::Stopped(Stop::OffWire);
+        let alone = match next {
+            Next::Done(outcome) => matches!(outcome, Outcome::Delivered(_)) || outcome == off,
+            Next::Arrive(..) | Next::AnyRouter(_) => false,
+        };
+        let (came, steps) = self.follow(way.clone(), next);
+        if !came && alone && overheard(self.network, self.plan, stand, self.hostile) {
+            return (self.undone(&way), steps);
+        }
+        (came, steps)
+    }
+
+    /// Whether all translations are undone and the reply is what the sender expects.
+    fn undone(&self, way: &Way) -> bool {
+        let mut steps = self.forward.iter().zip(&way.undone);
+        steps.all(|(step, undone)| *undone || !rewrites(step)) && way.packet == self.wanted
     }
 
     /// Undoes the translations of the crossing that the reply belongs to; false where the device keeps no

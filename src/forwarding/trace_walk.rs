@@ -3,20 +3,22 @@
 use std::net::IpAddr;
 
 use crate::model::{Action, Family, HostId, SegmentId};
+use crate::packet::IntervalSet;
 
 use super::crossing::{Crossing, class_of, holds};
 use super::filter::{TranslationPlan, Written};
 use super::network::{Device, DeviceId, DeviceIndex, Network, Plan};
 use super::reach::{Place, Stop};
 use super::routes::NextHop;
+use super::wires::Stand;
 use super::trace::{Outcome, Packet, RouteChoice, Step, Trace};
 
 /// Where a packet goes from a device or a sender.
 #[derive(Clone, Copy)]
 pub(super) enum Next {
     Arrive(DeviceIndex, usize),
-    /// Any of the routers that plain devices on the segment use.
-    AnyRouter(SegmentId),
+    /// Any of the routers that plain devices find there.
+    AnyRouter(Stand),
     Done(Outcome),
 }
 
@@ -30,21 +32,27 @@ impl Walker<'_> {
     pub(super) fn walk_from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
         let destination = Family::value(packet.destination);
         let start = match self.plan.segment(segment).on_link.contains(destination) {
-            true => on_segment(self.plan, segment, None, destination),
-            false => Next::AnyRouter(segment),
+            true => on_wire(self.plan, Stand::Segment(segment), destination),
+            false => Next::AnyRouter(Stand::Segment(segment)),
         };
         self.go_on((start, *packet), Vec::new())
     }
 
     pub(super) fn walk_from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
-        let plan = self.plan.segment(segment);
         let destination = Family::value(packet.destination);
-        let mut starts = Vec::new();
-        if plan.on_link.contains(destination) {
-            starts.push(on_segment(self.plan, segment, None, destination));
-        }
-        let attached = plan.attached.iter();
-        starts.extend(attached.map(|&(device, interface)| Next::Arrive(device, interface)));
+        let wire = self.plan.wire(Stand::Hostile(segment));
+        let taken = |(there, addresses): &&(SegmentId, Option<IntervalSet>)| {
+            let addresses = addresses.as_ref();
+            self.plan.segment(*there).on_link.contains(destination)
+                && !self.plan.routers_own.contains(destination)
+                && addresses.is_none_or(|set| set.contains(destination))
+        };
+        let landed = wire.lands.iter().filter(taken);
+        let landed =
+            landed.map(|(there, _)| Next::Done(Outcome::Delivered(Place::Segment(*there))));
+        let attached = wire.attached.iter();
+        let attached = attached.map(|&(device, interface)| Next::Arrive(device, interface));
+        let starts: Vec<Next> = landed.chain(attached).collect();
         let ways = starts.into_iter();
         ways.flat_map(|start| self.go_on((start, *packet), Vec::new()))
             .collect()
@@ -66,8 +74,8 @@ impl Walker<'_> {
                     (next, packet) = self.arrive(device, interface, packet, &mut steps);
                     continue;
                 }
-                Next::AnyRouter(segment) => {
-                    let first_hops = &self.plan.segment(segment).first_hops;
+                Next::AnyRouter(stand) => {
+                    let first_hops = &self.plan.wire(stand).first_hops;
                     let ways = first_hops.iter().flat_map(|&(device, interface)| {
                         self.go_on((Next::Arrive(device, interface), packet), steps.clone())
                     });
@@ -263,19 +271,27 @@ impl Walker<'_> {
 }
 
 /// Who gets a packet that is handed out on-link.
-pub(super) fn on_segment(
-    plan: &Plan,
-    segment: SegmentId,
-    from: Option<DeviceIndex>,
-    destination: u128,
-) -> Next {
-    let mut receivers = plan.receivers(segment);
+pub(super) fn on_wire(plan: &Plan, stand: Stand, destination: u128) -> Next {
+    let from = match stand {
+        Stand::Foot(device, _) => Some(device),
+        Stand::Segment(_) | Stand::Hostile(_) => None,
+    };
+    let mut receivers = plan.receivers(stand);
     let owner =
         receivers.find(|(device, _, own)| Some(*device) != from && own.contains(destination));
-    match owner {
-        Some((device, interface, _)) => Next::Arrive(device, interface),
-        None => Next::Done(Outcome::Delivered(Place::Segment(segment))),
+    if let Some((device, interface, _)) = owner {
+        return Next::Arrive(device, interface);
     }
+    let takes = |addresses: &Option<IntervalSet>| {
+        let set = addresses.as_ref();
+        set.is_none_or(|set| set.contains(destination))
+    };
+    Next::Done(match plan.wire(stand).lands.first() {
+        Some((segment, addresses)) if takes(addresses) => {
+            Outcome::Delivered(Place::Segment(*segment))
+        }
+        _ => Outcome::Stopped(Stop::OffWire),
+    })
 }
 
 /// Where a packet goes that leaves by an interface.
@@ -286,16 +302,16 @@ pub(super) fn depart(
     next_hop: NextHop,
     destination: u128,
 ) -> Next {
-    let segment = plan.device(device).interfaces[egress].segment;
+    let stand = Stand::Foot(device, egress);
     let stopped = |why| Next::Done(Outcome::Stopped(why));
     match next_hop {
-        NextHop::OnLink { .. } => on_segment(plan, segment, Some(device), destination),
+        NextHop::OnLink { .. } => on_wire(plan, stand, destination),
         NextHop::Discard => stopped(Stop::Discarded),
-        NextHop::AnyRouter { .. } => Next::AnyRouter(segment),
-        NextHop::Address { address, .. } => match plan.owner(segment, address) {
+        NextHop::AnyRouter { .. } => Next::AnyRouter(stand),
+        NextHop::Address { address, .. } => match plan.owner(stand, address) {
             Some((next, interface)) => Next::Arrive(next, interface),
-            None if plan.segment(segment).external => {
-                Next::Done(Outcome::Delivered(Place::Segment(segment)))
+            None if plan.leads_out(stand) => {
+                Next::Done(Outcome::Delivered(Place::Segment(plan.segment_of(stand))))
             }
             None => stopped(Stop::NextHopSilent),
         },

@@ -29,6 +29,7 @@ pub(super) fn stop_text(stop: Stop) -> &'static str {
         Stop::NoRoute => "there is no route to the destination",
         Stop::Discarded => "the route discards it",
         Stop::NextHopSilent => "nobody has the address of the next hop",
+        Stop::OffWire => "nobody there with this address exchanges frames with the device",
         Stop::NotForwarding => "this device forwards nothing",
         Stop::Loop => "it has been here before: a routing loop",
         Stop::NotForwardable => {

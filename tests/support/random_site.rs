@@ -228,7 +228,8 @@ impl Plan {
                 writeln!(text, "default = \"{default}\"").expect("a string");
             }
             Kind::ForwardingHost => text.push_str("forwards = \"routes\"\n"),
-            Kind::PlainHost if self.random.percent(20) => text.push_str("forwards = \"bridges\"\n"),
+            // Frames that a host bridges are the business of the simulator of layer 2.
+            Kind::PlainHost if self.random.percent(20) => text.push_str("forwards = \"no\"\n"),
             Kind::Router | Kind::PlainHost => {}
         }
         let stateful = kind == Kind::Gateway && self.random.percent(75);

@@ -13,6 +13,11 @@ pub struct NodeId(pub u32);
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct SocketId(pub u32);
 
+impl SocketId {
+    /// No socket.
+    pub const NOWHERE: Self = Self(u32::MAX);
+}
+
 /// Number of a [`Foot`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct FootId(pub u32);
@@ -190,6 +195,12 @@ impl Fabric {
     /// The socket of a number.
     pub fn socket(&self, id: SocketId) -> &Socket {
         &self.sockets[id.0 as usize]
+    }
+
+    /// Whether a socket is isolated; nowhere is not.
+    pub fn is_isolated(&self, id: SocketId) -> bool {
+        let socket = self.sockets.get(id.0 as usize);
+        socket.is_some_and(|socket| socket.isolated)
     }
 
     /// The foot of a number.

@@ -15,6 +15,9 @@ pub enum Start {
     Seat(SocketId, Frame),
     /// From an interface, with its tag or without.
     Foot(FootId),
+    /// Inside a node, in a VLAN (`None`: in a node that knows none) with what is left below: it goes out by
+    /// every socket.
+    Inside(NodeId, Option<VlanId>, Frame),
 }
 
 /// A frame inside a node.
@@ -26,7 +29,7 @@ pub struct Visit {
     pub vlan: Option<VlanId>,
     /// Its tags, without that of the VLAN.
     pub below: Frame,
-    /// Where it came in.
+    /// Where it came in; [`SocketId::NOWHERE`] where it starts inside.
     pub arrived: SocketId,
     /// What let it into the VLAN.
     pub admitted: Option<Admitted>,
@@ -94,6 +97,15 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
         };
         match start {
             Start::Seat(socket, frame) => run.arrive(socket, frame, from),
+            Start::Inside(node, vlan, below) => run.enter(Visit {
+                node,
+                vlan,
+                below,
+                arrived: SocketId::NOWHERE,
+                admitted: None,
+                parent: None,
+                start: number as u32,
+            }),
             Start::Foot(foot) => {
                 let foot = fabric.foot(foot);
                 for &socket in &foot.sockets {
@@ -161,7 +173,7 @@ impl Run<'_> {
             .seen
             .entry((visit.node, vlan, visit.below))
             .or_default();
-        let isolated = |socket: SocketId| self.fabric.socket(socket).isolated;
+        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
         let alike = before
             .iter()
             .filter(|&&socket| isolated(socket) == isolated(visit.arrived));
@@ -169,7 +181,8 @@ impl Run<'_> {
         // second reaches the first one's own socket, and a third nothing new.
         let enough = if isolated(visit.arrived) { 1 } else { 2 };
         let open = before.iter().filter(|&&socket| !isolated(socket)).count();
-        if before.contains(&visit.arrived) || open >= 2 || alike.count() >= enough {
+        let inside = before.contains(&SocketId::NOWHERE);
+        if inside || before.contains(&visit.arrived) || open >= 2 || alike.count() >= enough {
             return;
         }
         before.push(visit.arrived);
@@ -209,7 +222,15 @@ impl Run<'_> {
             start: visit.start,
         };
         match &here.far {
-            Far::Sockets(far) => far.iter().for_each(|&far| self.arrive(far, frame, from)),
+            Far::Sockets(far) => {
+                for &far in far {
+                    let beyond = self.fabric.node(self.fabric.socket(far).node).kind;
+                    if matches!(beyond, NodeKind::Bridge(_)) {
+                        self.take(socket, frame, None, number);
+                    }
+                    self.arrive(far, frame, from);
+                }
+            }
             Far::Open => self.take(socket, frame, None, number),
             Far::Feet(feet) => {
                 self.take(socket, frame, None, number);
@@ -226,7 +247,7 @@ impl Run<'_> {
     /// Whether a frame may leave by a socket: not where it came in, not between isolated ones, and not where
     /// an earlier arrival of the same frame went already.
     fn passes(&self, visit: &Visit, socket: SocketId) -> bool {
-        let isolated = |socket: SocketId| self.fabric.socket(socket).isolated;
+        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
         let allowed = |from: SocketId| from != socket && !(isolated(from) && isolated(socket));
         if !allowed(visit.arrived) {
             return false;

@@ -11,6 +11,7 @@ pub mod frame;
 mod lags;
 mod seats;
 mod steps;
+mod wiring;
 
 pub use fabric::{
     Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Seat, Socket, SocketId, SocketName,
@@ -19,3 +20,4 @@ pub use fabric::{
 pub use flood::{Flood, Start, Taken, flood};
 pub use frame::{Admitted, Frame, Refused};
 pub use steps::{FrameStep, FrameWay};
+pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};

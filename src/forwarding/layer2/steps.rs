@@ -95,7 +95,10 @@ fn below(fabric: &Fabric, visit: &Visit, socket: SocketId, left: Vec<u16>) -> Ve
 
 /// Tags on the cable before a frame came into a node.
 fn before(fabric: &Fabric, visit: &Visit, below: Vec<u16>) -> Vec<u16> {
-    let outer = match (&fabric.socket(visit.arrived).tagging, visit.admitted) {
+    let Some(socket) = fabric.sockets.get(visit.arrived.0 as usize) else {
+        return below;
+    };
+    let outer = match (&socket.tagging, visit.admitted) {
         (Tagging::Through(tag), _) => tag.map(VlanId::get),
         (_, Some(Admitted::Pvid)) if below.is_empty() => None,
         (Tagging::Vlans(vlans), Some(Admitted::Pvid)) => Some(native_tag(vlans)),

@@ -1,0 +1,301 @@
+//! Who exchanges frames with whom: the fabric as the layers above need it.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::model::{SegmentId, VlanId};
+
+use super::fabric::{Fabric, FootId, NodeId, NodeKind, Seat, SocketId, Tagging};
+use super::flood::{Flood, Start, flood};
+use super::frame::{Frame, admit};
+
+/// A place where a device of a segment may be plugged in.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Vacancy {
+    /// The segment.
+    pub segment: SegmentId,
+    /// The place.
+    pub seat: Seat,
+}
+
+/// What frames of one sender reach.
+#[derive(Clone, PartialEq, Eq, Hash, Default, Debug)]
+pub struct Reached {
+    /// Interfaces, ascending.
+    pub feet: Vec<FootId>,
+    /// Numbers of vacancies, ascending.
+    pub vacancies: Vec<u32>,
+}
+
+impl Reached {
+    /// Whether an interface is reached.
+    pub fn has(&self, foot: FootId) -> bool {
+        self.feet.binary_search(&foot).is_ok()
+    }
+
+    /// Whether a vacancy is reached.
+    pub fn has_vacancy(&self, number: u32) -> bool {
+        self.vacancies.binary_search(&number).is_ok()
+    }
+}
+
+/// For every sender of plain frames, and for a hostile device of every segment, what it reaches.
+#[derive(Clone, Debug, Default)]
+pub struct Wiring {
+    /// Places to plug in.
+    pub vacancies: Vec<Vacancy>,
+    /// What is reached, each set once.
+    sets: Vec<Reached>,
+    /// Set of each interface.
+    by_foot: Vec<u32>,
+    /// Set of each vacancy.
+    by_vacancy: Vec<u32>,
+    /// Set of a hostile device on each segment, at any of its seats.
+    by_segment: Vec<u32>,
+    /// Vacancies of each segment.
+    of_segment: Vec<Vec<u32>>,
+    /// Segments of the feet, by foot.
+    segment_of_foot: Vec<SegmentId>,
+    /// Interfaces that the file puts on each segment and that devices have.
+    feet_of_segment: Vec<Vec<FootId>>,
+}
+
+impl Wiring {
+    /// Floods from every sender. Senders whose frames start in the same state share one flood.
+    ///
+    /// O(states of senders x states x member ports).
+    pub fn new(fabric: &Fabric) -> Self {
+        let mut build = Build::new(fabric);
+        let feet: Vec<u32> = fabric.foot_ids().map(|foot| build.of_foot(foot)).collect();
+        let vacancies = build.wiring.vacancies.clone();
+        let places = vacancies.iter().map(|vacancy| {
+            let seat = vacancy.seat;
+            build.of_sender(seat.socket, Frame::of(seat.tag))
+        });
+        let places: Vec<u32> = places.collect();
+        let segments = (0..fabric.seats.len()).map(SegmentId);
+        let hostile: Vec<u32> = segments.map(|segment| build.of_hostile(segment)).collect();
+        let mut wiring = build.wiring;
+        wiring.by_foot = feet;
+        wiring.by_vacancy = places;
+        wiring.by_segment = hostile;
+        wiring
+    }
+
+    /// What plain frames of an interface reach.
+    pub fn from_foot(&self, foot: FootId) -> &Reached {
+        &self.sets[self.by_foot[foot.0 as usize] as usize]
+    }
+
+    /// What plain frames of a device at a vacancy reach.
+    pub fn from_vacancy(&self, number: u32) -> &Reached {
+        &self.sets[self.by_vacancy[number as usize] as usize]
+    }
+
+    /// What a hostile device reaches, at any seat of a segment, with whatever tags it likes.
+    pub fn from_hostile(&self, segment: SegmentId) -> &Reached {
+        &self.sets[self.by_segment[segment.0] as usize]
+    }
+
+    /// Numbers of the places to plug in on a segment.
+    pub fn vacancies_of(&self, segment: SegmentId) -> &[u32] {
+        &self.of_segment[segment.0]
+    }
+
+    /// Interfaces that the file puts on a segment.
+    pub fn feet_of(&self, segment: SegmentId) -> &[FootId] {
+        &self.feet_of_segment[segment.0]
+    }
+
+    /// The number of the set that an interface reaches: interfaces that reach the same share it.
+    pub fn set_of(&self, foot: FootId) -> u32 {
+        self.by_foot[foot.0 as usize]
+    }
+
+    /// Whether two interfaces exchange frames both ways.
+    pub fn two_way(&self, one: FootId, other: FootId) -> bool {
+        self.from_foot(one).has(other) && self.from_foot(other).has(one)
+    }
+
+    /// Whether an interface and a device at a vacancy exchange frames both ways.
+    pub fn two_way_with(&self, foot: FootId, vacancy: u32) -> bool {
+        self.from_foot(foot).has_vacancy(vacancy) && self.from_vacancy(vacancy).has(foot)
+    }
+
+    /// Whether devices of a segment hear plain frames of some device of another.
+    pub fn hears(&self, from: SegmentId, to: SegmentId) -> bool {
+        let mut feet = self.feet_of(from).iter();
+        let mut places = self.vacancies_of(from).iter();
+        feet.any(|&foot| self.touches(self.from_foot(foot), to))
+            || places.any(|&number| self.touches(self.from_vacancy(number), to))
+    }
+
+    /// Whether something that was reached is, or may be, a device of a segment.
+    pub fn touches(&self, reached: &Reached, segment: SegmentId) -> bool {
+        let mut feet = self.feet_of(segment).iter();
+        let mut places = self.vacancies_of(segment).iter();
+        feet.any(|&foot| reached.has(foot)) || places.any(|&number| reached.has_vacancy(number))
+    }
+}
+
+/// How frames of a sender start: those of one key reach the same.
+#[derive(PartialEq, Eq, Hash)]
+enum Key {
+    /// Dropped at once.
+    Nowhere,
+    Inside(NodeId, Option<VlanId>, Frame),
+    /// A sender of its own.
+    Seat(SocketId, Frame),
+    Foot(FootId),
+}
+
+struct Build<'f> {
+    fabric: &'f Fabric,
+    wiring: Wiring,
+    at_socket: FxHashMap<SocketId, Vec<u32>>,
+    keys: FxHashMap<Key, u32>,
+    sets: FxHashMap<Reached, u32>,
+}
+
+impl<'f> Build<'f> {
+    fn new(fabric: &'f Fabric) -> Self {
+        let mut wiring = Wiring::default();
+        let mut at_socket: FxHashMap<SocketId, Vec<u32>> = FxHashMap::default();
+        wiring.feet_of_segment = vec![Vec::new(); fabric.seats.len()];
+        for foot in fabric.foot_ids() {
+            let segment = fabric.foot(foot).segment;
+            wiring.segment_of_foot.push(segment);
+            wiring.feet_of_segment[segment.0].push(foot);
+        }
+        for (number, seats) in fabric.seats.iter().enumerate() {
+            let mut here = Vec::new();
+            let mut seen: FxHashSet<Seat> = FxHashSet::default();
+            for &seat in seats {
+                // Where a host sits, another device of its segment may sit as well.
+                let seat = Seat { foot: None, ..seat };
+                if !seen.insert(seat) {
+                    continue;
+                }
+                let at = wiring.vacancies.len() as u32;
+                here.push(at);
+                at_socket.entry(seat.socket).or_default().push(at);
+                wiring.vacancies.push(Vacancy {
+                    segment: SegmentId(number),
+                    seat,
+                });
+            }
+            wiring.of_segment.push(here);
+        }
+        Self {
+            fabric,
+            wiring,
+            at_socket,
+            keys: FxHashMap::default(),
+            sets: FxHashMap::default(),
+        }
+    }
+
+    fn of_foot(&mut self, id: FootId) -> u32 {
+        let foot = self.fabric.foot(id);
+        match foot.sockets[..] {
+            [] => self.of_key(Key::Nowhere),
+            [socket] => self.of_sender(socket, Frame::of(foot.tag)),
+            _ => self.of_key(Key::Foot(id)),
+        }
+    }
+
+    fn of_sender(&mut self, socket: SocketId, frame: Frame) -> u32 {
+        let key = self.key(socket, frame);
+        self.of_key(key)
+    }
+
+    /// Frames that start in one state reach the same, but for what shares their own socket and for what
+    /// isolated ports do not reach.
+    fn key(&self, id: SocketId, frame: Frame) -> Key {
+        let socket = self.fabric.socket(id);
+        let shared = match &socket.far {
+            super::Far::Feet(feet) => feet.len() > 1,
+            super::Far::Sockets(_) => true,
+            super::Far::Open | super::Far::Dead => false,
+        };
+        if shared || socket.isolated {
+            return Key::Seat(id, frame);
+        }
+        match &socket.tagging {
+            Tagging::Vlans(vlans) => match admit(vlans, frame) {
+                Ok((vlan, below, _)) => Key::Inside(socket.node, Some(vlan), below),
+                Err(_) => Key::Nowhere,
+            },
+            Tagging::Through(None) => Key::Inside(socket.node, None, frame),
+            Tagging::Through(Some(_)) => Key::Seat(id, frame),
+        }
+    }
+
+    fn of_key(&mut self, key: Key) -> u32 {
+        if let Some(&set) = self.keys.get(&key) {
+            return set;
+        }
+        let start = match key {
+            Key::Nowhere => None,
+            Key::Inside(node, vlan, below) => Some(Start::Inside(node, vlan, below)),
+            Key::Seat(socket, frame) => Some(Start::Seat(socket, frame)),
+            Key::Foot(foot) => Some(Start::Foot(foot)),
+        };
+        let starts: Vec<Start> = start.into_iter().collect();
+        let set = self.of_starts(&starts);
+        self.keys.insert(key, set);
+        set
+    }
+
+    fn of_hostile(&mut self, segment: SegmentId) -> u32 {
+        let starts = hostile_starts(self.fabric, segment);
+        self.of_starts(&starts)
+    }
+
+    fn of_starts(&mut self, starts: &[Start]) -> u32 {
+        let reached = self.reached(&flood(self.fabric, starts));
+        let next = self.wiring.sets.len() as u32;
+        match self.sets.get(&reached) {
+            Some(&known) => known,
+            None => {
+                self.wiring.sets.push(reached.clone());
+                self.sets.insert(reached, next);
+                next
+            }
+        }
+    }
+
+    fn reached(&self, flood: &Flood) -> Reached {
+        let mut feet: Vec<FootId> = flood.feet().collect();
+        feet.sort_unstable();
+        let mut vacancies = Vec::new();
+        for taken in flood.taken.iter().filter(|taken| taken.foot.is_none()) {
+            let here = self.at_socket.get(&taken.socket).into_iter().flatten();
+            let fits = |&&number: &&u32| {
+                let vacancy = self.wiring.vacancies[number as usize];
+                taken.frame.fits(vacancy.seat.tag)
+            };
+            vacancies.extend(here.filter(fits));
+        }
+        vacancies.sort_unstable();
+        vacancies.dedup();
+        Reached { feet, vacancies }
+    }
+}
+
+/// Everything that a hostile device sends: at any one seat of a segment, with whatever tags it likes; plain
+/// frames only where layer 2 is assumed.
+pub fn hostile_starts(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
+    let mut seen: FxHashSet<SocketId> = FxHashSet::default();
+    let seats = fabric.seats(segment).iter();
+    let starts = seats.filter_map(|seat| {
+        let socket = fabric.socket(seat.socket);
+        let assumed = matches!(fabric.node(socket.node).kind, NodeKind::Assumed(_));
+        let frame = match socket.takes_tags && !assumed {
+            true => Frame::HOSTILE,
+            false => Frame::of(seat.tag),
+        };
+        seen.insert(seat.socket)
+            .then_some(Start::Seat(seat.socket, frame))
+    });
+    starts.collect()
+}

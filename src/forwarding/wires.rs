@@ -1,0 +1,324 @@
+//! What a device finds on its wire, in one family: computed layer 2 as routes and rules need it.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::model::{Family, HostId, SegmentId, Site};
+use crate::packet::{Interval, IntervalSet};
+
+use super::layer2::{Fabric, FootId, FootOf, Reached, Wiring};
+use super::network::{DeviceIndex, Network, Plan};
+
+/// Where a packet is put on the wire.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Stand {
+    /// By an interface of a device.
+    Foot(DeviceIndex, usize),
+    /// By some plain device of a segment: what any of them finds.
+    Segment(SegmentId),
+    /// By a hostile device on a segment, which needs no answer.
+    Hostile(SegmentId),
+}
+
+/// What is found from a stand.
+#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Wire {
+    /// Interfaces that frames are exchanged with both ways; from a hostile stand, that frames reach.
+    pub attached: Vec<(DeviceIndex, usize)>,
+    /// Those of them that forward for plain devices of the stand's segment.
+    pub first_hops: Vec<(DeviceIndex, usize)>,
+    /// Segments of which devices take what is handed out on-link, and the addresses that they may have;
+    /// `None`: every address. From a plain stand, its own segment or none.
+    pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
+}
+
+/// Wires of all stands, each kept once.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Wires {
+    pool: Vec<Wire>,
+    /// By device and interface.
+    feet: Vec<Vec<u32>>,
+    segments: Vec<u32>,
+    hostile: Vec<u32>,
+}
+
+impl Wires {
+    /// The wire of a stand.
+    pub(super) fn of(&self, stand: Stand) -> &Wire {
+        let number = match stand {
+            Stand::Foot(device, interface) => self.feet[device.0][interface],
+            Stand::Segment(segment) => self.segments[segment.0],
+            Stand::Hostile(segment) => self.hostile[segment.0],
+        };
+        &self.pool[number as usize]
+    }
+
+    /// Looks up all wires of a plan whose devices stand.
+    pub(super) fn new(site: &Site, plan: &Plan, fabric: &Fabric, wiring: &Wiring) -> Self {
+        let mut build = Build {
+            site,
+            plan,
+            fabric,
+            wiring,
+            closed: FxHashMap::default(),
+            known: FxHashMap::default(),
+            numbers: FxHashMap::default(),
+            wires: Self::default(),
+        };
+        let feet = plan.devices.iter().map(|device| device.interfaces.len());
+        let feet: Vec<usize> = feet.collect();
+        for (device, count) in feet.into_iter().enumerate() {
+            let stands = (0..count).map(|at| build.foot((DeviceIndex(device), at)));
+            let stands = stands.collect();
+            build.wires.feet.push(stands);
+        }
+        for segment in site.segment_ids() {
+            let number = build.segment(segment);
+            build.wires.segments.push(number);
+            let number = build.hostile(segment);
+            build.wires.hostile.push(number);
+        }
+        build.wires
+    }
+}
+
+struct Build<'a> {
+    site: &'a Site,
+    plan: &'a Plan,
+    fabric: &'a Fabric,
+    wiring: &'a Wiring,
+    /// Sets in which everybody reaches everybody, by number.
+    closed: FxHashMap<u32, bool>,
+    /// Wires of feet in closed sets: the set, the segment, whether the foot is reached itself.
+    known: FxHashMap<(u32, SegmentId, bool), u32>,
+    numbers: FxHashMap<Wire, u32>,
+    wires: Wires,
+}
+
+impl Build<'_> {
+    fn keep(&mut self, wire: Wire) -> u32 {
+        let next = self.wires.pool.len() as u32;
+        match self.numbers.get(&wire) {
+            Some(&known) => known,
+            None => {
+                self.wires.pool.push(wire.clone());
+                self.numbers.insert(wire, next);
+                next
+            }
+        }
+    }
+
+    fn foot(&mut self, at: (DeviceIndex, usize)) -> u32 {
+        let foot = self.plan.foot_of(self.fabric, at);
+        let segment = self.fabric.foot(foot).segment;
+        let set = self.wiring.set_of(foot);
+        if !self.is_closed(foot) {
+            let wire = self.wire_of_foot(foot, segment);
+            return self.keep(wire);
+        }
+        let key = (set, segment, self.wiring.from_foot(foot).has(foot));
+        if let Some(&known) = self.known.get(&key) {
+            return known;
+        }
+        let wire = self.wire_of_foot(foot, segment);
+        let number = self.keep(wire);
+        self.known.insert(key, number);
+        number
+    }
+
+    /// Whether all that an interface reaches reach the same set: then they reach each other.
+    fn is_closed(&mut self, foot: FootId) -> bool {
+        let set = self.wiring.set_of(foot);
+        let wiring = self.wiring;
+        *self.closed.entry(set).or_insert_with(|| {
+            let reached = wiring.from_foot(foot);
+            let same = |&other: &FootId| wiring.set_of(other) == set;
+            let alike = |&number: &u32| wiring.from_vacancy(number) == reached;
+            reached.feet.iter().all(same) && reached.vacancies.iter().all(alike)
+        })
+    }
+
+    fn wire_of_foot(&self, foot: FootId, segment: SegmentId) -> Wire {
+        let wiring = self.wiring;
+        let reached = wiring.from_foot(foot);
+        let both = |&other: &FootId| wiring.two_way(foot, other);
+        let attached = self.places(reached.feet.iter().copied().filter(both));
+        let mut places = wiring.vacancies_of(segment).iter();
+        let anyone = places.any(|&number| wiring.two_way_with(foot, number));
+        let landing = self.landing(segment, anyone, &|host| wiring.two_way(foot, host));
+        Wire {
+            first_hops: self.first_hops(segment, &attached),
+            attached,
+            lands: landing.into_iter().map(|set| (segment, set)).collect(),
+        }
+    }
+
+    fn places(&self, feet: impl Iterator<Item = FootId>) -> Vec<(DeviceIndex, usize)> {
+        feet.map(|foot| self.plan.place_of(self.fabric.foot(foot).of))
+            .collect()
+    }
+
+    /// What any plain device of a segment finds.
+    fn segment(&mut self, segment: SegmentId) -> u32 {
+        let wiring = self.wiring;
+        let mut attached: FxHashSet<FootId> = FxHashSet::default();
+        let mut done: FxHashSet<*const Reached> = FxHashSet::default();
+        for &number in wiring.vacancies_of(segment) {
+            let reached = wiring.from_vacancy(number);
+            // Vacancies that reach each other's set alike find the same.
+            let fresh = done.insert(std::ptr::from_ref(reached)) || !reached.has_vacancy(number);
+            if fresh {
+                let feet = reached.feet.iter().copied();
+                attached.extend(feet.filter(|&foot| wiring.two_way_with(foot, number)));
+            }
+        }
+        let hosts = wiring.feet_of(segment).iter().copied();
+        for host in hosts.filter(|&foot| self.is_host(foot)) {
+            let feet = wiring.from_foot(host).feet.iter().copied();
+            attached.extend(feet.filter(|&foot| wiring.two_way(foot, host)));
+        }
+        let mut attached: Vec<FootId> = attached.into_iter().collect();
+        attached.sort_unstable();
+        let attached = self.places(attached.into_iter());
+        let wire = Wire {
+            first_hops: self.first_hops(segment, &attached),
+            attached,
+            lands: vec![(segment, None)],
+        };
+        self.keep(wire)
+    }
+
+    fn hostile(&mut self, segment: SegmentId) -> u32 {
+        let wiring = self.wiring;
+        let reached = wiring.from_hostile(segment);
+        let places = reached.vacancies.iter();
+        let places = places.map(|&number| wiring.vacancies[number as usize].segment);
+        let anyone: FxHashSet<SegmentId> = places.collect();
+        let hosts = reached.feet.iter().filter(|&&foot| self.is_host(foot));
+        let hosts = hosts.map(|&foot| self.fabric.foot(foot).segment);
+        let mut segments: Vec<SegmentId> = hosts.chain(anyone.iter().copied()).collect();
+        segments.sort_unstable();
+        segments.dedup();
+        let lands = segments.into_iter().filter_map(|there| {
+            let landing = self.landing(there, anyone.contains(&there), &|host| reached.has(host));
+            landing.map(|set| (there, set))
+        });
+        let wire = Wire {
+            lands: lands.collect(),
+            attached: self.places(reached.feet.iter().copied()),
+            first_hops: Vec::new(),
+        };
+        self.keep(wire)
+    }
+
+    fn is_host(&self, foot: FootId) -> bool {
+        matches!(self.fabric.foot(foot).of, FootOf::Host(..))
+    }
+
+    /// Addresses of a segment that somebody takes: those of the hosts that are found, and all that no host
+    /// has where a device may be plugged in. `None`: nobody is found there; `Some(None)`: every address.
+    fn landing(
+        &self,
+        segment: SegmentId,
+        anyone: bool,
+        found: &dyn Fn(FootId) -> bool,
+    ) -> Option<Option<IntervalSet>> {
+        let hosts = self.wiring.feet_of(segment).iter().copied();
+        let hosts: Vec<FootId> = hosts.filter(|&foot| self.is_host(foot)).collect();
+        let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.into_iter().partition(|&foot| found(foot));
+        if anyone {
+            let off = self.addresses(&off);
+            let all = self.plan.family.full();
+            return Some((!off.is_empty()).then(|| all.difference(&off)));
+        }
+        (!near.is_empty()).then(|| Some(self.addresses(&near)))
+    }
+
+    fn addresses(&self, feet: &[FootId]) -> IntervalSet {
+        let places = feet.iter().map(|&foot| self.plan.place_of(self.fabric.foot(foot).of));
+        let interfaces = places.map(|(device, at)| &self.plan.device(device).interfaces[at]);
+        interfaces
+            .flat_map(|interface| &interface.addresses)
+            .map(|&address| Interval::point(address))
+            .collect()
+    }
+
+    /// Who forwards for plain devices: the segment's default gateway, else every gateway and router with an
+    /// address on the segment.
+    fn first_hops(
+        &self,
+        segment: SegmentId,
+        attached: &[(DeviceIndex, usize)],
+    ) -> Vec<(DeviceIndex, usize)> {
+        let named = self.site.segment(segment).default_gateway.iter();
+        let named = named.filter(|address| Family::of(address.value) == self.plan.family);
+        let owners = named.filter_map(|address| {
+            self.plan.owner_among(attached, Family::value(address.value))
+        });
+        let owners: Vec<_> = owners.collect();
+        if !owners.is_empty() {
+            return owners;
+        }
+        let attached = attached.iter().copied();
+        attached
+            .filter(|&at| self.plan.is_addressed_router(at, segment))
+            .collect()
+    }
+}
+
+impl Plan {
+    /// The wire of a stand.
+    pub fn wire(&self, stand: Stand) -> &Wire {
+        self.wires.of(stand)
+    }
+
+    /// The segment of a stand.
+    pub fn segment_of(&self, stand: Stand) -> SegmentId {
+        match stand {
+            Stand::Foot(device, interface) => self.device(device).interfaces[interface].segment,
+            Stand::Segment(segment) | Stand::Hostile(segment) => segment,
+        }
+    }
+
+    /// Whether a next hop that no device of the site has may stand there: somebody on an external segment.
+    pub(super) fn leads_out(&self, stand: Stand) -> bool {
+        let wire = self.wire(stand);
+        self.segment(self.segment_of(stand)).external && !wire.lands.is_empty()
+    }
+
+    /// The interface that a foot is.
+    pub fn place_of(&self, foot: FootOf) -> (DeviceIndex, usize) {
+        match foot {
+            FootOf::Router(router, interface) => (self.router_index(router), interface),
+            FootOf::Host(host, interface) => (self.host_index(host), interface),
+        }
+    }
+
+    /// The foot that an interface is.
+    pub fn foot_of(&self, fabric: &Fabric, (device, interface): (DeviceIndex, usize)) -> FootId {
+        let of = match device.0.checked_sub(self.routers()) {
+            Some(host) => FootOf::Host(HostId(host), interface),
+            None => FootOf::Router(crate::model::RouterId(device.0), interface),
+        };
+        fabric.foot_of(of)
+    }
+}
+
+/// Whether a hostile sender on a segment hears what is sent at a stand, on whatever segment that is.
+pub(super) fn overheard(
+    network: &Network<'_>,
+    plan: &Plan,
+    stand: Stand,
+    hostile: Option<SegmentId>,
+) -> bool {
+    let Some(home) = hostile else {
+        return false;
+    };
+    let wiring = &network.wiring;
+    match stand {
+        Stand::Foot(device, interface) => {
+            let foot = plan.foot_of(&network.fabric, (device, interface));
+            wiring.touches(wiring.from_foot(foot), home)
+        }
+        Stand::Segment(segment) | Stand::Hostile(segment) => wiring.hears(segment, home),
+    }
+}
