@@ -5,9 +5,11 @@ use std::net::IpAddr;
 use boundwalk::forwarding::layer2::FootOf;
 use boundwalk::model::{Family, Forwards, Host, HostId, InterfaceAddress, RouterId, Site, SourceCheck, VlanId};
 
+use serde_json::{Value, json};
+
 use crate::filters;
-use crate::switches::bond_lines;
-use crate::topology::{Owner, Plug, Space, Topology, everything, host_space, owners, route_line, router_space};
+use crate::switches::bond_steps;
+use crate::topology::{Owner, Plug, Space, Topology, host_space, owners, route_step, default_step, router_space};
 
 pub fn build(topology: &mut Topology<'_>) {
     let site = topology.site;
@@ -23,7 +25,7 @@ pub fn build(topology: &mut Topology<'_>) {
     for owner in &owners {
         let lines = neighbour_lines(topology, owner, &owners);
         let space = topology.spaces.iter_mut().find(|space| space.name == owner.space);
-        space.expect("made above").again_ip.extend(lines);
+        space.expect("made above").again.extend(lines);
     }
 }
 
@@ -65,26 +67,28 @@ impl Base {
 }
 
 /// The device of each interface, and the lines that make them.
-fn stand(bases: &[Base], space: &mut Space, mac: &str) -> Vec<(usize, String)> {
+fn stand(bases: &[Base], space: &mut Space, number: usize) -> Vec<(usize, String)> {
     let mut names = Vec::new();
+    let mac = mac(number);
     for base in bases {
         let device = &base.device;
-        space.ip.push(format!("link set {device} up"));
-        space.again_ip.push(format!("link set {device} address {mac}"));
+        space.steps.push(json!(["up", device]));
+        space.again.push(json!(["hardware", device, mac]));
         for &(interface, tag) in &base.feet {
             let Some(tag) = tag else {
                 names.push((interface, device.clone()));
                 continue;
             };
             let name = format!("f{interface}");
-            space.ip.push(format!("link add link {device} name {name} type vlan id {tag}"));
-            space.ip.push(format!("link set {name} up"));
-            space.again_ip.push(format!("link set {name} address {mac}"));
+            // An address of its own: an interface takes what is sent to it, as in the model.
+            let own = format!("04:00:00:00:{number:02x}:{interface:02x}");
+            space.steps.push(json!(["tagged", device, name, tag.get(), own]));
+            space.again.push(json!(["hardware", name, mac]));
             names.push((interface, name));
         }
         if base.bare() {
             // Untagged frames meet no interface of the site's: nobody answers there.
-            space.ip.push(format!("link set {device} arp off"));
+            space.steps.push(json!(["silent", device]));
             let name = format!("net/ipv6/conf/{device}/disable_ipv6");
             space.late_settings.push((name, "1".to_owned()));
         }
@@ -112,7 +116,7 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         let plugged = members.into_iter().filter(|member| topology.is_plugged(&space.name, member));
         let plugged: Vec<String> = plugged.collect();
         let device = format!("b{at}");
-        space.ip.extend(bond_lines(&device, lag.lacp, &plugged));
+        space.steps.extend(bond_steps(&device, lag.lacp, &plugged));
         bases.push(Base { device, feet: Vec::new() });
     }
     for (at, interface) in router.interfaces.iter().enumerate() {
@@ -129,14 +133,14 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         });
         bases[known].feet.push((at, interface.vlan));
     }
-    let names = stand(&bases, &mut space, &mac(id.0));
+    let names = stand(&bases, &mut space, id.0);
     let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
     for (at, interface) in router.interfaces.iter().enumerate() {
         let foot = topology.foot(FootOf::Router(id, at));
         let plug = Plug { space: space.name.clone(), device: devices[at].clone() };
         topology.feet[foot.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
-        space.ip.extend(addresses.map(|address| address_line(address, &devices[at])));
+        space.steps.extend(addresses.map(|address| address_step(address, &devices[at])));
         let value = match interface.source_check {
             SourceCheck::Off => "0",
             SourceCheck::Strict => "1",
@@ -146,8 +150,8 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         space.late_settings.push((name, value.to_owned()));
     }
     let routes = router.routes.iter();
-    space.ip.extend(routes.map(|route| route_line(route.destination, &route.via, &devices)));
-    space.filter = filters::router(topology.site, id, &devices, &silent(&bases));
+    space.steps.extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
+    (space.filter, space.sets) = filters::router(topology.site, id, &devices, &silent(&bases));
     space
 }
 
@@ -176,17 +180,15 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
     }
     let bridges = host.forwards.value == Forwards::Bridges;
     let mut devices: Vec<String> = Vec::new();
-    let standing = stand(&bases, &mut space, &mac(number));
+    let standing = stand(&bases, &mut space, number);
     if bridges {
-        space.again_ip.clear();
-        space.ip.push("link add bridge0 type bridge mcast_snooping 0 stp_state 0 forward_delay 0".to_owned());
+        space.again.clear();
+        space.steps.push(json!(["bridge", "bridge0", 0]));
         for (_, device) in &standing {
-            space.ip.push(format!("link set {device} master bridge0"));
-            space.again_bridge.push(format!("link set dev {device} learning off"));
+            space.steps.push(json!(["master", device, "bridge0"]));
+            space.again.push(json!(["deaf", device]));
         }
-        space.ip.push("link set bridge0 up".to_owned());
-        space.again_ip.push("link set bridge0 type bridge fdb_flush".to_owned());
-        space.again_ip.push(format!("link set bridge0 address {}", mac(number)));
+        space.again.push(json!(["hardware", "bridge0", mac(number)]));
         devices.resize(standing.len(), "bridge0".to_owned());
     } else {
         devices.extend(standing.into_iter().map(|(_, device)| device));
@@ -196,21 +198,19 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
         let plug = Plug { space: space.name.clone(), device: devices[at].clone() };
         topology.feet[foot.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
-        space.ip.extend(addresses.map(|address| address_line(address, &devices[at])));
+        space.steps.extend(addresses.map(|address| address_step(address, &devices[at])));
     }
     let routes = host.routes.iter();
-    space.ip.extend(routes.map(|route| route_line(route.destination, &route.via, &devices)));
+    space.steps.extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
     let defaults = default_gateways(topology.site, host);
-    space.ip.extend(defaults.map(|(interface, address)| {
-        format!("route add {} via {address} dev {}", everything(address), devices[interface])
-    }));
-    space.filter = filters::host(&silent(&bases));
+    space.steps.extend(defaults.map(|(interface, address)| default_step(address, &devices[interface])));
+    let plain = host.interfaces.len() < 2 && host.forwards.value == Forwards::No;
+    (space.filter, space.sets) = filters::host(&silent(&bases), plain);
     space
 }
 
-fn address_line(address: InterfaceAddress, device: &str) -> String {
-    let tail = if address.family() == Family::V6 { " nodad" } else { "" };
-    format!("addr add {address} dev {device}{tail}")
+fn address_step(address: InterfaceAddress, device: &str) -> Value {
+    json!(["address", device, address.address(), address.0.prefix_len()])
 }
 
 /// The next hop of each family: the host's own, else that of the first segment that it has an address on, else
@@ -244,7 +244,7 @@ pub fn default_gateways<'s>(site: &'s Site, host: &'s Host) -> impl Iterator<Ite
 }
 
 /// Permanent entries for everybody's addresses that are on-link by an interface's own addresses.
-fn neighbour_lines(topology: &Topology<'_>, here: &Owner, owners: &[Owner]) -> Vec<String> {
+fn neighbour_lines(topology: &Topology<'_>, here: &Owner, owners: &[Owner]) -> Vec<Value> {
     let mut lines = Vec::new();
     for other in owners.iter().filter(|other| other.number != here.number) {
         for &(foot, own) in &here.addresses {
@@ -253,7 +253,7 @@ fn neighbour_lines(topology: &Topology<'_>, here: &Owner, owners: &[Owner]) -> V
                 let address = address.address();
                 if own.prefix().contains(address) {
                     let mac = mac(other.number);
-                    let line = format!("neigh replace {address} lladdr {mac} dev {device} nud permanent");
+                    let line = json!(["neighbour", device, address, mac]);
                     if !lines.contains(&line) {
                         lines.push(line);
                     }

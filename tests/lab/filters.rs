@@ -16,14 +16,15 @@ use crate::TODAY;
 /// Neighbour discovery is layer 2's business, whatever the rules say.
 const NEIGHBOURS: &str = "icmpv6 type { 133, 134, 135, 136 } accept\n";
 
-/// What a host records.
-pub fn host(silent: &[String]) -> String {
-    table(&Parts { arriving: drops(silent), ..Parts::default() })
+/// What a host does and records, and the sets that it records in. A plain host has one interface and
+/// takes what arrives.
+pub fn host(silent: &[String], plain: bool) -> (String, Vec<String>) {
+    table(&Parts { arriving: drops(silent), plain, ..Parts::default() })
 }
 
 /// What a gateway or router does and records. `devices` are the names of its interfaces, `silent` those of
 /// cables where untagged frames meet no interface.
-pub fn router(site: &Site, id: RouterId, devices: &[String], silent: &[String]) -> String {
+pub fn router(site: &Site, id: RouterId, devices: &[String], silent: &[String]) -> (String, Vec<String>) {
     let router = site.router(id);
     let mut parts = Parts { arriving: drops(silent), ..Parts::default() };
     for (interface, device) in router.interfaces.iter().zip(devices) {
@@ -50,6 +51,7 @@ fn drops(silent: &[String]) -> String {
 
 #[derive(Default)]
 struct Parts {
+    plain: bool,
     sets: Vec<String>,
     arriving: String,
     checks: String,
@@ -61,9 +63,10 @@ struct Parts {
 
 const RECORD: &str = "meta l4proto . th sport . th dport";
 
-fn table(parts: &Parts) -> String {
+fn table(parts: &Parts) -> (String, Vec<String>) {
     let mut text = String::from("table inet lab {\n");
-    for name in ["arrived", "passed", "taken"] {
+    let everywhere: &[&str] = if parts.plain { &["taken"] } else { &["arrived", "passed", "taken"] };
+    for name in everywhere {
         let kind = "type ifname . inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
         writeln!(text, "set {name} {{ {kind} }}").expect("a string");
     }
@@ -75,8 +78,13 @@ fn table(parts: &Parts) -> String {
         writeln!(text, "chain {name} {{ type {hook}; policy accept;\n{rules}}}").expect("a string");
     };
     let seen = |set: &str| format!("meta l4proto {{ tcp, udp }} add @{set} {{ iifname . {RECORD} }}\n");
-    let arriving = format!("{}{}", parts.arriving, seen("arrived"));
-    chain("arriving", "filter hook prerouting priority -310", &arriving);
+    if !parts.plain {
+        let arriving = format!("{}{}", parts.arriving, seen("arrived"));
+        chain("arriving", "filter hook prerouting priority -310", &arriving);
+        chain("passing", "filter hook forward priority 50", &seen("passed"));
+    } else if !parts.arriving.is_empty() {
+        chain("arriving", "filter hook prerouting priority -310", &parts.arriving);
+    }
     if !parts.checks.is_empty() {
         chain("checks", "filter hook prerouting priority -305", &parts.checks);
     }
@@ -86,10 +94,10 @@ fn table(parts: &Parts) -> String {
         chain("forwarding", "filter hook forward priority 0", &parts.forward);
         chain("inward", "filter hook input priority 0", &parts.input);
     }
-    chain("passing", "filter hook forward priority 50", &seen("passed"));
     chain("taking", "filter hook input priority 50", &seen("taken"));
     text.push_str("}\n");
-    text
+    let sets = everywhere.iter().map(|name| (*name).to_owned()).chain(parts.sets.iter().cloned());
+    (text, sets.collect())
 }
 
 struct Gate<'a> {

@@ -1,4 +1,4 @@
-//! What the machine starts with: a kernel's modules, Python and the programs that set up networks.
+//! What the machine starts with: a kernel's modules, Python.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -31,7 +31,7 @@ pub const PYTHON: &str = "/usr/bin/python3";
 
 /// Lists the files of all Python modules that the guest's program imports.
 const LIST_MODULES: &str = "
-import sys, ctypes, json, os, re, select, socket, struct, time, errno, encodings.ascii, encodings.idna
+import sys, ctypes, json, os, select, socket, struct, time, errno, encodings.ascii, encodings.idna
 for module in list(sys.modules.values()):
     for name in ('__file__', '__cached__'):
         path = getattr(module, name, None)
@@ -42,15 +42,10 @@ for module in list(sys.modules.values()):
 /// Everything but the job, as one archive.
 pub fn build(kernel: &Path) -> Result<Vec<u8>, String> {
     let mut files = Files::default();
-    for program in ["ip", "bridge"] {
-        files.program(&found(program)?)?;
-    }
     let busybox = found("busybox")?;
     files.add(&busybox, "bin/busybox")?;
     files.python()?;
-    for library in ["libnftables.so.1"] {
-        files.library(library)?;
-    }
+    files.library("libnftables.so.1")?;
     let order = modules(kernel)?;
     let mut script = String::from(
         "#!/bin/busybox sh\n\
@@ -64,7 +59,7 @@ pub fn build(kernel: &Path) -> Result<Vec<u8>, String> {
         script.push_str(&format!("/bin/busybox insmod /{name}\n"));
     }
     script.push_str(&format!(
-        "{PYTHON} -I -S /guest.py > /dev/ttyS0 2>&1\n/bin/busybox reboot -f\n"
+        "{PYTHON} -S -B /guest.py > /dev/ttyS0 2>&1\n/bin/busybox reboot -f\n"
     ));
     let mut archive = files.archive();
     archive.file("init", 0o755, 0, script.as_bytes());

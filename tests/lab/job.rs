@@ -92,7 +92,7 @@ impl Job {
             "cables": topology.cables,
             "settle": if topology.negotiates() { 5.0 } else { 0.3 },
             "probes": self.spell_probes(0),
-            "again": self.spell_probes(SECOND - FIRST),
+            "second": self.spell_probes(SECOND - FIRST),
             "responders": responders(topology),
             "takers": takers(topology).iter().map(|plug| json!([plug.space, plug.device])).collect::<Vec<_>>(),
             "frames": self.spell_frames(),

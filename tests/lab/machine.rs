@@ -9,7 +9,10 @@ use super::cpio::Archive;
 use super::image;
 
 /// Runs inside.
-const GUEST: &str = include_str!("guest.py");
+const GUEST: [(&str, &str); 2] = [
+    ("guest.py", include_str!("guest.py")),
+    ("netlink.py", include_str!("netlink.py")),
+];
 
 /// Last line of a run that went well.
 const DONE: &str = "done";
@@ -36,8 +39,6 @@ pub fn missing() -> Option<String> {
     let needs = [
         ("qemu-system-x86_64", "qemu-system-x86"),
         ("busybox", "busybox-static"),
-        ("ip", "iproute2"),
-        ("bridge", "iproute2"),
         ("python3", "python3"),
         ("nft", "nftables"),
         ("ldd", "libc-bin"),
@@ -66,7 +67,9 @@ pub fn run(job: &[u8]) -> Vec<String> {
     fs::create_dir_all(&folder).expect("a writable target folder");
     let base = image::build(&kernel_folder()).unwrap_or_else(|error| panic!("{error}"));
     let mut own = Archive::default();
-    own.file("guest.py", 0o644, 0, GUEST.as_bytes());
+    for (name, text) in GUEST {
+        own.file(name, 0o644, 0, text.as_bytes());
+    }
     own.file("job.json", 0o644, 0, job);
     let archive = folder.join("start.cpio");
     fs::write(&archive, [base, own.close()].concat()).expect("a writable target folder");

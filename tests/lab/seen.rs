@@ -11,6 +11,8 @@ pub struct Seen {
     pub arrived: BTreeSet<(String, String)>,
     /// Namespaces that forwarded it.
     pub passed: BTreeSet<String>,
+    /// The same where it was for the device itself.
+    pub reached: BTreeSet<(String, String)>,
     /// Namespaces that it was for.
     pub taken: BTreeSet<String>,
     /// Gateways that decided, and by what: `rule3`, `default`.
@@ -43,7 +45,6 @@ pub fn read(lines: &[String]) -> Vec<Sight> {
                 let takers = sight.frames.entry(number).or_default();
                 takers.insert(((*space).to_owned(), (*device).to_owned()));
             }
-            (["time", ..], _) => println!("{line}"),
             _ => panic!("the guest says: {line}"),
         }
     }
@@ -68,6 +69,7 @@ impl Sight {
                 seen.passed.insert(space);
             }
             "taken" => {
+                seen.reached.insert((space.clone(), device.to_owned()));
                 seen.taken.insert(space);
             }
             _ => {

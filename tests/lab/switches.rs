@@ -9,6 +9,8 @@ use std::fmt::Write;
 
 use boundwalk::model::{FrameTypes, Lacp, PortVlans, Switch, VlanId};
 
+use serde_json::{Value, json};
+
 use crate::topology::{SWITCHES, Space, Topology};
 
 /// A logical port in the kernel.
@@ -31,30 +33,24 @@ pub fn build(topology: &mut Topology<'_>) {
     let unset = PortVlans::default();
     for (number, switch) in topology.site.switches.iter().enumerate() {
         let bridge = format!("s{number}");
-        let filtering = u8::from(switch.vlan_aware);
-        space.ip.push(format!(
-            "link add {bridge} type bridge vlan_filtering {filtering} vlan_default_pvid 0 \
-             mcast_snooping 0 stp_state 0 forward_delay 0"
-        ));
-        space.ip.push(format!("link set {bridge} up"));
+        space.steps.push(json!(["bridge", bridge, u8::from(switch.vlan_aware)]));
         let ports = ports(topology, number, switch, &unset, &mut space);
         let alive: BTreeSet<VlanId> = ports.iter().flat_map(|port| port.vlans.members().iter().collect::<Vec<_>>()).collect();
         for port in &ports {
             let device = &port.device;
-            space.ip.push(format!("link set {device} master {bridge} up"));
-            space.again_bridge.push(format!("link set dev {device} learning off"));
+            space.steps.push(json!(["master", device, bridge]));
+            space.steps.push(json!(["up", device]));
+            space.again.push(json!(["deaf", device]));
             if port.isolated {
-                space.bridge.push(format!("link set dev {device} isolated on"));
+                space.steps.push(json!(["isolated", device]));
             }
             if switch.vlan_aware {
-                let lines = vlan_lines(port, &alive, &mut leaving);
-                space.bridge.extend(lines);
+                space.steps.extend(member_steps(port, &alive, &mut leaving));
                 if port.vlans.accept == FrameTypes::Untagged {
                     writeln!(arriving, "iifname {device} vlan id 1-4095 drop").expect("a string");
                 }
             }
         }
-        space.again_ip.push(format!("link set {bridge} type bridge fdb_flush"));
     }
     space.filter = format!(
         "table bridge ports {{\n\
@@ -95,7 +91,7 @@ fn ports<'s>(
             continue;
         }
         let device = format!("s{number}l{at}");
-        space.ip.extend(bond_lines(&device, lag.lacp, &members));
+        space.steps.extend(bond_steps(&device, lag.lacp, &members));
         bridged.push(Bridged {
             device,
             vlans: &lag.vlans,
@@ -106,35 +102,30 @@ fn ports<'s>(
 }
 
 /// A bond of some devices.
-pub fn bond_lines(bond: &str, lacp: Lacp, members: &[String]) -> Vec<String> {
+pub fn bond_steps(bond: &str, lacp: Lacp, members: &[String]) -> Vec<Value> {
     let mode = match lacp {
-        Lacp::Active => "802.3ad lacp_rate fast miimon 100",
-        Lacp::Passive => "802.3ad lacp_rate fast lacp_active off miimon 100",
-        Lacp::Static => "balance-xor miimon 100",
+        Lacp::Active => "active",
+        Lacp::Passive => "passive",
+        Lacp::Static => "static",
     };
-    let mut lines = vec![format!("link add {bond} type bond mode {mode}")];
-    lines.extend(members.iter().map(|member| format!("link set {member} master {bond}")));
-    lines
+    let mut steps = vec![json!(["bond", bond, mode])];
+    steps.extend(members.iter().map(|member| json!(["master", member, bond])));
+    steps
 }
 
-fn vlan_lines(port: &Bridged<'_>, alive: &BTreeSet<VlanId>, leaving: &mut String) -> Vec<String> {
+fn member_steps(port: &Bridged<'_>, alive: &BTreeSet<VlanId>, leaving: &mut String) -> Vec<Value> {
     let (device, vlans) = (&port.device, port.vlans);
-    let native = |vlan: VlanId| match vlans.pvid == Some(vlan) && vlans.accept != FrameTypes::Tagged {
-        true => " pvid",
-        false => "",
-    };
-    let mut lines: Vec<String> = Vec::new();
-    for vlan in vlans.members().iter() {
-        let untagged = if vlans.untagged.contains(vlan) { " untagged" } else { "" };
-        lines.push(format!("vlan add dev {device} vid {vlan}{}{untagged}", native(vlan)));
-    }
+    let native = |vlan: VlanId| vlans.pvid == Some(vlan) && vlans.accept != FrameTypes::Tagged;
+    let step = |vlan: VlanId, untagged: bool| json!(["member", device, vlan.get(), native(vlan), untagged]);
+    let members = vlans.members();
+    let members = members.iter().map(|vlan| step(vlan, vlans.untagged.contains(vlan)));
+    let mut steps: Vec<Value> = members.collect();
     if !vlans.ingress_filter {
-        for vlan in alive.iter().copied().chain(vlans.pvid) {
-            if !vlans.carries(vlan) {
-                lines.push(format!("vlan add dev {device} vid {vlan}{}", native(vlan)));
-                writeln!(leaving, "oifname {device} vlan id {vlan} drop").expect("a string");
-            }
+        let strange: BTreeSet<VlanId> = alive.iter().copied().chain(vlans.pvid).collect();
+        for vlan in strange.into_iter().filter(|&vlan| !vlans.carries(vlan)) {
+            steps.push(step(vlan, false));
+            writeln!(leaving, "oifname {device} vlan id {vlan} drop").expect("a string");
         }
     }
-    lines
+    steps
 }

@@ -7,8 +7,9 @@ use std::collections::BTreeMap;
 use std::net::IpAddr;
 
 use boundwalk::forwarding::layer2::{Fabric, FootId, FootOf};
-use boundwalk::model::{Family, HostId, InterfaceAddress, Lacp, LinkEnd, Prefix, RouterId, Site, Via};
+use boundwalk::model::{HostId, InterfaceAddress, Lacp, LinkEnd, Prefix, RouterId, Site, Via};
 use serde::Serialize;
+use serde_json::{Value, json};
 
 use crate::{devices, switches};
 
@@ -18,17 +19,16 @@ pub struct Space {
     pub name: String,
     /// Kernel settings before there is any device.
     pub settings: Vec<(String, String)>,
-    /// Lines for `ip`, then for `bridge`.
-    pub ip: Vec<String>,
-    pub bridge: Vec<String>,
+    /// Steps of `netlink.py` that make its interfaces, addresses and routes.
+    pub steps: Vec<Value>,
     /// Kernel settings of single devices.
     pub late_settings: Vec<(String, String)>,
-    /// Rules of the packet filter.
+    /// Rules of the packet filter, and the sets that it records in.
     pub filter: String,
-    /// Lines before the second pass: one hardware address for each device, permanent neighbours, no
+    pub sets: Vec<String>,
+    /// Steps before the second pass: one hardware address for each device, permanent neighbours, no
     /// learning.
-    pub again_ip: Vec<String>,
-    pub again_bridge: Vec<String>,
+    pub again: Vec<Value>,
 }
 
 /// Name of the namespace of all switches.
@@ -46,8 +46,8 @@ pub struct Topology<'s> {
     pub site: &'s Site,
     pub fabric: Fabric,
     pub spaces: Vec<Space>,
-    /// Lines that make all cables.
-    pub cables: Vec<String>,
+    /// Namespace, interface and hardware address of both ends of every cable.
+    pub cables: Vec<Value>,
     /// Every plugged end.
     pub plugs: Vec<Plug>,
     /// Names of the ports of each router, in the order in which they get numbers.
@@ -113,11 +113,8 @@ impl<'s> Topology<'s> {
             let [near, far] = [one, other].map(|end| self.ends(end));
             for (near, far) in near.into_iter().zip(far) {
                 let number = self.plugs.len();
-                let line = format!(
-                    "link add {} address 02:00:00:00:{:02x}:01 netns {} type veth \
-                     peer name {} address 02:00:00:00:{:02x}:02 netns {}",
-                    near.device, number, near.space, far.device, number, far.space
-                );
+                let mac = |end: u8| format!("02:00:00:00:{number:02x}:{end:02x}");
+                let line = json!([near.space, near.device, mac(1), far.space, far.device, mac(2)]);
                 self.cables.push(line);
                 self.plugs.extend([near, far]);
             }
@@ -236,20 +233,17 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     owners
 }
 
-/// The route line of one route; `devices` are the names of the interfaces.
-pub fn route_line(destination: Prefix, via: &Via, devices: &[String]) -> String {
+/// The step for one route; `devices` are the names of the interfaces.
+pub fn route_step(destination: Prefix, via: &Via, devices: &[String]) -> Value {
+    let (network, length) = (destination.net().addr(), destination.net().prefix_len());
     match via {
-        Via::NextHop { address, interface } => {
-            format!("route add {destination} via {address} dev {}", devices[*interface])
-        }
-        Via::Discard => format!("route add blackhole {destination}"),
+        Via::NextHop { address, interface } => json!(["route", network, length, address, devices[*interface]]),
+        Via::Discard => json!(["route", network, length, null, null]),
     }
 }
 
-/// The default route's destination in a family.
-pub fn everything(address: IpAddr) -> &'static str {
-    match Family::of(address) {
-        Family::V4 => "0.0.0.0/0",
-        Family::V6 => "::/0",
-    }
+/// The step for a default route.
+pub fn default_step(via: IpAddr, device: &str) -> Value {
+    let everything = if via.is_ipv4() { "0.0.0.0" } else { "::" };
+    json!(["route", everything, 0, via, device])
 }
