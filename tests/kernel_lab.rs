@@ -11,6 +11,8 @@
 mod cpio;
 #[path = "lab/devices.rs"]
 mod devices;
+#[path = "lab/drawn.rs"]
+mod drawn;
 #[path = "lab/filters.rs"]
 mod filters;
 #[path = "lab/image.rs"]
@@ -21,6 +23,9 @@ mod job;
 mod judge;
 #[path = "lab/machine.rs"]
 mod machine;
+#[path = "support/random.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod random;
 #[path = "lab/seen.rs"]
 mod seen;
 #[path = "lab/switches.rs"]
@@ -34,10 +39,14 @@ use boundwalk::model::{Date, Site};
 
 use job::Job;
 use judge::Tally;
+use random::Random;
 use topology::Topology;
 
 /// No rule here expires.
 const TODAY: Date = Date::constant(2026, 4, 1);
+
+/// How many sites are drawn.
+const DRAWN: u64 = 28;
 
 const HEAD: &str = include_str!("lab/sites/head.toml");
 
@@ -75,17 +84,12 @@ fn a_kernel_delivers_what_the_model_says() {
         skip(&reason);
         return;
     }
-    let only = std::env::var("BOUNDWALK_LAB_SITE").unwrap_or_default();
-    let sites: Vec<(String, Site)> = SITES
-        .iter()
-        .filter(|(name, _)| name.contains(&only))
-        .map(|(name, text)| ((*name).to_owned(), load(name, &format!("{HEAD}{text}"))))
-        .collect();
+    let sites = sites();
     let laid: Vec<(&str, Topology<'_>, Job)> = sites
         .iter()
         .map(|(name, site)| {
             let topology = Topology::new(site);
-            let job = Job::new(&topology, 2, &[]);
+            let job = Job::new(&topology);
             (name.as_str(), topology, job)
         })
         .collect();
@@ -102,6 +106,23 @@ fn a_kernel_delivers_what_the_model_says() {
         }
     }
     assert!(report.is_empty(), "{report}\n{tally:?}");
+}
+
+/// Sites made by hand and drawn ones. `BOUNDWALK_LAB_SITE=native` takes those with that in their name,
+/// `BOUNDWALK_SITES=200` draws so many.
+fn sites() -> Vec<(String, Site)> {
+    let only = std::env::var("BOUNDWALK_LAB_SITE").unwrap_or_default();
+    let drawn = std::env::var("BOUNDWALK_SITES").ok().and_then(|text| text.parse().ok());
+    let mut texts: Vec<(String, String)> = SITES.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect();
+    for seed in 0..drawn.unwrap_or(DRAWN) {
+        texts.push((format!("drawn-{seed}"), drawn::site(&mut Random::new(seed))));
+    }
+    texts.retain(|(name, _)| name.contains(&only));
+    let loaded = texts.into_iter().map(|(name, text)| {
+        let site = load(&name, &format!("{HEAD}{text}"));
+        (name, site)
+    });
+    loaded.collect()
 }
 
 fn load(name: &str, text: &str) -> Site {

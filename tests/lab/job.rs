@@ -40,19 +40,14 @@ pub struct Job {
 }
 
 impl Job {
-    /// `rounds`: how many of the services each pair of addresses uses.
-    pub fn new(topology: &Topology<'_>, rounds: usize, extra: &[(HostId, Packet)]) -> Self {
+    pub fn new(topology: &Topology<'_>) -> Self {
         let mut job = Self { probes: Vec::new(), frames: frames(topology) };
-        job.add_pairs(topology, rounds);
-        for (from, packet) in extra {
-            let number = FIRST + job.probes.len() as u16;
-            let packet = Packet { source_port: number, ..*packet };
-            job.probes.push(Probe { number, from: *from, packet });
-        }
+        job.add_pairs(topology);
         job
     }
 
-    fn add_pairs(&mut self, topology: &Topology<'_>, rounds: usize) {
+    /// From every address of a host to every address of other devices, by two services in turn.
+    fn add_pairs(&mut self, topology: &Topology<'_>) {
         let owners = owners(topology.site, &topology.fabric);
         let routers = topology.site.routers.len();
         let mut turn = 0;
@@ -61,7 +56,7 @@ impl Job {
                 for (_, source) in &from.addresses {
                     for (_, target) in &other.addresses {
                         let (source, target) = (source.address(), target.address());
-                        for _ in 0..rounds {
+                        for _ in 0..2 {
                             turn += 1;
                             if source.is_ipv4() == target.is_ipv4() {
                                 self.add(HostId(host), source, target, SERVICES[turn % SERVICES.len()]);
