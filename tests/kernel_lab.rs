@@ -143,3 +143,7 @@ fn skip(reason: &str) {
     );
     eprintln!("SKIPPED a_kernel_delivers_what_the_model_says: {reason}");
 }
+#[test]
+fn zz_print() {
+    if let Ok(seed) = std::env::var("ZZ") { println!("{}", drawn::site(&mut Random::new(seed.parse().unwrap()))); }
+}

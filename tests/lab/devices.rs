@@ -80,9 +80,7 @@ fn stand(bases: &[Base], space: &mut Space, number: usize) -> Vec<(usize, String
                 continue;
             };
             let name = format!("f{interface}");
-            // An address of its own: an interface takes what is sent to it, as in the model.
-            let own = format!("04:00:00:00:{number:02x}:{interface:02x}");
-            space.steps.push(json!(["tagged", device, name, tag.get(), own]));
+            space.steps.push(json!(["tagged", device, name, tag.get()]));
             space.again.push(json!(["hardware", name, mac]));
             names.push((interface, name));
         }

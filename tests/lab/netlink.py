@@ -76,8 +76,8 @@ def bond(name, mode):
     return NEWLINK, CREATE, link(parts=[text(3, name), info("bond", *data)])
 
 
-def tagged(base, name, tag, address):
-    parts = [number(5, index(base)), text(3, name), attr(1, mac(address)), info("vlan", number(1, tag, "H"))]
+def tagged(base, name, tag):
+    parts = [number(5, index(base)), text(3, name), info("vlan", number(1, tag, "H"))]
     return NEWLINK, CREATE, link(parts=parts, flags=UP, mask=UP)
 
 

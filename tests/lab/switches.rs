@@ -124,7 +124,11 @@ fn member_steps(port: &Bridged<'_>, alive: &BTreeSet<VlanId>, leaving: &mut Stri
         let strange: BTreeSet<VlanId> = alive.iter().copied().chain(vlans.pvid).collect();
         for vlan in strange.into_iter().filter(|&vlan| !vlans.carries(vlan)) {
             steps.push(step(vlan, false));
-            writeln!(leaving, "oifname {device} vlan id {vlan} drop").expect("a string");
+            // The tag that leaving puts on, not one that it exposes: that one the kernel keeps in the frame, so
+            // that it is the frame's type and no other tag follows.
+            let outer = format!("oifname {device} @ll,96,16 0x8100 @ll,112,16 & 0x0fff == {vlan}");
+            writeln!(leaving, "{outer} meta protocol != 0x8100 drop").expect("a string");
+            writeln!(leaving, "{outer} @ll,128,16 0x8100 drop").expect("a string");
         }
     }
     steps
