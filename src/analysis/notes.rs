@@ -1,22 +1,13 @@
 //! What an answer rests on.
 
 use crate::forwarding::Network;
-use crate::model::{Family, SegmentId};
+use crate::forwarding::layer2::FootOf;
+use crate::model::{Family, SegmentId, Site};
 
 /// What was modelled and assumed, in sentences, and the caution that goes with every answer.
 pub fn notes(network: &Network<'_>) -> Vec<String> {
     let mut notes = vec![modelled(network)];
-    notes.push(
-        "Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it. Switch \
-         ports, VLAN membership and cables are read and checked for sense, but no path through them is \
-         computed."
-            .to_owned(),
-    );
-    notes.push(
-        "A hostile device is one on the sender's segment that uses any source address and any next hop there; \
-         VLAN tags of its own making are not tried."
-            .to_owned(),
-    );
+    notes.extend(layer2(network));
     notes.extend(several_routers(network));
     notes.extend(external(network));
     notes.push(
@@ -64,6 +55,52 @@ fn modelled(network: &Network<'_>) -> String {
     format!("Modelled: {}; IPv4 and IPv6 apart.", parts.join(", "))
 }
 
+/// How frames are taken to move, and what a hostile device may do to them.
+fn layer2(network: &Network<'_>) -> Vec<String> {
+    let site = network.site;
+    if site.switches.is_empty() && site.links.is_empty() {
+        return vec![
+            "Layer 2 is assumed clean: a segment joins exactly the interfaces that the file puts on it; no \
+             switch or cable is described."
+                .to_owned(),
+            "A hostile device is one on the sender's segment that uses any source address and any next hop \
+             there; VLAN tags of its own making are not tried."
+                .to_owned(),
+        ];
+    }
+    let mut notes = vec![format!(
+        "Layer 2 is computed from {} and {}: where frames can be flooded, whatever addresses the switches have \
+         learned; every cable is taken to carry, and every live port to be a place to plug in.",
+        count(site.switches.len(), "switch").replace("switchs", "switches"),
+        count(site.links.len(), "cable")
+    )];
+    notes.extend(assumed(network));
+    notes.push(
+        "A hostile device is one at any live port of the sender's segment that uses any source address and any \
+         next hop, and puts no tag, one or two on its frames."
+            .to_owned(),
+    );
+    notes
+}
+
+/// Interfaces without a cable.
+fn assumed(network: &Network<'_>) -> Option<String> {
+    const FEW: usize = 8;
+    let fabric = &network.fabric;
+    let feet = fabric.feet.iter().filter(|foot| foot.assumed);
+    let names: Vec<String> = feet.map(|foot| foot_name(network.site, foot.of)).collect();
+    let shown = names[..names.len().min(FEW)].join(", ");
+    let more = match names.len().saturating_sub(FEW) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    (!names.is_empty()).then(|| {
+        format!(
+            "No cable is described for {shown}{more}: layer 2 is assumed clean there, each on its segment."
+        )
+    })
+}
+
 fn several_routers(network: &Network<'_>) -> Option<String> {
     let several: Vec<&str> = network
         .site
@@ -104,5 +141,19 @@ fn count(number: usize, word: &str) -> String {
     match number {
         1 => format!("1 {word}"),
         _ => format!("{number} {word}s"),
+    }
+}
+
+/// `edge:office`, `jump:eth1`.
+pub fn foot_name(site: &Site, foot: FootOf) -> String {
+    match foot {
+        FootOf::Router(router, at) => {
+            let router = site.router(router);
+            format!("{}:{}", router.name.value, router.interfaces[at].name.value)
+        }
+        FootOf::Host(host, at) => {
+            let host = site.host(host);
+            format!("{}:{}", host.name.value, host.interfaces[at].name.value)
+        }
     }
 }

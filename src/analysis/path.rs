@@ -5,6 +5,7 @@ use std::net::IpAddr;
 use crate::forwarding::{Network, Packet, Sender, Trace, trace};
 use crate::model::{Family, HostId, SegmentId};
 
+use super::legs::{Leg, legs};
 use super::party::Party;
 
 /// Why a packet has no path to look at.
@@ -29,6 +30,9 @@ pub struct PathResult {
     pub forged: bool,
     /// One walk for each router that the sender may use.
     pub traces: Vec<Trace>,
+    /// For each walk the frames that it takes: before each step the leg that leads to it, and last the one to
+    /// the receiver.
+    pub legs: Vec<Vec<Option<Leg>>>,
 }
 
 /// Walks a packet. `from` is where it starts; without it, the segment that holds the source address does.
@@ -72,11 +76,13 @@ pub fn path(
         (false, Some(segment)) => Sender::Hostile(segment),
         _ => configured,
     };
+    let traces = trace(network, sender, packet);
     Ok(PathResult {
         sender,
         packet: *packet,
         forged: !own,
-        traces: trace(network, sender, packet),
+        legs: traces.iter().map(|trace| legs(network, sender, trace)).collect(),
+        traces,
     })
 }
 

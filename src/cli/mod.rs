@@ -3,7 +3,9 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
+mod bypass;
 mod compute;
+mod isolation;
 mod matrix;
 mod new;
 mod output;
@@ -60,6 +62,10 @@ enum Command {
     Review(review::Arguments),
     /// Show who can reach what.
     Matrix(matrix::Arguments),
+    /// Find ways round the gateway, and what closes them.
+    Bypass(bypass::Arguments),
+    /// Prove that segments are isolated, or show what reaches them.
+    Isolation(isolation::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Write a commented starter site.
@@ -98,6 +104,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let result = match arguments.command {
         Command::Review(arguments) => review::run(&arguments, &mut output),
         Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
+        Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
+        Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),

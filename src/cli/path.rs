@@ -83,7 +83,11 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
         Format::Text => {
             let shown = path_text(&network, sources, &result, arguments.rules, paint);
-            let caution = format!("Layer 2 is assumed clean. {CAUTION}");
+            let wired = !opened.site.switches.is_empty() || !opened.site.links.is_empty();
+            let caution = match wired {
+                true => format!("Layer 2 is computed from switches and cables. {CAUTION}"),
+                false => format!("Layer 2 is assumed clean. {CAUTION}"),
+            };
             let caution = wrapped(&caution, paint.columns.max(30)).join("\n");
             format!("{shown}\n{caution}\n")
         }

@@ -171,8 +171,7 @@ impl Build<'_> {
                 attached.extend(feet.filter(|&foot| wiring.two_way_with(foot, number)));
             }
         }
-        let hosts = wiring.feet_of(segment).iter().copied();
-        for host in hosts.filter(|&foot| self.is_host(foot)) {
+        for &host in wiring.feet_of(segment) {
             let feet = wiring.from_foot(host).feet.iter().copied();
             attached.extend(feet.filter(|&foot| wiring.two_way(foot, host)));
         }
@@ -223,8 +222,7 @@ impl Build<'_> {
         found: &dyn Fn(FootId) -> bool,
     ) -> Option<Option<IntervalSet>> {
         let hosts = self.wiring.feet_of(segment).iter().copied();
-        let hosts: Vec<FootId> = hosts.filter(|&foot| self.is_host(foot)).collect();
-        let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.into_iter().partition(|&foot| found(foot));
+        let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.partition(|&foot| found(foot));
         if anyone {
             let off = self.addresses(&off);
             let all = self.plan.family.full();

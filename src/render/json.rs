@@ -12,7 +12,7 @@ use super::shape::{PairFlows, Sheet, Side};
 
 /// A place in an input.
 #[derive(Serialize)]
-struct JsonPlace {
+pub(super) struct JsonPlace {
     file: String,
     line: u32,
     column: u32,
@@ -241,7 +241,7 @@ pub(super) fn json_rule(
     }
 }
 
-fn json_place(sources: &Sources, span: Span) -> Option<JsonPlace> {
+pub(super) fn json_place(sources: &Sources, span: Span) -> Option<JsonPlace> {
     let source = sources.get(span.file)?;
     let position = source.position(span.start);
     Some(JsonPlace {

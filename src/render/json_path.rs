@@ -2,11 +2,13 @@
 
 use serde::Serialize;
 
-use crate::analysis::PathResult;
+use crate::analysis::{Leg, PathResult, foot_name};
 use crate::diagnostic::Sources;
+use crate::forwarding::layer2::Admitted;
 use crate::forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
 use crate::model::{Family, Site};
 
+use super::frames::{assumed, node_name, socket_name};
 use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};
 use super::words::{mismatch_text, stop_text};
 
@@ -29,6 +31,31 @@ struct JsonWay {
     replies: Option<&'static str>,
     packet: JsonPacket,
     steps: Vec<JsonStep>,
+    /// The frames under it; none where layer 2 is assumed.
+    frames: Vec<JsonFrames>,
+}
+
+#[derive(Serialize)]
+struct JsonFrames {
+    /// Number of the step that they lead to, from 1; one past the last: to the receiver.
+    before_step: usize,
+    /// Tags that the sender puts on, outermost first.
+    sent: Vec<u16>,
+    switches: Vec<JsonSwitch>,
+    /// The interface that takes the frame; null: whatever may be plugged in.
+    taken_by: Option<String>,
+    at: String,
+}
+
+#[derive(Serialize)]
+struct JsonSwitch {
+    device: String,
+    ingress: String,
+    arrived: Vec<u16>,
+    vlan: Option<u16>,
+    admitted_by: Option<&'static str>,
+    egress: String,
+    left: Vec<u16>,
 }
 
 #[derive(Serialize)]
@@ -62,7 +89,7 @@ pub fn path_json(
         Sender::Segment(segment) | Sender::Hostile(segment) => &site.segment(segment).name.value,
         Sender::Host(host) => &site.host(host).name.value,
     };
-    let ways = result.traces.iter();
+    let ways = result.traces.iter().zip(&result.legs);
     to_text(&JsonPath {
         document: "boundwalk-path",
         version: 1,
@@ -70,13 +97,18 @@ pub fn path_json(
         forged: result.forged,
         packet: json_packet(&result.packet),
         ways: ways
-            .map(|trace| json_way(network, plan, sources, trace))
+            .map(|(trace, legs)| json_way(network, plan, sources, (trace, legs)))
             .collect(),
         notes: notes.to_vec(),
     })
 }
 
-fn json_way(network: &Network<'_>, plan: &Plan, sources: &Sources, trace: &Trace) -> JsonWay {
+fn json_way(
+    network: &Network<'_>,
+    plan: &Plan,
+    sources: &Sources,
+    (trace, legs): (&Trace, &[Option<Leg>]),
+) -> JsonWay {
     let (place, stopped) = match trace.outcome {
         Outcome::Delivered(place) => (Some(place_name(network.site, place)), None),
         Outcome::Stopped(stop) => (None, Some(stop_text(stop))),
@@ -97,6 +129,37 @@ fn json_way(network: &Network<'_>, plan: &Plan, sources: &Sources, trace: &Trace
             .iter()
             .map(|step| json_step(network, plan, sources, step))
             .collect(),
+        frames: legs
+            .iter()
+            .enumerate()
+            .filter_map(|(number, leg)| Some((number, leg.as_ref()?)))
+            .filter(|(_, leg)| !assumed(network, &leg.way))
+            .map(|(number, leg)| json_frames(network, number, leg))
+            .collect(),
+    }
+}
+
+fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
+    let foot = leg.way.foot.map(|foot| network.fabric.foot(foot).of);
+    let switches = leg.way.steps.iter().map(|step| JsonSwitch {
+        device: node_name(network, step.node),
+        ingress: socket_name(network, step.ingress),
+        arrived: step.arrived.clone(),
+        vlan: step.vlan.map(|(vlan, _)| vlan.get()),
+        admitted_by: step.vlan.map(|(_, why)| match why {
+            Admitted::Pvid => "pvid",
+            Admitted::Member => "member",
+            Admitted::Unfiltered => "unfiltered",
+        }),
+        egress: socket_name(network, step.egress),
+        left: step.left.clone(),
+    });
+    JsonFrames {
+        before_step: number + 1,
+        sent: leg.way.sent.clone(),
+        switches: switches.collect(),
+        taken_by: foot.map(|foot| foot_name(network.site, foot)),
+        at: socket_name(network, leg.end.socket),
     }
 }
 

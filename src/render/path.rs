@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::PathResult;
+use crate::analysis::{Leg, PathResult};
 use crate::diagnostic::Sources;
 use crate::forwarding::{
     DeviceId, DeviceIndex, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass, RuleTry,
@@ -12,6 +12,7 @@ use crate::model::{Family, Filter, Interface, Router, Site, SourceCheck, show_in
 use crate::packet::Interval;
 
 use super::flows::packet_text;
+use super::frames::{assumed, frame_lines};
 use super::matrix::Paint;
 use super::text::{clean, wrapped};
 use super::words::{mismatch_text, rule_name, stop_text};
@@ -41,7 +42,7 @@ pub fn path_text(
             let title = format!("Way {} of {}", number + 1, result.traces.len());
             let _ = writeln!(out, "{}", paint.strong(&title));
         }
-        view.trace(&mut out, trace);
+        view.trace(&mut out, trace, &result.legs[number]);
     }
     out
 }
@@ -87,10 +88,12 @@ impl View<'_> {
         }
     }
 
-    fn trace(&self, out: &mut String, trace: &Trace) {
+    fn trace(&self, out: &mut String, trace: &Trace, legs: &[Option<Leg>]) {
         for (number, step) in trace.steps.iter().enumerate() {
+            self.leg(out, legs.get(number).and_then(Option::as_ref));
             self.step(out, number + 1, step);
         }
+        self.leg(out, legs.last().and_then(Option::as_ref));
         let text = self.outcome(trace);
         let label = match trace.outcome {
             Outcome::Delivered(_) => "=> ",
@@ -99,6 +102,18 @@ impl View<'_> {
         self.line(out, 0, label, &text);
         if let Some(reply) = &trace.reply {
             self.reply(out, reply);
+        }
+    }
+
+    /// The frames between two devices, where switches or cables are described.
+    fn leg(&self, out: &mut String, leg: Option<&Leg>) {
+        let Some(leg) = leg.filter(|leg| !assumed(self.network, &leg.way)) else {
+            return;
+        };
+        let lines = frame_lines(self.network, &leg.way, Some(&leg.end));
+        for (number, text) in lines.into_iter().enumerate() {
+            let label = if number == 0 { "frames        " } else { "              " };
+            self.line(out, 3, label, &text);
         }
     }
 

@@ -186,6 +186,14 @@ pub struct Seat {
     pub foot: Option<FootId>,
 }
 
+impl Seat {
+    /// Whether plain devices of the segment may be expected there: they use no tag, unless the file gives one
+    /// to an interface. A device that uses another tag of the port is a hostile one.
+    pub fn is_usual(&self) -> bool {
+        self.tag.is_none() || self.foot.is_some()
+    }
+}
+
 impl Fabric {
     /// The node of a number.
     pub fn node(&self, id: NodeId) -> &Node {
@@ -217,6 +225,11 @@ impl Fabric {
         FootId(first + interface as u32)
     }
 
+    /// How many segments the site has.
+    pub fn segments(&self) -> usize {
+        self.seats.len()
+    }
+
     /// Numbers of all feet.
     pub fn foot_ids(&self) -> impl Iterator<Item = FootId> + use<> {
         (0..self.feet.len() as u32).map(FootId)
@@ -241,7 +254,7 @@ impl Fabric {
         &self.seats[segment.0]
     }
 
-    /// Segments of which devices may sit at a socket, with the tag that they use.
+    /// Segments of which plain devices may sit at a socket, with the tag that they use.
     pub fn seated(&self, socket: SocketId) -> &[(SegmentId, Option<VlanId>)] {
         &self.seated[socket.0 as usize]
     }

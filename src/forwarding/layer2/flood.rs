@@ -52,6 +52,17 @@ pub struct Taken {
     pub visit: u32,
 }
 
+/// A frame that was sent along a cable and that nobody takes there.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Stopped {
+    /// The socket that it left by; [`SocketId::NOWHERE`] where a device sent it.
+    pub from: SocketId,
+    /// The socket that drops it; `None`: devices without a fitting interface, or a dead end.
+    pub at: Option<SocketId>,
+    /// The frame on the cable.
+    pub frame: Frame,
+}
+
 /// Everything that frames reach.
 #[derive(Clone, Debug, Default)]
 pub struct Flood {
@@ -61,6 +72,8 @@ pub struct Flood {
     pub visits: Vec<Visit>,
     /// Frames that left towards devices and open ports, nearest first; each interface once.
     pub taken: Vec<Taken>,
+    /// Frames that got as far as a cable, nearest first.
+    pub stopped: Vec<Stopped>,
 }
 
 impl Flood {
@@ -89,6 +102,7 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
         seen: FxHashMap::default(),
         feet: FxHashSet::default(),
         left: FxHashSet::default(),
+        stopped: FxHashSet::default(),
     };
     for (number, &start) in starts.iter().enumerate() {
         let from = From {
@@ -136,13 +150,16 @@ struct Run<'f> {
     seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[SocketId; 2]>>,
     feet: FxHashSet<FootId>,
     left: FxHashSet<(SocketId, Frame)>,
+    stopped: FxHashSet<Stopped>,
 }
 
 impl Run<'_> {
     fn arrive(&mut self, socket: SocketId, frame: Frame, from: From) {
         let fabric = self.fabric;
         let here = fabric.socket(socket);
+        let mut entered = false;
         let mut enter = |vlan: Option<VlanId>, below: Frame, admitted: Option<Admitted>| {
+            entered = true;
             self.enter(Visit {
                 node: here.node,
                 vlan,
@@ -164,6 +181,20 @@ impl Run<'_> {
                     enter(None, below, None);
                 }
             }
+        }
+        if !entered {
+            self.stop(from.parent, Some(socket), frame);
+        }
+    }
+
+    fn stop(&mut self, parent: Option<(u32, SocketId)>, at: Option<SocketId>, frame: Frame) {
+        let stopped = Stopped {
+            from: parent.map_or(SocketId::NOWHERE, |(_, socket)| socket),
+            at,
+            frame,
+        };
+        if self.stopped.insert(stopped) {
+            self.flood.stopped.push(stopped);
         }
     }
 
@@ -234,13 +265,16 @@ impl Run<'_> {
             Far::Open => self.take(socket, frame, None, number),
             Far::Feet(feet) => {
                 self.take(socket, frame, None, number);
-                for &foot in feet {
-                    if frame.fits(self.fabric.foot(foot).tag) {
-                        self.take(socket, frame, Some(foot), number);
-                    }
+                let fits = |foot: &&FootId| frame.fits(self.fabric.foot(**foot).tag);
+                let fitting: SmallVec<[FootId; 2]> = feet.iter().filter(fits).copied().collect();
+                for &foot in &fitting {
+                    self.take(socket, frame, Some(foot), number);
+                }
+                if fitting.is_empty() {
+                    self.stop(from.parent, None, frame);
                 }
             }
-            Far::Dead => {}
+            Far::Dead => self.stop(from.parent, None, frame),
         }
     }
 

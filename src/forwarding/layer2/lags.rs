@@ -78,6 +78,10 @@ pub(super) fn cables(site: &Site) -> Vec<Cable> {
     let mut cables: Vec<Cable> = Vec::new();
     let mut joined: Vec<[LagId; 2]> = Vec::new();
     for (link, &[one, other]) in ends.iter().enumerate() {
+        // A cable that was pulled for a what-if joins an end with itself.
+        if site.links[link].ends[0].value == site.links[link].ends[1].value {
+            continue;
+        }
         match (one, other) {
             (End::Whole(one), End::Whole(other)) => whole(site, [one, other], link, &mut cables),
             (End::Whole(lag), End::Single(plug, _)) | (End::Single(plug, _), End::Whole(lag)) => {

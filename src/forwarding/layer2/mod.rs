@@ -17,7 +17,7 @@ pub use fabric::{
     Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Seat, Socket, SocketId, SocketName,
     Tagging,
 };
-pub use flood::{Flood, Start, Taken, flood};
+pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};
 pub use steps::{FrameStep, FrameWay};
 pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};

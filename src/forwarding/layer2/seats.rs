@@ -27,7 +27,7 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
                 list.push(seat);
                 let form = (segment, seat.tag);
                 let seated = &mut fabric.seated[socket.0 as usize];
-                if !seated.contains(&form) {
+                if seat.is_usual() && !seated.contains(&form) {
                     seated.push(form);
                 }
             }

@@ -4,7 +4,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::model::{SegmentId, VlanId};
 
-use super::fabric::{Fabric, FootId, NodeId, NodeKind, Seat, SocketId, Tagging};
+use super::fabric::{Fabric, FootId, FootOf, NodeId, NodeKind, Seat, SocketId, Tagging};
 use super::flood::{Flood, Start, flood};
 use super::frame::{Frame, admit};
 
@@ -53,9 +53,7 @@ pub struct Wiring {
     by_segment: Vec<u32>,
     /// Vacancies of each segment.
     of_segment: Vec<Vec<u32>>,
-    /// Segments of the feet, by foot.
-    segment_of_foot: Vec<SegmentId>,
-    /// Interfaces that the file puts on each segment and that devices have.
+    /// Interfaces of hosts that the file puts on each segment.
     feet_of_segment: Vec<Vec<FootId>>,
 }
 
@@ -101,7 +99,7 @@ impl Wiring {
         &self.of_segment[segment.0]
     }
 
-    /// Interfaces that the file puts on a segment.
+    /// Interfaces of hosts that the file puts on a segment.
     pub fn feet_of(&self, segment: SegmentId) -> &[FootId] {
         &self.feet_of_segment[segment.0]
     }
@@ -161,15 +159,15 @@ impl<'f> Build<'f> {
         let mut wiring = Wiring::default();
         let mut at_socket: FxHashMap<SocketId, Vec<u32>> = FxHashMap::default();
         wiring.feet_of_segment = vec![Vec::new(); fabric.seats.len()];
-        for foot in fabric.foot_ids() {
+        let hosts = |&foot: &FootId| matches!(fabric.foot(foot).of, FootOf::Host(..));
+        for foot in fabric.foot_ids().filter(hosts) {
             let segment = fabric.foot(foot).segment;
-            wiring.segment_of_foot.push(segment);
             wiring.feet_of_segment[segment.0].push(foot);
         }
         for (number, seats) in fabric.seats.iter().enumerate() {
             let mut here = Vec::new();
             let mut seen: FxHashSet<Seat> = FxHashSet::default();
-            for &seat in seats {
+            for &seat in seats.iter().filter(|seat| seat.is_usual()) {
                 // Where a host sits, another device of its segment may sit as well.
                 let seat = Seat { foot: None, ..seat };
                 if !seen.insert(seat) {

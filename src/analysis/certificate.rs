@@ -1,0 +1,183 @@
+//! Why frames of a segment stay where they are: a closed set that a reader can check.
+
+use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
+use crate::forwarding::layer2::{
+    Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, Stopped, Tagging,
+};
+use crate::forwarding::Network;
+use crate::model::{FrameTypes, SegmentId, VlanId};
+
+/// The closed set of a segment's frames.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Certificate {
+    /// The segment.
+    pub segment: SegmentId,
+    /// Switches (and whatever else passes frames) with the VLAN that the frames are in there.
+    pub inside: Vec<(NodeId, Option<VlanId>)>,
+    /// Sockets that the frames leave by, each with the frame on the cable.
+    pub sends: Vec<(SocketId, Frame)>,
+    /// Interfaces that take them: of hosts on the segment that do not forward.
+    pub takers: Vec<FootId>,
+    /// Sockets of those switches that do not belong to the set, and why nothing passes there.
+    pub closed: Vec<Closed>,
+    /// Frames that get as far as a cable, and why they go no further.
+    pub ends: Vec<End>,
+}
+
+/// A socket beside the set.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Closed {
+    /// The socket.
+    pub socket: SocketId,
+    /// The VLAN of the set at its switch.
+    pub vlan: VlanId,
+    /// The VLAN that untagged frames take there; `None`: they are dropped.
+    pub untagged: Option<VlanId>,
+    /// Why frames with the tag of the set's VLAN are dropped there.
+    pub tagged: Refused,
+}
+
+/// A frame that nobody takes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct End {
+    /// Where it left.
+    pub from: SocketId,
+    /// Its tags on the cable.
+    pub frame: Frame,
+    /// Why it goes no further.
+    pub why: EndReason,
+}
+
+/// Why a frame goes no further than a cable.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum EndReason {
+    /// The port at the other end drops it.
+    Dropped(SocketId, Refused),
+    /// The devices at the other end have no interface for it.
+    NoInterface,
+    /// The other end is disabled.
+    Dead,
+}
+
+impl Certificate {
+    /// Writes down what a flood of everything that a hostile device on a segment sends has visited.
+    pub(super) fn new(network: &Network<'_>, segment: SegmentId, flood: &Flood) -> Self {
+        let mut inside: Vec<(NodeId, Option<VlanId>)> = Vec::new();
+        for visit in &flood.visits {
+            if !inside.contains(&(visit.node, visit.vlan)) {
+                inside.push((visit.node, visit.vlan));
+            }
+        }
+        let mut sends: Vec<(SocketId, Frame)> = Vec::new();
+        let fabric = &network.fabric;
+        let left = flood.visits.iter().filter_map(|visit| visit.parent.map(|(_, socket)| socket));
+        let frames = flood.visits.iter().filter(|visit| visit.parent.is_some());
+        for (socket, visit) in left.zip(frames) {
+            let parent = visit.parent.map(|(at, _)| flood.visits[at as usize]);
+            let frame = parent.and_then(|parent| on_cable(network, parent.vlan, parent.below, socket));
+            sends.extend(frame.map(|frame| (socket, frame)));
+        }
+        sends.extend(flood.taken.iter().map(|taken| (taken.socket, taken.frame)));
+        let cables = flood.stopped.iter().filter(|stopped| stopped.from != SocketId::NOWHERE);
+        sends.extend(cables.map(|stopped| (stopped.from, stopped.frame)));
+        sends.sort_unstable();
+        sends.dedup();
+        let mut takers: Vec<FootId> = flood.feet().collect();
+        takers.sort_unstable();
+        let closed = inside
+            .iter()
+            .filter_map(|&(node, vlan)| Some((node, vlan?)))
+            .flat_map(|(node, vlan)| closed_beside(network, node, vlan, &inside))
+            .collect();
+        let ends = flood.stopped.iter().filter_map(|stopped| end(network, stopped)).collect();
+        debug_assert!(inside.iter().all(|(node, _)| (node.0 as usize) < fabric.nodes.len()));
+        Self {
+            segment,
+            inside,
+            sends,
+            takers,
+            closed,
+            ends,
+        }
+    }
+}
+
+/// The frame that leaves by a socket.
+fn on_cable(
+    network: &Network<'_>,
+    vlan: Option<VlanId>,
+    below: Frame,
+    socket: SocketId,
+) -> Option<Frame> {
+    match (&network.fabric.socket(socket).tagging, vlan) {
+        (Tagging::Vlans(vlans), Some(vlan)) => {
+            crate::forwarding::layer2::frame::egress(vlans, vlan, below)
+        }
+        (Tagging::Through(Some(tag)), _) => below.pushed(tag.get()),
+        _ => Some(below),
+    }
+}
+
+/// Sockets of a switch where frames neither leave nor enter a VLAN.
+fn closed_beside(
+    network: &Network<'_>,
+    node: NodeId,
+    vlan: VlanId,
+    inside: &[(NodeId, Option<VlanId>)],
+) -> Vec<Closed> {
+    let fabric = &network.fabric;
+    let node_here = fabric.node(node);
+    if !matches!(node_here.kind, NodeKind::Aware(_)) {
+        return Vec::new();
+    }
+    let closed = node_here.sockets.iter().filter_map(|&socket| {
+        let Tagging::Vlans(vlans) = &fabric.socket(socket).tagging else {
+            return None;
+        };
+        if vlans.carries(vlan) {
+            return None;
+        }
+        let untagged = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
+        let tagged = admit_tagged(vlans, vlan).err()?;
+        let other = untagged.is_none_or(|other| !inside.contains(&(node, Some(other))));
+        other.then_some(Closed {
+            socket,
+            vlan,
+            untagged,
+            tagged,
+        })
+    });
+    closed.collect()
+}
+
+fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
+    if stopped.from == SocketId::NOWHERE {
+        return None;
+    }
+    let fabric = &network.fabric;
+    let why = match stopped.at {
+        Some(at) => EndReason::Dropped(at, refusal(network, at, stopped.frame)),
+        None if fabric.socket(stopped.from).far == Far::Dead => EndReason::Dead,
+        None => EndReason::NoInterface,
+    };
+    Some(End {
+        from: stopped.from,
+        frame: stopped.frame,
+        why,
+    })
+}
+
+/// Why a port drops a frame.
+fn refusal(network: &Network<'_>, at: SocketId, frame: Frame) -> Refused {
+    let Tagging::Vlans(vlans) = &network.fabric.socket(at).tagging else {
+        return Refused::NotMember;
+    };
+    let outcome = match frame.outer().and_then(VlanId::new) {
+        Some(vlan) => admit_tagged(vlans, vlan),
+        None => admit_untagged(vlans),
+    };
+    outcome.err().unwrap_or(match vlans.accept {
+        FrameTypes::Untagged => Refused::TaggedNotAccepted,
+        _ => Refused::NotMember,
+    })
+}

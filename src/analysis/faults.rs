@@ -1,0 +1,473 @@
+//! How far a segment is from not being isolated: the smallest sets of single faults that would end it.
+
+use rustc_hash::FxHashSet;
+
+use crate::diagnostic::Span;
+use crate::forwarding::layer2::{
+    Fabric, FootOf, Frame, NodeKind, SocketName, flood, hostile_starts,
+};
+use crate::forwarding::Network;
+use crate::model::{
+    Action, Forwards, HostId, LinkEnd, RouterId, SegmentId, Site, SwitchId, VlanId,
+};
+
+use super::bypass::stripped;
+use super::isolation::{Verdict, by_design, isolation, starts_elsewhere};
+use super::setting::{PortKey, end_key, vlan_name};
+
+/// Most sites looked at for pairs of faults.
+const MOST_PAIRS: usize = 12_000;
+
+/// One thing that may go wrong, or be changed by mistake.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Fault {
+    /// A host with several interfaces begins to route or to bridge.
+    Forwards(HostId, Forwarding),
+    /// The end of a cable, by number of link and end, is moved to another port.
+    Moved(usize, usize, PortKey),
+    /// A port gets another PVID.
+    Pvid(PortKey, VlanId),
+    /// A port gets one VLAN more, untagged or tagged.
+    Joins(PortKey, VlanId, Form),
+    /// Ingress filtering is turned off at a port.
+    FilterOff(PortKey),
+    /// The action of a rule (by number; `None`: the default) of a gateway is flipped.
+    Flipped(RouterId, Option<usize>),
+}
+
+/// What a host begins to do.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Forwarding {
+    /// Routes packets.
+    Routes,
+    /// Bridges frames.
+    Bridges,
+}
+
+/// How a port is a member of a VLAN.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Form {
+    /// In the untagged set.
+    Untagged,
+    /// Tagged.
+    Tagged,
+}
+
+/// The faults that would end isolation.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Distance {
+    /// Single faults.
+    pub one: Vec<Fault>,
+    /// Pairs of which neither is enough.
+    pub two: Vec<[Fault; 2]>,
+    /// How many single faults were tried.
+    pub tried: usize,
+    /// Whether all pairs of the faults tried were looked at; else [`Self::two`] may lack some.
+    pub complete: bool,
+}
+
+impl Fault {
+    /// What happens, as a clause: `the host jump starts to route`.
+    pub fn clause(self, site: &Site) -> String {
+        match self {
+            Self::Forwards(host, what) => {
+                let verb = match what {
+                    Forwarding::Routes => "route",
+                    Forwarding::Bridges => "bridge",
+                };
+                format!("{} starts to {verb}", site.host(host).name.value)
+            }
+            Self::Moved(link, end, to) => {
+                let far = &site.links[link].ends[1 - end].value;
+                format!(
+                    "the cable of {} is moved from {} to {}",
+                    super::setting::end_name(site, far),
+                    super::setting::end_name(site, &site.links[link].ends[end].value),
+                    to.name(site)
+                )
+            }
+            Self::Pvid(port, vlan) => {
+                format!("{} gets the PVID of {}", port.name(site), vlan_name(site, vlan))
+            }
+            Self::Joins(port, vlan, form) => {
+                let form = match form {
+                    Form::Untagged => "untagged",
+                    Form::Tagged => "tagged",
+                };
+                format!("{} carries {} {form} as well", port.name(site), vlan_name(site, vlan))
+            }
+            Self::FilterOff(port) => format!("{} stops filtering on arrival", port.name(site)),
+            Self::Flipped(router, rule) => {
+                let router = site.router(router);
+                let rules = router.filter().map_or(&[][..], |filter| &filter.rules);
+                match rule.and_then(|rule| rules.get(rule)) {
+                    Some(rule) => format!("the rule \"{}\" permits", rule.name.value),
+                    None => format!("the default of {} permits", router.name.value),
+                }
+            }
+        }
+    }
+
+    /// Where the setting stands.
+    pub fn place(self, site: &Site) -> Span {
+        match self {
+            Self::Forwards(host, _) => site.host(host).forwards.span,
+            Self::Moved(link, ..) => site.links[link].place,
+            Self::Pvid(port, _) | Self::Joins(port, ..) | Self::FilterOff(port) => port.place(site),
+            Self::Flipped(router, rule) => {
+                let filter = site.router(router).filter();
+                let rules = filter.map_or(&[][..], |filter| &filter.rules);
+                match rule.and_then(|rule| rules.get(rule)) {
+                    Some(rule) => rule.name.span,
+                    None => filter.map_or(Span::default(), |filter| filter.default.span),
+                }
+            }
+        }
+    }
+
+    /// Makes it happen.
+    pub fn apply(self, site: &mut Site) {
+        match self {
+            Self::Forwards(host, Forwarding::Routes) => {
+                site.hosts[host.0].forwards.value = Forwards::Routes;
+            }
+            Self::Forwards(host, Forwarding::Bridges) => {
+                site.hosts[host.0].forwards.value = Forwards::Bridges;
+            }
+            Self::Moved(link, end, to) => site.links[link].ends[end].value = link_end(site, to),
+            Self::Pvid(port, vlan) => {
+                if let Some(vlans) = port.vlans_mut(site) {
+                    vlans.pvid = Some(vlan);
+                }
+            }
+            Self::Joins(port, vlan, form) => {
+                if let Some(vlans) = port.vlans_mut(site) {
+                    match form {
+                        Form::Untagged => vlans.untagged.insert(vlan),
+                        Form::Tagged => vlans.tagged.insert(vlan),
+                    };
+                }
+            }
+            Self::FilterOff(port) => {
+                if let Some(vlans) = port.vlans_mut(site) {
+                    vlans.ingress_filter = false;
+                }
+            }
+            Self::Flipped(router, rule) => flip(site, router, rule),
+        }
+    }
+}
+
+fn link_end(site: &Site, port: PortKey) -> LinkEnd {
+    match port {
+        PortKey::Port(switch, port) => {
+            let name = &site.switches[switch.0].ports[port].name;
+            LinkEnd::Switch(switch, name.value.clone())
+        }
+        PortKey::Lag(switch, lag) => {
+            let name = &site.switches[switch.0].lags[lag].name;
+            LinkEnd::Switch(switch, name.value.clone())
+        }
+    }
+}
+
+fn flip(site: &mut Site, router: RouterId, rule: Option<usize>) {
+    let crate::model::Role::Gateway(filter) = &mut site.routers[router.0].role else {
+        return;
+    };
+    match rule.and_then(|rule| filter.rules.get_mut(rule)) {
+        Some(rule) => rule.action.value = Action::Permit,
+        None => filter.default.value = Action::Permit,
+    }
+}
+
+/// The smallest sets of faults, up to two, that would end the isolation of a segment: by design where it is
+/// isolated by design, else by rule. Empty where it is not isolated at all.
+///
+/// Looks at a copy of the site for each fault, and for each pair of which one fault brings frames further:
+/// at most 12,000 pairs.
+pub fn distance(network: &Network<'_>, segment: SegmentId, verdict: &Verdict) -> Distance {
+    match verdict {
+        Verdict::ByDesign(_) => Search::new(network, segment).run(),
+        Verdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by),
+        Verdict::Reachable { .. } => Distance::default(),
+    }
+}
+
+/// Faults that open what only rules close: a rule that permits, or a way round.
+fn by_rule(
+    network: &Network<'_>,
+    segment: SegmentId,
+    denied_by: &[(RouterId, Option<usize>)],
+) -> Distance {
+    let flips = denied_by.iter().map(|&(router, rule)| Fault::Flipped(router, rule));
+    let faults: Vec<Fault> = flips.chain(candidates(network.site, segment)).collect();
+    let opens = |fault: &Fault| {
+        let mut site = network.site.clone();
+        fault.apply(&mut site);
+        let changed = Network::new(&site, network.today);
+        matches!(isolation(&changed, segment), Verdict::Reachable { .. })
+    };
+    Distance {
+        tried: faults.len(),
+        one: faults.into_iter().filter(opens).collect(),
+        two: Vec::new(),
+        complete: false,
+    }
+}
+
+/// How far frames get, out of the segment and into it.
+struct Extent {
+    inside: FxHashSet<(NodeKind, Option<VlanId>, Frame)>,
+    stopped: FxHashSet<(Option<SocketName>, Frame)>,
+    taken: FxHashSet<FootOf>,
+}
+
+/// Where frames get that did not get there before: another fault may take them further from here.
+#[derive(Default)]
+struct Frontier {
+    switches: FxHashSet<SwitchId>,
+    ports: FxHashSet<PortKey>,
+    hosts: FxHashSet<HostId>,
+}
+
+impl Extent {
+    fn new(fabric: &Fabric, segment: SegmentId) -> Self {
+        let floods = [
+            flood(fabric, &hostile_starts(fabric, segment)),
+            flood(fabric, &starts_elsewhere(fabric, segment)),
+        ];
+        let mut extent = Self {
+            inside: FxHashSet::default(),
+            stopped: FxHashSet::default(),
+            taken: FxHashSet::default(),
+        };
+        for flood in &floods {
+            let visits = flood.visits.iter();
+            extent.inside.extend(
+                visits.map(|visit| (fabric.node(visit.node).kind, visit.vlan, visit.below)),
+            );
+            let stopped = flood.stopped.iter();
+            extent.stopped.extend(
+                stopped.map(|end| (end.at.map(|at| fabric.socket(at).name), end.frame)),
+            );
+            extent.taken.extend(flood.feet().map(|foot| fabric.foot(foot).of));
+        }
+        extent
+    }
+
+    /// What is here and not in `usual`.
+    fn beyond(&self, usual: &Self, site: &Site) -> Frontier {
+        let mut frontier = Frontier::default();
+        for (kind, ..) in self.inside.difference(&usual.inside) {
+            match *kind {
+                NodeKind::Aware(switch) | NodeKind::Unaware(switch) => {
+                    frontier.switches.insert(switch);
+                }
+                NodeKind::Bridge(host) => {
+                    frontier.hosts.insert(host);
+                }
+                NodeKind::Wire(_) | NodeKind::Assumed(_) => {}
+            }
+        }
+        let stopped = self.stopped.difference(&usual.stopped);
+        let ports = stopped.filter_map(|(name, _)| PortKey::of(site, (*name)?));
+        frontier.ports.extend(ports);
+        for foot in self.taken.difference(&usual.taken) {
+            if let FootOf::Host(host, _) = foot {
+                frontier.hosts.insert(*host);
+            }
+        }
+        frontier
+    }
+}
+
+impl Frontier {
+    /// Whether a fault may take frames further from here.
+    fn meets(&self, site: &Site, fault: Fault) -> bool {
+        let port = |port: PortKey| self.ports.contains(&port) || self.switches.contains(&port.switch());
+        match fault {
+            Fault::Pvid(at, _) | Fault::Joins(at, ..) | Fault::FilterOff(at) => port(at),
+            Fault::Moved(link, _, to) => {
+                let mut ends = site.links[link].ends.iter();
+                port(to) || ends.any(|end| end_key(site, &end.value).is_some_and(port))
+            }
+            Fault::Forwards(host, _) => self.hosts.contains(&host),
+            Fault::Flipped(..) => false,
+        }
+    }
+}
+
+struct Search {
+    bare: Site,
+    segment: SegmentId,
+    faults: Vec<Fault>,
+}
+
+impl Search {
+    fn new(network: &Network<'_>, segment: SegmentId) -> Self {
+        let bare = stripped(network.site);
+        let faults = candidates(&bare, segment);
+        Self {
+            bare,
+            segment,
+            faults,
+        }
+    }
+
+    fn run(&self) -> Distance {
+        let usual = Extent::new(&Fabric::new(&self.bare), self.segment);
+        let mut distance = Distance {
+            tried: self.faults.len(),
+            complete: true,
+            ..Distance::default()
+        };
+        let mut fronts: Vec<(Fault, Frontier)> = Vec::new();
+        let mut harmless = Vec::new();
+        for &fault in &self.faults {
+            let site = self.with(&[fault]);
+            let fabric = Fabric::new(&site);
+            if !by_design(&site, &fabric, self.segment) {
+                distance.one.push(fault);
+                continue;
+            }
+            harmless.push(fault);
+            let extent = Extent::new(&fabric, self.segment);
+            fronts.push((fault, extent.beyond(&usual, &site)));
+        }
+        self.pairs(&fronts, &harmless, &mut distance);
+        distance
+    }
+
+    /// Pairs of which the second takes further what the first lets through.
+    fn pairs(&self, fronts: &[(Fault, Frontier)], harmless: &[Fault], distance: &mut Distance) {
+        let mut seen: FxHashSet<[Fault; 2]> = FxHashSet::default();
+        for (one, frontier) in fronts {
+            for &other in harmless.iter().filter(|&&other| frontier.meets(&self.bare, other)) {
+                let pair = [(*one).min(other), (*one).max(other)];
+                if *one == other || excludes(*one, other) || !seen.insert(pair) {
+                    continue;
+                }
+                if seen.len() > MOST_PAIRS {
+                    distance.complete = false;
+                    return;
+                }
+                let site = self.with(&pair);
+                if !by_design(&site, &Fabric::new(&site), self.segment) {
+                    distance.two.push(pair);
+                }
+            }
+        }
+    }
+
+    fn with(&self, faults: &[Fault]) -> Site {
+        let mut site = self.bare.clone();
+        faults.iter().for_each(|fault| fault.apply(&mut site));
+        site
+    }
+}
+
+/// Whether two faults set the same thing twice.
+fn excludes(one: Fault, other: Fault) -> bool {
+    match (one, other) {
+        (Fault::Forwards(one, _), Fault::Forwards(other, _)) => one == other,
+        (Fault::Pvid(one, _), Fault::Pvid(other, _)) => one == other,
+        (Fault::Moved(one, _, to), Fault::Moved(other, _, there)) => one == other || to == there,
+        (Fault::Joins(one, vlan, _), Fault::Joins(other, other_vlan, _)) => {
+            one == other && vlan == other_vlan
+        }
+        _ => false,
+    }
+}
+
+/// Single faults that may matter to a segment: those of hosts with several interfaces, and those of ports and
+/// cables that touch its VLAN.
+fn candidates(site: &Site, segment: SegmentId) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (number, host) in site.hosts.iter().enumerate() {
+        if host.interfaces.len() > 1 && host.forwards.value == Forwards::No {
+            let host = HostId(number);
+            faults.push(Fault::Forwards(host, Forwarding::Routes));
+            faults.push(Fault::Forwards(host, Forwarding::Bridges));
+        }
+    }
+    let Some(vlan) = site.segment(segment).vlan.map(|vlan| vlan.value) else {
+        return faults;
+    };
+    let ports = live_ports(site);
+    faults.extend(moves(site, vlan, &ports));
+    for &port in &ports {
+        port_faults(site, port, vlan, &mut faults);
+    }
+    faults
+}
+
+/// Ports and LAGs of aware switches; the members of a LAG through it, disabled ports not.
+fn live_ports(site: &Site) -> Vec<PortKey> {
+    let mut ports = Vec::new();
+    for (number, switch) in site.switches.iter().enumerate() {
+        if !switch.vlan_aware {
+            continue;
+        }
+        let id = SwitchId(number);
+        for (at, port) in switch.ports.iter().enumerate() {
+            if port.enabled && port.vlans.is_some() {
+                ports.push(PortKey::Port(id, at));
+            }
+        }
+        ports.extend((0..switch.lags.len()).map(|lag| PortKey::Lag(id, lag)));
+    }
+    ports
+}
+
+fn port_faults(site: &Site, port: PortKey, vlan: VlanId, faults: &mut Vec<Fault>) {
+    let Some(vlans) = port.vlans(site) else {
+        return;
+    };
+    let others = site.segments.iter().filter_map(|segment| segment.vlan);
+    let mine = vlans.carries(vlan) || vlans.pvid == Some(vlan);
+    // A port of the segment may get any other VLAN, and any other port the segment's.
+    let wanted: Vec<VlanId> = match mine {
+        true => others.map(|other| other.value).filter(|&other| other != vlan).collect(),
+        false => vec![vlan],
+    };
+    for other in wanted {
+        if vlans.pvid != Some(other) {
+            faults.push(Fault::Pvid(port, other));
+        }
+        if !vlans.carries(other) {
+            faults.push(Fault::Joins(port, other, Form::Untagged));
+            faults.push(Fault::Joins(port, other, Form::Tagged));
+        }
+    }
+    if vlans.ingress_filter {
+        faults.push(Fault::FilterOff(port));
+    }
+}
+
+/// Cables moved into a port of the VLAN, or out of one into any free port.
+fn moves(site: &Site, vlan: VlanId, ports: &[PortKey]) -> Vec<Fault> {
+    let used: FxHashSet<PortKey> = site
+        .links
+        .iter()
+        .flat_map(|link| &link.ends)
+        .filter_map(|end| end_key(site, &end.value))
+        .collect();
+    let carries = |port: PortKey| {
+        let vlans = port.vlans(site);
+        vlans.is_some_and(|vlans| vlans.carries(vlan) || vlans.pvid == Some(vlan))
+    };
+    let single = |port: &&PortKey| matches!(port, PortKey::Port(..)) && !used.contains(port);
+    let free: Vec<PortKey> = ports.iter().filter(single).copied().collect();
+    let mut moves = Vec::new();
+    for (number, link) in site.links.iter().enumerate() {
+        for (at, end) in link.ends.iter().enumerate() {
+            let Some(from @ PortKey::Port(..)) = end_key(site, &end.value) else {
+                continue;
+            };
+            let fitting = free.iter().filter(|&&to| carries(from) || carries(to));
+            moves.extend(fitting.map(|&to| Fault::Moved(number, at, to)));
+        }
+    }
+    moves
+}

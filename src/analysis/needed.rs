@@ -1,0 +1,125 @@
+//! Settings that traffic inside segments needs: changing one of them cuts more than a way round.
+
+use rustc_hash::FxHashSet;
+
+use crate::forwarding::Network;
+use crate::forwarding::layer2::{
+    Fabric, Far, FootId, FootOf, FrameWay, SocketId, Start, Tagging, flood,
+};
+use crate::forwarding::layer2::frame::admit_untagged;
+use crate::model::{SegmentId, VlanId};
+
+use super::setting::{PortKey, Setting};
+
+/// Settings that traffic inside segments needs.
+#[derive(Clone, Debug, Default)]
+pub struct Needed(FxHashSet<Setting>);
+
+impl Needed {
+    /// Floods from the interfaces that stand where the file says, within the VLAN of their segment.
+    pub fn new(network: &Network<'_>) -> Self {
+        let mut needed = Self::default();
+        let fabric = &network.fabric;
+        for socket in fabric.socket_ids() {
+            needed.add_access(network, socket);
+        }
+        for foot in fabric.foot_ids() {
+            needed.add_ways(network, foot);
+        }
+        needed
+    }
+
+    /// Whether a setting is needed.
+    pub fn has(&self, setting: Setting) -> bool {
+        self.0.contains(&setting)
+    }
+
+    /// A port for devices of one VLAN needs its PVID and its membership, whatever is plugged in: a device of
+    /// another segment there is the fault of its cable.
+    fn add_access(&mut self, network: &Network<'_>, id: SocketId) {
+        let (site, fabric) = (network.site, &network.fabric);
+        let socket = fabric.socket(id);
+        let (Tagging::Vlans(vlans), Some(key)) = (&socket.tagging, PortKey::of(site, socket.name)) else {
+            return;
+        };
+        let Some(pvid) = vlans.pvid.filter(|pvid| vlans.untagged.contains(*pvid)) else {
+            return;
+        };
+        let fits = match &socket.far {
+            Far::Open => true,
+            Far::Feet(feet) => feet.iter().any(|&foot| fabric.foot(foot).tag.is_none()),
+            Far::Sockets(_) | Far::Dead => false,
+        };
+        if fits {
+            self.0.insert(Setting::Pvid(key, pvid));
+            self.0.insert(Setting::Member(key, pvid));
+        }
+    }
+
+    /// Ways of an interface to the others of its segment.
+    fn add_ways(&mut self, network: &Network<'_>, from: FootId) {
+        let (site, fabric) = (network.site, &network.fabric);
+        let foot = fabric.foot(from);
+        let Some(vlan) = site.segment(foot.segment).vlan.map(|vlan| vlan.value) else {
+            return;
+        };
+        let flood = flood(fabric, &[Start::Foot(from)]);
+        for taken in &flood.taken {
+            let mine = match taken.foot {
+                Some(other) => fabric.foot(other).segment == foot.segment,
+                None => port_segments(fabric, taken.socket).contains(&foot.segment),
+            };
+            if mine {
+                let way = flood.way(fabric, taken);
+                if stays_in(&way, vlan) {
+                    self.add_way(network, &way, vlan);
+                }
+            }
+        }
+    }
+
+    fn add_way(&mut self, network: &Network<'_>, way: &FrameWay, vlan: VlanId) {
+        let (site, fabric) = (network.site, &network.fabric);
+        let key = |socket: SocketId| {
+            let socket = fabric.sockets.get(socket.0 as usize)?;
+            PortKey::of(site, socket.name)
+        };
+        for step in &way.steps {
+            if let Some(port) = key(step.ingress) {
+                self.0.insert(Setting::Member(port, vlan));
+                if step.arrived.is_empty() {
+                    self.0.insert(Setting::Pvid(port, vlan));
+                }
+            }
+            if let Some(port) = key(step.egress) {
+                self.0.insert(Setting::Member(port, vlan));
+            }
+        }
+    }
+}
+
+fn stays_in(way: &FrameWay, vlan: VlanId) -> bool {
+    let mut steps = way.steps.iter();
+    steps.all(|step| step.vlan.is_none_or(|(there, _)| there == vlan))
+}
+
+/// Segments that the configuration of a port puts untagged devices on, or for which its cable's interfaces
+/// have the tag.
+pub(super) fn port_segments(fabric: &Fabric, id: SocketId) -> Vec<SegmentId> {
+    let socket = fabric.socket(id);
+    let Tagging::Vlans(vlans) = &socket.tagging else {
+        return fabric.seated(id).iter().map(|(segment, _)| *segment).collect();
+    };
+    let mut segments: Vec<SegmentId> = Vec::new();
+    let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
+    segments.extend(native.and_then(|vlan| fabric.segment_of(vlan)));
+    if let Far::Feet(feet) = &socket.far {
+        let tags = feet.iter().filter_map(|&foot| {
+            let foot = fabric.foot(foot);
+            let router = matches!(foot.of, FootOf::Router(..));
+            foot.tag.filter(|tag| vlans.carries(*tag) || router)
+        });
+        segments.extend(tags.filter_map(|tag| fabric.segment_of(tag)));
+    }
+    segments
+}

@@ -1,0 +1,339 @@
+//! Settings: the single facts of a configuration that let frames and packets pass, and sites without them.
+
+use crate::diagnostic::{Span, Spanned};
+use crate::forwarding::layer2::SocketName;
+use crate::model::{
+    Action, Filter, Forwards, HostId, LinkEnd, PortVlans, Role, RouterId, Site, SwitchId, VlanId,
+};
+
+/// A port of a switch, or a LAG as a whole.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum PortKey {
+    /// A port, by number.
+    Port(SwitchId, usize),
+    /// A LAG, by number.
+    Lag(SwitchId, usize),
+}
+
+/// One fact of the configuration.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Setting {
+    /// Untagged frames that arrive at a port take this VLAN.
+    Pvid(PortKey, VlanId),
+    /// A port is in the member set of a VLAN.
+    Member(PortKey, VlanId),
+    /// Frames of a VLAN leave a port without their tag, which exposes a tag below.
+    Untagged(PortKey, VlanId),
+    /// A port lets in frames of VLANs that it is no member of.
+    FilterOff(PortKey),
+    /// A cable, by number, is plugged in where it is.
+    Plugged(usize),
+    /// A host routes or bridges.
+    Forwards(HostId),
+    /// A router has no rules.
+    NoRules(RouterId),
+}
+
+impl PortKey {
+    /// The port, or the LAG that it is a member of.
+    pub fn of(site: &Site, name: SocketName) -> Option<Self> {
+        match name {
+            SocketName::Lag(switch, lag) => Some(Self::Lag(switch, lag)),
+            SocketName::Port(switch, port) => {
+                let here = &site.switches[switch.0];
+                let name = &here.ports[port].name.value;
+                let mut lags = here.lags.iter();
+                let holds = |lag: &crate::model::Lag| lag.ports.iter().any(|port| port.value == *name);
+                let lag = lags.position(holds);
+                Some(lag.map_or(Self::Port(switch, port), |lag| Self::Lag(switch, lag)))
+            }
+            SocketName::Interface(..) | SocketName::Unnamed => None,
+        }
+    }
+
+    /// The switch.
+    pub fn switch(self) -> SwitchId {
+        match self {
+            Self::Port(switch, _) | Self::Lag(switch, _) => switch,
+        }
+    }
+
+    /// `core:25`.
+    pub fn name(self, site: &Site) -> String {
+        let (switch, name) = match self {
+            Self::Port(switch, port) => (switch, &site.switches[switch.0].ports[port].name),
+            Self::Lag(switch, lag) => (switch, &site.switches[switch.0].lags[lag].name),
+        };
+        format!("{}:{}", site.switches[switch.0].name.value, name.value)
+    }
+
+    /// Where its VLANs are described.
+    pub fn place(self, site: &Site) -> Span {
+        match self {
+            Self::Port(switch, port) => site.switches[switch.0].ports[port].name.span,
+            Self::Lag(switch, lag) => site.switches[switch.0].lags[lag].place,
+        }
+    }
+
+    /// Its VLAN configuration.
+    pub fn vlans(self, site: &Site) -> Option<&PortVlans> {
+        match self {
+            Self::Port(switch, port) => site.switches[switch.0].ports[port].vlans.as_ref(),
+            Self::Lag(switch, lag) => Some(&site.switches[switch.0].lags[lag].vlans),
+        }
+    }
+
+    /// The same, to change.
+    pub(super) fn vlans_mut(self, site: &mut Site) -> Option<&mut PortVlans> {
+        match self {
+            Self::Port(switch, port) => site.switches[switch.0].ports[port].vlans.as_mut(),
+            Self::Lag(switch, lag) => Some(&mut site.switches[switch.0].lags[lag].vlans),
+        }
+    }
+}
+
+impl Setting {
+    /// Where it is set.
+    pub fn place(self, site: &Site) -> Span {
+        match self {
+            Self::Pvid(port, _)
+            | Self::Member(port, _)
+            | Self::Untagged(port, _)
+            | Self::FilterOff(port) => port.place(site),
+            Self::Plugged(link) => site.links[link].place,
+            Self::Forwards(host) => site.host(host).forwards.span,
+            Self::NoRules(router) => site.router(router).name.span,
+        }
+    }
+
+    /// What it is, as a sentence without a full stop.
+    pub fn fact(self, site: &Site) -> String {
+        let vlan = |vlan: VlanId| vlan_name(site, vlan);
+        match self {
+            Self::Pvid(port, v) => {
+                format!("{}: untagged frames take {}", port.name(site), vlan(v))
+            }
+            Self::Member(port, v) => format!("{} is in {}", port.name(site), vlan(v)),
+            Self::Untagged(port, v) => {
+                format!("{} sends {} untagged", port.name(site), vlan(v))
+            }
+            Self::FilterOff(port) => format!("{} does not filter on arrival", port.name(site)),
+            Self::Plugged(link) => format!("the cable {}", link_name(site, link)),
+            Self::Forwards(host) => {
+                let host = site.host(host);
+                let verb = match host.forwards.value {
+                    Forwards::Bridges => "bridges",
+                    _ => "routes",
+                };
+                format!("{} {verb}", host.name.value)
+            }
+            Self::NoRules(router) => {
+                format!("{} forwards without rules", site.router(router).name.value)
+            }
+        }
+    }
+
+    /// The port or LAG that is set, if one is.
+    pub fn port(self) -> Option<PortKey> {
+        match self {
+            Self::Pvid(port, _)
+            | Self::Member(port, _)
+            | Self::Untagged(port, _)
+            | Self::FilterOff(port) => Some(port),
+            Self::Plugged(_) | Self::Forwards(_) | Self::NoRules(_) => None,
+        }
+    }
+
+    /// Whether two settings say the same of two ports.
+    pub fn alike(self, other: Self) -> bool {
+        match (self, other) {
+            (Self::Pvid(_, one), Self::Pvid(_, other))
+            | (Self::Member(_, one), Self::Member(_, other))
+            | (Self::Untagged(_, one), Self::Untagged(_, other)) => one == other,
+            (Self::FilterOff(_), Self::FilterOff(_)) => true,
+            (one, other) => one == other,
+        }
+    }
+
+    /// What to change, in the imperative.
+    pub fn remedy(self, site: &Site) -> String {
+        self.remedy_at(site, &self.port().map_or_else(String::new, |port| port.name(site)))
+    }
+
+    /// The same for several ports: their names stand for that of the one.
+    pub fn remedy_at(self, site: &Site, ports: &str) -> String {
+        let vlan = |vlan: VlanId| vlan_name(site, vlan);
+        match self {
+            Self::Pvid(_, v) => format!("give {ports} another PVID than that of {}, or none", vlan(v)),
+            Self::Member(_, v) => format!("take {} off {ports}", vlan(v)),
+            Self::Untagged(_, v) => format!("carry {} tagged on {ports}, at both ends", vlan(v)),
+            Self::FilterOff(_) => format!("filter on arrival at {ports}"),
+            Self::Plugged(link) => format!(
+                "plug the cable {} in at a port of its segment, or set that port for it",
+                link_name(site, link)
+            ),
+            Self::Forwards(host) => {
+                format!("keep {} from forwarding", site.host(host).name.value)
+            }
+            Self::NoRules(router) => {
+                format!("give {} rules", site.router(router).name.value)
+            }
+        }
+    }
+
+    /// Takes it out of a site.
+    pub fn undo(self, site: &mut Site) {
+        match self {
+            Self::Pvid(port, vlan) => {
+                if let Some(vlans) = port.vlans_mut(site).filter(|vlans| vlans.pvid == Some(vlan)) {
+                    vlans.pvid = None;
+                }
+            }
+            Self::Member(port, vlan) => {
+                if let Some(vlans) = port.vlans_mut(site) {
+                    vlans.untagged.remove(vlan);
+                    vlans.tagged.remove(vlan);
+                }
+            }
+            Self::Untagged(port, vlan) => carry_tagged(site, port, vlan),
+            Self::FilterOff(port) => {
+                if let Some(vlans) = port.vlans_mut(site) {
+                    vlans.ingress_filter = true;
+                }
+            }
+            // Without its cable a device is taken to stand where the file says.
+            Self::Plugged(link) => unplug(site, link),
+            Self::Forwards(host) => site.hosts[host.0].forwards.value = Forwards::No,
+            Self::NoRules(router) => site.routers[router.0].role = deny_everything(),
+        }
+    }
+}
+
+/// A gateway that lets nothing pass.
+fn deny_everything() -> Role {
+    Role::Gateway(Box::new(Filter {
+        default: Spanned::new(Action::Deny, Span::default()),
+        stateful: true,
+        rules: Vec::new(),
+        destination_translations: Vec::new(),
+        source_translations: Vec::new(),
+    }))
+}
+
+/// Pulls a cable. Both ends stay described, so that numbers of other cables hold: it now joins a port with
+/// itself, which carries nothing.
+fn unplug(site: &mut Site, link: usize) {
+    let [one, other] = &site.links[link].ends;
+    let host = |end: &Spanned<LinkEnd>| matches!(end.value, LinkEnd::Host(..));
+    let stays = match host(one) {
+        true => other.clone(),
+        false => one.clone(),
+    };
+    site.links[link].ends = [stays.clone(), stays];
+}
+
+/// Both ends of a cable carry a VLAN tagged.
+fn carry_tagged(site: &mut Site, port: PortKey, vlan: VlanId) {
+    let far = far_ends(site, port);
+    let ports = std::iter::once(port).chain(far.iter().filter_map(|end| match end {
+        FarEnd::Port(port) => Some(*port),
+        FarEnd::Router(..) => None,
+    }));
+    for port in ports.collect::<Vec<_>>() {
+        let Some(vlans) = port.vlans_mut(site) else {
+            continue;
+        };
+        if vlans.untagged.remove(vlan) {
+            vlans.tagged.insert(vlan);
+        }
+        if vlans.pvid == Some(vlan) {
+            vlans.pvid = None;
+        }
+    }
+    for end in far {
+        if let FarEnd::Router(router, name) = end {
+            let interfaces = site.routers[router.0].interfaces.iter_mut();
+            let there = interfaces.filter(|interface| {
+                let port = interface.port.as_ref();
+                interface.vlan.is_none() && port.is_some_and(|port| port.value == name)
+            });
+            there.for_each(|interface| interface.vlan = Some(vlan));
+        }
+    }
+}
+
+enum FarEnd {
+    Port(PortKey),
+    Router(RouterId, String),
+}
+
+/// What the cables of a port or LAG lead to.
+fn far_ends(site: &Site, port: PortKey) -> Vec<FarEnd> {
+    let mut ends = Vec::new();
+    for link in &site.links {
+        let [one, other] = &link.ends;
+        for (near, far) in [(one, other), (other, one)] {
+            if end_key(site, &near.value) != Some(port) {
+                continue;
+            }
+            match &far.value {
+                LinkEnd::Router(router, name) => {
+                    let bundle = site.router(*router).lags.iter().find(|lag| {
+                        lag.name.value == *name || lag.ports.iter().any(|port| port.value == *name)
+                    });
+                    let name = bundle.map_or(name, |lag| &lag.name.value);
+                    ends.push(FarEnd::Router(*router, name.clone()));
+                }
+                end => ends.extend(end_key(site, end).map(FarEnd::Port)),
+            }
+        }
+    }
+    ends
+}
+
+/// The port or LAG of a switch that an end of a cable is.
+pub(super) fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
+    let LinkEnd::Switch(switch, name) = end else {
+        return None;
+    };
+    let here = &site.switches[switch.0];
+    let lag = here.lags.iter().position(|lag| lag.name.value == *name);
+    if let Some(lag) = lag {
+        return Some(PortKey::Lag(*switch, lag));
+    }
+    let port = here.ports.iter().position(|port| port.name.value == *name)?;
+    PortKey::of(site, SocketName::Port(*switch, port))
+}
+
+/// `VLAN 90 (management)`.
+pub fn vlan_name(site: &Site, vlan: VlanId) -> String {
+    let mut segments = site.segments.iter();
+    let named = segments.find(|segment| segment.vlan.is_some_and(|own| own.value == vlan));
+    match named {
+        Some(segment) => format!("VLAN {vlan} ({})", segment.name.value),
+        None => format!("VLAN {vlan}"),
+    }
+}
+
+/// `core:25 - taproom:8`.
+pub fn link_name(site: &Site, link: usize) -> String {
+    let ends = &site.links[link].ends;
+    format!(
+        "{} - {}",
+        end_name(site, &ends[0].value),
+        end_name(site, &ends[1].value)
+    )
+}
+
+/// `core:25`.
+pub fn end_name(site: &Site, end: &LinkEnd) -> String {
+    match end {
+        LinkEnd::Switch(switch, port) => {
+            format!("{}:{port}", site.switches[switch.0].name.value)
+        }
+        LinkEnd::Router(router, port) => format!("{}:{port}", site.router(*router).name.value),
+        LinkEnd::Host(host, interface) => {
+            format!("{}:{interface}", site.host(*host).name.value)
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! `boundwalk bypass`.
+
+use std::io;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::{Bypasses, Party, bypasses, chosen, closing, notes, pairs_asked};
+use crate::forwarding::Network;
+use crate::model::SegmentId;
+use crate::render::{bypass_json, bypass_text};
+
+use super::review::notes_text;
+use super::site::{SiteArguments, open, parties};
+use super::{Output, Verdict};
+
+/// Find ways round the gateway: pairs of segments of different zones that a device crosses without a filtering
+/// gateway deciding, and the smallest set of settings that closes them all.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Only from these zones or segments.
+    #[arg(long, value_name = "NAME")]
+    from: Vec<String>,
+    /// Only to these zones or segments.
+    #[arg(long, value_name = "NAME")]
+    to: Vec<String>,
+    /// Show each way in full.
+    #[arg(long)]
+    all: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples:\n  boundwalk bypass site.toml\n  \
+    boundwalk bypass site.toml --from guest --to servers --all\n\
+    A device may sit at any live port of a segment, use any address, and put up to two tags on its frames.\n\
+    Exit code 0: no way round, 1: there is one, 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let site = &opened.site;
+    let (from, to) = match (parties(site, &arguments.from), parties(site, &arguments.to)) {
+        (Ok(from), Ok(to)) => (from, to),
+        (Err(message), _) | (_, Err(message)) => {
+            output.refuse(&message)?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let network = Network::new(site, opened.today);
+    let wanted = |choice: &[Party], segment| chosen(site, choice, Party::Segment(segment));
+    let asked = |one: SegmentId, other: SegmentId| wanted(&from, one) && wanted(&to, other);
+    let pairs = bypasses(&network, &asked);
+    let found = Bypasses {
+        closing: closing(&network, &pairs, &asked),
+        asked: pairs_asked(&network, &asked),
+        pairs,
+    };
+    let notes = notes(&network);
+    let text = match arguments.format {
+        Format::Json => bypass_json(&network, &opened.sources, &found, &notes),
+        Format::Text => {
+            let paint = output.paint();
+            let shown = bypass_text(&network, &opened.sources, &found, arguments.all, paint);
+            format!("{shown}{}", notes_text(&notes, paint))
+        }
+    };
+    output.print(&text)?;
+    Ok(match found.pairs.is_empty() {
+        true => Verdict::Clean,
+        false => Verdict::Findings,
+    })
+}

@@ -1,0 +1,130 @@
+//! `boundwalk isolation`.
+
+use std::io;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::{Distance, Party, Verdict as Answer, distance, isolation, notes};
+use crate::forwarding::Network;
+use crate::model::{SegmentId, Site};
+use crate::render::{Isolated, isolation_json, isolation_text};
+
+use super::output::Progress;
+use super::review::notes_text;
+use super::site::{SiteArguments, open, parties};
+use super::{Output, Verdict};
+
+/// Prove that segments are isolated, or show what reaches them: isolated by design with a certificate, closed
+/// by rule only, or reachable with a witness; and how few faults would end it.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Segments or zones to look at [default: those that claim `isolated = true`].
+    #[arg(value_name = "NAME")]
+    names: Vec<String>,
+    /// List every port and every fault.
+    #[arg(long)]
+    all: bool,
+    /// Leave out how few faults would end it.
+    #[arg(long)]
+    no_distance: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples:\n  boundwalk isolation site.toml\n  \
+    boundwalk isolation site.toml management cameras --all\n\
+    Exit code 0: each is isolated by design, 1: one is not, 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let segments = match chosen(&opened.site, &arguments.names) {
+        Ok(segments) => segments,
+        Err(message) => {
+            output.refuse(&message)?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let answers = answers(&network, &segments, !arguments.no_distance);
+    let shown: Vec<Isolated<'_>> = answers
+        .iter()
+        .map(|(segment, verdict, distance)| Isolated {
+            segment: *segment,
+            verdict,
+            distance: distance.as_ref(),
+        })
+        .collect();
+    let notes = notes(&network);
+    let sources = &opened.sources;
+    let text = match arguments.format {
+        Format::Json => isolation_json(&network, sources, &shown, &notes),
+        Format::Text => {
+            let paint = output.paint();
+            let mut text = String::new();
+            for answer in &shown {
+                text.push_str(&isolation_text(&network, sources, answer, arguments.all, paint));
+                text.push('\n');
+            }
+            if shown.is_empty() {
+                text.push_str("No segment claims `isolated = true`; name those to look at.\n");
+            }
+            format!("{}{}", text.trim_end_matches('\n').to_owned() + "\n", notes_text(&notes, paint))
+        }
+    };
+    output.print(&text)?;
+    let all = answers.iter().all(|(_, verdict, _)| matches!(verdict, Answer::ByDesign(_)));
+    Ok(match all {
+        true => Verdict::Clean,
+        false => Verdict::Findings,
+    })
+}
+
+/// The segments that are named, else those that claim it.
+fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
+    if names.is_empty() {
+        let claims = |&id: &SegmentId| site.segment(id).isolated.is_some_and(|claim| claim.value);
+        return Ok(site.segment_ids().filter(claims).collect());
+    }
+    let parties = parties(site, names)?;
+    let mut segments = Vec::new();
+    for (party, name) in parties.into_iter().zip(names) {
+        match party {
+            Party::Segment(segment) => segments.push(segment),
+            Party::Zone(zone) => segments.extend(site.segments_in(zone)),
+            Party::Host(_) | Party::Device(_) => {
+                return Err(format!("`{name}` is no segment or zone"));
+            }
+        }
+    }
+    segments.dedup();
+    Ok(segments)
+}
+
+type Found = (SegmentId, Answer, Option<Distance>);
+
+fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
+    let progress = Progress::new("looking for ways in and out");
+    let mut answers = Vec::new();
+    for (number, &segment) in segments.iter().enumerate() {
+        progress.update(number, segments.len());
+        let verdict = isolation(network, segment);
+        let distance = far.then(|| distance(network, segment, &verdict));
+        answers.push((segment, verdict, distance));
+    }
+    answers
+}

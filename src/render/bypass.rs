@@ -1,0 +1,267 @@
+//! Ways round the gateway, for people and for programs.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::analysis::{Bypass, Bypasses, Closing, Setting};
+use crate::diagnostic::Sources;
+use crate::forwarding::Network;
+use crate::model::Site;
+
+use super::frames::{segment_name, way_lines};
+use super::json::{JsonPlace, json_place, to_text};
+use super::matrix::Paint;
+use super::text::{clean, wrapped};
+
+/// Ways shown in full before the rest is only listed.
+const MOST_SHOWN: usize = 6;
+
+/// All ways round as text. With `all`, each is shown in full.
+pub fn bypass_text(
+    network: &Network<'_>,
+    sources: &Sources,
+    found: &Bypasses,
+    all: bool,
+    paint: Paint,
+) -> String {
+    let mut out = String::new();
+    let view = View {
+        network,
+        sources,
+        paint,
+    };
+    if found.pairs.is_empty() {
+        let text = format!(
+            "No way round: between all {} ordered pairs of segments of different zones, every path crosses a \
+             filtering gateway or there is none.",
+            found.asked
+        );
+        view.line(&mut out, 0, "", &text);
+        return out;
+    }
+    let title = format!(
+        "{} of {} ordered pairs of segments of different zones have a way round the gateway",
+        found.pairs.len(),
+        found.asked
+    );
+    view.line(&mut out, 0, "", &title);
+    let most = if all { usize::MAX } else { MOST_SHOWN };
+    for pair in found.pairs.iter().take(most) {
+        view.pair(&mut out, pair);
+    }
+    let rest: Vec<String> = found.pairs.iter().skip(most).map(|pair| view.title(pair)).collect();
+    if !rest.is_empty() {
+        let _ = writeln!(out, "\n{}", paint.strong("Further pairs (--all shows each way)"));
+        rest.iter().for_each(|title| view.line(&mut out, 2, "", title));
+    }
+    if let Some(closing) = &found.closing {
+        view.closing(&mut out, closing);
+    }
+    out
+}
+
+struct View<'a> {
+    network: &'a Network<'a>,
+    sources: &'a Sources,
+    paint: Paint,
+}
+
+impl View<'_> {
+    fn site(&self) -> &Site {
+        self.network.site
+    }
+
+    fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
+        let room = self.paint.columns.saturating_sub(indent + label.len()).max(30);
+        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
+            let label = match number {
+                0 => label.to_owned(),
+                _ => " ".repeat(label.len()),
+            };
+            let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
+        }
+    }
+
+    fn title(&self, pair: &Bypass) -> String {
+        format!(
+            "{} -> {}: {}",
+            segment_name(self.site(), pair.from),
+            segment_name(self.site(), pair.to),
+            kind_text(pair)
+        )
+    }
+
+    fn pair(&self, out: &mut String, pair: &Bypass) {
+        let _ = writeln!(out, "\n{}", self.paint.strong(&clean(&self.title(pair))));
+        for (number, text) in way_lines(self.network, &pair.way).into_iter().enumerate() {
+            self.line(out, 2, &format!("{}. ", number + 1), &text);
+        }
+        match pair.opened_by {
+            Some(setting) => {
+                let text = format!("{} ({})", setting.fact(self.site()), self.place(setting));
+                self.line(out, 2, "opened by: ", &text);
+            }
+            None => self.line(out, 2, "", "no setting could close it: the wiring joins the two"),
+        }
+    }
+
+    fn place(&self, setting: Setting) -> String {
+        self.sources.place(setting.place(self.site()))
+    }
+
+    fn closing(&self, out: &mut String, closing: &Closing) {
+        let site = self.site();
+        let count = closing.sets.first().map_or(0, Vec::len);
+        let least = match closing.smallest {
+            true => "the smallest set of settings that closes every way",
+            false => "a small set of settings that closes every way (not proved to be the smallest)",
+        };
+        let title = format!("To close: {least}, tried on the model ({count})");
+        let _ = writeln!(out);
+        self.line(out, 0, "", &title);
+        for (number, set) in closing.sets.iter().enumerate() {
+            if number > 0 {
+                self.line(out, 2, "", "or, as small:");
+            }
+            for group in groups(set, site) {
+                let first = group[0];
+                let needed = group.iter().any(|setting| closing.needed.contains(setting));
+                let note = match needed {
+                    true => "; this cuts traffic inside a segment as well",
+                    false => "",
+                };
+                let ports = group.iter().filter_map(|setting| setting.port());
+                let ports: Vec<String> = ports.map(|port| port.name(site)).collect();
+                let remedy = first.remedy_at(site, &ports.join(", "));
+                let text = format!("{remedy} ({}){note}", self.place(first));
+                self.line(out, 2, "- ", &text);
+            }
+        }
+        for (from, to) in &closing.stay {
+            let text = format!(
+                "{} -> {} stays open: no setting closes it",
+                segment_name(site, *from),
+                segment_name(site, *to)
+            );
+            self.line(out, 2, "- ", &text);
+        }
+    }
+}
+
+/// Settings of one line of the file that say the same of several ports, together.
+fn groups(set: &[Setting], site: &Site) -> Vec<Vec<Setting>> {
+    let mut groups: Vec<Vec<Setting>> = Vec::new();
+    for &setting in set {
+        let same = |group: &&mut Vec<Setting>| {
+            setting.alike(group[0]) && setting.place(site) == group[0].place(site)
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(setting),
+            None => groups.push(vec![setting]),
+        }
+    }
+    groups
+}
+
+/// What kind of way it is.
+fn kind_text(pair: &Bypass) -> String {
+    let back = match pair.two_way {
+        true => "two-way",
+        false => "one-way",
+    };
+    let who = match pair.configured {
+        true => "a plain device goes this way",
+        false => "a hostile device can",
+    };
+    let tags = match pair.way.sent().len() {
+        0 => String::new(),
+        1 => ", with a tag of its own".to_owned(),
+        _ => ", with two tags".to_owned(),
+    };
+    format!("{back}, {who}{tags}")
+}
+
+#[derive(Serialize)]
+struct JsonBypasses<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    pairs_asked: usize,
+    bypasses: Vec<JsonBypass<'a>>,
+    closing: Option<JsonClosing<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonBypass<'a> {
+    from: &'a str,
+    to: &'a str,
+    two_way: bool,
+    configured: bool,
+    tags: &'a [u16],
+    way: Vec<String>,
+    settings: Vec<JsonSetting>,
+    opened_by: Option<JsonSetting>,
+}
+
+#[derive(Serialize)]
+struct JsonClosing<'a> {
+    smallest: bool,
+    sets: Vec<Vec<JsonSetting>>,
+    stay_open: Vec<[&'a str; 2]>,
+}
+
+#[derive(Serialize)]
+struct JsonSetting {
+    fact: String,
+    remedy: String,
+    place: Option<JsonPlace>,
+}
+
+/// All ways round as a JSON document.
+pub fn bypass_json(
+    network: &Network<'_>,
+    sources: &Sources,
+    found: &Bypasses,
+    notes: &[String],
+) -> String {
+    let site = network.site;
+    let setting = |setting: Setting| JsonSetting {
+        fact: setting.fact(site),
+        remedy: setting.remedy(site),
+        place: json_place(sources, setting.place(site)),
+    };
+    let bypasses = found.pairs.iter().map(|pair| JsonBypass {
+        from: segment_name(site, pair.from),
+        to: segment_name(site, pair.to),
+        two_way: pair.two_way,
+        configured: pair.configured,
+        tags: pair.way.sent(),
+        way: way_lines(network, &pair.way),
+        settings: pair.settings.iter().copied().map(setting).collect(),
+        opened_by: pair.opened_by.map(setting),
+    });
+    let closing = found.closing.as_ref().map(|closing| JsonClosing {
+        smallest: closing.smallest,
+        sets: closing
+            .sets
+            .iter()
+            .map(|set| set.iter().copied().map(setting).collect())
+            .collect(),
+        stay_open: closing
+            .stay
+            .iter()
+            .map(|&(from, to)| [segment_name(site, from), segment_name(site, to)])
+            .collect(),
+    });
+    to_text(&JsonBypasses {
+        document: "boundwalk-bypass",
+        version: 1,
+        site: &site.name,
+        pairs_asked: found.asked,
+        bypasses: bypasses.collect(),
+        closing,
+        notes,
+    })
+}

@@ -1,0 +1,200 @@
+//! Ways of frames in words: which port, which VLAN, which tags.
+
+use crate::analysis::{Handover, Way, foot_name, vlan_name};
+use crate::forwarding::layer2::{
+    Admitted, FootOf, Frame, FrameStep, FrameWay, NodeId, NodeKind, Refused, SocketId, SocketName,
+    Start, Taken,
+};
+use crate::forwarding::{DeviceId, Network};
+use crate::model::{Family, SegmentId, Site};
+
+/// `core:25`; of what the file does not describe, what it stands for.
+pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
+    let (site, fabric) = (network.site, &network.fabric);
+    let Some(socket) = fabric.sockets.get(id.0 as usize) else {
+        return String::new();
+    };
+    let of_switch = |switch: crate::model::SwitchId, name: &str| {
+        format!("{}:{name}", site.switches[switch.0].name.value)
+    };
+    match socket.name {
+        SocketName::Port(switch, port) => {
+            of_switch(switch, &site.switches[switch.0].ports[port].name.value)
+        }
+        SocketName::Lag(switch, lag) => {
+            of_switch(switch, &site.switches[switch.0].lags[lag].name.value)
+        }
+        SocketName::Interface(host, at) => foot_name(site, FootOf::Host(host, at)),
+        SocketName::Unnamed => node_name(network, socket.node),
+    }
+}
+
+/// The name of what passes frames.
+pub fn node_name(network: &Network<'_>, id: NodeId) -> String {
+    let site = network.site;
+    match network.fabric.node(id).kind {
+        NodeKind::Aware(switch) | NodeKind::Unaware(switch) => {
+            site.switches[switch.0].name.value.clone()
+        }
+        NodeKind::Bridge(host) => site.host(host).name.value.clone(),
+        NodeKind::Wire(link) => {
+            format!("the cable {}", crate::analysis::link_name(site, link))
+        }
+        NodeKind::Assumed(segment) => {
+            let name = &site.segment(segment).name.value;
+            format!("{name} (no cable described)")
+        }
+    }
+}
+
+/// `untagged`, `tag 10`, `tags 30 and below it 90`.
+pub fn tags_text(tags: &[u16]) -> String {
+    match tags {
+        [] => "untagged".to_owned(),
+        [0] => "priority-tagged".to_owned(),
+        [0, below] => format!("a priority tag and below it tag {below}"),
+        [tag] => format!("tag {tag}"),
+        [outer, below @ ..] => {
+            let below: Vec<String> = below.iter().map(u16::to_string).collect();
+            format!("tag {outer} and below it {}", below.join(", "))
+        }
+    }
+}
+
+/// A frame of which the sender may choose more tags.
+pub(super) fn frame_text(frame: Frame) -> String {
+    tags_text(frame.tags())
+}
+
+/// Why a port drops a frame.
+pub(super) fn refused_text(why: Refused) -> &'static str {
+    match why {
+        Refused::UntaggedNotAccepted => "it takes tagged frames only",
+        Refused::TaggedNotAccepted => "it takes untagged frames only",
+        Refused::NoPvid => "untagged frames have no VLAN there",
+        Refused::NotMember => "it is not in that VLAN, and filters on arrival",
+    }
+}
+
+/// A way of a frame, a line for its sender, each switch, and its taker.
+pub(super) fn frame_lines(network: &Network<'_>, way: &FrameWay, end: Option<&Taken>) -> Vec<String> {
+    let mut lines = vec![start_text(network, way)];
+    lines.extend(way.steps.iter().map(|step| step_text(network, step)));
+    lines.extend(end.map(|end| end_text(network, way, end)));
+    lines
+}
+
+/// Whether nothing of a way is described.
+pub(super) fn assumed(network: &Network<'_>, way: &FrameWay) -> bool {
+    let mut steps = way.steps.iter();
+    steps.all(|step| matches!(network.fabric.node(step.node).kind, NodeKind::Assumed(_)))
+}
+
+/// Who sends it and how.
+pub(super) fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
+    let tags = match &way.sent[..] {
+        [] => "untagged".to_owned(),
+        tags => format!("with {}", tags_text(tags)),
+    };
+    match way.start {
+        Start::Seat(socket, _) => {
+            format!("a device at {} sends a frame {tags}", socket_name(network, socket))
+        }
+        Start::Foot(foot) => {
+            let of = network.fabric.foot(foot).of;
+            format!("{} sends a frame {tags}", foot_name(network.site, of))
+        }
+        Start::Inside(node, ..) => format!("a frame inside {}", node_name(network, node)),
+    }
+}
+
+/// What a switch does with it.
+pub(super) fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
+    let name = node_name(network, step.node);
+    let port = |socket: SocketId| short_socket(network, socket);
+    let into = match step.vlan {
+        Some((vlan, why)) => {
+            let why = match why {
+                Admitted::Pvid => "its PVID",
+                Admitted::Member => "the tag",
+                Admitted::Unfiltered => "the tag, unfiltered though the port is not in it",
+            };
+            format!(", {} by {why}", vlan_name(network.site, vlan))
+        }
+        None => String::new(),
+    };
+    let passes = match network.fabric.node(step.node).kind {
+        NodeKind::Unaware(_) => ": passes tags unchanged",
+        NodeKind::Bridge(_) => ": the host bridges",
+        NodeKind::Assumed(_) => ": layer 2 assumed clean",
+        NodeKind::Wire(_) | NodeKind::Aware(_) => "",
+    };
+    if matches!(
+        network.fabric.node(step.node).kind,
+        NodeKind::Wire(_) | NodeKind::Assumed(_)
+    ) {
+        return format!("{name}{passes}");
+    }
+    format!(
+        "{name}{passes}: in by {} ({}){into}; out by {} ({})",
+        port(step.ingress),
+        tags_text(&step.arrived),
+        port(step.egress),
+        tags_text(&step.left)
+    )
+}
+
+/// The name of a port without that of its switch.
+fn short_socket(network: &Network<'_>, socket: SocketId) -> String {
+    let name = socket_name(network, socket);
+    match name.split_once(':') {
+        Some((_, port)) => port.to_owned(),
+        None => name,
+    }
+}
+
+/// Who takes it.
+pub(super) fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> String {
+    match way.foot {
+        Some(foot) => {
+            let foot = network.fabric.foot(foot);
+            let segment = &network.site.segment(foot.segment).name.value;
+            format!("{} takes it ({segment})", foot_name(network.site, foot.of))
+        }
+        None => format!("whatever is plugged in at {} takes it", socket_name(network, end.socket)),
+    }
+}
+
+/// A whole way round, line by line.
+pub(super) fn way_lines(network: &Network<'_>, way: &Way) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (number, leg) in way.legs.iter().enumerate() {
+        let last = number + 1 == way.legs.len();
+        lines.extend(frame_lines(network, leg, last.then_some(&way.end)));
+        if let Some(handover) = way.handovers.get(number) {
+            lines.push(handover_text(network, handover));
+        }
+    }
+    lines
+}
+
+fn handover_text(network: &Network<'_>, handover: &Handover) -> String {
+    let plan = network.plan(Family::V4);
+    let site = network.site;
+    let (name, of): (&str, &dyn Fn(usize) -> FootOf) = match plan.device(handover.device).id {
+        DeviceId::Router(router) => {
+            (&site.router(router).name.value, &move |at| FootOf::Router(router, at))
+        }
+        DeviceId::Host(host) => (&site.host(host).name.value, &move |at| FootOf::Host(host, at)),
+    };
+    format!(
+        "{name} takes it by {} and routes it on by {}, without rules",
+        foot_name(site, of(handover.ingress)),
+        foot_name(site, of(handover.egress))
+    )
+}
+
+/// The name of a segment.
+pub(super) fn segment_name(site: &Site, segment: SegmentId) -> &str {
+    &site.segment(segment).name.value
+}
