@@ -38,7 +38,19 @@ impl Archive {
         let size = u32::try_from(data.len()).expect("a file below 4 GiB");
         let name_size = name.len() as u32 + 1;
         let fields = [
-            self.entries, mode, 0, 0, 1, seconds, size, 0, 0, 0, 0, name_size, 0,
+            self.entries,
+            mode,
+            0,
+            0,
+            1,
+            seconds,
+            size,
+            0,
+            0,
+            0,
+            0,
+            name_size,
+            0,
         ];
         self.bytes.extend(b"070701");
         for field in fields {

@@ -3,13 +3,17 @@
 use std::net::IpAddr;
 
 use boundwalk::forwarding::layer2::FootOf;
-use boundwalk::model::{Family, Forwards, Host, HostId, InterfaceAddress, RouterId, Site, SourceCheck, VlanId};
+use boundwalk::model::{
+    Family, Forwards, Host, HostId, InterfaceAddress, RouterId, Site, SourceCheck, VlanId,
+};
 
 use serde_json::{Value, json};
 
 use crate::filters;
 use crate::switches::bond_steps;
-use crate::topology::{Owner, Plug, Space, Topology, host_space, owners, route_step, default_step, router_space};
+use crate::topology::{
+    Owner, Plug, Space, Topology, default_step, host_space, owners, route_step, router_space,
+};
 
 pub fn build(topology: &mut Topology<'_>) {
     let site = topology.site;
@@ -24,7 +28,10 @@ pub fn build(topology: &mut Topology<'_>) {
     let owners = owners(site, &topology.fabric);
     for owner in &owners {
         let lines = neighbour_lines(topology, owner, &owners);
-        let space = topology.spaces.iter_mut().find(|space| space.name == owner.space);
+        let space = topology
+            .spaces
+            .iter_mut()
+            .find(|space| space.name == owner.space);
         space.expect("made above").again.extend(lines);
     }
 }
@@ -109,24 +116,41 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
     };
     let mut bases: Vec<Base> = Vec::new();
     for (at, lag) in router.lags.iter().enumerate() {
-        let members = lag.ports.iter().map(|port| topology.router_port(id, &port.value));
+        let members = lag
+            .ports
+            .iter()
+            .map(|port| topology.router_port(id, &port.value));
         let members: Vec<String> = members.collect();
-        let plugged = members.into_iter().filter(|member| topology.is_plugged(&space.name, member));
+        let plugged = members
+            .into_iter()
+            .filter(|member| topology.is_plugged(&space.name, member));
         let plugged: Vec<String> = plugged.collect();
         let device = format!("b{at}");
         space.steps.extend(bond_steps(&device, lag.lacp, &plugged));
-        bases.push(Base { device, feet: Vec::new() });
+        bases.push(Base {
+            device,
+            feet: Vec::new(),
+        });
     }
     for (at, interface) in router.interfaces.iter().enumerate() {
-        let port = interface.port.as_ref().expect("every interface of the lab has a cable");
-        let lag = router.lags.iter().position(|lag| lag.name.value == port.value);
+        let port = interface
+            .port
+            .as_ref()
+            .expect("every interface of the lab has a cable");
+        let lag = router
+            .lags
+            .iter()
+            .position(|lag| lag.name.value == port.value);
         let device = match lag {
             Some(lag) => format!("b{lag}"),
             None => topology.router_port(id, &port.value),
         };
         let known = bases.iter().position(|base| base.device == device);
         let known = known.unwrap_or_else(|| {
-            bases.push(Base { device, feet: Vec::new() });
+            bases.push(Base {
+                device,
+                feet: Vec::new(),
+            });
             bases.len() - 1
         });
         bases[known].feet.push((at, interface.vlan));
@@ -135,10 +159,15 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
     let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
     for (at, interface) in router.interfaces.iter().enumerate() {
         let foot = topology.foot(FootOf::Router(id, at));
-        let plug = Plug { space: space.name.clone(), device: devices[at].clone() };
+        let plug = Plug {
+            space: space.name.clone(),
+            device: devices[at].clone(),
+        };
         topology.feet[foot.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
-        space.steps.extend(addresses.map(|address| address_step(address, &devices[at])));
+        space
+            .steps
+            .extend(addresses.map(|address| address_step(address, &devices[at])));
         let value = match interface.source_check {
             SourceCheck::Off => "0",
             SourceCheck::Strict => "1",
@@ -148,7 +177,9 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         space.late_settings.push((name, value.to_owned()));
     }
     let routes = router.routes.iter();
-    space.steps.extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
+    space
+        .steps
+        .extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
     (space.filter, space.sets) = filters::router(topology.site, id, &devices, &silent(&bases));
     space
 }
@@ -170,10 +201,15 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
     let mut bases: Vec<Base> = Vec::new();
     for (at, interface) in host.interfaces.iter().enumerate() {
         let device = topology.host_bases.get(&(id, at));
-        let device = device.expect("every interface of the lab has a cable").clone();
+        let device = device
+            .expect("every interface of the lab has a cable")
+            .clone();
         match bases.iter().position(|base| base.device == device) {
             Some(known) => bases[known].feet.push((at, interface.vlan)),
-            None => bases.push(Base { device, feet: vec![(at, interface.vlan)] }),
+            None => bases.push(Base {
+                device,
+                feet: vec![(at, interface.vlan)],
+            }),
         }
     }
     let bridges = host.forwards.value == Forwards::Bridges;
@@ -186,22 +222,33 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
             space.steps.push(json!(["master", device, "bridge0"]));
             space.again.push(json!(["deaf", device]));
         }
-        space.again.push(json!(["hardware", "bridge0", mac(number)]));
+        space
+            .again
+            .push(json!(["hardware", "bridge0", mac(number)]));
         devices.resize(standing.len(), "bridge0".to_owned());
     } else {
         devices.extend(standing.into_iter().map(|(_, device)| device));
     }
     for (at, interface) in host.interfaces.iter().enumerate() {
         let foot = topology.foot(FootOf::Host(id, at));
-        let plug = Plug { space: space.name.clone(), device: devices[at].clone() };
+        let plug = Plug {
+            space: space.name.clone(),
+            device: devices[at].clone(),
+        };
         topology.feet[foot.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
-        space.steps.extend(addresses.map(|address| address_step(address, &devices[at])));
+        space
+            .steps
+            .extend(addresses.map(|address| address_step(address, &devices[at])));
     }
     let routes = host.routes.iter();
-    space.steps.extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
+    space
+        .steps
+        .extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
     let defaults = default_gateways(topology.site, host);
-    space.steps.extend(defaults.map(|(interface, address)| default_step(address, &devices[interface])));
+    space
+        .steps
+        .extend(defaults.map(|(interface, address)| default_step(address, &devices[interface])));
     let plain = host.interfaces.len() < 2 && host.forwards.value == Forwards::No;
     (space.filter, space.sets) = filters::host(&silent(&bases), plain);
     space
@@ -213,13 +260,22 @@ fn address_step(address: InterfaceAddress, device: &str) -> Value {
 
 /// The next hop of each family: the host's own, else that of the first segment that it has an address on, else
 /// the first router there.
-pub fn default_gateways<'s>(site: &'s Site, host: &'s Host) -> impl Iterator<Item = (usize, IpAddr)> + 's {
+pub fn default_gateways<'s>(
+    site: &'s Site,
+    host: &'s Host,
+) -> impl Iterator<Item = (usize, IpAddr)> + 's {
     Family::ALL.into_iter().filter_map(move |family| {
         let in_family = |address: &IpAddr| Family::of(*address) == family;
-        let own = host.default_gateway.iter().map(|address| address.value).find(in_family);
+        let own = host
+            .default_gateway
+            .iter()
+            .map(|address| address.value)
+            .find(in_family);
         if let Some(address) = own {
             let holds = |interface: &boundwalk::model::HostInterface| {
-                site.segment(interface.segment).addresses().contains(address)
+                site.segment(interface.segment)
+                    .addresses()
+                    .contains(address)
             };
             let interface = host.interfaces.iter().position(holds)?;
             return Some((interface, address));

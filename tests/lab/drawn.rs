@@ -40,10 +40,17 @@ pub fn site(random: &mut Random) -> String {
     let vlans = random.some(&VLANS, count);
     let unrouted = random.below(vlans.len());
     let routed: Vec<Vlan> = match random.percent(50) {
-        true => vlans.iter().copied().enumerate().filter(|(at, _)| *at != unrouted).map(|(_, vlan)| vlan).collect(),
+        true => vlans
+            .iter()
+            .copied()
+            .enumerate()
+            .filter(|(at, _)| *at != unrouted)
+            .map(|(_, vlan)| vlan)
+            .collect(),
         false => vlans.clone(),
     };
-    let behind = (routed.len() < vlans.len() && random.percent(60)).then(|| (*random.pick(&routed), vlans[unrouted]));
+    let behind = (routed.len() < vlans.len() && random.percent(60))
+        .then(|| (*random.pick(&routed), vlans[unrouted]));
     let switches = random.between(2, 3);
     let both = random.percent(35);
     let mut draw = Draw {
@@ -83,7 +90,10 @@ impl Draw<'_> {
     fn trunks(&mut self) {
         for switch in 1..self.ports.len() {
             let upper = self.random.below(switch);
-            let native = self.random.percent(50).then(|| *self.random.pick(&self.vlans));
+            let native = self
+                .random
+                .percent(50)
+                .then(|| *self.random.pick(&self.vlans));
             let names = [format!("2{switch}"), "20".to_owned()];
             for (end, name) in [upper, switch].into_iter().zip(&names) {
                 let settings = self.trunk(native);
@@ -106,11 +116,16 @@ impl Draw<'_> {
             tagged.remove(lost);
         }
         tagged.retain(|vlan| Some(*vlan) != native);
-        let names: Vec<String> = tagged.iter().map(|(name, _)| format!("\"{name}\"")).collect();
+        let names: Vec<String> = tagged
+            .iter()
+            .map(|(name, _)| format!("\"{name}\""))
+            .collect();
         let tagged = format!("tagged = [{}]", names.join(", "));
         match native {
             Some((name, number)) if self.random.percent(20) => {
-                format!("pvid = {number}, untagged = [\"{name}\"], {tagged}, ingress_filter = false")
+                format!(
+                    "pvid = {number}, untagged = [\"{name}\"], {tagged}, ingress_filter = false"
+                )
             }
             Some((name, _)) => format!("untagged = \"{name}\", {tagged}"),
             None => tagged,
@@ -124,10 +139,14 @@ impl Draw<'_> {
         let mut text = match self.random.below(12) {
             0 => format!("pvid = {strange}, untagged = [\"{name}\"], ingress_filter = {filter}"),
             1 if other != name => {
-                format!("pvid = {number}, untagged = [\"{name}\", \"{other}\"], ingress_filter = {filter}")
+                format!(
+                    "pvid = {number}, untagged = [\"{name}\", \"{other}\"], ingress_filter = {filter}"
+                )
             }
             2 if other != name => format!("untagged = \"{name}\", tagged = [\"{other}\"]"),
-            3 => format!("pvid = {number}, untagged = [\"{name}\"], ingress_filter = {filter}, accept = \"all\""),
+            3 => format!(
+                "pvid = {number}, untagged = [\"{name}\"], ingress_filter = {filter}, accept = \"all\""
+            ),
             4 => format!("access = \"{other}\""),
             _ => format!("access = \"{name}\""),
         };
@@ -160,9 +179,16 @@ impl Draw<'_> {
         let default = *self.random.pick(&["permit", "deny", "deny", "reject"]);
         let stateful = self.random.percent(80);
         let mut text = format!("[gateways.edge]\ndefault = \"{default}\"\nstateful = {stateful}\n");
-        let untagged = self.random.percent(40).then(|| *self.random.pick(&self.routed));
+        let untagged = self
+            .random
+            .percent(40)
+            .then(|| *self.random.pick(&self.routed));
         for &(name, number) in &self.routed.clone() {
-            writeln!(text, "[gateways.edge.interfaces.{name}]\nsegment = \"{name}\"\nport = \"trunk\"").expect("a string");
+            writeln!(
+                text,
+                "[gateways.edge.interfaces.{name}]\nsegment = \"{name}\"\nport = \"trunk\""
+            )
+            .expect("a string");
             if untagged != Some((name, number)) {
                 writeln!(text, "vlan = {number}").expect("a string");
             }
@@ -172,9 +198,17 @@ impl Draw<'_> {
             }
         }
         if let Some(((_, near), (_, far))) = self.behind {
-            text.push_str(&self.route("gateways.edge", &format!("10.44.{far}.0/24"), &format!("10.44.{near}.2")));
+            text.push_str(&self.route(
+                "gateways.edge",
+                &format!("10.44.{far}.0/24"),
+                &format!("10.44.{near}.2"),
+            ));
             if self.both {
-                text.push_str(&self.route("gateways.edge", &format!("fd44:0:0:{far}::/64"), &format!("fd44:0:0:{near}::2")));
+                text.push_str(&self.route(
+                    "gateways.edge",
+                    &format!("fd44:0:0:{far}::/64"),
+                    &format!("fd44:0:0:{near}::2"),
+                ));
             }
         }
         for number in 0..self.random.between(2, 7) {
@@ -185,7 +219,11 @@ impl Draw<'_> {
                 let rest: Vec<Vlan> = self.vlans.clone();
                 let rest = rest.into_iter().filter(|vlan| *vlan != native);
                 let rest: Vec<String> = rest.map(|(name, _)| format!("\"{name}\"")).collect();
-                format!("untagged = \"{}\", tagged = [{}]", native.0, rest.join(", "))
+                format!(
+                    "untagged = \"{}\", tagged = [{}]",
+                    native.0,
+                    rest.join(", ")
+                )
             }
             None => self.trunk(None),
         };
@@ -200,7 +238,8 @@ impl Draw<'_> {
 
     fn rule(&mut self, number: usize) -> String {
         let action = *self.random.pick(&["permit", "permit", "deny", "reject"]);
-        let mut text = format!("[[gateways.edge.rules]]\nname = \"rule {number}\"\naction = \"{action}\"\n");
+        let mut text =
+            format!("[[gateways.edge.rules]]\nname = \"rule {number}\"\naction = \"{action}\"\n");
         for side in ["from", "to"] {
             let party = match self.random.below(10) {
                 0..=4 => self.random.pick(&self.routed).0,
@@ -218,12 +257,22 @@ impl Draw<'_> {
                     _ => format!("10.44.{number}.{}", self.random.between(10, 15)),
                 };
                 let six = format!(", \"fd44:0:0:{number}::/64\"");
-                let six = if self.both && self.random.percent(60) { six } else { String::new() };
+                let six = if self.both && self.random.percent(60) {
+                    six
+                } else {
+                    String::new()
+                };
                 writeln!(text, "{side} = [\"{item}\"{six}]").expect("a string");
             }
         }
         if self.random.percent(50) {
-            let services = ["\"tcp/80\"", "\"tcp/22\"", "\"udp/53\"", "\"udp/500-600\"", "\"tcp\""];
+            let services = [
+                "\"tcp/80\"",
+                "\"tcp/22\"",
+                "\"udp/53\"",
+                "\"udp/500-600\"",
+                "\"tcp\"",
+            ];
             let count = self.random.between(1, 2);
             let some = self.random.some(&services, count);
             writeln!(text, "services = [{}]", some.join(", ")).expect("a string");
@@ -232,7 +281,9 @@ impl Draw<'_> {
     }
 
     fn router(&mut self) -> String {
-        let Some((near, far)) = self.behind else { return String::new() };
+        let Some((near, far)) = self.behind else {
+            return String::new();
+        };
         let mut text = String::new();
         for (port, ((name, number), last)) in [(near, 2), (far, 1)].into_iter().enumerate() {
             writeln!(
@@ -244,9 +295,17 @@ impl Draw<'_> {
             let there = self.plug((name, number));
             self.link(&there, &format!("cellar:{port}"));
         }
-        text.push_str(&self.route("routers.cellar", "0.0.0.0/0", &format!("10.44.{}.1", near.1)));
+        text.push_str(&self.route(
+            "routers.cellar",
+            "0.0.0.0/0",
+            &format!("10.44.{}.1", near.1),
+        ));
         if self.both {
-            text.push_str(&self.route("routers.cellar", "::/0", &format!("fd44:0:0:{}::1", near.1)));
+            text.push_str(&self.route(
+                "routers.cellar",
+                "::/0",
+                &format!("fd44:0:0:{}::1", near.1),
+            ));
         }
         text
     }
@@ -254,14 +313,22 @@ impl Draw<'_> {
     fn host(&mut self, number: usize) {
         let home = *self.random.pick(&self.vlans);
         let mut text = format!("[hosts.host{number}]\n");
-        let second = self.random.percent(15).then(|| *self.random.pick(&self.vlans));
+        let second = self
+            .random
+            .percent(15)
+            .then(|| *self.random.pick(&self.vlans));
         let second = second.filter(|vlan| *vlan != home);
         if second.is_some() && self.random.percent(50) {
             text.push_str("forwards = \"routes\"\n");
         }
         let served = self.routed.contains(&home) || self.behind.is_some_and(|(_, far)| far == home);
         if served {
-            writeln!(text, "default_gateway = [{}]", self.addresses(home.1, 1, false)).expect("a string");
+            writeln!(
+                text,
+                "default_gateway = [{}]",
+                self.addresses(home.1, 1, false)
+            )
+            .expect("a string");
         }
         for vlan in std::iter::once(home).chain(second) {
             let port = self.plug(vlan);

@@ -19,14 +19,26 @@ const NEIGHBOURS: &str = "icmpv6 type { 133, 134, 135, 136 } accept\n";
 /// What a host does and records, and the sets that it records in. A plain host has one interface and
 /// takes what arrives.
 pub fn host(silent: &[String], plain: bool) -> (String, Vec<String>) {
-    table(&Parts { arriving: drops(silent), plain, ..Parts::default() })
+    table(&Parts {
+        arriving: drops(silent),
+        plain,
+        ..Parts::default()
+    })
 }
 
 /// What a gateway or router does and records. `devices` are the names of its interfaces, `silent` those of
 /// cables where untagged frames meet no interface.
-pub fn router(site: &Site, id: RouterId, devices: &[String], silent: &[String]) -> (String, Vec<String>) {
+pub fn router(
+    site: &Site,
+    id: RouterId,
+    devices: &[String],
+    silent: &[String],
+) -> (String, Vec<String>) {
     let router = site.router(id);
-    let mut parts = Parts { arriving: drops(silent), ..Parts::default() };
+    let mut parts = Parts {
+        arriving: drops(silent),
+        ..Parts::default()
+    };
     for (interface, device) in router.interfaces.iter().zip(devices) {
         let against = match interface.source_check {
             SourceCheck::Off => continue,
@@ -34,19 +46,28 @@ pub fn router(site: &Site, id: RouterId, devices: &[String], silent: &[String]) 
             SourceCheck::Loose => "fib saddr oif missing",
         };
         // The kernel's own check knows IPv4 only.
-        let line = format!("iifname {device} meta nfproto ipv6 icmpv6 type {{ 133, 134, 135, 136 }} accept\n\
-                            iifname {device} meta nfproto ipv6 {against} drop\n");
+        let line = format!(
+            "iifname {device} meta nfproto ipv6 icmpv6 type {{ 133, 134, 135, 136 }} accept\n\
+                            iifname {device} meta nfproto ipv6 {against} drop\n"
+        );
         parts.checks.push_str(&line);
     }
     if let Some(filter) = router.filter() {
-        let gate = Gate { site, router: id, devices };
+        let gate = Gate {
+            site,
+            router: id,
+            devices,
+        };
         gate.fill(filter, &mut parts);
     }
     table(&parts)
 }
 
 fn drops(silent: &[String]) -> String {
-    silent.iter().map(|device| format!("iifname {device} drop\n")).collect()
+    silent
+        .iter()
+        .map(|device| format!("iifname {device} drop\n"))
+        .collect()
 }
 
 #[derive(Default)]
@@ -65,9 +86,14 @@ const RECORD: &str = "meta l4proto . th sport . th dport";
 
 fn table(parts: &Parts) -> (String, Vec<String>) {
     let mut text = String::from("table inet lab {\n");
-    let everywhere: &[&str] = if parts.plain { &["taken"] } else { &["arrived", "passed", "taken"] };
+    let everywhere: &[&str] = if parts.plain {
+        &["taken"]
+    } else {
+        &["arrived", "passed", "taken"]
+    };
     for name in everywhere {
-        let kind = "type ifname . inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
+        let kind =
+            "type ifname . inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
         writeln!(text, "set {name} {{ {kind} }}").expect("a string");
     }
     for name in &parts.sets {
@@ -75,28 +101,64 @@ fn table(parts: &Parts) -> (String, Vec<String>) {
         writeln!(text, "set {name} {{ {kind} }}").expect("a string");
     }
     let mut chain = |name: &str, hook: &str, rules: &str| {
-        writeln!(text, "chain {name} {{ type {hook}; policy accept;\n{rules}}}").expect("a string");
+        writeln!(
+            text,
+            "chain {name} {{ type {hook}; policy accept;\n{rules}}}"
+        )
+        .expect("a string");
     };
-    let seen = |set: &str| format!("meta l4proto {{ tcp, udp }} add @{set} {{ iifname . {RECORD} }}\n");
+    let seen =
+        |set: &str| format!("meta l4proto {{ tcp, udp }} add @{set} {{ iifname . {RECORD} }}\n");
     if !parts.plain {
         let arriving = format!("{}{}", parts.arriving, seen("arrived"));
-        chain("arriving", "filter hook prerouting priority -310", &arriving);
-        chain("passing", "filter hook forward priority 50", &seen("passed"));
+        chain(
+            "arriving",
+            "filter hook prerouting priority -310",
+            &arriving,
+        );
+        chain(
+            "passing",
+            "filter hook forward priority 50",
+            &seen("passed"),
+        );
     } else if !parts.arriving.is_empty() {
-        chain("arriving", "filter hook prerouting priority -310", &parts.arriving);
+        chain(
+            "arriving",
+            "filter hook prerouting priority -310",
+            &parts.arriving,
+        );
     }
     if !parts.checks.is_empty() {
-        chain("checks", "filter hook prerouting priority -305", &parts.checks);
+        chain(
+            "checks",
+            "filter hook prerouting priority -305",
+            &parts.checks,
+        );
     }
     if !parts.sets.is_empty() {
-        chain("destinations", "nat hook prerouting priority -100", &parts.destinations);
-        chain("sources", "nat hook postrouting priority 100", &parts.sources);
-        chain("forwarding", "filter hook forward priority 0", &parts.forward);
+        chain(
+            "destinations",
+            "nat hook prerouting priority -100",
+            &parts.destinations,
+        );
+        chain(
+            "sources",
+            "nat hook postrouting priority 100",
+            &parts.sources,
+        );
+        chain(
+            "forwarding",
+            "filter hook forward priority 0",
+            &parts.forward,
+        );
         chain("inward", "filter hook input priority 0", &parts.input);
     }
     chain("taking", "filter hook input priority 50", &seen("taken"));
     text.push_str("}\n");
-    let sets = everywhere.iter().map(|name| (*name).to_owned()).chain(parts.sets.iter().cloned());
+    let sets = everywhere
+        .iter()
+        .map(|name| (*name).to_owned())
+        .chain(parts.sets.iter().cloned());
     (text, sets.collect())
 }
 
@@ -116,7 +178,9 @@ impl Gate<'_> {
             );
             parts.forward.push_str(&states);
             parts.input.push_str(&states);
-            parts.sets.extend(["state".to_owned(), "invalid".to_owned()]);
+            parts
+                .sets
+                .extend(["state".to_owned(), "invalid".to_owned()]);
         }
         for (number, rule) in filter.rules.iter().enumerate() {
             parts.sets.push(format!("rule{number}"));
@@ -125,7 +189,10 @@ impl Gate<'_> {
             }
         }
         parts.sets.push("default".to_owned());
-        let last = format!("add @default {{ {RECORD} }} {}\n", verdict(filter.default.value));
+        let last = format!(
+            "add @default {{ {RECORD} }} {}\n",
+            verdict(filter.default.value)
+        );
         parts.forward.push_str(&last);
         parts.input.push_str(&last);
         for line in &filter.destination_translations {
@@ -137,10 +204,22 @@ impl Gate<'_> {
     }
 
     fn rule(&self, number: usize, rule: &Rule, parts: &mut Parts) {
-        let Some(from) = self.interfaces("iifname", rule.from.as_deref()) else { return };
-        let conditions = conditions(rule.source.as_ref(), rule.destination.as_ref(), rule.services.as_ref());
-        let end = format!("add @rule{number} {{ {RECORD} }} {}", verdict(rule.action.value));
-        let inward = rule.to.as_ref().is_none_or(|to| to.contains(&Party::Gateway));
+        let Some(from) = self.interfaces("iifname", rule.from.as_deref()) else {
+            return;
+        };
+        let conditions = conditions(
+            rule.source.as_ref(),
+            rule.destination.as_ref(),
+            rule.services.as_ref(),
+        );
+        let end = format!(
+            "add @rule{number} {{ {RECORD} }} {}",
+            verdict(rule.action.value)
+        );
+        let inward = rule
+            .to
+            .as_ref()
+            .is_none_or(|to| to.contains(&Party::Gateway));
         let outward = self.interfaces("oifname", rule.to.as_deref());
         for condition in conditions {
             if let Some(to) = &outward {
@@ -154,8 +233,14 @@ impl Gate<'_> {
 
     fn translation(&self, line: &Translation, side: &str, text: &mut String) {
         let interfaces = self.interfaces(side, line.parties.as_deref());
-        let Some(interfaces) = interfaces.filter(|_| line.enabled) else { return };
-        let conditions = conditions(line.source.as_ref(), line.destination.as_ref(), line.services.as_ref());
+        let Some(interfaces) = interfaces.filter(|_| line.enabled) else {
+            return;
+        };
+        let conditions = conditions(
+            line.source.as_ref(),
+            line.destination.as_ref(),
+            line.services.as_ref(),
+        );
         let word = if side == "iifname" { "dnat" } else { "snat" };
         for condition in conditions {
             let end = match (line.target, line.port) {
@@ -164,7 +249,9 @@ impl Gate<'_> {
                 (TranslationTarget::Address(address), Some(port)) if address.is_ipv4() => {
                     format!("{word} ip to {address}:{port}")
                 }
-                (TranslationTarget::Address(address), Some(port)) => format!("{word} ip6 to [{address}]:{port}"),
+                (TranslationTarget::Address(address), Some(port)) => {
+                    format!("{word} ip6 to [{address}]:{port}")
+                }
                 (TranslationTarget::Address(address), None) if address.is_ipv4() => {
                     format!("{word} ip to {address}")
                 }
@@ -176,7 +263,9 @@ impl Gate<'_> {
 
     /// The condition that some parties make on an interface; `None`: no interface fits.
     fn interfaces(&self, side: &str, parties: Option<&[Party]>) -> Option<String> {
-        let Some(parties) = parties else { return Some(String::new()) };
+        let Some(parties) = parties else {
+            return Some(String::new());
+        };
         let interfaces = self.site.router(self.router).interfaces.iter();
         let fits = |segment| {
             parties.iter().any(|party| match party {
@@ -209,14 +298,19 @@ fn conditions(
     let sides = [("saddr", source), ("daddr", destination)];
     let addresses: Vec<String> = match sides.iter().all(|(_, side)| side.is_none()) {
         true => vec![String::new()],
-        false => Family::ALL.into_iter().filter_map(|family| in_family(&sides, family)).collect(),
+        false => Family::ALL
+            .into_iter()
+            .filter_map(|family| in_family(&sides, family))
+            .collect(),
     };
     let services: Vec<String> = match services {
         None => vec![String::new()],
         Some(services) => services.services.iter().map(service).collect(),
     };
     let both = addresses.iter().flat_map(|address| {
-        services.iter().map(move |service| format!("{address} {service}"))
+        services
+            .iter()
+            .map(move |service| format!("{address} {service}"))
     });
     both.collect()
 }
@@ -226,7 +320,10 @@ fn in_family(sides: &[(&str, Option<&AddressMatch>)], family: Family) -> Option<
         Family::V4 => "ip",
         Family::V6 => "ip6",
     };
-    let mut text = format!("meta nfproto {}", if family == Family::V4 { "ipv4" } else { "ipv6" });
+    let mut text = format!(
+        "meta nfproto {}",
+        if family == Family::V4 { "ipv4" } else { "ipv6" }
+    );
     for (field, side) in sides {
         if let Some(side) = side {
             let set: &AddressSet = &side.set;
@@ -248,7 +345,11 @@ fn service(service: &Service) -> String {
     match service {
         Service::Any => String::new(),
         Service::Whole(protocol) => format!("meta l4proto {}", protocol.0),
-        Service::Ports { protocol, source, destination } => {
+        Service::Ports {
+            protocol,
+            source,
+            destination,
+        } => {
             let mut text = format!("meta l4proto {}", protocol.0);
             for (field, set) in [("sport", source), ("dport", destination)] {
                 if *set != IntervalSet::range(0, 65_535) {
@@ -257,7 +358,11 @@ fn service(service: &Service) -> String {
             }
             text
         }
-        Service::Message { protocol, kind, code } => {
+        Service::Message {
+            protocol,
+            kind,
+            code,
+        } => {
             let name = if protocol.0 == 1 { "icmp" } else { "icmpv6" };
             let code = code.map_or(String::new(), |code| format!(" {name} code {code}"));
             format!("{name} type {kind}{code}")
@@ -266,10 +371,13 @@ fn service(service: &Service) -> String {
 }
 
 fn numbers(set: &IntervalSet) -> String {
-    let parts = set.intervals().iter().map(|part| match part.low() == part.high() {
-        true => part.low().to_string(),
-        false => format!("{}-{}", part.low(), part.high()),
-    });
+    let parts = set
+        .intervals()
+        .iter()
+        .map(|part| match part.low() == part.high() {
+            true => part.low().to_string(),
+            false => format!("{}-{}", part.low(), part.high()),
+        });
     let parts: Vec<String> = parts.collect();
     parts.join(", ")
 }

@@ -75,7 +75,8 @@ struct Files {
 
 impl Files {
     fn add(&mut self, path: &Path, name: &str) -> Result<(), String> {
-        let real = fs::canonicalize(path).map_err(|error| format!("{}: {error}", path.display()))?;
+        let real =
+            fs::canonicalize(path).map_err(|error| format!("{}: {error}", path.display()))?;
         self.files.insert(name.to_owned(), real);
         Ok(())
     }
@@ -121,7 +122,16 @@ impl Files {
     fn archive(&self) -> Archive {
         let mut archive = Archive::default();
         let mut folders = BTreeSet::new();
-        for fixed in ["proc", "sys", "dev", "run", "run/netns", "tmp", "bin", "var"] {
+        for fixed in [
+            "proc",
+            "sys",
+            "dev",
+            "run",
+            "run/netns",
+            "tmp",
+            "bin",
+            "var",
+        ] {
             folders.insert(fixed.to_owned());
         }
         for name in self.files.keys() {
@@ -151,7 +161,8 @@ fn written(path: &Path) -> u32 {
 
 /// Where a program is.
 pub fn found(program: &str) -> Result<PathBuf, String> {
-    let folders = ["/usr/sbin", "/usr/bin", "/sbin", "/bin"].map(|folder| Path::new(folder).join(program));
+    let folders =
+        ["/usr/sbin", "/usr/bin", "/sbin", "/bin"].map(|folder| Path::new(folder).join(program));
     let place = folders.into_iter().find(|path| path.exists());
     place.ok_or_else(|| format!("{program} is not installed"))
 }
@@ -167,10 +178,15 @@ fn needs(path: &Path) -> Result<Vec<PathBuf>, String> {
 }
 
 fn output(command: &mut Command) -> Result<String, String> {
-    let output = command.output().map_err(|error| format!("{command:?}: {error}"))?;
+    let output = command
+        .output()
+        .map_err(|error| format!("{command:?}: {error}"))?;
     match output.status.success() {
         true => Ok(String::from_utf8_lossy(&output.stdout).into_owned()),
-        false => Err(format!("{command:?}: {}", String::from_utf8_lossy(&output.stderr))),
+        false => Err(format!(
+            "{command:?}: {}",
+            String::from_utf8_lossy(&output.stderr)
+        )),
     }
 }
 
@@ -193,7 +209,9 @@ fn require(
     if order.iter().any(|loaded| loaded == name) {
         return Ok(());
     }
-    let path = known.get(name).ok_or_else(|| format!("the kernel has no module {name}"))?;
+    let path = known
+        .get(name)
+        .ok_or_else(|| format!("the kernel has no module {name}"))?;
     let data = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
     for needed in depends(&data) {
         require(&needed, known, order)?;

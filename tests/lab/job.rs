@@ -4,11 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
 use boundwalk::forwarding::Packet;
-use boundwalk::forwarding::layer2::{FootOf, SocketId, SocketName, Far};
+use boundwalk::forwarding::layer2::{Far, FootOf, SocketId, SocketName};
 use boundwalk::model::{Forwards, HostId, Protocol, Site, TCP, UDP};
 use serde_json::{Value, json};
 
-use crate::topology::{SWITCHES, Plug, Topology, host_space, owners};
+use crate::topology::{Plug, SWITCHES, Topology, host_space, owners};
 
 /// Numbers of the first and the second pass are source ports, clear of each other and of every service.
 pub const FIRST: u16 = 20_000;
@@ -41,7 +41,10 @@ pub struct Job {
 
 impl Job {
     pub fn new(topology: &Topology<'_>) -> Self {
-        let mut job = Self { probes: Vec::new(), frames: frames(topology) };
+        let mut job = Self {
+            probes: Vec::new(),
+            frames: frames(topology),
+        };
         job.add_pairs(topology);
         job
     }
@@ -59,7 +62,12 @@ impl Job {
                         for _ in 0..2 {
                             turn += 1;
                             if source.is_ipv4() == target.is_ipv4() {
-                                self.add(HostId(host), source, target, SERVICES[turn % SERVICES.len()]);
+                                self.add(
+                                    HostId(host),
+                                    source,
+                                    target,
+                                    SERVICES[turn % SERVICES.len()],
+                                );
                             }
                         }
                     }
@@ -77,7 +85,11 @@ impl Job {
             source_port: number,
             destination_port: service.1,
         };
-        self.probes.push(Probe { number, from, packet });
+        self.probes.push(Probe {
+            number,
+            from,
+            packet,
+        });
     }
 
     /// The job in the guest's words.
@@ -100,8 +112,17 @@ impl Job {
             let packet = &probe.packet;
             let protocol = if packet.protocol == TCP { "tcp" } else { "udp" };
             let (source, target) = (packet.source.to_string(), packet.destination.to_string());
-            let line = json!([protocol, source, probe.number + shift, target, packet.destination_port]);
-            by_space.entry(host_space(probe.from)).or_default().push(line);
+            let line = json!([
+                protocol,
+                source,
+                probe.number + shift,
+                target,
+                packet.destination_port
+            ]);
+            by_space
+                .entry(host_space(probe.from))
+                .or_default()
+                .push(line);
         }
         json!(by_space.into_iter().collect::<Vec<_>>())
     }
@@ -115,7 +136,8 @@ impl Job {
             }
         }
         let lines = groups.into_iter();
-        let lines = lines.map(|(plug, number, stacks)| json!([plug.space, plug.device, number, stacks]));
+        let lines =
+            lines.map(|(plug, number, stacks)| json!([plug.space, plug.device, number, stacks]));
         json!(lines.collect::<Vec<_>>())
     }
 }
@@ -123,9 +145,17 @@ impl Job {
 /// Where answers to UDP come from: every address, every port that is asked or translated to.
 fn responders(topology: &Topology<'_>) -> Vec<Value> {
     let site = topology.site;
-    let mut ports: BTreeSet<u16> = SERVICES.iter().filter(|(name, _)| *name == UDP).map(|(_, port)| *port).collect();
+    let mut ports: BTreeSet<u16> = SERVICES
+        .iter()
+        .filter(|(name, _)| *name == UDP)
+        .map(|(_, port)| *port)
+        .collect();
     let filters = site.routers.iter().filter_map(|router| router.filter());
-    ports.extend(filters.flat_map(|filter| &filter.destination_translations).filter_map(|line| line.port));
+    ports.extend(
+        filters
+            .flat_map(|filter| &filter.destination_translations)
+            .filter_map(|line| line.port),
+    );
     let mut listed = Vec::new();
     for owner in owners(site, &topology.fabric) {
         for (_, address) in &owner.addresses {
@@ -153,7 +183,12 @@ fn frames(topology: &Topology<'_>) -> Vec<Sent> {
     for (from, socket) in cables_of_hosts(topology) {
         for tags in &stacks {
             let number = sent.len() as u16 + 1;
-            sent.push(Sent { number, socket, from: from.clone(), tags: tags.clone() });
+            sent.push(Sent {
+                number,
+                socket,
+                from: from.clone(),
+                tags: tags.clone(),
+            });
         }
     }
     sent
@@ -180,7 +215,11 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, SocketId> {
     for (&(host, interface), base) in &topology.host_bases {
         let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
         let socket = match bridges {
-            false => fabric.foot(topology.foot(FootOf::Host(host, interface))).sockets.first().copied(),
+            false => fabric
+                .foot(topology.foot(FootOf::Host(host, interface)))
+                .sockets
+                .first()
+                .copied(),
             true => fabric.socket_ids().find_map(|id| {
                 let socket = fabric.socket(id);
                 match &socket.far {
@@ -191,7 +230,10 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, SocketId> {
                 }
             }),
         };
-        let plug = Plug { space: host_space(host), device: base.clone() };
+        let plug = Plug {
+            space: host_space(host),
+            device: base.clone(),
+        };
         if let Some(socket) = socket {
             cables.insert(plug, socket);
         }

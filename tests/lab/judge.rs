@@ -4,7 +4,9 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, SocketId, Start, flood};
-use boundwalk::forwarding::{DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace};
+use boundwalk::forwarding::{
+    DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace,
+};
 use boundwalk::model::{Action, Family, UDP};
 
 use crate::devices::default_gateways;
@@ -75,7 +77,10 @@ fn first_pass(
     tally.answered += usize::from(kernel.answered);
     tally.denied += usize::from(!kernel.decided.is_empty() && kernel.passed.is_empty());
     let traces = trace(network, Sender::Host(probe.from), &probe.packet);
-    let fates: Vec<Fate> = traces.iter().map(|trace| fate(topology, network, probe, trace, &kernel)).collect();
+    let fates: Vec<Fate> = traces
+        .iter()
+        .map(|trace| fate(topology, network, probe, trace, &kernel))
+        .collect();
     if fates.contains(&kernel) {
         return None;
     }
@@ -83,9 +88,18 @@ fn first_pass(
         tally.uncertain += 1;
         return None;
     }
-    let mut line = format!("probe {}\n  kernel {kernel:?} {:?}", named(topology, probe), seen.arrived);
+    let mut line = format!(
+        "probe {}\n  kernel {kernel:?} {:?}",
+        named(topology, probe),
+        seen.arrived
+    );
     for (fate, trace) in fates.iter().zip(&traces) {
-        write!(line, "\n  model  {fate:?} {:?} {:?}", trace.outcome, trace.reply).expect("a string");
+        write!(
+            line,
+            "\n  model  {fate:?} {:?} {:?}",
+            trace.outcome, trace.reply
+        )
+        .expect("a string");
     }
     Some(line)
 }
@@ -93,27 +107,47 @@ fn first_pass(
 /// Whether two devices on the way, or next to it, reach each other by different interfaces only: one hears the
 /// other's requests by one interface and is heard by another. Then it depends on who asked first whether the
 /// kernel knows where to send; the model says it does not.
-fn crossed(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, traces: &[Trace], seen: &Seen) -> bool {
+fn crossed(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    traces: &[Trace],
+    seen: &Seen,
+) -> bool {
     let plan = network.plan(Family::of(probe.packet.source));
-    let mut spaces = seen.passed.union(&seen.taken).cloned().collect::<BTreeSet<String>>();
+    let mut spaces = seen
+        .passed
+        .union(&seen.taken)
+        .cloned()
+        .collect::<BTreeSet<String>>();
     spaces.insert(host_space(probe.from));
     for step in traces.iter().flat_map(|trace| &trace.steps) {
         spaces.insert(space_of(plan.device(step.device).id));
     }
     spaces.extend(first_hop(topology, network, probe).map(|(_, space, _)| space));
     let fabric = &topology.fabric;
-    let reached = |from: FootId| flood(fabric, &[Start::Foot(from)]).feet().collect::<BTreeSet<FootId>>();
+    let reached = |from: FootId| {
+        flood(fabric, &[Start::Foot(from)])
+            .feet()
+            .collect::<BTreeSet<FootId>>()
+    };
     let space = |foot: FootId| &topology.plug_of(foot).space;
-    let feet: Vec<FootId> = fabric.foot_ids().filter(|&foot| spaces.contains(space(foot))).collect();
+    let feet: Vec<FootId> = fabric
+        .foot_ids()
+        .filter(|&foot| spaces.contains(space(foot)))
+        .collect();
     let floods: Vec<BTreeSet<FootId>> = feet.iter().map(|&foot| reached(foot)).collect();
     let hears = |one: usize, other: usize| floods[other].contains(&feet[one]);
     (0..feet.len()).any(|here| {
-        spaces.iter().filter(|there| *there != space(feet[here])).any(|there| {
-            let others = || (0..feet.len()).filter(|&other| space(feet[other]) == there);
-            let out = others().any(|other| hears(other, here));
-            let back = others().any(|other| hears(here, other));
-            out && back && !others().any(|other| hears(other, here) && hears(here, other))
-        })
+        spaces
+            .iter()
+            .filter(|there| *there != space(feet[here]))
+            .any(|there| {
+                let others = || (0..feet.len()).filter(|&other| space(feet[other]) == there);
+                let out = others().any(|other| hears(other, here));
+                let back = others().any(|other| hears(here, other));
+                out && back && !others().any(|other| hears(other, here) && hears(here, other))
+            })
     })
 }
 
@@ -125,7 +159,13 @@ fn space_of(id: DeviceId) -> String {
 }
 
 /// A trace in the kernel's words.
-fn fate(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, trace: &Trace, kernel: &Fate) -> Fate {
+fn fate(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    trace: &Trace,
+    kernel: &Fate,
+) -> Fate {
     let plan = network.plan(Family::of(probe.packet.source));
     let mut fate = Fate {
         passed: BTreeSet::new(),
@@ -136,11 +176,18 @@ fn fate(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, trace: &T
     for step in trace.steps.iter().filter(|step| step.ingress.is_some()) {
         let here = space_of(plan.device(step.device).id);
         if let Some(decision) = &step.decision {
-            let name = decision.rule.map_or("default".to_owned(), |rule| format!("rule{rule}"));
+            let name = decision
+                .rule
+                .map_or("default".to_owned(), |rule| format!("rule{rule}"));
             fate.decided.insert((here.clone(), name));
         }
-        let permitted = step.decision.as_ref().is_none_or(|decision| decision.action == Action::Permit);
-        let leaves = step.route.is_some_and(|route| route.next_hop.interface().is_some());
+        let permitted = step
+            .decision
+            .as_ref()
+            .is_none_or(|decision| decision.action == Action::Permit);
+        let leaves = step
+            .route
+            .is_some_and(|route| route.next_hop.interface().is_some());
         if leaves && permitted {
             fate.passed.insert(here);
         }
@@ -155,7 +202,9 @@ fn fate(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, trace: &T
         fate.taken.extend(owner.map(|owner| owner.space.clone()));
     }
     fate.answered = match &trace.reply {
-        Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => kernel.answered,
+        Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => {
+            kernel.answered
+        }
         Some(reply) => reply.two_way(),
         None => false,
     };
@@ -165,7 +214,9 @@ fn fate(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe, trace: &T
 /// An answer that a stateful gateway never saw the question of: the kernel takes one by UDP for a new flow
 /// and asks its rules, the model drops it. Answers by TCP show what is meant.
 fn stateless_loss(steps: &[boundwalk::forwarding::ReplyStep]) -> bool {
-    steps.last().is_some_and(|step| step.pass == ReplyPass::NoState)
+    steps
+        .last()
+        .is_some_and(|step| step.pass == ReplyPass::NoState)
 }
 
 /// Permanent neighbours: the first hop takes what one direction of layer 2 brings it, and by which
@@ -186,7 +237,10 @@ fn second_pass(
         .map(|foot| topology.plug_of(foot).device.clone())
         .collect();
     // What a plain host takes it does not record on arrival.
-    let there = seen.arrived.union(&seen.reached).filter(|(space, _)| *space == target);
+    let there = seen
+        .arrived
+        .union(&seen.reached)
+        .filter(|(space, _)| *space == target);
     let there: BTreeSet<String> = there.map(|(_, device)| device.clone()).collect();
     let home = flood_back(topology, from, &target);
     tally.one_way += usize::from(!there.is_empty() && !home);
@@ -207,12 +261,17 @@ fn second_pass(
 /// Whether anything comes back from a device to an interface.
 fn flood_back(topology: &Topology<'_>, to: FootId, from: &str) -> bool {
     topology.fabric.foot_ids().any(|foot| {
-        topology.plug_of(foot).space == from && flood(&topology.fabric, &[Start::Foot(foot)]).reaches(to)
+        topology.plug_of(foot).space == from
+            && flood(&topology.fabric, &[Start::Foot(foot)]).reaches(to)
     })
 }
 
 /// Interface of departure, namespace of the first hop, and whether that is the target.
-fn first_hop(topology: &Topology<'_>, network: &Network<'_>, probe: &Probe) -> Option<(FootId, String, bool)> {
+fn first_hop(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+) -> Option<(FootId, String, bool)> {
     let plan = network.plan(Family::of(probe.packet.source));
     let device = plan.device(plan.host_index(probe.from));
     let destination = probe.packet.destination;
@@ -250,7 +309,8 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
             [0, inner] => takers(topology, sent.socket, &[inner]),
             _ => BTreeSet::new(),
         };
-        let explained = |taker: &(String, String)| expected.contains(taker) || skipped.contains(taker);
+        let explained =
+            |taker: &(String, String)| expected.contains(taker) || skipped.contains(taker);
         if !expected.is_subset(seen) || !seen.iter().all(explained) {
             lines.push(format!(
                 "frame {:?} from {} {}: kernel {seen:?}, model {expected:?}",
@@ -266,7 +326,9 @@ fn takers(topology: &Topology<'_>, socket: SocketId, tags: &[u16]) -> BTreeSet<(
     let start = Start::Seat(socket, Frame::with_tags(tags));
     let flood = flood(&topology.fabric, &[start]);
     let plugs = flood.feet().map(|foot| topology.plug_of(foot));
-    plugs.map(|plug| (plug.space.clone(), plug.device.clone())).collect()
+    plugs
+        .map(|plug| (plug.space.clone(), plug.device.clone()))
+        .collect()
 }
 
 fn named(topology: &Topology<'_>, probe: &Probe) -> String {

@@ -93,7 +93,10 @@ pub fn run(job: &[u8]) -> Vec<String> {
     }
     let text = fs::read(&written).unwrap_or_default();
     let text = String::from_utf8_lossy(&text).into_owned();
-    let mut lines: Vec<String> = text.lines().map(|line| line.trim_end().to_owned()).collect();
+    let mut lines: Vec<String> = text
+        .lines()
+        .map(|line| line.trim_end().to_owned())
+        .collect();
     let end = lines.iter().rposition(|line| line == DONE);
     let Some(end) = end else {
         let tail: Vec<&str> = text.lines().rev().take(40).collect();
@@ -111,7 +114,13 @@ fn command(archive: &Path) -> Command {
     let mut command = Command::new("qemu-system-x86_64");
     command.args(["-accel", "tcg,thread=single,tb-size=256"]);
     command.args(["-M", "microvm", "-cpu", "max", "-m", "768"]);
-    command.args(["-nodefaults", "-no-user-config", "-display", "none", "-no-reboot"]);
+    command.args([
+        "-nodefaults",
+        "-no-user-config",
+        "-display",
+        "none",
+        "-no-reboot",
+    ]);
     command.args(["-rtc", "base=2024-01-01,clock=vm"]);
     command.args(["-icount", "shift=3,sleep=off"]);
     command.arg("-kernel");

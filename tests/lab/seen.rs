@@ -56,7 +56,11 @@ impl Sight {
         let space = space.to_owned();
         if source < FIRST {
             if set == "taken" {
-                self.probes.entry(target).or_default().answered.insert(space);
+                self.probes
+                    .entry(target)
+                    .or_default()
+                    .answered
+                    .insert(space);
             }
             return;
         }

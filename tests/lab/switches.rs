@@ -25,7 +25,10 @@ pub fn build(topology: &mut Topology<'_>) {
         name: SWITCHES.to_owned(),
         settings: vec![
             ("net/ipv6/conf/all/disable_ipv6".to_owned(), "1".to_owned()),
-            ("net/ipv6/conf/default/disable_ipv6".to_owned(), "1".to_owned()),
+            (
+                "net/ipv6/conf/default/disable_ipv6".to_owned(),
+                "1".to_owned(),
+            ),
         ],
         ..Space::default()
     };
@@ -33,9 +36,14 @@ pub fn build(topology: &mut Topology<'_>) {
     let unset = PortVlans::default();
     for (number, switch) in topology.site.switches.iter().enumerate() {
         let bridge = format!("s{number}");
-        space.steps.push(json!(["bridge", bridge, u8::from(switch.vlan_aware)]));
+        space
+            .steps
+            .push(json!(["bridge", bridge, u8::from(switch.vlan_aware)]));
         let ports = ports(topology, number, switch, &unset, &mut space);
-        let alive: BTreeSet<VlanId> = ports.iter().flat_map(|port| port.vlans.members().iter().collect::<Vec<_>>()).collect();
+        let alive: BTreeSet<VlanId> = ports
+            .iter()
+            .flat_map(|port| port.vlans.members().iter().collect::<Vec<_>>())
+            .collect();
         for port in &ports {
             let device = &port.device;
             space.steps.push(json!(["master", device, bridge]));
@@ -73,7 +81,12 @@ fn ports<'s>(
         let device = format!("s{number}p{at}");
         (topology.is_plugged(SWITCHES, &device) && switch.ports[at].enabled).then_some(device)
     };
-    let in_lag = |name: &str| switch.lags.iter().any(|lag| lag.ports.iter().any(|port| port.value == name));
+    let in_lag = |name: &str| {
+        switch
+            .lags
+            .iter()
+            .any(|lag| lag.ports.iter().any(|port| port.value == name))
+    };
     for (at, port) in switch.ports.iter().enumerate() {
         if let Some(device) = live(at).filter(|_| !in_lag(&port.name.value)) {
             bridged.push(Bridged {
@@ -116,9 +129,13 @@ pub fn bond_steps(bond: &str, lacp: Lacp, members: &[String]) -> Vec<Value> {
 fn member_steps(port: &Bridged<'_>, alive: &BTreeSet<VlanId>, leaving: &mut String) -> Vec<Value> {
     let (device, vlans) = (&port.device, port.vlans);
     let native = |vlan: VlanId| vlans.pvid == Some(vlan) && vlans.accept != FrameTypes::Tagged;
-    let step = |vlan: VlanId, untagged: bool| json!(["member", device, vlan.get(), native(vlan), untagged]);
+    let step = |vlan: VlanId, untagged: bool| {
+        json!(["member", device, vlan.get(), native(vlan), untagged])
+    };
     let members = vlans.members();
-    let members = members.iter().map(|vlan| step(vlan, vlans.untagged.contains(vlan)));
+    let members = members
+        .iter()
+        .map(|vlan| step(vlan, vlans.untagged.contains(vlan)));
     let mut steps: Vec<Value> = members.collect();
     if !vlans.ingress_filter {
         let strange: BTreeSet<VlanId> = alive.iter().copied().chain(vlans.pvid).collect();

@@ -69,7 +69,10 @@ pub fn host_space(host: HostId) -> String {
 impl<'s> Topology<'s> {
     pub fn new(site: &'s Site) -> Self {
         let fabric = Fabric::new(site);
-        let feet = fabric.foot_ids().map(|_| Plug { space: String::new(), device: String::new() });
+        let feet = fabric.foot_ids().map(|_| Plug {
+            space: String::new(),
+            device: String::new(),
+        });
         let mut topology = Self {
             site,
             feet: feet.collect(),
@@ -95,7 +98,9 @@ impl<'s> Topology<'s> {
     }
 
     pub fn is_plugged(&self, space: &str, device: &str) -> bool {
-        self.plugs.iter().any(|plug| plug.space == space && plug.device == device)
+        self.plugs
+            .iter()
+            .any(|plug| plug.space == space && plug.device == device)
     }
 
     /// Whether anything negotiates, which takes some seconds.
@@ -114,7 +119,14 @@ impl<'s> Topology<'s> {
             for (near, far) in near.into_iter().zip(far) {
                 let number = self.plugs.len();
                 let mac = |end: u8| format!("02:00:00:00:{number:02x}:{end:02x}");
-                let line = json!([near.space, near.device, mac(1), far.space, far.device, mac(2)]);
+                let line = json!([
+                    near.space,
+                    near.device,
+                    mac(1),
+                    far.space,
+                    far.device,
+                    mac(2)
+                ]);
                 self.cables.push(line);
                 self.plugs.extend([near, far]);
             }
@@ -123,18 +135,23 @@ impl<'s> Topology<'s> {
 
     /// Whether a host's interface stands on a cable that is laid already, next to another interface.
     fn shares(&mut self, near: &LinkEnd, far: &LinkEnd) -> bool {
-        let LinkEnd::Host(host, name) = near else { return false };
+        let LinkEnd::Host(host, name) = near else {
+            return false;
+        };
         let interface = interface_of(self.site, *host, name);
         let first = self.site.links.iter().find_map(|link| {
             let ends = [&link.ends[0].value, &link.ends[1].value];
             let at = ends.iter().position(|end| *end == far)?;
             match ends[1 - at] {
-                LinkEnd::Host(other, first) if other == host => Some(interface_of(self.site, *host, first)),
+                LinkEnd::Host(other, first) if other == host => {
+                    Some(interface_of(self.site, *host, first))
+                }
                 _ => None,
             }
         });
         let first = first.unwrap_or(interface);
-        self.host_bases.insert((*host, interface), format!("c{first}"));
+        self.host_bases
+            .insert((*host, interface), format!("c{first}"));
         first != interface
     }
 
@@ -148,7 +165,8 @@ impl<'s> Topology<'s> {
                     Some(lag) => lag.ports.iter().map(|port| port.value.as_str()).collect(),
                     None => vec![name],
                 };
-                let number = |name: &str| here.ports.iter().position(|port| port.name.value == name);
+                let number =
+                    |name: &str| here.ports.iter().position(|port| port.name.value == name);
                 let numbers = names.into_iter().filter_map(number);
                 numbers
                     .map(|port| plug(SWITCHES, format!("s{}p{port}", switch.0)))
@@ -177,16 +195,22 @@ impl<'s> Topology<'s> {
     /// The kernel's name of a router's port.
     pub fn router_port(&mut self, router: RouterId, name: &str) -> String {
         let ports = &mut self.ports[router.0];
-        let at = ports.iter().position(|port| port == name).unwrap_or_else(|| {
-            ports.push(name.to_owned());
-            ports.len() - 1
-        });
+        let at = ports
+            .iter()
+            .position(|port| port == name)
+            .unwrap_or_else(|| {
+                ports.push(name.to_owned());
+                ports.len() - 1
+            });
         format!("p{at}")
     }
 }
 
 fn plug(space: &str, device: String) -> Plug {
-    Plug { space: space.to_owned(), device }
+    Plug {
+        space: space.to_owned(),
+        device,
+    }
 }
 
 fn interface_of(site: &Site, host: HostId, name: &str) -> usize {
@@ -210,7 +234,10 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
         let interfaces = router.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
             let foot = fabric.foot_of(FootOf::Router(RouterId(number), at));
-            interface.addresses.iter().map(move |address| (foot, address.value))
+            interface
+                .addresses
+                .iter()
+                .map(move |address| (foot, address.value))
         });
         owners.push(Owner {
             space: router_space(RouterId(number)),
@@ -222,7 +249,10 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
         let interfaces = host.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
             let foot = fabric.foot_of(FootOf::Host(HostId(number), at));
-            interface.addresses.iter().map(move |address| (foot, address.value))
+            interface
+                .addresses
+                .iter()
+                .map(move |address| (foot, address.value))
         });
         owners.push(Owner {
             space: host_space(HostId(number)),
@@ -237,7 +267,9 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
 pub fn route_step(destination: Prefix, via: &Via, devices: &[String]) -> Value {
     let (network, length) = (destination.net().addr(), destination.net().prefix_len());
     match via {
-        Via::NextHop { address, interface } => json!(["route", network, length, address, devices[*interface]]),
+        Via::NextHop { address, interface } => {
+            json!(["route", network, length, address, devices[*interface]])
+        }
         Via::Discard => json!(["route", network, length, null, null]),
     }
 }
