@@ -114,6 +114,39 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         settings: settings(true),
         ..Space::default()
     };
+    let bases = router_bases(topology, id, &mut space);
+    let names = stand(&bases, &mut space, id.0);
+    let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
+    for (at, interface) in router.interfaces.iter().enumerate() {
+        let foot = topology.foot(FootOf::Router(id, at));
+        let plug = Plug {
+            space: space.name.clone(),
+            device: devices[at].clone(),
+        };
+        topology.feet[foot.0 as usize] = plug;
+        let addresses = interface.addresses.iter().map(|address| address.value);
+        space
+            .steps
+            .extend(addresses.map(|address| address_step(address, &devices[at])));
+        let value = match interface.source_check {
+            SourceCheck::Off => "0",
+            SourceCheck::Strict => "1",
+            SourceCheck::Loose => "2",
+        };
+        let name = format!("net/ipv4/conf/{}/rp_filter", devices[at]);
+        space.late_settings.push((name, value.to_owned()));
+    }
+    let routes = router.routes.iter();
+    space
+        .steps
+        .extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
+    (space.filter, space.sets) = filters::router(topology.site, id, &devices, &silent(&bases));
+    space
+}
+
+/// LAGs and ports of a router with the interfaces on them; the LAGs are made as bonds.
+fn router_bases(topology: &mut Topology<'_>, id: RouterId, space: &mut Space) -> Vec<Base> {
+    let router = topology.site.router(id);
     let mut bases: Vec<Base> = Vec::new();
     for (at, lag) in router.lags.iter().enumerate() {
         let members = lag
@@ -155,33 +188,7 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         });
         bases[known].feet.push((at, interface.vlan));
     }
-    let names = stand(&bases, &mut space, id.0);
-    let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
-    for (at, interface) in router.interfaces.iter().enumerate() {
-        let foot = topology.foot(FootOf::Router(id, at));
-        let plug = Plug {
-            space: space.name.clone(),
-            device: devices[at].clone(),
-        };
-        topology.feet[foot.0 as usize] = plug;
-        let addresses = interface.addresses.iter().map(|address| address.value);
-        space
-            .steps
-            .extend(addresses.map(|address| address_step(address, &devices[at])));
-        let value = match interface.source_check {
-            SourceCheck::Off => "0",
-            SourceCheck::Strict => "1",
-            SourceCheck::Loose => "2",
-        };
-        let name = format!("net/ipv4/conf/{}/rp_filter", devices[at]);
-        space.late_settings.push((name, value.to_owned()));
-    }
-    let routes = router.routes.iter();
-    space
-        .steps
-        .extend(routes.map(|route| route_step(route.destination, &route.via, &devices)));
-    (space.filter, space.sets) = filters::router(topology.site, id, &devices, &silent(&bases));
-    space
+    bases
 }
 
 /// Cables and bonds on which untagged frames meet no interface.
@@ -212,22 +219,10 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
             }),
         }
     }
-    let bridges = host.forwards.value == Forwards::Bridges;
-    let mut devices: Vec<String> = Vec::new();
     let standing = stand(&bases, &mut space, number);
-    if bridges {
-        space.again.clear();
-        space.steps.push(json!(["bridge", "bridge0", 0]));
-        for (_, device) in &standing {
-            space.steps.push(json!(["master", device, "bridge0"]));
-            space.again.push(json!(["deaf", device]));
-        }
-        space
-            .again
-            .push(json!(["hardware", "bridge0", mac(number)]));
-        devices.resize(standing.len(), "bridge0".to_owned());
-    } else {
-        devices.extend(standing.into_iter().map(|(_, device)| device));
+    let mut devices: Vec<String> = standing.into_iter().map(|(_, device)| device).collect();
+    if host.forwards.value == Forwards::Bridges {
+        devices = bridge(&devices, &mut space, number);
     }
     for (at, interface) in host.interfaces.iter().enumerate() {
         let foot = topology.foot(FootOf::Host(id, at));
@@ -252,6 +247,20 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
     let plain = host.interfaces.len() < 2 && host.forwards.value == Forwards::No;
     (space.filter, space.sets) = filters::host(&silent(&bases), plain);
     space
+}
+
+/// Joins interfaces to one bridge, which then stands for each of them.
+fn bridge(devices: &[String], space: &mut Space, number: usize) -> Vec<String> {
+    let bridge = "bridge0";
+    space.again.clear();
+    space.steps.push(json!(["bridge", bridge, 0]));
+    for device in devices {
+        space.steps.push(json!(["master", device, bridge]));
+        space.again.push(json!(["deaf", device]));
+    }
+    let mac = mac(number);
+    space.again.push(json!(["hardware", bridge, mac]));
+    vec![bridge.to_owned(); devices.len()]
 }
 
 fn address_step(address: InterfaceAddress, device: &str) -> Value {

@@ -91,75 +91,73 @@ fn table(parts: &Parts) -> (String, Vec<String>) {
     } else {
         &["arrived", "passed", "taken"]
     };
+    let ports = "inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
     for name in everywhere {
-        let kind =
-            "type ifname . inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
-        writeln!(text, "set {name} {{ {kind} }}").expect("a string");
+        writeln!(text, "set {name} {{ type ifname . {ports} }}").expect("a string");
     }
     for name in &parts.sets {
-        let kind = "type inet_proto . inet_service . inet_service; flags dynamic; size 65535;";
-        writeln!(text, "set {name} {{ {kind} }}").expect("a string");
+        writeln!(text, "set {name} {{ type {ports} }}").expect("a string");
     }
-    let mut chain = |name: &str, hook: &str, rules: &str| {
-        writeln!(
-            text,
-            "chain {name} {{ type {hook}; policy accept;\n{rules}}}"
-        )
-        .expect("a string");
+    for (name, hook, rules) in chains(parts) {
+        let head = format!("chain {name} {{ type {hook}; policy accept;");
+        writeln!(text, "{head}\n{rules}}}").expect("a string");
+    }
+    text.push_str("}\n");
+    let mut sets: Vec<String> = everywhere.iter().map(|name| (*name).to_owned()).collect();
+    sets.extend(parts.sets.iter().cloned());
+    (text, sets)
+}
+
+/// Name, hook and rules of each chain that has any.
+fn chains(parts: &Parts) -> Vec<(&'static str, &'static str, String)> {
+    let seen = |set: &str| {
+        let sort = "meta l4proto { tcp, udp }";
+        format!("{sort} add @{set} {{ iifname . {RECORD} }}\n")
     };
-    let seen =
-        |set: &str| format!("meta l4proto {{ tcp, udp }} add @{set} {{ iifname . {RECORD} }}\n");
-    if !parts.plain {
-        let arriving = format!("{}{}", parts.arriving, seen("arrived"));
-        chain(
-            "arriving",
-            "filter hook prerouting priority -310",
-            &arriving,
-        );
-        chain(
-            "passing",
-            "filter hook forward priority 50",
-            &seen("passed"),
-        );
-    } else if !parts.arriving.is_empty() {
-        chain(
-            "arriving",
-            "filter hook prerouting priority -310",
-            &parts.arriving,
-        );
-    }
-    if !parts.checks.is_empty() {
-        chain(
+    let everywhere = |set| {
+        if parts.plain {
+            String::new()
+        } else {
+            seen(set)
+        }
+    };
+    let arriving = parts.arriving.clone() + &everywhere("arrived");
+    let mut chains = vec![
+        ("arriving", "filter hook prerouting priority -310", arriving),
+        (
             "checks",
             "filter hook prerouting priority -305",
-            &parts.checks,
-        );
-    }
-    if !parts.sets.is_empty() {
-        chain(
+            parts.checks.clone(),
+        ),
+        (
             "destinations",
             "nat hook prerouting priority -100",
-            &parts.destinations,
-        );
-        chain(
+            parts.destinations.clone(),
+        ),
+        (
             "sources",
             "nat hook postrouting priority 100",
-            &parts.sources,
-        );
-        chain(
+            parts.sources.clone(),
+        ),
+        (
             "forwarding",
             "filter hook forward priority 0",
-            &parts.forward,
-        );
-        chain("inward", "filter hook input priority 0", &parts.input);
-    }
-    chain("taking", "filter hook input priority 50", &seen("taken"));
-    text.push_str("}\n");
-    let sets = everywhere
-        .iter()
-        .map(|name| (*name).to_owned())
-        .chain(parts.sets.iter().cloned());
-    (text, sets.collect())
+            parts.forward.clone(),
+        ),
+        (
+            "inward",
+            "filter hook input priority 0",
+            parts.input.clone(),
+        ),
+        (
+            "passing",
+            "filter hook forward priority 50",
+            everywhere("passed"),
+        ),
+        ("taking", "filter hook input priority 50", seen("taken")),
+    ];
+    chains.retain(|(_, _, rules)| !rules.is_empty());
+    chains
 }
 
 struct Gate<'a> {

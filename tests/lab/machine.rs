@@ -92,17 +92,19 @@ pub fn run(job: &[u8]) -> Vec<String> {
         std::thread::sleep(Duration::from_millis(50));
     }
     let text = fs::read(&written).unwrap_or_default();
-    let text = String::from_utf8_lossy(&text).into_owned();
+    let errors = fs::read_to_string(&errors).unwrap_or_default();
+    lines(&String::from_utf8_lossy(&text), &errors)
+}
+
+/// Lines up to the last one of a run that went well.
+fn lines(text: &str, errors: &str) -> Vec<String> {
     let mut lines: Vec<String> = text
         .lines()
         .map(|line| line.trim_end().to_owned())
         .collect();
-    let end = lines.iter().rposition(|line| line == DONE);
-    let Some(end) = end else {
-        let tail: Vec<&str> = text.lines().rev().take(40).collect();
-        let tail: Vec<&str> = tail.into_iter().rev().collect();
-        let errors = fs::read_to_string(&errors).unwrap_or_default();
-        panic!("the machine failed: {errors}\n{}", tail.join("\n"));
+    let Some(end) = lines.iter().rposition(|line| line == DONE) else {
+        let tail = lines.len().saturating_sub(40);
+        panic!("the machine failed: {errors}\n{}", lines[tail..].join("\n"));
     };
     lines.truncate(end);
     lines
