@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::fmt::Write;
+use std::net::IpAddr;
 
 use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, SocketId, Start, flood};
 use boundwalk::forwarding::{
@@ -193,13 +194,8 @@ fn fate(
         }
     }
     if let Outcome::Delivered(_) = trace.outcome {
-        let owners = owners(topology.site, &topology.fabric);
-        let mut owners = owners.iter();
-        let owner = owners.find(|owner| {
-            let mut addresses = owner.addresses.iter();
-            addresses.any(|(_, address)| address.address() == trace.packet.destination)
-        });
-        fate.taken.extend(owner.map(|owner| owner.space.clone()));
+        fate.taken
+            .extend(owner_of(topology, trace.packet.destination));
     }
     fate.answered = match &trace.reply {
         Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => {
@@ -209,6 +205,17 @@ fn fate(
         None => false,
     };
     fate
+}
+
+/// The namespace of the device that has an address.
+fn owner_of(topology: &Topology<'_>, address: IpAddr) -> Option<String> {
+    let owners = owners(topology.site, &topology.fabric);
+    let mut owners = owners.into_iter();
+    let owner = owners.find(|owner| {
+        let mut addresses = owner.addresses.iter();
+        addresses.any(|(_, own)| own.address() == address)
+    });
+    owner.map(|owner| owner.space)
 }
 
 /// An answer that a stateful gateway never saw the question of: the kernel takes one by UDP for a new flow
@@ -285,13 +292,9 @@ fn first_hop(
         }
         NextHop::Discard => return None,
     };
-    let owners = owners(topology.site, &topology.fabric);
-    let owner = owners.iter().find(|owner| {
-        let mut addresses = owner.addresses.iter();
-        addresses.any(|(_, own)| own.address() == address)
-    })?;
+    let space = owner_of(topology, address)?;
     let foot = topology.foot(FootOf::Host(probe.from, interface));
-    Some((foot, owner.space.clone(), address == destination))
+    Some((foot, space, address == destination))
 }
 
 /// Frames by hand: exactly the predicted interfaces take them.
