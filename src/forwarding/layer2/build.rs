@@ -12,7 +12,7 @@ use super::fabric::{
     Fabric, Far, Foot, FootId, FootOf, Members, Node, NodeId, NodeKind, Socket, SocketId,
     SocketName, Tagging,
 };
-use super::lags::{Cable, Plug, cables, standing};
+use super::lags::{Cable, Plug, cables, spares, standing};
 use super::seats;
 
 impl Fabric {
@@ -134,9 +134,10 @@ impl Build {
         self.fabric.first_foot = first;
     }
 
-    /// A socket for each live port and each LAG that forms.
+    /// A socket for each live port that is no part of a LAG that forms, and for each such LAG.
     fn add_switches(&mut self, site: &Site, cables: &[Cable]) {
         let formed: FxHashSet<Plug> = cables.iter().flat_map(|cable| cable.ends).collect();
+        let spares = spares(site);
         for (number, switch) in site.switches.iter().enumerate() {
             let id = SwitchId(number);
             let node = self.add_node(match switch.vlan_aware {
@@ -156,7 +157,8 @@ impl Build {
             let forms = |lag: usize| formed.contains(&Plug::Lag(id, lag));
             for (at, port) in switch.ports.iter().enumerate() {
                 let lag = lag_of.get(port.name.value.as_str()).copied();
-                if !port.enabled || lag.is_some_and(forms) {
+                let spare = spares.contains(&Plug::Port(id, at));
+                if !port.enabled || (lag.is_some_and(forms) && !spare) {
                     continue;
                 }
                 let bundle = lag.map(|lag| &switch.lags[lag]);

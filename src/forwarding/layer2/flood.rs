@@ -325,7 +325,7 @@ fn admit_all(
 }
 
 /// The frame without this outer tag, if that is what it carries or may carry.
-fn untag(frame: Frame, tag: VlanId) -> Option<Frame> {
+pub(super) fn untag(frame: Frame, tag: VlanId) -> Option<Frame> {
     match frame.outer() {
         Some(outer) => (outer == tag.get()).then(|| frame.popped()),
         None => frame.chosen(),

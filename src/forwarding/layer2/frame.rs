@@ -74,18 +74,17 @@ impl Frame {
         }
     }
 
-    /// With one more tag outside; `None` where that makes too many.
+    /// With one more tag outside; `None` where that makes too many. A sender who put so many below that it
+    /// does is left out too.
     pub fn pushed(&self, tag: u16) -> Option<Self> {
-        if usize::from(self.known) == MOST_TAGS {
-            return None;
-        }
+        let room = (MOST_TAGS as u8).checked_sub(self.known + 1)?;
         let mut tags = [0; MOST_TAGS];
         tags[0] = tag;
         tags[1..].copy_from_slice(&self.tags[..MOST_TAGS - 1]);
         Some(Self {
             tags,
             known: self.known + 1,
-            free: self.free,
+            free: self.free.min(room),
         })
     }
 

@@ -1,6 +1,6 @@
 //! Which LAGs form, and what every cable then joins.
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::model::{HostId, Lacp, LinkEnd, RouterId, Site, SwitchId};
 
@@ -96,7 +96,8 @@ pub(super) fn cables(site: &Site) -> Vec<Cable> {
                 match pair.filter(|pair| partners.contains(pair)) {
                     Some(pair) if joined.contains(&pair) => {}
                     Some(pair) => {
-                        joined.push(pair);
+                        // The next cable may be described from its other end.
+                        joined.extend([pair, [pair[1], pair[0]]]);
                         whole(site, pair, link, &mut cables);
                     }
                     None => cables.push(Cable {
@@ -110,23 +111,29 @@ pub(super) fn cables(site: &Site) -> Vec<Cable> {
     cables
 }
 
-/// LAGs whose cables, described one by one, all lead from the one to the other.
+/// LAGs whose cables, described one by one, all lead from the one to the other, where one at least carries.
 fn partners(site: &Site, ends: &[[End; 2]]) -> Vec<[LagId; 2]> {
     let mut far_of: FxHashMap<LagId, Vec<Option<LagId>>> = FxHashMap::default();
     let mut seen: Vec<[LagId; 2]> = Vec::new();
     for &[one, other] in ends {
-        let (End::Single(_, one), End::Single(_, other)) = (one, other) else {
-            continue;
-        };
+        let carries = live(site, one) && live(site, other);
+        let [one, other] = [one, other].map(|end| match end {
+            End::Single(_, lag) => lag,
+            // The bundle of another LAG ends at one port: no partner.
+            End::Whole(_) => None,
+        });
         for (near, far) in [(one, other), (other, one)] {
             if let Some(near) = near {
                 far_of.entry(near).or_default().push(far);
             }
         }
         if let (Some(one), Some(other)) = (one, other)
-            && !seen.contains(&[one, other])
+            && carries
         {
-            seen.push([one, other]);
+            // Their other cables may be described from the other end.
+            let pairs = [[one, other], [other, one]].into_iter();
+            let new: Vec<_> = pairs.filter(|pair| !seen.contains(pair)).collect();
+            seen.extend(new);
         }
     }
     let only = |near: LagId, far: LagId| {
@@ -138,6 +145,42 @@ fn partners(site: &Site, ends: &[[End; 2]]) -> Vec<[LagId; 2]> {
         one != other && forms && only(one, other) && only(other, one)
     });
     seen
+}
+
+/// Whether an end of a link is no disabled port.
+fn live(site: &Site, end: End) -> bool {
+    match end {
+        End::Single(Plug::Port(switch, port), _) => site.switches[switch.0].ports[port].enabled,
+        _ => true,
+    }
+}
+
+/// Member ports of LAGs that have no cable though others of their LAG have: places to plug in like any other.
+/// Of a bundle there are as many cables as the shorter LAG has ports.
+pub(super) fn spares(site: &Site) -> FxHashSet<Plug> {
+    let mut spares: FxHashSet<Plug> = FxHashSet::default();
+    let mut cabled: Vec<(LagId, Plug)> = Vec::new();
+    for link in &site.links {
+        let ends = [&link.ends[0], &link.ends[1]].map(|place| end(site, &place.value));
+        match ends {
+            [End::Whole(one), End::Whole(other)] => {
+                let [one, other] = [one, other].map(|lag| members(site, lag));
+                let least = one.len().min(other.len());
+                spares.extend([one, other].iter().flat_map(|lag| &lag[least..]));
+            }
+            ends => cabled.extend(ends.iter().filter_map(|end| match *end {
+                End::Single(plug, Some(lag)) => Some((lag, plug)),
+                _ => None,
+            })),
+        }
+    }
+    for &(lag, _) in &cabled {
+        spares.extend(members(site, lag));
+    }
+    for (_, plug) in &cabled {
+        spares.remove(plug);
+    }
+    spares
 }
 
 /// The cables between two whole LAGs: one bundle, or member by member where LACP can't form it.

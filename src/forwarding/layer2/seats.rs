@@ -1,14 +1,15 @@
 //! Where devices of each segment sit.
 
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
 use crate::model::{PortVlans, SegmentId, Site, VlanId};
 
 use super::fabric::{
-    Fabric, Far, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
+    Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
 };
-use super::frame::{admit_tagged, admit_untagged};
+use super::flood::untag;
+use super::frame::{Frame, admit_tagged, admit_untagged};
 
 /// A segment and the tag that its devices use at some socket.
 type Form = (SegmentId, Option<VlanId>);
@@ -20,8 +21,9 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     }
     let mut seats: Vec<Vec<Seat>> = vec![Vec::new(); site.segments.len()];
     fabric.seated = vec![SmallVec::new(); fabric.sockets.len()];
+    let mut known = Known::new(fabric);
     for socket in fabric.socket_ids() {
-        let found = seats_at(fabric, socket);
+        let found = seats_at(fabric, &mut known, socket);
         for (segment, seat) in found {
             if let Some(list) = seats.get_mut(segment.0) {
                 list.push(seat);
@@ -69,29 +71,20 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
     Members { start, list }
 }
 
-fn seats_at(fabric: &Fabric, id: SocketId) -> Vec<(SegmentId, Seat)> {
-    let socket = fabric.socket(id);
+fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId, Seat)> {
     let mut seats = Vec::new();
     if !is_place_for_devices(fabric, id) {
         return seats;
     }
-    if let Far::Feet(feet) = &socket.far {
-        for &number in feet {
-            let foot = fabric.foot(number);
-            let tag = match socket.tagging {
-                // The assumed socket of a tagged interface does the tagging itself.
-                Tagging::Through(Some(tag)) => Some(tag),
-                _ => foot.tag,
-            };
-            let seat = Seat {
-                socket: id,
-                tag,
-                foot: Some(number),
-            };
-            seats.push((foot.segment, seat));
-        }
+    for (number, tag) in hosts_at(fabric, id) {
+        let seat = Seat {
+            socket: id,
+            tag,
+            foot: Some(number),
+        };
+        seats.push((fabric.foot(number).segment, seat));
     }
-    for (segment, tag) in forms(fabric, id) {
+    for (segment, tag) in forms(fabric, known, id) {
         let taken = |(known, seat): &(SegmentId, Seat)| *known == segment && seat.tag == tag;
         if !seats.iter().any(taken) {
             let seat = Seat {
@@ -103,6 +96,27 @@ fn seats_at(fabric: &Fabric, id: SocketId) -> Vec<(SegmentId, Seat)> {
         }
     }
     seats
+}
+
+/// The interfaces of hosts that are plugged in, with the tag that each uses on the cable.
+fn hosts_at(fabric: &Fabric, id: SocketId) -> Vec<(FootId, Option<VlanId>)> {
+    match &fabric.socket(id).far {
+        Far::Feet(feet) => feet
+            .iter()
+            .map(|&foot| (foot, fabric.foot(foot).tag))
+            .collect(),
+        Far::Sockets(far) => {
+            let far = far.iter().map(|&far| fabric.socket(far));
+            let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
+                (SocketName::Interface(host, at), &Tagging::Through(tag)) => {
+                    Some((fabric.foot_of(FootOf::Host(host, at)), tag))
+                }
+                _ => None,
+            });
+            bridging.collect()
+        }
+        Far::Open | Far::Dead => Vec::new(),
+    }
 }
 
 /// Whether hosts are plugged in there, or nothing yet: a gateway, router or switch behaves as configured.
@@ -126,7 +140,7 @@ fn is_place_for_devices(fabric: &Fabric, id: SocketId) -> bool {
 }
 
 /// Segments whose VLAN a device at a socket sends into, with the tag that it needs.
-fn forms(fabric: &Fabric, id: SocketId) -> Vec<Form> {
+fn forms(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<Form> {
     let socket = fabric.socket(id);
     match (&socket.tagging, fabric.node(socket.node).kind) {
         (Tagging::Vlans(vlans), _) => port_forms(fabric, vlans),
@@ -136,7 +150,7 @@ fn forms(fabric: &Fabric, id: SocketId) -> Vec<Form> {
             Far::Open => vec![(segment, None)],
             _ => Vec::new(),
         },
-        _ => beyond(fabric, socket.node),
+        _ => known.beyond(fabric, id),
     }
 }
 
@@ -152,35 +166,114 @@ fn port_forms(fabric: &Fabric, vlans: &PortVlans) -> Vec<Form> {
     forms
 }
 
-/// Segments that a device on a node without VLANs can be part of: those of the ports and interfaces where
-/// its frames come out.
-fn beyond(fabric: &Fabric, from: NodeId) -> Vec<Form> {
-    let mut forms: Vec<Form> = Vec::new();
-    let mut seen: FxHashSet<NodeId> = FxHashSet::default();
-    let mut open = vec![from];
-    while let Some(node) = open.pop() {
-        if !seen.insert(node) {
+/// The VLAN of a plain device's frame at a port, as [`port_forms`] lists them.
+fn plain(vlans: &PortVlans, tags: &[u16]) -> Option<VlanId> {
+    let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
+    match tags {
+        [] => native,
+        &[tag] => VlanId::new(tag).filter(|&vlan| {
+            native != Some(vlan) && vlans.carries(vlan) && admit_tagged(vlans, vlan).is_ok()
+        }),
+        _ => None,
+    }
+}
+
+/// What is known of places on nodes without VLANs.
+struct Known {
+    /// Tags that plain devices may use: none, or that of a segment or an interface.
+    tags: Vec<Option<VlanId>>,
+    /// Forms at all places of a node that are alike.
+    forms: FxHashMap<(NodeId, bool), Vec<Form>>,
+}
+
+impl Known {
+    fn new(fabric: &Fabric) -> Self {
+        let segments = (1..4095).filter_map(VlanId::new);
+        let segments = segments.filter(|&vlan| fabric.segment_of(vlan).is_some());
+        let feet = fabric.feet.iter().filter_map(|foot| foot.tag);
+        let mut tags: Vec<Option<VlanId>> = segments.chain(feet).map(Some).collect();
+        tags.push(None);
+        tags.sort_unstable();
+        tags.dedup();
+        Self {
+            tags,
+            forms: FxHashMap::default(),
+        }
+    }
+
+    /// Segments that a device on a node without VLANs can be part of: those of the ports and interfaces where
+    /// its frames come out.
+    fn beyond(&mut self, fabric: &Fabric, id: SocketId) -> Vec<Form> {
+        let socket = fabric.socket(id);
+        // Places without anything that passes frames on differ only by what sits there already.
+        let alike = !matches!(socket.far, Far::Sockets(_));
+        let key = (socket.node, socket.isolated);
+        if let Some(forms) = self.forms.get(&key).filter(|_| alike) {
+            return forms.clone();
+        }
+        let mut forms: Vec<Form> = Vec::new();
+        for &tag in &self.tags {
+            let segments = segments_of(fabric, id, Frame::of(tag)).into_iter();
+            forms.extend(segments.map(|segment| (segment, tag)));
+        }
+        forms.sort_unstable();
+        forms.dedup();
+        if alike {
+            self.forms.insert(key, forms.clone());
+        }
+        forms
+    }
+}
+
+/// Segments that a plain frame comes to, by nodes without VLANs, at the first port or interface that has any.
+fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> {
+    let mut segments = Vec::new();
+    let mut seen: FxHashSet<(SocketId, Frame)> = FxHashSet::default();
+    let mut open = vec![(from, frame)];
+    while let Some((id, frame)) = open.pop() {
+        if !seen.insert((id, frame)) {
             continue;
         }
-        for &socket in &fabric.node(node).sockets {
-            match &fabric.socket(socket).far {
+        if let Tagging::Vlans(vlans) = &fabric.socket(id).tagging {
+            let vlan = plain(vlans, frame.tags());
+            segments.extend(vlan.and_then(|vlan| fabric.segment_of(vlan)));
+            continue;
+        }
+        for (far, frame) in passed(fabric, id, frame) {
+            match far {
                 Far::Open | Far::Dead => {}
                 Far::Feet(feet) => {
                     let feet = feet.iter().map(|&foot| fabric.foot(foot));
-                    forms.extend(feet.map(|foot| (foot.segment, foot.tag)));
+                    let taking = feet.filter(|foot| frame.fits(foot.tag));
+                    segments.extend(taking.map(|foot| foot.segment));
                 }
-                Far::Sockets(far) => {
-                    for &far in far {
-                        match &fabric.socket(far).tagging {
-                            Tagging::Vlans(vlans) => forms.extend(port_forms(fabric, vlans)),
-                            Tagging::Through(_) => open.push(fabric.socket(far).node),
-                        }
-                    }
-                }
+                Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
             }
         }
     }
-    forms.sort_unstable();
-    forms.dedup();
-    forms
+    segments
+}
+
+/// What a node without VLANs passes on of a frame, and to where.
+fn passed(fabric: &Fabric, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
+    let here = fabric.socket(id);
+    let inside = match here.tagging {
+        Tagging::Through(Some(tag)) => untag(frame, tag),
+        _ => Some(frame),
+    };
+    let Some(inside) = inside else {
+        return Vec::new();
+    };
+    let outs = fabric.node(here.node).sockets.iter();
+    let outs = outs.map(|&out| (out, fabric.socket(out)));
+    let others = outs.filter(|(number, out)| {
+        // Alike places have the same forms: what sits at the first one itself counts too.
+        let back = *number == id && matches!(out.far, Far::Sockets(_));
+        !back && !(here.isolated && out.isolated)
+    });
+    let copies = others.filter_map(|(_, out)| match out.tagging {
+        Tagging::Through(Some(tag)) => Some((&out.far, inside.pushed(tag.get())?)),
+        _ => Some((&out.far, inside)),
+    });
+    copies.collect()
 }

@@ -1,0 +1,221 @@
+//! Is the management segment of the demo isolated, for the reasons that a person finds by reading the file? And
+//! does each of five small edits turn the proof into the right counterexample?
+
+use boundwalk::analysis::{
+    Fault, Forwarding, Opening, Verdict, bypasses, closing, distance, foot_name, isolation,
+};
+use boundwalk::forwarding::Network;
+use boundwalk::forwarding::layer2::Far;
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, HostId, SegmentId, Site};
+use boundwalk::render::{node_name, socket_name};
+
+const TODAY: Date = Date::constant(2026, 11, 25);
+const DEMO: &str = include_str!("../policies/kettle-lane/site.toml");
+
+fn site(text: &str) -> Site {
+    let loaded = load_text("site.toml", text);
+    let problems = loaded.problems;
+    loaded.site.unwrap_or_else(|| panic!("{problems:#?}"))
+}
+
+/// The demo with one text exchanged, which must be there once.
+fn edited(old: &str, new: &str) -> Site {
+    assert_eq!(DEMO.matches(old).count(), 1, "{old}");
+    site(&DEMO.replace(old, new))
+}
+
+fn segment(site: &Site, name: &str) -> SegmentId {
+    let mut segments = site.segments.iter();
+    let at = segments.position(|segment| segment.name.value == name);
+    SegmentId(at.expect("a segment of the demo"))
+}
+
+/// Read by hand: VLAN 90 is on core 13 (jump), 14 (free), 25 and 26, on taproom 8 and 6, on floor 8, and on the access
+/// point's cable, all of them tagged but core 13 and 14; not on the LAG to the gateway.
+#[test]
+fn management_is_isolated_for_the_reasons_read_by_hand() {
+    let site = site(DEMO);
+    let network = Network::new(&site, TODAY);
+    let management = segment(&site, "management");
+    let Verdict::ByDesign(certificate) = isolation(&network, management) else {
+        panic!("not isolated");
+    };
+    let mut inside: Vec<String> = certificate
+        .inside
+        .iter()
+        .map(|&(node, vlan)| {
+            let vlan = vlan.map_or(0, |vlan| vlan.get());
+            format!("{} {vlan}", node_name(&network, node))
+        })
+        .collect();
+    inside.sort();
+    assert_eq!(
+        inside,
+        ["core 90", "floor 90", "taproom 90", "taproom-ap 90"]
+    );
+    let mut sends: Vec<String> = certificate
+        .sends
+        .iter()
+        .map(|(socket, frame)| format!("{} {:?}", socket_name(&network, *socket), frame.tags()))
+        .collect();
+    sends.sort();
+    sends.dedup();
+    assert_eq!(
+        sends,
+        [
+            "core:13 []",
+            "core:14 []",
+            "core:25 [90]",
+            "core:26 [90]",
+            "taproom:6 [90]"
+        ]
+    );
+    let takers = certificate.takers.iter();
+    let takers: Vec<String> = takers
+        .map(|&foot| foot_name(&site, network.fabric.foot(foot).of))
+        .collect();
+    assert_eq!(takers, ["jump:eth1"]);
+    // Every other live port of the four switches, the uplink among them.
+    let closed = certificate.closed.iter();
+    let closed: Vec<String> = closed
+        .map(|closed| socket_name(&network, closed.socket))
+        .collect();
+    let live = 17 + 5 + 6 + 2;
+    assert_eq!(closed.len(), live, "{closed:?}");
+    assert!(closed.contains(&"core:uplink".to_owned()));
+    assert!(certificate.sends.iter().all(|(socket, _)| {
+        !matches!(&network.fabric.socket(*socket).far, Far::Feet(feet)
+            if feet.iter().any(|&foot| foot_name(&site, network.fabric.foot(foot).of).starts_with("edge")))
+    }));
+}
+
+#[test]
+fn the_demo_has_no_way_round() {
+    let site = site(DEMO);
+    let network = Network::new(&site, TODAY);
+    assert!(bypasses(&network, &|_, _| true).is_empty());
+}
+
+#[test]
+fn the_jump_host_is_one_fault_away() {
+    let site = site(DEMO);
+    let network = Network::new(&site, TODAY);
+    let management = segment(&site, "management");
+    let verdict = isolation(&network, management);
+    let distance = distance(&network, management, &verdict);
+    let jump = HostId(
+        site.hosts
+            .iter()
+            .position(|host| host.name.value == "jump")
+            .expect("jump"),
+    );
+    assert!(
+        distance
+            .one
+            .contains(&Fault::Forwards(jump, Forwarding::Routes))
+    );
+    assert!(
+        distance
+            .one
+            .contains(&Fault::Forwards(jump, Forwarding::Bridges))
+    );
+    assert!(distance.complete);
+    // Each fault really ends it, and each pair does while neither of its faults does.
+    let ends = |faults: &[Fault]| {
+        let mut changed = site.clone();
+        faults.iter().for_each(|fault| fault.apply(&mut changed));
+        let network = Network::new(&changed, TODAY);
+        !matches!(isolation(&network, management), Verdict::ByDesign(_))
+    };
+    assert!(distance.one.iter().all(|&fault| ends(&[fault])));
+    for pair in distance.two.iter().step_by(7) {
+        assert!(
+            ends(pair) && !ends(&pair[..1]) && !ends(&pair[1..]),
+            "{pair:?}"
+        );
+    }
+}
+
+/// What reaches management after an edit: the other segment and the tags of the frame.
+fn counterexample(site: &Site) -> (String, Vec<u16>) {
+    let network = Network::new(site, TODAY);
+    let management = segment(site, "management");
+    let Verdict::Reachable {
+        into: Some(Opening::Around { other, way }),
+        ..
+    } = isolation(&network, management)
+    else {
+        panic!("still isolated, or not round the gateway");
+    };
+    let name = site.segment(other).name.value.clone();
+    (name, way.sent().to_vec())
+}
+
+/// What closes every way after an edit, as facts; the first of the smallest sets.
+fn remedy(site: &Site) -> Vec<String> {
+    let network = Network::new(site, TODAY);
+    let all = |_: SegmentId, _: SegmentId| true;
+    let pairs = bypasses(&network, &all);
+    let closing = closing(&network, &pairs, &all).expect("something to close");
+    assert!(closing.smallest && closing.stay.is_empty());
+    closing.sets[0]
+        .iter()
+        .map(|setting| setting.fact(site))
+        .collect()
+}
+
+#[test]
+fn a_wrong_pvid() {
+    let edited = edited(
+        "\"1-6\"    = { access = \"office\" }",
+        "\"1-5\"    = { access = \"office\" }\n\"6\" = { pvid = 90, untagged = [\"office\"], accept = \"untagged\" }",
+    );
+    // What is plugged in at core 6 is on management when it sends, and hears the office.
+    assert_eq!(counterexample(&edited), ("office".to_owned(), vec![]));
+    assert_eq!(
+        remedy(&edited),
+        ["core:6: untagged frames take VLAN 90 (management)"]
+    );
+}
+
+#[test]
+fn one_tagged_vlan_too_many() {
+    let edited = edited(
+        "\"17-18\"  = { access = \"cameras\" }",
+        "\"17-18\"  = { untagged = \"cameras\", tagged = [\"management\"] }",
+    );
+    assert_eq!(counterexample(&edited), ("cameras".to_owned(), vec![90]));
+    let taken_off = [
+        "core:17 is in VLAN 90 (management)",
+        "core:18 is in VLAN 90 (management)",
+    ];
+    assert_eq!(remedy(&edited), taken_off);
+}
+
+#[test]
+fn a_host_that_forwards() {
+    let edited = edited(
+        "[hosts.jump]\nforwards = \"no\"",
+        "[hosts.jump]\nforwards = \"routes\"",
+    );
+    assert_eq!(counterexample(&edited), ("servers".to_owned(), vec![]));
+    assert_eq!(remedy(&edited), ["jump routes"]);
+}
+
+#[test]
+fn a_moved_cable() {
+    let edited = edited("port = \"core:13\"", "port = \"core:12\"");
+    assert_eq!(counterexample(&edited), ("servers".to_owned(), vec![]));
+    assert_eq!(remedy(&edited), ["the cable jump:eth1 - core:12"]);
+}
+
+#[test]
+fn an_ingress_filter_that_is_off() {
+    let edited = edited(
+        "\"15-16\"  = { access = \"published\" }",
+        "\"15\" = { access = \"published\" }\n\"16\" = { pvid = \"published\", untagged = [\"published\"] }",
+    );
+    assert_eq!(counterexample(&edited), ("published".to_owned(), vec![90]));
+    assert_eq!(remedy(&edited), ["core:16 does not filter on arrival"]);
+}

@@ -1,0 +1,282 @@
+//! Layer 2 of small sites, worked out by hand: what random sites do not show, and what others published.
+
+use boundwalk::forwarding::layer2::{Fabric, FootId, FootOf, Frame, SocketName, Start, flood};
+use boundwalk::load::load_text;
+use boundwalk::model::{HostId, RouterId, Site, SwitchId};
+
+/// Two segments of a brewery, each with a VLAN.
+const SEGMENTS: &str = r#"
+[zones.works]
+trust = 60
+[segments.office]
+zone = "works"
+vlan = 10
+prefixes = ["10.44.10.0/24"]
+[segments.brewhouse]
+zone = "works"
+vlan = 60
+prefixes = ["10.44.60.0/24"]
+"#;
+
+fn site(parts: &[&str]) -> Site {
+    let loaded = load_text("case", &parts.concat());
+    let problems = format!("{:#?}", loaded.problems);
+    loaded.site.expect(&problems)
+}
+
+/// The interface of a device with one, or that of a name as in `edge.office`.
+fn foot(site: &Site, fabric: &Fabric, name: &str) -> FootId {
+    let (device, interface) = name.split_once('.').unwrap_or((name, "1"));
+    let host = site.hosts.iter().position(|host| host.name.value == device);
+    if let Some(host) = host {
+        let mut interfaces = site.hosts[host].interfaces.iter();
+        let at = interfaces.position(|known| known.name.value == interface);
+        return fabric.foot_of(FootOf::Host(HostId(host), at.expect("an interface")));
+    }
+    let mut routers = site.routers.iter();
+    let router = routers
+        .position(|router| router.name.value == device)
+        .expect("a device");
+    let mut interfaces = site.routers[router].interfaces.iter();
+    let at = interfaces.position(|known| known.name.value == interface);
+    fabric.foot_of(FootOf::Router(RouterId(router), at.expect("an interface")))
+}
+
+/// Whether plain frames of the first get to the second, and the other way.
+fn passes(site: &Site, one: &str, other: &str) -> (bool, bool) {
+    let fabric = Fabric::new(site);
+    let [one, other] = [one, other].map(|name| foot(site, &fabric, name));
+    let reaches = |from, to| flood(&fabric, &[Start::Foot(from)]).reaches(to);
+    (reaches(one, other), reaches(other, one))
+}
+
+const BOTH: (bool, bool) = (true, true);
+const NEITHER: (bool, bool) = (false, false);
+
+/// Frames with these tags, put in at a port of the first switch, and who takes them.
+fn from_port(site: &Site, port: &str, tags: &[u16], to: &str) -> bool {
+    let fabric = Fabric::new(site);
+    let mut ports = site.switches[0].ports.iter();
+    let at = ports
+        .position(|known| known.name.value == port)
+        .expect("a port");
+    let name = SocketName::Port(SwitchId(0), at);
+    let socket = fabric
+        .socket_ids()
+        .find(|&id| fabric.socket(id).name == name);
+    let start = Start::Seat(socket.expect("a live port"), Frame::with_tags(tags));
+    flood(&fabric, &[start]).reaches(foot(site, &fabric, to))
+}
+
+/// What is not described is assumed clean: an interface without a cable stands on its segment, at every
+/// switch with its VLAN, as if it had an access port there.
+#[test]
+fn an_interface_without_a_cable_meets_the_switches_that_carry_its_vlan() {
+    let rest = r#"
+[switches.core.ports]
+"1" = { access = "office" }
+"2" = { access = "brewhouse" }
+"3" = { tagged = ["office"] }
+"4" = { tagged = ["brewhouse"] }
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+[gateways.edge.interfaces.brewhouse]
+segment = "brewhouse"
+vlan = 60
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "core:1"
+[[hosts.kettle.interfaces]]
+segment = "brewhouse"
+port = "core:2"
+[[hosts.scales.interfaces]]
+segment = "brewhouse"
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
+    assert_eq!(passes(&site, "desk", "edge.brewhouse"), NEITHER);
+    // Its tag is its own affair where the cable is not described.
+    assert_eq!(passes(&site, "kettle", "edge.brewhouse"), BOTH);
+    assert_eq!(passes(&site, "kettle", "scales"), BOTH);
+    assert_eq!(passes(&site, "scales", "edge.brewhouse"), BOTH);
+    assert_eq!(passes(&site, "scales", "desk"), NEITHER);
+    assert!(from_port(&site, "3", &[10], "edge.office"));
+    assert!(
+        !from_port(&site, "4", &[10], "edge.office"),
+        "no member, and it filters"
+    );
+    // A tag below shows where the VLAN leaves untagged; nobody there takes it.
+    assert!(!from_port(&site, "3", &[10, 60], "edge.brewhouse"));
+}
+
+/// Without any switch a segment is one wire; a switch that does not carry its VLAN is no part of it.
+#[test]
+fn a_segment_that_no_switch_carries_is_a_wire_of_its_own() {
+    let rest = r#"
+[switches.core.ports]
+"1" = { access = "office" }
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+[gateways.edge.interfaces.brewhouse]
+segment = "brewhouse"
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "core:1"
+[[hosts.kettle.interfaces]]
+segment = "brewhouse"
+[hosts.dray]
+forwards = "bridges"
+[[hosts.dray.interfaces]]
+segment = "office"
+[[hosts.dray.interfaces]]
+segment = "brewhouse"
+"#;
+    let without = rest.split("[hosts.dray]").next().expect("the first part");
+    let clean = site(&[SEGMENTS, without]);
+    assert_eq!(passes(&clean, "kettle", "edge.brewhouse"), BOTH);
+    assert_eq!(passes(&clean, "kettle", "desk"), NEITHER);
+    // A host that bridges joins the two, cables or not.
+    let bridged = site(&[SEGMENTS, rest]);
+    assert_eq!(passes(&bridged, "kettle", "desk"), BOTH);
+    assert_eq!(passes(&bridged, "kettle", "dray.2"), BOTH);
+}
+
+/// RFC 5517, Table 1 and Figure 1, as far as isolated ports say it: isolated and promiscuous ports of one
+/// switch. Communities are not expressible.
+#[test]
+fn isolated_and_promiscuous_ports_talk_as_published() {
+    let rest = r#"
+[switches.core.ports]
+"p1" = { access = "office" }
+"p2" = { access = "office" }
+"i1" = { access = "office", isolated = true }
+"i2" = { access = "office", isolated = true }
+[routers.r.interfaces.office]
+segment = "office"
+port = "up"
+[[hosts.spare.interfaces]]
+segment = "office"
+port = "core:p2"
+[[hosts.a.interfaces]]
+segment = "office"
+port = "core:i1"
+[[hosts.b.interfaces]]
+segment = "office"
+port = "core:i2"
+[[links]]
+ends = ["core:p1", "r:up"]
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    assert_eq!(passes(&site, "a", "b"), NEITHER, "isolated, isolated");
+    assert_eq!(
+        passes(&site, "a", "r.office"),
+        BOTH,
+        "isolated, promiscuous"
+    );
+    assert_eq!(
+        passes(&site, "b", "r.office"),
+        BOTH,
+        "isolated, promiscuous"
+    );
+    assert_eq!(
+        passes(&site, "r.office", "spare"),
+        BOTH,
+        "promiscuous, promiscuous"
+    );
+}
+
+/// RFC 5517, Table 1, inter-switch row: in the isolated VLAN a trunk does not reach isolated ports. A plain
+/// isolated port knows no isolated VLAN, so it does, unless the trunk is isolated as well.
+#[test]
+fn isolation_ends_at_the_switch_unless_the_trunk_is_isolated_too() {
+    let switch = |name: &str, trunk: &str| {
+        format!(
+            r#"
+[switches.{name}.ports]
+"1" = {{ access = "office", isolated = true }}
+"2" = {{ tagged = ["office"]{trunk} }}
+[[hosts.at-{name}.interfaces]]
+segment = "office"
+port = "{name}:1"
+"#
+        )
+    };
+    let cable = "[[links]]\nends = [\"left:2\", \"right:2\"]\n";
+    for (trunk, expected) in [("", BOTH), (", isolated = true", NEITHER)] {
+        let [left, right] = ["left", "right"].map(|name| switch(name, trunk));
+        let site = site(&[SEGMENTS, &left, &right, cable]);
+        assert_eq!(passes(&site, "at-left", "at-right"), expected);
+    }
+}
+
+/// A member of a LAG that has no cable is a live port with the LAG's VLANs; a LAG with no live cable is none.
+#[test]
+fn a_member_without_a_cable_is_a_place_to_plug_in() {
+    let rest = |lacp: &str| {
+        format!(
+            r#"
+[switches.core.lags.up]
+ports = ["1", "2"]
+lacp = "{lacp}"
+[switches.core.ports]
+"up" = {{ tagged = ["office"] }}
+[gateways.edge]
+default = "deny"
+[gateways.edge.lags.trunk]
+ports = ["a", "b"]
+lacp = "active"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "trunk"
+vlan = 10
+[[links]]
+ends = ["edge:a", "core:1"]
+"#
+        )
+    };
+    for lacp in ["active", "static"] {
+        let site = site(&[SEGMENTS, &rest(lacp)]);
+        assert!(from_port(&site, "2", &[10], "edge.office"), "{lacp}");
+        assert!(!from_port(&site, "2", &[60], "edge.office"), "{lacp}");
+    }
+}
+
+/// Of the cables of a LAG one leads to its partner, the other to the bundle of a third device: none forms.
+#[test]
+fn a_lag_that_is_split_to_two_devices_is_its_single_cables() {
+    let rest = r#"
+[switches.core.lags.up]
+ports = ["1", "2"]
+lacp = "active"
+[switches.core.ports]
+"up" = { tagged = ["office"] }
+[switches.hall.lags.up]
+ports = ["1", "2"]
+lacp = "active"
+[switches.hall.ports]
+"up" = { tagged = ["office"] }
+"3" = { access = "office" }
+[gateways.edge]
+default = "deny"
+[gateways.edge.lags.trunk]
+ports = ["a", "b"]
+lacp = "active"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "trunk"
+vlan = 10
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "hall:3"
+[[links]]
+ends = ["core:1", "edge:a"]
+[[links]]
+ends = ["hall:up", "core:2"]
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
+}

@@ -1,0 +1,309 @@
+//! Compares a fabric with the simulator of single frames.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use boundwalk::forwarding::layer2::{
+    Fabric, Far, FootId, FootOf, Frame, FrameWay, NodeKind, SocketId, SocketName, Start, Taken,
+    flood,
+};
+use boundwalk::model::{HostId, RouterId, SegmentId, Site, VlanId};
+
+use crate::fabric_growth::tags_of;
+use crate::fabric_seen::Seen;
+use crate::frames::{Foot, Frames, Jack, Sitting, Spot, Tags, Trip};
+
+/// One site, both ways.
+pub struct Checks<'s> {
+    frames: Frames<'s>,
+    fabric: Fabric,
+    spot_of: BTreeMap<SocketId, Spot>,
+    socket_of: BTreeMap<Spot, SocketId>,
+    /// Tags worth trying: none of a VLAN, each VLAN in use, and one that is not.
+    tags: Vec<u16>,
+    pub seen: Seen,
+    pub wrong: Vec<String>,
+}
+
+impl<'s> Checks<'s> {
+    pub fn new(site: &'s Site) -> Self {
+        let fabric = Fabric::new(site);
+        let frames = Frames::new(site);
+        let spot_of = spots(&fabric, &frames);
+        let socket_of = spot_of
+            .iter()
+            .map(|(&socket, &spot)| (spot, socket))
+            .collect();
+        let mut checks = Self {
+            tags: tags_of(site),
+            frames,
+            fabric,
+            spot_of,
+            socket_of,
+            seen: Seen::default(),
+            wrong: Vec::new(),
+        };
+        let known: Vec<Spot> = checks.socket_of.keys().copied().collect();
+        let spots = checks.frames.spots();
+        checks.equal("live places", &known, &spots);
+        for foot in checks.fabric.foot_ids() {
+            let mut sockets = checks.fabric.foot(foot).sockets.to_vec();
+            let all = sockets.len();
+            sockets.sort_unstable();
+            sockets.dedup();
+            checks.equal("places of an interface, each once", &all, &sockets.len());
+        }
+        checks
+    }
+
+    fn equal<T: PartialEq + std::fmt::Debug>(&mut self, what: &str, found: &T, expected: &T) {
+        if found != expected {
+            self.wrong.push(format!(
+                "{what}\ncode:      {found:?}\nsimulator: {expected:?}"
+            ));
+        }
+    }
+
+    /// Frames of every interface, and at every place every stack of tags.
+    pub fn single_frames(&mut self) {
+        for foot in self.fabric.foot_ids().collect::<Vec<_>>() {
+            let trip = self.frames.send_from(self.simulated(foot));
+            self.compare("an interface", &[Start::Foot(foot)], &[trip]);
+        }
+        for (spot, socket) in self.socket_of.clone() {
+            for tags in stacks(&self.tags) {
+                let trip = self.frames.send(spot, &tags);
+                let start = Start::Seat(socket, Frame::with_tags(&tags));
+                self.compare("a place", &[start], &[trip]);
+            }
+        }
+    }
+
+    /// Hostile devices at every place, and at all places at once.
+    pub fn hostile_frames(&mut self) {
+        let mut starts = Vec::new();
+        let mut all = Vec::new();
+        for (spot, socket) in self.socket_of.clone() {
+            let stacks = stacks(&self.tags).into_iter();
+            let trips: Vec<Trip> = stacks.map(|tags| self.frames.send(spot, &tags)).collect();
+            let start = Start::Seat(socket, Frame::HOSTILE);
+            self.compare("a hostile device", &[start], &trips);
+            starts.push(start);
+            all.extend(trips);
+        }
+        self.compare("hostile devices everywhere", &starts, &all);
+    }
+
+    /// What a flood brought, against all that the simulator did with its frames.
+    fn compare(&mut self, what: &str, starts: &[Start], trips: &[Trip]) {
+        let what = format!("{what}: {starts:?}");
+        let flood = flood(&self.fabric, starts);
+        let found: Vec<Foot> = flood.feet().map(|foot| self.simulated(foot)).collect();
+        let set: BTreeSet<Foot> = found.iter().copied().collect();
+        self.equal(&format!("{what}: each once"), &set.len(), &found.len());
+        let nearest = nearest(trips);
+        let expected: BTreeSet<Foot> = nearest.keys().copied().collect();
+        self.equal(&format!("{what}: who takes it"), &set, &expected);
+        let open = flood.taken.iter().filter(|taken| taken.foot.is_none());
+        let left: BTreeSet<(Spot, Tags)> = open
+            .flat_map(|taken| {
+                let spot = self.spot_of[&taken.socket];
+                let tags = meant(&taken.frame, &self.tags).into_iter();
+                tags.map(move |tags| (spot, tags))
+            })
+            .collect();
+        let away = trips.iter().flat_map(|trip| trip.left.keys().cloned());
+        let away: BTreeSet<(Spot, Tags)> = away.collect();
+        self.equal(&format!("{what}: where it leaves"), &left, &away);
+        self.seen.count(self.frames.site, trips);
+        for taken in &flood.taken {
+            let way = flood.way(&self.fabric, taken);
+            if let Err(reason) = self.replay(taken, &way, starts, &nearest) {
+                self.wrong
+                    .push(format!("{what}\n{taken:?}\n{way:?}\n{reason}"));
+            }
+        }
+    }
+
+    /// Whether a frame with the tags that a way tells really goes that way, and nothing goes a shorter one.
+    fn replay(
+        &self,
+        taken: &Taken,
+        way: &FrameWay,
+        starts: &[Start],
+        nearest: &BTreeMap<Foot, usize>,
+    ) -> Result<(), String> {
+        let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
+        claim(starts.contains(&way.start), "another start")?;
+        claim(way.sent.len() <= 2, "more tags than a device puts on")?;
+        let first = way.steps.first().ok_or("no step")?;
+        let trip = self.resend(way, first.ingress)?;
+        let mut tags = &way.sent;
+        for (number, step) in way.steps.iter().enumerate() {
+            claim(step.arrived == *tags, "tags change on a cable")?;
+            let [here, out] = [step.ingress, step.egress].map(|socket| self.spot_of[&socket]);
+            let done = (here, step.arrived.clone(), out, step.left.clone());
+            claim(trip.steps.contains(&done), &format!("nobody does {done:?}"))?;
+            let next = way.steps.get(number + 1);
+            let next = next.map(|next| Jack::Spot(self.spot_of[&next.ingress]));
+            claim(
+                next.is_none_or(|next| self.frames.at(out).contains(&next)),
+                "no cable leads there",
+            )?;
+            tags = &step.left;
+        }
+        self.replay_end(taken, way, &trip, nearest)
+    }
+
+    /// The trip of the frame that a way says was sent, if its start may send it there.
+    fn resend(&self, way: &FrameWay, at: SocketId) -> Result<Trip, String> {
+        let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
+        let spot = self.spot_of[&at];
+        if let Start::Foot(foot) = way.start {
+            let foot = self.simulated(foot);
+            let tag = self.frames.tag(foot).map(VlanId::get);
+            let tag: Tags = tag.into_iter().collect();
+            claim(way.sent == tag, "not the tag of the interface")?;
+            let feet = self.frames.feet_at(spot);
+            let there = feet.is_some_and(|feet| feet.contains(&foot));
+            claim(there, "it is not there")?;
+            return Ok(self.frames.send_from(foot));
+        }
+        if let Start::Seat(socket, frame) = way.start {
+            claim(at == socket, "it begins elsewhere")?;
+            // Where a priority tag was sent, none or that of the PVID does the same.
+            let choice = meant(&frame, &self.tags).contains(&way.sent);
+            claim(choice || frame.tags().contains(&0), "not its choice")?;
+            return Ok(self.frames.send(spot, &way.sent));
+        }
+        Err("a start that was not asked for".to_owned())
+    }
+
+    fn replay_end(
+        &self,
+        taken: &Taken,
+        way: &FrameWay,
+        trip: &Trip,
+        nearest: &BTreeMap<Foot, usize>,
+    ) -> Result<(), String> {
+        let last = way.steps.last().ok_or("no step")?;
+        let end = (self.spot_of[&last.egress], last.left.clone());
+        let arrives = match taken.foot {
+            None => trip.left.contains_key(&end),
+            Some(foot) => trip.took.contains(&(end.0, end.1, self.simulated(foot))),
+        };
+        let shortest = taken.foot.map(|foot| nearest.get(&self.simulated(foot)));
+        let length = way.steps.len();
+        match (arrives, shortest) {
+            _ if last.egress != taken.socket || way.foot != taken.foot => Err("another end".into()),
+            (false, _) => Err("it does not arrive".into()),
+            (true, Some(shortest)) if shortest != Some(&length) => {
+                Err(format!("{length} steps, where {shortest:?} are enough"))
+            }
+            (true, _) => Ok(()),
+        }
+    }
+
+    pub fn seats(&mut self) {
+        let mut found: BTreeSet<Sitting> = BTreeSet::new();
+        let mut twice = 0;
+        for segment in self.frames.site.segment_ids() {
+            for seat in self.fabric.seats(segment) {
+                let foot = seat.foot.map(|foot| self.simulated(foot));
+                let spot = self.spot_of[&seat.socket];
+                twice += usize::from(!found.insert((segment, spot, seat.tag, foot)));
+            }
+        }
+        let expected = self.frames.seats(&self.tags);
+        let [missing, spare] = [(&expected, &found), (&found, &expected)]
+            .map(|(these, those)| these.difference(those).copied().collect::<Vec<_>>());
+        self.equal("seats too many / missing", &(spare, twice), &(missing, 0));
+        let named = expected.iter().filter(|seat| seat.3.is_some()).count();
+        self.seen.named += named;
+        self.seen.vacant += expected.len() - named;
+        let mut forms: BTreeMap<Spot, BTreeSet<(SegmentId, Option<VlanId>)>> = BTreeMap::new();
+        for (segment, spot, tag, foot) in expected {
+            // A device that uses another tag than the file tells is a hostile one.
+            if tag.is_none() || foot.is_some() {
+                forms.entry(spot).or_default().insert((segment, tag));
+            }
+        }
+        for (spot, socket) in self.socket_of.clone() {
+            let expected = forms.remove(&spot).unwrap_or_default();
+            let seated = self.fabric.seated(socket).iter().copied().collect();
+            self.equal(&format!("who sits at {spot:?}"), &seated, &expected);
+        }
+    }
+
+    fn simulated(&self, foot: FootId) -> Foot {
+        simulated(&self.fabric, foot)
+    }
+}
+
+/// The place that each socket stands for.
+fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<SocketId, Spot> {
+    let mut spots = BTreeMap::new();
+    let mut named: BTreeSet<Spot> = BTreeSet::new();
+    for id in fabric.socket_ids() {
+        let socket = fabric.socket(id);
+        let spot = match (socket.name, fabric.node(socket.node).kind) {
+            (SocketName::Port(switch, port), _) => Spot::Port(switch.0, port),
+            (SocketName::Lag(switch, lag), _) => Spot::Lag(switch.0, lag),
+            (SocketName::Interface(host, at), _) => Spot::Interface(host.0, at),
+            (SocketName::Unnamed, NodeKind::Bridge(host)) => Spot::Inside(host.0),
+            (SocketName::Unnamed, NodeKind::Wire(link)) => {
+                let Far::Feet(feet) = &socket.far else {
+                    panic!("a cable between devices that ends elsewhere")
+                };
+                let feet: Vec<Foot> = feet.iter().map(|&foot| simulated(fabric, foot)).collect();
+                let alike = |spot: &Spot| match *spot {
+                    Spot::Wire(cable, _) => {
+                        frames.link(cable) == link && frames.feet_at(*spot) == Some(feet.clone())
+                    }
+                    _ => false,
+                };
+                let mut ends = frames.spots().into_iter().filter(alike);
+                ends.find(|end| !named.contains(end))
+                    .expect("the simulator has this cable too")
+            }
+            (SocketName::Unnamed, kind) => panic!("{kind:?} where all is described"),
+        };
+        assert!(named.insert(spot), "two sockets for {spot:?}");
+        spots.insert(id, spot);
+    }
+    spots
+}
+
+fn simulated(fabric: &Fabric, foot: FootId) -> Foot {
+    match fabric.foot(foot).of {
+        FootOf::Router(RouterId(router), at) => Foot::Router(router, at),
+        FootOf::Host(HostId(host), at) => Foot::Host(host, at),
+    }
+}
+
+/// Every stack of two tags at most.
+fn stacks(tags: &[u16]) -> Vec<Tags> {
+    let mut stacks = vec![Vec::new()];
+    stacks.extend(tags.iter().map(|&tag| vec![tag]));
+    let pairs = tags
+        .iter()
+        .flat_map(|&outer| tags.iter().map(move |&inner| vec![outer, inner]));
+    stacks.extend(pairs);
+    stacks
+}
+
+/// All the frames that one of the model stands for.
+fn meant(frame: &Frame, tags: &[u16]) -> Vec<Tags> {
+    let free = usize::from(frame.free());
+    let below = stacks(tags).into_iter().filter(|below| below.len() <= free);
+    below.map(|below| [frame.tags(), &below].concat()).collect()
+}
+
+/// Over how many devices each interface is reached at least.
+fn nearest(trips: &[Trip]) -> BTreeMap<Foot, usize> {
+    let mut nearest: BTreeMap<Foot, usize> = BTreeMap::new();
+    for (&foot, &far) in trips.iter().flat_map(|trip| &trip.feet) {
+        let known = nearest.entry(foot).or_insert(far);
+        *known = far.min(*known);
+    }
+    nearest
+}
