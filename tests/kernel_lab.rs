@@ -1,0 +1,177 @@
+//! Does a real kernel deliver frames and packets as we say, through bridges, bonds, 802.1Q and its packet
+//! filter?
+//!
+//! Each small site becomes network namespaces in one virtual machine without a network device. Probes go from
+//! every host address to every other, twice: with real neighbour discovery, and with permanent neighbour
+//! entries, which show what one direction alone delivers. In between, every host sends frames with tags
+//! of its own choice. What each device recorded must be what the model says: where a probe arrives, who
+//! forwards it, which rule decides, whether the answer comes back.
+
+#[path = "lab/cpio.rs"]
+mod cpio;
+#[path = "lab/devices.rs"]
+mod devices;
+#[path = "lab/drawn.rs"]
+mod drawn;
+#[path = "lab/filters.rs"]
+mod filters;
+#[path = "lab/image.rs"]
+mod image;
+#[path = "lab/job.rs"]
+mod job;
+#[path = "lab/judge.rs"]
+mod judge;
+#[path = "lab/machine.rs"]
+mod machine;
+#[path = "support/random.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod random;
+#[path = "lab/seen.rs"]
+mod seen;
+#[path = "lab/switches.rs"]
+mod switches;
+#[path = "lab/topology.rs"]
+mod topology;
+
+use boundwalk::forwarding::Network;
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, Site};
+
+use job::Job;
+use judge::Tally;
+use random::Random;
+use topology::Topology;
+
+/// No rule here expires.
+const TODAY: Date = Date::constant(2026, 4, 1);
+
+/// How many sites are drawn.
+const DRAWN: u64 = 28;
+
+const HEAD: &str = include_str!("lab/sites/head.toml");
+
+macro_rules! sites {
+    ($($name:literal),* $(,)?) => {
+        &[$(($name, include_str!(concat!("lab/sites/", $name, ".toml")))),*]
+    };
+}
+
+/// Sites made by hand; the names say the point.
+const SITES: &[(&str, &str)] = sites![
+    "clean",
+    "wrong-pvid",
+    "native-mismatch",
+    "two-tag-hop",
+    "dual-homed-no",
+    "dual-homed-routes",
+    "isolated-management",
+    "lag-with-untagged",
+    "private-ports",
+    "tagged-host",
+    "unaware-between",
+    "both-families",
+    "translation",
+    "own-addresses",
+    "tagged-one-end",
+    "missing-at-far-end",
+    "shared-vlans",
+    "bridging-host",
+];
+
+#[test]
+fn a_kernel_delivers_what_the_model_says() {
+    if let Some(reason) = machine::missing() {
+        skip(&reason);
+        return;
+    }
+    let sites = sites();
+    let laid: Vec<(&str, Topology<'_>, Job)> = sites
+        .iter()
+        .map(|(name, site)| {
+            let topology = Topology::new(site);
+            let job = Job::new(&topology);
+            (name.as_str(), topology, job)
+        })
+        .collect();
+    let spelled: Vec<_> = laid
+        .iter()
+        .map(|(_, topology, job)| job.spell(topology))
+        .collect();
+    let lines = machine::run(
+        serde_json::to_string(&spelled)
+            .expect("plain data")
+            .as_bytes(),
+    );
+    let sights = seen::read(&lines);
+    assert_eq!(sights.len(), laid.len(), "one sight a topology");
+    let mut tally = Tally::default();
+    let mut report = String::new();
+    for ((name, topology, job), sight) in laid.iter().zip(&sights) {
+        let network = Network::new(topology.site, TODAY);
+        for line in judge::differences(topology, &network, job, sight, &mut tally) {
+            report.push_str(&format!("{name}: {line}\n"));
+        }
+    }
+    assert!(report.is_empty(), "{report}\n{tally:?}");
+    if sites.len() > SITES.len() {
+        assert_varied(&tally);
+    }
+}
+
+/// A lab in which nothing happens proves nothing.
+fn assert_varied(tally: &Tally) {
+    let enough = 3_000 < tally.probes
+        && 1_000 < tally.delivered
+        && 800 < tally.answered
+        && 100 < tally.one_way
+        && 1_000 < tally.denied
+        && 500 < tally.frames_taken
+        && tally.uncertain * 50 < tally.probes;
+    assert!(enough, "{tally:?}");
+}
+
+/// Sites made by hand and drawn ones. `BOUNDWALK_LAB_SITE=native` takes those with that in their name,
+/// `BOUNDWALK_SITES=200` draws so many.
+fn sites() -> Vec<(String, Site)> {
+    let only = std::env::var("BOUNDWALK_LAB_SITE").unwrap_or_default();
+    let drawn = std::env::var("BOUNDWALK_SITES")
+        .ok()
+        .and_then(|text| text.parse().ok());
+    let mut texts: Vec<(String, String)> = SITES
+        .iter()
+        .map(|(name, text)| ((*name).to_owned(), (*text).to_owned()))
+        .collect();
+    for seed in 0..drawn.unwrap_or(DRAWN) {
+        texts.push((format!("drawn-{seed}"), drawn::site(&mut Random::new(seed))));
+    }
+    texts.retain(|(name, _)| name.contains(&only));
+    let loaded = texts.into_iter().map(|(name, text)| {
+        let site = load(&name, &format!("{HEAD}{text}"));
+        (name, site)
+    });
+    loaded.collect()
+}
+
+fn load(name: &str, text: &str) -> Site {
+    let loaded = load_text(name, text);
+    let said = loaded
+        .problems
+        .iter()
+        .map(|problem| problem.message.as_str());
+    let said: Vec<&str> = said.collect();
+    loaded
+        .site
+        .unwrap_or_else(|| panic!("{name}: {said:?}\n{text}"))
+}
+
+#[allow(
+    clippy::print_stderr,
+    reason = "whoever runs the tests must see what was not tested"
+)]
+fn skip(reason: &str) {
+    assert!(
+        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
+        "the lab is required: {reason}"
+    );
+    eprintln!("SKIPPED a_kernel_delivers_what_the_model_says: {reason}");
+}

@@ -1,0 +1,243 @@
+//! What is asked of the kernel: probes from host to host, and frames by hand.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::IpAddr;
+
+use boundwalk::forwarding::Packet;
+use boundwalk::forwarding::layer2::{Far, FootOf, SocketId, SocketName};
+use boundwalk::model::{Forwards, HostId, Protocol, Site, TCP, UDP};
+use serde_json::{Value, json};
+
+use crate::topology::{Plug, SWITCHES, Topology, host_space, owners};
+
+/// Numbers of the first and the second pass are source ports, clear of each other and of every service.
+pub const FIRST: u16 = 20_000;
+pub const SECOND: u16 = 30_000;
+
+/// Services that probes use in turn.
+const SERVICES: [(Protocol, u16); 4] = [(TCP, 80), (UDP, 53), (TCP, 22), (UDP, 514)];
+
+/// One packet from a host, and its number.
+#[derive(Clone, Debug)]
+pub struct Probe {
+    pub number: u16,
+    pub from: HostId,
+    pub packet: Packet,
+}
+
+/// A frame made by hand.
+pub struct Sent {
+    pub number: u16,
+    pub socket: SocketId,
+    pub from: Plug,
+    pub tags: Vec<u16>,
+}
+
+/// Everything that is sent in one topology.
+pub struct Job {
+    pub probes: Vec<Probe>,
+    pub frames: Vec<Sent>,
+}
+
+impl Job {
+    pub fn new(topology: &Topology<'_>) -> Self {
+        let mut job = Self {
+            probes: Vec::new(),
+            frames: frames(topology),
+        };
+        job.add_pairs(topology);
+        job
+    }
+
+    /// From every address of a host to every address of other devices, by two services in turn.
+    fn add_pairs(&mut self, topology: &Topology<'_>) {
+        let owners = owners(topology.site, &topology.fabric);
+        let routers = topology.site.routers.len();
+        let mut turn = 0;
+        for (host, from) in owners[routers..].iter().enumerate() {
+            for other in owners.iter().filter(|other| other.number != from.number) {
+                for (_, source) in &from.addresses {
+                    for (_, target) in &other.addresses {
+                        let (source, target) = (source.address(), target.address());
+                        for _ in 0..2 {
+                            turn += 1;
+                            if source.is_ipv4() == target.is_ipv4() {
+                                self.add(
+                                    HostId(host),
+                                    source,
+                                    target,
+                                    SERVICES[turn % SERVICES.len()],
+                                );
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn add(&mut self, from: HostId, source: IpAddr, destination: IpAddr, service: (Protocol, u16)) {
+        let number = FIRST + self.probes.len() as u16;
+        let packet = Packet {
+            source,
+            destination,
+            protocol: service.0,
+            source_port: number,
+            destination_port: service.1,
+        };
+        self.probes.push(Probe {
+            number,
+            from,
+            packet,
+        });
+    }
+
+    /// The job in the guest's words.
+    pub fn spell(&self, topology: &Topology<'_>) -> Value {
+        json!({
+            "spaces": topology.spaces,
+            "cables": topology.cables,
+            "settle": if topology.negotiates() { 5.0 } else { 0.3 },
+            "probes": self.spell_probes(0),
+            "second": self.spell_probes(SECOND - FIRST),
+            "responders": responders(topology),
+            "takers": takers(topology).iter().map(|plug| json!([plug.space, plug.device])).collect::<Vec<_>>(),
+            "frames": self.spell_frames(),
+        })
+    }
+
+    fn spell_probes(&self, shift: u16) -> Value {
+        let mut by_space: BTreeMap<String, Vec<Value>> = BTreeMap::new();
+        for probe in &self.probes {
+            let packet = &probe.packet;
+            let protocol = if packet.protocol == TCP { "tcp" } else { "udp" };
+            let (source, target) = (packet.source.to_string(), packet.destination.to_string());
+            let line = json!([
+                protocol,
+                source,
+                probe.number + shift,
+                target,
+                packet.destination_port
+            ]);
+            by_space
+                .entry(host_space(probe.from))
+                .or_default()
+                .push(line);
+        }
+        json!(by_space.into_iter().collect::<Vec<_>>())
+    }
+
+    fn spell_frames(&self) -> Value {
+        let mut groups: Vec<(Plug, u16, Vec<&[u16]>)> = Vec::new();
+        for frame in &self.frames {
+            match groups.last_mut() {
+                Some((plug, _, stacks)) if *plug == frame.from => stacks.push(&frame.tags),
+                _ => groups.push((frame.from.clone(), frame.number, vec![&frame.tags])),
+            }
+        }
+        let lines = groups.into_iter();
+        let lines =
+            lines.map(|(plug, number, stacks)| json!([plug.space, plug.device, number, stacks]));
+        json!(lines.collect::<Vec<_>>())
+    }
+}
+
+/// Where answers to UDP come from: every address, every port that is asked or translated to.
+fn responders(topology: &Topology<'_>) -> Vec<Value> {
+    let site = topology.site;
+    let mut ports: BTreeSet<u16> = SERVICES
+        .iter()
+        .filter(|(name, _)| *name == UDP)
+        .map(|(_, port)| *port)
+        .collect();
+    let filters = site.routers.iter().filter_map(|router| router.filter());
+    ports.extend(
+        filters
+            .flat_map(|filter| &filter.destination_translations)
+            .filter_map(|line| line.port),
+    );
+    let mut listed = Vec::new();
+    for owner in owners(site, &topology.fabric) {
+        for (_, address) in &owner.addresses {
+            let address = address.address().to_string();
+            listed.extend(ports.iter().map(|port| json!([owner.space, address, port])));
+        }
+    }
+    listed
+}
+
+/// Interfaces in the kernel, each once.
+pub fn takers(topology: &Topology<'_>) -> BTreeSet<Plug> {
+    topology.feet.iter().cloned().collect()
+}
+
+/// From every cable of every host: no tag, one, and two, out of those in use, 0, and one that nobody uses.
+fn frames(topology: &Topology<'_>) -> Vec<Sent> {
+    let tags = tags(topology.site);
+    let mut stacks: Vec<Vec<u16>> = vec![Vec::new()];
+    stacks.extend(tags.iter().map(|&tag| vec![tag]));
+    for &outer in &tags {
+        stacks.extend(tags.iter().map(|&inner| vec![outer, inner]));
+    }
+    let mut sent = Vec::new();
+    for (from, socket) in cables_of_hosts(topology) {
+        for tags in &stacks {
+            let number = sent.len() as u16 + 1;
+            sent.push(Sent {
+                number,
+                socket,
+                from: from.clone(),
+                tags: tags.clone(),
+            });
+        }
+    }
+    sent
+}
+
+fn tags(site: &Site) -> BTreeSet<u16> {
+    let mut tags = BTreeSet::from([0]);
+    for switch in &site.switches {
+        let ports = switch.ports.iter().filter_map(|port| port.vlans.as_ref());
+        let lags = switch.lags.iter().map(|lag| &lag.vlans);
+        for vlans in ports.chain(lags) {
+            tags.extend(vlans.members().iter().map(|vlan| vlan.get()));
+        }
+    }
+    // A VLAN that nobody uses.
+    tags.insert(99);
+    tags
+}
+
+/// Every cable of a host, with the socket that it leads to.
+fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, SocketId> {
+    let mut cables = BTreeMap::new();
+    let fabric = &topology.fabric;
+    for (&(host, interface), base) in &topology.host_bases {
+        let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
+        let socket = match bridges {
+            false => fabric
+                .foot(topology.foot(FootOf::Host(host, interface)))
+                .sockets
+                .first()
+                .copied(),
+            true => fabric.socket_ids().find_map(|id| {
+                let socket = fabric.socket(id);
+                match &socket.far {
+                    Far::Sockets(far) if socket.name == SocketName::Interface(host, interface) => {
+                        far.first().copied()
+                    }
+                    _ => None,
+                }
+            }),
+        };
+        let plug = Plug {
+            space: host_space(host),
+            device: base.clone(),
+        };
+        if let Some(socket) = socket {
+            cables.insert(plug, socket);
+        }
+    }
+    cables.retain(|plug, _| plug.space != SWITCHES);
+    cables
+}

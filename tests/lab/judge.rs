@@ -1,0 +1,345 @@
+//! What the model says, in the words of what the kernel saw, and where they differ.
+
+use std::collections::BTreeSet;
+use std::fmt::Write;
+use std::net::IpAddr;
+
+use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, SocketId, Start, flood};
+use boundwalk::forwarding::{
+    DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace,
+};
+use boundwalk::model::{Action, Family, UDP};
+
+use crate::devices::default_gateways;
+use crate::job::{FIRST, Job, Probe, SECOND};
+use crate::seen::{Seen, Sight};
+use crate::topology::{Topology, host_space, owners, router_space};
+
+/// What is compared of a probe with real neighbour discovery.
+#[derive(Clone, PartialEq, Eq, Debug)]
+struct Fate {
+    passed: BTreeSet<String>,
+    taken: BTreeSet<String>,
+    decided: BTreeSet<(String, String)>,
+    answered: bool,
+}
+
+/// How many comparisons were made, for a lab that proves nothing must not pass.
+#[derive(Default, Debug)]
+pub struct Tally {
+    pub probes: usize,
+    pub delivered: usize,
+    pub answered: usize,
+    pub one_way: usize,
+    pub denied: usize,
+    /// Probes of the first pass that are not compared, see `crossed`.
+    pub uncertain: usize,
+    pub frames: usize,
+    pub frames_taken: usize,
+}
+
+/// All differences of one topology, one a line.
+pub fn differences(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    job: &Job,
+    sight: &Sight,
+    tally: &mut Tally,
+) -> Vec<String> {
+    let nothing = Seen::default();
+    let mut lines = Vec::new();
+    for probe in &job.probes {
+        let seen = sight.probes.get(&probe.number).unwrap_or(&nothing);
+        lines.extend(first_pass(topology, network, probe, seen, tally));
+        let again = probe.number - FIRST + SECOND;
+        let seen = sight.probes.get(&again).unwrap_or(&nothing);
+        lines.extend(second_pass(topology, network, probe, seen, tally));
+    }
+    lines.extend(frames(topology, job, sight, tally));
+    lines
+}
+
+/// Real neighbour discovery: the kernel's outcome is that of a way that the model knows.
+fn first_pass(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    seen: &Seen,
+    tally: &mut Tally,
+) -> Option<String> {
+    let kernel = Fate {
+        passed: seen.passed.clone(),
+        taken: seen.taken.clone(),
+        decided: seen.decided.clone(),
+        answered: seen.answered.contains(&host_space(probe.from)),
+    };
+    tally.probes += 1;
+    tally.delivered += usize::from(!kernel.taken.is_empty());
+    tally.answered += usize::from(kernel.answered);
+    tally.denied += usize::from(!kernel.decided.is_empty() && kernel.passed.is_empty());
+    let traces = trace(network, Sender::Host(probe.from), &probe.packet);
+    let fates: Vec<Fate> = traces
+        .iter()
+        .map(|trace| fate(topology, network, probe, trace, &kernel))
+        .collect();
+    if fates.contains(&kernel) {
+        return None;
+    }
+    if crossed(topology, network, probe, &traces, seen) {
+        tally.uncertain += 1;
+        return None;
+    }
+    let mut line = format!(
+        "probe {}\n  kernel {kernel:?} {:?}",
+        named(topology, probe),
+        seen.arrived
+    );
+    for (fate, trace) in fates.iter().zip(&traces) {
+        write!(
+            line,
+            "\n  model  {fate:?} {:?} {:?}",
+            trace.outcome, trace.reply
+        )
+        .expect("a string");
+    }
+    Some(line)
+}
+
+/// Whether two devices on the way, or next to it, reach each other by different interfaces only: one hears the
+/// other's requests by one interface and is heard by another. Then it depends on who asked first whether the
+/// kernel knows where to send; the model says it does not.
+fn crossed(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    traces: &[Trace],
+    seen: &Seen,
+) -> bool {
+    let plan = network.plan(Family::of(probe.packet.source));
+    let mut spaces = seen
+        .passed
+        .union(&seen.taken)
+        .cloned()
+        .collect::<BTreeSet<String>>();
+    spaces.insert(host_space(probe.from));
+    for step in traces.iter().flat_map(|trace| &trace.steps) {
+        spaces.insert(space_of(plan.device(step.device).id));
+    }
+    spaces.extend(first_hop(topology, network, probe).map(|(_, space, _)| space));
+    let fabric = &topology.fabric;
+    let reached = |from: FootId| {
+        flood(fabric, &[Start::Foot(from)])
+            .feet()
+            .collect::<BTreeSet<FootId>>()
+    };
+    let space = |foot: FootId| &topology.plug_of(foot).space;
+    let feet: Vec<FootId> = fabric
+        .foot_ids()
+        .filter(|&foot| spaces.contains(space(foot)))
+        .collect();
+    let floods: Vec<BTreeSet<FootId>> = feet.iter().map(|&foot| reached(foot)).collect();
+    let hears = |one: usize, other: usize| floods[other].contains(&feet[one]);
+    (0..feet.len()).any(|here| {
+        spaces
+            .iter()
+            .filter(|there| *there != space(feet[here]))
+            .any(|there| {
+                let others = || (0..feet.len()).filter(|&other| space(feet[other]) == there);
+                let out = others().any(|other| hears(other, here));
+                let back = others().any(|other| hears(here, other));
+                out && back && !others().any(|other| hears(other, here) && hears(here, other))
+            })
+    })
+}
+
+fn space_of(id: DeviceId) -> String {
+    match id {
+        DeviceId::Router(router) => router_space(router),
+        DeviceId::Host(host) => host_space(host),
+    }
+}
+
+/// A trace in the kernel's words.
+fn fate(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    trace: &Trace,
+    kernel: &Fate,
+) -> Fate {
+    let plan = network.plan(Family::of(probe.packet.source));
+    let mut fate = Fate {
+        passed: BTreeSet::new(),
+        taken: BTreeSet::new(),
+        decided: BTreeSet::new(),
+        answered: false,
+    };
+    for step in trace.steps.iter().filter(|step| step.ingress.is_some()) {
+        let here = space_of(plan.device(step.device).id);
+        if let Some(decision) = &step.decision {
+            let name = decision
+                .rule
+                .map_or("default".to_owned(), |rule| format!("rule{rule}"));
+            fate.decided.insert((here.clone(), name));
+        }
+        let permitted = step
+            .decision
+            .as_ref()
+            .is_none_or(|decision| decision.action == Action::Permit);
+        let leaves = step
+            .route
+            .is_some_and(|route| route.next_hop.interface().is_some());
+        if leaves && permitted {
+            fate.passed.insert(here);
+        }
+    }
+    if let Outcome::Delivered(_) = trace.outcome {
+        fate.taken
+            .extend(owner_of(topology, trace.packet.destination));
+    }
+    fate.answered = match &trace.reply {
+        Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => {
+            kernel.answered
+        }
+        Some(reply) => reply.two_way(),
+        None => false,
+    };
+    fate
+}
+
+/// The namespace of the device that has an address.
+fn owner_of(topology: &Topology<'_>, address: IpAddr) -> Option<String> {
+    let owners = owners(topology.site, &topology.fabric);
+    let mut owners = owners.into_iter();
+    let owner = owners.find(|owner| {
+        let mut addresses = owner.addresses.iter();
+        addresses.any(|(_, own)| own.address() == address)
+    });
+    owner.map(|owner| owner.space)
+}
+
+/// An answer that a stateful gateway never saw the question of: the kernel takes one by UDP for a new flow
+/// and asks its rules, the model drops it. Answers by TCP show what is meant.
+fn stateless_loss(steps: &[boundwalk::forwarding::ReplyStep]) -> bool {
+    steps
+        .last()
+        .is_some_and(|step| step.pass == ReplyPass::NoState)
+}
+
+/// Permanent neighbours: the first hop takes what one direction of layer 2 brings it, and by which
+/// interfaces.
+fn second_pass(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+    seen: &Seen,
+    tally: &mut Tally,
+) -> Option<String> {
+    let (from, target, on_link) = first_hop(topology, network, probe)?;
+    let flood = flood(&topology.fabric, &[Start::Foot(from)]);
+    let space_of = |foot: FootId| topology.plug_of(foot).space.clone();
+    let expected: BTreeSet<String> = flood
+        .feet()
+        .filter(|&foot| space_of(foot) == target)
+        .map(|foot| topology.plug_of(foot).device.clone())
+        .collect();
+    // What a plain host takes it does not record on arrival.
+    let there = seen
+        .arrived
+        .union(&seen.reached)
+        .filter(|(space, _)| *space == target);
+    let there: BTreeSet<String> = there.map(|(_, device)| device.clone()).collect();
+    let home = flood_back(topology, from, &target);
+    tally.one_way += usize::from(!there.is_empty() && !home);
+    // Behind the first of several routers a packet may come by again.
+    let fits = match on_link || topology.site.routers.len() < 2 {
+        true => expected == there,
+        false => expected.is_subset(&there),
+    };
+    if fits {
+        return None;
+    }
+    Some(format!(
+        "first hop {}\n  {target} by {there:?}, model {expected:?}",
+        named(topology, probe)
+    ))
+}
+
+/// Whether anything comes back from a device to an interface.
+fn flood_back(topology: &Topology<'_>, to: FootId, from: &str) -> bool {
+    topology.fabric.foot_ids().any(|foot| {
+        topology.plug_of(foot).space == from
+            && flood(&topology.fabric, &[Start::Foot(foot)]).reaches(to)
+    })
+}
+
+/// Interface of departure, namespace of the first hop, and whether that is the target.
+fn first_hop(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    probe: &Probe,
+) -> Option<(FootId, String, bool)> {
+    let plan = network.plan(Family::of(probe.packet.source));
+    let device = plan.device(plan.host_index(probe.from));
+    let destination = probe.packet.destination;
+    let route = device.routes.lookup(Family::value(destination))?;
+    let (interface, address) = match route.next_hop {
+        NextHop::OnLink { interface } => (interface, destination),
+        NextHop::Address { interface, address } => (interface, plan.family.address(address)),
+        NextHop::AnyRouter { .. } => {
+            let mut defaults = default_gateways(topology.site, topology.site.host(probe.from));
+            defaults.find(|(_, address)| address.is_ipv4() == destination.is_ipv4())?
+        }
+        NextHop::Discard => return None,
+    };
+    let space = owner_of(topology, address)?;
+    let foot = topology.foot(FootOf::Host(probe.from, interface));
+    Some((foot, space, address == destination))
+}
+
+/// Frames by hand: exactly the predicted interfaces take them.
+fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) -> Vec<String> {
+    let none = BTreeSet::new();
+    let mut lines = Vec::new();
+    for sent in &job.frames {
+        let expected = takers(topology, sent.socket, &sent.tags);
+        let seen = sight.frames.get(&sent.number).unwrap_or(&none);
+        tally.frames += 1;
+        tally.frames_taken += usize::from(!seen.is_empty());
+        // The kernel skips an outer priority tag, the model takes it for the frame's own: one tag less does
+        // the same.
+        let skipped = match sent.tags[..] {
+            [0, inner] => takers(topology, sent.socket, &[inner]),
+            _ => BTreeSet::new(),
+        };
+        let explained =
+            |taker: &(String, String)| expected.contains(taker) || skipped.contains(taker);
+        if !expected.is_subset(seen) || !seen.iter().all(explained) {
+            lines.push(format!(
+                "frame {:?} from {} {}: kernel {seen:?}, model {expected:?}",
+                sent.tags, sent.from.space, sent.from.device
+            ));
+        }
+    }
+    lines
+}
+
+/// Interfaces that take a frame, by the model.
+fn takers(topology: &Topology<'_>, socket: SocketId, tags: &[u16]) -> BTreeSet<(String, String)> {
+    let start = Start::Seat(socket, Frame::with_tags(tags));
+    let flood = flood(&topology.fabric, &[start]);
+    let plugs = flood.feet().map(|foot| topology.plug_of(foot));
+    plugs
+        .map(|plug| (plug.space.clone(), plug.device.clone()))
+        .collect()
+}
+
+fn named(topology: &Topology<'_>, probe: &Probe) -> String {
+    let packet = &probe.packet;
+    let host = &topology.site.host(probe.from).name.value;
+    let protocol = packet.protocol;
+    format!(
+        "{} of {host}: {} -> {} {protocol}/{}",
+        probe.number, packet.source, packet.destination, packet.destination_port
+    )
+}
