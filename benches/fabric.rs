@@ -19,7 +19,10 @@ fn site(text: &str) -> Site {
     let loaded = load_text("generated.toml", text);
     match loaded.site {
         Some(site) => site,
-        None => panic!("the generated site is not valid: {:?}", loaded.problems.last()),
+        None => panic!(
+            "the generated site is not valid: {:?}",
+            loaded.problems.last()
+        ),
     }
 }
 
@@ -27,7 +30,9 @@ fn site(text: &str) -> Site {
 fn judge(site: &Site) -> (usize, usize) {
     let network = Network::new(site, TODAY);
     let ways = bypasses(&network, &|_, _| true).len();
-    let verdicts = site.segment_ids().map(|segment| isolation(&network, segment));
+    let verdicts = site
+        .segment_ids()
+        .map(|segment| isolation(&network, segment));
     let isolated = verdicts.filter(|verdict| matches!(verdict, Verdict::ByDesign(_)));
     (ways, isolated.count())
 }
@@ -53,7 +58,9 @@ fn branch(criterion: &mut Criterion) {
     group.bench_function("load", |bencher| bencher.iter(|| site(&text)));
     group.bench_function("graph", |bencher| bencher.iter(|| Fabric::new(&branch)));
     let fabric = Fabric::new(&branch);
-    group.bench_function("who reaches whom", |bencher| bencher.iter(|| Wiring::new(&fabric)));
+    group.bench_function("who reaches whom", |bencher| {
+        bencher.iter(|| Wiring::new(&fabric))
+    });
     group.bench_function("prepare", |bencher| {
         bencher.iter(|| Network::new(&branch, TODAY))
     });

@@ -111,7 +111,10 @@ ends = ["core:9", "floor:9"]
     );
     assert_eq!(pairs, ["office => brewhouse", "brewhouse => office"]);
     // Either end: a port that filters on arrival takes nothing in once it is off the VLAN.
-    let ends = [["core:9 is in VLAN 10 (office)"], ["floor:9 is in VLAN 60 (brewhouse)"]];
+    let ends = [
+        ["core:9 is in VLAN 10 (office)"],
+        ["floor:9 is in VLAN 60 (brewhouse)"],
+    ];
     assert_eq!(closing, ends);
 }
 

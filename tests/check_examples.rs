@@ -9,6 +9,9 @@ use boundwalk::model::Date;
 /// How a line of an example says that a finding belongs there.
 const MARK: &str = "# <- here";
 
+/// Checks that judge the whole: what other checks find may well make them fire.
+const FOLLOW: [&str; 2] = ["bypass-open", "isolation-broken"];
+
 /// Check and line of every finding of a site. The site loads without a warning.
 fn findings(name: &str, text: &str) -> Vec<(&'static str, u32, String)> {
     let loaded = load_text(name, text);
@@ -49,7 +52,10 @@ fn each_check_fires_in_its_example_where_it_is_marked_and_no_other_does() {
     let mut wrong = Vec::new();
     for check in all() {
         let name = format!("{}.fires.toml", check.name);
-        let found = findings(&name, check.fires);
+        let follows =
+            |(other, ..): &(&str, u32, String)| *other != check.name && FOLLOW.contains(other);
+        let mut found = findings(&name, check.fires);
+        found.retain(|finding| !follows(finding));
         let mut places: Vec<u32> = found.iter().map(|(_, line, _)| *line).collect();
         places.sort_unstable();
         let expected = marked(check.fires);

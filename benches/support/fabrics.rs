@@ -72,14 +72,27 @@ fn write_switch(size: Fabric, switch: usize, text: &mut String) {
     let _ = writeln!(text, "[switches.sw{switch}]");
     if switch == 0 {
         let _ = writeln!(text, "lags.up = {{ ports = \"7-8\", lacp = \"active\" }}");
-        let _ = writeln!(text, "ports.up = {{ tagged = [{}] }}", all(&|vlan| vlan % 10 != 9));
+        let _ = writeln!(
+            text,
+            "ports.up = {{ tagged = [{}] }}",
+            all(&|vlan| vlan % 10 != 9)
+        );
     }
     let children = (1..=CHILDREN).filter(|child| switch * CHILDREN + child < size.switches);
     let down: Vec<String> = children.map(|child| (child - 1).to_string()).collect();
-    let up = if switch == 0 { vec![] } else { vec!["6".to_owned()] };
+    let up = if switch == 0 {
+        vec![]
+    } else {
+        vec!["6".to_owned()]
+    };
     let trunks: Vec<String> = down.iter().cloned().chain(up).collect();
     if !trunks.is_empty() {
-        let _ = writeln!(text, "ports.\"{}\" = {{ tagged = [{}] }}", trunks.join(","), all(&|_| true));
+        let _ = writeln!(
+            text,
+            "ports.\"{}\" = {{ tagged = [{}] }}",
+            trunks.join(","),
+            all(&|_| true)
+        );
     }
     for port in 9..size.ports {
         let vlan = (switch * size.ports + port) % size.vlans;
@@ -87,7 +100,10 @@ fn write_switch(size: Fabric, switch: usize, text: &mut String) {
     }
     if switch > 0 {
         let (parent, at) = ((switch - 1) / CHILDREN, (switch - 1) % CHILDREN);
-        let _ = writeln!(text, "[[links]]\nends = [\"sw{parent}:{at}\", \"sw{switch}:6\"]");
+        let _ = writeln!(
+            text,
+            "[[links]]\nends = [\"sw{parent}:{at}\", \"sw{switch}:6\"]"
+        );
     }
 }
 

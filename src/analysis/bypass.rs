@@ -133,7 +133,10 @@ fn describe(
     way: Way,
 ) -> Bypass {
     let settings = settings_of(network, (from, to), &way);
-    let mut spare = settings.iter().copied().filter(|&setting| !needed.has(setting));
+    let mut spare = settings
+        .iter()
+        .copied()
+        .filter(|&setting| !needed.has(setting));
     let port = |setting: &Setting| !matches!(setting, Setting::Plugged(_));
     // A port that is set against itself before the cable that leads there.
     let opened_by = spare
@@ -207,7 +210,10 @@ fn routes_to(
     device: crate::forwarding::DeviceIndex,
     to: SegmentId,
 ) -> bool {
-    let parts = plan.device(device).routes.split(&plan.segment(to).addresses);
+    let parts = plan
+        .device(device)
+        .routes
+        .split(&plan.segment(to).addresses);
     parts.iter().any(|(hop, _)| {
         hop.and_then(|hop| hop.interface()).is_some_and(|egress| {
             let foot = plan.foot_of(&network.fabric, (device, egress));
@@ -231,8 +237,12 @@ pub(super) fn settings_of(
         }
     };
     if let Some(socket) = way.legs.first().and_then(|leg| begins(network, leg)) {
-        plugged(network, socket, from).into_iter().for_each(&mut add);
-        seat_settings(network, socket, from).into_iter().for_each(&mut add);
+        plugged(network, socket, from)
+            .into_iter()
+            .for_each(&mut add);
+        seat_settings(network, socket, from)
+            .into_iter()
+            .for_each(&mut add);
     }
     for (number, leg) in way.legs.iter().enumerate() {
         frame_settings(network, leg).into_iter().for_each(&mut add);
@@ -244,9 +254,13 @@ pub(super) fn settings_of(
             }
         }
     }
-    plugged(network, way.end.socket, to).into_iter().for_each(&mut add);
+    plugged(network, way.end.socket, to)
+        .into_iter()
+        .for_each(&mut add);
     if way.end.foot.is_none() {
-        seat_settings(network, way.end.socket, to).into_iter().for_each(&mut add);
+        seat_settings(network, way.end.socket, to)
+            .into_iter()
+            .for_each(&mut add);
     }
     settings
 }
@@ -288,7 +302,9 @@ fn plugged(network: &Network<'_>, socket: SocketId, segment: SegmentId) -> Optio
     let crate::forwarding::layer2::Far::Feet(feet) = &here.far else {
         return None;
     };
-    let told = feet.iter().any(|&foot| fabric.foot(foot).segment == segment);
+    let told = feet
+        .iter()
+        .any(|&foot| fabric.foot(foot).segment == segment);
     let real = super::needed::port_segments(fabric, socket).contains(&segment);
     match told && !real {
         true => here.link.map(Setting::Plugged),
@@ -314,10 +330,15 @@ fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
         };
         if let Some(port) = key(step.ingress) {
             settings.extend((admitted == Admitted::Pvid).then_some(Setting::Pvid(port, vlan)));
-            settings.extend(port.vlans(site).and_then(|vlans| lets_in(port, vlans, vlan)));
+            settings.extend(
+                port.vlans(site)
+                    .and_then(|vlans| lets_in(port, vlans, vlan)),
+            );
         }
         if let Some(port) = key(step.egress) {
-            let untagged = port.vlans(site).is_some_and(|vlans| vlans.untagged.contains(vlan));
+            let untagged = port
+                .vlans(site)
+                .is_some_and(|vlans| vlans.untagged.contains(vlan));
             if untagged && !step.left.is_empty() {
                 settings.push(Setting::Untagged(port, vlan));
             }
@@ -385,7 +406,9 @@ impl Attempt<'_> {
         stay: &mut Vec<(SegmentId, SegmentId)>,
     ) -> Option<Cut<Setting>> {
         let weight = |setting: Setting| if self.needed.has(setting) { 1_000 } else { 1 };
-        let closable = pairs.iter().filter(|pair| !stay.contains(&(pair.from, pair.to)));
+        let closable = pairs
+            .iter()
+            .filter(|pair| !stay.contains(&(pair.from, pair.to)));
         let first: Vec<Vec<Setting>> = closable.map(|pair| pair.settings.clone()).collect();
         let mut known: FxHashMap<Vec<Setting>, Vec<Vec<Setting>>> = FxHashMap::default();
         known.insert(Vec::new(), first);
@@ -397,7 +420,9 @@ impl Attempt<'_> {
             let left = self.left_open(set, stay);
             // Carrying a VLAN tagged instead may open a way that was not there before: what is left is then no
             // proof that every set must meet it.
-            let retagged = set.iter().any(|setting| matches!(setting, Setting::Untagged(..)));
+            let retagged = set
+                .iter()
+                .any(|setting| matches!(setting, Setting::Untagged(..)));
             doubt |= retagged && !left.is_empty();
             known.insert(set.to_vec(), left.clone());
             left
@@ -420,7 +445,10 @@ impl Attempt<'_> {
         let asked = |from, to| (self.asked)(from, to) && !known.contains(&(from, to));
         let mut paths = Vec::new();
         for pair in bypasses(&network, &asked) {
-            let kept = pair.settings.into_iter().filter(|setting| !set.contains(setting));
+            let kept = pair
+                .settings
+                .into_iter()
+                .filter(|setting| !set.contains(setting));
             let path: Vec<Setting> = kept.collect();
             match path.is_empty() {
                 true => stay.push((pair.from, pair.to)),

@@ -1,10 +1,10 @@
 //! Why frames of a segment stay where they are: a closed set that a reader can check.
 
+use crate::forwarding::Network;
 use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
 use crate::forwarding::layer2::{
     Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, Stopped, Tagging,
 };
-use crate::forwarding::Network;
 use crate::model::{FrameTypes, SegmentId, VlanId};
 
 /// The closed set of a segment's frames.
@@ -75,7 +75,11 @@ impl Certificate {
             .filter_map(|&(node, vlan)| Some((node, vlan?)))
             .flat_map(|(node, vlan)| closed_beside(network, node, vlan, &inside))
             .collect();
-        let ends = flood.stopped.iter().filter_map(|stopped| end(network, stopped)).collect();
+        let ends = flood
+            .stopped
+            .iter()
+            .filter_map(|stopped| end(network, stopped))
+            .collect();
         Self {
             segment,
             inside,

@@ -151,7 +151,11 @@ impl<'a, T: Copy + Ord + std::hash::Hash> Search<'a, T> {
         if self.least(&open, banned) > room {
             return;
         }
-        let items: Vec<T> = next.iter().copied().filter(|item| !banned.contains(item)).collect();
+        let items: Vec<T> = next
+            .iter()
+            .copied()
+            .filter(|item| !banned.contains(item))
+            .collect();
         let mut own = Vec::new();
         for item in items {
             let heavier = weight.saturating_add((self.weight)(item));

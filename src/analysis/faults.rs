@@ -3,10 +3,10 @@
 use rustc_hash::FxHashSet;
 
 use crate::diagnostic::Span;
+use crate::forwarding::Network;
 use crate::forwarding::layer2::{
     Fabric, FootOf, Frame, NodeKind, SocketName, flood, hostile_starts,
 };
-use crate::forwarding::Network;
 use crate::model::{
     Action, Forwards, HostId, LinkEnd, RouterId, SegmentId, Site, SwitchId, VlanId,
 };
@@ -87,14 +87,22 @@ impl Fault {
                 )
             }
             Self::Pvid(port, vlan) => {
-                format!("{} gets the PVID of {}", port.name(site), vlan_name(site, vlan))
+                format!(
+                    "{} gets the PVID of {}",
+                    port.name(site),
+                    vlan_name(site, vlan)
+                )
             }
             Self::Joins(port, vlan, form) => {
                 let form = match form {
                     Form::Untagged => "untagged",
                     Form::Tagged => "tagged",
                 };
-                format!("{} carries {} {form} as well", port.name(site), vlan_name(site, vlan))
+                format!(
+                    "{} carries {} {form} as well",
+                    port.name(site),
+                    vlan_name(site, vlan)
+                )
             }
             Self::FilterOff(port) => format!("{} stops filtering on arrival", port.name(site)),
             Self::Flipped(router, rule) => {
@@ -200,7 +208,9 @@ fn by_rule(
     segment: SegmentId,
     denied_by: &[(RouterId, Option<usize>)],
 ) -> Distance {
-    let flips = denied_by.iter().map(|&(router, rule)| Fault::Flipped(router, rule));
+    let flips = denied_by
+        .iter()
+        .map(|&(router, rule)| Fault::Flipped(router, rule));
     let faults: Vec<Fault> = flips.chain(candidates(network.site, segment)).collect();
     let opens = |fault: &Fault| {
         let mut site = network.site.clone();
@@ -248,10 +258,12 @@ impl Extent {
                 visits.map(|visit| (fabric.node(visit.node).kind, visit.vlan, visit.below)),
             );
             let stopped = flood.stopped.iter();
-            extent.stopped.extend(
-                stopped.map(|end| (end.at.map(|at| fabric.socket(at).name), end.frame)),
-            );
-            extent.taken.extend(flood.feet().map(|foot| fabric.foot(foot).of));
+            extent
+                .stopped
+                .extend(stopped.map(|end| (end.at.map(|at| fabric.socket(at).name), end.frame)));
+            extent
+                .taken
+                .extend(flood.feet().map(|foot| fabric.foot(foot).of));
         }
         extent
     }
@@ -285,7 +297,8 @@ impl Extent {
 impl Frontier {
     /// Whether a fault may take frames further from here.
     fn meets(&self, site: &Site, fault: Fault) -> bool {
-        let port = |port: PortKey| self.ports.contains(&port) || self.switches.contains(&port.switch());
+        let port =
+            |port: PortKey| self.ports.contains(&port) || self.switches.contains(&port.switch());
         match fault {
             Fault::Pvid(at, _) | Fault::Joins(at, ..) | Fault::FilterOff(at) => port(at),
             Fault::Moved(link, _, to) => {
@@ -343,7 +356,10 @@ impl Search {
     fn pairs(&self, fronts: &[(Fault, Frontier)], harmless: &[Fault], distance: &mut Distance) {
         let mut seen: FxHashSet<[Fault; 2]> = FxHashSet::default();
         for (one, frontier) in fronts {
-            for &other in harmless.iter().filter(|&&other| frontier.meets(&self.bare, other)) {
+            for &other in harmless
+                .iter()
+                .filter(|&&other| frontier.meets(&self.bare, other))
+            {
                 let pair = [(*one).min(other), (*one).max(other)];
                 if *one == other || excludes(*one, other) || !seen.insert(pair) {
                     continue;
@@ -428,7 +444,10 @@ fn port_faults(site: &Site, port: PortKey, vlan: VlanId, faults: &mut Vec<Fault>
     let mine = vlans.carries(vlan) || vlans.pvid == Some(vlan);
     // A port of the segment may get any other VLAN, and any other port the segment's.
     let wanted: Vec<VlanId> = match mine {
-        true => others.map(|other| other.value).filter(|&other| other != vlan).collect(),
+        true => others
+            .map(|other| other.value)
+            .filter(|&other| other != vlan)
+            .collect(),
         false => vec![vlan],
     };
     for other in wanted {

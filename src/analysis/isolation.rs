@@ -78,7 +78,7 @@ pub enum Verdict {
     ByRule {
         /// The contacts that keep it from being isolated by design, one a direction at most.
         contacts: Vec<Contact>,
-                /// Rules that deny (by gateway and number; `None`: its default); empty where there are several
+        /// Rules that deny (by gateway and number; `None`: its default); empty where there are several
         /// gateways.
         denied_by: Vec<(RouterId, Option<usize>)>,
     },
@@ -102,9 +102,8 @@ pub fn isolation(network: &Network<'_>, segment: SegmentId) -> Verdict {
         return Verdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
     }
     let mut denied_by = Vec::new();
-    let [out, into] = Direction::BOTH.map(|direction| {
-        opening(network, segment, direction, &mut denied_by)
-    });
+    let [out, into] =
+        Direction::BOTH.map(|direction| opening(network, segment, direction, &mut denied_by));
     if out.is_none() && into.is_none() {
         denied_by.sort_unstable();
         denied_by.dedup();
@@ -138,7 +137,10 @@ pub(super) fn contacts(
         way,
     }));
     let inward = flood(fabric, &starts_elsewhere(fabric, segment));
-    let arrival = inward.taken.iter().find(|taken| is_home(fabric, segment, taken));
+    let arrival = inward
+        .taken
+        .iter()
+        .find(|taken| is_home(fabric, segment, taken));
     contacts.extend(arrival.map(|taken| {
         let way = inward.way(fabric, taken);
         Contact {
@@ -226,7 +228,12 @@ fn opening(
     direction: Direction,
     denied_by: &mut Vec<(RouterId, Option<usize>)>,
 ) -> Option<Opening> {
-    let others = || network.site.segment_ids().filter(move |&other| other != segment);
+    let others = || {
+        network
+            .site
+            .segment_ids()
+            .filter(move |&other| other != segment)
+    };
     let around = match direction {
         Direction::Out => {
             let around = Around::new(network, segment);
@@ -266,15 +273,21 @@ fn through(
         };
         let mut first: Option<Flow> = None;
         let mut denied = Vec::new();
-        reach(network, plan, Sender::Hostile(from), target, &mut |arrival| match arrival {
-            Arrival::Delivered(Place::Segment(place), flow)
-                if place == to && first.is_none() && !ends_at_a_host(plan, &flow) =>
-            {
-                first = Some(flow);
-            }
-            Arrival::Stopped(Stop::Denied(rule), _) => denied.push(rule),
-            _ => {}
-        });
+        reach(
+            network,
+            plan,
+            Sender::Hostile(from),
+            target,
+            &mut |arrival| match arrival {
+                Arrival::Delivered(Place::Segment(place), flow)
+                    if place == to && first.is_none() && !ends_at_a_host(plan, &flow) =>
+                {
+                    first = Some(flow);
+                }
+                Arrival::Stopped(Stop::Denied(rule), _) => denied.push(rule),
+                _ => {}
+            },
+        );
         if let Some(flow) = first {
             let packet = witness(network, plan, flow.sent())?;
             return Some(Opening::Through {

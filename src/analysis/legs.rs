@@ -1,8 +1,6 @@
 //! The frames under the way of a packet.
 
-use crate::forwarding::layer2::{
-    FootId, Frame, FrameWay, Start, Taken, flood, hostile_starts,
-};
+use crate::forwarding::layer2::{FootId, Frame, FrameWay, Start, Taken, flood, hostile_starts};
 use crate::forwarding::{
     DeviceId, DeviceIndex, Network, Outcome, Place, Plan, Sender, Step, Trace,
 };
@@ -26,7 +24,9 @@ pub(super) fn legs(network: &Network<'_>, sender: Sender, trace: &Trace) -> Vec<
     let mut legs = Vec::new();
     let mut from: Option<Vec<Start>> = starts(network, plan, sender, trace);
     for step in &trace.steps {
-        let arrives = step.ingress.map(|ingress| foot(network, plan, step.device, ingress));
+        let arrives = step
+            .ingress
+            .map(|ingress| foot(network, plan, step.device, ingress));
         legs.push(match (&from, arrives) {
             (Some(from), Some(foot)) => to_foot(network, from, foot),
             _ => None,
@@ -45,23 +45,24 @@ fn foot(network: &Network<'_>, plan: &Plan, device: DeviceIndex, interface: usiz
 /// The interface that a packet leaves a device by.
 fn departure(plan: &Plan, step: &Step) -> Option<usize> {
     let route = step.route.as_ref()?;
-    let own = plan.device(step.device).own.contains(Family::value(step.left.destination));
+    let own = plan
+        .device(step.device)
+        .own
+        .contains(Family::value(step.left.destination));
     route.next_hop.interface().filter(|_| !own)
 }
 
 /// Where the frames of a sender begin: at the host that has the source address, else at any seat.
-fn starts(
-    network: &Network<'_>,
-    plan: &Plan,
-    sender: Sender,
-    trace: &Trace,
-) -> Option<Vec<Start>> {
+fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> Option<Vec<Start>> {
     let fabric = &network.fabric;
     match sender {
         Sender::Host(_) => None,
         Sender::Hostile(segment) => Some(hostile_starts(fabric, segment)),
         Sender::Segment(segment) => {
-            let sent = trace.steps.first().map_or(trace.packet, |step| step.arrived);
+            let sent = trace
+                .steps
+                .first()
+                .map_or(trace.packet, |step| step.arrived);
             let source = Family::value(sent.source);
             if let Some(host) = host_with(network, plan, segment, source) {
                 return Some(vec![Start::Foot(host)]);
@@ -111,7 +112,10 @@ fn last(network: &Network<'_>, plan: &Plan, from: &[Start], trace: &Trace) -> Op
         return to_foot(network, from, host);
     }
     let flood = flood(&network.fabric, from);
-    let mut ends = flood.taken.iter().filter(|taken| takes(network, taken, segment));
+    let mut ends = flood
+        .taken
+        .iter()
+        .filter(|taken| takes(network, taken, segment));
     let end = *ends.find(|taken| taken.foot.is_none())?;
     Some(Leg {
         way: flood.way(&network.fabric, &end),

@@ -3,10 +3,10 @@
 use rustc_hash::FxHashSet;
 
 use crate::forwarding::Network;
+use crate::forwarding::layer2::frame::admit_untagged;
 use crate::forwarding::layer2::{
     Fabric, Far, FootId, FootOf, FrameWay, SocketId, Start, Tagging, flood,
 };
-use crate::forwarding::layer2::frame::admit_untagged;
 use crate::model::{SegmentId, VlanId};
 
 use super::setting::{PortKey, Setting};
@@ -39,7 +39,8 @@ impl Needed {
     fn add_access(&mut self, network: &Network<'_>, id: SocketId) {
         let (site, fabric) = (network.site, &network.fabric);
         let socket = fabric.socket(id);
-        let (Tagging::Vlans(vlans), Some(key)) = (&socket.tagging, PortKey::of(site, socket.name)) else {
+        let (Tagging::Vlans(vlans), Some(key)) = (&socket.tagging, PortKey::of(site, socket.name))
+        else {
             return;
         };
         let Some(pvid) = vlans.pvid.filter(|pvid| vlans.untagged.contains(*pvid)) else {
@@ -108,7 +109,11 @@ fn stays_in(way: &FrameWay, vlan: VlanId) -> bool {
 pub(super) fn port_segments(fabric: &Fabric, id: SocketId) -> Vec<SegmentId> {
     let socket = fabric.socket(id);
     let Tagging::Vlans(vlans) = &socket.tagging else {
-        return fabric.seated(id).iter().map(|(segment, _)| *segment).collect();
+        return fabric
+            .seated(id)
+            .iter()
+            .map(|(segment, _)| *segment)
+            .collect();
     };
     let mut segments: Vec<SegmentId> = Vec::new();
     let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);

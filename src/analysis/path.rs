@@ -81,7 +81,10 @@ pub fn path(
         sender,
         packet: *packet,
         forged: !own,
-        legs: traces.iter().map(|trace| legs(network, sender, trace)).collect(),
+        legs: traces
+            .iter()
+            .map(|trace| legs(network, sender, trace))
+            .collect(),
         traces,
     })
 }

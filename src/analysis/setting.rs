@@ -43,7 +43,8 @@ impl PortKey {
                 let here = &site.switches[switch.0];
                 let name = &here.ports[port].name.value;
                 let mut lags = here.lags.iter();
-                let holds = |lag: &crate::model::Lag| lag.ports.iter().any(|port| port.value == *name);
+                let holds =
+                    |lag: &crate::model::Lag| lag.ports.iter().any(|port| port.value == *name);
                 let lag = lags.position(holds);
                 Some(lag.map_or(Self::Port(switch, port), |lag| Self::Lag(switch, lag)))
             }
@@ -157,14 +158,20 @@ impl Setting {
 
     /// What to change, in the imperative.
     pub fn remedy(self, site: &Site) -> String {
-        self.remedy_at(site, &self.port().map_or_else(String::new, |port| port.name(site)))
+        self.remedy_at(
+            site,
+            &self.port().map_or_else(String::new, |port| port.name(site)),
+        )
     }
 
     /// The same for several ports: their names stand for that of the one.
     pub fn remedy_at(self, site: &Site, ports: &str) -> String {
         let vlan = |vlan: VlanId| vlan_name(site, vlan);
         match self {
-            Self::Pvid(_, v) => format!("give {ports} another PVID than that of {}, or none", vlan(v)),
+            Self::Pvid(_, v) => format!(
+                "give {ports} another PVID than that of {}, or none",
+                vlan(v)
+            ),
             Self::Member(_, v) => format!("take {} off {ports}", vlan(v)),
             Self::Untagged(_, v) => format!("carry {} tagged on {ports}, at both ends", vlan(v)),
             Self::FilterOff(_) => format!("filter on arrival at {ports}"),
@@ -185,7 +192,10 @@ impl Setting {
     pub fn undo(self, site: &mut Site) {
         match self {
             Self::Pvid(port, vlan) => {
-                if let Some(vlans) = port.vlans_mut(site).filter(|vlans| vlans.pvid == Some(vlan)) {
+                if let Some(vlans) = port
+                    .vlans_mut(site)
+                    .filter(|vlans| vlans.pvid == Some(vlan))
+                {
                     vlans.pvid = None;
                 }
             }
@@ -288,7 +298,10 @@ pub(super) fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
     if let Some(lag) = lag {
         return Some(PortKey::Lag(*switch, lag));
     }
-    let port = here.ports.iter().position(|port| port.name.value == *name)?;
+    let port = here
+        .ports
+        .iter()
+        .position(|port| port.name.value == *name)?;
     PortKey::of(site, SocketName::Port(*switch, port))
 }
 

@@ -35,7 +35,11 @@ pub struct Way {
 impl Way {
     /// Cables and devices crossed.
     pub fn length(&self) -> usize {
-        self.legs.iter().map(|leg| leg.steps.len() + 1).sum::<usize>() + self.handovers.len()
+        self.legs
+            .iter()
+            .map(|leg| leg.steps.len() + 1)
+            .sum::<usize>()
+            + self.handovers.len()
     }
 
     /// The tags that its sender puts on.
@@ -101,7 +105,10 @@ impl<'n> Around<'n> {
                     continue;
                 };
                 let way = self.join(flood, taken, ingress, carried);
-                if best.as_ref().is_none_or(|best| way.length() < best.length()) {
+                if best
+                    .as_ref()
+                    .is_none_or(|best| way.length() < best.length())
+                {
                     best = Some(way);
                 }
             }
@@ -202,9 +209,15 @@ struct Relay {
 }
 
 /// How a device without rules brings a packet to devices of a segment, by its routes; the fewest devices.
-fn carry(network: &Network<'_>, plan: &Plan, device: DeviceIndex, to: SegmentId) -> Option<Carried> {
+fn carry(
+    network: &Network<'_>,
+    plan: &Plan,
+    device: DeviceIndex,
+    to: SegmentId,
+) -> Option<Carried> {
     let targets = plan.segment(to).addresses.clone();
-    let mut queue: Vec<(DeviceIndex, IntervalSet, Vec<Relay>)> = vec![(device, targets, Vec::new())];
+    let mut queue: Vec<(DeviceIndex, IntervalSet, Vec<Relay>)> =
+        vec![(device, targets, Vec::new())];
     let mut seen: FxHashSet<DeviceIndex> = FxHashSet::default();
     let mut at = 0;
     while at < queue.len() {

@@ -4,6 +4,7 @@
 //! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier,
 //! overlapping prefixes, an address given twice ...) are problems of [`load`](crate::load), not findings.
 
+mod bypass_open;
 mod cable_label_differs;
 mod default_vlan_in_use;
 mod gateway_tag_missing;
@@ -13,6 +14,7 @@ mod icmpv6_needed_denied;
 mod ingress_filter_off;
 mod ipv6_uncovered;
 mod isolated_vlan_on_trunk;
+mod isolation_broken;
 mod lag_members_differ;
 mod lag_never_active;
 mod lag_one_end;
@@ -52,6 +54,10 @@ pub struct Registered {
 /// Every check, by name.
 pub static CHECKS: &[Registered] = &[
     Registered {
+        check: &bypass_open::CHECK,
+        find: bypass_open::find,
+    },
+    Registered {
         check: &cable_label_differs::CHECK,
         find: cable_label_differs::find,
     },
@@ -86,6 +92,10 @@ pub static CHECKS: &[Registered] = &[
     Registered {
         check: &isolated_vlan_on_trunk::CHECK,
         find: isolated_vlan_on_trunk::find,
+    },
+    Registered {
+        check: &isolation_broken::CHECK,
+        find: isolation_broken::find,
     },
     Registered {
         check: &lag_members_differ::CHECK,

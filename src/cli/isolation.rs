@@ -77,17 +77,29 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             let paint = output.paint();
             let mut text = String::new();
             for answer in &shown {
-                text.push_str(&isolation_text(&network, sources, answer, arguments.all, paint));
+                text.push_str(&isolation_text(
+                    &network,
+                    sources,
+                    answer,
+                    arguments.all,
+                    paint,
+                ));
                 text.push('\n');
             }
             if shown.is_empty() {
                 text.push_str("No segment claims `isolated = true`; name those to look at.\n");
             }
-            format!("{}{}", text.trim_end_matches('\n').to_owned() + "\n", notes_text(&notes, paint))
+            format!(
+                "{}{}",
+                text.trim_end_matches('\n').to_owned() + "\n",
+                notes_text(&notes, paint)
+            )
         }
     };
     output.print(&text)?;
-    let all = answers.iter().all(|(_, verdict, _)| matches!(verdict, Answer::ByDesign(_)));
+    let all = answers
+        .iter()
+        .all(|(_, verdict, _)| matches!(verdict, Answer::ByDesign(_)));
     Ok(match all {
         true => Verdict::Clean,
         false => Verdict::Findings,

@@ -5,8 +5,8 @@
 
 mod bypass;
 mod compute;
-mod explain;
 mod draw;
+mod explain;
 mod isolation;
 mod matrix;
 mod new;

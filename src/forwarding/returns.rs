@@ -13,8 +13,8 @@ use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{Place, Sender};
 use super::routes::NextHop;
-use super::wires::{Stand, overheard};
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
+use super::wires::{Stand, overheard};
 
 /// The parts of a delivered flow, as sent, whose replies come back to the sender. May overlap where replies
 /// have several ways. ICMP messages other than echo requests expect no reply and count as come back.

@@ -10,8 +10,8 @@ use super::filter::{TranslationPlan, Written};
 use super::network::{Device, DeviceId, DeviceIndex, Network, Plan};
 use super::reach::{Place, Stop};
 use super::routes::NextHop;
-use super::wires::Stand;
 use super::trace::{Outcome, Packet, RouteChoice, Step, Trace};
+use super::wires::Stand;
 
 /// Where a packet goes from a device or a sender.
 #[derive(Clone, Copy)]

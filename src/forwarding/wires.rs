@@ -232,7 +232,9 @@ impl Build<'_> {
     }
 
     fn addresses(&self, feet: &[FootId]) -> IntervalSet {
-        let places = feet.iter().map(|&foot| self.plan.place_of(self.fabric.foot(foot).of));
+        let places = feet
+            .iter()
+            .map(|&foot| self.plan.place_of(self.fabric.foot(foot).of));
         let interfaces = places.map(|(device, at)| &self.plan.device(device).interfaces[at]);
         interfaces
             .flat_map(|interface| &interface.addresses)
@@ -250,7 +252,8 @@ impl Build<'_> {
         let named = self.site.segment(segment).default_gateway.iter();
         let named = named.filter(|address| Family::of(address.value) == self.plan.family);
         let owners = named.filter_map(|address| {
-            self.plan.owner_among(attached, Family::value(address.value))
+            self.plan
+                .owner_among(attached, Family::value(address.value))
         });
         let owners: Vec<_> = owners.collect();
         if !owners.is_empty() {

@@ -50,10 +50,20 @@ pub fn bypass_text(
     for pair in found.pairs.iter().take(most) {
         view.pair(&mut out, pair);
     }
-    let rest: Vec<String> = found.pairs.iter().skip(most).map(|pair| view.title(pair)).collect();
+    let rest: Vec<String> = found
+        .pairs
+        .iter()
+        .skip(most)
+        .map(|pair| view.title(pair))
+        .collect();
     if !rest.is_empty() {
-        let _ = writeln!(out, "\n{}", paint.strong("Further pairs (--all shows each way)"));
-        rest.iter().for_each(|title| view.line(&mut out, 2, "", title));
+        let _ = writeln!(
+            out,
+            "\n{}",
+            paint.strong("Further pairs (--all shows each way)")
+        );
+        rest.iter()
+            .for_each(|title| view.line(&mut out, 2, "", title));
     }
     if let Some(closing) = &found.closing {
         view.closing(&mut out, closing);
@@ -73,7 +83,11 @@ impl View<'_> {
     }
 
     fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self.paint.columns.saturating_sub(indent + label.len()).max(30);
+        let room = self
+            .paint
+            .columns
+            .saturating_sub(indent + label.len())
+            .max(30);
         for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
             let label = match number {
                 0 => label.to_owned(),
@@ -102,7 +116,12 @@ impl View<'_> {
                 let text = format!("{} ({})", setting.fact(self.site()), self.place(setting));
                 self.line(out, 2, "opened by: ", &text);
             }
-            None => self.line(out, 2, "", "no setting could close it: the wiring joins the two"),
+            None => self.line(
+                out,
+                2,
+                "",
+                "no setting could close it: the wiring joins the two",
+            ),
         }
     }
 
@@ -115,7 +134,9 @@ impl View<'_> {
         let count = closing.sets.first().map_or(0, Vec::len);
         let least = match closing.smallest {
             true => "the smallest set of settings that closes every way",
-            false => "a small set of settings that closes every way (not proved to be the smallest)",
+            false => {
+                "a small set of settings that closes every way (not proved to be the smallest)"
+            }
         };
         let title = format!("To close: {least}, tried on the model ({count})");
         let _ = writeln!(out);

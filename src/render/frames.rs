@@ -77,7 +77,11 @@ pub(super) fn refused_text(why: Refused) -> &'static str {
 }
 
 /// A way of a frame, a line for its sender, each switch, and its taker.
-pub(super) fn frame_lines(network: &Network<'_>, way: &FrameWay, end: Option<&Taken>) -> Vec<String> {
+pub(super) fn frame_lines(
+    network: &Network<'_>,
+    way: &FrameWay,
+    end: Option<&Taken>,
+) -> Vec<String> {
     let mut lines = vec![start_text(network, way)];
     lines.extend(way.steps.iter().map(|step| step_text(network, step)));
     lines.extend(end.map(|end| end_text(network, way, end)));
@@ -98,7 +102,10 @@ pub(super) fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
     };
     match way.start {
         Start::Seat(socket, _) => {
-            format!("a device at {} sends a frame {tags}", socket_name(network, socket))
+            format!(
+                "a device at {} sends a frame {tags}",
+                socket_name(network, socket)
+            )
         }
         Start::Foot(foot) => {
             let of = network.fabric.foot(foot).of;
@@ -161,7 +168,10 @@ pub(super) fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> St
             let segment = &network.site.segment(foot.segment).name.value;
             format!("{} takes it ({segment})", foot_name(network.site, foot.of))
         }
-        None => format!("whatever is plugged in at {} takes it", socket_name(network, end.socket)),
+        None => format!(
+            "whatever is plugged in at {} takes it",
+            socket_name(network, end.socket)
+        ),
     }
 }
 
@@ -182,10 +192,12 @@ fn handover_text(network: &Network<'_>, handover: &Handover) -> String {
     let plan = network.plan(Family::V4);
     let site = network.site;
     let (name, of): (&str, &dyn Fn(usize) -> FootOf) = match plan.device(handover.device).id {
-        DeviceId::Router(router) => {
-            (&site.router(router).name.value, &move |at| FootOf::Router(router, at))
-        }
-        DeviceId::Host(host) => (&site.host(host).name.value, &move |at| FootOf::Host(host, at)),
+        DeviceId::Router(router) => (&site.router(router).name.value, &move |at| {
+            FootOf::Router(router, at)
+        }),
+        DeviceId::Host(host) => (&site.host(host).name.value, &move |at| {
+            FootOf::Host(host, at)
+        }),
     };
     format!(
         "{name} takes it by {} and routes it on by {}, without rules",

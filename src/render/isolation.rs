@@ -3,23 +3,19 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use serde::Serialize;
-
 use crate::analysis::{
     Certificate, Closed, Contact, Direction, Distance, End, EndReason, Fault, Form, Met, Opening,
     Verdict, foot_name, vlan_name,
 };
 use crate::diagnostic::Sources;
-use crate::forwarding::layer2::{Far, FootOf};
 use crate::forwarding::Network;
+use crate::forwarding::layer2::{Far, FootOf};
 use crate::model::{LinkEnd, SegmentId, Site};
 
 use super::flows::packet_text;
 use super::frames::{
-    frame_lines, frame_text, node_name, refused_text, segment_name, socket_name,
-    way_lines,
+    frame_lines, frame_text, node_name, refused_text, segment_name, socket_name, way_lines,
 };
-use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
 use super::text::{clean, wrapped};
 
@@ -55,11 +51,11 @@ pub fn isolation_text(
     out
 }
 
-struct View<'a> {
-    network: &'a Network<'a>,
-    sources: &'a Sources,
-    all: bool,
-    paint: Paint,
+pub(super) struct View<'a> {
+    pub(super) network: &'a Network<'a>,
+    pub(super) sources: &'a Sources,
+    pub(super) all: bool,
+    pub(super) paint: Paint,
 }
 
 impl View<'_> {
@@ -68,7 +64,11 @@ impl View<'_> {
     }
 
     fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self.paint.columns.saturating_sub(indent + label.len()).max(30);
+        let room = self
+            .paint
+            .columns
+            .saturating_sub(indent + label.len())
+            .max(30);
         for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
             let label = match number {
                 0 => label.to_owned(),
@@ -85,13 +85,19 @@ impl View<'_> {
     fn answer(&self, out: &mut String, answer: &Isolated<'_>) {
         let name = segment_name(self.site(), answer.segment);
         let word = verdict_text(answer.verdict);
-        let _ = writeln!(out, "{}", self.paint.strong(&clean(&format!("{name}: {word}"))));
+        let _ = writeln!(
+            out,
+            "{}",
+            self.paint.strong(&clean(&format!("{name}: {word}")))
+        );
         let claimed = self.site().segment(answer.segment).isolated;
         if let Some(claim) = claimed.filter(|claim| claim.value) {
             let place = self.sources.place(claim.span);
             let holds = match answer.verdict {
                 Verdict::ByDesign(_) => "the claim holds",
-                Verdict::ByRule { .. } => "the claim does not hold: there are paths, rules close them",
+                Verdict::ByRule { .. } => {
+                    "the claim does not hold: there are paths, rules close them"
+                }
                 Verdict::Reachable { .. } => "the claim does not hold",
             };
             self.line(out, 2, "", &format!("claimed at {place}: {holds}"));
@@ -123,7 +129,10 @@ impl View<'_> {
     }
 
     fn certificate(&self, out: &mut String, certificate: &Certificate) {
-        self.heading(out, "Where its frames can be, whatever a device there sends");
+        self.heading(
+            out,
+            "Where its frames can be, whatever a device there sends",
+        );
         for (node, vlans) in self.by_node(certificate) {
             self.line(out, 2, "- ", &format!("{node}: {vlans}"));
         }
@@ -160,11 +169,16 @@ impl View<'_> {
                 .map(|(socket, frame)| {
                     let name = socket_name(self.network, *socket);
                     let port = name.split_once(':').map_or(&*name, |(_, port)| port);
-                    format!("{port} ({}, {})", frame_text(*frame), self.attached(*socket))
+                    format!(
+                        "{port} ({}, {})",
+                        frame_text(*frame),
+                        self.attached(*socket)
+                    )
                 })
                 .collect();
             ports.dedup();
-            let inside = vlan.map_or_else(String::new, |vlan| format!("{}, ", vlan_name(site, vlan)));
+            let inside =
+                vlan.map_or_else(String::new, |vlan| format!("{}, ", vlan_name(site, vlan)));
             let ports = match ports.is_empty() {
                 true => "no port to leave by".to_owned(),
                 false => format!("out by {}", ports.join(", ")),
@@ -175,18 +189,22 @@ impl View<'_> {
     }
 
     /// What is plugged in at a socket.
-    fn attached(&self, socket: crate::forwarding::layer2::SocketId) -> String {
+    pub(super) fn attached(&self, socket: crate::forwarding::layer2::SocketId) -> String {
         let fabric = &self.network.fabric;
         match &fabric.socket(socket).far {
             Far::Open => "nothing plugged in".to_owned(),
             Far::Dead => "a disabled end".to_owned(),
             Far::Sockets(far) => {
-                let names: Vec<String> =
-                    far.iter().map(|&far| socket_name(self.network, far)).collect();
+                let names: Vec<String> = far
+                    .iter()
+                    .map(|&far| socket_name(self.network, far))
+                    .collect();
                 format!("to {}", names.join(", "))
             }
             Far::Feet(feet) => {
-                let names = feet.iter().map(|&foot| foot_name(self.site(), fabric.foot(foot).of));
+                let names = feet
+                    .iter()
+                    .map(|&foot| foot_name(self.site(), fabric.foot(foot).of));
                 let names: Vec<String> = names.collect();
                 format!("to {}", names.join(", "))
             }
@@ -201,14 +219,14 @@ impl View<'_> {
         let host = self.site().host(host);
         match host.interfaces.len() {
             1 => name,
-            homes => format!("{name} (one of {homes} interfaces; the host does not forward, but answers for its other addresses)"),
+            homes => format!(
+                "{name} (one of {homes} interfaces; the host does not forward, but answers for its other addresses)"
+            ),
         }
     }
 
     fn borders(&self, certificate: &Certificate) -> Vec<String> {
-        let mut lines = vec![
-            "no interface of a gateway or router takes any of them".to_owned(),
-        ];
+        let mut lines = vec!["no interface of a gateway or router takes any of them".to_owned()];
         lines.extend(certificate.ends.iter().map(|end| self.end(end)));
         let mut by_switch: BTreeMap<String, Vec<String>> = BTreeMap::new();
         for closed in &certificate.closed {
@@ -217,11 +235,15 @@ impl View<'_> {
             let key = format!("{switch}: not in {}", vlan_name(self.site(), closed.vlan));
             by_switch.entry(key).or_default().push(port.to_owned());
         }
-        lines.extend(by_switch.into_iter().map(|(key, ports)| format!("{key}: {}", ports.join(", "))));
+        lines.extend(
+            by_switch
+                .into_iter()
+                .map(|(key, ports)| format!("{key}: {}", ports.join(", "))),
+        );
         lines
     }
 
-    fn end(&self, end: &End) -> String {
+    pub(super) fn end(&self, end: &End) -> String {
         let from = socket_name(self.network, end.from);
         let frame = frame_text(end.frame);
         match end.why {
@@ -257,13 +279,17 @@ impl View<'_> {
         lines
     }
 
-    fn closed_reason(&self, closed: &Closed) -> String {
+    pub(super) fn closed_reason(&self, closed: &Closed) -> String {
         let site = self.site();
         let untagged = match closed.untagged {
             Some(vlan) => format!("untagged frames take {}", vlan_name(site, vlan)),
             None => "untagged frames are dropped".to_owned(),
         };
-        format!("{untagged}; tag {} is dropped, {}", closed.vlan, refused_text(closed.tagged))
+        format!(
+            "{untagged}; tag {} is dropped, {}",
+            closed.vlan,
+            refused_text(closed.tagged)
+        )
     }
 
     /// Names, shortened unless everything is asked for.
@@ -295,7 +321,9 @@ impl View<'_> {
         if denied_by.is_empty() {
             self.line(out, 2, "- ", "the rules of the gateways, or no route");
         }
-        let rules = denied_by.iter().map(|&(router, rule)| Fault::Flipped(router, rule));
+        let rules = denied_by
+            .iter()
+            .map(|&(router, rule)| Fault::Flipped(router, rule));
         for rule in rules {
             let place = self.sources.place(rule.place(self.site()));
             let text = rule.clause(self.site());
@@ -329,7 +357,7 @@ impl View<'_> {
         }
     }
 
-    fn hop(&self, hop: &crate::forwarding::Hop) -> String {
+    pub(super) fn hop(&self, hop: &crate::forwarding::Hop) -> String {
         let plan = self.network.plan(crate::model::Family::V4);
         match plan.device(hop.device).id {
             crate::forwarding::DeviceId::Router(router) => {
@@ -346,7 +374,10 @@ impl View<'_> {
                 }
             }
             crate::forwarding::DeviceId::Host(host) => {
-                format!("{}: forwards without rules", self.site().host(host).name.value)
+                format!(
+                    "{}: forwards without rules",
+                    self.site().host(host).name.value
+                )
             }
         }
     }
@@ -370,11 +401,17 @@ impl View<'_> {
             self.line(out, 2, "- ", &format!("both: {one}, and {other}"));
         }
         if distance.two.len() > most {
-            let rest = format!("{} further pairs of faults (--all)", distance.two.len() - most);
+            let rest = format!(
+                "{} further pairs of faults (--all)",
+                distance.two.len() - most
+            );
             self.line(out, 2, "- ", &rest);
         }
         let tried = match distance.complete {
-            true => format!("tried: {} single faults and every pair that could matter", distance.tried),
+            true => format!(
+                "tried: {} single faults and every pair that could matter",
+                distance.tried
+            ),
             false => format!("tried: {} single faults, not every pair", distance.tried),
         };
         self.line(out, 2, "", &self.paint.faint(&tried));
@@ -391,13 +428,15 @@ impl View<'_> {
                 None => groups.push((group, what, vec![name])),
             }
         }
-        let lines = groups.into_iter().map(|(group, what, names)| match names.len() {
-            1 => group.replace("{}", &names[0]),
-            count => {
-                let group = group.replace("{}", &format!("any of {count} {what}"));
-                format!("{group}: {}", self.some(&names))
-            }
-        });
+        let lines = groups
+            .into_iter()
+            .map(|(group, what, names)| match names.len() {
+                1 => group.replace("{}", &names[0]),
+                count => {
+                    let group = group.replace("{}", &format!("any of {count} {what}"));
+                    format!("{group}: {}", self.some(&names))
+                }
+            });
         lines.collect()
     }
 
@@ -410,9 +449,11 @@ impl View<'_> {
             false => "the VLAN of another segment".to_owned(),
         };
         match fault {
-            Fault::Pvid(port, vlan) => {
-                (format!("{{}} gets the PVID of {}", vlan_text(vlan)), "ports", port.name(site))
-            }
+            Fault::Pvid(port, vlan) => (
+                format!("{{}} gets the PVID of {}", vlan_text(vlan)),
+                "ports",
+                port.name(site),
+            ),
             Fault::Joins(port, vlan, form) => {
                 let form = match form {
                     Form::Untagged => "untagged",
@@ -421,9 +462,11 @@ impl View<'_> {
                 let text = format!("{{}} carries {} {form} as well", vlan_text(vlan));
                 (text, "ports", port.name(site))
             }
-            Fault::FilterOff(port) => {
-                ("{} stops filtering on arrival".to_owned(), "ports", port.name(site))
-            }
+            Fault::FilterOff(port) => (
+                "{} stops filtering on arrival".to_owned(),
+                "ports",
+                port.name(site),
+            ),
             Fault::Moved(link, end, to) => {
                 let ends = &site.links[link].ends;
                 let far = crate::analysis::end_name(site, &ends[1 - end].value);
@@ -431,12 +474,16 @@ impl View<'_> {
                 let vlans = to.vlans(site);
                 let into = own.is_some_and(|own| vlans.is_some_and(|vlans| vlans.carries(own)));
                 match (host, into) {
-                    (true, true) => {
-                        (format!("the cable of {{}} is moved to {}", to.name(site)), "devices", far)
-                    }
-                    (true, false) => {
-                        (format!("the cable of {far} is moved to {{}}"), "ports", to.name(site))
-                    }
+                    (true, true) => (
+                        format!("the cable of {{}} is moved to {}", to.name(site)),
+                        "devices",
+                        far,
+                    ),
+                    (true, false) => (
+                        format!("the cable of {far} is moved to {{}}"),
+                        "ports",
+                        to.name(site),
+                    ),
                     (false, _) => {
                         let near = crate::analysis::end_name(site, &ends[end].value);
                         let text = format!("the {near} end of the cable to {far} is moved to {{}}");
@@ -446,7 +493,11 @@ impl View<'_> {
             }
             Fault::Forwards(..) | Fault::Flipped(..) => {
                 let place = self.sources.place(fault.place(site));
-                (format!("{} ({place})", fault.clause(site)), "", String::new())
+                (
+                    format!("{} ({place})", fault.clause(site)),
+                    "",
+                    String::new(),
+                )
             }
         }
     }
@@ -461,234 +512,18 @@ pub(super) fn verdict_text(verdict: &Verdict) -> &'static str {
     }
 }
 
-fn met_text(site: &Site, met: Met) -> String {
+pub(super) fn met_text(site: &Site, met: Met) -> String {
     match met {
         Met::Segment(segment) => format!("devices of {}", segment_name(site, segment)),
         Met::Router(router) => {
             let router = site.router(router);
-            let word = if router.filter().is_some() { "gateway" } else { "router" };
+            let word = if router.filter().is_some() {
+                "gateway"
+            } else {
+                "router"
+            };
             format!("the {word} {}", router.name.value)
         }
         Met::Forwarder(host) => format!("{}, which routes", site.host(host).name.value),
-    }
-}
-
-#[derive(Serialize)]
-struct JsonIsolation<'a> {
-    document: &'static str,
-    version: u32,
-    site: &'a str,
-    segments: Vec<JsonSegment<'a>>,
-    notes: &'a [String],
-}
-
-#[derive(Serialize)]
-struct JsonSegment<'a> {
-    segment: &'a str,
-    claimed: bool,
-    verdict: &'static str,
-    certificate: Option<JsonCertificate>,
-    contacts: Vec<JsonContact>,
-    out: Option<JsonOpening<'a>>,
-    into: Option<JsonOpening<'a>>,
-    distance: Option<JsonDistance>,
-}
-
-#[derive(Serialize)]
-struct JsonCertificate {
-    inside: Vec<JsonInside>,
-    sends: Vec<JsonSend>,
-    takers: Vec<String>,
-    closed: Vec<JsonClosed>,
-    ends: Vec<String>,
-}
-
-#[derive(Serialize)]
-struct JsonInside {
-    device: String,
-    vlan: Option<u16>,
-}
-
-#[derive(Serialize)]
-struct JsonSend {
-    port: String,
-    tags: Vec<u16>,
-    /// How many further tags the sender may put below.
-    further_tags: u8,
-    attached: String,
-}
-
-#[derive(Serialize)]
-struct JsonClosed {
-    port: String,
-    vlan: u16,
-    why: String,
-}
-
-#[derive(Serialize)]
-struct JsonContact {
-    direction: &'static str,
-    met: String,
-    way: Vec<String>,
-}
-
-#[derive(Serialize)]
-struct JsonOpening<'a> {
-    other: &'a str,
-    round_the_gateway: bool,
-    way: Vec<String>,
-    packet: Option<String>,
-}
-
-#[derive(Serialize)]
-struct JsonDistance {
-    one_fault: Vec<JsonFault>,
-    two_faults: Vec<[JsonFault; 2]>,
-    tried: usize,
-    complete: bool,
-}
-
-#[derive(Serialize)]
-struct JsonFault {
-    fault: String,
-    place: Option<JsonPlace>,
-}
-
-/// The answers as a JSON document.
-pub fn isolation_json(
-    network: &Network<'_>,
-    sources: &Sources,
-    answers: &[Isolated<'_>],
-    notes: &[String],
-) -> String {
-    let paint = Paint {
-        colour: false,
-        columns: usize::MAX,
-    };
-    let view = View {
-        network,
-        sources,
-        all: true,
-        paint,
-    };
-    to_text(&JsonIsolation {
-        document: "boundwalk-isolation",
-        version: 1,
-        site: &network.site.name,
-        segments: answers.iter().map(|answer| view.json(answer)).collect(),
-        notes,
-    })
-}
-
-impl<'a> View<'a> {
-    fn json(&self, answer: &Isolated<'_>) -> JsonSegment<'a> {
-        let site = self.network.site;
-        let segment = site.segment(answer.segment);
-        let none: &[Contact] = &[];
-        let (certificate, contacts, out, into) = match answer.verdict {
-            Verdict::ByDesign(certificate) => (Some(&**certificate), none, None, None),
-            Verdict::ByRule { contacts, .. } => (None, &contacts[..], None, None),
-            Verdict::Reachable {
-                contacts,
-                out,
-                into,
-            } => (None, &contacts[..], out.as_ref(), into.as_ref()),
-        };
-        JsonSegment {
-            segment: &segment.name.value,
-            claimed: segment.isolated.is_some_and(|claim| claim.value),
-            verdict: verdict_text(answer.verdict),
-            certificate: certificate.map(|certificate| self.json_certificate(certificate)),
-            contacts: contacts.iter().map(|contact| self.json_contact(contact)).collect(),
-            out: out.map(|opening| self.json_opening(opening)),
-            into: into.map(|opening| self.json_opening(opening)),
-            distance: answer.distance.map(|distance| self.json_distance(distance)),
-        }
-    }
-
-    fn json_certificate(&self, certificate: &Certificate) -> JsonCertificate {
-        let network = self.network;
-        JsonCertificate {
-            inside: certificate
-                .inside
-                .iter()
-                .map(|&(node, vlan)| JsonInside {
-                    device: node_name(network, node),
-                    vlan: vlan.map(|vlan| vlan.get()),
-                })
-                .collect(),
-            sends: certificate
-                .sends
-                .iter()
-                .map(|(socket, frame)| JsonSend {
-                    port: socket_name(network, *socket),
-                    tags: frame.tags().to_vec(),
-                    further_tags: frame.free(),
-                    attached: self.attached(*socket),
-                })
-                .collect(),
-            takers: certificate
-                .takers
-                .iter()
-                .map(|&foot| foot_name(network.site, network.fabric.foot(foot).of))
-                .collect(),
-            closed: certificate
-                .closed
-                .iter()
-                .map(|closed| JsonClosed {
-                    port: socket_name(network, closed.socket),
-                    vlan: closed.vlan.get(),
-                    why: self.closed_reason(closed),
-                })
-                .collect(),
-            ends: certificate.ends.iter().map(|end| self.end(end)).collect(),
-        }
-    }
-
-    fn json_contact(&self, contact: &Contact) -> JsonContact {
-        JsonContact {
-            direction: match contact.direction {
-                Direction::Out => "out",
-                Direction::Into => "into",
-            },
-            met: met_text(self.network.site, contact.met),
-            way: frame_lines(self.network, &contact.way, None),
-        }
-    }
-
-    fn json_opening(&self, opening: &Opening) -> JsonOpening<'a> {
-        let site = self.network.site;
-        match opening {
-            Opening::Around { other, way } => JsonOpening {
-                other: &site.segment(*other).name.value,
-                round_the_gateway: true,
-                way: way_lines(self.network, way),
-                packet: None,
-            },
-            Opening::Through {
-                other,
-                flow,
-                packet,
-            } => JsonOpening {
-                other: &site.segment(*other).name.value,
-                round_the_gateway: false,
-                way: flow.hops.iter().map(|hop| self.hop(hop)).collect(),
-                packet: Some(packet_text(packet)),
-            },
-        }
-    }
-
-    fn json_distance(&self, distance: &Distance) -> JsonDistance {
-        let site = self.network.site;
-        let fault = |fault: Fault| JsonFault {
-            fault: fault.clause(site),
-            place: json_place(self.sources, fault.place(site)),
-        };
-        JsonDistance {
-            one_fault: distance.one.iter().copied().map(fault).collect(),
-            two_faults: distance.two.iter().map(|pair| pair.map(fault)).collect(),
-            tried: distance.tried,
-            complete: distance.complete,
-        }
     }
 }

@@ -112,7 +112,11 @@ impl View<'_> {
         };
         let lines = frame_lines(self.network, &leg.way, Some(&leg.end));
         for (number, text) in lines.into_iter().enumerate() {
-            let label = if number == 0 { "frames        " } else { "              " };
+            let label = if number == 0 {
+                "frames        "
+            } else {
+                "              "
+            };
             self.line(out, 3, label, &text);
         }
     }

@@ -164,7 +164,10 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     assert_eq!(keys(&review["findings"][0]), documented("a finding"));
     let ports = parsed(&demo("ports", "--format json"));
     assert_eq!(keys(&ports["switches"][0]), documented("a switch"));
-    assert_eq!(keys(&ports["switches"][0]["ports"][0]), documented("a port"));
+    assert_eq!(
+        keys(&ports["switches"][0]["ports"][0]),
+        documented("a port")
+    );
     for (ran, document) in [
         (demo("review", "--format json"), "`boundwalk-review`"),
         (demo("ports", "--format json"), "`boundwalk-ports`"),

@@ -32,7 +32,9 @@ fn the_demo_fits_eighty_columns() {
         assert!(ran.code < 2 && !ran.out.is_empty(), "{ran:?}");
         fits(&ran.out, 80);
     }
-    for command in ["", "review", "matrix", "path", "ports", "draw", "new", "schema"] {
+    for command in [
+        "", "review", "matrix", "path", "ports", "draw", "new", "schema",
+    ] {
         fits(&line(&format!("{command} --help")).out, 80);
     }
 }

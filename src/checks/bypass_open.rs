@@ -1,0 +1,48 @@
+//! A way round the gateway.
+
+use crate::analysis::{Bypass, bypasses};
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "bypass-open",
+    severity: Severity::Error,
+    summary: "segments of different zones that a device crosses without a filtering gateway deciding",
+    why: "Rules protect only what has to pass them. Where frames or packets get round the gateway, the zones are \
+        one, whatever its rules say.",
+    fine_when: "Never between zones that are meant to be apart; if the two may be joined, make them one zone.",
+    remedy: "Change the setting named; `boundwalk bypass` shows each way, cable by cable, and the smallest set of \
+        settings that closes all of them.",
+    references: &[
+        "NIST SP 800-53 Rev. 5, SC-7: connect to other networks only through managed interfaces",
+        "PCI DSS v4.0.1, 1.4.1: security controls between trusted and untrusted networks",
+    ],
+    fires: include_str!("examples/bypass-open.fires.toml"),
+    quiet: include_str!("examples/bypass-open.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for pair in bypasses(view.network, &|_, _| true) {
+        let name = |segment| &view.site.segment(segment).name.value;
+        let subject = format!("{} -> {}", name(pair.from), name(pair.to));
+        let place = place(view, &pair);
+        let fact = pair.opened_by.map(|setting| setting.fact(view.site));
+        let what = match fact {
+            Some(fact) => format!("has a way round the gateway: {fact}"),
+            None => "has a way round the gateway: the wiring joins the two".to_owned(),
+        };
+        let help = pair.opened_by.map_or_else(
+            || "part the two with a switch that knows VLANs".to_owned(),
+            |setting| setting.remedy(view.site),
+        );
+        report.add(found(&CHECK, place, subject, what).help(help));
+    }
+}
+
+fn place(view: &View<'_>, pair: &Bypass) -> crate::diagnostic::Span {
+    let segment = || view.site.segment(pair.from).place();
+    pair.opened_by
+        .map_or_else(segment, |setting| setting.place(view.site))
+}

@@ -1,0 +1,71 @@
+//! A segment that claims to be isolated and is not.
+
+use crate::analysis::{Met, Opening, Verdict, isolation};
+use crate::diagnostic::{Check, Severity};
+use crate::model::{SegmentId, Site};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "isolation-broken",
+    severity: Severity::Error,
+    summary: "a segment that claims `isolated = true` and has a path to or from another",
+    why: "Somebody relies on the claim. A path that only rules close is one mistake in a rule away from being open, \
+        and one that is open is no isolation at all.",
+    fine_when: "The claim is older than the network: then take it out.",
+    remedy: "Close the path; `boundwalk isolation` shows it, and what would prove the claim.",
+    references: &[
+        "NIST SP 800-53 Rev. 5, SC-7(21): isolation of system components",
+        "IEC 62443-3-3, SR 5.1: network segmentation",
+    ],
+    fires: include_str!("examples/isolation-broken.fires.toml"),
+    quiet: include_str!("examples/isolation-broken.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for id in view.site.segment_ids() {
+        let segment = view.site.segment(id);
+        let Some(claim) = segment.isolated.filter(|claim| claim.value) else {
+            continue;
+        };
+        let what = match isolation(view.network, id) {
+            Verdict::ByDesign(_) => continue,
+            Verdict::ByRule { contacts, .. } => {
+                let met = contacts.first().map(|contact| met(view.site, contact.met));
+                let met = met.unwrap_or_else(|| "a gateway".to_owned());
+                format!("is closed by rules only: its frames meet {met}")
+            }
+            Verdict::Reachable { out, into, .. } => open(view.site, out.as_ref(), into.as_ref()),
+        };
+        let help = format!(
+            "`boundwalk isolation` shows the path: `{}`",
+            segment.name.value
+        );
+        report.add(found(&CHECK, claim.span, &segment.name.value, what).help(help));
+    }
+}
+
+fn met(site: &Site, met: Met) -> String {
+    match met {
+        Met::Segment(segment) => format!("devices of {}", site.segment(segment).name.value),
+        Met::Router(router) => site.router(router).name.value.clone(),
+        Met::Forwarder(host) => site.host(host).name.value.clone(),
+    }
+}
+
+fn open(site: &Site, out: Option<&Opening>, into: Option<&Opening>) -> String {
+    let name = |segment: SegmentId| &site.segment(segment).name.value;
+    let how = |opening: &Opening| match opening {
+        Opening::Around { other, .. } => (name(*other), "round the gateway"),
+        Opening::Through { other, .. } => (name(*other), "through the rules"),
+    };
+    let reaches = out
+        .map(how)
+        .map(|(other, how)| format!("reaches {other} {how}"));
+    let reached = into
+        .map(how)
+        .map(|(other, how)| format!("is reached from {other} {how}"));
+    let parts: Vec<String> = reaches.into_iter().chain(reached).collect();
+    parts.join(" and ")
+}

@@ -1,0 +1,238 @@
+//! Whether segments are isolated, for programs.
+
+use serde::Serialize;
+
+use crate::analysis::{
+    Certificate, Contact, Direction, Distance, Fault, Opening, Verdict, foot_name,
+};
+use crate::diagnostic::Sources;
+use crate::forwarding::Network;
+
+use super::flows::packet_text;
+use super::frames::{frame_lines, node_name, socket_name, way_lines};
+use super::isolation::{Isolated, View, met_text, verdict_text};
+use super::json::{JsonPlace, json_place, to_text};
+use super::matrix::Paint;
+
+#[derive(Serialize)]
+struct JsonIsolation<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    segments: Vec<JsonSegment<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonSegment<'a> {
+    segment: &'a str,
+    claimed: bool,
+    verdict: &'static str,
+    certificate: Option<JsonCertificate>,
+    contacts: Vec<JsonContact>,
+    out: Option<JsonOpening<'a>>,
+    into: Option<JsonOpening<'a>>,
+    distance: Option<JsonDistance>,
+}
+
+#[derive(Serialize)]
+struct JsonCertificate {
+    inside: Vec<JsonInside>,
+    sends: Vec<JsonSend>,
+    takers: Vec<String>,
+    closed: Vec<JsonClosed>,
+    ends: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonInside {
+    device: String,
+    vlan: Option<u16>,
+}
+
+#[derive(Serialize)]
+struct JsonSend {
+    port: String,
+    tags: Vec<u16>,
+    /// How many further tags the sender may put below.
+    further_tags: u8,
+    attached: String,
+}
+
+#[derive(Serialize)]
+struct JsonClosed {
+    port: String,
+    vlan: u16,
+    why: String,
+}
+
+#[derive(Serialize)]
+struct JsonContact {
+    direction: &'static str,
+    met: String,
+    way: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonOpening<'a> {
+    other: &'a str,
+    round_the_gateway: bool,
+    way: Vec<String>,
+    packet: Option<String>,
+}
+
+#[derive(Serialize)]
+struct JsonDistance {
+    one_fault: Vec<JsonFault>,
+    two_faults: Vec<[JsonFault; 2]>,
+    tried: usize,
+    complete: bool,
+}
+
+#[derive(Serialize)]
+struct JsonFault {
+    fault: String,
+    place: Option<JsonPlace>,
+}
+
+/// The answers as a JSON document.
+pub fn isolation_json(
+    network: &Network<'_>,
+    sources: &Sources,
+    answers: &[Isolated<'_>],
+    notes: &[String],
+) -> String {
+    let paint = Paint {
+        colour: false,
+        columns: usize::MAX,
+    };
+    let view = View {
+        network,
+        sources,
+        all: true,
+        paint,
+    };
+    to_text(&JsonIsolation {
+        document: "boundwalk-isolation",
+        version: 1,
+        site: &network.site.name,
+        segments: answers.iter().map(|answer| view.json(answer)).collect(),
+        notes,
+    })
+}
+
+impl<'a> View<'a> {
+    fn json(&self, answer: &Isolated<'_>) -> JsonSegment<'a> {
+        let site = self.network.site;
+        let segment = site.segment(answer.segment);
+        let none: &[Contact] = &[];
+        let (certificate, contacts, out, into) = match answer.verdict {
+            Verdict::ByDesign(certificate) => (Some(&**certificate), none, None, None),
+            Verdict::ByRule { contacts, .. } => (None, &contacts[..], None, None),
+            Verdict::Reachable {
+                contacts,
+                out,
+                into,
+            } => (None, &contacts[..], out.as_ref(), into.as_ref()),
+        };
+        JsonSegment {
+            segment: &segment.name.value,
+            claimed: segment.isolated.is_some_and(|claim| claim.value),
+            verdict: verdict_text(answer.verdict),
+            certificate: certificate.map(|certificate| self.json_certificate(certificate)),
+            contacts: contacts
+                .iter()
+                .map(|contact| self.json_contact(contact))
+                .collect(),
+            out: out.map(|opening| self.json_opening(opening)),
+            into: into.map(|opening| self.json_opening(opening)),
+            distance: answer.distance.map(|distance| self.json_distance(distance)),
+        }
+    }
+
+    fn json_certificate(&self, certificate: &Certificate) -> JsonCertificate {
+        let network = self.network;
+        JsonCertificate {
+            inside: certificate
+                .inside
+                .iter()
+                .map(|&(node, vlan)| JsonInside {
+                    device: node_name(network, node),
+                    vlan: vlan.map(|vlan| vlan.get()),
+                })
+                .collect(),
+            sends: certificate
+                .sends
+                .iter()
+                .map(|(socket, frame)| JsonSend {
+                    port: socket_name(network, *socket),
+                    tags: frame.tags().to_vec(),
+                    further_tags: frame.free(),
+                    attached: self.attached(*socket),
+                })
+                .collect(),
+            takers: certificate
+                .takers
+                .iter()
+                .map(|&foot| foot_name(network.site, network.fabric.foot(foot).of))
+                .collect(),
+            closed: certificate
+                .closed
+                .iter()
+                .map(|closed| JsonClosed {
+                    port: socket_name(network, closed.socket),
+                    vlan: closed.vlan.get(),
+                    why: self.closed_reason(closed),
+                })
+                .collect(),
+            ends: certificate.ends.iter().map(|end| self.end(end)).collect(),
+        }
+    }
+
+    fn json_contact(&self, contact: &Contact) -> JsonContact {
+        JsonContact {
+            direction: match contact.direction {
+                Direction::Out => "out",
+                Direction::Into => "into",
+            },
+            met: met_text(self.network.site, contact.met),
+            way: frame_lines(self.network, &contact.way, None),
+        }
+    }
+
+    fn json_opening(&self, opening: &Opening) -> JsonOpening<'a> {
+        let site = self.network.site;
+        match opening {
+            Opening::Around { other, way } => JsonOpening {
+                other: &site.segment(*other).name.value,
+                round_the_gateway: true,
+                way: way_lines(self.network, way),
+                packet: None,
+            },
+            Opening::Through {
+                other,
+                flow,
+                packet,
+            } => JsonOpening {
+                other: &site.segment(*other).name.value,
+                round_the_gateway: false,
+                way: flow.hops.iter().map(|hop| self.hop(hop)).collect(),
+                packet: Some(packet_text(packet)),
+            },
+        }
+    }
+
+    fn json_distance(&self, distance: &Distance) -> JsonDistance {
+        let site = self.network.site;
+        let fault = |fault: Fault| JsonFault {
+            fault: fault.clause(site),
+            place: json_place(self.sources, fault.place(site)),
+        };
+        JsonDistance {
+            one_fault: distance.one.iter().copied().map(fault).collect(),
+            two_faults: distance.two.iter().map(|pair| pair.map(fault)).collect(),
+            tried: distance.tried,
+            complete: distance.complete,
+        }
+    }
+}
