@@ -17,10 +17,12 @@
 //!
 //! # Floor 3: forwarding
 //! [`forwarding`] says what routes, rules and translations do with packets: with whole sets
-//! ([`forwarding::reach`]) and with a single one ([`forwarding::trace`]). It passes no judgement.
+//! ([`forwarding::reach`]) and with a single one ([`forwarding::trace`]). Below them, [`forwarding::layer2`] moves
+//! frames through switches and cables. It passes no judgement.
 //!
 //! # Floor 4: answers
-//! [`analysis`] has one file a question: the matrix, the flows of a cell, the path of a packet.
+//! [`analysis`] has one file a question: the matrix, the flows of a cell, the path of a packet, ways round the
+//! gateway, isolation and its distance, the worksheet of a switch.
 //!
 //! # Floor 5: checks
 //! [`checks`] looks for what is wrong, weak or worth knowing in a site that loads: one file a check, each

@@ -32,6 +32,8 @@ fn every_document_names_its_kind_and_version() {
         (demo("matrix", "--format json"), "boundwalk-matrix"),
         (demo("review", "--format json"), "boundwalk-review"),
         (demo("ports", "--format json"), "boundwalk-ports"),
+        (demo("bypass", "--format json"), "boundwalk-bypass"),
+        (demo("isolation", "--format json"), "boundwalk-isolation"),
         (
             demo("path", "guest office ssh --format json"),
             "boundwalk-path",
@@ -171,6 +173,8 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     for (ran, document) in [
         (demo("review", "--format json"), "`boundwalk-review`"),
         (demo("ports", "--format json"), "`boundwalk-ports`"),
+        (demo("bypass", "--format json"), "`boundwalk-bypass`"),
+        (demo("isolation", "--format json"), "`boundwalk-isolation`"),
         (
             demo("path", "guest office ssh --format json"),
             "`boundwalk-path`",

@@ -170,10 +170,13 @@ pub struct Fabric {
     /// Where devices of each segment sit.
     pub(super) seats: Vec<Vec<Seat>>,
     /// The other way round: segments of which devices sit at each socket.
-    pub(super) seated: Vec<SmallVec<[(SegmentId, Option<VlanId>); 1]>>,
+    pub(super) seated: Vec<Seated>,
     /// First foot of each router, then of each host.
     pub(super) first_foot: [Vec<u32>; 2],
 }
+
+/// Segments of which devices sit at one socket, with the tag that they use.
+pub(super) type Seated = SmallVec<[(SegmentId, Option<VlanId>); 1]>;
 
 /// A socket where devices of a segment sit or may be plugged in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

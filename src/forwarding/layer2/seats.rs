@@ -269,7 +269,7 @@ fn passed(fabric: &Fabric, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
     let others = outs.filter(|(number, out)| {
         // Alike places have the same forms: what sits at the first one itself counts too.
         let back = *number == id && matches!(out.far, Far::Sockets(_));
-        !back && !(here.isolated && out.isolated)
+        !(back || here.isolated && out.isolated)
     });
     let copies = others.filter_map(|(_, out)| match out.tagging {
         Tagging::Through(Some(tag)) => Some((&out.far, inside.pushed(tag.get())?)),
