@@ -5,11 +5,12 @@ mod support {
     pub mod fabrics;
 }
 
-use boundwalk::analysis::{Verdict, bypasses, isolation};
+use boundwalk::analysis::{Verdict, bypasses, isolations};
+use boundwalk::diagnostic::Severity;
 use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::{Fabric, Wiring, flood, hostile_starts};
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Site};
+use boundwalk::model::{Date, SegmentId, Site};
 use criterion::{Criterion, criterion_group, criterion_main};
 use support::fabrics::{Fabric as Size, fabric_site};
 
@@ -39,7 +40,7 @@ fn judge(site: &Site) -> (usize, usize) {
 
 /// Interfaces and open ports that a hostile device of each segment reaches.
 fn every_segment(fabric: &Fabric) -> usize {
-    let segments = (0..fabric.segments()).map(boundwalk::model::SegmentId);
+    let segments = (0..fabric.segments()).map(SegmentId);
     segments
         .map(|segment| flood(fabric, &hostile_starts(fabric, segment)).taken.len())
         .sum()

@@ -2,7 +2,7 @@
 //! does each of five small edits turn the proof into the right counterexample?
 
 use boundwalk::analysis::{
-    Fault, Forwarding, Opening, Verdict, bypasses, closing, distance, foot_name, isolation,
+    EFFORT, Fault, Forwarding, Opening, Verdict, bypasses, closing, distance, foot_name, isolation,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::Far;
@@ -103,7 +103,7 @@ fn the_jump_host_is_one_fault_away() {
     let network = Network::new(&site, TODAY);
     let management = segment(&site, "management");
     let verdict = isolation(&network, management);
-    let distance = distance(&network, management, &verdict);
+    let distance = distance(&network, management, &verdict, EFFORT);
     let jump = HostId(
         site.hosts
             .iter()

@@ -16,7 +16,9 @@ use boundwalk::analysis::{
     Bypass, Certificate, Needed, Setting, Verdict, bypasses, closing, isolation,
 };
 use boundwalk::forwarding::Network;
-use boundwalk::forwarding::layer2::{FootOf, Frame, NodeKind, SocketId, SocketName};
+use boundwalk::forwarding::layer2::{
+    FootId, FootOf, Frame, NodeKind, SocketId, SocketName, Start, flood,
+};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, HostId, SegmentId, Site};
 
@@ -244,4 +246,46 @@ fn what_closes_the_ways_round_closes_them_and_nothing_smaller_does() {
         closed > 50 && compared > 10,
         "too tame: {closed} sets, {compared} compared"
     );
+}
+
+/// Senders whose frames start in one state share a flood, and so do states that lead back to each other: what
+/// is noted for each must be what a flood of its own finds, but for itself.
+#[test]
+fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
+    let mut compared = 0;
+    for seed in seeds() {
+        let text = drawn(seed);
+        let site = site(&text);
+        let network = Network::new(&site, TODAY);
+        let (fabric, wiring) = (&network.fabric, &network.wiring);
+        for foot in fabric.foot_ids() {
+            let own = flood(fabric, &[Start::Foot(foot)]);
+            let mut reached: Vec<FootId> = own.feet().filter(|&other| other != foot).collect();
+            reached.sort_unstable();
+            let noted = wiring.from_foot(foot).feet.iter().copied();
+            let noted: Vec<FootId> = noted.filter(|&other| other != foot).collect();
+            assert_eq!(noted, reached, "seed {seed}, {foot:?}\n{text}");
+            compared += reached.len();
+        }
+        for (number, vacancy) in wiring.vacancies.iter().enumerate() {
+            let seat = vacancy.seat;
+            let start = Start::Seat(seat.socket, Frame::of(seat.tag));
+            let own = flood(fabric, &[start]);
+            // What is plugged in at the same socket is itself.
+            let here = |foot: &FootId| fabric.foot(*foot).sockets.contains(&seat.socket);
+            let mut reached: Vec<FootId> = own.feet().filter(|foot| !here(foot)).collect();
+            reached.sort_unstable();
+            let noted = wiring.from_vacancy(number as u32).feet.iter().copied();
+            let noted: Vec<FootId> = noted.filter(|foot| !here(foot)).collect();
+            assert_eq!(noted, reached, "seed {seed}, {seat:?}\n{text}");
+        }
+        for to in site.segment_ids() {
+            for from in site.segment_ids() {
+                let into = wiring.hostile_into(to).contains(&from);
+                let touches = wiring.touches(wiring.from_hostile(from), to);
+                assert_eq!(into, touches, "seed {seed}, {from:?} {to:?}");
+            }
+        }
+    }
+    assert!(compared > 500, "too tame: {compared}");
 }

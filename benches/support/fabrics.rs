@@ -109,11 +109,13 @@ fn write_switch(size: Fabric, switch: usize, text: &mut String) {
 
 fn write_hosts(size: Fabric, text: &mut String) {
     let access = size.ports - 9;
+    let mut next = vec![10usize; size.vlans];
     for host in 0..size.hosts {
         let (switch, port) = (host % size.switches, 9 + host / size.switches % access);
         let vlan = (switch * size.ports + port) % size.vlans;
         let (high, low) = (vlan / 250, vlan % 250);
-        let address = 10 + host / size.vlans;
+        let address = next[vlan];
+        next[vlan] += 1;
         let _ = writeln!(
             text,
             "[[hosts.h{host}.interfaces]]\naddresses = \"10.{high}.{low}.{address}\"\nport = \"sw{switch}:{port}\"\nsegment = \"s{vlan}\""

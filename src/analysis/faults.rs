@@ -15,8 +15,8 @@ use super::bypass::stripped;
 use super::isolation::{Verdict, by_design, isolation, starts_elsewhere};
 use super::setting::{PortKey, end_key, vlan_name};
 
-/// Most sites looked at for pairs of faults.
-const MOST_PAIRS: usize = 12_000;
+/// Ports and interfaces that one search builds at most, over all the sites that it looks at: some seconds.
+pub const EFFORT: usize = 6_000_000;
 
 /// One thing that may go wrong, or be changed by mistake.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -60,9 +60,11 @@ pub struct Distance {
     pub one: Vec<Fault>,
     /// Pairs of which neither is enough.
     pub two: Vec<[Fault; 2]>,
-    /// How many single faults were tried.
+    /// How many single faults there are to try.
+    pub faults: usize,
+    /// How many of them were tried; fewer only on a site too large for the effort allowed.
     pub tried: usize,
-    /// Whether all pairs of the faults tried were looked at; else [`Self::two`] may lack some.
+    /// Whether all single faults were tried, and all pairs that may matter; else lists may lack some.
     pub complete: bool,
 }
 
@@ -192,14 +194,25 @@ fn flip(site: &mut Site, router: RouterId, rule: Option<usize>) {
 /// The smallest sets of faults, up to two, that would end the isolation of a segment: by design where it is
 /// isolated by design, else by rule. Empty where it is not isolated at all.
 ///
-/// Looks at a copy of the site for each fault, and for each pair of which one fault brings frames further:
-/// at most 12,000 pairs.
-pub fn distance(network: &Network<'_>, segment: SegmentId, verdict: &Verdict) -> Distance {
+/// Looks at a copy of the site for each fault, and for each pair of which one fault brings frames further, as
+/// long as `effort` lasts: ports and interfaces built in all ([`EFFORT`] is a good measure).
+pub fn distance(
+    network: &Network<'_>,
+    segment: SegmentId,
+    verdict: &Verdict,
+    effort: usize,
+) -> Distance {
     match verdict {
-        Verdict::ByDesign(_) => Search::new(network, segment).run(),
-        Verdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by),
+        Verdict::ByDesign(_) => Search::new(network, segment, effort).run(),
+        Verdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by, effort),
         Verdict::Reachable { .. } => Distance::default(),
     }
+}
+
+/// How many sites an effort is enough for.
+fn tries(network: &Network<'_>, effort: usize) -> usize {
+    let size = network.fabric.sockets.len() + network.fabric.feet.len();
+    (effort / size.max(1)).max(1)
 }
 
 /// Faults that open what only rules close: a rule that permits, or a way round.
@@ -207,6 +220,7 @@ fn by_rule(
     network: &Network<'_>,
     segment: SegmentId,
     denied_by: &[(RouterId, Option<usize>)],
+    effort: usize,
 ) -> Distance {
     let flips = denied_by
         .iter()
@@ -218,9 +232,12 @@ fn by_rule(
         let changed = Network::new(&site, network.today);
         matches!(isolation(&changed, segment), Verdict::Reachable { .. })
     };
+    // A whole network is prepared each time, rules and all.
+    let tried = faults.len().min(tries(network, effort / 10));
     Distance {
-        tried: faults.len(),
-        one: faults.into_iter().filter(opens).collect(),
+        faults: faults.len(),
+        tried,
+        one: faults.into_iter().take(tried).filter(opens).collect(),
         two: Vec::new(),
         complete: false,
     }
@@ -315,29 +332,34 @@ struct Search {
     bare: Site,
     segment: SegmentId,
     faults: Vec<Fault>,
+    /// Sites that may be looked at.
+    tries: usize,
 }
 
 impl Search {
-    fn new(network: &Network<'_>, segment: SegmentId) -> Self {
+    fn new(network: &Network<'_>, segment: SegmentId, effort: usize) -> Self {
         let bare = stripped(network.site);
         let faults = candidates(&bare, segment);
         Self {
             bare,
             segment,
             faults,
+            tries: tries(network, effort),
         }
     }
 
     fn run(&self) -> Distance {
         let usual = Extent::new(&Fabric::new(&self.bare), self.segment);
+        let tried = self.faults.len().min(self.tries);
         let mut distance = Distance {
-            tried: self.faults.len(),
-            complete: true,
+            faults: self.faults.len(),
+            tried,
+            complete: tried == self.faults.len(),
             ..Distance::default()
         };
         let mut fronts: Vec<(Fault, Frontier)> = Vec::new();
         let mut harmless = Vec::new();
-        for &fault in &self.faults {
+        for &fault in &self.faults[..tried] {
             let site = self.with(&[fault]);
             let fabric = Fabric::new(&site);
             if !by_design(&site, &fabric, self.segment) {
@@ -364,7 +386,7 @@ impl Search {
                 if *one == other || excludes(*one, other) || !seen.insert(pair) {
                     continue;
                 }
-                if seen.len() > MOST_PAIRS {
+                if distance.tried + seen.len() > self.tries {
                     distance.complete = false;
                     return;
                 }

@@ -1,12 +1,15 @@
 //! Is a segment cut off, and what keeps it so: switches and cables, or only rules?
 
+use std::cell::OnceCell;
+
 use crate::forwarding::layer2::{
     Fabric, Flood, FootOf, FrameWay, Start, Taken, flood, hostile_starts,
 };
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Stop, Target, reach,
+    Arrival, DeviceId, Flow, Network, Packet, Place, Plan, Sender, Stop, Target, reach,
 };
 use crate::model::{Family, Forwards, RouterId, SegmentId, Site};
+use crate::packet::IntervalSet;
 
 use super::certificate::Certificate;
 use super::ways::{Around, Way};
@@ -65,7 +68,7 @@ pub enum Opening {
         /// What is delivered: sets of packets with the devices crossed.
         flow: Box<Flow>,
         /// One packet of it.
-        packet: crate::forwarding::Packet,
+        packet: Packet,
     },
 }
 
@@ -95,67 +98,231 @@ pub enum Verdict {
 
 /// Judges one segment, hostile devices at every seat of it and of every other.
 pub fn isolation(network: &Network<'_>, segment: SegmentId) -> Verdict {
-    let site = network.site;
-    let out = flood(&network.fabric, &hostile_starts(&network.fabric, segment));
-    let contacts = contacts(site, &network.fabric, segment, &out);
-    if contacts.is_empty() {
-        return Verdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
+    let walks = Walks::new(network);
+    walks.judge(segment)
+}
+
+/// Judges several segments; what they have in common is computed once.
+///
+/// A flood for each, and for each sender that gateways may let pass one walk of everything through the rules.
+pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict> {
+    let walks = Walks::new(network);
+    segments
+        .iter()
+        .map(|&segment| walks.judge(segment))
+        .collect()
+}
+
+/// What passes the gateways from a hostile device of one segment.
+#[derive(Default)]
+struct Passed {
+    /// For each segment where something arrives, the first such flow with one packet of it.
+    arrives: Vec<(SegmentId, Flow, Packet)>,
+    /// Destinations that a rule denies (`None`: the default).
+    denied: Vec<(Option<usize>, Family, IntervalSet)>,
+}
+
+/// Walks through the rules, each made once and only when asked for.
+struct Walks<'n> {
+    network: &'n Network<'n>,
+    passed: Vec<OnceCell<Passed>>,
+}
+
+impl<'n> Walks<'n> {
+    fn new(network: &'n Network<'n>) -> Self {
+        let segments = network.site.segments.len();
+        Self {
+            network,
+            passed: (0..segments).map(|_| OnceCell::new()).collect(),
+        }
     }
-    let mut denied_by = Vec::new();
-    let [out, into] =
-        Direction::BOTH.map(|direction| opening(network, segment, direction, &mut denied_by));
-    if out.is_none() && into.is_none() {
-        denied_by.sort_unstable();
-        denied_by.dedup();
-        return Verdict::ByRule {
+
+    fn judge(&self, segment: SegmentId) -> Verdict {
+        let network = self.network;
+        let out = flood(&network.fabric, &hostile_starts(&network.fabric, segment));
+        let contacts = nearest_contacts(network, segment, &out);
+        if contacts.is_empty() {
+            return Verdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
+        }
+        let [out, into] = Direction::BOTH.map(|direction| self.opening(segment, direction));
+        if out.is_none() && into.is_none() {
+            return Verdict::ByRule {
+                contacts,
+                denied_by: self.denied_by(segment),
+            };
+        }
+        Verdict::Reachable {
             contacts,
-            denied_by,
-        };
+            out,
+            into,
+        }
     }
-    Verdict::Reachable {
-        contacts,
-        out,
-        into,
+
+    /// The first path that works in a direction, round gateways before through them.
+    fn opening(&self, segment: SegmentId, direction: Direction) -> Option<Opening> {
+        let network = self.network;
+        let others = || {
+            network
+                .site
+                .segment_ids()
+                .filter(move |&other| other != segment)
+        };
+        let ends = |other| match direction {
+            Direction::Out => (segment, other),
+            Direction::Into => (other, segment),
+        };
+        let around = others().find_map(|other| {
+            let (from, to) = ends(other);
+            may_go_round(network, from, to)
+                .then(|| Around::new(network, from).way_to(to))
+                .flatten()
+                .map(|way| (other, Box::new(way)))
+        });
+        if let Some((other, way)) = around {
+            return Some(Opening::Around { other, way });
+        }
+        others().find_map(|other| {
+            let (from, to) = ends(other);
+            let arrives = self.passed(from).arrives.iter();
+            let mut there = arrives.filter(|(segment, ..)| *segment == to);
+            there.next().map(|(_, flow, packet)| Opening::Through {
+                other,
+                flow: Box::new(flow.clone()),
+                packet: *packet,
+            })
+        })
+    }
+
+    fn passed(&self, from: SegmentId) -> &Passed {
+        self.passed[from.0].get_or_init(|| passed(self.network, from))
+    }
+
+    /// Rules that deny what a segment sends, or what is sent to it; a stop does not tell which gateway denied, so
+    /// only where there is one.
+    fn denied_by(&self, segment: SegmentId) -> Vec<(RouterId, Option<usize>)> {
+        let site = self.network.site;
+        let Some(gateway) = only_gateway(site) else {
+            return Vec::new();
+        };
+        let mut rules: Vec<(RouterId, Option<usize>)> = Vec::new();
+        for from in site.segment_ids() {
+            for (rule, family, destinations) in &self.passed(from).denied {
+                let mine = &self.network.plan(*family).segment(segment).addresses;
+                if from == segment || destinations.overlaps(mine) {
+                    rules.push((gateway, *rule));
+                }
+            }
+        }
+        rules.sort_unstable();
+        rules.dedup();
+        rules
     }
 }
 
-/// The nearest contact in each direction; none where the segment is isolated by design.
-pub(super) fn contacts(
-    site: &Site,
-    fabric: &Fabric,
-    segment: SegmentId,
-    out: &Flood,
-) -> Vec<Contact> {
-    let mut contacts = Vec::new();
-    let nearest = out.taken.iter().find_map(|taken| {
-        let met = meets(site, fabric, segment, taken)?;
-        Some((met, out.way(fabric, taken)))
-    });
-    contacts.extend(nearest.map(|(met, way)| Contact {
-        direction: Direction::Out,
-        met,
-        way,
-    }));
-    let inward = flood(fabric, &starts_elsewhere(fabric, segment));
-    let arrival = inward
-        .taken
-        .iter()
-        .find(|taken| is_home(fabric, segment, taken));
-    contacts.extend(arrival.map(|taken| {
-        let way = inward.way(fabric, taken);
-        Contact {
-            direction: Direction::Into,
-            met: sender(fabric, segment, way.start),
-            way,
+/// Whether there may be a way round the gateways: frames reach devices there, or something that forwards without
+/// rules.
+fn may_go_round(network: &Network<'_>, from: SegmentId, to: SegmentId) -> bool {
+    let direct = network.wiring.hostile_into(to).binary_search(&from).is_ok();
+    let plan = network.plan(Family::V4);
+    let mut feet = network.wiring.from_hostile(from).feet.iter();
+    direct
+        || feet.any(|&foot| {
+            let (device, _) = plan.place_of(network.fabric.foot(foot).of);
+            let device = plan.device(device);
+            device.forwards && device.filter.is_none()
+        })
+}
+
+/// Sends everything from a hostile device of a segment, and notes where it arrives.
+fn passed(network: &Network<'_>, from: SegmentId) -> Passed {
+    let mut passed = Passed::default();
+    for family in Family::ALL {
+        let plan = network.plan(family);
+        let everywhere = family.full().difference(&plan.nobody);
+        let target = Target {
+            addresses: &everywhere,
+            segment: None,
+            services: None,
+        };
+        let mut first: Vec<(SegmentId, Flow)> = Vec::new();
+        let denied = &mut passed.denied;
+        reach(
+            network,
+            plan,
+            Sender::Hostile(from),
+            target,
+            &mut |arrival| match arrival {
+                Arrival::Delivered(Place::Segment(place), flow) if place != from => {
+                    let known = first.iter().any(|(known, _)| *known == place);
+                    if !known && !ends_at_a_host(plan, &flow) {
+                        first.push((place, flow));
+                    }
+                }
+                Arrival::Stopped(Stop::Denied(rule), region) => {
+                    denied.push((rule, family, region.destination));
+                }
+                _ => {}
+            },
+        );
+        for (place, flow) in first {
+            let known = passed.arrives.iter().any(|(known, ..)| *known == place);
+            if let Some(packet) = witness(network, plan, flow.sent()).filter(|_| !known) {
+                passed.arrives.push((place, flow, packet));
+            }
         }
-    }));
+    }
+    passed
+}
+
+/// The nearest contact in each direction, told from what is known of the wiring; none where the segment is
+/// isolated by design.
+fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> Vec<Contact> {
+    let (site, fabric) = (network.site, &network.fabric);
+    let mut contacts: Vec<Contact> = outward(site, fabric, segment, out).into_iter().collect();
+    let routers = network.wiring.routers_into(segment);
+    let others = network.wiring.hostile_into(segment).iter().copied();
+    let others = others.filter(|&other| other != segment);
+    // One sender is enough to show, a gateway or router first.
+    let starts = match routers.first() {
+        Some(&router) => vec![Start::Foot(router)],
+        None => others
+            .take(1)
+            .flat_map(|other| hostile_starts(fabric, other))
+            .collect(),
+    };
+    contacts.extend(inward(fabric, segment, &starts));
     contacts
+}
+
+/// What frames of a segment meet first, of what ends isolation.
+fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Option<Contact> {
+    out.taken.iter().find_map(|taken| {
+        Some(Contact {
+            direction: Direction::Out,
+            met: meets(site, fabric, segment, taken)?,
+            way: out.way(fabric, taken),
+        })
+    })
+}
+
+/// The first frame of some senders that devices of a segment take.
+fn inward(fabric: &Fabric, segment: SegmentId, starts: &[Start]) -> Option<Contact> {
+    let flood = flood(fabric, starts);
+    let mut taken = flood.taken.iter();
+    let taken = taken.find(|taken| is_home(fabric, segment, taken))?;
+    let way = flood.way(fabric, taken);
+    Some(Contact {
+        direction: Direction::Into,
+        met: sender(fabric, segment, way.start),
+        way,
+    })
 }
 
 /// Whether a segment is isolated by design.
 pub(super) fn by_design(site: &Site, fabric: &Fabric, segment: SegmentId) -> bool {
     let out = flood(fabric, &hostile_starts(fabric, segment));
-    contacts(site, fabric, segment, &out).is_empty()
+    outward(site, fabric, segment, &out).is_none()
+        && inward(fabric, segment, &starts_elsewhere(fabric, segment)).is_none()
 }
 
 /// What ends isolation among the things that frames of a segment reach.
@@ -219,89 +386,6 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
         Start::Seat(socket, _) => Met::Segment(other(socket)),
         Start::Inside(..) => Met::Segment(segment),
     }
-}
-
-/// The first path that works in a direction, round gateways before through them.
-fn opening(
-    network: &Network<'_>,
-    segment: SegmentId,
-    direction: Direction,
-    denied_by: &mut Vec<(RouterId, Option<usize>)>,
-) -> Option<Opening> {
-    let others = || {
-        network
-            .site
-            .segment_ids()
-            .filter(move |&other| other != segment)
-    };
-    let around = match direction {
-        Direction::Out => {
-            let around = Around::new(network, segment);
-            others().find_map(|other| Some((other, around.way_to(other)?)))
-        }
-        Direction::Into => {
-            others().find_map(|other| Some((other, Around::new(network, other).way_to(segment)?)))
-        }
-    };
-    if let Some((other, way)) = around {
-        let way = Box::new(way);
-        return Some(Opening::Around { other, way });
-    }
-    others().find_map(|other| {
-        let (from, to) = match direction {
-            Direction::Out => (segment, other),
-            Direction::Into => (other, segment),
-        };
-        through(network, from, to, other, denied_by)
-    })
-}
-
-/// Whether a hostile device's packets pass the gateways between two segments.
-fn through(
-    network: &Network<'_>,
-    from: SegmentId,
-    to: SegmentId,
-    other: SegmentId,
-    denied_by: &mut Vec<(RouterId, Option<usize>)>,
-) -> Option<Opening> {
-    for family in Family::ALL {
-        let plan = network.plan(family);
-        let target = Target {
-            addresses: &plan.segment(to).addresses,
-            segment: Some(to),
-            services: None,
-        };
-        let mut first: Option<Flow> = None;
-        let mut denied = Vec::new();
-        reach(
-            network,
-            plan,
-            Sender::Hostile(from),
-            target,
-            &mut |arrival| match arrival {
-                Arrival::Delivered(Place::Segment(place), flow)
-                    if place == to && first.is_none() && !ends_at_a_host(plan, &flow) =>
-                {
-                    first = Some(flow);
-                }
-                Arrival::Stopped(Stop::Denied(rule), _) => denied.push(rule),
-                _ => {}
-            },
-        );
-        if let Some(flow) = first {
-            let packet = witness(network, plan, flow.sent())?;
-            return Some(Opening::Through {
-                other,
-                flow: Box::new(flow),
-                packet,
-            });
-        }
-        denied_by.extend(only_gateway(network.site).into_iter().flat_map(|router| {
-            let denied = denied.iter();
-            denied.map(move |&rule| (router, rule))
-        }));
-    }
-    None
 }
 
 /// Whether a flow ends at a host that was met on its near side and has the far address as well (the weak host

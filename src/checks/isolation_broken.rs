@@ -1,6 +1,6 @@
 //! A segment that claims to be isolated and is not.
 
-use crate::analysis::{Met, Opening, Verdict, isolation};
+use crate::analysis::{Met, Opening, Verdict, isolations};
 use crate::diagnostic::{Check, Severity};
 use crate::model::{SegmentId, Site};
 
@@ -24,12 +24,17 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for id in view.site.segment_ids() {
+    let claim = |id: SegmentId| view.site.segment(id).isolated.filter(|claim| claim.value);
+    let claims: Vec<SegmentId> = view
+        .site
+        .segment_ids()
+        .filter(|&id| claim(id).is_some())
+        .collect();
+    let verdicts = isolations(view.network, &claims);
+    for (id, verdict) in claims.into_iter().zip(verdicts) {
         let segment = view.site.segment(id);
-        let Some(claim) = segment.isolated.filter(|claim| claim.value) else {
-            continue;
-        };
-        let what = match isolation(view.network, id) {
+        let Some(claim) = claim(id) else { continue };
+        let what = match verdict {
             Verdict::ByDesign(_) => continue,
             Verdict::ByRule { contacts, .. } => {
                 let met = contacts.first().map(|contact| met(view.site, contact.met));

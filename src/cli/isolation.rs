@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Distance, Party, Verdict as Answer, distance, isolation, notes};
+use crate::analysis::{Distance, EFFORT, Party, Verdict as Answer, distance, isolations, notes};
 use crate::forwarding::Network;
 use crate::model::{SegmentId, Site};
 use crate::render::{Isolated, isolation_json, isolation_text};
@@ -132,10 +132,11 @@ type Found = (SegmentId, Answer, Option<Distance>);
 fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
     let progress = Progress::new("looking for ways in and out");
     let mut answers = Vec::new();
-    for (number, &segment) in segments.iter().enumerate() {
+    let verdicts = isolations(network, segments);
+    for (number, (&segment, verdict)) in segments.iter().zip(verdicts).enumerate() {
         progress.update(number, segments.len());
-        let verdict = isolation(network, segment);
-        let distance = far.then(|| distance(network, segment, &verdict));
+        let effort = EFFORT / segments.len().max(1);
+        let distance = far.then(|| distance(network, segment, &verdict, effort));
         answers.push((segment, verdict, distance));
     }
     answers

@@ -383,7 +383,7 @@ impl View<'_> {
     }
 
     fn distance(&self, out: &mut String, segment: SegmentId, distance: &Distance) {
-        if distance.tried == 0 {
+        if distance.faults == 0 {
             return;
         }
         let title = match (distance.one.len(), distance.two.len()) {
@@ -407,12 +407,16 @@ impl View<'_> {
             );
             self.line(out, 2, "- ", &rest);
         }
-        let tried = match distance.complete {
-            true => format!(
+        let tried = match (distance.complete, distance.tried == distance.faults) {
+            (true, _) => format!(
                 "tried: {} single faults and every pair that could matter",
                 distance.tried
             ),
-            false => format!("tried: {} single faults, not every pair", distance.tried),
+            (false, true) => format!("tried: {} single faults, not every pair", distance.tried),
+            (false, false) => format!(
+                "tried: {} of {} single faults: the site is too large for more",
+                distance.tried, distance.faults
+            ),
         };
         self.line(out, 2, "", &self.paint.faint(&tried));
     }

@@ -85,6 +85,7 @@ struct JsonOpening<'a> {
 struct JsonDistance {
     one_fault: Vec<JsonFault>,
     two_faults: Vec<[JsonFault; 2]>,
+    faults: usize,
     tried: usize,
     complete: bool,
 }
@@ -231,6 +232,7 @@ impl<'a> View<'a> {
         JsonDistance {
             one_fault: distance.one.iter().copied().map(fault).collect(),
             two_faults: distance.two.iter().map(|pair| pair.map(fault)).collect(),
+            faults: distance.faults,
             tried: distance.tried,
             complete: distance.complete,
         }

@@ -325,7 +325,7 @@ impl Run<'_> {
 }
 
 /// A frame inside a node as it leaves by a socket; `None`: it does not.
-fn departing(fabric: &Fabric, visit: &Visit, socket: SocketId) -> Option<Frame> {
+pub(super) fn departing(fabric: &Fabric, visit: &Visit, socket: SocketId) -> Option<Frame> {
     match (&fabric.socket(socket).tagging, visit.vlan) {
         (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
         (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),

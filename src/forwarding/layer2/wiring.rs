@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::model::{SegmentId, VlanId};
 
 use super::fabric::{Fabric, FootId, FootOf, NodeId, NodeKind, Seat, SocketId, Tagging};
-use super::flood::{Flood, Start, flood};
+use super::flood::{Flood, Start, departing, flood};
 use super::frame::{Frame, admit};
 
 /// A place where a device of a segment may be plugged in.
@@ -55,6 +55,10 @@ pub struct Wiring {
     of_segment: Vec<Vec<u32>>,
     /// Interfaces of hosts that the file puts on each segment.
     feet_of_segment: Vec<Vec<FootId>>,
+    /// For each segment, the segments of hostile devices whose frames its devices take; ascending.
+    hostile_into: Vec<Vec<SegmentId>>,
+    /// For each segment, the interfaces of gateways and routers whose frames its devices take.
+    routers_into: Vec<Vec<FootId>>,
 }
 
 impl Wiring {
@@ -76,7 +80,51 @@ impl Wiring {
         wiring.by_foot = feet;
         wiring.by_vacancy = places;
         wiring.by_segment = hostile;
+        wiring.turn_round(fabric);
         wiring
+    }
+
+    /// Notes who reaches each segment.
+    fn turn_round(&mut self, fabric: &Fabric) {
+        let count = self.of_segment.len();
+        let mut hostile: Vec<Vec<SegmentId>> = vec![Vec::new(); count];
+        for from in (0..count).map(SegmentId) {
+            for to in self.segments_in(fabric, self.from_hostile(from)) {
+                hostile[to.0].push(from);
+            }
+        }
+        let mut routers: Vec<Vec<FootId>> = vec![Vec::new(); count];
+        for foot in fabric.foot_ids() {
+            if matches!(fabric.foot(foot).of, FootOf::Router(..)) {
+                for to in self.segments_in(fabric, self.from_foot(foot)) {
+                    routers[to.0].push(foot);
+                }
+            }
+        }
+        self.hostile_into = hostile;
+        self.routers_into = routers;
+    }
+
+    /// Segments of which devices are, or may be, among what is reached, ascending.
+    fn segments_in(&self, fabric: &Fabric, reached: &Reached) -> Vec<SegmentId> {
+        let places = reached.vacancies.iter();
+        let places = places.map(|&number| self.vacancies[number as usize].segment);
+        let feet = reached.feet.iter().map(|&foot| fabric.foot(foot));
+        let hosts = feet.filter(|foot| matches!(foot.of, FootOf::Host(..)));
+        let mut segments: Vec<SegmentId> = places.chain(hosts.map(|foot| foot.segment)).collect();
+        segments.sort_unstable();
+        segments.dedup();
+        segments
+    }
+
+    /// Segments of hostile devices whose frames devices of a segment take, itself among them.
+    pub fn hostile_into(&self, segment: SegmentId) -> &[SegmentId] {
+        &self.hostile_into[segment.0]
+    }
+
+    /// Interfaces of gateways and routers whose frames devices of a segment take.
+    pub fn routers_into(&self, segment: SegmentId) -> &[FootId] {
+        &self.routers_into[segment.0]
     }
 
     /// What plain frames of an interface reach.
@@ -239,18 +287,24 @@ impl<'f> Build<'f> {
             Key::Foot(foot) => Some(Start::Foot(foot)),
         };
         let starts: Vec<Start> = start.into_iter().collect();
-        let set = self.of_starts(&starts);
+        let flood = flood(self.fabric, &starts);
+        let set = self.keep(self.reached(&flood));
+        if matches!(key, Key::Inside(..)) && returns_everywhere(self.fabric, &flood) {
+            // Frames that start in any of these states reach the same.
+            let states = flood.visits.iter();
+            let keys = states.map(|visit| Key::Inside(visit.node, visit.vlan, visit.below));
+            self.keys.extend(keys.map(|key| (key, set)));
+        }
         self.keys.insert(key, set);
         set
     }
 
     fn of_hostile(&mut self, segment: SegmentId) -> u32 {
         let starts = hostile_starts(self.fabric, segment);
-        self.of_starts(&starts)
+        self.keep(self.reached(&flood(self.fabric, &starts)))
     }
 
-    fn of_starts(&mut self, starts: &[Start]) -> u32 {
-        let reached = self.reached(&flood(self.fabric, starts));
+    fn keep(&mut self, reached: Reached) -> u32 {
         let next = self.wiring.sets.len() as u32;
         match self.sets.get(&reached) {
             Some(&known) => known,
@@ -278,6 +332,28 @@ impl<'f> Build<'f> {
         vacancies.dedup();
         Reached { feet, vacancies }
     }
+}
+
+/// Whether every step of a flood can be gone back: then all its states reach each other.
+fn returns_everywhere(fabric: &Fabric, flood: &Flood) -> bool {
+    flood.visits.iter().all(|visit| {
+        let Some((parent, left)) = visit.parent else {
+            return true;
+        };
+        let from = &flood.visits[parent as usize];
+        let isolated = fabric.is_isolated(visit.arrived) || fabric.is_isolated(left);
+        let plain = from.below.free() == 0 && visit.below.free() == 0;
+        let Some(frame) = departing(fabric, visit, visit.arrived).filter(|_| plain && !isolated)
+        else {
+            return false;
+        };
+        match &fabric.socket(left).tagging {
+            Tagging::Vlans(vlans) => admit(vlans, frame)
+                .is_ok_and(|(vlan, below, _)| Some(vlan) == from.vlan && below == from.below),
+            Tagging::Through(None) => frame == from.below,
+            Tagging::Through(Some(_)) => false,
+        }
+    })
 }
 
 /// Everything that a hostile device sends: at any one seat of a segment, with whatever tags it likes; plain
