@@ -1,6 +1,6 @@
 //! Layer 2: which interfaces frames reach, by switches, VLANs, LAGs and cables as they are configured.
 //!
-//! [`Fabric`] is the graph; [`flood`] moves frames through it in one direction, as flooding does: learned
+//! [`Fabric`] is the graph; [`flood()`] moves frames through it in one direction, as flooding does: learned
 //! addresses narrow in practice what is delivered where, but not reliably. [`frame`] holds what a single port
 //! does.
 
