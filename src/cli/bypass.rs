@@ -34,8 +34,8 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk bypass site.toml\n  \
-    boundwalk bypass site.toml --from guest --to servers --all\n\
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk bypass site.toml\n  \
+    boundwalk bypass site.toml --from guest-wifi --to desks --all\n\
     A device may sit at any live port of a segment, use any address, and put up to two tags on its frames.\n\
     Exit code 0: no way round, 1: there is one, 2: could not run.";
 

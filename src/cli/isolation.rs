@@ -35,8 +35,8 @@ pub(super) struct Arguments {
     format: Format,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk isolation site.toml\n  \
-    boundwalk isolation site.toml management cameras --all\n\
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk isolation site.toml\n  \
+    boundwalk isolation site.toml desks guest-wifi --all\n\
     Exit code 0: each is isolated by design, 1: one is not, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]

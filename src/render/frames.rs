@@ -84,7 +84,14 @@ pub(super) fn frame_lines(
 ) -> Vec<String> {
     let mut lines = vec![start_text(network, way)];
     lines.extend(way.steps.iter().map(|step| step_text(network, step)));
-    lines.extend(end.map(|end| end_text(network, way, end)));
+    let taker = || {
+        let foot = network.fabric.foot(way.foot?);
+        Some(format!("{} takes it", foot_name(network.site, foot.of)))
+    };
+    lines.extend(match end {
+        Some(end) => Some(end_text(network, way, end)),
+        None => taker(),
+    });
     lines
 }
 
