@@ -51,7 +51,7 @@ fn edge_cut(edges: &[(usize, usize)], capacity: &[u64], from: usize, to: usize) 
         let found = path(edges, from, to, &|edge| set.contains(&edge), &|_| false);
         found.map(|(by_edge, _)| by_edge).into_iter().collect()
     };
-    cut(&|edge| capacity[edge], &mut open, 8).expect("a small graph")
+    cut(&|edge| capacity[edge], &mut open, 8, 1_000).expect("a small graph")
 }
 
 /// The smallest sets of nodes between two nodes that no edge joins.
@@ -60,7 +60,7 @@ fn node_cut(edges: &[(usize, usize)], from: usize, to: usize) -> Cut<usize> {
         let found = path(edges, from, to, &|_| false, &|node| set.contains(&node));
         found.map(|(_, between)| between).into_iter().collect()
     };
-    cut(&|_| 1, &mut open, 8).expect("a small graph")
+    cut(&|_| 1, &mut open, 8, 1_000).expect("a small graph")
 }
 
 /// Cormen, Leiserson, Rivest, Stein, Introduction to Algorithms, 3rd edition, figures 26.1 and 26.6: the greatest

@@ -359,8 +359,10 @@ pub fn closing(
     if pairs.is_empty() {
         return None;
     }
+    let size = network.fabric.sockets.len() + network.fabric.feet.len();
     let attempt = Attempt {
         today: network.today,
+        rounds: (1_000_000 / size.max(1)).clamp(20, 300),
         bare: stripped(network.site),
         needed: Needed::new(network),
         asked,
@@ -392,6 +394,8 @@ pub fn closing(
 /// What one search for a cut works with.
 struct Attempt<'a> {
     today: Date,
+    /// How many sets may be tried that leave something open.
+    rounds: usize,
     bare: Site,
     needed: Needed,
     asked: &'a dyn Fn(SegmentId, SegmentId) -> bool,
@@ -427,7 +431,7 @@ impl Attempt<'_> {
             known.insert(set.to_vec(), left.clone());
             left
         };
-        let mut found = cut(&weight, &mut open, MOST_ALTERNATIVES)?;
+        let mut found = cut(&weight, &mut open, MOST_ALTERNATIVES, self.rounds)?;
         found.smallest &= !doubt;
         Some(found)
     }

@@ -6,11 +6,8 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-/// Most sets looked at in one search before the best so far is taken.
-const MOST_TRIES: usize = 200_000;
-
-/// Most rounds of trying a set and finding what it leaves open.
-const MOST_ROUNDS: usize = 500;
+/// Comparisons of a path with a set before the search for a smaller one is given up: about a second.
+const MOST_LOOKS: usize = 30_000_000;
 
 /// A cut.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -28,36 +25,38 @@ pub struct Cut<T> {
 /// `open` gives paths that a set leaves open, each by the things on it, none where it leaves none. A path with
 /// nothing on it can't be met and must not be given. `weight` is at least 1.
 ///
-/// Exponential in the worst case, bounded: past the bound [`Cut::smallest`] is false. `None` where even the
-/// bound on rounds did not suffice.
+/// Exponential in the worst case, bounded: past the bound [`Cut::smallest`] is false. `None` where `rounds`, how
+/// often a set may leave something open, did not suffice.
 pub fn cut<T: Copy + Ord + std::hash::Hash>(
     weight: &dyn Fn(T) -> u64,
     open: &mut dyn FnMut(&[T]) -> Vec<Vec<T>>,
     most: usize,
+    rounds: usize,
 ) -> Option<Cut<T>> {
     let mut paths: Vec<Vec<T>> = Vec::new();
-    for _ in 0..MOST_ROUNDS {
-        let mut search = Search::new(weight, &paths, most);
+    let mut looks = 0;
+    for _ in 0..rounds {
+        let mut search = Search::new(weight, &paths, most, looks);
         search.run();
-        let (sets, smallest) = (search.found, search.tries < MOST_TRIES);
-        let mut good = Vec::new();
-        let before = paths.len();
-        for set in &sets {
-            let left = open(set);
-            if left.is_empty() {
-                good.push(set.clone());
-                continue;
-            }
-            add(&mut paths, left);
-        }
-        if paths.len() == before {
-            good.sort();
-            let weight = good.first().map_or(0, |set| total(weight, set));
+        looks = search.looks;
+        let sets = search.found;
+        let (first, others) = sets.split_first()?;
+        let left = open(first);
+        if left.is_empty() {
+            let others = others.iter().filter(|set| open(set).is_empty());
+            let mut sets: Vec<Vec<T>> = others.cloned().collect();
+            sets.push(first.clone());
+            sets.sort();
             return Some(Cut {
-                sets: good,
-                weight,
-                smallest,
+                weight: total(weight, first),
+                sets,
+                smallest: looks < MOST_LOOKS,
             });
+        }
+        let before = paths.len();
+        add(&mut paths, left);
+        if paths.len() == before {
+            return None;
         }
     }
     None
@@ -84,18 +83,18 @@ struct Search<'a, T> {
     most: usize,
     best: u64,
     found: Vec<Vec<T>>,
-    tries: usize,
+    looks: usize,
 }
 
 impl<'a, T: Copy + Ord + std::hash::Hash> Search<'a, T> {
-    fn new(weight: &'a dyn Fn(T) -> u64, paths: &'a [Vec<T>], most: usize) -> Self {
+    fn new(weight: &'a dyn Fn(T) -> u64, paths: &'a [Vec<T>], most: usize, looks: usize) -> Self {
         let mut search = Self {
             weight,
             paths,
             most,
             best: u64::MAX,
             found: Vec::new(),
-            tries: 0,
+            looks,
         };
         let greedy = search.greedy();
         search.best = total(weight, &greedy);
@@ -134,8 +133,8 @@ impl<'a, T: Copy + Ord + std::hash::Hash> Search<'a, T> {
     }
 
     fn branch(&mut self, taken: &mut Vec<T>, banned: &mut FxHashSet<T>, weight: u64) {
-        self.tries += 1;
-        if self.tries > MOST_TRIES {
+        self.looks += (1 + self.paths.len()) * (1 + taken.len());
+        if self.looks > MOST_LOOKS {
             return;
         }
         let open: Vec<&Vec<T>> = self

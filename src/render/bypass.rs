@@ -65,8 +65,13 @@ pub fn bypass_text(
         rest.iter()
             .for_each(|title| view.line(&mut out, 2, "", title));
     }
-    if let Some(closing) = &found.closing {
-        view.closing(&mut out, closing);
+    match &found.closing {
+        Some(closing) => view.closing(&mut out, closing),
+        None => {
+            let text = "What closes them all was not found within the limit: begin with the settings named, and \
+                ask again.";
+            view.line(&mut out, 0, "", text);
+        }
     }
     out
 }
@@ -154,7 +159,7 @@ impl View<'_> {
                 };
                 let ports = group.iter().filter_map(|setting| setting.port());
                 let ports: Vec<String> = ports.map(|port| port.name(site)).collect();
-                let remedy = first.remedy_at(site, &ports.join(", "));
+                let remedy = first.remedy_at(site, &ranges(&ports));
                 let text = format!("{remedy} ({}){note}", self.place(first));
                 self.line(out, 2, "- ", &text);
             }
@@ -183,6 +188,35 @@ fn groups(set: &[Setting], site: &Site) -> Vec<Vec<Setting>> {
         }
     }
     groups
+}
+
+/// Names of ports, three or more plain numbers of one switch in a row as a range: `core:1-6, core:9`.
+fn ranges(names: &[String]) -> String {
+    let number = |name: &str| -> Option<(String, u32)> {
+        let (switch, port) = name.split_once(':')?;
+        Some((switch.to_owned(), port.parse().ok()?))
+    };
+    let mut out: Vec<String> = Vec::new();
+    let mut at = 0;
+    while at < names.len() {
+        let mut end = at;
+        while let (Some((switch, here)), Some(Some((other, next)))) = (
+            number(&names[end]),
+            names.get(end + 1).map(|name| number(name)),
+        ) {
+            if switch != other || next != here + 1 {
+                break;
+            }
+            end += 1;
+        }
+        let last = number(&names[end]).map_or(0, |(_, port)| port);
+        match end - at {
+            0 | 1 => out.extend(names[at..=end].iter().cloned()),
+            _ => out.push(format!("{}-{last}", names[at])),
+        }
+        at = end + 1;
+    }
+    out.join(", ")
 }
 
 /// What kind of way it is.
@@ -285,4 +319,23 @@ pub fn bypass_json(
         closing,
         notes,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ports_in_a_row_are_a_range() {
+        let shown = |names: &[&str]| {
+            let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+            ranges(&names)
+        };
+        assert_eq!(
+            shown(&["a:1", "a:2", "a:3", "a:5", "b:6", "b:7"]),
+            "a:1-3, a:5, b:6, b:7"
+        );
+        assert_eq!(shown(&["a:up", "a:1", "a:2", "a:3", "a:4"]), "a:up, a:1-4");
+        assert_eq!(shown(&[]), "");
+    }
 }
