@@ -226,6 +226,15 @@ impl Walk<'_> {
                     None => return,
                 }
             }
+            // A gateway or router that is not on the wire does not take its own there, nor does anybody else.
+            let (lost, others) = self.split_destination(&rest, &self.plan.routers_own);
+            if let Some(lost) = lost {
+                self.stop(Stop::OffWire, lost);
+            }
+            match others {
+                Some(others) => rest = others,
+                None => return,
+            }
         }
         self.land(stand, rest);
     }

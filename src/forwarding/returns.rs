@@ -157,6 +157,10 @@ impl Back<'_> {
                     None => return,
                 }
             }
+            match self.split(&rest, &self.plan.routers_own) {
+                (_, Some(others)) => rest = others,
+                (_, None) => return,
+            }
         }
         self.come_home(stand, rest);
     }

@@ -287,7 +287,9 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, destination: u128) -> Next {
         set.is_none_or(|set| set.contains(destination))
     };
     Next::Done(match plan.wire(stand).lands.first() {
-        Some((segment, addresses)) if takes(addresses) => {
+        Some((segment, addresses))
+            if takes(addresses) && !plan.routers_own.contains(destination) =>
+        {
             Outcome::Delivered(Place::Segment(*segment))
         }
         _ => Outcome::Stopped(Stop::OffWire),

@@ -224,7 +224,7 @@ impl Build<'_> {
         let hosts = self.wiring.feet_of(segment).iter().copied();
         let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.partition(|&foot| found(foot));
         if anyone {
-            let off = self.addresses(&off).union(&self.plan.routers_own);
+            let off = self.addresses(&off);
             let all = self.plan.family.full();
             return Some((!off.is_empty()).then(|| all.difference(&off)));
         }
