@@ -3,10 +3,12 @@
 //! The outcomes with frames are those of a stock kernel with a VLAN-aware bridge and 802.1Q interfaces, seen by
 //! experiment; `tests/kernel_lab.rs` repeats them.
 
-use boundwalk::analysis::{Bypass, Closing, Setting, bypasses, closing};
+use boundwalk::analysis::{
+    Bypass, Closing, Direction, Met, Setting, Verdict, bypasses, closing, isolation,
+};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, SegmentId, Site};
+use boundwalk::model::{Date, RouterId, SegmentId, Site};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 
@@ -232,4 +234,30 @@ fn pairs_of_one_zone_are_no_bypass() {
     let loaded = load_text("site.toml", &text.replace("PORTS", ports));
     let site = loaded.site.expect("loads");
     assert!(bypasses(&Network::new(&site, TODAY), &|_, _| true).is_empty());
+}
+
+/// The gateway's port is in no VLAN 60 and does not filter: what the gateway sends gets in, nothing gets out.
+#[test]
+fn a_gateway_that_is_heard_one_way_ends_isolation_by_design() {
+    let head = HEAD.replace("PORTS", "").replace(
+        "\"up\" = { tagged = [\"office\", \"guest\", \"brewhouse\"] }",
+        "\"up\" = { pvid = \"none\", tagged = [\"office\", \"guest\"], ingress_filter = false }",
+    );
+    let loaded = load_text("site.toml", &head);
+    let site = loaded.site.expect("loads");
+    let network = Network::new(&site, TODAY);
+    let brewhouse = site
+        .segments
+        .iter()
+        .position(|segment| segment.name.value == "brewhouse");
+    let Verdict::ByRule { contacts, .. } =
+        isolation(&network, SegmentId(brewhouse.expect("there")))
+    else {
+        panic!("the gateway reaches it, and its rules deny everything");
+    };
+    let met: Vec<(Direction, Met)> = contacts
+        .iter()
+        .map(|contact| (contact.direction, contact.met))
+        .collect();
+    assert_eq!(met, [(Direction::Into, Met::Router(RouterId(0)))]);
 }
