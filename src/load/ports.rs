@@ -104,7 +104,7 @@ pub(super) fn expand(report: &mut Report, text: Spanned<&str>) -> Vec<Spanned<St
     ports
 }
 
-/// `a-b` of plain numbers without leading zeros; anything else is a name, as in `ge-0-1`.
+/// `a-b` of plain numbers without leading zeros; anything else is a name, as in `left-0-1`.
 fn numeric_range(text: &str) -> Option<(u32, u32)> {
     let (low, high) = text.split_once('-')?;
     let plain = |text: &str| {
@@ -193,6 +193,10 @@ mod tests {
         assert_eq!(names("1-3"), ["1", "2", "3"]);
         assert_eq!(names("9,11"), ["9", "11"]);
         assert_eq!(names("1-2, uplink,1/0/3"), ["1", "2", "uplink", "1/0/3"]);
-        assert_eq!(names("ge1-8"), ["ge1-8"], "only plain numbers make a range");
+        assert_eq!(
+            names("left1-8"),
+            ["left1-8"],
+            "only plain numbers make a range"
+        );
     }
 }

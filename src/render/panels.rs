@@ -285,7 +285,7 @@ mod tests {
 
     #[test]
     fn what_all_names_begin_with_is_left_out() {
-        assert_eq!(common_prefix(&["gi1/0/1", "gi1/0/24"]), "gi1/0/");
+        assert_eq!(common_prefix(&["p1/0/1", "p1/0/24"]), "p1/0/");
         assert_eq!(common_prefix(&["1/1", "1/2"]), "1/");
         assert_eq!(common_prefix(&["1", "10"]), "");
         assert_eq!(common_prefix(&["lan", "lan-2"]), "");

@@ -23,10 +23,10 @@ prefixes = ["10.44.62.0/24"]
 [switches.core]
 description = "<b>|*bold*"
 [switches.core.ports]
-"gi1/0/1" = { access = "cellar", description = "=1+1" }
-"gi1/0/2,gi1/0/3" = { tagged = ["cellar", "größe-北京", 100, 101, 102] }
-"gi1/0/10,gi1/0/9" = { access = "cellar" }
-"gi1/0/4,gi1/0/5" = { access = "cellar" }
+"p1/0/1" = { access = "cellar", description = "=1+1" }
+"p1/0/2,p1/0/3" = { tagged = ["cellar", "größe-北京", 100, 101, 102] }
+"p1/0/10,p1/0/9" = { access = "cellar" }
+"p1/0/4,p1/0/5" = { access = "cellar" }
 [switches."-plain"]
 vlan_aware = false
 [switches."-plain".ports]
@@ -34,14 +34,14 @@ vlan_aware = false
 [hosts.kettle]
 [[hosts.kettle.interfaces]]
 addresses = ["10.44.61.7"]
-port = "core:gi1/0/1"
+port = "core:p1/0/1"
 [[links]]
-ends = ["core:gi1/0/9", "core:gi1/0/10"]
+ends = ["core:p1/0/9", "core:p1/0/10"]
 label = "@loop"
 [[links]]
-ends = ["core:gi1/0/2", "-plain:1"]
+ends = ["core:p1/0/2", "-plain:1"]
 [[links]]
-ends = ["core:gi1/0/4", "-plain:2"]
+ends = ["core:p1/0/4", "-plain:2"]
 "#;
 
 fn text<'v>(value: &'v Value, key: &str) -> &'v str {
@@ -160,7 +160,7 @@ fn ports_stand_as_on_the_front() {
     let (_folder, file) = site(ODD);
     let csv = records(&about(&file, "ports", "--switch core --format csv"));
     let names: Vec<&str> = csv.iter().map(|row| &*row[1]).collect();
-    let front = ["1", "2", "3", "4", "5", "9", "10"].map(|number| format!("gi1/0/{number}"));
+    let front = ["1", "2", "3", "4", "5", "9", "10"].map(|number| format!("p1/0/{number}"));
     assert_eq!(names, front);
 }
 
