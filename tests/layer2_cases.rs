@@ -18,6 +18,19 @@ vlan = 60
 prefixes = ["10.44.60.0/24"]
 "#;
 
+/// A gateway in the office by a LAG of two ports.
+const GATEWAY: &str = r#"
+[gateways.edge]
+default = "deny"
+[gateways.edge.lags.trunk]
+ports = ["a", "b"]
+lacp = "active"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "trunk"
+vlan = 10
+"#;
+
 fn site(parts: &[&str]) -> Site {
     let loaded = load_text("case", &parts.concat());
     let problems = format!("{:#?}", loaded.problems);
@@ -224,22 +237,13 @@ ports = ["1", "2"]
 lacp = "{lacp}"
 [switches.core.ports]
 "up" = {{ tagged = ["office"] }}
-[gateways.edge]
-default = "deny"
-[gateways.edge.lags.trunk]
-ports = ["a", "b"]
-lacp = "active"
-[gateways.edge.interfaces.office]
-segment = "office"
-port = "trunk"
-vlan = 10
 [[links]]
 ends = ["edge:a", "core:1"]
 "#
         )
     };
     for lacp in ["active", "static"] {
-        let site = site(&[SEGMENTS, &rest(lacp)]);
+        let site = site(&[SEGMENTS, GATEWAY, &rest(lacp)]);
         assert!(from_port(&site, "2", &[10], "edge.office"), "{lacp}");
         assert!(!from_port(&site, "2", &[60], "edge.office"), "{lacp}");
     }
@@ -260,15 +264,6 @@ lacp = "active"
 [switches.hall.ports]
 "up" = { tagged = ["office"] }
 "3" = { access = "office" }
-[gateways.edge]
-default = "deny"
-[gateways.edge.lags.trunk]
-ports = ["a", "b"]
-lacp = "active"
-[gateways.edge.interfaces.office]
-segment = "office"
-port = "trunk"
-vlan = 10
 [[hosts.desk.interfaces]]
 segment = "office"
 port = "hall:3"
@@ -277,6 +272,6 @@ ends = ["core:1", "edge:a"]
 [[links]]
 ends = ["hall:up", "core:2"]
 "#;
-    let site = site(&[SEGMENTS, rest]);
+    let site = site(&[SEGMENTS, GATEWAY, rest]);
     assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
 }

@@ -36,7 +36,17 @@ pub struct CableEnd<'s> {
     pub port: &'s str,
 }
 
-impl CableEnd<'_> {
+impl<'s> CableEnd<'s> {
+    /// The end of a cable as the site has it.
+    pub fn of(end: &'s LinkEnd) -> Self {
+        let (device, port) = match end {
+            LinkEnd::Switch(id, port) => (Equipment::Switch(*id), port),
+            LinkEnd::Router(id, port) => (Equipment::Router(*id), port),
+            LinkEnd::Host(id, port) => (Equipment::Host(*id), port),
+        };
+        Self { device, port }
+    }
+
     /// `device:port`.
     pub fn name(self, site: &Site) -> String {
         format!("{}:{}", self.device.name(site), self.port)
@@ -168,18 +178,9 @@ impl<'s> Cabling<'s> {
 
 fn cable(link: &crate::model::Link) -> Cable<'_> {
     Cable {
-        ends: [end_of(&link.ends[0].value), end_of(&link.ends[1].value)],
+        ends: [&link.ends[0], &link.ends[1]].map(|end| CableEnd::of(&end.value)),
         label: link.label.as_deref(),
     }
-}
-
-fn end_of(end: &LinkEnd) -> CableEnd<'_> {
-    let (device, port) = match end {
-        LinkEnd::Switch(id, port) => (Equipment::Switch(*id), port),
-        LinkEnd::Router(id, port) => (Equipment::Router(*id), port),
-        LinkEnd::Host(id, port) => (Equipment::Host(*id), port),
-    };
-    CableEnd { device, port }
 }
 
 /// Positions of names in the order in which they stand on a front: names that differ only in their last number
@@ -223,8 +224,8 @@ mod tests {
     fn ports_stand_in_the_order_of_their_numbers() {
         let names = ["3", "4", "10", "1", "2"];
         assert_eq!(sorted(&names), ["1", "2", "3", "4", "10"]);
-        let names = ["gi1/0/10", "gi1/0/9", "xe1/1/2", "xe1/1/1"];
-        let front = ["gi1/0/9", "gi1/0/10", "xe1/1/1", "xe1/1/2"];
+        let names = ["p1/0/10", "p1/0/9", "q1/1/2", "q1/1/1"];
+        let front = ["p1/0/9", "p1/0/10", "q1/1/1", "q1/1/2"];
         assert_eq!(sorted(&names), front);
     }
 

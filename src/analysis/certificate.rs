@@ -1,11 +1,11 @@
 //! Why frames of a segment stay where they are: a closed set that a reader can check.
 
 use crate::forwarding::Network;
-use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
+use crate::forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
 use crate::forwarding::layer2::{
     Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, Stopped, Tagging,
 };
-use crate::model::{FrameTypes, SegmentId, VlanId};
+use crate::model::{SegmentId, VlanId};
 
 /// The closed set of a segment's frames.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -142,15 +142,9 @@ fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
 
 /// Why a port drops a frame.
 fn refusal(network: &Network<'_>, at: SocketId, frame: Frame) -> Refused {
-    let Tagging::Vlans(vlans) = &network.fabric.socket(at).tagging else {
-        return Refused::NotMember;
-    };
-    let outcome = match frame.outer().and_then(VlanId::new) {
-        Some(vlan) => admit_tagged(vlans, vlan),
-        None => admit_untagged(vlans),
-    };
-    outcome.err().unwrap_or(match vlans.accept {
-        FrameTypes::Untagged => Refused::TaggedNotAccepted,
-        _ => Refused::NotMember,
-    })
+    match &network.fabric.socket(at).tagging {
+        Tagging::Vlans(vlans) => admit(vlans, frame).err(),
+        Tagging::Through(_) => None,
+    }
+    .unwrap_or(Refused::NotMember)
 }

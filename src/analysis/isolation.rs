@@ -12,7 +12,7 @@ use crate::model::{Family, Forwards, RouterId, SegmentId, Site};
 use crate::packet::IntervalSet;
 
 use super::certificate::Certificate;
-use super::ways::{Around, Way};
+use super::ways::{Around, Way, takes};
 use super::witness::witness;
 
 /// Which way frames or packets go, seen from the segment.
@@ -228,8 +228,7 @@ fn may_go_round(network: &Network<'_>, from: SegmentId, to: SegmentId) -> bool {
     direct
         || feet.any(|&foot| {
             let (device, _) = plan.place_of(network.fabric.foot(foot).of);
-            let device = plan.device(device);
-            device.forwards && device.filter.is_none()
+            plan.device(device).forwards_unfiltered()
         })
 }
 
@@ -290,7 +289,7 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
             .flat_map(|other| hostile_starts(fabric, other))
             .collect(),
     };
-    contacts.extend(inward(fabric, segment, &starts));
+    contacts.extend(inward(fabric, segment, &flood(fabric, &starts)));
     contacts
 }
 
@@ -305,11 +304,10 @@ fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Opt
     })
 }
 
-/// The first frame of some senders that devices of a segment take.
-fn inward(fabric: &Fabric, segment: SegmentId, starts: &[Start]) -> Option<Contact> {
-    let flood = flood(fabric, starts);
+/// The first frame of a flood from elsewhere that devices of a segment take.
+fn inward(fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
     let mut taken = flood.taken.iter();
-    let taken = taken.find(|taken| is_home(fabric, segment, taken))?;
+    let taken = taken.find(|taken| takes(fabric, taken, segment))?;
     let way = flood.way(fabric, taken);
     Some(Contact {
         direction: Direction::Into,
@@ -318,11 +316,20 @@ fn inward(fabric: &Fabric, segment: SegmentId, starts: &[Start]) -> Option<Conta
     })
 }
 
-/// Whether a segment is isolated by design.
-pub(super) fn by_design(site: &Site, fabric: &Fabric, segment: SegmentId) -> bool {
+/// Where frames of a segment get and where those of everything else do, if it is isolated by design; `None` if
+/// it is not.
+pub(super) fn isolated_floods(
+    site: &Site,
+    fabric: &Fabric,
+    segment: SegmentId,
+) -> Option<[Flood; 2]> {
     let out = flood(fabric, &hostile_starts(fabric, segment));
-    outward(site, fabric, segment, &out).is_none()
-        && inward(fabric, segment, &starts_elsewhere(fabric, segment)).is_none()
+    if outward(site, fabric, segment, &out).is_some() {
+        return None;
+    }
+    let into = flood(fabric, &starts_elsewhere(fabric, segment));
+    let isolated = inward(fabric, segment, &into).is_none();
+    isolated.then_some([out, into])
 }
 
 /// What ends isolation among the things that frames of a segment reach.
@@ -346,7 +353,7 @@ fn routes(site: &Site, host: crate::model::HostId) -> bool {
 }
 
 /// Everything that is not on the segment: hostile devices of the others, and every gateway and router.
-pub(super) fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
+fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
     let routers = fabric
         .foot_ids()
         .filter(|&foot| matches!(fabric.foot(foot).of, FootOf::Router(..)))
@@ -356,19 +363,6 @@ pub(super) fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start
         .filter(|&other| other != segment)
         .flat_map(|other| hostile_starts(fabric, other));
     routers.chain(others).collect()
-}
-
-fn is_home(fabric: &Fabric, segment: SegmentId, taken: &Taken) -> bool {
-    match taken.foot {
-        Some(foot) => {
-            let foot = fabric.foot(foot);
-            foot.segment == segment && matches!(foot.of, FootOf::Host(..))
-        }
-        None => {
-            let mut seated = fabric.seated(taken.socket).iter();
-            seated.any(|(there, tag)| *there == segment && taken.frame.fits(*tag))
-        }
-    }
 }
 
 /// Who sent what came in.

@@ -115,7 +115,7 @@ fn last(network: &Network<'_>, plan: &Plan, from: &[Start], trace: &Trace) -> Op
     let mut ends = flood
         .taken
         .iter()
-        .filter(|taken| takes(network, taken, segment));
+        .filter(|taken| takes(&network.fabric, taken, segment));
     let end = *ends.find(|taken| taken.foot.is_none())?;
     Some(Leg {
         way: flood.way(&network.fabric, &end),

@@ -8,9 +8,11 @@ mod bypass;
 mod cabling;
 mod cell;
 mod certificate;
+mod closing;
 mod cut;
+mod distance;
 mod ends;
-mod faults;
+mod fault;
 mod flows;
 mod isolation;
 mod legs;
@@ -25,19 +27,20 @@ mod path;
 mod replies;
 mod row;
 mod setting;
+mod way_settings;
 mod ways;
 mod witness;
 mod worksheet;
 
-pub use bypass::{
-    Bypass, Bypasses, Closing, MOST_ALTERNATIVES, bypasses, closing, pairs_asked, port_of_end,
-};
+pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
 pub use cell::{Cell, Extent, HostileReach, Reading};
 pub use certificate::{Certificate, Closed, End, EndReason};
+pub use closing::{Bypasses, Closing, MOST_ALTERNATIVES, closing};
 pub use cut::{Cut, cut};
+pub use distance::{Distance, EFFORT, distance};
 pub use ends::{Difference, Unlike, differences};
-pub use faults::{Distance, EFFORT, Fault, Form, Forwarding, distance};
+pub use fault::{Fault, Form, Forwarding};
 pub use flows::{Crossed, PermittedFlow, flows};
 pub use isolation::{Contact, Direction, Met, Opening, Verdict, isolation, isolations};
 pub use legs::Leg;
@@ -48,7 +51,7 @@ pub use notes::{CAUTION, foot_name, notes};
 pub use outline::{Joint, Limb, Outline, Seated, ThingId, VlanRow};
 pub use party::{Column, Party, all_parties, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};
-pub use setting::{PortKey, Setting, end_name, link_name, vlan_name};
+pub use setting::{PortKey, Setting, end_name, link_name, numbered_vlan, vlan_name};
 pub use ways::{Around, Handover, Way};
 pub use witness::{representative, witness};
 pub use worksheet::{

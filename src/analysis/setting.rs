@@ -6,6 +6,8 @@ use crate::model::{
     Action, Filter, Forwards, HostId, LinkEnd, PortVlans, Role, RouterId, Site, SwitchId, VlanId,
 };
 
+use super::cabling::CableEnd;
+
 /// A port of a switch, or a LAG as a whole.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum PortKey {
@@ -41,11 +43,7 @@ impl PortKey {
             SocketName::Lag(switch, lag) => Some(Self::Lag(switch, lag)),
             SocketName::Port(switch, port) => {
                 let here = &site.switches[switch.0];
-                let name = &here.ports[port].name.value;
-                let mut lags = here.lags.iter();
-                let holds =
-                    |lag: &crate::model::Lag| lag.ports.iter().any(|port| port.value == *name);
-                let lag = lags.position(holds);
+                let lag = here.lag_of(&here.ports[port].name.value);
                 Some(lag.map_or(Self::Port(switch, port), |lag| Self::Lag(switch, lag)))
             }
             SocketName::Interface(..) | SocketName::Unnamed => None,
@@ -249,12 +247,11 @@ fn carry_tagged(site: &mut Site, port: PortKey, vlan: VlanId) {
     }
     for end in far {
         if let FarEnd::Router(router, name) = end {
-            let interfaces = site.routers[router.0].interfaces.iter_mut();
-            let there = interfaces.filter(|interface| {
-                let port = interface.port.as_ref();
-                interface.vlan.is_none() && port.is_some_and(|port| port.value == name)
-            });
-            there.for_each(|interface| interface.vlan = Some(vlan));
+            let router = &mut site.routers[router.0];
+            let there: Vec<usize> = router.interfaces_on(&name).map(|(at, _)| at).collect();
+            for at in there {
+                router.interfaces[at].vlan.get_or_insert(vlan);
+            }
         }
     }
 }
@@ -275,10 +272,9 @@ fn far_ends(site: &Site, port: PortKey) -> Vec<FarEnd> {
             }
             match &far.value {
                 LinkEnd::Router(router, name) => {
-                    let bundle = site.router(*router).lags.iter().find(|lag| {
-                        lag.name.value == *name || lag.ports.iter().any(|port| port.value == *name)
-                    });
-                    let name = bundle.map_or(name, |lag| &lag.name.value);
+                    let here = site.router(*router);
+                    let lag = here.lag_of(name).map(|lag| &here.lags[lag].name.value);
+                    let name = lag.unwrap_or(name);
                     ends.push(FarEnd::Router(*router, name.clone()));
                 }
                 end => ends.extend(end_key(site, end).map(FarEnd::Port)),
@@ -294,46 +290,34 @@ pub(super) fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
         return None;
     };
     let here = &site.switches[switch.0];
-    let lag = here.lags.iter().position(|lag| lag.name.value == *name);
-    if let Some(lag) = lag {
+    if let Some(lag) = here.lag(name) {
         return Some(PortKey::Lag(*switch, lag));
     }
-    let port = here
-        .ports
-        .iter()
-        .position(|port| port.name.value == *name)?;
+    let port = here.port(name)?;
     PortKey::of(site, SocketName::Port(*switch, port))
 }
 
 /// `VLAN 90 (management)`.
 pub fn vlan_name(site: &Site, vlan: VlanId) -> String {
-    let mut segments = site.segments.iter();
-    let named = segments.find(|segment| segment.vlan.is_some_and(|own| own.value == vlan));
-    match named {
-        Some(segment) => format!("VLAN {vlan} ({})", segment.name.value),
-        None => format!("VLAN {vlan}"),
+    format!("VLAN {}", numbered_vlan(site, vlan))
+}
+
+/// `90 (management)`, or just the number where no segment has it.
+pub fn numbered_vlan(site: &Site, vlan: VlanId) -> String {
+    match site.segment_of_vlan(vlan) {
+        Some(segment) => format!("{vlan} ({})", site.segment(segment).name.value),
+        None => vlan.to_string(),
     }
 }
 
 /// `core:25 - taproom:8`.
 pub fn link_name(site: &Site, link: usize) -> String {
     let ends = &site.links[link].ends;
-    format!(
-        "{} - {}",
-        end_name(site, &ends[0].value),
-        end_name(site, &ends[1].value)
-    )
+    let names = [&ends[0], &ends[1]].map(|end| end_name(site, &end.value));
+    names.join(" - ")
 }
 
 /// `core:25`.
 pub fn end_name(site: &Site, end: &LinkEnd) -> String {
-    match end {
-        LinkEnd::Switch(switch, port) => {
-            format!("{}:{port}", site.switches[switch.0].name.value)
-        }
-        LinkEnd::Router(router, port) => format!("{}:{port}", site.router(*router).name.value),
-        LinkEnd::Host(host, interface) => {
-            format!("{}:{interface}", site.host(*host).name.value)
-        }
-    }
+    CableEnd::of(end).name(site)
 }

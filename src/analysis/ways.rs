@@ -4,7 +4,7 @@
 use rustc_hash::FxHashSet;
 
 use crate::forwarding::layer2::{
-    Flood, FootId, FootOf, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
+    Fabric, Flood, FootOf, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
 };
 use crate::forwarding::{DeviceIndex, Network, NextHop, Plan, Stand};
 use crate::model::{Family, SegmentId};
@@ -51,7 +51,6 @@ impl Way {
 /// What a hostile device of one segment reaches without a filtering gateway.
 pub struct Around<'n> {
     network: &'n Network<'n>,
-    from: SegmentId,
     /// Frames that do not need a tag, and all frames.
     floods: [Flood; 2],
 }
@@ -68,7 +67,6 @@ impl<'n> Around<'n> {
         let hostile = hostile_starts(fabric, from);
         Self {
             network,
-            from,
             floods: [flood(fabric, &plain), flood(fabric, &hostile)],
         }
     }
@@ -125,7 +123,7 @@ impl<'n> Around<'n> {
             .accepts
             .as_ref()
             .is_none_or(|sources| !sources.difference(&plan.nobody).is_empty());
-        (here.forwards && here.filter.is_none() && lets_in).then_some((device, ingress))
+        (here.forwards_unfiltered() && lets_in).then_some((device, ingress))
     }
 
     fn join(&self, flood: &Flood, taken: &Taken, ingress: usize, carried: Carried) -> Way {
@@ -147,21 +145,14 @@ impl<'n> Around<'n> {
             end: carried.end,
         }
     }
-
-    /// The segment that the device is on.
-    pub fn from(&self) -> SegmentId {
-        self.from
-    }
-
-    /// Everything that any frame of it reaches.
-    pub fn hostile(&self) -> &Flood {
-        &self.floods[1]
-    }
 }
 
 /// The nearest place where a device of a segment takes a frame; the host there, if one is described.
 fn nearest(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken> {
-    let mut taken = flood.taken.iter().filter(|taken| takes(network, taken, to));
+    let mut taken = flood
+        .taken
+        .iter()
+        .filter(|taken| takes(&network.fabric, taken, to));
     let first = *taken.next()?;
     let host = taken.find(|other| other.socket == first.socket && other.foot.is_some());
     Some(host.copied().unwrap_or(first))
@@ -169,8 +160,7 @@ fn nearest(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken>
 
 /// Whether a device of a segment takes a frame: the interface of a host that the file puts there, or what may
 /// be plugged in with the tag that such devices use.
-pub(super) fn takes(network: &Network<'_>, taken: &Taken, to: SegmentId) -> bool {
-    let fabric = &network.fabric;
+pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
     match taken.foot {
         Some(foot) => {
             let foot = fabric.foot(foot);
@@ -257,10 +247,8 @@ fn further(plan: &Plan, stand: Stand, hop: NextHop) -> Vec<(DeviceIndex, usize)>
         NextHop::AnyRouter { .. } => plan.wire(stand).first_hops.clone(),
         NextHop::OnLink { .. } | NextHop::Discard => Vec::new(),
     };
-    let unfiltered = |&(device, _): &(DeviceIndex, usize)| {
-        let device = plan.device(device);
-        device.forwards && device.filter.is_none()
-    };
+    let unfiltered =
+        |&(device, _): &(DeviceIndex, usize)| plan.device(device).forwards_unfiltered();
     next.into_iter().filter(unfiltered).collect()
 }
 
@@ -306,11 +294,6 @@ fn leg_between(
 ) -> Option<FrameWay> {
     let from = plan.foot_of(&network.fabric, from);
     let to = plan.foot_of(&network.fabric, to);
-    frames_between(network, from, to)
-}
-
-/// The way of plain frames from one interface to another.
-pub(super) fn frames_between(network: &Network<'_>, from: FootId, to: FootId) -> Option<FrameWay> {
     let flood = flood(&network.fabric, &[Start::Foot(from)]);
     let taken = flood.taken.iter().find(|taken| taken.foot == Some(to))?;
     Some(flood.way(&network.fabric, taken))

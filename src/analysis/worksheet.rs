@@ -176,12 +176,10 @@ pub(super) fn interfaces_on<'s>(
     let Equipment::Router(router) = end.device else {
         return Vec::new();
     };
+    // An interface on a member port of a LAG is a problem of loading.
     let whole = cabling.whole(end).port;
-    let on = |interface: &&Interface| {
-        let port = interface.port.as_ref().map(|port| port.value.as_str());
-        port.is_some_and(|port| port == whole || port == end.port)
-    };
-    site.router(router).interfaces.iter().filter(on).collect()
+    let here = site.router(router).interfaces_on(whole);
+    here.map(|(_, interface)| interface).collect()
 }
 
 /// What the lines of one worksheet are made from.

@@ -1,5 +1,6 @@
 //! Labels on cables that mislead.
 
+use crate::analysis::vlan_name;
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Check, Severity, Span};
@@ -7,7 +8,6 @@ use crate::model::{Link, VlanId};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlan;
 
 pub(super) static CHECK: Check = Check {
     name: "cable-label-differs",
@@ -48,7 +48,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         };
         let (first, place) = *segments.entry(label).or_insert((only, link.place));
         if first != only {
-            let names = [first, only].map(|one| vlan(view.site, one));
+            let names = [first, only].map(|one| vlan_name(view.site, one));
             let what = format!("on cables of {} and of {}", names[0], names[1]);
             report.add(
                 found(&CHECK, link.place, format!("\"{label}\""), what)

@@ -1,13 +1,12 @@
 //! An interface of a gateway whose VLAN its cable does not carry.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
 use crate::model::{Interface, Site, VlanId};
 
-use super::host_off_segment::segment_of;
 use super::report::{Report, found};
 use super::view::View;
 use super::wiring::{Far, Socket};
-use super::words::vlan;
 
 pub(super) static CHECK: Check = Check {
     name: "gateway-tag-missing",
@@ -29,7 +28,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let Far::Router(id, port) = *far else {
                 continue;
             };
-            for (_, interface) in view.wiring.interfaces_on(id, port) {
+            for (_, interface) in view.site.router(id).interfaces_on(port) {
                 let Some(what) = missing(view.site, socket, interface, &view.wiring.name(number))
                 else {
                     continue;
@@ -54,7 +53,7 @@ fn missing(site: &Site, socket: &Socket<'_>, interface: &Interface, peer: &str) 
     if let Some(tag) = interface.vlan {
         let carried = own.tagged.contains(tag);
         let bare = own.untagged.contains(tag);
-        let name = vlan(site, tag);
+        let name = vlan_name(site, tag);
         return match (carried, bare) {
             (true, _) => None,
             (false, true) => Some(format!(
@@ -69,7 +68,7 @@ fn missing(site: &Site, socket: &Socket<'_>, interface: &Interface, peer: &str) 
     if own.untagged.contains(wanted) || in_another_segment(site, socket, wanted) {
         return None;
     }
-    let name = vlan(site, wanted);
+    let name = vlan_name(site, wanted);
     Some(match own.tagged.contains(wanted) {
         true => format!("expects {name} untagged, and {peer} sends it tagged"),
         false => format!("expects {name} untagged, and {peer} does not carry it"),
@@ -79,5 +78,5 @@ fn missing(site: &Site, socket: &Socket<'_>, interface: &Interface, peer: &str) 
 /// Whether untagged frames belong to another segment: then `host-off-segment` says it.
 fn in_another_segment(site: &Site, socket: &Socket<'_>, wanted: VlanId) -> bool {
     let into = socket.untagged_into();
-    into.is_some_and(|into| into != wanted && segment_of(site, into).is_some())
+    into.is_some_and(|into| into != wanted && site.segment_of_vlan(into).is_some())
 }

@@ -1,11 +1,11 @@
 //! An interface that its port puts on another segment than the file says.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity, Span};
 use crate::model::{LinkEnd, SegmentId, Site, VlanId};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlan;
 
 pub(super) static CHECK: Check = Check {
     name: "host-off-segment",
@@ -60,13 +60,10 @@ fn interfaces(site: &Site, end: &LinkEnd) -> Vec<Interface> {
         }
         LinkEnd::Router(id, port) => {
             let router = site.router(*id);
-            let holds = |name: &str| {
-                let lag = router.lags.iter().find(|lag| lag.name.value == name);
-                name == port
-                    || lag.is_some_and(|lag| lag.ports.iter().any(|own| own.value == *port))
-            };
-            let own = router.interfaces.iter();
-            let here = own.filter(|own| own.port.as_ref().is_some_and(|own| holds(&own.value)));
+            let lag = router.lag_of(port).map(|lag| &router.lags[lag].name.value);
+            let here = router
+                .interfaces_on(lag.unwrap_or(port))
+                .map(|(_, own)| own);
             let named = |own: &crate::model::Interface| Interface {
                 name: format!("{}:{}", router.name.value, own.name.value),
                 span: own.name.span,
@@ -99,11 +96,13 @@ fn judge(view: &View<'_>, report: &mut Report, interface: &Interface, socket: us
         let what = match into {
             Some(into) if into == wanted.value => continue,
             // The other direction is `gateway-tag-missing`.
-            Some(into) if interface.gateway && segment_of(view.site, into).is_none() => continue,
+            Some(into) if interface.gateway && view.site.segment_of_vlan(into).is_none() => {
+                continue;
+            }
             None if interface.gateway => continue,
             Some(into) => format!(
                 "on {name} in {}, but its segment is {}",
-                vlan(view.site, into),
+                vlan_name(view.site, into),
                 segment(view, interface)
             ),
             None => format!(
@@ -150,10 +149,4 @@ fn aware_ports(view: &View<'_>, socket: usize) -> Vec<usize> {
         }
     }
     aware
-}
-
-/// The segment of a VLAN.
-pub(super) fn segment_of(site: &Site, vlan: VlanId) -> Option<SegmentId> {
-    let mut segments = site.segment_ids();
-    segments.find(|&id| site.segment(id).vlan.is_some_and(|own| own.value == vlan))
 }

@@ -1,11 +1,11 @@
 //! A VLAN that claims to be isolated leaves its switch.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;
 use super::wiring::Far;
-use super::words::vlan;
 
 pub(super) static CHECK: Check = Check {
     name: "isolated-vlan-on-trunk",
@@ -23,8 +23,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for segment in &view.site.segments {
-        let claim = segment.isolated.filter(|claim| claim.value);
-        let (Some(claim), Some(own)) = (claim, segment.vlan) else {
+        let (Some(claim), Some(own)) = (segment.claims_isolation(), segment.vlan) else {
             continue;
         };
         for (number, socket) in view.wiring.live() {
@@ -39,10 +38,10 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                     Far::Router(router, _) => view.site.router(router).name.value.clone(),
                     Far::Host(..) => continue,
                 };
-                let what = format!("carries {} to {to}", vlan(view.site, own.value));
+                let what = format!("carries {} to {to}", vlan_name(view.site, own.value));
                 report.add(
                     found(&CHECK, socket.place, view.wiring.name(number), what)
-                        .note(claim.span, "the claim that it is isolated")
+                        .note(claim, "the claim that it is isolated")
                         .help("keep it off shared cables, or see that both ends are set right"),
                 );
             }

@@ -1,7 +1,7 @@
 //! A segment that claims to be isolated and is not.
 
 use crate::analysis::{Met, Opening, Verdict, isolations};
-use crate::diagnostic::{Check, Severity};
+use crate::diagnostic::{Check, Severity, Span};
 use crate::model::{SegmentId, Site};
 
 use super::report::{Report, found};
@@ -24,16 +24,12 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    let claim = |id: SegmentId| view.site.segment(id).isolated.filter(|claim| claim.value);
-    let claims: Vec<SegmentId> = view
-        .site
-        .segment_ids()
-        .filter(|&id| claim(id).is_some())
-        .collect();
-    let verdicts = isolations(view.network, &claims);
-    for (id, verdict) in claims.into_iter().zip(verdicts) {
+    let claim = |id: SegmentId| Some((id, view.site.segment(id).claims_isolation()?));
+    let (ids, claims): (Vec<SegmentId>, Vec<Span>) =
+        view.site.segment_ids().filter_map(claim).unzip();
+    let verdicts = isolations(view.network, &ids);
+    for ((id, claim), verdict) in ids.into_iter().zip(claims).zip(verdicts) {
         let segment = view.site.segment(id);
-        let Some(claim) = claim(id) else { continue };
         let what = match verdict {
             Verdict::ByDesign(_) => continue,
             Verdict::ByRule { contacts, .. } => {
@@ -47,7 +43,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             "`boundwalk isolation` shows the path: `{}`",
             segment.name.value
         );
-        report.add(found(&CHECK, claim.span, &segment.name.value, what).help(help));
+        report.add(found(&CHECK, claim, &segment.name.value, what).help(help));
     }
 }
 

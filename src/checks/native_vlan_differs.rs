@@ -1,10 +1,11 @@
 //! The two ends of a cable take untagged frames into different VLANs.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::{vlan, vlans};
+use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "native-vlan-differs",
@@ -43,7 +44,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let sent = vlans(view.site, &moved);
         let what = match there.untagged_into() {
             Some(taken) => {
-                let taken = vlan(view.site, taken);
+                let taken = vlan_name(view.site, taken);
                 format!("sends {sent} untagged, and {peer} takes it into {taken}")
             }
             None => format!("sends {sent} untagged, and {peer} takes no untagged frames"),

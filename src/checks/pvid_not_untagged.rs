@@ -1,12 +1,13 @@
 //! Untagged frames go in by one VLAN and come out of another.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
 use crate::model::FrameTypes;
 
 use super::report::{Report, found};
 use super::view::View;
 use super::wiring::Socket;
-use super::words::{vlan, vlans};
+use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "pvid-not-untagged",
@@ -49,7 +50,7 @@ fn mismatch(view: &View<'_>, socket: &Socket<'_>) -> Option<String> {
     if own.untagged.contains(pvid) || socket.members().is_empty() || left_out {
         return None;
     }
-    let taken = vlan(view.site, pvid);
+    let taken = vlan_name(view.site, pvid);
     Some(match (untagged.is_empty(), socket.untagged_into()) {
         (false, None) => format!(
             "sends {} untagged, but its PVID is {pvid} and its filter drops those frames",

@@ -1,9 +1,8 @@
 //! Interfaces without a cable, in a site that describes cables.
 
-use rustc_hash::FxHashSet;
-
+use crate::analysis::foot_name;
 use crate::diagnostic::{Check, Severity};
-use crate::model::{HostId, LinkEnd, RouterId, SegmentId};
+use crate::model::SegmentId;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -29,31 +28,10 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     if view.site.switches.is_empty() {
         return;
     }
-    let ends = view.site.links.iter().flat_map(|link| &link.ends);
-    let used: FxHashSet<&LinkEnd> = ends.map(|end| &end.value).collect();
-    for (number, router) in view.site.routers.iter().enumerate() {
-        for interface in &router.interfaces {
-            let cabled = interface.port.as_ref().is_some_and(|port| {
-                let plugged =
-                    |name: &str| used.contains(&LinkEnd::Router(RouterId(number), name.to_owned()));
-                let lag = router.lags.iter().find(|lag| lag.name.value == port.value);
-                let members = lag.iter().flat_map(|lag| &lag.ports);
-                plugged(&port.value) || members.into_iter().any(|member| plugged(&member.value))
-            });
-            if !cabled && switched(view, interface.segment) {
-                let subject = format!("{}:{}", router.name.value, interface.name.value);
-                report.add(found(&CHECK, interface.name.span, subject, WHAT).help(HELP));
-            }
-        }
-    }
-    for (number, host) in view.site.hosts.iter().enumerate() {
-        for interface in &host.interfaces {
-            let end = LinkEnd::Host(HostId(number), interface.name.value.clone());
-            if !used.contains(&end) && switched(view, interface.segment) {
-                let subject = format!("{}:{}", host.name.value, interface.name.value);
-                report.add(found(&CHECK, interface.name.span, subject, WHAT).help(HELP));
-            }
-        }
+    let feet = view.network.fabric.feet.iter();
+    for foot in feet.filter(|foot| foot.assumed && switched(view, foot.segment)) {
+        let subject = foot_name(view.site, foot.of);
+        report.add(found(&CHECK, foot.place, subject, WHAT).help(HELP));
     }
 }
 

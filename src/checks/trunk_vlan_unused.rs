@@ -37,7 +37,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let Some((router, port)) = only_router(socket) else {
             continue;
         };
-        let tags = view.wiring.interfaces_on(router, port);
+        let tags = view.site.router(router).interfaces_on(port);
         let tags: Vec<_> = tags.map(|(_, interface)| interface.vlan).collect();
         let tagged = socket.vlans.tagged.iter();
         let idle: Vec<VlanId> = tagged.filter(|&vlan| !tags.contains(&Some(vlan))).collect();
@@ -90,11 +90,8 @@ fn takes(view: &View<'_>, socket: &Socket<'_>, vlan: VlanId) -> bool {
     let device = |far: &Far<'_>| match *far {
         Far::Host(host, at) => fits(view.site.host(host).interfaces[at].vlan),
         Far::Router(router, port) => {
-            let mut interfaces = view.site.router(router).interfaces.iter();
-            interfaces.any(|interface| {
-                let here = interface.port.as_ref().is_some_and(|own| own.value == port);
-                here && fits(interface.vlan)
-            })
+            let mut interfaces = view.site.router(router).interfaces_on(port);
+            interfaces.any(|(_, interface)| fits(interface.vlan))
         }
         Far::Socket(_) => false,
     };

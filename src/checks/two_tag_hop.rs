@@ -1,12 +1,13 @@
 //! A second tag that comes to light behind a trunk.
 
+use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
 use crate::model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;
 use super::wiring::Far;
-use super::words::{vlan, vlans};
+use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "two-tag-hop",
@@ -38,7 +39,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             };
             let what = format!(
                 "sends {} untagged: a tag below it may lead on into {}",
-                vlan(view.site, outer),
+                vlan_name(view.site, outer),
                 vlans(view.site, &inner)
             );
             let place = view.wiring.sockets[seat].place;
@@ -67,7 +68,7 @@ fn exposed(view: &View<'_>, number: usize, outer: VlanId) -> Vec<VlanId> {
                 inner.extend(members.filter(|&vlan| there.admits_tag(vlan)));
             }
             Far::Router(router, port) => {
-                let interfaces = view.wiring.interfaces_on(router, port);
+                let interfaces = view.site.router(router).interfaces_on(port);
                 inner.extend(interfaces.filter_map(|(_, interface)| interface.vlan));
             }
             Far::Socket(_) | Far::Host(..) => {}

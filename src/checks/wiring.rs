@@ -8,9 +8,7 @@ use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Span;
 use crate::forwarding::layer2::frame::{admit_tagged, admit_untagged};
-use crate::model::{
-    HostId, Interface, Lag, LinkEnd, PortVlans, RouterId, Site, Switch, SwitchId, VlanId,
-};
+use crate::model::{HostId, Lag, LinkEnd, PortVlans, RouterId, Site, Switch, SwitchId, VlanId};
 
 /// A port of a switch that is in no LAG, or a LAG.
 pub(super) struct Socket<'s> {
@@ -183,9 +181,9 @@ impl<'s> Wiring<'s> {
         match end {
             LinkEnd::Switch(..) => self.socket_at(end).map(Far::Socket),
             LinkEnd::Router(id, port) => {
-                let lags = self.site.router(*id).lags.iter();
-                let mut holding = lags.filter(|lag| lag.ports.iter().any(|own| own.value == *port));
-                let lag = holding.next().map(|lag| lag.name.value.as_str());
+                let router = self.site.router(*id);
+                let lag = router.lag_of(port);
+                let lag = lag.map(|lag| router.lags[lag].name.value.as_str());
                 Some(Far::Router(*id, lag.unwrap_or(port)))
             }
             LinkEnd::Host(id, name) => {
@@ -278,18 +276,5 @@ impl<'s> Wiring<'s> {
             }
         }
         left
-    }
-
-    /// Interfaces of a gateway or router on one of its ports or LAGs, with their numbers.
-    pub(super) fn interfaces_on(
-        &self,
-        router: RouterId,
-        port: &'s str,
-    ) -> impl Iterator<Item = (usize, &'s Interface)> + use<'s> {
-        let numbered = self.site.router(router).interfaces.iter().enumerate();
-        numbered.filter(move |(_, interface)| {
-            let own = interface.port.as_ref();
-            own.is_some_and(|own| own.value == port)
-        })
     }
 }

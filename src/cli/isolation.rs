@@ -109,7 +109,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 /// The segments that are named, else those that claim it.
 fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
     if names.is_empty() {
-        let claims = |&id: &SegmentId| site.segment(id).isolated.is_some_and(|claim| claim.value);
+        let claims = |&id: &SegmentId| site.segment(id).claims_isolation().is_some();
         return Ok(site.segment_ids().filter(claims).collect());
     }
     let parties = parties(site, names)?;

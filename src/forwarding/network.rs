@@ -51,6 +51,13 @@ pub struct Device {
     pub filter: Option<FilterPlan>,
 }
 
+impl Device {
+    /// Whether it forwards and no rule decides: a router, or a host that routes.
+    pub fn forwards_unfiltered(&self) -> bool {
+        self.forwards && self.filter.is_none()
+    }
+}
+
 /// A segment in one family.
 #[derive(Clone, Debug, Default)]
 pub struct SegmentPlan {

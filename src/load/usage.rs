@@ -58,7 +58,7 @@ fn check_segments(cx: &mut Context<'_>) {
     }
     for (number, routed) in routed.into_iter().enumerate() {
         let segment = &cx.site.segments[number];
-        if routed || segment.isolated.is_some_and(|isolated| isolated.value) {
+        if routed || segment.claims_isolation().is_some() {
             continue;
         }
         let message = format!(

@@ -159,6 +159,26 @@ impl Router {
         }
     }
 
+    /// The number of a LAG of this name.
+    pub fn lag(&self, name: &str) -> Option<usize> {
+        self.lags.iter().position(|lag| lag.name.value == name)
+    }
+
+    /// The number of the LAG that a port of this name is a member of.
+    pub fn lag_of(&self, port: &str) -> Option<usize> {
+        let holds = |lag: &RouterLag| lag.ports.iter().any(|member| member.value == port);
+        self.lags.iter().position(holds)
+    }
+
+    /// The interfaces that stand on a port or LAG of this name, with their numbers.
+    pub fn interfaces_on(&self, port: &str) -> impl Iterator<Item = (usize, &Interface)> {
+        let numbered = self.interfaces.iter().enumerate();
+        numbered.filter(move |(_, interface)| {
+            let own = interface.port.as_ref();
+            own.is_some_and(|own| own.value == port)
+        })
+    }
+
     /// All addresses of all interfaces.
     pub fn own_addresses(&self) -> AddressSet {
         let mut set = AddressSet::default();

@@ -46,6 +46,12 @@ impl Segment {
         self.prefixes.iter().map(|prefix| prefix.value).collect()
     }
 
+    /// Where it claims to be isolated, if it does.
+    pub fn claims_isolation(&self) -> Option<Span> {
+        let claim = self.isolated.filter(|claim| claim.value);
+        claim.map(|claim| claim.span)
+    }
+
     /// Where it is named.
     pub fn place(&self) -> Span {
         self.name.span

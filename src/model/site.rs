@@ -9,7 +9,7 @@ use super::names::{HostId, RouterId, SegmentId, ZoneId};
 use super::router::Router;
 use super::segment::{Segment, Zone};
 use super::service::Service;
-use super::switch::{Link, Switch};
+use super::switch::{Link, Switch, VlanId};
 
 /// A named list of addresses.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -84,6 +84,15 @@ impl Site {
     /// Numbers of all segments.
     pub fn segment_ids(&self) -> impl Iterator<Item = SegmentId> + use<> {
         (0..self.segments.len()).map(SegmentId)
+    }
+
+    /// The segment of a VLAN.
+    pub fn segment_of_vlan(&self, vlan: VlanId) -> Option<SegmentId> {
+        let here = |id: &SegmentId| {
+            let own = self.segment(*id).vlan;
+            own.is_some_and(|own| own.value == vlan)
+        };
+        self.segment_ids().find(here)
     }
 
     /// Numbers of the segments of a zone.

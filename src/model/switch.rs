@@ -220,6 +220,24 @@ pub struct Switch {
     pub description: String,
 }
 
+impl Switch {
+    /// The number of a port of this name.
+    pub fn port(&self, name: &str) -> Option<usize> {
+        self.ports.iter().position(|port| port.name.value == name)
+    }
+
+    /// The number of a LAG of this name.
+    pub fn lag(&self, name: &str) -> Option<usize> {
+        self.lags.iter().position(|lag| lag.name.value == name)
+    }
+
+    /// The number of the LAG that a port of this name is a member of.
+    pub fn lag_of(&self, port: &str) -> Option<usize> {
+        let holds = |lag: &Lag| lag.ports.iter().any(|member| member.value == port);
+        self.lags.iter().position(holds)
+    }
+}
+
 /// A cable, or the bundle of cables of a LAG.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Link {

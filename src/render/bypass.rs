@@ -12,7 +12,7 @@ use crate::model::Site;
 use super::frames::{segment_name, way_lines};
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
-use super::text::{clean, wrapped};
+use super::text::{clean, labelled};
 
 /// Ways shown in full before the rest is only listed.
 const MOST_SHOWN: usize = 6;
@@ -88,18 +88,7 @@ impl View<'_> {
     }
 
     fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self
-            .paint
-            .columns
-            .saturating_sub(indent + label.len())
-            .max(30);
-        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
-            let label = match number {
-                0 => label.to_owned(),
-                _ => " ".repeat(label.len()),
-            };
-            let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
-        }
+        labelled(out, self.paint.columns, indent, label, text);
     }
 
     fn title(&self, pair: &Bypass) -> String {

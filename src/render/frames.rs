@@ -84,14 +84,17 @@ pub(super) fn frame_lines(
 ) -> Vec<String> {
     let mut lines = vec![start_text(network, way)];
     lines.extend(way.steps.iter().map(|step| step_text(network, step)));
-    let taker = || {
-        let foot = network.fabric.foot(way.foot?);
-        Some(format!("{} takes it", foot_name(network.site, foot.of)))
-    };
-    lines.extend(match end {
-        Some(end) => Some(end_text(network, way, end)),
-        None => taker(),
-    });
+    lines.extend(end.map(|end| end_text(network, way, end)));
+    lines
+}
+
+/// The same for a way of which only the interface at its end is known.
+pub(super) fn frame_lines_to_foot(network: &Network<'_>, way: &FrameWay) -> Vec<String> {
+    let mut lines = frame_lines(network, way, None);
+    lines.extend(way.foot.map(|foot| {
+        let of = network.fabric.foot(foot).of;
+        format!("{} takes it", foot_name(network.site, of))
+    }));
     lines
 }
 
@@ -102,7 +105,7 @@ pub(super) fn assumed(network: &Network<'_>, way: &FrameWay) -> bool {
 }
 
 /// Who sends it and how.
-pub(super) fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
+fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
     let tags = match &way.sent[..] {
         [] => "untagged".to_owned(),
         tags => format!("with {}", tags_text(tags)),
@@ -123,7 +126,7 @@ pub(super) fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
 }
 
 /// What a switch does with it.
-pub(super) fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
+fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
     let name = node_name(network, step.node);
     let port = |socket: SocketId| short_socket(network, socket);
     let into = match step.vlan {
@@ -168,7 +171,7 @@ fn short_socket(network: &Network<'_>, socket: SocketId) -> String {
 }
 
 /// Who takes it.
-pub(super) fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> String {
+fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> String {
     match way.foot {
         Some(foot) => {
             let foot = network.fabric.foot(foot);

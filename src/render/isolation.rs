@@ -1,23 +1,18 @@
-//! Whether segments are isolated, for people and for programs.
+//! Whether segments are isolated, for people.
 
-use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use crate::analysis::{
-    Certificate, Closed, Contact, Direction, Distance, End, EndReason, Fault, Form, Met, Opening,
-    Verdict, foot_name, vlan_name,
+    Contact, Direction, Distance, Fault, Form, Met, Opening, Verdict, end_name, vlan_name,
 };
 use crate::diagnostic::Sources;
-use crate::forwarding::Network;
-use crate::forwarding::layer2::{Far, FootOf};
-use crate::model::{LinkEnd, SegmentId, Site};
+use crate::forwarding::{DeviceId, Hop, Network};
+use crate::model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
 use super::flows::packet_text;
-use super::frames::{
-    frame_lines, frame_text, node_name, refused_text, segment_name, socket_name, way_lines,
-};
+use super::frames::{frame_lines_to_foot, segment_name, way_lines};
 use super::matrix::Paint;
-use super::text::{clean, wrapped};
+use super::text::{clean, labelled};
 
 /// Faults of one kind that are listed by name.
 const MOST_NAMED: usize = 6;
@@ -59,26 +54,15 @@ pub(super) struct View<'a> {
 }
 
 impl View<'_> {
-    fn site(&self) -> &Site {
+    pub(super) fn site(&self) -> &Site {
         self.network.site
     }
 
-    fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self
-            .paint
-            .columns
-            .saturating_sub(indent + label.len())
-            .max(30);
-        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
-            let label = match number {
-                0 => label.to_owned(),
-                _ => " ".repeat(label.len()),
-            };
-            let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
-        }
+    pub(super) fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
+        labelled(out, self.paint.columns, indent, label, text);
     }
 
-    fn heading(&self, out: &mut String, text: &str) {
+    pub(super) fn heading(&self, out: &mut String, text: &str) {
         let _ = writeln!(out, "\n{}", self.paint.strong(&clean(text)));
     }
 
@@ -90,9 +74,8 @@ impl View<'_> {
             "{}",
             self.paint.strong(&clean(&format!("{name}: {word}")))
         );
-        let claimed = self.site().segment(answer.segment).isolated;
-        if let Some(claim) = claimed.filter(|claim| claim.value) {
-            let place = self.sources.place(claim.span);
+        if let Some(claim) = self.site().segment(answer.segment).claims_isolation() {
+            let place = self.sources.place(claim);
             let holds = match answer.verdict {
                 Verdict::ByDesign(_) => "the claim holds",
                 Verdict::ByRule { .. } => {
@@ -128,172 +111,8 @@ impl View<'_> {
         }
     }
 
-    fn certificate(&self, out: &mut String, certificate: &Certificate) {
-        self.heading(
-            out,
-            "Where its frames can be, whatever a device there sends",
-        );
-        for (node, vlans) in self.by_node(certificate) {
-            self.line(out, 2, "- ", &format!("{node}: {vlans}"));
-        }
-        let takers: Vec<String> = certificate
-            .takers
-            .iter()
-            .map(|&foot| self.network.fabric.foot(foot).of)
-            .map(|foot| self.taker(foot))
-            .collect();
-        let text = match takers.is_empty() {
-            true => "no device described takes them".to_owned(),
-            false => format!("taken by {}", takers.join(", ")),
-        };
-        self.line(out, 2, "- ", &text);
-        self.heading(out, "Why they go no further");
-        for text in self.borders(certificate) {
-            self.line(out, 2, "- ", &text);
-        }
-        self.heading(out, "Why nothing comes in");
-        for text in self.closed(certificate) {
-            self.line(out, 2, "- ", &text);
-        }
-    }
-
-    /// Each switch of the set, with the ports that its frames leave by.
-    fn by_node(&self, certificate: &Certificate) -> Vec<(String, String)> {
-        let fabric = &self.network.fabric;
-        let site = self.site();
-        let rows = certificate.inside.iter().map(|&(node, vlan)| {
-            let mut ports: Vec<String> = certificate
-                .sends
-                .iter()
-                .filter(|(socket, _)| fabric.socket(*socket).node == node)
-                .map(|(socket, frame)| {
-                    let name = socket_name(self.network, *socket);
-                    let port = name.split_once(':').map_or(&*name, |(_, port)| port);
-                    format!(
-                        "{port} ({}, {})",
-                        frame_text(*frame),
-                        self.attached(*socket)
-                    )
-                })
-                .collect();
-            ports.dedup();
-            let inside =
-                vlan.map_or_else(String::new, |vlan| format!("{}, ", vlan_name(site, vlan)));
-            let ports = match ports.is_empty() {
-                true => "no port to leave by".to_owned(),
-                false => format!("out by {}", ports.join(", ")),
-            };
-            (node_name(self.network, node), format!("{inside}{ports}"))
-        });
-        rows.collect()
-    }
-
-    /// What is plugged in at a socket.
-    pub(super) fn attached(&self, socket: crate::forwarding::layer2::SocketId) -> String {
-        let fabric = &self.network.fabric;
-        match &fabric.socket(socket).far {
-            Far::Open => "nothing plugged in".to_owned(),
-            Far::Dead => "a disabled end".to_owned(),
-            Far::Sockets(far) => {
-                let names: Vec<String> = far
-                    .iter()
-                    .map(|&far| socket_name(self.network, far))
-                    .collect();
-                format!("to {}", names.join(", "))
-            }
-            Far::Feet(feet) => {
-                let names = feet
-                    .iter()
-                    .map(|&foot| foot_name(self.site(), fabric.foot(foot).of));
-                let names: Vec<String> = names.collect();
-                format!("to {}", names.join(", "))
-            }
-        }
-    }
-
-    fn taker(&self, foot: FootOf) -> String {
-        let name = foot_name(self.site(), foot);
-        let FootOf::Host(host, _) = foot else {
-            return name;
-        };
-        let host = self.site().host(host);
-        match host.interfaces.len() {
-            1 => name,
-            homes => format!(
-                "{name} (one of {homes} interfaces; the host does not forward, but answers for its other addresses)"
-            ),
-        }
-    }
-
-    fn borders(&self, certificate: &Certificate) -> Vec<String> {
-        let mut lines = vec!["no interface of a gateway or router takes any of them".to_owned()];
-        lines.extend(certificate.ends.iter().map(|end| self.end(end)));
-        let mut by_switch: BTreeMap<String, Vec<String>> = BTreeMap::new();
-        for closed in &certificate.closed {
-            let name = socket_name(self.network, closed.socket);
-            let (switch, port) = name.split_once(':').unwrap_or((&name, ""));
-            let key = format!("{switch}: not in {}", vlan_name(self.site(), closed.vlan));
-            by_switch.entry(key).or_default().push(port.to_owned());
-        }
-        lines.extend(
-            by_switch
-                .into_iter()
-                .map(|(key, ports)| format!("{key}: {}", ports.join(", "))),
-        );
-        lines
-    }
-
-    pub(super) fn end(&self, end: &End) -> String {
-        let from = socket_name(self.network, end.from);
-        let frame = frame_text(end.frame);
-        match end.why {
-            EndReason::Dropped(at, why) => format!(
-                "{} drops what {from} sends ({frame}): {}",
-                socket_name(self.network, at),
-                refused_text(why)
-            ),
-            EndReason::NoInterface => {
-                format!("no interface beyond {from} takes {frame}")
-            }
-            EndReason::Dead => format!("the far end of {from} is disabled"),
-        }
-    }
-
-    /// Ports beside the set, by why nothing enters there.
-    fn closed(&self, certificate: &Certificate) -> Vec<String> {
-        let mut groups: BTreeMap<String, Vec<String>> = BTreeMap::new();
-        for closed in &certificate.closed {
-            let reason = self.closed_reason(closed);
-            let name = socket_name(self.network, closed.socket);
-            groups.entry(reason).or_default().push(name);
-        }
-        let mut lines: Vec<String> = groups
-            .into_iter()
-            .map(|(reason, ports)| format!("{}: {reason}", self.some(&ports)))
-            .collect();
-        lines.push(
-            "checked from every seat of every other segment, with up to two tags, and from every interface of a \
-             gateway or router"
-                .to_owned(),
-        );
-        lines
-    }
-
-    pub(super) fn closed_reason(&self, closed: &Closed) -> String {
-        let site = self.site();
-        let untagged = match closed.untagged {
-            Some(vlan) => format!("untagged frames take {}", vlan_name(site, vlan)),
-            None => "untagged frames are dropped".to_owned(),
-        };
-        format!(
-            "{untagged}; tag {} is dropped, {}",
-            closed.vlan,
-            refused_text(closed.tagged)
-        )
-    }
-
     /// Names, shortened unless everything is asked for.
-    fn some(&self, names: &[String]) -> String {
+    pub(super) fn some(&self, names: &[String]) -> String {
         if self.all || names.len() <= MOST_NAMED {
             return names.join(", ");
         }
@@ -309,14 +128,14 @@ impl View<'_> {
                 Direction::Into => format!("Frames of {met} reach it"),
             };
             self.heading(out, &title);
-            let lines = frame_lines(self.network, &contact.way, None);
+            let lines = frame_lines_to_foot(self.network, &contact.way);
             for (number, text) in lines.into_iter().enumerate() {
                 self.line(out, 2, &format!("{}. ", number + 1), &text);
             }
         }
     }
 
-    fn denied(&self, out: &mut String, denied_by: &[(crate::model::RouterId, Option<usize>)]) {
+    fn denied(&self, out: &mut String, denied_by: &[(RouterId, Option<usize>)]) {
         self.heading(out, "What closes it");
         if denied_by.is_empty() {
             self.line(out, 2, "- ", "the rules of the gateways, or no route");
@@ -357,10 +176,10 @@ impl View<'_> {
         }
     }
 
-    pub(super) fn hop(&self, hop: &crate::forwarding::Hop) -> String {
-        let plan = self.network.plan(crate::model::Family::V4);
+    pub(super) fn hop(&self, hop: &Hop) -> String {
+        let plan = self.network.plan(Family::V4);
         match plan.device(hop.device).id {
-            crate::forwarding::DeviceId::Router(router) => {
+            DeviceId::Router(router) => {
                 let name = &self.site().router(router).name.value;
                 let filter = self.site().router(router).filter();
                 match (hop.filtered, hop.rule, filter) {
@@ -373,7 +192,7 @@ impl View<'_> {
                     _ => format!("{name}: forwards without rules"),
                 }
             }
-            crate::forwarding::DeviceId::Host(host) => {
+            DeviceId::Host(host) => {
                 format!(
                     "{}: forwards without rules",
                     self.site().host(host).name.value
@@ -473,7 +292,7 @@ impl View<'_> {
             ),
             Fault::Moved(link, end, to) => {
                 let ends = &site.links[link].ends;
-                let far = crate::analysis::end_name(site, &ends[1 - end].value);
+                let far = end_name(site, &ends[1 - end].value);
                 let host = matches!(ends[1 - end].value, LinkEnd::Host(..));
                 let vlans = to.vlans(site);
                 let into = own.is_some_and(|own| vlans.is_some_and(|vlans| vlans.carries(own)));
@@ -489,7 +308,7 @@ impl View<'_> {
                         to.name(site),
                     ),
                     (false, _) => {
-                        let near = crate::analysis::end_name(site, &ends[end].value);
+                        let near = end_name(site, &ends[end].value);
                         let text = format!("the {near} end of the cable to {far} is moved to {{}}");
                         (text, "ports", to.name(site))
                     }

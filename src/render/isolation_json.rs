@@ -9,7 +9,7 @@ use crate::diagnostic::Sources;
 use crate::forwarding::Network;
 
 use super::flows::packet_text;
-use super::frames::{frame_lines, node_name, socket_name, way_lines};
+use super::frames::{frame_lines_to_foot, node_name, socket_name, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
@@ -138,7 +138,7 @@ impl<'a> View<'a> {
         };
         JsonSegment {
             segment: &segment.name.value,
-            claimed: segment.isolated.is_some_and(|claim| claim.value),
+            claimed: segment.claims_isolation().is_some(),
             verdict: verdict_text(answer.verdict),
             certificate: certificate.map(|certificate| self.json_certificate(certificate)),
             contacts: contacts
@@ -197,7 +197,7 @@ impl<'a> View<'a> {
                 Direction::Into => "into",
             },
             met: met_text(self.network.site, contact.met),
-            way: frame_lines(self.network, &contact.way, None),
+            way: frame_lines_to_foot(self.network, &contact.way),
         }
     }
 

@@ -1,6 +1,7 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 
 mod bypass;
+mod certificate;
 mod checks;
 mod csv;
 mod draw;

@@ -14,7 +14,7 @@ use crate::packet::Interval;
 use super::flows::packet_text;
 use super::frames::{assumed, frame_lines};
 use super::matrix::Paint;
-use super::text::{clean, wrapped};
+use super::text::{clean, labelled};
 use super::words::{mismatch_text, rule_name, stop_text};
 
 /// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
@@ -61,19 +61,7 @@ impl View<'_> {
     }
 
     fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        let room = self
-            .paint
-            .columns
-            .saturating_sub(indent + label.len())
-            .max(20);
-        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
-            let label = if number == 0 {
-                label.to_owned()
-            } else {
-                " ".repeat(label.len())
-            };
-            let _ = writeln!(out, "{}{label}{part}", " ".repeat(indent));
-        }
+        labelled(out, self.paint.columns, indent, label, text);
     }
 
     fn sender(&self, result: &PathResult) -> String {

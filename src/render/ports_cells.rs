@@ -143,9 +143,8 @@ fn labels(line: &PortLine<'_>) -> String {
 
 /// The name of the segment that a VLAN is.
 pub(super) fn segment_of(site: &Site, vlan: VlanId) -> Option<&str> {
-    let mut segments = site.segments.iter();
-    let own = segments.find(|segment| segment.vlan.is_some_and(|own| own.value == vlan))?;
-    Some(&own.name.value)
+    let segment = site.segment_of_vlan(vlan)?;
+    Some(&site.segment(segment).name.value)
 }
 
 /// VLANs with the names of their segments: `10 office, 20 guest, 100-120`. Only nameless ones form ranges.

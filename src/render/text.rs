@@ -77,6 +77,19 @@ pub fn wrapped(text: &str, room: usize) -> Vec<String> {
     lines
 }
 
+/// Adds a text under a label, wrapped into the columns there are; further lines stand below its first. The
+/// text comes from a site as it is.
+pub(super) fn labelled(out: &mut String, columns: usize, indent: usize, label: &str, text: &str) {
+    let room = columns.saturating_sub(indent + label.len()).max(20);
+    for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
+        let label = match number {
+            0 => label.to_owned(),
+            _ => " ".repeat(label.len()),
+        };
+        out.push_str(&format!("{}{label}{part}\n", " ".repeat(indent)));
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

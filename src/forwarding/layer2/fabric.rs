@@ -261,20 +261,4 @@ impl Fabric {
     pub fn seated(&self, socket: SocketId) -> &[(SegmentId, Option<VlanId>)] {
         &self.seated[socket.0 as usize]
     }
-
-    /// Whether the place of a socket is known, or layer 2 is assumed clean there.
-    pub fn assumed(&self, socket: SocketId) -> bool {
-        matches!(
-            self.node(self.socket(socket).node).kind,
-            NodeKind::Assumed(_)
-        )
-    }
-
-    /// Segments that no switch is described for, in part or whole: layer 2 is assumed clean there.
-    pub fn assumed_segments(&self) -> impl Iterator<Item = SegmentId> + '_ {
-        self.nodes.iter().filter_map(|node| match node.kind {
-            NodeKind::Assumed(segment) => Some(segment),
-            _ => None,
-        })
-    }
 }

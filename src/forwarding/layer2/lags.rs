@@ -203,9 +203,8 @@ fn members(site: &Site, lag: LagId) -> Vec<Plug> {
         LagId::Switch(switch, lag) => {
             let here = &site.switches[switch.0];
             let names = here.lags[lag].ports.iter();
-            let position = |name: &str| here.ports.iter().position(|port| port.name.value == name);
             names
-                .filter_map(|name| position(&name.value))
+                .filter_map(|name| here.port(&name.value))
                 .map(|port| Plug::Port(switch, port))
                 .collect()
         }
@@ -238,35 +237,25 @@ fn end(site: &Site, end: &LinkEnd) -> End {
 
 fn switch_end(site: &Site, id: SwitchId, name: &str) -> End {
     let switch = &site.switches[id.0];
-    if let Some(lag) = switch.lags.iter().position(|lag| lag.name.value == name) {
+    if let Some(lag) = switch.lag(name) {
         return End::Whole(LagId::Switch(id, lag));
     }
-    let port = switch.ports.iter().position(|port| port.name.value == name);
-    let member = |lag: &crate::model::Lag| lag.ports.iter().any(|port| port.value == name);
-    let lag = switch.lags.iter().position(member);
     End::Single(
-        Plug::Port(id, port.unwrap_or_default()),
-        lag.map(|lag| LagId::Switch(id, lag)),
+        Plug::Port(id, switch.port(name).unwrap_or_default()),
+        switch.lag_of(name).map(|lag| LagId::Switch(id, lag)),
     )
 }
 
 fn router_end(site: &Site, id: RouterId, name: &str) -> End {
     let router = site.router(id);
-    if let Some(lag) = router.lags.iter().position(|lag| lag.name.value == name) {
+    if let Some(lag) = router.lag(name) {
         return End::Whole(LagId::Router(id, lag));
     }
-    let member = |lag: &crate::model::RouterLag| lag.ports.iter().any(|port| port.value == name);
-    if let Some(lag) = router.lags.iter().position(member) {
+    if let Some(lag) = router.lag_of(name) {
         let plug = Plug::Router(id, RouterPort::Lag(lag));
         return End::Single(plug, Some(LagId::Router(id, lag)));
     }
-    let on = |port: &Option<crate::diagnostic::Spanned<String>>| {
-        port.as_ref().is_some_and(|port| port.value == name)
-    };
-    let like = router
-        .interfaces
-        .iter()
-        .position(|interface| on(&interface.port));
+    let like = router.interfaces_on(name).next().map(|(at, _)| at);
     End::Single(
         Plug::Router(id, like.map_or(RouterPort::Bare, RouterPort::Like)),
         None,
@@ -284,11 +273,8 @@ pub(super) fn standing(site: &Site, router: RouterId, port: RouterPort) -> Vec<u
     let Some(name) = name else {
         return Vec::new();
     };
-    let interfaces = router.interfaces.iter().enumerate();
-    interfaces
-        .filter(|(_, interface)| interface.port.as_ref() == Some(name))
-        .map(|(at, _)| at)
-        .collect()
+    let here = router.interfaces_on(&name.value);
+    here.map(|(at, _)| at).collect()
 }
 
 #[cfg(test)]

@@ -2,56 +2,17 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::diagnostic::Span;
 use crate::forwarding::Network;
-use crate::forwarding::layer2::{
-    Fabric, FootOf, Frame, NodeKind, SocketName, flood, hostile_starts,
-};
-use crate::model::{
-    Action, Forwards, HostId, LinkEnd, RouterId, SegmentId, Site, SwitchId, VlanId,
-};
+use crate::forwarding::layer2::{Fabric, Flood, FootOf, Frame, NodeKind, SocketName};
+use crate::model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
-use super::bypass::stripped;
-use super::isolation::{Verdict, by_design, isolation, starts_elsewhere};
-use super::setting::{PortKey, end_key, vlan_name};
+use super::closing::stripped;
+use super::fault::{Fault, Form, Forwarding, excludes};
+use super::isolation::{Verdict, isolated_floods, isolation};
+use super::setting::{PortKey, end_key};
 
 /// Ports and interfaces that one search builds at most, over all the sites that it looks at: some seconds.
 pub const EFFORT: usize = 6_000_000;
-
-/// One thing that may go wrong, or be changed by mistake.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Fault {
-    /// A host with several interfaces begins to route or to bridge.
-    Forwards(HostId, Forwarding),
-    /// The end of a cable, by number of link and end, is moved to another port.
-    Moved(usize, usize, PortKey),
-    /// A port gets another PVID.
-    Pvid(PortKey, VlanId),
-    /// A port gets one VLAN more, untagged or tagged.
-    Joins(PortKey, VlanId, Form),
-    /// Ingress filtering is turned off at a port.
-    FilterOff(PortKey),
-    /// The action of a rule (by number; `None`: the default) of a gateway is flipped.
-    Flipped(RouterId, Option<usize>),
-}
-
-/// What a host begins to do.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Forwarding {
-    /// Routes packets.
-    Routes,
-    /// Bridges frames.
-    Bridges,
-}
-
-/// How a port is a member of a VLAN.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Form {
-    /// In the untagged set.
-    Untagged,
-    /// Tagged.
-    Tagged,
-}
 
 /// The faults that would end isolation.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -66,129 +27,6 @@ pub struct Distance {
     pub tried: usize,
     /// Whether all single faults were tried, and all pairs that may matter; else lists may lack some.
     pub complete: bool,
-}
-
-impl Fault {
-    /// What happens, as a clause: `the host jump starts to route`.
-    pub fn clause(self, site: &Site) -> String {
-        match self {
-            Self::Forwards(host, what) => {
-                let verb = match what {
-                    Forwarding::Routes => "route",
-                    Forwarding::Bridges => "bridge",
-                };
-                format!("{} starts to {verb}", site.host(host).name.value)
-            }
-            Self::Moved(link, end, to) => {
-                let far = &site.links[link].ends[1 - end].value;
-                format!(
-                    "the cable of {} is moved from {} to {}",
-                    super::setting::end_name(site, far),
-                    super::setting::end_name(site, &site.links[link].ends[end].value),
-                    to.name(site)
-                )
-            }
-            Self::Pvid(port, vlan) => {
-                format!(
-                    "{} gets the PVID of {}",
-                    port.name(site),
-                    vlan_name(site, vlan)
-                )
-            }
-            Self::Joins(port, vlan, form) => {
-                let form = match form {
-                    Form::Untagged => "untagged",
-                    Form::Tagged => "tagged",
-                };
-                format!(
-                    "{} carries {} {form} as well",
-                    port.name(site),
-                    vlan_name(site, vlan)
-                )
-            }
-            Self::FilterOff(port) => format!("{} stops filtering on arrival", port.name(site)),
-            Self::Flipped(router, rule) => {
-                let router = site.router(router);
-                let rules = router.filter().map_or(&[][..], |filter| &filter.rules);
-                match rule.and_then(|rule| rules.get(rule)) {
-                    Some(rule) => format!("the rule \"{}\" permits", rule.name.value),
-                    None => format!("the default of {} permits", router.name.value),
-                }
-            }
-        }
-    }
-
-    /// Where the setting stands.
-    pub fn place(self, site: &Site) -> Span {
-        match self {
-            Self::Forwards(host, _) => site.host(host).forwards.span,
-            Self::Moved(link, ..) => site.links[link].place,
-            Self::Pvid(port, _) | Self::Joins(port, ..) | Self::FilterOff(port) => port.place(site),
-            Self::Flipped(router, rule) => {
-                let filter = site.router(router).filter();
-                let rules = filter.map_or(&[][..], |filter| &filter.rules);
-                match rule.and_then(|rule| rules.get(rule)) {
-                    Some(rule) => rule.name.span,
-                    None => filter.map_or(Span::default(), |filter| filter.default.span),
-                }
-            }
-        }
-    }
-
-    /// Makes it happen.
-    pub fn apply(self, site: &mut Site) {
-        match self {
-            Self::Forwards(host, Forwarding::Routes) => {
-                site.hosts[host.0].forwards.value = Forwards::Routes;
-            }
-            Self::Forwards(host, Forwarding::Bridges) => {
-                site.hosts[host.0].forwards.value = Forwards::Bridges;
-            }
-            Self::Moved(link, end, to) => site.links[link].ends[end].value = link_end(site, to),
-            Self::Pvid(port, vlan) => {
-                if let Some(vlans) = port.vlans_mut(site) {
-                    vlans.pvid = Some(vlan);
-                }
-            }
-            Self::Joins(port, vlan, form) => {
-                if let Some(vlans) = port.vlans_mut(site) {
-                    match form {
-                        Form::Untagged => vlans.untagged.insert(vlan),
-                        Form::Tagged => vlans.tagged.insert(vlan),
-                    };
-                }
-            }
-            Self::FilterOff(port) => {
-                if let Some(vlans) = port.vlans_mut(site) {
-                    vlans.ingress_filter = false;
-                }
-            }
-            Self::Flipped(router, rule) => flip(site, router, rule),
-        }
-    }
-}
-
-fn link_end(site: &Site, port: PortKey) -> LinkEnd {
-    match port {
-        PortKey::Port(switch, port) => {
-            let name = &site.switches[switch.0].ports[port].name;
-            LinkEnd::Switch(switch, name.value.clone())
-        }
-        PortKey::Lag(switch, lag) => {
-            let name = &site.switches[switch.0].lags[lag].name;
-            LinkEnd::Switch(switch, name.value.clone())
-        }
-    }
-}
-
-fn flip(site: &mut Site, router: RouterId, rule: Option<usize>) {
-    let crate::model::Role::Gateway(filter) = &mut site.routers[router.0].role else {
-        return;
-    };
-    match rule.and_then(|rule| filter.rules.get_mut(rule)) {
-        Some(rule) => rule.action.value = Action::Permit,
-        None => filter.default.value = Action::Permit,
-    }
 }
 
 /// The smallest sets of faults, up to two, that would end the isolation of a segment: by design where it is
@@ -259,17 +97,13 @@ struct Frontier {
 }
 
 impl Extent {
-    fn new(fabric: &Fabric, segment: SegmentId) -> Self {
-        let floods = [
-            flood(fabric, &hostile_starts(fabric, segment)),
-            flood(fabric, &starts_elsewhere(fabric, segment)),
-        ];
+    fn new(fabric: &Fabric, floods: &[Flood; 2]) -> Self {
         let mut extent = Self {
             inside: FxHashSet::default(),
             stopped: FxHashSet::default(),
             taken: FxHashSet::default(),
         };
-        for flood in &floods {
+        for flood in floods {
             let visits = flood.visits.iter();
             extent.inside.extend(
                 visits.map(|visit| (fabric.node(visit.node).kind, visit.vlan, visit.below)),
@@ -349,7 +183,12 @@ impl Search {
     }
 
     fn run(&self) -> Distance {
-        let usual = Extent::new(&Fabric::new(&self.bare), self.segment);
+        let fabric = Fabric::new(&self.bare);
+        // Asked only of a segment that is isolated by design.
+        let Some(floods) = isolated_floods(&self.bare, &fabric, self.segment) else {
+            return Distance::default();
+        };
+        let usual = Extent::new(&fabric, &floods);
         let tried = self.faults.len().min(self.tries);
         let mut distance = Distance {
             faults: self.faults.len(),
@@ -362,12 +201,12 @@ impl Search {
         for &fault in &self.faults[..tried] {
             let site = self.with(&[fault]);
             let fabric = Fabric::new(&site);
-            if !by_design(&site, &fabric, self.segment) {
+            let Some(floods) = isolated_floods(&site, &fabric, self.segment) else {
                 distance.one.push(fault);
                 continue;
-            }
+            };
             harmless.push(fault);
-            let extent = Extent::new(&fabric, self.segment);
+            let extent = Extent::new(&fabric, &floods);
             fronts.push((fault, extent.beyond(&usual, &site)));
         }
         self.pairs(&fronts, &harmless, &mut distance);
@@ -391,7 +230,7 @@ impl Search {
                     return;
                 }
                 let site = self.with(&pair);
-                if !by_design(&site, &Fabric::new(&site), self.segment) {
+                if isolated_floods(&site, &Fabric::new(&site), self.segment).is_none() {
                     distance.two.push(pair);
                 }
             }
@@ -402,19 +241,6 @@ impl Search {
         let mut site = self.bare.clone();
         faults.iter().for_each(|fault| fault.apply(&mut site));
         site
-    }
-}
-
-/// Whether two faults set the same thing twice.
-fn excludes(one: Fault, other: Fault) -> bool {
-    match (one, other) {
-        (Fault::Forwards(one, _), Fault::Forwards(other, _)) => one == other,
-        (Fault::Pvid(one, _), Fault::Pvid(other, _)) => one == other,
-        (Fault::Moved(one, _, to), Fault::Moved(other, _, there)) => one == other || to == there,
-        (Fault::Joins(one, vlan, _), Fault::Joins(other, other_vlan, _)) => {
-            one == other && vlan == other_vlan
-        }
-        _ => false,
     }
 }
 

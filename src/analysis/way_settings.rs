@@ -1,0 +1,136 @@
+//! The settings that a way round rests on.
+
+use rustc_hash::FxHashSet;
+
+use crate::forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, SocketId, Tagging};
+use crate::forwarding::{DeviceId, Network};
+use crate::model::{Family, Forwards, PortVlans, SegmentId, VlanId};
+
+use super::needed::port_segments;
+use super::setting::{PortKey, Setting};
+use super::ways::{Way, begins};
+
+/// The settings that a way rests on, in its order.
+pub(super) fn settings_of(
+    network: &Network<'_>,
+    (from, to): (SegmentId, SegmentId),
+    way: &Way,
+) -> Vec<Setting> {
+    let mut settings = Vec::new();
+    let mut seen: FxHashSet<Setting> = FxHashSet::default();
+    let mut add = |setting: Setting| {
+        if seen.insert(setting) {
+            settings.push(setting);
+        }
+    };
+    if let Some(socket) = way.legs.first().and_then(|leg| begins(network, leg)) {
+        plugged(network, socket, from)
+            .into_iter()
+            .for_each(&mut add);
+        seat_settings(network, socket, from)
+            .into_iter()
+            .for_each(&mut add);
+    }
+    for (number, leg) in way.legs.iter().enumerate() {
+        frame_settings(network, leg).into_iter().for_each(&mut add);
+        if let Some(handover) = way.handovers.get(number) {
+            let plan = network.plan(Family::V4);
+            match plan.device(handover.device).id {
+                DeviceId::Router(router) => add(Setting::NoRules(router)),
+                DeviceId::Host(host) => add(Setting::Forwards(host)),
+            }
+        }
+    }
+    plugged(network, way.end.socket, to)
+        .into_iter()
+        .for_each(&mut add);
+    if way.end.foot.is_none() {
+        seat_settings(network, way.end.socket, to)
+            .into_iter()
+            .for_each(&mut add);
+    }
+    settings
+}
+
+/// What makes a port a place for devices of a segment: its PVID, or its membership.
+fn seat_settings(network: &Network<'_>, id: SocketId, segment: SegmentId) -> Vec<Setting> {
+    let site = network.site;
+    let socket = network.fabric.socket(id);
+    let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
+    let (Tagging::Vlans(vlans), Some(key), Some(vlan)) =
+        (&socket.tagging, PortKey::of(site, socket.name), vlan)
+    else {
+        return Vec::new();
+    };
+    match (vlans.pvid == Some(vlan), vlans.carries(vlan)) {
+        (true, _) => {
+            let pvid = Some(Setting::Pvid(key, vlan));
+            pvid.into_iter().chain(lets_in(key, vlans, vlan)).collect()
+        }
+        (false, true) => vec![Setting::Member(key, vlan)],
+        (false, false) => Vec::new(),
+    }
+}
+
+/// What lets frames of a VLAN in at a port besides its PVID: membership where it filters on arrival, else that
+/// it does not filter. `None`: it does not filter and is a member, so neither alone keeps them out.
+fn lets_in(port: PortKey, vlans: &PortVlans, vlan: VlanId) -> Option<Setting> {
+    match (vlans.carries(vlan), vlans.ingress_filter) {
+        (_, true) => Some(Setting::Member(port, vlan)),
+        (false, false) => Some(Setting::FilterOff(port)),
+        (true, false) => None,
+    }
+}
+
+/// The cable at a socket whose host the file puts on a segment that the port is not of.
+fn plugged(network: &Network<'_>, socket: SocketId, segment: SegmentId) -> Option<Setting> {
+    let fabric = &network.fabric;
+    let here = fabric.socket(socket);
+    let Far::Feet(feet) = &here.far else {
+        return None;
+    };
+    let told = feet
+        .iter()
+        .any(|&foot| fabric.foot(foot).segment == segment);
+    let real = port_segments(fabric, socket).contains(&segment);
+    match told && !real {
+        true => here.link.map(Setting::Plugged),
+        false => None,
+    }
+}
+
+fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
+    let (site, fabric) = (network.site, &network.fabric);
+    let key = |socket: SocketId| {
+        let socket = fabric.sockets.get(socket.0 as usize)?;
+        PortKey::of(site, socket.name)
+    };
+    let mut settings = Vec::new();
+    for step in &leg.steps {
+        if let NodeKind::Bridge(host) = fabric.node(step.node).kind
+            && site.host(host).forwards.value == Forwards::Bridges
+        {
+            settings.push(Setting::Forwards(host));
+        }
+        let Some((vlan, admitted)) = step.vlan else {
+            continue;
+        };
+        if let Some(port) = key(step.ingress) {
+            settings.extend((admitted == Admitted::Pvid).then_some(Setting::Pvid(port, vlan)));
+            settings.extend(
+                port.vlans(site)
+                    .and_then(|vlans| lets_in(port, vlans, vlan)),
+            );
+        }
+        if let Some(port) = key(step.egress) {
+            let untagged = port
+                .vlans(site)
+                .is_some_and(|vlans| vlans.untagged.contains(vlan));
+            if untagged && !step.left.is_empty() {
+                settings.push(Setting::Untagged(port, vlan));
+            }
+            settings.push(Setting::Member(port, vlan));
+        }
+    }
+    settings
+}

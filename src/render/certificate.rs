@@ -1,0 +1,175 @@
+//! A certificate of isolation, for people: where frames can be, why they go no further, why none comes in.
+
+use std::collections::BTreeMap;
+
+use crate::analysis::{Certificate, Closed, End, EndReason, foot_name, vlan_name};
+use crate::forwarding::layer2::{Far, FootOf, SocketId};
+
+use super::frames::{frame_text, node_name, refused_text, socket_name};
+use super::isolation::View;
+
+impl View<'_> {
+    pub(super) fn certificate(&self, out: &mut String, certificate: &Certificate) {
+        self.heading(
+            out,
+            "Where its frames can be, whatever a device there sends",
+        );
+        for (node, vlans) in self.by_node(certificate) {
+            self.line(out, 2, "- ", &format!("{node}: {vlans}"));
+        }
+        let takers: Vec<String> = certificate
+            .takers
+            .iter()
+            .map(|&foot| self.network.fabric.foot(foot).of)
+            .map(|foot| self.taker(foot))
+            .collect();
+        let text = match takers.is_empty() {
+            true => "no device described takes them".to_owned(),
+            false => format!("taken by {}", takers.join(", ")),
+        };
+        self.line(out, 2, "- ", &text);
+        self.heading(out, "Why they go no further");
+        for text in self.borders(certificate) {
+            self.line(out, 2, "- ", &text);
+        }
+        self.heading(out, "Why nothing comes in");
+        for text in self.closed(certificate) {
+            self.line(out, 2, "- ", &text);
+        }
+    }
+
+    /// Each switch of the set, with the ports that its frames leave by.
+    fn by_node(&self, certificate: &Certificate) -> Vec<(String, String)> {
+        let fabric = &self.network.fabric;
+        let site = self.site();
+        let rows = certificate.inside.iter().map(|&(node, vlan)| {
+            let mut ports: Vec<String> = certificate
+                .sends
+                .iter()
+                .filter(|(socket, _)| fabric.socket(*socket).node == node)
+                .map(|(socket, frame)| {
+                    let name = socket_name(self.network, *socket);
+                    let port = name.split_once(':').map_or(&*name, |(_, port)| port);
+                    format!(
+                        "{port} ({}, {})",
+                        frame_text(*frame),
+                        self.attached(*socket)
+                    )
+                })
+                .collect();
+            ports.dedup();
+            let inside =
+                vlan.map_or_else(String::new, |vlan| format!("{}, ", vlan_name(site, vlan)));
+            let ports = match ports.is_empty() {
+                true => "no port to leave by".to_owned(),
+                false => format!("out by {}", ports.join(", ")),
+            };
+            (node_name(self.network, node), format!("{inside}{ports}"))
+        });
+        rows.collect()
+    }
+
+    /// What is plugged in at a socket.
+    pub(super) fn attached(&self, socket: SocketId) -> String {
+        let fabric = &self.network.fabric;
+        match &fabric.socket(socket).far {
+            Far::Open => "nothing plugged in".to_owned(),
+            Far::Dead => "a disabled end".to_owned(),
+            Far::Sockets(far) => {
+                let names: Vec<String> = far
+                    .iter()
+                    .map(|&far| socket_name(self.network, far))
+                    .collect();
+                format!("to {}", names.join(", "))
+            }
+            Far::Feet(feet) => {
+                let names = feet
+                    .iter()
+                    .map(|&foot| foot_name(self.site(), fabric.foot(foot).of));
+                let names: Vec<String> = names.collect();
+                format!("to {}", names.join(", "))
+            }
+        }
+    }
+
+    fn taker(&self, foot: FootOf) -> String {
+        let name = foot_name(self.site(), foot);
+        let FootOf::Host(host, _) = foot else {
+            return name;
+        };
+        let host = self.site().host(host);
+        match host.interfaces.len() {
+            1 => name,
+            homes => format!(
+                "{name} (one of {homes} interfaces; the host does not forward, but answers for its other addresses)"
+            ),
+        }
+    }
+
+    fn borders(&self, certificate: &Certificate) -> Vec<String> {
+        let mut lines = vec!["no interface of a gateway or router takes any of them".to_owned()];
+        lines.extend(certificate.ends.iter().map(|end| self.end(end)));
+        let mut by_switch: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for closed in &certificate.closed {
+            let name = socket_name(self.network, closed.socket);
+            let (switch, port) = name.split_once(':').unwrap_or((&name, ""));
+            let key = format!("{switch}: not in {}", vlan_name(self.site(), closed.vlan));
+            by_switch.entry(key).or_default().push(port.to_owned());
+        }
+        lines.extend(
+            by_switch
+                .into_iter()
+                .map(|(key, ports)| format!("{key}: {}", ports.join(", "))),
+        );
+        lines
+    }
+
+    pub(super) fn end(&self, end: &End) -> String {
+        let from = socket_name(self.network, end.from);
+        let frame = frame_text(end.frame);
+        match end.why {
+            EndReason::Dropped(at, why) => format!(
+                "{} drops what {from} sends ({frame}): {}",
+                socket_name(self.network, at),
+                refused_text(why)
+            ),
+            EndReason::NoInterface => {
+                format!("no interface beyond {from} takes {frame}")
+            }
+            EndReason::Dead => format!("the far end of {from} is disabled"),
+        }
+    }
+
+    /// Ports beside the set, by why nothing enters there.
+    fn closed(&self, certificate: &Certificate) -> Vec<String> {
+        let mut groups: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for closed in &certificate.closed {
+            let reason = self.closed_reason(closed);
+            let name = socket_name(self.network, closed.socket);
+            groups.entry(reason).or_default().push(name);
+        }
+        let mut lines: Vec<String> = groups
+            .into_iter()
+            .map(|(reason, ports)| format!("{}: {reason}", self.some(&ports)))
+            .collect();
+        lines.push(
+            "checked from every seat of every other segment, with up to two tags, and from every interface of a \
+             gateway or router"
+                .to_owned(),
+        );
+        lines
+    }
+
+    pub(super) fn closed_reason(&self, closed: &Closed) -> String {
+        let site = self.site();
+        let untagged = match closed.untagged {
+            Some(vlan) => format!("untagged frames take {}", vlan_name(site, vlan)),
+            None => "untagged frames are dropped".to_owned(),
+        };
+        format!(
+            "{untagged}; tag {} is dropped, {}",
+            closed.vlan,
+            refused_text(closed.tagged)
+        )
+    }
+}
