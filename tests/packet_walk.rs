@@ -1,6 +1,8 @@
 //! Service classes and the walk of a region through a rule list, against
 //! membership point by point.
 
+use std::sync::Arc;
+
 use std::collections::BTreeMap;
 
 use boundwalk::packet::{
@@ -296,7 +298,7 @@ fn any_line() -> impl Strategy<Value = Line> {
             egress: e.map(addresses),
             source: s.map(addresses),
             destination: d.map(addresses),
-            services: c.map(class_set),
+            services: c.map(class_set).map(Arc::new),
         })
 }
 
@@ -389,7 +391,7 @@ fn a_walk_stops_at_its_limit() {
     let line = |n: u32| Line {
         source: Some(addresses(1 << n)),
         destination: Some(addresses(1 << n)),
-        services: Some(class_set(1)),
+        services: Some(Arc::new(class_set(1))),
         ..Line::default()
     };
     let list = LineList::new((0..6).map(line).collect());

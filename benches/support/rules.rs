@@ -3,8 +3,10 @@
 // Each program includes this file and uses its own part of it.
 #![allow(dead_code)]
 
+use std::sync::Arc;
+
 use boundwalk::packet::{
-    ClassSet, Field, IntervalSet, Line, PacketBox, Point, ServiceBox, ServiceClasses, Space,
+    Field, IntervalSet, Line, PacketBox, Point, ServiceBox, ServiceClasses, Space,
 };
 
 /// A small generator of equal numbers everywhere (splitmix64).
@@ -130,7 +132,7 @@ impl Palette {
             egress: some(packets, Field::Egress),
             source: some(packets, Field::Source),
             destination: some(packets, Field::Destination),
-            services: service.as_ref().map(classes_of) as Option<ClassSet>,
+            services: service.as_ref().map(classes_of).map(Arc::new),
         })
         .collect()
     }

@@ -1,12 +1,12 @@
 //! The filter of a gateway in one family: rules and translations as sets.
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use rustc_hash::FxHashMap;
 
 use crate::model::{
-    Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, ServiceMatch, Site,
-    Translation, TranslationTarget,
+    Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, Service, ServiceMatch,
+    Site, Translation, TranslationTarget,
 };
 use crate::packet::Interval;
 use crate::packet::{
@@ -36,7 +36,7 @@ pub struct TranslationPlan {
     /// Destination addresses.
     pub destination: Option<IntervalSet>,
     /// Services.
-    pub services: Option<ClassSet>,
+    pub services: Option<Arc<ClassSet>>,
     /// What it writes.
     pub written: Written,
     /// Destination port that it writes besides.
@@ -58,7 +58,7 @@ impl TranslationPlan {
             source: narrow(&region.source, &self.source),
             destination: narrow(&region.destination, &self.destination),
             services: match &self.services {
-                Some(services) => region.services.intersection(services),
+                Some(services) => region.services.intersection(services.as_ref()),
                 None => region.services.clone(),
             },
         };
@@ -85,8 +85,8 @@ pub struct FilterPlan {
     pub departures: Vec<TranslationPlan>,
     /// Departure "interface" that stands for the gateway itself: one past the real ones.
     pub itself: usize,
-    ingress: Vec<Mask>,
-    egress: Vec<Mask>,
+    ingress: OnceLock<Vec<Mask>>,
+    egress: OnceLock<Vec<Mask>>,
     sources: OnceLock<Vec<Mask>>,
     destinations: OnceLock<Vec<Mask>>,
 }
@@ -123,15 +123,11 @@ impl FilterPlan {
         }
         let lines = LineList::new(lines);
         let itself = router.interfaces.len();
-        let numbers = 0..=itself as u32;
         Self {
             stateful: filter.stateful,
             default: filter.default.value,
-            ingress: numbers
-                .clone()
-                .map(|number| lines.from_ingress(number))
-                .collect(),
-            egress: numbers.map(|number| lines.to_egress(number)).collect(),
+            ingress: OnceLock::new(),
+            egress: OnceLock::new(),
             rules,
             actions,
             arrivals: reader.translations(&filter.destination_translations),
@@ -145,7 +141,16 @@ impl FilterPlan {
 
     /// Lines that can match between two interfaces.
     pub fn between(&self, ingress: usize, egress: usize) -> Mask {
-        self.ingress[ingress].and(&self.egress[egress])
+        let numbers = 0..=self.itself as u32;
+        let of = |interface: fn(&LineList, u32) -> Mask| {
+            let numbers = numbers.clone();
+            numbers
+                .map(|number| interface(&self.lines, number))
+                .collect()
+        };
+        let arriving = self.ingress.get_or_init(|| of(LineList::from_ingress));
+        let leaving = self.egress.get_or_init(|| of(LineList::to_egress));
+        arriving[ingress].and(&leaving[egress])
     }
 
     /// Lines that can match sources of each of the given sets; computed once, so the sets must be the same
@@ -178,7 +183,7 @@ pub(super) fn boxes(services: &ServiceMatch, family: Family) -> Vec<ServiceBox> 
 struct Fields {
     source: Option<IntervalSet>,
     destination: Option<IntervalSet>,
-    services: Option<ClassSet>,
+    services: Option<Arc<ClassSet>>,
 }
 
 /// Reads the fields of rules and translations in one family. Large rule lists name the same parties and
@@ -189,7 +194,7 @@ struct Reader<'a> {
     family: Family,
     classes: &'a ServiceClasses,
     known_parties: FxHashMap<&'a [Party], IntervalSet>,
-    known_services: FxHashMap<Vec<ServiceBox>, ClassSet>,
+    known_services: FxHashMap<&'a [Service], Arc<ClassSet>>,
 }
 
 impl<'a> Reader<'a> {
@@ -237,9 +242,9 @@ impl<'a> Reader<'a> {
     /// The address and service fields; `None` where a field leaves nothing of the family.
     fn fields(
         &mut self,
-        source: &Option<AddressMatch>,
-        destination: &Option<AddressMatch>,
-        services: &Option<ServiceMatch>,
+        source: &'a Option<AddressMatch>,
+        destination: &'a Option<AddressMatch>,
+        services: &'a Option<ServiceMatch>,
     ) -> Option<Fields> {
         // The outer option: whether anything can match; the inner: whether the field limits at all.
         let addresses = |field: &Option<AddressMatch>| match field {
@@ -254,11 +259,11 @@ impl<'a> Reader<'a> {
         let services = match services {
             None => None,
             Some(list) => {
-                let set = self.services(boxes(list, self.family));
+                let set = self.services(list);
                 if set.is_empty() {
                     return None;
                 }
-                (set != self.classes.all()).then_some(set)
+                (*set != self.classes.all()).then_some(set)
             }
         };
         Some(Fields {
@@ -268,13 +273,11 @@ impl<'a> Reader<'a> {
         })
     }
 
-    fn services(&mut self, boxes: Vec<ServiceBox>) -> ClassSet {
-        if let Some(known) = self.known_services.get(&boxes) {
-            return known.clone();
-        }
-        let set = self.classes.of(&boxes);
-        self.known_services.insert(boxes, set.clone());
-        set
+    fn services(&mut self, list: &'a ServiceMatch) -> Arc<ClassSet> {
+        let (classes, family) = (self.classes, self.family);
+        let known = self.known_services.entry(&list.services);
+        let set = known.or_insert_with(|| Arc::new(classes.of(&boxes(list, family))));
+        Arc::clone(set)
     }
 
     fn translations(&mut self, list: &'a [Translation]) -> Vec<TranslationPlan> {

@@ -1,5 +1,7 @@
 //! Service sets that the analysis must be able to tell apart.
 
+use rustc_hash::FxHashSet;
+
 use crate::model::{Date, Family, ICMP, ICMPV6, Protocol, Service, Site, Translation};
 use crate::packet::{IntervalSet, ServiceBox, ServiceClasses};
 
@@ -24,10 +26,14 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
     });
     let mut seeds: Vec<ServiceBox> = asked.collect();
     let mut stateless = false;
+    // Long lists name the same services again and again.
+    let mut seen: FxHashSet<&[Service]> = FxHashSet::default();
     for filter in site.routers.iter().filter_map(|router| router.filter()) {
         stateless |= !filter.stateful;
         for rule in filter.rules.iter().filter(|rule| rule.active(today)) {
-            if let Some(services) = &rule.services {
+            if let Some(services) = &rule.services
+                && seen.insert(&services.services)
+            {
                 seeds.extend(
                     Family::ALL
                         .iter()

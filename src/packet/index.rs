@@ -18,11 +18,11 @@ use super::rows::{BitLine, FieldRows, LINE_BITS, LINE_WORDS, LinePool, Lines};
 /// Points and sets asked for must lie in the space given when it was built.
 #[derive(Clone, Debug)]
 pub struct RuleIndex {
-    rows: [FieldRows; Field::COUNT],
-    lines: Lines,
+    pub(super) rows: [FieldRows; Field::COUNT],
+    pub(super) lines: Lines,
     /// Fields a look-up must read, emptiest rows first. Invariant: at least
     /// one; all others have a single row with every box.
-    read: Vec<Field>,
+    pub(super) read: Vec<Field>,
     len: usize,
 }
 

@@ -106,6 +106,11 @@ impl Mask {
             .sum()
     }
 
+    /// The bits, 64 numbers a word.
+    pub(super) fn words(&self) -> &[u64] {
+        &self.words
+    }
+
     pub(super) fn from_words(words: Vec<u64>, len: usize) -> Self {
         debug_assert_eq!(words.len(), len.div_ceil(64), "one word per 64 numbers");
         debug_assert!(

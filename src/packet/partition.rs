@@ -48,6 +48,14 @@ impl Partition {
         self.run_parts[run] as usize
     }
 
+    /// The parts that hold some of `low..=high`, one for each run met: a part may come several times.
+    pub(super) fn parts_within(&self, low: u32, high: u32) -> impl Iterator<Item = usize> + '_ {
+        let first = self.starts.partition_point(|start| *start <= low) - 1;
+        let runs = self.starts[first..].iter().zip(&self.run_parts[first..]);
+        let within = runs.take_while(move |(start, _)| **start <= high);
+        within.map(|(_, part)| *part as usize)
+    }
+
     pub(super) fn part(&self, number: usize) -> &IntervalSet {
         &self.parts[number]
     }

@@ -46,6 +46,21 @@ pub fn cover(
     counts: impl Fn(usize) -> bool,
     limit: usize,
 ) -> Coverage {
+    let mut spent = 0;
+    cover_counting(target, boxes, index, before, counts, limit, &mut spent)
+}
+
+/// The same, and adds to `spent` how many boxes were looked at: one for each probe and each holder of a probed
+/// point. That is what the time goes with where points have many holders.
+pub fn cover_counting(
+    target: &PacketBox,
+    boxes: &[PacketBox],
+    index: &RuleIndex,
+    before: usize,
+    counts: impl Fn(usize) -> bool,
+    limit: usize,
+    spent: &mut usize,
+) -> Coverage {
     debug_assert_eq!(boxes.len(), index.len(), "the index of these boxes");
     let mut pieces = Pieces::default();
     pieces.push(target.clone());
@@ -53,6 +68,7 @@ pub fn cover(
     let mut cuts = 0;
     while let Some((lowest, piece)) = pieces.pop() {
         let mut holders = index.holders_below(&lowest, before);
+        *spent += 1 + holders.len();
         holders.retain(|number| counts(*number));
         let Some(best) = best_cut(&piece, boxes, &holders) else {
             return Coverage::Witness(lowest);

@@ -4,6 +4,7 @@
 
 use rustc_hash::FxHashMap;
 
+use super::interval::Interval;
 use super::interval_set::IntervalSet;
 use super::mask::Mask;
 
@@ -138,6 +139,16 @@ impl FieldRows {
         }
         words.truncate(self.len.div_ceil(64));
         Mask::from_words(words, self.len)
+    }
+
+    /// The rows of the elementary intervals that meet an interval, as a range.
+    pub(super) fn rows_within(&self, interval: Interval) -> std::ops::RangeInclusive<usize> {
+        self.elementary(interval.low())..=self.elementary(interval.high())
+    }
+
+    /// The line id of a row in a block.
+    pub(super) fn id(&self, row: usize, block: usize) -> u32 {
+        self.ids[row * self.blocks + block]
     }
 
     pub(super) fn memory(&self) -> usize {

@@ -117,7 +117,7 @@ impl ServiceClasses {
     ///
     /// Exact when that union is a union of classes, as it is for everything made
     /// from seeds; debug builds check it. One step per service, group of
-    /// protocols and source part, and one per class.
+    /// protocols and source part, and one per run of ports that is held.
     #[must_use]
     pub fn of(&self, services: &[ServiceBox]) -> ClassSet {
         let mut set = self.none();
@@ -129,12 +129,12 @@ impl ServiceClasses {
             }
             for (column, source) in group.columns.iter().zip(group.sources.samples()) {
                 let holders = active.iter().filter(|s| s.source_ports.contains(source));
-                let all = holders.fold(IntervalSet::empty(), |all, service| {
-                    all.union(&service.destination_ports)
-                });
-                let held = column.destinations.samples().enumerate();
-                held.filter(|(_, sample)| all.contains(*sample))
-                    .for_each(|(part, _)| set.insert(column.first + part));
+                let held = holders.flat_map(|service| service.destination_ports.intervals());
+                for &ports in held {
+                    column
+                        .parts_within(ports)
+                        .for_each(|class| set.insert(class));
+                }
             }
         }
         debug_assert!(self.is_union(services, &set), "not a union of classes");
@@ -282,6 +282,16 @@ impl ServiceClasses {
 impl Column {
     fn class_of(&self, port: u16) -> usize {
         self.first + self.destinations.part_of(port.into())
+    }
+
+    /// The classes that hold some of these destination ports.
+    fn parts_within(&self, ports: Interval) -> impl Iterator<Item = usize> + '_ {
+        let narrow =
+            |value: u128| u32::try_from(value).map_or(LAST_PORT, |value| value.min(LAST_PORT));
+        let parts = self
+            .destinations
+            .parts_within(narrow(ports.low()), narrow(ports.high()));
+        parts.map(|part| self.first + part)
     }
 
     fn classes(&self) -> std::ops::Range<usize> {

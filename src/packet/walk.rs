@@ -1,5 +1,7 @@
 //! The walk of a region through a rule list: who decides which part of it.
 
+use std::sync::{Arc, OnceLock};
+
 use super::class_set::ClassSet;
 use super::interval_set::IntervalSet;
 use super::mask::Mask;
@@ -17,8 +19,9 @@ pub struct Line {
     pub source: Option<IntervalSet>,
     /// Addresses they may go to.
     pub destination: Option<IntervalSet>,
-    /// Classes of protocol and ports they may have.
-    pub services: Option<ClassSet>,
+    /// Classes of protocol and ports they may have; shared, since long lists name the same services again and
+    /// again.
+    pub services: Option<Arc<ClassSet>>,
 }
 
 /// A rule list in which the first line that holds a packet decides.
@@ -29,11 +32,38 @@ pub struct Line {
 #[derive(Clone, Debug)]
 pub struct LineList {
     lines: Vec<Line>,
+    /// Made when first asked for: who looks at rules only does not need them.
+    rows: OnceLock<ListRows>,
+}
+
+/// Which lines hold which values, field by field.
+#[derive(Clone, Debug)]
+struct ListRows {
     bits: Lines,
     ingress: FieldRows,
     egress: FieldRows,
     source: FieldRows,
     destination: FieldRows,
+}
+
+impl ListRows {
+    fn new(lines: &[Line]) -> Self {
+        let mut pool = LinePool::new();
+        let mut rows = |field: fn(&Line) -> Option<&IntervalSet>| {
+            FieldRows::new(lines.iter().map(field), u128::MAX, &mut pool)
+        };
+        let ingress = rows(|line| line.ingress.as_ref());
+        let egress = rows(|line| line.egress.as_ref());
+        let source = rows(|line| line.source.as_ref());
+        let destination = rows(|line| line.destination.as_ref());
+        Self {
+            bits: pool.finish(),
+            ingress,
+            egress,
+            source,
+            destination,
+        }
+    }
 }
 
 /// A walk was given up: it had more open pieces than allowed.
@@ -52,26 +82,18 @@ impl std::fmt::Display for TooManyPieces {
 impl std::error::Error for TooManyPieces {}
 
 impl LineList {
-    /// Prepares `lines`; for `n` of them with `c` distinct cuts in a field, `n +
-    /// c log c + c n / 512` steps for each field.
+    /// Prepares `lines`: at the first question, for `n` of them with `c` distinct cuts in a field, `n + c log c +
+    /// c n / 512` steps for each field.
     #[must_use]
     pub fn new(lines: Vec<Line>) -> Self {
-        let mut pool = LinePool::new();
-        let mut rows = |field: fn(&Line) -> Option<&IntervalSet>| {
-            FieldRows::new(lines.iter().map(field), u128::MAX, &mut pool)
-        };
-        let ingress = rows(|line| line.ingress.as_ref());
-        let egress = rows(|line| line.egress.as_ref());
-        let source = rows(|line| line.source.as_ref());
-        let destination = rows(|line| line.destination.as_ref());
         Self {
-            bits: pool.finish(),
             lines,
-            ingress,
-            egress,
-            source,
-            destination,
+            rows: OnceLock::new(),
         }
+    }
+
+    fn rows(&self) -> &ListRows {
+        self.rows.get_or_init(|| ListRows::new(&self.lines))
     }
 
     /// The lines, in order.
@@ -95,27 +117,31 @@ impl LineList {
     /// Lines that packets coming in by `interface` may match.
     #[must_use]
     pub fn from_ingress(&self, interface: u32) -> Mask {
-        self.ingress.holding(interface.into(), &self.bits)
+        let rows = self.rows();
+        rows.ingress.holding(interface.into(), &rows.bits)
     }
 
     /// Lines that packets going out by `interface` may match.
     #[must_use]
     pub fn to_egress(&self, interface: u32) -> Mask {
-        self.egress.holding(interface.into(), &self.bits)
+        let rows = self.rows();
+        rows.egress.holding(interface.into(), &rows.bits)
     }
 
     /// Lines that packets from some of `addresses` may match. Without addresses
     /// there is no such line.
     #[must_use]
     pub fn from_source(&self, addresses: &IntervalSet) -> Mask {
-        self.source.overlapping(addresses, &self.bits)
+        let rows = self.rows();
+        rows.source.overlapping(addresses, &rows.bits)
     }
 
     /// Lines that packets to some of `addresses` may match. Without addresses
     /// there is no such line.
     #[must_use]
     pub fn to_destination(&self, addresses: &IntervalSet) -> Mask {
-        self.destination.overlapping(addresses, &self.bits)
+        let rows = self.rows();
+        rows.destination.overlapping(addresses, &rows.bits)
     }
 
     /// Runs `start` through the lines of `candidates` in order and tells
@@ -250,7 +276,7 @@ mod tests {
         Line {
             source: source.map(IntervalSet::point),
             destination: destination.map(IntervalSet::point),
-            services: services.map(classes),
+            services: services.map(classes).map(Arc::new),
             ..Line::default()
         }
     }

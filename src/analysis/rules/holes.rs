@@ -1,0 +1,144 @@
+//! Packets that the rules of a gateway never see, because a destination translation rewrites them first.
+
+use crate::forwarding::{TranslationPlan, Written};
+use crate::model::Family;
+use crate::packet::{Field, Interval, IntervalSet, PacketBox, PacketSet};
+
+use super::space::Grounds;
+
+/// Boxes from which on the holes are given up.
+const MOST_BOXES: usize = 2_000;
+
+/// What each translation takes away, by its number, as boxes; and whether that is exact. Where it is not (too many
+/// pieces), nothing is taken away.
+pub(super) fn holes(grounds: &Grounds<'_>) -> (Vec<(usize, PacketBox)>, bool) {
+    let mut all = Vec::new();
+    for family in Family::ALL {
+        let filter = grounds.filter(family);
+        let lines = filter.map_or(&[][..], |filter| &filter.arrivals);
+        match of_lines(grounds, family, lines) {
+            Some(holes) => all.extend(holes),
+            None => return (Vec::new(), false),
+        }
+    }
+    (all, true)
+}
+
+fn of_lines(
+    grounds: &Grounds<'_>,
+    family: Family,
+    lines: &[TranslationPlan],
+) -> Option<Vec<(usize, PacketBox)>> {
+    let mut taken = PacketSet::empty();
+    let mut holes: Vec<(usize, PacketSet)> = Vec::new();
+    let mut images = PacketSet::empty();
+    for line in lines {
+        let matched = matched(grounds, family, line);
+        let own = matched.difference(&taken);
+        taken = taken.union(&matched);
+        if let Written::Address(address) = line.written {
+            let target = grounds.destinations.of_addresses(
+                &grounds.pieces,
+                family,
+                &IntervalSet::point(address),
+            );
+            let rewritten = own.difference(&unchanged(grounds, line, &target, &own));
+            let image = image(grounds, line, &target, &rewritten);
+            images = images.union(&image);
+            holes.push((line.line, rewritten));
+        }
+        if taken.boxes().len() + images.boxes().len() > MOST_BOXES {
+            return None;
+        }
+    }
+    let seen = holes
+        .into_iter()
+        .map(|(line, hole)| (line, hole.difference(&images)));
+    Some(
+        seen.flat_map(|(line, hole)| {
+            let boxes = hole.boxes().to_vec();
+            boxes.into_iter().map(move |packets| (line, packets))
+        })
+        .collect(),
+    )
+}
+
+/// What a line matches, as far as the rules could see it.
+fn matched(grounds: &Grounds<'_>, family: Family, line: &TranslationPlan) -> PacketSet {
+    let count = grounds.router.interfaces.len();
+    let on = |at: &usize| {
+        let named = line.interfaces.as_ref();
+        named.is_none_or(|named| named.contains(*at as u128))
+    };
+    let interfaces: Vec<usize> = (0..count).filter(on).collect();
+    let everything = family.full();
+    let wanted = line.source.as_ref().unwrap_or(&everything);
+    let wanted = grounds
+        .sources
+        .of_addresses(&grounds.pieces, family, wanted);
+    let destinations = line.destination.as_ref().unwrap_or(&everything);
+    let destinations = grounds
+        .destinations
+        .of_addresses(&grounds.pieces, family, destinations)
+        .intersection(&grounds.any_destination);
+    let classes = match &line.services {
+        Some(services) => grounds.classes(services),
+        None => grounds.all_classes(),
+    };
+    let places = grounds.arriving(&interfaces).into_iter();
+    places
+        .map(|(entries, sources)| {
+            let sources = sources.intersection(&wanted);
+            grounds.product(entries, sources, destinations.clone(), classes.clone())
+        })
+        .collect()
+}
+
+/// The part that has the written destination and port already.
+fn unchanged(
+    grounds: &Grounds<'_>,
+    line: &TranslationPlan,
+    target: &IntervalSet,
+    own: &PacketSet,
+) -> PacketSet {
+    let classes = &grounds.network.classes;
+    let same_port = |class: &usize| {
+        let ports = &classes.class_box(*class).destination_ports;
+        line.port
+            .is_none_or(|port| *ports == IntervalSet::point(u128::from(port)))
+    };
+    let kept = (0..classes.len()).filter(same_port);
+    let kept: IntervalSet = kept.map(|class| Interval::point(class as u128)).collect();
+    let alike = PacketBox::full(&grounds.space)
+        .with(Field::Destination, target.clone())
+        .with(Field::DestinationPort, kept);
+    own.intersection(&PacketSet::from_box(alike))
+}
+
+/// What becomes of the packets that a line rewrites.
+fn image(
+    grounds: &Grounds<'_>,
+    line: &TranslationPlan,
+    target: &IntervalSet,
+    rewritten: &PacketSet,
+) -> PacketSet {
+    let classes = &grounds.network.classes;
+    let written = |packets: &PacketBox| {
+        let services = match line.port {
+            Some(port) => {
+                let mut set = classes.none();
+                let held = packets.field(Field::DestinationPort).intervals();
+                held.iter()
+                    .flat_map(|part| part.low()..=part.high())
+                    .for_each(|class| set.insert(class as usize));
+                grounds.classes(&classes.with_destination_port(&set, port))
+            }
+            None => packets.field(Field::DestinationPort).clone(),
+        };
+        packets
+            .clone()
+            .with(Field::Destination, target.clone())
+            .with(Field::DestinationPort, services)
+    };
+    rewritten.boxes().iter().map(written).collect()
+}

@@ -1,0 +1,163 @@
+//! Every rule of a gateway: does it decide anything, and would anything change without it?
+
+use crate::model::RouterId;
+use crate::packet::{Mask, Point};
+
+use super::dead::{Dead, Life};
+use super::judge::Judge;
+use super::redundant::Use;
+use super::space::RulePacket;
+
+/// What a rule does.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Standing {
+    /// Nothing: it is disabled, or has expired.
+    Off,
+    /// Nothing: no packet that it names can arrive at this gateway and leave it so that the rules see it.
+    Irrelevant,
+    /// Nothing: earlier rules decide everything that it names.
+    Dead(Dead),
+    /// It decides packets.
+    Decides {
+        /// One of them.
+        witness: RulePacket,
+        /// What would change without it.
+        without: Without,
+    },
+    /// A limit was met before this could be said.
+    Unknown,
+}
+
+/// What would change if a rule went.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Without {
+    /// This packet would be decided otherwise.
+    Changed(RulePacket),
+    /// No packet would be decided otherwise.
+    Same {
+        /// Other rules on which that rests, by number; the default may have a part in it too.
+        by: Vec<usize>,
+    },
+    /// A limit was met before this could be said.
+    Unknown,
+}
+
+/// What there is to say of each rule of a gateway.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct RuleReview {
+    /// The gateway.
+    pub router: RouterId,
+    /// By rule number.
+    pub rules: Vec<Standing>,
+    /// Rules that can all go at once without changing what is done with any packet, ascending: those that are dead,
+    /// irrelevant or off, and as many of the redundant ones as were found.
+    pub together: Vec<usize>,
+    /// Whether that is every rule that can go alone, so that no larger set exists.
+    pub largest: bool,
+}
+
+impl RuleReview {
+    /// Looks at every rule of a gateway.
+    ///
+    /// Each rule takes a probe or two and few cuts in real lists; the effort bounds the others.
+    pub fn new(judge: &Judge<'_, '_>) -> Self {
+        let space = judge.space;
+        let count = space.filter.rules.len();
+        let lives: Vec<Option<Life>> = (0..count)
+            .map(|rule| space.meets(rule).then(|| judge.life(rule)))
+            .collect();
+        let mut gone = Mask::none(count);
+        for (rule, life) in lives.iter().enumerate() {
+            if matches!(life, None | Some(Life::Covered(_))) {
+                gone.insert(rule);
+            }
+        }
+        let uses = uses(judge, &lives, &gone);
+        let (together, largest) = together(judge, &uses, gone);
+        let rules = lives.into_iter().zip(uses).enumerate();
+        let rules = rules.map(|(rule, (life, used))| standing(judge, rule, life, used));
+        Self {
+            router: space.router,
+            rules: rules.collect(),
+            together,
+            largest,
+        }
+    }
+}
+
+/// Whether each rule that decides is needed. Dead rules never decide, so it is the same with and without them.
+fn uses(judge: &Judge<'_, '_>, lives: &[Option<Life>], dead: &Mask) -> Vec<Option<Use>> {
+    let one = |(rule, life): (usize, &Option<Life>)| match life {
+        Some(Life::Decides(point)) => Some(judge.use_of(rule, Some(point), dead)),
+        _ => None,
+    };
+    lives.iter().enumerate().map(one).collect()
+}
+
+/// As many rules as were found that can all go at once; and whether no more can.
+fn together(judge: &Judge<'_, '_>, uses: &[Option<Use>], dead: Mask) -> (Vec<usize>, bool) {
+    let spare: Vec<(usize, &[usize])> = uses
+        .iter()
+        .enumerate()
+        .filter_map(|(rule, used)| match used {
+            Some(Use::Spare(by)) => Some((rule, by.as_slice())),
+            _ => None,
+        })
+        .collect();
+    let unknown = uses.iter().any(|used| matches!(used, Some(Use::Unknown)));
+    let forward = removable(judge, spare.iter(), dead.clone());
+    let all = dead.count() + spare.len();
+    let best = match forward.count() == all {
+        true => forward,
+        false => {
+            let backward = removable(judge, spare.iter().rev(), dead);
+            match backward.count() > forward.count() {
+                true => backward,
+                false => forward,
+            }
+        }
+    };
+    let largest = best.count() == all && !unknown;
+    (best.iter().collect(), largest)
+}
+
+/// Takes one rule after the other away, if nothing changes by it.
+fn removable<'a>(
+    judge: &Judge<'_, '_>,
+    spare: impl Iterator<Item = &'a (usize, &'a [usize])>,
+    mut gone: Mask,
+) -> Mask {
+    for &(rule, by) in spare {
+        // What it rested on is all still there, or it is asked again.
+        let rests = by.iter().all(|other| !gone.contains(*other));
+        if rests || matches!(judge.use_of(rule, None, &gone), Use::Spare(_)) {
+            gone.insert(rule);
+        }
+    }
+    gone
+}
+
+fn standing(judge: &Judge<'_, '_>, rule: usize, life: Option<Life>, used: Option<Use>) -> Standing {
+    let space = judge.space;
+    let decides = |point: &Point| space.packet(point);
+    match life {
+        None if !space.filter.rules[rule].active(space.network.today) => Standing::Off,
+        None => Standing::Irrelevant,
+        Some(Life::Unknown) => Standing::Unknown,
+        Some(Life::Covered(by)) => {
+            let dead = judge.dead(rule, &by);
+            match dead.by.is_empty() {
+                true => Standing::Irrelevant,
+                false => Standing::Dead(dead),
+            }
+        }
+        Some(Life::Decides(point)) => Standing::Decides {
+            witness: decides(&point),
+            without: match used {
+                Some(Use::Needed(point)) => Without::Changed(decides(&point)),
+                Some(Use::Spare(by)) => Without::Same { by },
+                Some(Use::Unknown) | None => Without::Unknown,
+            },
+        },
+    }
+}

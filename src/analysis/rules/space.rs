@@ -1,0 +1,502 @@
+//! The rules of one gateway as boxes in order, over the packets that can really arrive there and leave again.
+//!
+//! What can arrive is judged hostile: any source that the source check of an interface lets in and that routers
+//! forward. Where a packet leaves follows from its destination by the routes, and where the source check is strict,
+//! where it arrived follows from its source. So `from` and `to` fold into addresses, and a box has three fields that
+//! matter: source, destination, service class. Interfaces with a loose check or none keep a field of their own.
+//! Packets of both families lie in one space.
+//!
+//! Packets that a destination translation always rewrites never reach the rules: they are taken out by boxes
+//! before the first rule.
+
+use std::ops::Range;
+
+use rustc_hash::FxHashMap;
+
+use crate::forwarding::{Device, FilterPlan, Network, Packet};
+use crate::model::{Action, Family, Filter, Party, Router, RouterId, Rule, Service, SourceCheck};
+use crate::packet::{
+    ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, RuleIndex, Space,
+};
+
+use super::holes::holes;
+use super::ranks::{Known, Pieces, Ranks};
+use crate::analysis::witness::witness;
+
+/// What a box of the space stands for.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub(super) enum Owner {
+    /// Packets that the destination translation of that number rewrites before the rules see them.
+    Translation(usize),
+    /// A rule, by number.
+    Rule(usize),
+}
+
+/// A packet as the rules of a gateway see it, after destination translation and before source translation.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct RulePacket {
+    /// The interface that it arrives by, by number.
+    pub ingress: usize,
+    /// The interface that it leaves by; `None`: it is for the gateway itself.
+    pub egress: Option<usize>,
+    /// Its addresses, protocol and ports.
+    pub packet: Packet,
+}
+
+/// The rules of one gateway over the packets that can arrive there and leave again.
+#[derive(Debug)]
+pub struct RuleSpace<'n> {
+    pub(super) network: &'n Network<'n>,
+    pub(super) router: RouterId,
+    pub(super) filter: &'n Filter,
+    pub(super) grounds: Grounds<'n>,
+    /// Boxes of translations, then of rules in order.
+    pub(super) boxes: Vec<PacketBox>,
+    /// What each box stands for.
+    pub(super) owners: Vec<Owner>,
+    /// The first box of each rule, and one past the last.
+    firsts: Vec<usize>,
+    pub(super) index: RuleIndex,
+    /// Whether what translations take out is known exactly. If not, nothing is taken out: what is said of all packets
+    /// holds, and a witness may be a packet that never gets there.
+    pub holes_exact: bool,
+}
+
+impl<'n> RuleSpace<'n> {
+    /// Prepares the rules of a gateway; `None` for a router without a filter.
+    ///
+    /// For `n` rules with `c` distinct addresses: O(n log n + c log c), and the index of [`RuleIndex::new`].
+    pub fn new(network: &'n Network<'n>, router: RouterId) -> Option<Self> {
+        let filter = network.site.router(router).filter()?;
+        let grounds = Grounds::new(network, router, filter);
+        let (holes, holes_exact) = holes(&grounds);
+        let mut boxes = Vec::with_capacity(filter.rules.len() + holes.len());
+        let mut owners = Vec::with_capacity(boxes.capacity());
+        for (translation, packets) in holes {
+            boxes.push(packets);
+            owners.push(Owner::Translation(translation));
+        }
+        let mut firsts = Vec::with_capacity(filter.rules.len() + 1);
+        let mut reader = Reader::new(&grounds);
+        for (number, rule) in filter.rules.iter().enumerate() {
+            firsts.push(boxes.len());
+            if rule.active(network.today) {
+                reader.add(rule, &mut boxes);
+                owners.resize(boxes.len(), Owner::Rule(number));
+            }
+        }
+        firsts.push(boxes.len());
+        let index = RuleIndex::new(&grounds.space, &boxes);
+        Some(Self {
+            network,
+            router,
+            filter,
+            grounds,
+            boxes,
+            owners,
+            firsts,
+            index,
+            holes_exact,
+        })
+    }
+
+    /// The boxes of a rule; none where no packet that it names can get there.
+    pub(super) fn of_rule(&self, rule: usize) -> Range<usize> {
+        self.firsts[rule]..self.firsts[rule + 1]
+    }
+
+    /// Whether a rule has a box, that is, matches some packet that could arrive and leave (before translations).
+    pub(super) fn meets(&self, rule: usize) -> bool {
+        !self.of_rule(rule).is_empty()
+    }
+
+    /// The rule that a box belongs to.
+    pub(super) fn rule_of(&self, number: usize) -> Option<usize> {
+        match self.owners[number] {
+            Owner::Rule(rule) => Some(rule),
+            Owner::Translation(_) => None,
+        }
+    }
+
+    /// What a rule does.
+    pub(super) fn action(&self, rule: usize) -> Action {
+        self.filter.rules[rule].action.value
+    }
+
+    /// A packet that looks like real traffic among those that are like a point.
+    pub(super) fn packet(&self, point: &Point) -> RulePacket {
+        self.grounds.packet(point)
+    }
+}
+
+/// What a gateway's rules stand on: which packets there are, and as which numbers.
+#[derive(Debug)]
+pub(super) struct Grounds<'n> {
+    pub(super) network: &'n Network<'n>,
+    pub(super) router: &'n Router,
+    devices: [&'n Device; 2],
+    pub(super) pieces: Pieces,
+    pub(super) sources: Ranks,
+    pub(super) destinations: Ranks,
+    /// Interfaces without a strict check, in the order of their numbers as a field: the first is 1.
+    unchecked: Vec<usize>,
+    /// For each interface, the sources that come in by it where the check is strict.
+    behind: Vec<IntervalSet>,
+    /// For each interface the destinations that leave by it; last those of the gateway itself.
+    beyond: Vec<IntervalSet>,
+    /// Sources that a loose check lets in; sources at all.
+    routed: IntervalSet,
+    any_source: IntervalSet,
+    pub(super) any_destination: IntervalSet,
+    pub(super) space: Space,
+}
+
+impl<'n> Grounds<'n> {
+    fn new(network: &'n Network<'n>, id: RouterId, filter: &'n Filter) -> Self {
+        let router = network.site.router(id);
+        let devices = Family::ALL.map(|family| {
+            let plan = network.plan(family);
+            plan.device(plan.router_index(id))
+        });
+        let pieces = Pieces::new(cuts(network, filter, devices));
+        let facts = Facts::new(network, devices, &pieces);
+        let zone = |interface: usize| {
+            network
+                .site
+                .segment(router.interfaces[interface].segment)
+                .zone
+        };
+        let place = |at: usize| {
+            let way = facts.ways[at];
+            (facts.nobody[at], way.is_none(), way.map(zone), way)
+        };
+        let sources = Ranks::new(&pieces, |at, piece| (piece.family, place(at)));
+        let destinations = Ranks::new(&pieces, |at, piece| {
+            (piece.family, facts.own[at], place(at))
+        });
+        let mut unchecked: Vec<usize> = (0..router.interfaces.len())
+            .filter(|&at| router.interfaces[at].source_check != SourceCheck::Strict)
+            .collect();
+        unchecked.sort_by_key(|&interface| (zone(interface), interface));
+        let count = router.interfaces.len();
+        let mut beyond = spread(&destinations, count, |at| {
+            facts.ways[at].filter(|_| !facts.nobody[at] && !facts.own[at])
+        });
+        beyond.push(destinations.of(|at| facts.own[at] && !facts.nobody[at]));
+        let last = pieces.all().len() as u128 - 1;
+        Self {
+            space: Space::new([
+                unchecked.len() as u128,
+                0,
+                last,
+                last,
+                0,
+                0,
+                network.classes.len() as u128 - 1,
+            ]),
+            behind: spread(&sources, count, |at| {
+                facts.ways[at].filter(|_| !facts.nobody[at])
+            }),
+            routed: sources.of(|at| facts.ways[at].is_some() && !facts.nobody[at]),
+            any_source: sources.of(|at| !facts.nobody[at]),
+            any_destination: union(beyond.iter()),
+            beyond,
+            network,
+            router,
+            devices,
+            pieces,
+            sources,
+            destinations,
+            unchecked,
+        }
+    }
+
+    pub(super) fn device(&self, family: Family) -> &'n Device {
+        self.devices[usize::from(family == Family::V6)]
+    }
+
+    pub(super) fn filter(&self, family: Family) -> Option<&'n FilterPlan> {
+        self.device(family).filter.as_ref()
+    }
+
+    /// The places where packets may arrive, for interfaces by number: (entry, sources) as up to three products.
+    pub(super) fn arriving(&self, interfaces: &[usize]) -> Vec<(IntervalSet, IntervalSet)> {
+        let check = |at: usize| self.router.interfaces[at].source_check;
+        // The gateway itself sends nothing that its rules see.
+        let real = interfaces
+            .iter()
+            .filter(|&&at| at < self.router.interfaces.len());
+        let strict = real.filter(|&&at| check(at) == SourceCheck::Strict);
+        let strict = union(strict.map(|&at| &self.behind[at]));
+        let mut places = vec![(IntervalSet::point(0), strict)];
+        for (kind, sources) in [
+            (SourceCheck::Loose, &self.routed),
+            (SourceCheck::Off, &self.any_source),
+        ] {
+            let numbered = self.unchecked.iter().enumerate();
+            let these = numbered.filter(|&(_, at)| check(*at) == kind && interfaces.contains(at));
+            let entries = these.map(|(number, _)| Interval::point(number as u128 + 1));
+            places.push((entries.collect(), sources.clone()));
+        }
+        places.retain(|(entries, sources)| !entries.is_empty() && !sources.is_empty());
+        places
+    }
+
+    /// The destinations that leave by interfaces, by number; one past the last stands for the gateway itself.
+    pub(super) fn leaving(&self, interfaces: &[usize]) -> IntervalSet {
+        union(interfaces.iter().map(|&at| &self.beyond[at]))
+    }
+
+    /// Interfaces that a list of parties names, one past the last for the gateway itself; `None`: all of them.
+    pub(super) fn named(&self, parties: Option<&[Party]>) -> Vec<usize> {
+        let numbered = self.router.interfaces.iter().enumerate();
+        let Some(parties) = parties else {
+            return (0..=self.router.interfaces.len()).collect();
+        };
+        let site = self.network.site;
+        let mut named: Vec<usize> = numbered
+            .filter(|(_, interface)| {
+                parties.iter().any(|party| match *party {
+                    Party::Zone(zone) => site.segment(interface.segment).zone == zone,
+                    Party::Segment(segment) => interface.segment == segment,
+                    Party::Gateway => false,
+                })
+            })
+            .map(|(number, _)| number)
+            .collect();
+        if parties.contains(&Party::Gateway) {
+            named.push(self.router.interfaces.len());
+        }
+        named
+    }
+
+    pub(super) fn classes(&self, set: &ClassSet) -> IntervalSet {
+        let classes = set.iter().map(|class| Interval::point(class as u128));
+        classes.collect()
+    }
+
+    /// A box of this space.
+    pub(super) fn product(
+        &self,
+        entries: IntervalSet,
+        sources: IntervalSet,
+        destinations: IntervalSet,
+        classes: IntervalSet,
+    ) -> PacketBox {
+        let zero = IntervalSet::point(0);
+        PacketBox::new([
+            entries,
+            zero.clone(),
+            sources,
+            destinations,
+            zero.clone(),
+            zero,
+            classes,
+        ])
+    }
+
+    pub(super) fn all_classes(&self) -> IntervalSet {
+        self.space.full(Field::DestinationPort)
+    }
+
+    /// The interface that packets like a point arrive by.
+    fn ingress(&self, point: &Point) -> usize {
+        match point.get(Field::Ingress) {
+            0 => {
+                let piece = self.pieces.all()[self.sources.piece(point.get(Field::Source))];
+                let route = self
+                    .device(piece.family)
+                    .routes
+                    .lookup(piece.addresses.low());
+                let interface = route.and_then(|route| route.next_hop.interface());
+                interface.unwrap_or_default()
+            }
+            entry => self.unchecked[entry as usize - 1],
+        }
+    }
+
+    pub(super) fn packet(&self, point: &Point) -> RulePacket {
+        let source = self.pieces.all()[self.sources.piece(point.get(Field::Source))];
+        let destination = self.pieces.all()[self.destinations.piece(point.get(Field::Destination))];
+        let device = self.device(source.family);
+        let plan = self.network.plan(source.family);
+        let mut services = self.network.classes.none();
+        services.insert(point.get(Field::DestinationPort) as usize);
+        let region = Region {
+            source: source.addresses.into(),
+            destination: destination.addresses.into(),
+            services,
+        };
+        let packet = witness(self.network, plan, &region).expect("no part of a point is empty");
+        let for_itself = device.own.contains(destination.addresses.low());
+        let route = device.routes.lookup(destination.addresses.low());
+        let egress = route.and_then(|route| route.next_hop.interface());
+        RulePacket {
+            ingress: self.ingress(point),
+            egress: egress.filter(|_| !for_itself),
+            packet,
+        }
+    }
+}
+
+/// What is true of each piece.
+struct Facts {
+    /// The interface that it is routed to.
+    ways: Vec<Option<usize>>,
+    nobody: Vec<bool>,
+    own: Vec<bool>,
+}
+
+impl Facts {
+    fn new(network: &Network<'_>, devices: [&Device; 2], pieces: &Pieces) -> Self {
+        let mut facts = Self {
+            ways: Vec::with_capacity(pieces.all().len()),
+            nobody: Vec::with_capacity(pieces.all().len()),
+            own: Vec::with_capacity(pieces.all().len()),
+        };
+        for piece in pieces.all() {
+            let device = devices[usize::from(piece.family == Family::V6)];
+            let low = piece.addresses.low();
+            let route = device.routes.lookup(low);
+            facts
+                .ways
+                .push(route.and_then(|route| route.next_hop.interface()));
+            let nobody = &network.plan(piece.family).nobody;
+            facts.nobody.push(nobody.contains(low));
+            facts.own.push(device.own.contains(low));
+        }
+        facts
+    }
+}
+
+/// Ranks by the number that each piece belongs to, for numbers below `count`.
+fn spread(
+    ranks: &Ranks,
+    count: usize,
+    belongs: impl Fn(usize) -> Option<usize>,
+) -> Vec<IntervalSet> {
+    let mut parts: Vec<Vec<Interval>> = vec![Vec::new(); count];
+    for rank in 0..ranks.len() as u128 {
+        if let Some(number) = belongs(ranks.piece(rank)) {
+            parts[number].push(Interval::point(rank));
+        }
+    }
+    parts.into_iter().map(IntervalSet::from_iter).collect()
+}
+
+pub(super) fn union<'a>(sets: impl Iterator<Item = &'a IntervalSet>) -> IntervalSet {
+    sets.flat_map(|set| set.intervals()).copied().collect()
+}
+
+/// Where the addresses of each family must be cut.
+fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<Interval>; 2] {
+    let translations = filter.destination_translations.iter();
+    let translations = translations.chain(&filter.source_translations);
+    let translated = translations.flat_map(|line| [&line.source, &line.destination]);
+    let rules = filter
+        .rules
+        .iter()
+        .filter(|rule| rule.active(network.today));
+    let ruled = rules.flat_map(|rule| [&rule.source, &rule.destination]);
+    let fields: Vec<_> = ruled.chain(translated).flatten().collect();
+    Family::ALL.map(|family| {
+        let device = devices[usize::from(family == Family::V6)];
+        let mut cuts: Vec<Interval> = Vec::new();
+        let mut seen: rustc_hash::FxHashSet<&IntervalSet> = rustc_hash::FxHashSet::default();
+        for field in &fields {
+            let set = field.set.of(family);
+            if seen.insert(set) {
+                cuts.extend_from_slice(set.intervals());
+            }
+        }
+        cuts.extend(device.routes.cells().map(|(cell, _)| cell));
+        cuts.extend_from_slice(device.own.intervals());
+        cuts.extend_from_slice(network.plan(family).nobody.intervals());
+        for line in device.filter.iter().flat_map(|filter| &filter.arrivals) {
+            if let crate::forwarding::Written::Address(address) = line.written {
+                cuts.push(Interval::point(address));
+            }
+        }
+        cuts
+    })
+}
+
+/// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
+/// worked out once.
+struct Reader<'g> {
+    grounds: &'g Grounds<'g>,
+    sources: Known<'g>,
+    destinations: Known<'g>,
+    froms: FxHashMap<Option<&'g [Party]>, Vec<(IntervalSet, IntervalSet)>>,
+    tos: FxHashMap<Option<&'g [Party]>, IntervalSet>,
+    services: [FxHashMap<&'g [Service], IntervalSet>; 2],
+}
+
+impl<'g> Reader<'g> {
+    fn new(grounds: &'g Grounds<'g>) -> Self {
+        Self {
+            grounds,
+            sources: Known::new(&grounds.pieces, &grounds.sources),
+            destinations: Known::new(&grounds.pieces, &grounds.destinations),
+            froms: FxHashMap::default(),
+            tos: FxHashMap::default(),
+            services: Default::default(),
+        }
+    }
+
+    /// Adds the boxes of a rule: for each family up to three, one for each kind of source check.
+    fn add(&mut self, rule: &'g Rule, boxes: &mut Vec<PacketBox>) {
+        let grounds = self.grounds;
+        let from = rule.from.as_deref();
+        let to = rule.to.as_deref();
+        self.froms
+            .entry(from)
+            .or_insert_with(|| grounds.arriving(&grounds.named(from)));
+        self.tos
+            .entry(to)
+            .or_insert_with(|| grounds.leaving(&grounds.named(to)));
+        for family in Family::ALL {
+            let Some(classes) = self.classes(rule, family) else {
+                continue;
+            };
+            let destinations = match &rule.destination {
+                Some(field) => self.destinations.of(family, field.set.of(family)),
+                None => self.destinations.all(family),
+            };
+            let destinations = self.tos[&to].intersection(destinations);
+            if destinations.is_empty() {
+                continue;
+            }
+            let wanted = match &rule.source {
+                Some(field) => self.sources.of(family, field.set.of(family)),
+                None => self.sources.all(family),
+            };
+            for (entries, sources) in &self.froms[&from] {
+                let sources = sources.intersection(wanted);
+                if !sources.is_empty() {
+                    boxes.push(grounds.product(
+                        entries.clone(),
+                        sources,
+                        destinations.clone(),
+                        classes.clone(),
+                    ));
+                }
+            }
+        }
+    }
+
+    /// The classes of a rule's services in a family; `None` where there is none.
+    fn classes(&mut self, rule: &'g Rule, family: Family) -> Option<IntervalSet> {
+        let grounds = self.grounds;
+        let Some(list) = &rule.services else {
+            return Some(grounds.all_classes());
+        };
+        let known = &mut self.services[usize::from(family == Family::V6)];
+        let classes = known.entry(&list.services).or_insert_with(|| {
+            let boxes = list.services.iter();
+            let boxes: Vec<_> = boxes.filter_map(|one| one.packets(family)).collect();
+            grounds.classes(&grounds.network.classes.of(&boxes))
+        });
+        (!classes.is_empty()).then(|| classes.clone())
+    }
+}
