@@ -26,7 +26,7 @@ mod party;
 mod path;
 mod replies;
 mod row;
-mod rules;
+pub mod rules;
 mod setting;
 mod way_settings;
 mod ways;
@@ -50,9 +50,6 @@ pub use naming::Naming;
 pub use needed::Needed;
 pub use notes::{CAUTION, foot_name, notes};
 pub use outline::{Joint, Limb, Outline, Seated, ThingId, VlanRow};
-pub use rules::{
-    Against, Dead, Effort, Judge, MOST_CUTS, MOST_LOOKS, RulePacket, RuleReview, RuleSpace, Standing, Without,
-};
 pub use party::{Column, Party, all_parties, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};
 pub use setting::{PortKey, Setting, end_name, link_name, numbered_vlan, vlan_name};

@@ -81,7 +81,7 @@ fn pick_protocol(family: Family, protocols: &IntervalSet) -> Option<Protocol> {
 }
 
 /// Addresses that examples use: documentation (RFC 5737, RFC 3849).
-fn examples(family: Family) -> IntervalSet {
+pub(super) fn examples(family: Family) -> IntervalSet {
     match family {
         Family::V4 => IntervalSet::range(0xC633_6401, 0xC633_64FE),
         Family::V6 => {

@@ -23,13 +23,14 @@ pub(super) enum Life {
 /// A rule that never decides a packet, because earlier rules decide them all.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Dead {
-    /// Earlier rules that together cover it, by number.
+    /// Earlier rules that together cover it, by number; only such with its action, where those suffice.
     pub by: Vec<usize>,
-    /// Whether no smaller set of earlier rules covers it.
+    /// Whether no smaller set of such rules covers it.
     pub smallest: bool,
     /// Destination translations that take a part of it away before the rules see it.
     pub translations: Vec<usize>,
-    /// A packet of it that an earlier rule decides otherwise; `None`: the earlier rules do as it says.
+    /// A packet of it that is decided otherwise and that no earlier rule with its action names. `None`: earlier rules
+    /// with its action name everything that it names, so it adds nothing to what they say.
     pub against: Option<Against>,
     /// Whether that is known.
     pub judged: bool,
@@ -38,7 +39,7 @@ pub struct Dead {
 /// A packet that a rule names and an earlier one decides otherwise.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Against {
-    /// The earlier rule.
+    /// The earlier rule that decides it.
     pub rule: usize,
     /// The packet.
     pub packet: RulePacket,
@@ -47,11 +48,16 @@ pub struct Against {
 impl Judge<'_, '_> {
     /// Does a rule ever decide?
     pub(super) fn life(&self, rule: usize) -> Life {
+        self.covered(rule, &|_| true)
+    }
+
+    /// Do earlier rules of those that count, and translations, cover a rule?
+    fn covered(&self, rule: usize, counts: &dyn Fn(usize) -> bool) -> Life {
         let before = self.space.of_rule(rule).start;
         let mut by = Vec::new();
         let mut unknown = false;
         for number in self.space.of_rule(rule) {
-            match self.cover(&self.space.boxes[number], before, |_| true) {
+            match self.cover(&self.space.boxes[number], before, counts) {
                 Coverage::Witness(point) => return Life::Decides(point),
                 Coverage::Covered { by: more } => by.extend(more),
                 Coverage::Unknown { .. } => unknown = true,
@@ -67,19 +73,29 @@ impl Judge<'_, '_> {
 
     /// What there is to say of a rule that boxes cover.
     pub(super) fn dead(&self, rule: usize, by: &[usize]) -> Dead {
-        let mut rules: Vec<usize> = by.iter().filter_map(|&at| self.space.rule_of(at)).collect();
-        rules.dedup();
         let translations = by.iter().filter_map(|&at| match self.space.owners[at] {
             Owner::Translation(line) => Some(line),
             Owner::Rule(_) => None,
         });
         let mut translations: Vec<usize> = translations.collect();
         translations.dedup();
+        let action = self.space.action(rule);
+        let alike = |earlier: usize| self.space.action(earlier) == action;
+        let (known, against, judged) = match self.covered(rule, &alike) {
+            Life::Covered(alike) => (alike, None, true),
+            Life::Decides(point) => (by.to_vec(), self.decider(rule, &point), true),
+            Life::Unknown => (by.to_vec(), None, false),
+        };
+        let mut rules: Vec<usize> = known
+            .iter()
+            .filter_map(|&at| self.space.rule_of(at))
+            .collect();
+        rules.dedup();
+        let counts = |earlier: usize| against.is_some() || !judged || alike(earlier);
         let (by, smallest) = match rules.len() {
             0 | 1 => (rules, true),
-            _ => self.fewest(rule, rules),
+            _ => self.fewest(rule, rules, &counts),
         };
-        let (against, judged) = self.against(rule, &by);
         Dead {
             by,
             smallest,
@@ -89,11 +105,27 @@ impl Judge<'_, '_> {
         }
     }
 
-    /// The smallest set of earlier rules that covers a rule, given one that does; and whether it is proved smallest.
+    /// The earlier rule that decides a packet of a rule.
+    fn decider(&self, rule: usize, point: &Point) -> Option<Against> {
+        let before = self.space.of_rule(rule).start;
+        let earlier = self.rules_holding(point, before);
+        earlier.first().map(|&rule| Against {
+            rule,
+            packet: self.space.packet(point),
+        })
+    }
+
+    /// The smallest set of earlier rules that covers a rule, given one that does, of
+    /// the rules that may be used; and whether it is proved smallest.
     ///
     /// A set covers exactly when it meets the holders of every packet. The smallest set that meets those of the
     /// packets known so far is tried; a packet that it leaves open is one more to meet.
-    fn fewest(&self, rule: usize, known: Vec<usize>) -> (Vec<usize>, bool) {
+    fn fewest(
+        &self,
+        rule: usize,
+        known: Vec<usize>,
+        among: &dyn Fn(usize) -> bool,
+    ) -> (Vec<usize>, bool) {
         let before = self.space.of_rule(rule).start;
         let mut failed = false;
         let mut open = |set: &[usize]| {
@@ -101,7 +133,11 @@ impl Judge<'_, '_> {
                 let counts = |earlier: usize| set.contains(&earlier);
                 match self.cover(&self.space.boxes[number], before, counts) {
                     Coverage::Covered { .. } => {}
-                    Coverage::Witness(point) => return vec![self.rules_holding(&point, before)],
+                    Coverage::Witness(point) => {
+                        let mut holding = self.rules_holding(&point, before);
+                        holding.retain(|&earlier| among(earlier));
+                        return vec![holding];
+                    }
                     Coverage::Unknown { .. } => failed = true,
                 }
             }
@@ -125,72 +161,6 @@ impl Judge<'_, '_> {
         let holders = self.space.index.holders(point).into_iter();
         let holders = holders.take_while(|&number| number < before);
         let mut rules: Vec<usize> = holders.filter_map(|at| self.space.rule_of(at)).collect();
-        rules.dedup();
-        rules
-    }
-
-    /// A packet of a dead rule that is decided otherwise than the rule says, and whether the answer is sure.
-    ///
-    /// The covering rules are no help beyond a first guess: rules before them may decide.
-    fn against(&self, rule: usize, by: &[usize]) -> (Option<Against>, bool) {
-        let action = self.space.action(rule);
-        let other = |earlier: &usize| self.space.action(*earlier) != action;
-        let mut asked: Vec<usize> = by.iter().copied().filter(other).collect();
-        let mut sure = true;
-        let mut all = false;
-        loop {
-            for &earlier in &asked {
-                match self.first_of(rule, earlier) {
-                    Some(Coverage::Witness(point)) => {
-                        let packet = self.space.packet(&point);
-                        let against = Against {
-                            rule: earlier,
-                            packet,
-                        };
-                        return (Some(against), true);
-                    }
-                    Some(Coverage::Unknown { .. }) => sure = false,
-                    _ => {}
-                }
-            }
-            if all {
-                return (None, sure);
-            }
-            all = true;
-            asked = self.earlier_meeting(rule);
-            asked.retain(other);
-        }
-    }
-
-    /// Is there a packet of both rules that the earlier one decides? `None` where they do not meet.
-    fn first_of(&self, rule: usize, earlier: usize) -> Option<Coverage> {
-        let before = self.space.of_rule(earlier).start;
-        let mut answer = None;
-        for mine in self.space.of_rule(rule) {
-            for theirs in self.space.of_rule(earlier) {
-                let Some(both) = self.space.boxes[mine].intersection(&self.space.boxes[theirs])
-                else {
-                    continue;
-                };
-                match self.cover(&both, before, |_| true) {
-                    found @ Coverage::Witness(_) => return Some(found),
-                    Coverage::Covered { .. } if answer.is_some() => {}
-                    other => answer = Some(other),
-                }
-            }
-        }
-        answer
-    }
-
-    /// Earlier rules that share packets with a rule, ascending.
-    fn earlier_meeting(&self, rule: usize) -> Vec<usize> {
-        let before = self.space.of_rule(rule).start;
-        let boxes = self.space.of_rule(rule);
-        let mut rules: Vec<usize> = boxes
-            .flat_map(|number| self.meeting(&self.space.boxes[number], 0..before))
-            .map(|(_, rule)| rule)
-            .collect();
-        rules.sort_unstable();
         rules.dedup();
         rules
     }

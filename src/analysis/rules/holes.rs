@@ -2,7 +2,7 @@
 
 use crate::forwarding::{TranslationPlan, Written};
 use crate::model::Family;
-use crate::packet::{Field, Interval, IntervalSet, PacketBox, PacketSet};
+use crate::packet::{Field, IntervalSet, PacketBox, PacketSet};
 
 use super::space::Grounds;
 
@@ -107,11 +107,13 @@ fn unchanged(
         line.port
             .is_none_or(|port| *ports == IntervalSet::point(u128::from(port)))
     };
-    let kept = (0..classes.len()).filter(same_port);
-    let kept: IntervalSet = kept.map(|class| Interval::point(class as u128)).collect();
+    let mut kept = classes.none();
+    for class in (0..classes.len()).filter(same_port) {
+        kept.insert(class);
+    }
     let alike = PacketBox::full(&grounds.space)
         .with(Field::Destination, target.clone())
-        .with(Field::DestinationPort, kept);
+        .with(Field::DestinationPort, grounds.classes(&kept));
     own.intersection(&PacketSet::from_box(alike))
 }
 
@@ -126,11 +128,7 @@ fn image(
     let written = |packets: &PacketBox| {
         let services = match line.port {
             Some(port) => {
-                let mut set = classes.none();
-                let held = packets.field(Field::DestinationPort).intervals();
-                held.iter()
-                    .flat_map(|part| part.low()..=part.high())
-                    .for_each(|class| set.insert(class as usize));
+                let set = grounds.class_set(packets.field(Field::DestinationPort));
                 grounds.classes(&classes.with_destination_port(&set, port))
             }
             None => packets.field(Field::DestinationPort).clone(),

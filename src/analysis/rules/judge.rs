@@ -51,8 +51,13 @@ impl<'s, 'n> Judge<'s, 'n> {
         packets: &PacketBox,
         numbers: Range<usize>,
     ) -> Vec<(usize, usize)> {
-        let found = self.meetings.borrow_mut().of(packets, numbers);
+        let found = self.all_meeting(packets, numbers).into_iter();
         let with_rule = |number| Some((number, self.space.rule_of(number)?));
-        found.into_iter().filter_map(with_rule).collect()
+        found.filter_map(with_rule).collect()
+    }
+
+    /// All boxes within a range of numbers that share packets with a box, ascending.
+    pub(super) fn all_meeting(&self, packets: &PacketBox, numbers: Range<usize>) -> Vec<usize> {
+        self.meetings.borrow_mut().of(packets, numbers)
     }
 }

@@ -1,16 +1,28 @@
 //! What the rules of a gateway do and do not do: one file a question.
 
+mod cleaned;
+mod compare;
+mod complexity;
 mod dead;
 mod effort;
 mod holes;
 mod judge;
+mod obstacle;
+mod pairs;
 mod ranks;
 mod redundant;
 mod review;
+mod shares;
 mod space;
 
+pub use cleaned::{Cleaned, JoinedField, Kept, Merge};
+pub use compare::{After, Comparison};
+pub use complexity::Complexity;
 pub use dead::{Against, Dead};
 pub use effort::{Effort, MOST_CUTS, MOST_LOOKS};
 pub use judge::Judge;
+pub use obstacle::{Departure, Obstacle};
+pub use pairs::{MOST_PAIRS, Rank, Relation, RulePair, RulePairs, is_backstop};
 pub use review::{RuleReview, Standing, Without};
+pub use shares::{Part, Share, Shares};
 pub use space::{RulePacket, RuleSpace};

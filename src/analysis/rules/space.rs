@@ -14,14 +14,17 @@ use std::ops::Range;
 use rustc_hash::FxHashMap;
 
 use crate::forwarding::{Device, FilterPlan, Network, Packet};
-use crate::model::{Action, Family, Filter, Party, Router, RouterId, Rule, Service, SourceCheck};
+use crate::model::{
+    Action, Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, Rule, Service, SourceCheck, TCP,
+    UDP,
+};
 use crate::packet::{
     ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, RuleIndex, Space,
 };
 
 use super::holes::holes;
 use super::ranks::{Known, Pieces, Ranks};
-use crate::analysis::witness::witness;
+use crate::analysis::witness::{examples, witness};
 
 /// What a box of the space stands for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -140,6 +143,9 @@ pub(super) struct Grounds<'n> {
     pub(super) destinations: Ranks,
     /// Interfaces without a strict check, in the order of their numbers as a field: the first is 1.
     unchecked: Vec<usize>,
+    /// The number of each class: those that people know come first, so that they are chosen as witnesses.
+    class_numbers: Vec<u32>,
+    classes_by_number: Vec<usize>,
     /// For each interface, the sources that come in by it where the check is strict.
     behind: Vec<IntervalSet>,
     /// For each interface the destinations that leave by it; last those of the gateway itself.
@@ -168,7 +174,8 @@ impl<'n> Grounds<'n> {
         };
         let place = |at: usize| {
             let way = facts.ways[at];
-            (facts.nobody[at], way.is_none(), way.map(zone), way)
+            let unused = (facts.nobody[at], way.is_none());
+            (unused, way.map(zone), way, facts.looks[at])
         };
         let sources = Ranks::new(&pieces, |at, piece| (piece.family, place(at)));
         let destinations = Ranks::new(&pieces, |at, piece| {
@@ -184,7 +191,14 @@ impl<'n> Grounds<'n> {
         });
         beyond.push(destinations.of(|at| facts.own[at] && !facts.nobody[at]));
         let last = pieces.all().len() as u128 - 1;
+        let classes_by_number = classes_in_order(network);
+        let mut class_numbers = vec![0; classes_by_number.len()];
+        for (number, &class) in (0u32..).zip(&classes_by_number) {
+            class_numbers[class] = number;
+        }
         Self {
+            class_numbers,
+            classes_by_number,
             space: Space::new([
                 unchecked.len() as u128,
                 0,
@@ -270,9 +284,21 @@ impl<'n> Grounds<'n> {
         named
     }
 
+    /// The numbers of a set of classes.
     pub(super) fn classes(&self, set: &ClassSet) -> IntervalSet {
-        let classes = set.iter().map(|class| Interval::point(class as u128));
-        classes.collect()
+        let numbers = set
+            .iter()
+            .map(|class| u128::from(self.class_numbers[class]));
+        numbers.map(Interval::point).collect()
+    }
+
+    /// The classes of a set of numbers.
+    pub(super) fn class_set(&self, numbers: &IntervalSet) -> ClassSet {
+        let mut set = self.network.classes.none();
+        let held = numbers.intervals().iter();
+        held.flat_map(|part| part.low()..=part.high())
+            .for_each(|number| set.insert(self.classes_by_number[number as usize]));
+        set
     }
 
     /// A box of this space.
@@ -299,6 +325,54 @@ impl<'n> Grounds<'n> {
         self.space.full(Field::DestinationPort)
     }
 
+    /// Every packet that can arrive and leave, before translations: boxes of each family.
+    pub(super) fn everything(&self) -> Vec<PacketBox> {
+        let interfaces: Vec<usize> = (0..self.router.interfaces.len()).collect();
+        let mut boxes = Vec::new();
+        for family in Family::ALL {
+            let all = |ranks: &Ranks| ranks.of_addresses(&self.pieces, family, &family.full());
+            let destinations = self.any_destination.intersection(&all(&self.destinations));
+            for (entries, sources) in self.arriving(&interfaces) {
+                let sources = sources.intersection(&all(&self.sources));
+                boxes.push(self.product(
+                    entries,
+                    sources,
+                    destinations.clone(),
+                    self.all_classes(),
+                ));
+            }
+        }
+        boxes.retain(|packets| !packets.is_empty());
+        boxes
+    }
+
+    /// Interfaces by which packets of a box arrive, ascending.
+    pub(super) fn arrived_by(&self, packets: &PacketBox) -> Vec<usize> {
+        let entries = packets.field(Field::Ingress).intervals().iter();
+        let mut interfaces = Vec::new();
+        for entry in entries.flat_map(|part| part.low()..=part.high()) {
+            match entry {
+                0 => {
+                    let behind = self.behind.iter().enumerate();
+                    let sources = packets.field(Field::Source);
+                    let these = behind.filter(|(_, behind)| behind.overlaps(sources));
+                    interfaces.extend(these.map(|(interface, _)| interface));
+                }
+                entry => interfaces.push(self.unchecked[entry as usize - 1]),
+            }
+        }
+        interfaces.sort_unstable();
+        interfaces
+    }
+
+    /// Interfaces by which packets of a box leave, ascending; one past the last for the gateway itself.
+    pub(super) fn left_by(&self, packets: &PacketBox) -> Vec<usize> {
+        let beyond = self.beyond.iter().enumerate();
+        let destinations = packets.field(Field::Destination);
+        let these = beyond.filter(|(_, beyond)| beyond.overlaps(destinations));
+        these.map(|(interface, _)| interface).collect()
+    }
+
     /// The interface that packets like a point arrive by.
     fn ingress(&self, point: &Point) -> usize {
         match point.get(Field::Ingress) {
@@ -321,7 +395,7 @@ impl<'n> Grounds<'n> {
         let device = self.device(source.family);
         let plan = self.network.plan(source.family);
         let mut services = self.network.classes.none();
-        services.insert(point.get(Field::DestinationPort) as usize);
+        services.insert(self.classes_by_number[point.get(Field::DestinationPort) as usize]);
         let region = Region {
             source: source.addresses.into(),
             destination: destination.addresses.into(),
@@ -339,12 +413,38 @@ impl<'n> Grounds<'n> {
     }
 }
 
+/// Classes of TCP and UDP first, then those of other messages and protocols; within each in their own order, so that
+/// ports in a row stay together.
+fn classes_in_order(network: &Network<'_>) -> Vec<usize> {
+    let mut classes: Vec<usize> = (0..network.classes.len()).collect();
+    classes.sort_by_key(|&class| {
+        let protocols = &network.classes.class_box(class).protocols;
+        let known = [TCP, UDP, ICMP, ICMPV6].map(|protocol| u128::from(protocol.0));
+        let known = known
+            .iter()
+            .position(|&protocol| protocols.contains(protocol));
+        known.unwrap_or(usize::MAX)
+    });
+    classes
+}
+
 /// What is true of each piece.
 struct Facts {
     /// The interface that it is routed to.
     ways: Vec<Option<usize>>,
     nobody: Vec<bool>,
     own: Vec<bool>,
+    looks: Vec<Looks>,
+}
+
+/// How well an address serves as a witness, the best first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+enum Looks {
+    /// It is one that examples use.
+    Example,
+    Plain,
+    /// The gateway's own, or the first or last of a prefix.
+    Odd,
 }
 
 impl Facts {
@@ -353,6 +453,7 @@ impl Facts {
             ways: Vec::with_capacity(pieces.all().len()),
             nobody: Vec::with_capacity(pieces.all().len()),
             own: Vec::with_capacity(pieces.all().len()),
+            looks: Vec::with_capacity(pieces.all().len()),
         };
         for piece in pieces.all() {
             let device = devices[usize::from(piece.family == Family::V6)];
@@ -361,9 +462,18 @@ impl Facts {
             facts
                 .ways
                 .push(route.and_then(|route| route.next_hop.interface()));
-            let nobody = &network.plan(piece.family).nobody;
-            facts.nobody.push(nobody.contains(low));
+            let plan = network.plan(piece.family);
+            facts.nobody.push(plan.nobody.contains(low));
             facts.own.push(device.own.contains(low));
+            let odd = device.own.contains(low)
+                || plan.edges.contains(low) && low == piece.addresses.high();
+            facts
+                .looks
+                .push(match examples(piece.family).contains(low) {
+                    true => Looks::Example,
+                    false if odd => Looks::Odd,
+                    false => Looks::Plain,
+                });
         }
         facts
     }
@@ -412,6 +522,7 @@ fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<I
         cuts.extend(device.routes.cells().map(|(cell, _)| cell));
         cuts.extend_from_slice(device.own.intervals());
         cuts.extend_from_slice(network.plan(family).nobody.intervals());
+        cuts.extend_from_slice(examples(family).intervals());
         for line in device.filter.iter().flat_map(|filter| &filter.arrivals) {
             if let crate::forwarding::Written::Address(address) = line.written {
                 cuts.push(Interval::point(address));
@@ -423,7 +534,7 @@ fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<I
 
 /// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
 /// worked out once.
-struct Reader<'g> {
+pub(super) struct Reader<'g> {
     grounds: &'g Grounds<'g>,
     sources: Known<'g>,
     destinations: Known<'g>,
@@ -433,7 +544,7 @@ struct Reader<'g> {
 }
 
 impl<'g> Reader<'g> {
-    fn new(grounds: &'g Grounds<'g>) -> Self {
+    pub(super) fn new(grounds: &'g Grounds<'g>) -> Self {
         Self {
             grounds,
             sources: Known::new(&grounds.pieces, &grounds.sources),
@@ -445,7 +556,7 @@ impl<'g> Reader<'g> {
     }
 
     /// Adds the boxes of a rule: for each family up to three, one for each kind of source check.
-    fn add(&mut self, rule: &'g Rule, boxes: &mut Vec<PacketBox>) {
+    pub(super) fn add(&mut self, rule: &'g Rule, boxes: &mut Vec<PacketBox>) {
         let grounds = self.grounds;
         let from = rule.from.as_deref();
         let to = rule.to.as_deref();

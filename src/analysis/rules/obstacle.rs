@@ -1,0 +1,149 @@
+//! Why no packet that a rule names can get there.
+
+use crate::model::{AddressMatch, Family, Rule};
+use crate::packet::IntervalSet;
+
+use super::space::{Owner, RuleSpace};
+
+/// What keeps the packets of a rule away from a gateway.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Obstacle {
+    /// The gateway has no interface on anything that `from` names.
+    NoArrival,
+    /// It has none on anything that `to` names.
+    NoDeparture,
+    /// Its sources can't arrive by what `from` names.
+    Source {
+        /// One of them, as a number in its family.
+        address: u128,
+        /// Its family.
+        family: Family,
+        /// The interface behind which the gateway's routes have it; `None`: nowhere.
+        behind: Option<usize>,
+    },
+    /// Its destinations do not leave by what `to` names.
+    Destination {
+        /// One of them, as a number in its family.
+        address: u128,
+        /// Its family.
+        family: Family,
+        /// Where they leave.
+        by: Departure,
+    },
+    /// Sources, destinations and services have no family in common.
+    Families,
+    /// Destination translations of these numbers rewrite all of them before the rules see them.
+    Translated(Vec<usize>),
+}
+
+/// Where a packet leaves a gateway.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Departure {
+    /// By this interface.
+    Interface(usize),
+    /// It is for the gateway itself.
+    Gateway,
+    /// Nowhere: a route drops it.
+    Discarded,
+    /// There is no route.
+    Nowhere,
+}
+
+impl RuleSpace<'_> {
+    /// Why an active rule is irrelevant; of several reasons the first, by the order of the fields.
+    pub fn obstacle(&self, rule: usize) -> Obstacle {
+        if self.meets(rule) {
+            return Obstacle::Translated(self.translations());
+        }
+        let rule = &self.filter.rules[rule];
+        let arrival = self.grounds.named(rule.from.as_deref());
+        let departure = self.grounds.named(rule.to.as_deref());
+        if arrival.is_empty() {
+            return Obstacle::NoArrival;
+        }
+        if departure.is_empty() {
+            return Obstacle::NoDeparture;
+        }
+        let families = Family::ALL
+            .into_iter()
+            .filter(|&family| speaks(rule, family));
+        let mut blocked = families.filter_map(|family| {
+            self.blocked_source(rule, &arrival, family)
+                .or_else(|| self.blocked_destination(rule, &departure, family))
+        });
+        blocked.next().unwrap_or(Obstacle::Families)
+    }
+
+    fn translations(&self) -> Vec<usize> {
+        let lines = self.owners.iter().filter_map(|owner| match *owner {
+            Owner::Translation(line) => Some(line),
+            Owner::Rule(_) => None,
+        });
+        let mut lines: Vec<usize> = lines.collect();
+        lines.sort_unstable();
+        lines.dedup();
+        lines
+    }
+
+    fn blocked_source(&self, rule: &Rule, arrival: &[usize], family: Family) -> Option<Obstacle> {
+        let everything = family.full();
+        let set = addresses(&rule.source, family).unwrap_or(&everything);
+        let grounds = &self.grounds;
+        let wanted = grounds.sources.of_addresses(&grounds.pieces, family, set);
+        let mut places = grounds.arriving(arrival).into_iter();
+        if places.any(|(_, sources)| sources.overlaps(&wanted)) {
+            return None;
+        }
+        let address = set.lowest()?;
+        let route = grounds.device(family).routes.lookup(address);
+        Some(Obstacle::Source {
+            address,
+            family,
+            behind: route.and_then(|route| route.next_hop.interface()),
+        })
+    }
+
+    fn blocked_destination(
+        &self,
+        rule: &Rule,
+        departure: &[usize],
+        family: Family,
+    ) -> Option<Obstacle> {
+        let everything = family.full();
+        let set = addresses(&rule.destination, family).unwrap_or(&everything);
+        let grounds = &self.grounds;
+        let ranks = &grounds.destinations;
+        let wanted = ranks.of_addresses(&grounds.pieces, family, set);
+        if grounds.leaving(departure).overlaps(&wanted) {
+            return None;
+        }
+        let address = set.lowest()?;
+        let device = grounds.device(family);
+        let route = device.routes.lookup(address);
+        let by = match route.map(|route| route.next_hop.interface()) {
+            _ if device.own.contains(address) => Departure::Gateway,
+            Some(Some(interface)) => Departure::Interface(interface),
+            Some(None) => Departure::Discarded,
+            None => Departure::Nowhere,
+        };
+        Some(Obstacle::Destination {
+            address,
+            family,
+            by,
+        })
+    }
+}
+
+fn addresses(field: &Option<AddressMatch>, family: Family) -> Option<&IntervalSet> {
+    field.as_ref().map(|field| field.set.of(family))
+}
+
+/// Whether each field of a rule has something of a family.
+fn speaks(rule: &Rule, family: Family) -> bool {
+    let held = |field| addresses(field, family).is_none_or(|set| !set.is_empty());
+    let services = rule.services.as_ref().is_none_or(|list| {
+        let mut packets = list.services.iter();
+        packets.any(|service| service.packets(family).is_some())
+    });
+    held(&rule.source) && held(&rule.destination) && services
+}

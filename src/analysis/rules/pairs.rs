@@ -1,0 +1,182 @@
+//! Pairs of rules whose order matters: different actions on packets that both name.
+
+use crate::model::{Action, Rule};
+use crate::packet::Coverage;
+
+use super::judge::Judge;
+use super::space::RulePacket;
+
+/// Pairs from which on the search ends.
+pub const MOST_PAIRS: usize = 20_000;
+
+/// How the packets of two rules with different actions relate, the earlier rule first.
+///
+/// After the relations of Al-Shaer and Hamed (2003, 2004, cited from memory), asked of sets of packets that can
+/// really arrive rather than of single fields. That the earlier rule holds all packets of the later one is no
+/// relation here: then the later one is dead.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Relation {
+    /// Each has packets that the other does not name.
+    Correlated,
+    /// The later rule names everything that the earlier one does, and more: the earlier one is an exception to it.
+    Generalises,
+}
+
+/// How much a pair is worth a look, the most first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Rank {
+    /// A permit takes packets that a later, specific denial names too: the denial does not hold for them.
+    Pierced,
+    /// A denial takes packets that a later permit names too.
+    Narrowed,
+    /// An exception before a more general rule.
+    Exception,
+    /// The later rule denies whatever is left between its parties: a rule of that kind is meant to come last.
+    Backstop,
+}
+
+/// Two rules whose order matters.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct RulePair {
+    /// The earlier rule, by number: it decides the packet.
+    pub first: usize,
+    /// The later rule: it would decide the packet if the first were not there.
+    pub second: usize,
+    /// How their packets relate.
+    pub relation: Relation,
+    /// How much the pair is worth a look.
+    pub rank: Rank,
+    /// A packet that both name and on which the order matters.
+    pub packet: RulePacket,
+}
+
+/// All pairs of a gateway whose order matters.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct RulePairs {
+    /// Those most worth a look first, then by rule.
+    pub pairs: Vec<RulePair>,
+    /// Pairs with different actions that share packets, where other rules decide all of those anyway.
+    pub idle: usize,
+    /// Whether all pairs were looked at, within the bounds.
+    pub complete: bool,
+}
+
+impl RulePairs {
+    /// Looks at each rule with the later rules of another action that share packets with it.
+    ///
+    /// Cost: a cover for each such pair; the search ends at [`MOST_PAIRS`] and where the effort does.
+    pub fn new(judge: &Judge<'_, '_>) -> Self {
+        let mut found = Self {
+            complete: true,
+            ..Self::default()
+        };
+        for first in 0..judge.space.filter.rules.len() {
+            if !found.add(judge, first) {
+                found.complete = false;
+                break;
+            }
+        }
+        let key = |pair: &RulePair| (pair.rank, pair.first, pair.second);
+        found.pairs.sort_by_key(key);
+        found
+    }
+
+    /// The pairs of an earlier rule; whether the search may go on.
+    fn add(&mut self, judge: &Judge<'_, '_>, first: usize) -> bool {
+        let space = judge.space;
+        let mut seconds: Vec<usize> = Vec::new();
+        for number in space.of_rule(first) {
+            let later = space.of_rule(first).end..space.boxes.len();
+            let meeting = judge.meeting(&space.boxes[number], later).into_iter();
+            seconds.extend(meeting.map(|(_, rule)| rule));
+        }
+        seconds.sort_unstable();
+        seconds.dedup();
+        seconds.retain(|&second| space.action(second) != space.action(first));
+        for second in seconds {
+            if self.pairs.len() == MOST_PAIRS || !judge.effort.is_left() {
+                return false;
+            }
+            match judge.pair(first, second) {
+                Found::Matters(pair) => self.pairs.push(pair),
+                Found::Idle => self.idle += 1,
+                Found::Unknown => self.complete = false,
+                Found::Dead => {}
+            }
+        }
+        true
+    }
+}
+
+enum Found {
+    Matters(RulePair),
+    /// Others decide what they share.
+    Idle,
+    /// The earlier rule names everything that the later one does.
+    Dead,
+    Unknown,
+}
+
+impl Judge<'_, '_> {
+    fn pair(&self, first: usize, second: usize) -> Found {
+        if self.within(second, first) {
+            return Found::Dead;
+        }
+        let relation = match self.within(first, second) {
+            true => Relation::Generalises,
+            false => Relation::Correlated,
+        };
+        let (space, mut unknown) = (self.space, false);
+        for mine in space.of_rule(first) {
+            for theirs in space.of_rule(second) {
+                let Some(both) = space.boxes[mine].intersection(&space.boxes[theirs]) else {
+                    continue;
+                };
+                match self.cover(&both, theirs, |rule| rule != first) {
+                    Coverage::Witness(point) => {
+                        return Found::Matters(RulePair {
+                            first,
+                            second,
+                            relation,
+                            rank: self.rank(first, second, relation),
+                            packet: space.packet(&point),
+                        });
+                    }
+                    Coverage::Covered { .. } => {}
+                    Coverage::Unknown { .. } => unknown = true,
+                }
+            }
+        }
+        match unknown {
+            true => Found::Unknown,
+            false => Found::Idle,
+        }
+    }
+
+    /// Whether each box of a rule lies in one of another.
+    fn within(&self, inner: usize, outer: usize) -> bool {
+        let space = self.space;
+        space.of_rule(inner).all(|mine| {
+            let mut theirs = space.of_rule(outer);
+            theirs.any(|theirs| space.boxes[mine].is_subset(&space.boxes[theirs]))
+        })
+    }
+
+    fn rank(&self, first: usize, second: usize, relation: Relation) -> Rank {
+        let rules = &self.space.filter.rules;
+        if is_backstop(&rules[second]) {
+            return Rank::Backstop;
+        }
+        match (relation, self.space.action(first)) {
+            (Relation::Generalises, _) => Rank::Exception,
+            (Relation::Correlated, Action::Permit) => Rank::Pierced,
+            (Relation::Correlated, _) => Rank::Narrowed,
+        }
+    }
+}
+
+/// Whether a rule denies whatever is left between its parties: no addresses, no services.
+pub fn is_backstop(rule: &Rule) -> bool {
+    let limited = rule.source.is_some() || rule.destination.is_some() || rule.services.is_some();
+    rule.action.value != Action::Permit && !limited
+}
