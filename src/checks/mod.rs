@@ -23,7 +23,14 @@ mod no_way_back;
 mod port_without_vlan;
 mod pvid_not_untagged;
 mod report;
+mod reviewed;
 mod rule_asked;
+mod rules_correlated;
+mod rule_repeated;
+mod rule_redundant;
+mod rule_irrelevant;
+mod rule_generalises;
+mod rule_dead;
 mod several_homes;
 mod site_not_modelled_here;
 mod source_check_off;
@@ -124,6 +131,30 @@ pub static CHECKS: &[Registered] = &[
     Registered {
         check: &pvid_not_untagged::CHECK,
         find: pvid_not_untagged::find,
+    },
+    Registered {
+        check: &rule_dead::CHECK,
+        find: rule_dead::find,
+    },
+    Registered {
+        check: &rule_generalises::CHECK,
+        find: rule_generalises::find,
+    },
+    Registered {
+        check: &rule_irrelevant::CHECK,
+        find: rule_irrelevant::find,
+    },
+    Registered {
+        check: &rule_redundant::CHECK,
+        find: rule_redundant::find,
+    },
+    Registered {
+        check: &rule_repeated::CHECK,
+        find: rule_repeated::find,
+    },
+    Registered {
+        check: &rules_correlated::CHECK,
+        find: rules_correlated::find,
     },
     Registered {
         check: &several_homes::CHECK,

@@ -4,8 +4,9 @@ use std::cell::OnceCell;
 
 use crate::analysis::{By, Matrix, Question};
 use crate::forwarding::Network;
-use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
+use crate::model::{Family, Forwards, ICMP, ICMPV6, RouterId, Service, Site};
 
+use super::reviewed::{Reviewed, reviewed};
 use super::wiring::Wiring;
 
 /// A site with what several checks need of it.
@@ -16,6 +17,7 @@ pub(super) struct View<'a> {
     /// Whether any host routes.
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
+    reviewed: OnceCell<Vec<Reviewed<'a>>>,
 }
 
 impl<'a> View<'a> {
@@ -27,7 +29,18 @@ impl<'a> View<'a> {
             wiring: Wiring::new(network.site),
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
+            reviewed: OnceCell::new(),
         }
+    }
+
+    /// What the rules of each gateway do, in the order of the file.
+    pub(super) fn reviewed(&self) -> &[Reviewed<'a>] {
+        self.reviewed.get_or_init(|| {
+            let numbers = (0..self.site.routers.len()).map(RouterId);
+            numbers
+                .filter_map(|id| reviewed(self.network, id))
+                .collect()
+        })
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not

@@ -2,7 +2,8 @@
 //!
 //! Independent of the set-valued walk on purpose: each checks the other in the tests.
 
-use std::net::IpAddr;
+use std::fmt;
+use std::net::{IpAddr, SocketAddr};
 
 use crate::diagnostic::Span;
 use crate::model::{Action, Family, Protocol};
@@ -26,6 +27,29 @@ pub struct Packet {
     pub source_port: u16,
     /// Destination port; 0 for protocols without ports.
     pub destination_port: u16,
+}
+
+/// As `tcp 10.44.10.7:49152 -> 10.44.60.10:502`, or `icmp/8/0 10.44.10.7 -> 10.44.60.10`.
+impl fmt::Display for Packet {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self {
+            source,
+            destination,
+            protocol,
+            source_port,
+            destination_port: port,
+        } = self;
+        if protocol.has_ports() {
+            let from = SocketAddr::new(*source, *source_port);
+            let to = SocketAddr::new(*destination, *port);
+            return write!(f, "{protocol} {from} -> {to}");
+        }
+        match protocol.has_messages() {
+            true => write!(f, "{protocol}/{}/{}", port >> 8, port & 0xff)?,
+            false => write!(f, "{protocol}")?,
+        }
+        write!(f, " {source} -> {destination}")
+    }
 }
 
 /// Why a rule does not match a packet: the first field that differs.

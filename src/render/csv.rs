@@ -4,7 +4,6 @@ use crate::analysis::{Cell, Extent, HostileReach, Naming, Reading};
 use crate::diagnostic::Sources;
 use crate::model::{RouterId, Site};
 
-use super::flows::packet_text;
 use super::shape::{Sheet, Side};
 use super::text::clean;
 
@@ -63,7 +62,7 @@ fn record(
         word(cell.filtered).to_owned(),
         hostile(cell.hostile).to_owned(),
         rules,
-        cell.witness.as_ref().map_or_else(String::new, packet_text),
+        cell.witness.as_ref().map_or_else(String::new, ToString::to_string),
         // "nothing" where a limit was met is no promise.
         if cell.complete { "yes" } else { "no" }.to_owned(),
     ]

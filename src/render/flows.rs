@@ -4,8 +4,7 @@ use std::fmt::Write;
 
 use crate::analysis::{Extent, Naming, PermittedFlow};
 use crate::diagnostic::Sources;
-use crate::forwarding::Packet;
-use crate::model::{Protocol, Site};
+use crate::model::Site;
 
 use super::matrix::Paint;
 use super::shape::PairFlows;
@@ -80,7 +79,7 @@ fn one_flow(
     }
     line("    ", "replies ", two_way(flow.two_way));
     if let Some(packet) = &flow.witness {
-        line("    ", "witness ", &packet_text(packet));
+        line("    ", "witness ", &packet.to_string());
     }
 }
 
@@ -141,33 +140,5 @@ pub(super) fn two_way(extent: Extent) -> &'static str {
         Extent::All => "come back",
         Extent::Some => "come back for a part of it only",
         Extent::None | Extent::Nothing => "do not come back: one-way",
-    }
-}
-
-/// A packet as `tcp 10.44.10.7:49152 -> 10.44.60.10:502`.
-pub(super) fn packet_text(packet: &Packet) -> String {
-    let Packet {
-        source,
-        destination,
-        protocol,
-        source_port,
-        destination_port,
-    } = packet;
-    if protocol.has_ports() {
-        let from = std::net::SocketAddr::new(*source, *source_port);
-        let to = std::net::SocketAddr::new(*destination, *destination_port);
-        return format!("{protocol} {from} -> {to}");
-    }
-    format!(
-        "{} {source} -> {destination}",
-        message_text(*protocol, *destination_port)
-    )
-}
-
-/// A protocol with its message, as `icmp/8/0`.
-fn message_text(protocol: Protocol, message: u16) -> String {
-    match protocol.has_messages() {
-        true => format!("{protocol}/{}/{}", message >> 8, message & 0xff),
-        false => protocol.to_string(),
     }
 }

@@ -9,7 +9,6 @@ use crate::diagnostic::Sources;
 use crate::forwarding::{DeviceId, Hop, Network};
 use crate::model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
-use super::flows::packet_text;
 use super::frames::{frame_lines_to_foot, segment_name, way_lines};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
@@ -168,7 +167,7 @@ impl View<'_> {
             }) => {
                 let other = segment_name(self.site(), *other);
                 self.heading(out, &format!("{title}: {other}, through the rules"));
-                self.line(out, 2, "for example ", &packet_text(packet));
+                self.line(out, 2, "for example ", &packet.to_string());
                 for hop in &flow.hops {
                     self.line(out, 2, "", &self.hop(hop));
                 }

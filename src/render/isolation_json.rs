@@ -8,7 +8,6 @@ use crate::analysis::{
 use crate::diagnostic::Sources;
 use crate::forwarding::Network;
 
-use super::flows::packet_text;
 use super::frames::{frame_lines_to_foot, node_name, socket_name, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
 use super::json::{JsonPlace, json_place, to_text};
@@ -218,7 +217,7 @@ impl<'a> View<'a> {
                 other: &site.segment(*other).name.value,
                 round_the_gateway: false,
                 way: flow.hops.iter().map(|hop| self.hop(hop)).collect(),
-                packet: Some(packet_text(packet)),
+                packet: Some(packet.to_string()),
             },
         }
     }

@@ -11,7 +11,6 @@ use crate::forwarding::{
 use crate::model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
 use crate::packet::Interval;
 
-use super::flows::packet_text;
 use super::frames::{assumed, frame_lines};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
@@ -34,7 +33,7 @@ pub fn path_text(
         paint,
     };
     let mut out = String::new();
-    let _ = writeln!(out, "{}", paint.strong(&packet_text(&result.packet)));
+    let _ = writeln!(out, "{}", paint.strong(&result.packet.to_string()));
     view.line(&mut out, 2, "", &view.sender(result));
     let several = result.traces.len() > 1;
     for (number, trace) in result.traces.iter().enumerate() {
@@ -249,7 +248,7 @@ impl View<'_> {
         };
         let packet = match trace.outcome {
             Outcome::Delivered(_) if trace.steps.iter().any(rewritten) => {
-                format!(", as {}", packet_text(&trace.packet))
+                format!(", as {}", trace.packet)
             }
             _ => String::new(),
         };

@@ -6,6 +6,7 @@ use crate::packet::Mask;
 
 use super::compare::{After, Comparison};
 use super::judge::Judge;
+use super::pairs::is_backstop;
 use super::redundant::Use;
 use super::review::{RuleReview, Standing, Without};
 
@@ -16,6 +17,8 @@ pub enum Kept {
     Contradicted,
     /// The gateway has counted packets at it, though none should get that far: the file and the network differ.
     Counted,
+    /// It writes the default out, so that whoever reads the rules sees it.
+    Default,
     /// It logs, and without it that log would be lost or come from elsewhere.
     Logs,
     /// Nothing that it names can get there now; that may change with the network, not with the rules.
@@ -118,10 +121,11 @@ fn candidate(rule: &Rule, standing: &Standing) -> Option<Result<bool, Kept>> {
         Standing::Irrelevant if counted => Some(Err(Kept::Counted)),
         Standing::Irrelevant => Some(Err(Kept::Irrelevant)),
         Standing::Decides {
-            without: Without::Same { .. },
+            without: Without::Same { by },
             ..
         } => Some(match rule.log {
             true => Err(Kept::Logs),
+            false if by.is_empty() && is_backstop(rule) => Err(Kept::Default),
             false => Ok(false),
         }),
         _ => None,

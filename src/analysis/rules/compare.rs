@@ -4,7 +4,8 @@ use crate::model::{Action, Rule};
 use crate::packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting};
 
 use super::effort::Effort;
-use super::space::{Owner, Reader, RulePacket, RuleSpace};
+use super::reader::Reader;
+use super::space::{Owner, RulePacket, RuleSpace};
 
 /// A rule of the second list.
 #[derive(Clone, Debug)]

@@ -33,9 +33,9 @@ impl Effort {
         self.left.set(self.left.get().saturating_sub(looks));
     }
 
-    /// Whether anything is left.
-    pub fn is_left(&self) -> bool {
-        self.left.get() > 0
+    /// Looks that are left.
+    pub fn left(&self) -> usize {
+        self.left.get()
     }
 }
 

@@ -4,7 +4,7 @@ use crate::forwarding::{TranslationPlan, Written};
 use crate::model::Family;
 use crate::packet::{Field, IntervalSet, PacketBox, PacketSet};
 
-use super::space::Grounds;
+use super::grounds::Grounds;
 
 /// Boxes from which on the holes are given up.
 const MOST_BOXES: usize = 2_000;

@@ -26,6 +26,11 @@ impl<'s, 'n> Judge<'s, 'n> {
         }
     }
 
+    /// Looks that may still be spent.
+    pub fn left(&self) -> usize {
+        self.effort.left()
+    }
+
     /// Is every packet of `target` held by a box before `before` that counts? Only rules are asked; translations
     /// always count.
     pub(super) fn cover(

@@ -94,7 +94,7 @@ impl RulePairs {
         seconds.dedup();
         seconds.retain(|&second| space.action(second) != space.action(first));
         for second in seconds {
-            if self.pairs.len() == MOST_PAIRS || !judge.effort.is_left() {
+            if self.pairs.len() == MOST_PAIRS || judge.left() == 0 {
                 return false;
             }
             match judge.pair(first, second) {

@@ -78,7 +78,7 @@ impl Judge<'_, '_> {
             };
             let boxes = space.of_rule(rule);
             for number in boxes.filter(|&number| space.family_of(number) == family) {
-                let left = self.left(number, &mut share);
+                let left = self.rest(number, &mut share);
                 for packets in &left {
                     share.decided += space.size(packets);
                     shares.parts.push(space.part(family, packets));
@@ -92,7 +92,7 @@ impl Judge<'_, '_> {
     }
 
     /// What earlier boxes leave of a box, and what each rule takes of it.
-    fn left(&self, number: usize, share: &mut Share) -> Vec<PacketBox> {
+    fn rest(&self, number: usize, share: &mut Share) -> Vec<PacketBox> {
         let space = self.space;
         let packets = &space.boxes[number];
         let mut pieces = vec![packets.clone()];

@@ -1,0 +1,89 @@
+//! Rules read into boxes.
+
+use rustc_hash::FxHashMap;
+
+use crate::model::{Family, Party, Rule, Service};
+use crate::packet::{IntervalSet, PacketBox};
+
+use super::grounds::Grounds;
+use super::ranks::Known;
+
+/// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
+/// worked out once.
+pub(super) struct Reader<'g> {
+    grounds: &'g Grounds<'g>,
+    sources: Known<'g>,
+    destinations: Known<'g>,
+    froms: FxHashMap<Option<&'g [Party]>, Vec<(IntervalSet, IntervalSet)>>,
+    tos: FxHashMap<Option<&'g [Party]>, IntervalSet>,
+    services: [FxHashMap<&'g [Service], IntervalSet>; 2],
+}
+
+impl<'g> Reader<'g> {
+    pub(super) fn new(grounds: &'g Grounds<'g>) -> Self {
+        Self {
+            grounds,
+            sources: Known::new(&grounds.pieces, &grounds.sources),
+            destinations: Known::new(&grounds.pieces, &grounds.destinations),
+            froms: FxHashMap::default(),
+            tos: FxHashMap::default(),
+            services: Default::default(),
+        }
+    }
+
+    /// Adds the boxes of a rule: for each family up to three, one for each kind of source check.
+    pub(super) fn add(&mut self, rule: &'g Rule, boxes: &mut Vec<PacketBox>) {
+        let grounds = self.grounds;
+        let from = rule.from.as_deref();
+        let to = rule.to.as_deref();
+        self.froms
+            .entry(from)
+            .or_insert_with(|| grounds.arriving(&grounds.named(from)));
+        self.tos
+            .entry(to)
+            .or_insert_with(|| grounds.leaving(&grounds.named(to)));
+        for family in Family::ALL {
+            let Some(classes) = self.classes(rule, family) else {
+                continue;
+            };
+            let destinations = match &rule.destination {
+                Some(field) => self.destinations.of(family, field.set.of(family)),
+                None => self.destinations.all(family),
+            };
+            let destinations = self.tos[&to].intersection(destinations);
+            if destinations.is_empty() {
+                continue;
+            }
+            let wanted = match &rule.source {
+                Some(field) => self.sources.of(family, field.set.of(family)),
+                None => self.sources.all(family),
+            };
+            for (entries, sources) in &self.froms[&from] {
+                let sources = sources.intersection(wanted);
+                if !sources.is_empty() {
+                    boxes.push(grounds.product(
+                        entries.clone(),
+                        sources,
+                        destinations.clone(),
+                        classes.clone(),
+                    ));
+                }
+            }
+        }
+    }
+
+    /// The classes of a rule's services in a family; `None` where there is none.
+    fn classes(&mut self, rule: &'g Rule, family: Family) -> Option<IntervalSet> {
+        let grounds = self.grounds;
+        let Some(list) = &rule.services else {
+            return Some(grounds.all_classes());
+        };
+        let known = &mut self.services[usize::from(family == Family::V6)];
+        let classes = known.entry(&list.services).or_insert_with(|| {
+            let boxes = list.services.iter();
+            let boxes: Vec<_> = boxes.filter_map(|one| one.packets(family)).collect();
+            grounds.classes(&grounds.network.classes.of(&boxes))
+        });
+        (!classes.is_empty()).then(|| classes.clone())
+    }
+}

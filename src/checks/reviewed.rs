@@ -1,0 +1,88 @@
+//! The rules of a gateway, looked at once for all checks, and how findings name them.
+
+use crate::analysis::rules::{Effort, Judge, RulePacket, RulePairs, RuleReview, RuleSpace};
+use crate::diagnostic::Span;
+use crate::forwarding::Network;
+use crate::model::{Router, RouterId, Rule};
+
+/// The rules of one gateway, looked at.
+pub(super) struct Reviewed<'a> {
+    pub(super) router: &'a Router,
+    pub(super) rules: &'a [Rule],
+    pub(super) space: RuleSpace<'a>,
+    pub(super) review: RuleReview,
+    pub(super) pairs: RulePairs,
+}
+
+/// Looks at the rules of a gateway; `None` for a router.
+pub(super) fn reviewed<'a>(network: &'a Network<'a>, id: RouterId) -> Option<Reviewed<'a>> {
+    let space = RuleSpace::new(network, id)?;
+    let router = network.site.router(id);
+    let rules = &router.filter()?.rules;
+    let (review, pairs) = {
+        let judge = Judge::new(&space, Effort::default());
+        (RuleReview::new(&judge), RulePairs::new(&judge))
+    };
+    Some(Reviewed {
+        router,
+        rules,
+        space,
+        review,
+        pairs,
+    })
+}
+
+impl Reviewed<'_> {
+    /// A rule as a finding names it: `edge "guests on the web"`.
+    pub(super) fn name(&self, rule: usize) -> String {
+        format!("{} {}", self.router.name.value, self.quoted(rule))
+    }
+
+    /// The name of a rule alone: `"guests on the web"`.
+    pub(super) fn quoted(&self, rule: usize) -> String {
+        format!("\"{}\"", self.rules[rule].name.value)
+    }
+
+    /// Where a rule is named.
+    pub(super) fn place(&self, rule: usize) -> Span {
+        self.rules[rule].name.span
+    }
+
+    /// What a rule does with packets: `permits`, `denies`, `rejects`.
+    pub(super) fn does(&self, rule: usize) -> &'static str {
+        match self.rules[rule].action.value {
+            crate::model::Action::Permit => "permits",
+            crate::model::Action::Deny => "denies",
+            crate::model::Action::Reject => "rejects",
+        }
+    }
+
+    /// The names of some rules: `"one"`, `"one" and "two"`, of many the first few.
+    pub(super) fn list(&self, rules: &[usize]) -> String {
+        const MOST: usize = 4;
+        let shown = rules.iter().take(MOST);
+        let names: Vec<String> = shown.map(|&rule| self.quoted(rule)).collect();
+        let more = rules.len().saturating_sub(MOST);
+        match names.as_slice() {
+            _ if more > 0 => format!("{} and {more} more", names.join(", ")),
+            [] => String::new(),
+            [one] => one.clone(),
+            [first @ .., last] => format!("{} and {last}", first.join(", ")),
+        }
+    }
+
+    /// A packet with the interface that it comes in by.
+    pub(super) fn packet(&self, packet: &RulePacket) -> String {
+        let ingress = &self.router.interfaces[packet.ingress].name.value;
+        format!("{} (in by {ingress})", packet.packet)
+    }
+
+    /// A sentence for rules that never decide although the gateway counted packets there; empty where it did not.
+    pub(super) fn counted(&self, rule: usize) -> Option<String> {
+        let hits = self.rules[rule].hits.filter(|&hits| hits > 0)?;
+        Some(format!(
+            "the gateway counted {hits} packets at it: either the rules changed since, or the file and the network \
+             differ"
+        ))
+    }
+}

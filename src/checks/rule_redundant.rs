@@ -1,0 +1,71 @@
+//! A rule without which every packet would be decided the same.
+
+use crate::analysis::rules::{Standing, Without, is_backstop};
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::reviewed::Reviewed;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "rule-redundant",
+    severity: Severity::Note,
+    summary: "a rule without which every packet would be decided the same",
+    why: "It decides packets, but later rules or the default would decide them the same way. It is one more line to read and keep in step.",
+    fine_when: "It logs what the later rule does not, or it is there so that a change further down can not open anything: say so in its reason.",
+    remedy: "Remove it, or keep it and say why. `boundwalk rules --clean` shows the list without such rules, proved to decide every packet alike.",
+    references: &[
+        "Al-Shaer and Hamed 2004: redundancy, asked of verdicts (definitions from memory)",
+        "Liu and Gouda: redundancy of rules by verdicts (from memory)",
+    ],
+    fires: include_str!("examples/rule-redundant.fires.toml"),
+    quiet: include_str!("examples/rule-redundant.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for gateway in view.reviewed() {
+        for (rule, standing) in gateway.review.rules.iter().enumerate() {
+            let Standing::Decides {
+                without: Without::Same { by },
+                ..
+            } = standing
+            else {
+                continue;
+            };
+            let later: Vec<usize> = by.iter().copied().filter(|&other| other > rule).collect();
+            // A default that is written out is there to be read.
+            if later.is_empty() && is_backstop(&gateway.rules[rule]) {
+                continue;
+            }
+            let what = format!("without it nothing changes: {}", others(gateway, &later));
+            let mut draft = found(&CHECK, gateway.place(rule), gateway.name(rule), what)
+                .help("remove it, or say in its reason why it stays");
+            for &other in later.iter().take(3) {
+                draft = draft.note(gateway.place(other), "decides its packets the same way");
+            }
+            if gateway.rules[rule].log {
+                draft = draft.note(gateway.place(rule), log_note(gateway, &later));
+            }
+            report.add(draft);
+        }
+    }
+}
+
+/// Who decides in its place.
+fn others(gateway: &Reviewed<'_>, later: &[usize]) -> String {
+    match later.len() {
+        0 => "the default does the same".to_owned(),
+        1 => format!("{} does the same further down", gateway.list(later)),
+        _ => format!("{} do the same further down", gateway.list(later)),
+    }
+}
+
+fn log_note(gateway: &Reviewed<'_>, later: &[usize]) -> &'static str {
+    let all = !later.is_empty() && later.iter().all(|&other| gateway.rules[other].log);
+    match all {
+        true => "it logs; so do the others",
+        false => {
+            "it logs, and what decides in its place does not: without it those packets are not seen any more"
+        }
+    }
+}

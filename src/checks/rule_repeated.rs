@@ -1,0 +1,59 @@
+//! A rule that never decides, because earlier rules say the same.
+
+use crate::analysis::rules::Standing;
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "rule-repeated",
+    severity: Severity::Note,
+    summary: "a rule that never decides, because earlier rules say the same",
+    why: "It changes nothing and hides that: who edits it later believes that something changes. Long lists of such rules are how mistakes stay unseen.",
+    fine_when: "It is kept for its documentation; then a comment serves better.",
+    remedy: "Remove it; `boundwalk rules --clean` shows the list without such rules, proved to decide every packet alike.",
+    references: &[
+        "Al-Shaer and Hamed 2004: redundancy, asked of the union of all earlier rules (definitions from memory)",
+        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+    ],
+    fires: include_str!("examples/rule-repeated.fires.toml"),
+    quiet: include_str!("examples/rule-repeated.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for gateway in view.reviewed() {
+        for (rule, standing) in gateway.review.rules.iter().enumerate() {
+            let Standing::Dead(dead) = standing else {
+                continue;
+            };
+            if dead.against.is_some() {
+                continue;
+            }
+            let together = if dead.by.len() == 1 { "" } else { " together" };
+            let what = format!(
+                "never decides: before it, {}{together} {} all that it names",
+                gateway.list(&dead.by),
+                plural(gateway.does(rule), dead.by.len())
+            );
+            let mut draft =
+                found(&CHECK, gateway.place(rule), gateway.name(rule), what).help("remove it");
+            for &earlier in &dead.by {
+                draft = draft.note(gateway.place(earlier), "comes before");
+            }
+            if let Some(counted) = gateway.counted(rule) {
+                draft = draft.note(gateway.place(rule), counted);
+            }
+            report.add(draft);
+        }
+    }
+}
+
+/// `permits` for one, `permit` for several.
+fn plural(verb: &str, count: usize) -> String {
+    match (count, verb) {
+        (1, verb) => verb.to_owned(),
+        (_, "denies") => "deny".to_owned(),
+        (_, verb) => verb.trim_end_matches('s').to_owned(),
+    }
+}
