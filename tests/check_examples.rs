@@ -106,8 +106,15 @@ fn the_list_is_in_order_and_names_each_check_once() {
 #[test]
 fn every_file_of_a_check_is_in_the_list() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/checks");
-    let helpers = ["mod", "report",
-            "reviewed", "rule_asked", "view", "wiring", "words"];
+    let helpers = [
+        "mod",
+        "report",
+        "reviewed",
+        "rule_asked",
+        "view",
+        "wiring",
+        "words",
+    ];
     for entry in std::fs::read_dir(folder).expect("the folder of the checks") {
         let path = entry.expect("an entry").path();
         let stem = path

@@ -25,12 +25,12 @@ mod pvid_not_untagged;
 mod report;
 mod reviewed;
 mod rule_asked;
-mod rules_correlated;
-mod rule_repeated;
-mod rule_redundant;
-mod rule_irrelevant;
-mod rule_generalises;
 mod rule_dead;
+mod rule_generalises;
+mod rule_irrelevant;
+mod rule_redundant;
+mod rule_repeated;
+mod rules_correlated;
 mod several_homes;
 mod site_not_modelled_here;
 mod source_check_off;
@@ -45,16 +45,43 @@ mod view;
 mod wiring;
 mod words;
 
+use crate::analysis::rules::{RuleBook, books};
 use crate::diagnostic::{Check, Finding};
 use crate::forwarding::Network;
 
 use report::Report;
 use view::View;
 
+/// What a check is about.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Area {
+    /// Switches, ports, cables, hosts.
+    Wiring,
+    /// Addresses, routes, what gateways let in, messages that a family needs.
+    Routing,
+    /// What rules do and do not do.
+    RuleEffect,
+    /// Rules that permit more than there is or is safe.
+    RuleWidth,
+    /// Rules that nobody looked after.
+    RuleUpkeep,
+    /// The site as a whole.
+    Whole,
+}
+
+impl Area {
+    /// Whether it is about the rules of a gateway.
+    pub fn is_rules(self) -> bool {
+        matches!(self, Self::RuleEffect | Self::RuleWidth | Self::RuleUpkeep)
+    }
+}
+
 /// A check and what looks for it.
 pub struct Registered {
     /// What it is.
     pub check: &'static Check,
+    /// What it is about.
+    pub area: Area,
     find: fn(&View<'_>, &mut Report),
 }
 
@@ -63,153 +90,203 @@ pub static CHECKS: &[Registered] = &[
     Registered {
         check: &bypass_open::CHECK,
         find: bypass_open::find,
+        area: Area::Whole,
     },
     Registered {
         check: &cable_label_differs::CHECK,
         find: cable_label_differs::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &default_vlan_in_use::CHECK,
         find: default_vlan_in_use::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &gateway_tag_missing::CHECK,
         find: gateway_tag_missing::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &host_forwards::CHECK,
         find: host_forwards::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &host_off_segment::CHECK,
         find: host_off_segment::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &icmpv6_needed_denied::CHECK,
         find: icmpv6_needed_denied::find,
+        area: Area::Routing,
     },
     Registered {
         check: &ingress_filter_off::CHECK,
         find: ingress_filter_off::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &ipv6_uncovered::CHECK,
         find: ipv6_uncovered::find,
+        area: Area::Routing,
     },
     Registered {
         check: &isolated_vlan_on_trunk::CHECK,
         find: isolated_vlan_on_trunk::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &isolation_broken::CHECK,
         find: isolation_broken::find,
+        area: Area::Whole,
     },
     Registered {
         check: &lag_members_differ::CHECK,
         find: lag_members_differ::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &lag_never_active::CHECK,
         find: lag_never_active::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &lag_one_end::CHECK,
         find: lag_one_end::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &native_vlan_differs::CHECK,
         find: native_vlan_differs::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &no_way_back::CHECK,
         find: no_way_back::find,
+        area: Area::Routing,
     },
     Registered {
         check: &port_without_vlan::CHECK,
         find: port_without_vlan::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &pvid_not_untagged::CHECK,
         find: pvid_not_untagged::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &rule_dead::CHECK,
         find: rule_dead::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &rule_generalises::CHECK,
         find: rule_generalises::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &rule_irrelevant::CHECK,
         find: rule_irrelevant::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &rule_redundant::CHECK,
         find: rule_redundant::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &rule_repeated::CHECK,
         find: rule_repeated::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &rules_correlated::CHECK,
         find: rules_correlated::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &several_homes::CHECK,
         find: several_homes::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &site_not_modelled_here::CHECK,
         find: site_not_modelled_here::find,
+        area: Area::Whole,
     },
     Registered {
         check: &source_check_off::CHECK,
         find: source_check_off::find,
+        area: Area::Routing,
     },
     Registered {
         check: &tags_on_access_port::CHECK,
         find: tags_on_access_port::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &too_big_denied::CHECK,
         find: too_big_denied::find,
+        area: Area::Routing,
     },
     Registered {
         check: &trunk_vlan_one_end::CHECK,
         find: trunk_vlan_one_end::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &trunk_vlan_unused::CHECK,
         find: trunk_vlan_unused::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &two_tag_hop::CHECK,
         find: two_tag_hop::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &untagged_in_several::CHECK,
         find: untagged_in_several::find,
+        area: Area::Wiring,
     },
     Registered {
         check: &unused_port_live::CHECK,
         find: unused_port_live::find,
+        area: Area::Wiring,
     },
 ];
 
 /// Runs every check.
 ///
 /// Findings come gravest first, then by place, then by name; what is the matter with several ports that one
-/// line of the file describes is one finding. Cost: two matrices by segment, and for each cable between
-/// switches and each VLAN on it the ports behind it.
+/// line of the file describes is one finding. Cost: two matrices by segment, the review of each rule list, and for
+/// each cable between switches and each VLAN on it the ports behind it.
 pub fn run(network: &Network<'_>) -> Vec<Finding> {
-    let view = View::new(network);
+    run_some(network, &books(network), |_| true)
+}
+
+/// Runs the checks of some areas, with the books of all gateways.
+pub fn run_some<'n>(
+    network: &'n Network<'n>,
+    books: &'n [RuleBook<'n>],
+    wanted: impl Fn(Area) -> bool,
+) -> Vec<Finding> {
+    let view = View::new(network, books);
     let mut report = Report::default();
-    for registered in CHECKS {
+    for registered in CHECKS.iter().filter(|one| wanted(one.area)) {
         (registered.find)(&view, &mut report);
     }
     report.finish()
+}
+
+/// What a check is about.
+pub fn area(check: &Check) -> Option<Area> {
+    let mut checks = CHECKS.iter();
+    let own = checks.find(|registered| registered.check == check);
+    own.map(|registered| registered.area)
 }
 
 /// The check of a name.

@@ -1,35 +1,19 @@
 //! The rules of a gateway, looked at once for all checks, and how findings name them.
 
-use crate::analysis::rules::{Effort, Judge, RulePacket, RulePairs, RuleReview, RuleSpace};
+use crate::analysis::rules::{RuleBook, RulePacket};
 use crate::diagnostic::Span;
-use crate::forwarding::Network;
-use crate::model::{Router, RouterId, Rule};
+use crate::model::Action;
 
-/// The rules of one gateway, looked at.
-pub(super) struct Reviewed<'a> {
-    pub(super) router: &'a Router,
-    pub(super) rules: &'a [Rule],
-    pub(super) space: RuleSpace<'a>,
-    pub(super) review: RuleReview,
-    pub(super) pairs: RulePairs,
-}
+/// The rules of one gateway, looked at, with words for findings.
+#[derive(Clone, Copy)]
+pub(super) struct Reviewed<'v>(pub(super) &'v RuleBook<'v>);
 
-/// Looks at the rules of a gateway; `None` for a router.
-pub(super) fn reviewed<'a>(network: &'a Network<'a>, id: RouterId) -> Option<Reviewed<'a>> {
-    let space = RuleSpace::new(network, id)?;
-    let router = network.site.router(id);
-    let rules = &router.filter()?.rules;
-    let (review, pairs) = {
-        let judge = Judge::new(&space, Effort::default());
-        (RuleReview::new(&judge), RulePairs::new(&judge))
-    };
-    Some(Reviewed {
-        router,
-        rules,
-        space,
-        review,
-        pairs,
-    })
+impl<'v> std::ops::Deref for Reviewed<'v> {
+    type Target = RuleBook<'v>;
+
+    fn deref(&self) -> &RuleBook<'v> {
+        self.0
+    }
 }
 
 impl Reviewed<'_> {
@@ -51,9 +35,9 @@ impl Reviewed<'_> {
     /// What a rule does with packets: `permits`, `denies`, `rejects`.
     pub(super) fn does(&self, rule: usize) -> &'static str {
         match self.rules[rule].action.value {
-            crate::model::Action::Permit => "permits",
-            crate::model::Action::Deny => "denies",
-            crate::model::Action::Reject => "rejects",
+            Action::Permit => "permits",
+            Action::Deny => "denies",
+            Action::Reject => "rejects",
         }
     }
 

@@ -31,14 +31,17 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let Some(against) = dead.against else {
                 continue;
             };
-            let what = format!(
-                "never decides: {} {} before it, and {} {}, which this rule {}",
-                gateway.list(&dead.by),
-                come(dead.by.len()),
-                gateway.quoted(against.rule),
-                opposite(gateway, against.rule, &against.packet),
-                gateway.does(rule)
-            );
+            let does = opposite(gateway, against.rule, &against.packet);
+            let this = gateway.does(rule);
+            let what = match dead.by[..] == [against.rule] {
+                true => format!("never decides: before it, {does}, which this rule {this}"),
+                false => {
+                    let (list, come) = (gateway.list(&dead.by), come(dead.by.len()));
+                    format!(
+                        "never decides: {list} {come} before it, and {does}, which this rule {this}"
+                    )
+                }
+            };
             let mut draft = found(&CHECK, gateway.place(rule), gateway.name(rule), what)
                 .help("move it before the rules that hide it, or remove it");
             for &earlier in &dead.by {
@@ -56,6 +59,8 @@ fn come(count: usize) -> &'static str {
     if count == 1 { "comes" } else { "come" }
 }
 
-fn opposite(gateway: &Reviewed<'_>, rule: usize, packet: &RulePacket) -> String {
-    format!("{} {}", gateway.does(rule), gateway.packet(packet))
+/// What a rule does with a packet.
+fn opposite(gateway: Reviewed<'_>, rule: usize, packet: &RulePacket) -> String {
+    let (name, does) = (gateway.quoted(rule), gateway.does(rule));
+    format!("{name} {does} {}", gateway.packet(packet))
 }

@@ -52,7 +52,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Who decides in its place.
-fn others(gateway: &Reviewed<'_>, later: &[usize]) -> String {
+fn others(gateway: Reviewed<'_>, later: &[usize]) -> String {
     match later.len() {
         0 => "the default does the same".to_owned(),
         1 => format!("{} does the same further down", gateway.list(later)),
@@ -60,7 +60,7 @@ fn others(gateway: &Reviewed<'_>, later: &[usize]) -> String {
     }
 }
 
-fn log_note(gateway: &Reviewed<'_>, later: &[usize]) -> &'static str {
+fn log_note(gateway: Reviewed<'_>, later: &[usize]) -> &'static str {
     let all = !later.is_empty() && later.iter().all(|&other| gateway.rules[other].log);
     match all {
         true => "it logs; so do the others",

@@ -2,11 +2,12 @@
 
 use std::cell::OnceCell;
 
+use crate::analysis::rules::RuleBook;
 use crate::analysis::{By, Matrix, Question};
 use crate::forwarding::Network;
-use crate::model::{Family, Forwards, ICMP, ICMPV6, RouterId, Service, Site};
+use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
-use super::reviewed::{Reviewed, reviewed};
+use super::reviewed::Reviewed;
 use super::wiring::Wiring;
 
 /// A site with what several checks need of it.
@@ -17,11 +18,11 @@ pub(super) struct View<'a> {
     /// Whether any host routes.
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
-    reviewed: OnceCell<Vec<Reviewed<'a>>>,
+    books: &'a [RuleBook<'a>],
 }
 
 impl<'a> View<'a> {
-    pub(super) fn new(network: &'a Network<'a>) -> Self {
+    pub(super) fn new(network: &'a Network<'a>, books: &'a [RuleBook<'a>]) -> Self {
         let mut hosts = network.site.hosts.iter();
         Self {
             network,
@@ -29,18 +30,13 @@ impl<'a> View<'a> {
             wiring: Wiring::new(network.site),
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
-            reviewed: OnceCell::new(),
+            books,
         }
     }
 
     /// What the rules of each gateway do, in the order of the file.
-    pub(super) fn reviewed(&self) -> &[Reviewed<'a>] {
-        self.reviewed.get_or_init(|| {
-            let numbers = (0..self.site.routers.len()).map(RouterId);
-            numbers
-                .filter_map(|id| reviewed(self.network, id))
-                .collect()
-        })
+    pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
+        self.books.iter().map(Reviewed)
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not

@@ -14,6 +14,7 @@ mod output;
 mod path;
 mod ports;
 mod review;
+mod rules;
 mod schema;
 mod site;
 
@@ -69,6 +70,8 @@ enum Command {
     Bypass(bypass::Arguments),
     /// Prove that segments are isolated, or show what reaches them.
     Isolation(isolation::Arguments),
+    /// Review the rules of gateways: which do nothing, which hide others, which permit too much.
+    Rules(rules::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
@@ -115,6 +118,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
         Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
+        Command::Rules(arguments) => rules::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),

@@ -46,11 +46,23 @@ const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
     not run.\n`boundwalk explain CHECK` says why a finding matters and when it is fine.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Threshold {
+pub(super) enum Threshold {
     Note,
     Warning,
     Error,
     Never,
+}
+
+impl Threshold {
+    /// The least severity that counts; `None`: none does.
+    pub(super) fn least(self) -> Option<Severity> {
+        match self {
+            Self::Note => Some(Severity::Note),
+            Self::Warning => Some(Severity::Warning),
+            Self::Error => Some(Severity::Error),
+            Self::Never => None,
+        }
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
@@ -122,11 +134,8 @@ fn print_text(
 }
 
 fn verdict((problems, findings): (&[Problem], &[Finding]), threshold: Threshold) -> Verdict {
-    let least = match threshold {
-        Threshold::Note => Severity::Note,
-        Threshold::Warning => Severity::Warning,
-        Threshold::Error => Severity::Error,
-        Threshold::Never => return Verdict::Clean,
+    let Some(least) = threshold.least() else {
+        return Verdict::Clean;
     };
     let problems = problems.iter().map(Problem::severity);
     let mut all = problems.chain(findings.iter().map(Finding::severity));

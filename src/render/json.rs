@@ -325,8 +325,9 @@ fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> 
     }
 }
 
+/// A finding.
 #[derive(Serialize)]
-struct JsonFinding<'a> {
+pub(super) struct JsonFinding<'a> {
     check: &'static str,
     severity: &'static str,
     message: &'a str,
@@ -336,7 +337,7 @@ struct JsonFinding<'a> {
     notes: Vec<JsonNote<'a>>,
 }
 
-fn json_finding<'a>(sources: &Sources, finding: &'a Finding) -> JsonFinding<'a> {
+pub(super) fn json_finding<'a>(sources: &Sources, finding: &'a Finding) -> JsonFinding<'a> {
     JsonFinding {
         check: finding.check.name,
         severity: finding.severity().word(),

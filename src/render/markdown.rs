@@ -38,6 +38,20 @@ pub fn review_markdown(
         help: problem.help.as_deref(),
     });
     list(&mut out, "Problems of the site file", sources, problems);
+    findings_list(&mut out, "Findings", sources, findings);
+    let _ = writeln!(out, "## Who can reach what, by zone\n");
+    table(&mut out, sheet, key, codes);
+    notes(&mut out, sheet);
+    out
+}
+
+/// A chapter of findings.
+pub(super) fn findings_list(
+    out: &mut String,
+    title: &str,
+    sources: &Sources,
+    findings: &[Finding],
+) {
     let findings = findings.iter().map(|finding| Item {
         name: finding.check.name,
         severity: finding.severity(),
@@ -45,11 +59,7 @@ pub fn review_markdown(
         span: finding.span,
         help: finding.help.as_deref(),
     });
-    list(&mut out, "Findings", sources, findings);
-    let _ = writeln!(out, "## Who can reach what, by zone\n");
-    table(&mut out, sheet, key, codes);
-    notes(&mut out, sheet);
-    out
+    list(out, title, sources, findings);
 }
 
 /// A problem or a finding.

@@ -65,4 +65,18 @@ impl<'s, 'n> Judge<'s, 'n> {
     pub(super) fn all_meeting(&self, packets: &PacketBox, numbers: Range<usize>) -> Vec<usize> {
         self.meetings.borrow_mut().of(packets, numbers)
     }
+
+    /// Later rules that share packets with a rule, ascending.
+    pub(super) fn later_meeting(&self, rule: usize) -> Vec<usize> {
+        let own = self.space.of_rule(rule);
+        let end = self.space.boxes.len();
+        let mut rules: Vec<usize> = own
+            .clone()
+            .flat_map(|number| self.meeting(&self.space.boxes[number], own.end..end))
+            .map(|(_, rule)| rule)
+            .collect();
+        rules.sort_unstable();
+        rules.dedup();
+        rules
+    }
 }

@@ -1,5 +1,6 @@
 //! What the rules of a gateway do and do not do: one file a question.
 
+mod book;
 mod cleaned;
 mod compare;
 mod complexity;
@@ -15,8 +16,10 @@ mod reader;
 mod redundant;
 mod review;
 mod shares;
+mod sheet;
 mod space;
 
+pub use book::{RuleBook, Tally, books};
 pub use cleaned::{Cleaned, JoinedField, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;
@@ -27,4 +30,5 @@ pub use obstacle::{Departure, Obstacle};
 pub use pairs::{MOST_PAIRS, Rank, Relation, RulePair, RulePairs, is_backstop};
 pub use review::{RuleReview, Standing, Without};
 pub use shares::{Part, Share, Shares};
+pub use sheet::{Hidden, Opened, RuleSheet};
 pub use space::{RulePacket, RuleSpace};

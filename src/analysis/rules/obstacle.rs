@@ -3,6 +3,7 @@
 use crate::model::{AddressMatch, Family, Rule};
 use crate::packet::IntervalSet;
 
+use super::book::RuleBook;
 use super::space::{Owner, RuleSpace};
 
 /// What keeps the packets of a rule away from a gateway.
@@ -146,4 +147,69 @@ fn speaks(rule: &Rule, family: Family) -> bool {
         packets.any(|service| service.packets(family).is_some())
     });
     held(&rule.source) && held(&rule.destination) && services
+}
+
+impl RuleBook<'_> {
+    /// Why no packet can match a rule, as half a sentence.
+    pub fn obstacle_text(&self, rule: usize) -> String {
+        let interface = |number: usize| self.router.interfaces[number].name.value.as_str();
+        match self.space.obstacle(rule) {
+            Obstacle::NoArrival => "the gateway has no interface in what `from` names".to_owned(),
+            Obstacle::NoDeparture => "the gateway has no interface in what `to` names".to_owned(),
+            Obstacle::Source {
+                address,
+                family,
+                behind,
+            } => {
+                let place = match behind {
+                    Some(behind) => format!("lies behind {}", interface(behind)),
+                    None => "lies nowhere by the routes".to_owned(),
+                };
+                let from = match self.rules[rule].from {
+                    Some(_) => "what `from` names",
+                    None => "any interface",
+                };
+                let address = family.address(address);
+                format!("its source {address} {place} and can't come in by {from}")
+            }
+            Obstacle::Destination {
+                address,
+                family,
+                by,
+            } => {
+                let address = format!("its destination {}", family.address(address));
+                match by {
+                    Departure::Interface(by) => {
+                        format!(
+                            "{address} leaves by {}, not by what `to` names",
+                            interface(by)
+                        )
+                    }
+                    Departure::Gateway => {
+                        format!("{address} is the gateway's own, which `to` does not name")
+                    }
+                    Departure::Discarded => format!("{address} is dropped by a discard route"),
+                    Departure::Nowhere => format!("{address} has no route"),
+                }
+            }
+            Obstacle::Families => {
+                "its source, destination and services have no address family in common".to_owned()
+            }
+            Obstacle::Translated(lines) => self.translated_text(&lines),
+        }
+    }
+
+    /// Which translations rewrite what a rule names.
+    fn translated_text(&self, lines: &[usize]) -> String {
+        let list = &self.space.filter.destination_translations;
+        let names = lines.iter().take(4);
+        let names: Vec<String> = names
+            .map(|&line| format!("\"{}\"", list[line].name.value))
+            .collect();
+        format!(
+            "destination translation ({}) rewrites its packets before the rules see them; name the translated \
+             address and port",
+            names.join(", ")
+        )
+    }
 }

@@ -84,14 +84,7 @@ impl RulePairs {
     /// The pairs of an earlier rule; whether the search may go on.
     fn add(&mut self, judge: &Judge<'_, '_>, first: usize) -> bool {
         let space = judge.space;
-        let mut seconds: Vec<usize> = Vec::new();
-        for number in space.of_rule(first) {
-            let later = space.of_rule(first).end..space.boxes.len();
-            let meeting = judge.meeting(&space.boxes[number], later).into_iter();
-            seconds.extend(meeting.map(|(_, rule)| rule));
-        }
-        seconds.sort_unstable();
-        seconds.dedup();
+        let mut seconds = judge.later_meeting(first);
         seconds.retain(|&second| space.action(second) != space.action(first));
         for second in seconds {
             if self.pairs.len() == MOST_PAIRS || judge.left() == 0 {

@@ -1,0 +1,244 @@
+//! `boundwalk rules`.
+
+use std::io;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::notes;
+use crate::analysis::rules::{RuleBook, RuleSheet};
+use crate::checks::{Area, run_some};
+use crate::diagnostic::{Finding, Severity};
+use crate::forwarding::Network;
+use crate::model::{Family, RouterId, Site};
+use crate::render::{
+    RulesShown, rule_json, rule_markdown, rule_text, rules_csv, rules_json, rules_markdown,
+    rules_text,
+};
+
+use super::compute::namings;
+use super::output::Progress;
+use super::review::{Threshold, notes_text};
+use super::site::{Opened, SiteArguments, nearest, open};
+use super::{Output, Verdict};
+
+/// Review the rules of gateways: which do nothing, which hide others, which permit more than there is.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Gateways to look at [default: all].
+    #[arg(value_name = "GATEWAY")]
+    gateways: Vec<String>,
+    /// Show one rule, by name or by its number in the list from 1: what it still decides, who hides it, what it
+    /// hides, which pairs of segments it opens.
+    #[arg(long, value_name = "RULE")]
+    rule: Option<String>,
+    /// Show every finding with its place, not only the first few of each check.
+    #[arg(long)]
+    all: bool,
+    /// Least severity that makes the exit code 1.
+    #[arg(long, value_name = "SEVERITY", default_value = "warning")]
+    fail_on: Threshold,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk rules site.toml\n  \
+    boundwalk rules site.toml edge --all\n  \
+    boundwalk rules site.toml --rule 1\n  \
+    boundwalk rules site.toml --format csv\n\
+    Exit code 0: no finding of that severity (warning, unless told otherwise), 1: some, 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For documents.
+    Markdown,
+    /// A line a rule, for spreadsheets.
+    Csv,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let asked = match gateways(&opened.site, &arguments.gateways) {
+        Ok(asked) => asked,
+        Err(message) => return refused(output, &message),
+    };
+    let books = books(&network, &asked);
+    let findings = run_some(&network, &books, Area::is_rules);
+    let findings = of_books(&books, findings);
+    let namings = namings(&network, &Family::ALL);
+    let notes = notes(&network);
+    let shown = RulesShown {
+        site: &opened.site,
+        sources: &opened.sources,
+        books: &books,
+        findings: &findings,
+        namings: &namings,
+        notes: &notes,
+    };
+    match &arguments.rule {
+        Some(name) => match find(&books, name) {
+            Ok((book, rule)) => one(arguments, output, &network, &shown, (book, rule))?,
+            Err(message) => return refused(output, &message),
+        },
+        None => all(arguments, output, &opened, &shown)?,
+    }
+    let grave = |finding: &Finding| arguments.fail_on.met_by(finding.severity());
+    Ok(match findings.iter().any(grave) {
+        true => Verdict::Findings,
+        false => Verdict::Clean,
+    })
+}
+
+fn refused(output: &mut Output, message: &str) -> io::Result<Verdict> {
+    output.refuse(message)?;
+    Ok(Verdict::Failed)
+}
+
+fn all(
+    arguments: &Arguments,
+    output: &mut Output,
+    opened: &Opened,
+    shown: &RulesShown<'_>,
+) -> io::Result<()> {
+    let paint = output.paint();
+    debug_assert!(
+        std::ptr::eq(shown.site, &opened.site),
+        "the site that was opened"
+    );
+    output.print(&match arguments.format {
+        Format::Text => {
+            let text = rules_text(shown, arguments.all, paint);
+            format!("{}\n{}", text.trim_end(), notes_text(shown.notes, paint))
+        }
+        Format::Markdown => rules_markdown(shown),
+        Format::Csv => rules_csv(shown),
+        Format::Json => rules_json(shown),
+    })
+}
+
+fn one(
+    arguments: &Arguments,
+    output: &mut Output,
+    network: &Network<'_>,
+    shown: &RulesShown<'_>,
+    (book, rule): (&RuleBook<'_>, usize),
+) -> io::Result<()> {
+    let sheet = RuleSheet::new(network, book, rule);
+    let paint = output.paint();
+    output.print(&match arguments.format {
+        Format::Json => rule_json(shown, book, &sheet),
+        Format::Markdown => rule_markdown(shown, book, &sheet),
+        // A single rule has no table of its own: it is the line of the whole table.
+        Format::Csv => rules_csv(shown),
+        Format::Text => {
+            let text = rule_text(shown, book, &sheet, paint);
+            format!("{}\n{}", text.trim_end(), notes_text(shown.notes, paint))
+        }
+    })
+}
+
+/// The gateways asked for, in the order of the site; all where none is named.
+fn gateways(site: &Site, names: &[String]) -> Result<Vec<RouterId>, String> {
+    let filtering = || {
+        let numbered = site.routers.iter().enumerate();
+        numbered.filter(|(_, router)| router.filter().is_some())
+    };
+    let known = || filtering().map(|(_, router)| router.name.value.as_str());
+    if known().next().is_none() {
+        return Err("no gateway of this site filters".to_owned());
+    }
+    for name in names {
+        if !known().any(|known| known == name) {
+            let near = nearest(name, known());
+            let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+            return Err(format!(
+                "there is no filtering gateway `{name}` in this site{hint}"
+            ));
+        }
+    }
+    let wanted = |name: &str| names.is_empty() || names.iter().any(|asked| asked == name);
+    let asked = filtering().filter(|(_, router)| wanted(&router.name.value));
+    Ok(asked.map(|(number, _)| RouterId(number)).collect())
+}
+
+fn books<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<RuleBook<'n>> {
+    let progress = Progress::new("looking at the rules");
+    let numbered = asked.iter().enumerate();
+    let books = numbered.filter_map(|(done, &id)| {
+        progress.update(done, asked.len());
+        RuleBook::new(network, id)
+    });
+    books.collect()
+}
+
+/// Findings that speak of a gateway asked for: those at one of its rules or in its own lines.
+fn of_books(books: &[RuleBook<'_>], mut findings: Vec<Finding>) -> Vec<Finding> {
+    let names: Vec<&str> = books
+        .iter()
+        .map(|book| book.router.name.value.as_str())
+        .collect();
+    findings.retain(|finding| {
+        let mut subjects = finding.subjects.iter();
+        let at_rule = |book: &RuleBook<'_>| {
+            let mut rules = book.rules.iter();
+            rules.any(|rule| Some(rule.name.span) == finding.span)
+        };
+        subjects.any(|subject| {
+            let gateway = subject.split([' ', ':']).next().unwrap_or_default();
+            names.contains(&gateway)
+        }) || books.iter().any(at_rule)
+    });
+    findings
+}
+
+/// The rule of a name or number; where several gateways have it, the first.
+fn find<'b, 'n>(
+    books: &'b [RuleBook<'n>],
+    name: &str,
+) -> Result<(&'b RuleBook<'n>, usize), String> {
+    let mut named = books
+        .iter()
+        .filter_map(|book| Some((book, book.find(name)?)));
+    if let Some(found) = named.next() {
+        return match named.next() {
+            None => Ok(found),
+            Some((other, _)) => Err(format!(
+                "{} and {} both have a rule \"{name}\": name the gateway too",
+                found.0.router.name.value, other.router.name.value
+            )),
+        };
+    }
+    let number = name
+        .parse::<usize>()
+        .ok()
+        .and_then(|number| number.checked_sub(1));
+    match (number, books) {
+        (Some(number), [book]) if number < book.rules.len() => return Ok((book, number)),
+        (Some(_), [_, _, ..]) => {
+            return Err("a number needs a gateway: name one before `--rule`".to_owned());
+        }
+        _ => {}
+    }
+    let all = books.iter().flat_map(|book| book.rules.iter());
+    let near = nearest(name, all.map(|rule| rule.name.value.as_str()));
+    let hint = near.map_or_else(String::new, |near| format!("; did you mean \"{near}\"?"));
+    Err(format!("there is no rule \"{name}\"{hint}"))
+}
+
+/// Whether a severity is one to fail on.
+impl Threshold {
+    fn met_by(self, severity: Severity) -> bool {
+        self.least().is_some_and(|least| severity >= least)
+    }
+}

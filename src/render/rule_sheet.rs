@@ -1,0 +1,410 @@
+//! One rule in words: what it decides, who hides it, what it hides, what it opens.
+
+use std::fmt::Write;
+
+use num_bigint::BigUint;
+
+use crate::analysis::party_name;
+use crate::analysis::rules::{
+    Dead, Hidden, Part, RuleBook, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
+};
+use crate::model::{Action, Party, Rule, Site};
+use crate::packet::IntervalSet;
+
+use super::findings::findings_text;
+use super::markdown::{escape, findings_list};
+use super::matrix::Paint;
+use super::rules::RulesShown;
+use super::text::{clean, wrapped};
+
+/// Rows of a list that are shown.
+const MOST: usize = 12;
+
+/// A title and sentences.
+struct Section {
+    title: &'static str,
+    lines: Vec<String>,
+}
+
+/// One rule on a terminal.
+pub fn rule_text(
+    shown: &RulesShown<'_>,
+    book: &RuleBook<'_>,
+    sheet: &RuleSheet,
+    paint: Paint,
+) -> String {
+    let mut out = format!("{}\n", paint.strong(&clean(&title(shown, book, sheet))));
+    for section in sections(shown, book, sheet) {
+        let _ = writeln!(out, "\n{}", paint.strong(section.title));
+        for line in section.lines {
+            let room = paint.columns.saturating_sub(4).max(30);
+            let _ = writeln!(out, "  {}", wrapped(&clean(&line), room).join("\n    "));
+        }
+    }
+    let findings: Vec<_> = shown.of_rule(book, sheet.rule).cloned().collect();
+    if !findings.is_empty() {
+        let _ = writeln!(out, "\n{}\n", paint.strong("Findings"));
+        out.push_str(&findings_text(shown.sources, &findings, true, paint));
+    }
+    out
+}
+
+/// One rule as Markdown.
+pub fn rule_markdown(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+    let mut out = format!("# {}\n", escape(&title(shown, book, sheet)));
+    for section in sections(shown, book, sheet) {
+        let _ = writeln!(out, "\n## {}\n", section.title);
+        for line in section.lines {
+            let _ = writeln!(out, "- {}", escape(&line));
+        }
+    }
+    out.push('\n');
+    let findings: Vec<_> = shown.of_rule(book, sheet.rule).cloned().collect();
+    findings_list(&mut out, "Findings", shown.sources, &findings);
+    out
+}
+
+fn title(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+    let rule = &book.rules[sheet.rule];
+    format!(
+        "{} rule {}: \"{}\" ({})",
+        book.router.name.value,
+        sheet.rule + 1,
+        rule.name.value,
+        shown.sources.place(rule.name.span)
+    )
+}
+
+fn sections(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Vec<Section> {
+    let words = Words { shown, book };
+    let mut sections = vec![
+        Section {
+            title: "As written",
+            lines: written(shown.site, &book.rules[sheet.rule]),
+        },
+        Section {
+            title: "What it does",
+            lines: words.standing(sheet.rule),
+        },
+        Section {
+            title: "What earlier rules take of it",
+            lines: sheet
+                .shares
+                .families
+                .iter()
+                .map(|share| words.share(share))
+                .collect(),
+        },
+        Section {
+            title: "What it decides",
+            lines: words.parts(sheet),
+        },
+        Section {
+            title: "What it takes of later rules",
+            lines: words.hides(sheet),
+        },
+        Section {
+            title: "Where the order matters",
+            lines: cut(sheet.pairs.iter().map(|pair| words.pair(pair)).collect()),
+        },
+        Section {
+            title: "Pairs of segments that it opens",
+            lines: words.opens(sheet),
+        },
+    ];
+    sections.retain(|section| !section.lines.is_empty());
+    sections
+}
+
+/// The fields of a rule, one a line.
+fn written(site: &Site, rule: &Rule) -> Vec<String> {
+    let mut lines = vec![format!("action: {}", rule.action.value.word())];
+    for (name, parties) in [("from", &rule.from), ("to", &rule.to)] {
+        let names = parties.as_ref().map(|parties| {
+            let names = parties.iter().map(|party| match *party {
+                Party::Zone(zone) => site.zone(zone).name.value.as_str(),
+                Party::Segment(segment) => site.segment(segment).name.value.as_str(),
+                Party::Gateway => "gateway",
+            });
+            names.collect::<Vec<_>>().join(", ")
+        });
+        lines.push(format!("{name}: {}", names.as_deref().unwrap_or("any")));
+    }
+    let items = |written: &[crate::diagnostic::Spanned<String>]| {
+        let items = written.iter().map(|item| item.value.as_str());
+        items.collect::<Vec<_>>().join(", ")
+    };
+    for (name, field) in [("source", &rule.source), ("destination", &rule.destination)] {
+        let text = field.as_ref().map(|field| items(&field.written));
+        lines.push(format!("{name}: {}", text.as_deref().unwrap_or("any")));
+    }
+    let services = rule.services.as_ref().map(|list| items(&list.written));
+    lines.push(format!(
+        "services: {}",
+        services.as_deref().unwrap_or("any")
+    ));
+    if let Some(hits) = rule.hits {
+        lines.push(format!("counted by the gateway: {hits} packets"));
+    }
+    lines
+}
+
+/// The first rows of a list, and how many more there are.
+fn cut(mut lines: Vec<String>) -> Vec<String> {
+    if lines.len() > MOST {
+        let more = lines.len() - MOST;
+        lines.truncate(MOST);
+        lines.push(format!("and {more} more"));
+    }
+    lines
+}
+
+/// Puts a rule into words.
+struct Words<'a> {
+    shown: &'a RulesShown<'a>,
+    book: &'a RuleBook<'a>,
+}
+
+impl Words<'_> {
+    fn rule(&self, rule: usize) -> String {
+        format!("{} \"{}\"", rule + 1, self.book.rules[rule].name.value)
+    }
+
+    fn list(&self, rules: &[usize]) -> String {
+        let names: Vec<String> = rules.iter().map(|&rule| self.rule(rule)).collect();
+        cut(names).join(", ")
+    }
+
+    fn packet(&self, packet: &RulePacket) -> String {
+        let interface = |at: usize| self.book.router.interfaces[at].name.value.as_str();
+        let out = packet.egress.map_or("the gateway itself", interface);
+        format!(
+            "{}, in by {}, to {out}",
+            packet.packet,
+            interface(packet.ingress)
+        )
+    }
+
+    fn standing(&self, rule: usize) -> Vec<String> {
+        match &self.book.review.rules[rule] {
+            Standing::Off => vec!["Nothing: it is disabled or has expired.".to_owned()],
+            Standing::Irrelevant => vec![format!(
+                "Nothing: no packet can match it: {}.",
+                self.book.obstacle_text(rule)
+            )],
+            Standing::Dead(dead) => self.dead(rule, dead),
+            Standing::Unknown => vec![UNSETTLED.to_owned()],
+            Standing::Decides { witness, without } => {
+                let word = self.book.rules[rule].action.value.word();
+                let first = format!(
+                    "It decides packets ({word}), for example {}.",
+                    self.packet(witness)
+                );
+                vec![first, self.without(witness, without)]
+            }
+        }
+    }
+
+    fn dead(&self, rule: usize, dead: &Dead) -> Vec<String> {
+        let size = match (dead.by.len(), dead.smallest) {
+            (1, _) => "",
+            (_, true) => " No smaller set of such rules does.",
+            (_, false) => " A smaller set may do, this one is not proved smallest.",
+        };
+        let mut lines = vec![format!(
+            "Nothing: before it, {} {} all that it names.{size}",
+            self.list(&dead.by),
+            if dead.by.len() == 1 { "takes" } else { "take" }
+        )];
+        lines.push(match &dead.against {
+            Some(against) => format!(
+                "Not all as it says: {} decides {}; it {} that.",
+                self.rule(against.rule),
+                self.packet(&against.packet),
+                match self.book.rules[against.rule].action.value {
+                    Action::Permit => "permits",
+                    Action::Deny => "denies",
+                    Action::Reject => "rejects",
+                }
+            ),
+            None => "All as it says: it only repeats what stands before it.".to_owned(),
+        });
+        lines
+    }
+
+    fn without(&self, witness: &RulePacket, without: &Without) -> String {
+        match without {
+            Without::Changed(packet) if packet == witness => {
+                "It is needed: without it, that packet would be decided otherwise.".to_owned()
+            }
+            Without::Changed(packet) => format!(
+                "It is needed: without it, this packet would be decided otherwise: {}.",
+                self.packet(packet)
+            ),
+            Without::Same { by } if by.is_empty() => {
+                "Without it nothing changes: the default does the same.".to_owned()
+            }
+            Without::Same { by } => format!(
+                "Without it nothing changes; that rests on {}.",
+                self.list(by)
+            ),
+            Without::Unknown => {
+                "Whether anything changes without it is not settled: a bound on the work was met."
+                    .to_owned()
+            }
+        }
+    }
+
+    fn share(&self, share: &Share) -> String {
+        let family = share.family.word();
+        if share.taken.is_empty() {
+            return format!("{family}: nothing");
+        }
+        let mut order: Vec<&(usize, BigUint)> = share.taken.iter().collect();
+        order.sort_by(|one, other| other.1.cmp(&one.1));
+        let large = order.iter().filter(|(_, size)| share.permille(size) > 0);
+        let mut taken: Vec<String> = large
+            .map(|(rule, size)| format!("{} by {}", percent(share, size), self.rule(*rule)))
+            .collect();
+        match order.len() - taken.len() {
+            0 => {}
+            1 => taken.push("less than 0.1 % by one other rule".to_owned()),
+            small => taken.push(format!("less than 0.1 % each by {small} other rules")),
+        }
+        let left = match share.exact {
+            true if share.decided == BigUint::ZERO => "nothing is left".to_owned(),
+            true => format!("{} is left", percent(share, &share.decided)),
+            false => "what is left falls into too many pieces to count".to_owned(),
+        };
+        format!("{family}: {}; {left}", cut(taken).join(", "))
+    }
+
+    fn parts(&self, sheet: &RuleSheet) -> Vec<String> {
+        let mut lines = Vec::new();
+        for part in &sheet.shares.parts {
+            let naming = self.shown.namings.iter();
+            let mut naming = naming.filter(|naming| naming.plan().family == part.family);
+            let Some(naming) = naming.next() else {
+                continue;
+            };
+            lines.push(format!(
+                "{} -> {}: from {} to {}: {}",
+                self.interfaces(&part.ingress),
+                self.interfaces(&part.egress),
+                naming.addresses(&self.without_own(part, &part.region.source)),
+                naming.addresses(&part.region.destination),
+                naming.services(&part.region.services)
+            ));
+        }
+        cut(lines)
+    }
+
+    /// Sources without the gateway's own addresses, unless there is nothing else: only a forger sends with them.
+    fn without_own(&self, part: &Part, sources: &IntervalSet) -> IntervalSet {
+        let own = self.book.router.own_addresses();
+        let others = sources.difference(own.of(part.family));
+        match others.is_empty() {
+            true => sources.clone(),
+            false => others,
+        }
+    }
+
+    fn interfaces(&self, numbers: &[usize]) -> String {
+        let interfaces = &self.book.router.interfaces;
+        if numbers.len() > 1 && numbers.len() >= interfaces.len() {
+            return "any interface".to_owned();
+        }
+        let name = |&at: &usize| match interfaces.get(at) {
+            Some(interface) => interface.name.value.clone(),
+            None => "the gateway itself".to_owned(),
+        };
+        cut(numbers.iter().map(name).collect()).join(", ")
+    }
+
+    fn hides(&self, sheet: &RuleSheet) -> Vec<String> {
+        let mut hides: Vec<&Hidden> = sheet.hides.iter().collect();
+        hides.sort_by_key(|hidden| {
+            (
+                !hidden.dead,
+                std::cmp::Reverse(hidden.permille),
+                hidden.rule,
+            )
+        });
+        let line = |hidden: &&Hidden| {
+            let dead = if hidden.dead {
+                "; nothing is left of it"
+            } else {
+                ""
+            };
+            format!(
+                "{} of {}{dead}",
+                tenths(hidden.permille),
+                self.rule(hidden.rule)
+            )
+        };
+        let mut lines = cut(hides.iter().map(line).collect());
+        if !sheet.all_hidden {
+            lines.push("not all later rules were looked at".to_owned());
+        }
+        lines
+    }
+
+    fn pair(&self, pair: &RulePair) -> String {
+        format!(
+            "{} before {}: both name {}",
+            self.rule(pair.first),
+            self.rule(pair.second),
+            self.packet(&pair.packet)
+        )
+    }
+
+    fn opens(&self, sheet: &RuleSheet) -> Vec<String> {
+        if self.book.rules[sheet.rule].action.value != Action::Permit {
+            return Vec::new();
+        }
+        let Some(opens) = &sheet.opens else {
+            return vec!["not asked: the site has too many segments".to_owned()];
+        };
+        if opens.is_empty() {
+            return vec!["none, as devices are configured".to_owned()];
+        }
+        let site = self.shown.site;
+        let line = |opened: &crate::analysis::rules::Opened| {
+            let pair = format!(
+                "{} -> {} ({})",
+                party_name(site, opened.from),
+                party_name(site, opened.to),
+                opened.family.word()
+            );
+            let naming = self.shown.namings.iter();
+            let mut naming = naming.filter(|naming| naming.plan().family == opened.family);
+            match naming.next() {
+                Some(naming) => {
+                    let services = naming.services(&opened.services);
+                    format!("{pair}; what passes there by any rule: {services}")
+                }
+                None => pair,
+            }
+        };
+        cut(opens.iter().map(line).collect())
+    }
+}
+
+const UNSETTLED: &str = "Not settled: a bound on the work was met.";
+
+/// How much of a share some packets are.
+fn percent(share: &Share, size: &BigUint) -> String {
+    match share.permille(size) {
+        0 if *size > BigUint::ZERO => "less than 0.1 %".to_owned(),
+        1000 => "all".to_owned(),
+        permille => tenths(permille),
+    }
+}
+
+fn tenths(permille: u32) -> String {
+    match permille {
+        0 => "less than 0.1 %".to_owned(),
+        1000 => "all".to_owned(),
+        _ => format!("{}.{} %", permille / 10, permille % 10),
+    }
+}

@@ -1,0 +1,209 @@
+//! The rules of gateways on a terminal: an overview, then findings.
+
+use std::fmt::Write;
+
+use crate::analysis::Naming;
+use crate::analysis::rules::{RuleBook, Standing, Tally, Without};
+use crate::checks::{Area, area};
+use crate::diagnostic::{Finding, Sources};
+use crate::model::Site;
+
+use super::findings::findings_text;
+use super::matrix::Paint;
+use super::text::{clean, fit, width, wrapped};
+
+/// What is shown of the rules of a site.
+pub struct RulesShown<'a> {
+    /// The site.
+    pub site: &'a Site,
+    /// Its text.
+    pub sources: &'a Sources,
+    /// The gateways asked about.
+    pub books: &'a [RuleBook<'a>],
+    /// Findings about their rules.
+    pub findings: &'a [Finding],
+    /// Names, one for each family.
+    pub namings: &'a [Naming<'a>],
+    /// What the answers rest on.
+    pub notes: &'a [String],
+}
+
+impl RulesShown<'_> {
+    /// Findings whose place is the name of a rule.
+    pub(super) fn of_rule<'f>(
+        &'f self,
+        book: &RuleBook<'_>,
+        rule: usize,
+    ) -> impl Iterator<Item = &'f Finding> {
+        let place = book.rules[rule].name.span;
+        let findings = self.findings.iter();
+        findings.filter(move |finding| finding.span == Some(place))
+    }
+
+    /// Rules of a gateway that permit more than there is or is safe.
+    pub(super) fn broad(&self, book: &RuleBook<'_>) -> usize {
+        let wide = |rule: &usize| {
+            self.of_rule(book, *rule)
+                .any(|one| area(one.check) == Some(Area::RuleWidth))
+        };
+        (0..book.rules.len()).filter(wide).count()
+    }
+}
+
+/// What the columns of the overview mean.
+pub(super) const COLUMNS: [(&str, &str); 9] = [
+    ("rules", "in the list, whatever their state"),
+    ("off", "disabled or expired"),
+    (
+        "no match",
+        "no packet can match them, by interfaces, routes or translations",
+    ),
+    (
+        "dead",
+        "they never decide, and earlier rules do the opposite for some of their packets",
+    ),
+    (
+        "repeated",
+        "they never decide, and earlier rules of the same action name all that they name",
+    ),
+    (
+        "redundant",
+        "they decide, but without them later rules or the default would decide the same",
+    ),
+    (
+        "can go",
+        "all of those at once (but the dead), as far as found, without changing what is done with any packet",
+    ),
+    (
+        "too wide",
+        "they permit more than there is or is safe: see the findings",
+    ),
+    (
+        "complexity",
+        "rules + objects named + pairs of interfaces (Wool 2004, from memory); mistakes grow with it",
+    ),
+];
+
+/// The numbers of a gateway in the order of [`COLUMNS`].
+pub(super) fn numbers(shown: &RulesShown<'_>, book: &RuleBook<'_>) -> [usize; 9] {
+    let tally: Tally = book.tally();
+    let harmless = book.review.together.iter().filter(|&&rule| {
+        !matches!(&book.review.rules[rule], Standing::Dead(dead) if dead.against.is_some())
+    });
+    [
+        tally.rules,
+        tally.off,
+        tally.irrelevant,
+        tally.dead,
+        tally.repeated,
+        tally.redundant,
+        harmless.count(),
+        shown.broad(book),
+        book.complexity.total(),
+    ]
+}
+
+/// An overview of each gateway, then findings by severity.
+pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: Paint) -> String {
+    let mut out = String::new();
+    if !shown.site.name.is_empty() {
+        let _ = writeln!(out, "{}\n", paint.strong(&clean(&shown.site.name)));
+    }
+    for (number, book) in shown.books.iter().enumerate() {
+        overview(&mut out, shown, book, number == 0, paint);
+    }
+    for book in shown.books {
+        limits(&mut out, book, paint);
+    }
+    let _ = writeln!(out, "{}\n", paint.strong("Findings"));
+    match shown.findings.is_empty() {
+        true => out.push_str("  None.\n"),
+        false => out.push_str(&findings_text(shown.sources, shown.findings, all, paint)),
+    }
+    out
+}
+
+/// The numbers of a gateway, a line each; for the first gateway with what they mean.
+fn overview(
+    out: &mut String,
+    shown: &RulesShown<'_>,
+    book: &RuleBook<'_>,
+    explained: bool,
+    paint: Paint,
+) {
+    let _ = writeln!(out, "{}", paint.strong(&clean(&book.router.name.value)));
+    for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, book)) {
+        let start = format!("  {number:>6}  {}", fit(title, 12));
+        let room = paint.columns.saturating_sub(width(&start)).max(30);
+        let lines = match explained {
+            true => wrapped(meaning, room),
+            false => vec![String::new()],
+        };
+        for (at, line) in lines.iter().enumerate() {
+            let start = match at {
+                0 => start.clone(),
+                _ => " ".repeat(width(&start)),
+            };
+            let _ = writeln!(
+                out,
+                "{}",
+                format!("{start}{}", paint.faint(line)).trim_end()
+            );
+        }
+    }
+    out.push('\n');
+}
+
+/// What was not settled.
+fn limits(out: &mut String, book: &RuleBook<'_>, paint: Paint) {
+    for text in limit_notes(book) {
+        let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
+        let _ = writeln!(out, "  {lines}\n");
+    }
+}
+
+/// Sentences for what bounds left open; none where all is settled.
+pub(super) fn limit_notes(book: &RuleBook<'_>) -> Vec<String> {
+    let mut notes = Vec::new();
+    let name = clean(&book.router.name.value);
+    let unknown = book.tally().unknown;
+    if unknown > 0 {
+        notes.push(format!(
+            "{name}: {unknown} rules are not settled, because a bound on the work was met: they may be dead or \
+             redundant."
+        ));
+    }
+    if !book.review.largest {
+        notes.push(format!(
+            "{name}: not every rule that can go alone can go together with the others; another choice may be larger."
+        ));
+    }
+    if !book.pairs.complete {
+        notes.push(format!(
+            "{name}: not all pairs of rules were looked at, because a bound on the work was met."
+        ));
+    }
+    if !book.space.holes_exact {
+        notes.push(format!(
+            "{name}: its translations are too many to say which packets the rules never see; a packet named here \
+             may be one of those."
+        ));
+    }
+    notes
+}
+
+/// What a rule is, in a word.
+pub(super) fn state(standing: &Standing) -> &'static str {
+    match standing {
+        Standing::Off => "off",
+        Standing::Irrelevant => "no match",
+        Standing::Dead(dead) if dead.against.is_some() => "dead",
+        Standing::Dead(_) => "repeated",
+        Standing::Decides {
+            without: Without::Same { .. },
+            ..
+        } => "redundant",
+        Standing::Decides { .. } => "decides",
+        Standing::Unknown => "not settled",
+    }
+}

@@ -1,0 +1,325 @@
+//! The rules of gateways as JSON.
+
+use serde::Serialize;
+
+use crate::analysis::rules::{RuleBook, RulePacket, RuleSheet, Share, Standing, Without};
+use crate::analysis::{Naming, party_name};
+use crate::model::show_interval;
+
+use super::json::{
+    JsonFinding, JsonPacket, JsonPlace, json_finding, json_packet, json_place, to_text,
+};
+use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
+
+#[derive(Serialize)]
+struct Document<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    gateways: Vec<JsonGateway<'a>>,
+    findings: Vec<JsonFinding<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonGateway<'a> {
+    name: &'a str,
+    counts: serde_json::Map<String, serde_json::Value>,
+    rules: Vec<JsonState<'a>>,
+    /// Numbers of rules that can go at once, from 1.
+    removable_together: Vec<usize>,
+    removable_is_largest: bool,
+    pairs: Vec<JsonRulePair>,
+    pairs_complete: bool,
+    limits: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonState<'a> {
+    /// Number in the gateway's list, from 1.
+    number: usize,
+    name: &'a str,
+    action: &'static str,
+    state: &'static str,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    covered_by: Vec<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    covered_by_is_smallest: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    decided_otherwise_by: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why_no_match: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    witness: Option<JsonRulePacket>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    needed_for: Option<JsonRulePacket>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    redundant_by: Vec<usize>,
+    place: Option<JsonPlace>,
+}
+
+#[derive(Serialize)]
+struct JsonRulePacket {
+    arrives_by: String,
+    /// Null: it is for the gateway itself.
+    leaves_by: Option<String>,
+    packet: JsonPacket,
+}
+
+#[derive(Serialize)]
+struct JsonRulePair {
+    first: usize,
+    second: usize,
+    relation: &'static str,
+    rank: &'static str,
+    packet: JsonRulePacket,
+}
+
+/// All that is known of the rules, as a JSON document.
+pub fn rules_json(shown: &RulesShown<'_>) -> String {
+    to_text(&Document {
+        document: "boundwalk-rules",
+        version: 1,
+        site: &shown.site.name,
+        gateways: shown
+            .books
+            .iter()
+            .map(|book| json_gateway(shown, book))
+            .collect(),
+        findings: shown
+            .findings
+            .iter()
+            .map(|finding| json_finding(shown.sources, finding))
+            .collect(),
+        notes: shown.notes,
+    })
+}
+
+fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a RuleBook<'a>) -> JsonGateway<'a> {
+    let counts = COLUMNS.iter().zip(numbers(shown, book));
+    let counts = counts.map(|((title, _), count)| (title.replace(' ', "_"), count.into()));
+    let rules = 0..book.rules.len();
+    let pairs = book.pairs.pairs.iter();
+    JsonGateway {
+        name: &book.router.name.value,
+        counts: counts.collect(),
+        rules: rules.map(|rule| json_state(shown, book, rule)).collect(),
+        removable_together: book.review.together.iter().map(|rule| rule + 1).collect(),
+        removable_is_largest: book.review.largest,
+        pairs: pairs.map(|pair| json_pair(book, pair)).collect(),
+        pairs_complete: book.pairs.complete,
+        limits: limit_notes(book),
+    }
+}
+
+fn json_pair(book: &RuleBook<'_>, pair: &crate::analysis::rules::RulePair) -> JsonRulePair {
+    use crate::analysis::rules::{Rank, Relation};
+    JsonRulePair {
+        first: pair.first + 1,
+        second: pair.second + 1,
+        relation: match pair.relation {
+            Relation::Correlated => "correlated",
+            Relation::Generalises => "generalises",
+        },
+        rank: match pair.rank {
+            Rank::Pierced => "permit-before-denial",
+            Rank::Narrowed => "denial-before-permit",
+            Rank::Exception => "exception",
+            Rank::Backstop => "before-final-denial",
+        },
+        packet: json_rule_packet(book, &pair.packet),
+    }
+}
+
+fn json_state<'a>(shown: &RulesShown<'_>, book: &'a RuleBook<'_>, number: usize) -> JsonState<'a> {
+    let rule = &book.rules[number];
+    let standing = &book.review.rules[number];
+    let packet = |packet: &RulePacket| json_rule_packet(book, packet);
+    let from_one = |rules: &[usize]| rules.iter().map(|rule| rule + 1).collect();
+    let mut json = JsonState {
+        number: number + 1,
+        name: &rule.name.value,
+        action: rule.action.value.word(),
+        state: state(standing),
+        covered_by: Vec::new(),
+        covered_by_is_smallest: None,
+        decided_otherwise_by: None,
+        why_no_match: None,
+        witness: None,
+        needed_for: None,
+        redundant_by: Vec::new(),
+        place: json_place(shown.sources, rule.name.span),
+    };
+    match standing {
+        Standing::Off | Standing::Unknown => {}
+        Standing::Irrelevant => json.why_no_match = Some(book.obstacle_text(number)),
+        Standing::Dead(dead) => {
+            json.covered_by = from_one(&dead.by);
+            json.covered_by_is_smallest = Some(dead.smallest);
+            json.decided_otherwise_by = dead.against.map(|against| against.rule + 1);
+            json.witness = dead.against.map(|against| packet(&against.packet));
+        }
+        Standing::Decides { witness, without } => {
+            json.witness = Some(packet(witness));
+            match without {
+                Without::Changed(changed) => json.needed_for = Some(packet(changed)),
+                Without::Same { by } => json.redundant_by = from_one(by),
+                Without::Unknown => {}
+            }
+        }
+    }
+    json
+}
+
+fn json_rule_packet(book: &RuleBook<'_>, packet: &RulePacket) -> JsonRulePacket {
+    let interface = |at: usize| book.router.interfaces[at].name.value.clone();
+    JsonRulePacket {
+        arrives_by: interface(packet.ingress),
+        leaves_by: packet.egress.map(interface),
+        packet: json_packet(&packet.packet),
+    }
+}
+
+#[derive(Serialize)]
+struct SheetDocument<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    gateway: &'a str,
+    rule: JsonState<'a>,
+    shares: Vec<JsonShare>,
+    decides: Vec<JsonPart>,
+    takes_from: Vec<JsonTaken>,
+    takes_from_complete: bool,
+    pairs: Vec<JsonRulePair>,
+    /// Null: not asked, since the site has too many segments.
+    opens: Option<Vec<JsonOpened<'a>>>,
+    findings: Vec<JsonFinding<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonShare {
+    family: &'static str,
+    /// Sources times destinations times services, in digits: too large for a number.
+    names: String,
+    decides: String,
+    taken: Vec<JsonTake>,
+    exact: bool,
+}
+
+#[derive(Serialize)]
+struct JsonTake {
+    rule: usize,
+    size: String,
+}
+
+#[derive(Serialize)]
+struct JsonPart {
+    family: &'static str,
+    arrives_by: Vec<String>,
+    /// `null` stands for the gateway itself.
+    leaves_by: Vec<Option<String>>,
+    source: Vec<String>,
+    destination: Vec<String>,
+    services: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct JsonTaken {
+    rule: usize,
+    permille: u32,
+    nothing_left: bool,
+}
+
+#[derive(Serialize)]
+struct JsonOpened<'a> {
+    family: &'static str,
+    from: &'a str,
+    to: &'a str,
+    services: Vec<String>,
+}
+
+/// One rule as a JSON document.
+pub fn rule_json(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+    let findings = shown.of_rule(book, sheet.rule);
+    let opens = sheet.opens.as_ref().map(|opens| {
+        let opens = opens.iter().map(|opened| JsonOpened {
+            family: opened.family.word(),
+            from: party_name(shown.site, opened.from),
+            to: party_name(shown.site, opened.to),
+            services: naming(shown, opened.family)
+                .map_or_else(Vec::new, |naming| naming.list(&opened.services)),
+        });
+        opens.collect()
+    });
+    let takes = sheet.hides.iter().map(|hidden| JsonTaken {
+        rule: hidden.rule + 1,
+        permille: hidden.permille,
+        nothing_left: hidden.dead,
+    });
+    to_text(&SheetDocument {
+        document: "boundwalk-rule",
+        version: 1,
+        site: &shown.site.name,
+        gateway: &book.router.name.value,
+        rule: json_state(shown, book, sheet.rule),
+        shares: sheet.shares.families.iter().map(json_share).collect(),
+        decides: parts(shown, book, sheet),
+        takes_from: takes.collect(),
+        takes_from_complete: sheet.all_hidden,
+        pairs: sheet
+            .pairs
+            .iter()
+            .map(|pair| json_pair(book, pair))
+            .collect(),
+        opens,
+        findings: findings
+            .map(|finding| json_finding(shown.sources, finding))
+            .collect(),
+        notes: shown.notes,
+    })
+}
+
+fn naming<'a>(shown: &'a RulesShown<'_>, family: crate::model::Family) -> Option<&'a Naming<'a>> {
+    let mut namings = shown.namings.iter();
+    namings.find(|naming| naming.plan().family == family)
+}
+
+fn json_share(share: &Share) -> JsonShare {
+    JsonShare {
+        family: share.family.word(),
+        names: share.all.to_string(),
+        decides: share.decided.to_string(),
+        taken: share
+            .taken
+            .iter()
+            .map(|(rule, size)| JsonTake {
+                rule: rule + 1,
+                size: size.to_string(),
+            })
+            .collect(),
+        exact: share.exact,
+    }
+}
+
+fn parts(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Vec<JsonPart> {
+    let interfaces = &book.router.interfaces;
+    let name = |&at: &usize| interfaces.get(at).map(|one| one.name.value.clone());
+    let part = |part: &crate::analysis::rules::Part| {
+        let ranges = |set: &crate::packet::IntervalSet| {
+            let parts = set.intervals().iter();
+            parts.map(|&one| show_interval(part.family, one)).collect()
+        };
+        JsonPart {
+            family: part.family.word(),
+            arrives_by: part.ingress.iter().filter_map(name).collect(),
+            leaves_by: part.egress.iter().map(name).collect(),
+            source: ranges(&part.region.source),
+            destination: ranges(&part.region.destination),
+            services: naming(shown, part.family)
+                .map_or_else(Vec::new, |naming| naming.list(&part.region.services)),
+        }
+    };
+    sheet.shares.parts.iter().map(part).collect()
+}

@@ -1,0 +1,106 @@
+//! The rules of gateways as Markdown and as CSV (RFC 4180), a line a rule.
+
+use std::fmt::Write;
+
+use crate::analysis::CAUTION;
+use crate::analysis::rules::{RuleBook, Standing};
+
+use super::csv::harmless;
+use super::markdown::{escape, findings_list};
+use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
+
+/// A line for each rule: what it is, who hides it, a packet that shows it, its findings.
+pub fn rules_csv(shown: &RulesShown<'_>) -> String {
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    // Writing to memory can't fail.
+    let _ = writer.write_record([
+        "gateway",
+        "number",
+        "rule",
+        "action",
+        "state",
+        "covered by",
+        "packet",
+        "findings",
+        "place",
+    ]);
+    for book in shown.books {
+        for (number, standing) in book.review.rules.iter().enumerate() {
+            let record = record(shown, book, number, standing);
+            let _ = writer.write_record(record.iter().map(|field| harmless(field)));
+        }
+    }
+    let bytes = writer.into_inner().unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
+fn record(
+    shown: &RulesShown<'_>,
+    book: &RuleBook<'_>,
+    number: usize,
+    standing: &Standing,
+) -> [String; 9] {
+    let rule = &book.rules[number];
+    let names = |rules: &[usize]| {
+        let names = rules
+            .iter()
+            .map(|&other| book.rules[other].name.value.as_str());
+        names.collect::<Vec<_>>().join("; ")
+    };
+    let (covered, packet) = match standing {
+        Standing::Dead(dead) => (
+            names(&dead.by),
+            dead.against.map(|against| against.packet.packet),
+        ),
+        Standing::Decides { witness, .. } => (String::new(), Some(witness.packet)),
+        _ => (String::new(), None),
+    };
+    let findings = shown.of_rule(book, number).map(|one| one.check.name);
+    [
+        book.router.name.value.clone(),
+        (number + 1).to_string(),
+        rule.name.value.clone(),
+        rule.action.value.word().to_owned(),
+        state(standing).to_owned(),
+        covered,
+        packet.map_or_else(String::new, |packet| packet.to_string()),
+        findings.collect::<Vec<_>>().join("; "),
+        shown.sources.place(rule.name.span),
+    ]
+}
+
+/// The overview and the findings as Markdown.
+pub fn rules_markdown(shown: &RulesShown<'_>) -> String {
+    let mut out = String::new();
+    let _ = match shown.site.name.is_empty() {
+        true => writeln!(out, "# Rules\n"),
+        false => writeln!(out, "# Rules: {}\n", escape(&shown.site.name)),
+    };
+    let titles: Vec<&str> = COLUMNS.iter().map(|(title, _)| *title).collect();
+    let _ = writeln!(out, "| gateway | {} |", titles.join(" | "));
+    let _ = writeln!(out, "|---|{}", "--:|".repeat(titles.len()));
+    for book in shown.books {
+        let cells = numbers(shown, book).map(|number| number.to_string());
+        let name = escape(&book.router.name.value);
+        let _ = writeln!(out, "| {name} | {} |", cells.join(" | "));
+    }
+    out.push('\n');
+    for (column, meaning) in COLUMNS {
+        let _ = writeln!(out, "- **{column}**: {meaning}");
+    }
+    for note in shown.books.iter().flat_map(limit_notes) {
+        let _ = writeln!(out, "\n{}", escape(&note));
+    }
+    out.push('\n');
+    findings_list(&mut out, "Findings", shown.sources, shown.findings);
+    let _ = writeln!(out, "## What this rests on\n");
+    for note in shown.notes {
+        let _ = match note == CAUTION {
+            true => writeln!(out, "- **{}**", escape(note)),
+            false => writeln!(out, "- {}", escape(note)),
+        };
+    }
+    out
+}
