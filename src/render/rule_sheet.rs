@@ -4,12 +4,11 @@ use std::fmt::Write;
 
 use num_bigint::BigUint;
 
-use crate::analysis::party_name;
 use crate::analysis::rules::{
     Dead, Hidden, Part, RuleBook, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
 };
+use crate::analysis::{Naming, party_name};
 use crate::model::{Action, Party, Rule, Site};
-use crate::packet::IntervalSet;
 
 use super::findings::findings_text;
 use super::markdown::{escape, findings_list};
@@ -192,7 +191,7 @@ impl Words<'_> {
                 "Nothing: no packet can match it: {}.",
                 self.book.obstacle_text(rule)
             )],
-            Standing::Dead(dead) => self.dead(rule, dead),
+            Standing::Dead(dead) => self.dead(dead),
             Standing::Unknown => vec![UNSETTLED.to_owned()],
             Standing::Decides { witness, without } => {
                 let word = self.book.rules[rule].action.value.word();
@@ -205,7 +204,7 @@ impl Words<'_> {
         }
     }
 
-    fn dead(&self, rule: usize, dead: &Dead) -> Vec<String> {
+    fn dead(&self, dead: &Dead) -> Vec<String> {
         let size = match (dead.by.len(), dead.smallest) {
             (1, _) => "",
             (_, true) => " No smaller set of such rules does.",
@@ -291,7 +290,7 @@ impl Words<'_> {
                 "{} -> {}: from {} to {}: {}",
                 self.interfaces(&part.ingress),
                 self.interfaces(&part.egress),
-                naming.addresses(&self.without_own(part, &part.region.source)),
+                self.sources(naming, part),
                 naming.addresses(&part.region.destination),
                 naming.services(&part.region.services)
             ));
@@ -299,13 +298,16 @@ impl Words<'_> {
         cut(lines)
     }
 
-    /// Sources without the gateway's own addresses, unless there is nothing else: only a forger sends with them.
-    fn without_own(&self, part: &Part, sources: &IntervalSet) -> IntervalSet {
+    /// Sources in few words. Whether the gateway's own addresses are among them, which only a forger sends with, is
+    /// left open where that makes it shorter.
+    fn sources(&self, naming: &Naming<'_>, part: &Part) -> String {
         let own = self.book.router.own_addresses();
-        let others = sources.difference(own.of(part.family));
-        match others.is_empty() {
-            true => sources.clone(),
-            false => others,
+        let others = part.region.source.difference(own.of(part.family));
+        let all = naming.addresses(&part.region.source);
+        let few = naming.addresses(&others);
+        match others.is_empty() || all.len() <= few.len() {
+            true => all,
+            false => few,
         }
     }
 
