@@ -95,6 +95,8 @@ impl Cleaned {
         kept.sort_unstable();
         let removed: Vec<usize> = gone.iter().collect();
         let (merges, after) = merged(judge, &gone);
+        // What is joined to another rule does not stay by itself.
+        kept.retain(|(rule, _)| !merges.iter().any(|merge| merge.from.contains(rule)));
         Self {
             removed,
             merges,

@@ -72,7 +72,7 @@ impl RuleReview {
                 gone.insert(rule);
             }
         }
-        let uses = uses(judge, &lives, &gone);
+        let uses = uses(judge, &lives);
         let (together, largest) = together(judge, &uses, gone);
         let rules = lives.into_iter().zip(uses).enumerate();
         let rules = rules.map(|(rule, (life, used))| standing(judge, rule, life, used));
@@ -85,10 +85,12 @@ impl RuleReview {
     }
 }
 
-/// Whether each rule that decides is needed. Dead rules never decide, so it is the same with and without them.
-fn uses(judge: &Judge<'_, '_>, lives: &[Option<Life>], dead: &Mask) -> Vec<Option<Use>> {
+/// Whether each rule that decides is needed in the list as it is. Dead rules are part of it: they come to life when
+/// what hides them goes.
+fn uses(judge: &Judge<'_, '_>, lives: &[Option<Life>]) -> Vec<Option<Use>> {
+    let none = Mask::none(lives.len());
     let one = |(rule, life): (usize, &Option<Life>)| match life {
-        Some(Life::Decides(point)) => Some(judge.use_of(rule, Some(point), dead)),
+        Some(Life::Decides(point)) => Some(judge.use_of(rule, Some(point), &none)),
         _ => None,
     };
     lives.iter().enumerate().map(one).collect()
