@@ -16,6 +16,7 @@ mod ports;
 mod review;
 mod schema;
 mod site;
+pub mod write;
 
 use std::ffi::OsString;
 use std::io::{self, ErrorKind, Write};
