@@ -17,7 +17,7 @@ pub(super) struct Cuts {
 }
 
 impl Cuts {
-    /// Takes whole lines out, by number. Blank lines that met there are thinned out.
+    /// Takes whole lines out, by number. Blank lines that would meet there do not pile up.
     pub fn lines(&mut self, lines: Range<usize>) {
         self.lines.push(lines);
     }
@@ -44,14 +44,17 @@ impl Cuts {
         let mut gone = std::mem::take(&mut self.bytes);
         gone.retain(|range| !range.is_empty());
         gone.sort_by_key(|range| (range.start, range.end));
+        let end = text.text.len();
+        gone.push(end..end);
         self.added.sort_by_key(|(at, _)| *at);
         let mut added = self.added.into_iter().peekable();
-        let mut out = String::with_capacity(text.text.len());
+        let mut out = String::with_capacity(end);
         let mut at = 0;
         for range in gone {
             while let Some((place, piece)) = added.next_if(|(place, _)| *place <= range.start) {
                 if place < at {
-                    return Err(lost(&piece));
+                    let what = format!("`{}` would be lost", piece.trim());
+                    return Err(EditError::WouldDiffer { what });
                 }
                 out.push_str(&text.text[at..place]);
                 out.push_str(&piece);
@@ -62,15 +65,6 @@ impl Cuts {
             }
             at = at.max(range.end);
         }
-        for (place, piece) in added {
-            if place < at {
-                return Err(lost(&piece));
-            }
-            out.push_str(&text.text[at..place]);
-            out.push_str(&piece);
-            at = place;
-        }
-        out.push_str(&text.text[at..]);
         Ok(out)
     }
 
@@ -90,13 +84,9 @@ impl Cuts {
     }
 }
 
-fn lost(piece: &str) -> EditError {
-    let what = format!("`{}` would be lost", piece.trim());
-    EditError::WouldDiffer { what }
-}
-
-/// Of the blank lines between two lines that stay, one of them or both around lines that go, keeps only the
-/// longest stretch (at the ends of the text: that at the end). Returns where the stretch of lines ends.
+/// Between two lines that stay, with lines that go and blank lines between them, keeps the longest stretch of
+/// blank lines and no other; at the start or the end of the text that at the start or the end. Returns the line
+/// at which all this ends.
 fn thin_out(text: &Text<'_>, gone: &mut [bool], first: usize) -> usize {
     let blank = |line: usize| text.lines[line].holds == Holds::Nothing;
     let mut start = first;
@@ -107,36 +97,55 @@ fn thin_out(text: &Text<'_>, gone: &mut [bool], first: usize) -> usize {
     while end < gone.len() && (gone[end] || blank(end)) {
         end += 1;
     }
-    let mut stretches = vec![start..start];
-    for line in start..end {
-        let last = stretches.last_mut().expect("there is always one");
-        match gone[line] {
-            false if last.end == line => last.end = line + 1,
-            false => stretches.push(line..line + 1),
-            true => {}
-        }
-    }
-    // Blank lines at the end of the text that lines before them have left.
-    let kept = if end == gone.len() {
-        stretches
-            .iter()
-            .rfind(|stretch| stretch.end == end)
-            .cloned()
-    } else if start == 0 {
-        stretches
-            .first()
-            .filter(|stretch| stretch.start == 0)
-            .cloned()
-    } else {
-        let longest = stretches.iter().map(ExactSizeIterator::len).max();
-        stretches
-            .iter()
-            .find(|stretch| Some(stretch.len()) == longest)
-            .cloned()
-    };
+    let kept = kept_blanks(&gone[start..end], start == 0, end == gone.len());
     gone[start..end].fill(true);
     if let Some(kept) = kept {
-        gone[kept].fill(false);
+        gone[start + kept.start..start + kept.end].fill(false);
     }
     end
+}
+
+/// Of stretches of lines that are not gone, the one that stays. The flags tell whether the text starts or ends
+/// here.
+fn kept_blanks(gone: &[bool], at_start: bool, at_end: bool) -> Option<Range<usize>> {
+    let mut from = 0;
+    let stretches = gone.chunk_by(|one, next| one == next).map(|stretch| {
+        let range = from..from + stretch.len();
+        from = range.end;
+        range
+    });
+    let mut blank = stretches.filter(|stretch| !gone[stretch.start]);
+    if at_end {
+        return blank.last().filter(|stretch| stretch.end == gone.len());
+    }
+    if at_start {
+        return blank.next().filter(|stretch| stretch.start == 0);
+    }
+    // The first of the longest.
+    blank.reduce(|best, next| if next.len() > best.len() { next } else { best })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_addition_within_what_goes_is_an_error() {
+        let text = Text::new("a = 1\nb = 2\n");
+        let joined = |places: &[usize]| {
+            let mut cuts = Cuts::default();
+            cuts.bytes(4..9);
+            cuts.bytes(6..8);
+            places
+                .iter()
+                .for_each(|&at| cuts.add(at, format!("<{at}>")));
+            cuts.join(&text)
+        };
+        assert_eq!(
+            joined(&[12, 9, 4, 0]).as_deref(),
+            Ok("<0>a = <4><9> 2\n<12>")
+        );
+        assert!(joined(&[5]).is_err());
+        assert!(joined(&[8]).is_err());
+    }
 }

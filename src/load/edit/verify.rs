@@ -4,7 +4,7 @@ use toml::de::DeTable;
 
 use crate::diagnostic::{Severity, Sources, Span};
 use crate::load::{Loaded, load_texts};
-use crate::model::{Role, Rule, Site};
+use crate::model::{Role, RouterId, Rule, Site};
 
 use super::plan::{Plan, Wish, rules};
 use super::rule::written_fields;
@@ -31,27 +31,36 @@ pub(super) fn check(
             "something else than the rules has changed".to_owned(),
         ));
     }
-    for router in (0..site.routers.len()).map(crate::model::RouterId) {
-        let old = rules(site, router).iter().enumerate();
-        let kept: Vec<_> = old
-            .map(|(number, rule)| (rule, plan.wish(router, number)))
-            .filter(|(_, wish)| !wish.is_some_and(|wish| wish.removed))
-            .collect();
-        let found = rules(new, router);
-        let gateway = &site.router(router).name.value;
-        if kept.len() != found.len() {
-            return Err(differs(format!("`{gateway}` has {} rules", found.len())));
-        }
-        for ((old, wish), new) in kept.into_iter().zip(found) {
-            if !same_rule(old, new, wish) {
-                return Err(differs(format!(
-                    "the rule `{}` of `{gateway}`",
-                    new.name.value
-                )));
-            }
-        }
+    for router in (0..site.routers.len()).map(RouterId) {
+        check_rules(site, new, plan, router)?;
     }
     check_items(&loaded, plan, site)
+}
+
+/// Whether the rules of one gateway are those that shall be left, in the same order.
+fn check_rules(
+    site: &Site,
+    new: &Site,
+    plan: &Plan<'_>,
+    router: RouterId,
+) -> Result<(), EditError> {
+    let old = rules(site, router).iter().enumerate();
+    let kept: Vec<_> = old
+        .map(|(number, rule)| (rule, plan.wish(router, number)))
+        .filter(|(_, wish)| !wish.is_some_and(|wish| wish.removed))
+        .collect();
+    let found = rules(new, router);
+    let gateway = &site.router(router).name.value;
+    if kept.len() != found.len() {
+        return Err(differs(format!("`{gateway}` has {} rules", found.len())));
+    }
+    for ((old, wish), new) in kept.into_iter().zip(found) {
+        if !same_rule(old, new, wish) {
+            let name = &new.name.value;
+            return Err(differs(format!("the rule `{name}` of `{gateway}`")));
+        }
+    }
+    Ok(())
 }
 
 fn differs(what: String) -> EditError {
@@ -144,4 +153,94 @@ fn without_rules_and_places(site: &Site) -> Site {
         *place = Span::default();
     }
     site
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::FileId;
+    use crate::load::{Edit, load_text};
+
+    const TEXT: &str = r#"[zones.inside]
+trust = 70
+[segments.office]
+zone = "inside"
+prefixes = ["10.44.20.0/24"]
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+[[gateways.edge.rules]]
+name = "a"
+action = "permit"
+[[gateways.edge.rules]]
+name = "b"
+from = ["office"]
+action = "reject"
+"#;
+
+    /// What is said of a result that edits have.
+    fn verdict(edits: &[Edit], after: &str) -> Result<(), EditError> {
+        let loaded = load_text("site.toml", TEXT);
+        let site = loaded.site.expect("a site");
+        let plan = Plan::new(&site, edits)?;
+        let edited = EditedFile {
+            file: FileId(0),
+            name: "site.toml".to_owned(),
+            before: TEXT.to_owned(),
+            after: after.to_owned(),
+        };
+        check(&site, &loaded.sources, &plan, &[edited])
+    }
+
+    fn differs(what: &str) -> Result<(), EditError> {
+        let what = what.to_owned();
+        Err(EditError::WouldDiffer { what })
+    }
+
+    #[test]
+    fn a_wrong_result_is_refused() {
+        let (router, rule) = (RouterId(0), 1);
+        let remove = [Edit::RemoveRule { router, rule }];
+        let good = TEXT.split_inclusive("\n[[").take(2).collect::<String>();
+        let good = good.trim_end_matches("[[").to_owned();
+        assert_eq!(verdict(&remove, &good), Ok(()));
+        assert_eq!(verdict(&[], TEXT), Ok(()));
+        assert_eq!(verdict(&remove, TEXT), differs("`edge` has 2 rules"));
+        let other_rule = good.replace("permit", "deny");
+        assert_eq!(
+            verdict(&remove, &other_rule),
+            differs("the rule `a` of `edge`")
+        );
+        let other_trust = good.replace("70", "71");
+        let elsewhere = differs("something else than the rules has changed");
+        assert_eq!(verdict(&remove, &other_trust), elsewhere);
+        let broken = verdict(&remove, &good.replace("permit", "perhaps"));
+        assert!(
+            matches!(broken, Err(EditError::WouldNotLoad { .. })),
+            "{broken:?}"
+        );
+    }
+
+    #[test]
+    fn a_field_without_the_items_asked_for_is_refused() {
+        let set = |items: &[&str]| {
+            [Edit::SetRuleField {
+                router: RouterId(0),
+                rule: 1,
+                field: RuleField::From,
+                items: items.iter().map(|&item| item.to_owned()).collect(),
+            }]
+        };
+        let wrong = || differs("`from` of the rule `b`");
+        assert_eq!(verdict(&set(&["inside"]), TEXT), wrong());
+        assert_eq!(verdict(&set(&[]), TEXT), wrong());
+        assert_eq!(
+            verdict(
+                &set(&["inside"]),
+                &TEXT.replace("[\"office\"]", "\"inside\"")
+            ),
+            Ok(())
+        );
+    }
 }
