@@ -77,8 +77,9 @@ impl<'t> Text<'t> {
 
     /// Whether tokens of one kind stand in a range.
     pub fn has(&self, range: &Range<usize>, kind: TokenKind) -> bool {
-        let mut tokens = self.tokens_from(range.start);
-        tokens.any(|token| token.range.end <= range.end && token.kind == kind)
+        let tokens = self.tokens_from(range.start);
+        let mut within = tokens.take_while(|token| token.range.end <= range.end);
+        within.any(|token| token.kind == kind)
     }
 
     /// How the line of a byte ends; where it does not, how the first line does.
