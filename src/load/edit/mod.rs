@@ -131,7 +131,9 @@ impl fmt::Display for EditError {
             Self::Contradiction { rule } => {
                 write!(f, "two edits of the rule `{rule}` contradict each other")
             }
-            Self::OtherTexts => f.write_str("the texts are not those that the site was loaded from"),
+            Self::OtherTexts => {
+                f.write_str("the texts are not those that the site was loaded from")
+            }
             Self::WouldNotLoad { problem } => {
                 write!(f, "the edited file would not load: {problem}")
             }
