@@ -6,6 +6,8 @@ mod cases;
 mod demo;
 #[path = "rule_edits/disk.rs"]
 mod disk;
+#[path = "rule_edits/field_cases.rs"]
+mod field_cases;
 #[path = "support/random.rs"]
 mod random;
 #[path = "rule_edits/random_edits.rs"]

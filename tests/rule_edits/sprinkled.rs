@@ -64,8 +64,7 @@ pub fn sprinkled(seed: u64) -> Sprinkled {
         let gateway = line
             .strip_prefix("[gateways.")
             .and_then(|rest| rest.strip_suffix(']'));
-        let of_a_table = line.starts_with('[');
-        if of_a_table && writer.random.percent(10) {
+        if line.starts_with('[') && writer.random.percent(10) {
             writer.heading();
         }
         writer.push(&line, None);
