@@ -17,6 +17,7 @@ mod review;
 mod rules;
 mod schema;
 mod site;
+pub mod write;
 
 use std::ffi::OsString;
 use std::io::{self, ErrorKind, Write};
