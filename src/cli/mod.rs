@@ -4,6 +4,7 @@
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
 mod bypass;
+mod clean;
 mod compute;
 mod draw;
 mod explain;

@@ -2,6 +2,7 @@
 
 mod bypass;
 mod certificate;
+mod clean;
 mod checks;
 mod csv;
 mod draw;
@@ -34,6 +35,7 @@ mod text;
 mod words;
 
 pub use bypass::{bypass_json, bypass_text};
+pub use clean::{CleanedBook, clean_json, clean_text};
 pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use csv::matrix_csv;
 pub use draw::outline_text;
