@@ -66,5 +66,4 @@ fn log_note(gateway: Reviewed<'_>, later: &[usize]) -> &'static str {
         true => "it logs; so do the others",
         false => "it logs; what decides in its place does not",
     }
-    }
 }
