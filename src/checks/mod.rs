@@ -11,6 +11,7 @@ mod gateway_tag_missing;
 mod host_forwards;
 mod host_off_segment;
 mod icmpv6_needed_denied;
+mod in_a_row;
 mod ingress_filter_off;
 mod ipv6_uncovered;
 mod isolated_vlan_on_trunk;
@@ -20,6 +21,8 @@ mod lag_never_active;
 mod lag_one_end;
 mod native_vlan_differs;
 mod no_way_back;
+mod permit_cut_off_before;
+mod permit_denied_further_on;
 mod port_without_vlan;
 mod pvid_not_untagged;
 mod report;
@@ -166,6 +169,16 @@ pub static CHECKS: &[Registered] = &[
         check: &no_way_back::CHECK,
         find: no_way_back::find,
         area: Area::Routing,
+    },
+    Registered {
+        check: &permit_cut_off_before::CHECK,
+        find: permit_cut_off_before::find,
+        area: Area::RuleEffect,
+    },
+    Registered {
+        check: &permit_denied_further_on::CHECK,
+        find: permit_denied_further_on::find,
+        area: Area::RuleEffect,
     },
     Registered {
         check: &port_without_vlan::CHECK,
