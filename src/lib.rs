@@ -13,7 +13,8 @@
 //! again. It knows no file format.
 //!
 //! # Floor 2: reading
-//! [`load`] turns text into a site and reports everything that is wrong with it at once.
+//! [`load`] turns text into a site and reports everything that is wrong with it at once. It also changes rules in
+//! a text and leaves all else as it is ([`load::apply_edits`]).
 //!
 //! # Floor 3: forwarding
 //! [`forwarding`] says what routes, rules and translations do with packets: with whole sets

@@ -4,35 +4,57 @@
 //! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier,
 //! overlapping prefixes, an address given twice ...) are problems of [`load`](crate::load), not findings.
 
+mod addresses_wide;
 mod bypass_open;
 mod cable_label_differs;
+mod clear_text_across_zones;
+mod clear_text_services;
+mod default_permit;
 mod default_vlan_in_use;
+mod deny_unlogged;
+mod extent;
 mod gateway_tag_missing;
+mod gateway_unprotected;
 mod host_forwards;
 mod host_off_segment;
 mod icmpv6_needed_denied;
 mod in_a_row;
 mod ingress_filter_off;
+mod ipv6_twin_missing;
 mod ipv6_uncovered;
 mod isolated_vlan_on_trunk;
 mod isolation_broken;
 mod lag_members_differ;
 mod lag_never_active;
 mod lag_one_end;
+mod management_exposed;
 mod native_vlan_differs;
 mod no_way_back;
+mod object_spans_zones;
+mod permit_any_destination;
+mod permit_any_service;
+mod permit_any_source;
 mod permit_cut_off_before;
 mod permit_denied_further_on;
+mod permit_unlogged;
+mod permit_upward;
+mod permits;
 mod port_without_vlan;
+mod ports_wide;
 mod pvid_not_untagged;
+mod reason_missing;
 mod report;
+mod review_overdue;
 mod reviewed;
 mod rule_asked;
 mod rule_dead;
+mod rule_disabled;
+mod rule_expired;
 mod rule_generalises;
 mod rule_irrelevant;
 mod rule_redundant;
 mod rule_repeated;
+mod rule_unhit;
 mod rules_correlated;
 mod several_homes;
 mod site_not_modelled_here;
@@ -41,6 +63,7 @@ mod tags_on_access_port;
 mod too_big_denied;
 mod trunk_vlan_one_end;
 mod trunk_vlan_unused;
+mod trust;
 mod two_tag_hop;
 mod untagged_in_several;
 mod unused_port_live;
@@ -91,184 +114,279 @@ pub struct Registered {
 /// Every check, by name.
 pub static CHECKS: &[Registered] = &[
     Registered {
+        check: &addresses_wide::CHECK,
+        area: Area::RuleWidth,
+        find: addresses_wide::find,
+    },
+    Registered {
         check: &bypass_open::CHECK,
-        find: bypass_open::find,
         area: Area::Whole,
+        find: bypass_open::find,
     },
     Registered {
         check: &cable_label_differs::CHECK,
-        find: cable_label_differs::find,
         area: Area::Wiring,
+        find: cable_label_differs::find,
+    },
+    Registered {
+        check: &clear_text_across_zones::CHECK,
+        area: Area::RuleWidth,
+        find: clear_text_across_zones::find,
+    },
+    Registered {
+        check: &default_permit::CHECK,
+        area: Area::RuleWidth,
+        find: default_permit::find,
     },
     Registered {
         check: &default_vlan_in_use::CHECK,
-        find: default_vlan_in_use::find,
         area: Area::Wiring,
+        find: default_vlan_in_use::find,
+    },
+    Registered {
+        check: &deny_unlogged::CHECK,
+        area: Area::RuleUpkeep,
+        find: deny_unlogged::find,
     },
     Registered {
         check: &gateway_tag_missing::CHECK,
-        find: gateway_tag_missing::find,
         area: Area::Wiring,
+        find: gateway_tag_missing::find,
+    },
+    Registered {
+        check: &gateway_unprotected::CHECK,
+        area: Area::RuleWidth,
+        find: gateway_unprotected::find,
     },
     Registered {
         check: &host_forwards::CHECK,
-        find: host_forwards::find,
         area: Area::Wiring,
+        find: host_forwards::find,
     },
     Registered {
         check: &host_off_segment::CHECK,
-        find: host_off_segment::find,
         area: Area::Wiring,
+        find: host_off_segment::find,
     },
     Registered {
         check: &icmpv6_needed_denied::CHECK,
-        find: icmpv6_needed_denied::find,
         area: Area::Routing,
+        find: icmpv6_needed_denied::find,
     },
     Registered {
         check: &ingress_filter_off::CHECK,
-        find: ingress_filter_off::find,
         area: Area::Wiring,
+        find: ingress_filter_off::find,
+    },
+    Registered {
+        check: &ipv6_twin_missing::CHECK,
+        area: Area::RuleWidth,
+        find: ipv6_twin_missing::find,
     },
     Registered {
         check: &ipv6_uncovered::CHECK,
-        find: ipv6_uncovered::find,
         area: Area::Routing,
+        find: ipv6_uncovered::find,
     },
     Registered {
         check: &isolated_vlan_on_trunk::CHECK,
-        find: isolated_vlan_on_trunk::find,
         area: Area::Wiring,
+        find: isolated_vlan_on_trunk::find,
     },
     Registered {
         check: &isolation_broken::CHECK,
-        find: isolation_broken::find,
         area: Area::Whole,
+        find: isolation_broken::find,
     },
     Registered {
         check: &lag_members_differ::CHECK,
-        find: lag_members_differ::find,
         area: Area::Wiring,
+        find: lag_members_differ::find,
     },
     Registered {
         check: &lag_never_active::CHECK,
-        find: lag_never_active::find,
         area: Area::Wiring,
+        find: lag_never_active::find,
     },
     Registered {
         check: &lag_one_end::CHECK,
-        find: lag_one_end::find,
         area: Area::Wiring,
+        find: lag_one_end::find,
+    },
+    Registered {
+        check: &management_exposed::CHECK,
+        area: Area::RuleWidth,
+        find: management_exposed::find,
     },
     Registered {
         check: &native_vlan_differs::CHECK,
-        find: native_vlan_differs::find,
         area: Area::Wiring,
+        find: native_vlan_differs::find,
     },
     Registered {
         check: &no_way_back::CHECK,
-        find: no_way_back::find,
         area: Area::Routing,
+        find: no_way_back::find,
+    },
+    Registered {
+        check: &object_spans_zones::CHECK,
+        area: Area::RuleWidth,
+        find: object_spans_zones::find,
+    },
+    Registered {
+        check: &permit_any_destination::CHECK,
+        area: Area::RuleWidth,
+        find: permit_any_destination::find,
+    },
+    Registered {
+        check: &permit_any_service::CHECK,
+        area: Area::RuleWidth,
+        find: permit_any_service::find,
+    },
+    Registered {
+        check: &permit_any_source::CHECK,
+        area: Area::RuleWidth,
+        find: permit_any_source::find,
     },
     Registered {
         check: &permit_cut_off_before::CHECK,
-        find: permit_cut_off_before::find,
         area: Area::RuleEffect,
+        find: permit_cut_off_before::find,
     },
     Registered {
         check: &permit_denied_further_on::CHECK,
-        find: permit_denied_further_on::find,
         area: Area::RuleEffect,
+        find: permit_denied_further_on::find,
+    },
+    Registered {
+        check: &permit_unlogged::CHECK,
+        area: Area::RuleUpkeep,
+        find: permit_unlogged::find,
+    },
+    Registered {
+        check: &permit_upward::CHECK,
+        area: Area::RuleWidth,
+        find: permit_upward::find,
     },
     Registered {
         check: &port_without_vlan::CHECK,
-        find: port_without_vlan::find,
         area: Area::Wiring,
+        find: port_without_vlan::find,
+    },
+    Registered {
+        check: &ports_wide::CHECK,
+        area: Area::RuleWidth,
+        find: ports_wide::find,
     },
     Registered {
         check: &pvid_not_untagged::CHECK,
-        find: pvid_not_untagged::find,
         area: Area::Wiring,
+        find: pvid_not_untagged::find,
+    },
+    Registered {
+        check: &reason_missing::CHECK,
+        area: Area::RuleUpkeep,
+        find: reason_missing::find,
+    },
+    Registered {
+        check: &review_overdue::CHECK,
+        area: Area::RuleUpkeep,
+        find: review_overdue::find,
     },
     Registered {
         check: &rule_dead::CHECK,
-        find: rule_dead::find,
         area: Area::RuleEffect,
+        find: rule_dead::find,
+    },
+    Registered {
+        check: &rule_disabled::CHECK,
+        area: Area::RuleUpkeep,
+        find: rule_disabled::find,
+    },
+    Registered {
+        check: &rule_expired::CHECK,
+        area: Area::RuleUpkeep,
+        find: rule_expired::find,
     },
     Registered {
         check: &rule_generalises::CHECK,
-        find: rule_generalises::find,
         area: Area::RuleEffect,
+        find: rule_generalises::find,
     },
     Registered {
         check: &rule_irrelevant::CHECK,
-        find: rule_irrelevant::find,
         area: Area::RuleEffect,
+        find: rule_irrelevant::find,
     },
     Registered {
         check: &rule_redundant::CHECK,
-        find: rule_redundant::find,
         area: Area::RuleEffect,
+        find: rule_redundant::find,
     },
     Registered {
         check: &rule_repeated::CHECK,
-        find: rule_repeated::find,
         area: Area::RuleEffect,
+        find: rule_repeated::find,
+    },
+    Registered {
+        check: &rule_unhit::CHECK,
+        area: Area::RuleUpkeep,
+        find: rule_unhit::find,
     },
     Registered {
         check: &rules_correlated::CHECK,
-        find: rules_correlated::find,
         area: Area::RuleEffect,
+        find: rules_correlated::find,
     },
     Registered {
         check: &several_homes::CHECK,
-        find: several_homes::find,
         area: Area::Wiring,
+        find: several_homes::find,
     },
     Registered {
         check: &site_not_modelled_here::CHECK,
-        find: site_not_modelled_here::find,
         area: Area::Whole,
+        find: site_not_modelled_here::find,
     },
     Registered {
         check: &source_check_off::CHECK,
-        find: source_check_off::find,
         area: Area::Routing,
+        find: source_check_off::find,
     },
     Registered {
         check: &tags_on_access_port::CHECK,
-        find: tags_on_access_port::find,
         area: Area::Wiring,
+        find: tags_on_access_port::find,
     },
     Registered {
         check: &too_big_denied::CHECK,
-        find: too_big_denied::find,
         area: Area::Routing,
+        find: too_big_denied::find,
     },
     Registered {
         check: &trunk_vlan_one_end::CHECK,
-        find: trunk_vlan_one_end::find,
         area: Area::Wiring,
+        find: trunk_vlan_one_end::find,
     },
     Registered {
         check: &trunk_vlan_unused::CHECK,
-        find: trunk_vlan_unused::find,
         area: Area::Wiring,
+        find: trunk_vlan_unused::find,
     },
     Registered {
         check: &two_tag_hop::CHECK,
-        find: two_tag_hop::find,
         area: Area::Wiring,
+        find: two_tag_hop::find,
     },
     Registered {
         check: &untagged_in_several::CHECK,
-        find: untagged_in_several::find,
         area: Area::Wiring,
+        find: untagged_in_several::find,
     },
     Registered {
         check: &unused_port_live::CHECK,
-        find: unused_port_live::find,
         area: Area::Wiring,
+        find: unused_port_live::find,
     },
 ];
 

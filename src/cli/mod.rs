@@ -4,6 +4,7 @@
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
 mod bypass;
+mod clean;
 mod compute;
 mod draw;
 mod explain;
@@ -17,6 +18,7 @@ mod review;
 mod rules;
 mod schema;
 mod site;
+pub mod write;
 
 use std::ffi::OsString;
 use std::io::{self, ErrorKind, Write};

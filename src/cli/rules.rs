@@ -15,6 +15,7 @@ use crate::render::{
     rules_text,
 };
 
+use super::clean::{self, Wish};
 use super::compute::namings;
 use super::output::Progress;
 use super::review::{Threshold, notes_text};
@@ -34,6 +35,13 @@ pub(super) struct Arguments {
     /// hides, which pairs of segments it opens.
     #[arg(long, value_name = "RULE")]
     rule: Option<String>,
+    /// Suggest a shorter list as a patch: without rules that repeat others or change nothing, neighbours joined. It
+    /// is proved to decide every packet alike before it is shown.
+    #[arg(long, conflicts_with = "rule")]
+    clean: bool,
+    /// Write the shorter list into the site file, in one step for each file.
+    #[arg(long, requires = "clean")]
+    write: bool,
     /// Show every finding with its place, not only the first few of each check.
     #[arg(long)]
     all: bool,
@@ -48,7 +56,8 @@ pub(super) struct Arguments {
 const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk rules site.toml\n  \
     boundwalk rules site.toml edge --all\n  \
     boundwalk rules site.toml --rule 1\n  \
-    boundwalk rules site.toml --format csv\n\
+    boundwalk rules site.toml --format csv\n  \
+    boundwalk rules site.toml --clean\n\
     Exit code 0: no finding of that severity (warning, unless told otherwise), 1: some, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
@@ -74,6 +83,20 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Err(message) => return refused(output, &message),
     };
     let books = books(&network, &asked);
+    if arguments.clean {
+        let wish = match arguments.format {
+            Format::Text => false,
+            Format::Json => true,
+            Format::Markdown | Format::Csv => {
+                return refused(output, "a patch is shown as text or json");
+            }
+        };
+        let wish = Wish {
+            json: wish,
+            write: arguments.write,
+        };
+        return clean::run(&opened, &books, wish, output);
+    }
     let findings = run_some(&network, &books, Area::is_rules);
     let findings = of_books(&books, findings);
     let namings = namings(&network, &Family::ALL);

@@ -50,7 +50,7 @@ pub(super) static SITE: Keys = Keys {
     path: "site",
     what: "the site",
     required: &[],
-    optional: &["name", "description"],
+    optional: &["name", "description", "review_months"],
 };
 
 pub(super) static ZONE: Keys = Keys {

@@ -6,7 +6,7 @@
 //!
 //! The way of a text: `files` reads it, `document` parses it, `outline` collects all names (so that
 //! references work forward and across files), one file per part of the format reads the bodies, and
-//! `crosscheck` looks at the whole. This floor asks nothing about reachability.
+//! `crosscheck` looks at the whole. The other way, `edit` changes rules in a text and keeps the rest as it is. This floor asks nothing about reachability.
 
 mod address_group;
 mod address_item;
@@ -15,6 +15,7 @@ mod context;
 mod crosscheck;
 mod default_gateway;
 mod document;
+mod edit;
 mod files;
 mod gateways;
 mod hosts;
@@ -50,6 +51,7 @@ use crate::diagnostic::{FileId, Problem, Source, Sources};
 use crate::model::Site;
 
 pub use ask::services;
+pub use edit::{Edit, EditError, EditedFile, RuleField, apply_edits};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use service_names::{BuiltInService, built_in_services};

@@ -92,6 +92,27 @@ fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span
     if let Some(table) = Table::open(&mut cx.report, value, &keys::SITE) {
         cx.site.name = table.prose(&mut cx.report, "name");
         cx.site.description = table.prose(&mut cx.report, "description");
+        cx.site.review_months = review_months(&mut cx.report, &table);
+    }
+}
+
+/// After how many months a rule must be looked at again.
+fn review_months(report: &mut Report, table: &Table<'_>) -> Option<Spanned<u8>> {
+    let months = table.integer(report, "review_months")?;
+    match u8::try_from(months.value)
+        .ok()
+        .filter(|months| (1..=120).contains(months))
+    {
+        Some(value) => Some(Spanned {
+            value,
+            span: months.span,
+        }),
+        None => {
+            let message = format!("{} months", months.value);
+            let problem = Problem::at(&kinds::BAD_NUMBER, months.span, message);
+            report.push(problem.help("write 1 to 120 months; 6 is usual (PCI DSS 1.2.7)"));
+            None
+        }
     }
 }
 

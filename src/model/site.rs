@@ -36,6 +36,8 @@ pub struct Site {
     pub name: String,
     /// A line for people; may be empty.
     pub description: String,
+    /// After how many months, 1 to 120, a rule must be looked at again; `None`: the file does not say.
+    pub review_months: Option<Spanned<u8>>,
     /// Zones.
     pub zones: Vec<Zone>,
     /// Segments.

@@ -2,6 +2,7 @@
 
 mod bypass;
 mod certificate;
+mod clean;
 mod checks;
 mod csv;
 mod draw;
@@ -18,6 +19,7 @@ mod key;
 mod markdown;
 mod matrix;
 mod panels;
+mod patch;
 mod path;
 mod ports;
 mod ports_cells;
@@ -33,6 +35,7 @@ mod text;
 mod words;
 
 pub use bypass::{bypass_json, bypass_text};
+pub use clean::{CleanedBook, clean_json, clean_text};
 pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use csv::matrix_csv;
 pub use draw::outline_text;
@@ -48,6 +51,7 @@ pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};
 pub use panels::panels_text;
+pub use patch::patch_text;
 pub use path::path_text;
 pub use ports::ports_text;
 pub use ports_cells::Worksheets;

@@ -160,6 +160,12 @@ pub const CASES: &[Case] = &[
         "a cable has two",
     ),
     both(
+        "bad-number",
+        "[site]\nreview_months = 0\n#               ^",
+        "0 months",
+        "1 to 120 months",
+    ),
+    both(
         "bad-trust",
         "[zones.yard]\ntrust = 101\n#       ^\n[segments.yard]\nzone=\"yard\"\nprefixes = \"10.44.9.0/24\"\nisolated=true",
         "a trust of 101",

@@ -1,6 +1,7 @@
 //! A shorter rule list that decides every packet alike.
 
 use crate::diagnostic::Spanned;
+use crate::load::RuleField;
 use crate::model::{AddressMatch, AddressSet, Party, Rule, ServiceMatch};
 use crate::packet::Mask;
 
@@ -27,21 +28,6 @@ pub enum Kept {
     Needed,
 }
 
-/// Fields of a rule that lists can be joined in.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum JoinedField {
-    /// `from`.
-    From,
-    /// `to`.
-    To,
-    /// `source`.
-    Source,
-    /// `destination`.
-    Destination,
-    /// `services`.
-    Services,
-}
-
 /// Neighbours that become one rule: the first takes the list of the second in one field.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Merge {
@@ -50,7 +36,9 @@ pub struct Merge {
     /// The rules that go, by number, ascending.
     pub from: Vec<usize>,
     /// The field in which they differ.
-    pub field: JoinedField,
+    pub field: RuleField,
+    /// What the first rule comes to be.
+    pub rule: Rule,
 }
 
 /// A shorter list.
@@ -156,11 +144,15 @@ fn merged(judge: &Judge<'_, '_>, gone: &Mask) -> (Vec<Merge>, Vec<After>) {
                 after.pop();
                 after.push(After::Changed(Box::new(first.clone())));
                 match merges.last_mut().filter(|merge| merge.into == into) {
-                    Some(merge) => merge.from.push(number),
+                    Some(merge) => {
+                        merge.from.push(number);
+                        merge.rule = first.clone();
+                    }
                     None => merges.push(Merge {
                         into,
                         from: vec![number],
                         field,
+                        rule: first.clone(),
                     }),
                 }
             }
@@ -176,7 +168,7 @@ fn merged(judge: &Judge<'_, '_>, gone: &Mask) -> (Vec<Merge>, Vec<After>) {
 }
 
 /// The one field in which two active rules differ, if all that people wrote about them is the same too.
-fn differing(one: &Rule, other: &Rule) -> Option<JoinedField> {
+fn differing(one: &Rule, other: &Rule) -> Option<RuleField> {
     let documented = one.log == other.log
         && one.enabled == other.enabled
         && one.expires == other.expires
@@ -192,15 +184,15 @@ fn differing(one: &Rule, other: &Rule) -> Option<JoinedField> {
             .then_some(one.is_some() && other.is_some())
     };
     let fields = [
-        (JoinedField::From, parties(&one.from, &other.from)),
-        (JoinedField::To, parties(&one.to, &other.to)),
-        (JoinedField::Source, addresses(&one.source, &other.source)),
+        (RuleField::From, parties(&one.from, &other.from)),
+        (RuleField::To, parties(&one.to, &other.to)),
+        (RuleField::Source, addresses(&one.source, &other.source)),
         (
-            JoinedField::Destination,
+            RuleField::Destination,
             addresses(&one.destination, &other.destination),
         ),
         (
-            JoinedField::Services,
+            RuleField::Services,
             services(&one.services, &other.services),
         ),
     ];
@@ -224,13 +216,13 @@ fn services(one: &Option<ServiceMatch>, other: &Option<ServiceMatch>) -> Option<
 }
 
 /// Adds the list of a rule to that of another in one field.
-fn join(into: &mut Rule, rule: &Rule, field: JoinedField) {
+fn join(into: &mut Rule, rule: &Rule, field: RuleField) {
     match field {
-        JoinedField::From => extend(&mut into.from, &rule.from),
-        JoinedField::To => extend(&mut into.to, &rule.to),
-        JoinedField::Source => add_addresses(&mut into.source, &rule.source),
-        JoinedField::Destination => add_addresses(&mut into.destination, &rule.destination),
-        JoinedField::Services => {
+        RuleField::From => extend(&mut into.from, &rule.from),
+        RuleField::To => extend(&mut into.to, &rule.to),
+        RuleField::Source => add_addresses(&mut into.source, &rule.source),
+        RuleField::Destination => add_addresses(&mut into.destination, &rule.destination),
+        RuleField::Services => {
             if let (Some(into), Some(more)) = (&mut into.services, &rule.services) {
                 add_written(&mut into.written, &more.written);
                 let new = more.services.iter();

@@ -20,7 +20,7 @@ mod sheet;
 mod space;
 
 pub use book::{RuleBook, Tally, books};
-pub use cleaned::{Cleaned, JoinedField, Kept, Merge};
+pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;
 pub use dead::{Against, Dead};

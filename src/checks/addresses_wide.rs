@@ -1,0 +1,75 @@
+//! A permit for far more addresses than there are.
+
+use num_bigint::BigUint;
+
+use crate::diagnostic::{Check, Severity};
+
+use super::extent::{Extent, counted, extents};
+use super::permits::permits;
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "addresses-wide",
+    severity: Severity::Warning,
+    summary: "a permit for far more addresses than there are",
+    why: "Addresses that nobody has today are permitted in advance: a network that is added later, or a device that takes such an address, is let in without anybody deciding it.",
+    fine_when: "The prefix is what another site or a provider owns, and its parts change often.",
+    remedy: "Write the prefixes of the segments that are meant, or name the segments in `from` or `to`.",
+    references: &[
+        "NIST SP 800-41 rev. 1: rules as specific as possible (from memory)",
+        "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
+    ],
+    fires: include_str!("examples/addresses-wide.fires.toml"),
+    quiet: include_str!("examples/addresses-wide.quiet.toml"),
+};
+
+/// How many times more than exist, and how many more at least, before it is worth a word: a rule of this house.
+const TIMES: u32 = 4;
+const MORE: u32 = 256;
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let (senders, targets) = (permit.senders(view.site), permit.targets(view.site));
+        for (key, field, segments) in [
+            ("source", &permit.rule.source, senders),
+            ("destination", &permit.rule.destination, targets),
+        ] {
+            let Some(field) = field else {
+                continue;
+            };
+            for extent in extents(view, field, &segments) {
+                if is_wide(&extent) {
+                    let gateway = permit.gateway;
+                    let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));
+                    let draft = found(&CHECK, place, name, what(key, &extent));
+                    report.add(draft.help(tightened(key, &extent)));
+                }
+            }
+        }
+    }
+}
+
+fn is_wide(extent: &Extent) -> bool {
+    let more = &extent.existing + BigUint::from(MORE);
+    extent.existing > BigUint::ZERO
+        && extent.permitted > &extent.existing * TIMES
+        && extent.permitted > more
+}
+
+fn what(key: &str, extent: &Extent) -> String {
+    format!(
+        "`{key}` holds {} {} addresses, of which {} are in segments that it can meet",
+        counted(&extent.permitted),
+        extent.family.word(),
+        counted(&extent.existing)
+    )
+}
+
+fn tightened(key: &str, extent: &Extent) -> String {
+    const MOST: usize = 12;
+    if extent.written.len() > MOST {
+        return format!("name the segments that are meant instead of `{key}`");
+    }
+    format!("write `{key} = [{}]`", extent.written.join(", "))
+}

@@ -1,0 +1,103 @@
+//! A permit that names a protocol without encryption between zones.
+
+use num_bigint::BigUint;
+
+use crate::diagnostic::{Check, Severity};
+
+use super::clear_text_services::{CLEAR_TEXT, ClearText};
+use super::permits::{Permit, permits, zone_of};
+use super::report::{Report, found};
+use super::trust::untrusted;
+use super::view::View;
+
+use crate::model::{SegmentId, Service, Site};
+
+pub(super) static CHECK: Check = Check {
+    name: "clear-text-across-zones",
+    severity: Severity::Warning,
+    summary: "a permit that names a protocol without encryption between zones",
+    why: "Who sits on the way reads and changes everything: pages, passwords, commands to controllers. Between zones there is always somebody on the way.",
+    fine_when: "Nothing secret and nothing that anybody acts on is sent, or the protocol runs inside a tunnel; or the devices can not do better and the way is watched.",
+    remedy: "Use the encrypted form of the protocol, or put a gateway that speaks it in front of the devices.",
+    references: &[
+        "PCI DSS v4.0.1 1.2.6: security features for insecure services in use",
+        "IANA service name and port number registry (RFC 6335)",
+        "common practice, no source, for what is clear text",
+    ],
+    fires: include_str!("examples/clear-text-across-zones.fires.toml"),
+    quiet: include_str!("examples/clear-text-across-zones.quiet.toml"),
+};
+
+/// Ports of a service up to which it is named for what runs there; longer ranges are another check's.
+const NARROW: u32 = 16;
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let named = named(&permit);
+        let pairs = pairs(view.site, &permit);
+        if named.is_empty() || pairs.is_empty() {
+            continue;
+        }
+        let gateway = permit.gateway;
+        let names: Vec<&str> = named.iter().map(|service| service.name).collect();
+        let what = format!(
+            "permits {} in clear text between zones: {}",
+            names.join(", "),
+            pairs.join(", ")
+        );
+        let instead: Vec<String> = named
+            .iter()
+            .map(|service| format!("{} instead of {}", service.instead, service.name))
+            .collect();
+        report.add(
+            found(
+                &CHECK,
+                gateway.place(permit.number),
+                gateway.name(permit.number),
+                what,
+            )
+            .help(instead.join("; ")),
+        );
+    }
+}
+
+/// Clear-text services that its list names, other than by a long range.
+fn named(permit: &Permit<'_>) -> Vec<&'static ClearText> {
+    let services = permit.rule.services.iter();
+    let services: Vec<&Service> = services.flat_map(|list| &list.services).collect();
+    let holds = |clear: &&ClearText| {
+        services.iter().any(|service| match service {
+            Service::Ports {
+                protocol,
+                destination,
+                ..
+            } => {
+                protocol.0 == clear.protocol
+                    && destination.contains(clear.port.into())
+                    && destination.size() <= BigUint::from(NARROW)
+            }
+            _ => false,
+        })
+    };
+    CLEAR_TEXT.iter().filter(holds).collect()
+}
+
+/// Pairs of different zones that it lets talk. What untrusted zones do among themselves is left out: guests that
+/// browse the internet are not ours to protect.
+fn pairs(site: &Site, permit: &Permit<'_>) -> Vec<String> {
+    let mut pairs: Vec<String> = Vec::new();
+    let mut add = |from: SegmentId, to: SegmentId| {
+        let (from, to) = (zone_of(site, from), zone_of(site, to));
+        let pair = format!("{} -> {}", from.name.value, to.name.value);
+        let ours = !(untrusted(from) && untrusted(to));
+        if from.name != to.name && ours && !pairs.contains(&pair) {
+            pairs.push(pair);
+        }
+    };
+    for from in permit.senders(site) {
+        for to in permit.targets(site) {
+            add(from, to);
+        }
+    }
+    pairs
+}

@@ -1,0 +1,40 @@
+//! A final denial that does not log.
+
+use crate::analysis::rules::is_backstop;
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "deny-unlogged",
+    severity: Severity::Warning,
+    summary: "a final denial that does not log",
+    why: "What nobody permitted ends here: devices that look around, programs that were forgotten, rules that are missing. Without a log nobody sees any of it.",
+    fine_when: "So much is denied that the log is of no use; then deny the noise first, by a rule of its own.",
+    remedy: "Add `log = true` to the rule.",
+    references: &[
+        "NIST SP 800-41 rev. 1: log what is denied (from memory)",
+        "PCI DSS v4.0.1 10.2 (from memory)",
+    ],
+    fires: include_str!("examples/deny-unlogged.fires.toml"),
+    quiet: include_str!("examples/deny-unlogged.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for gateway in view.reviewed() {
+        let active = gateway.0.rules.iter().enumerate();
+        let mut active = active.filter(|(_, rule)| rule.active(view.network.today));
+        let Some((number, last)) = active.next_back() else {
+            continue;
+        };
+        let everything = is_backstop(last) && last.from.is_none() && last.to.is_none();
+        if everything && !last.log {
+            let what = "denies what no other rule names, and does not log it";
+            report.add(
+                found(&CHECK, gateway.place(number), gateway.name(number), what)
+                    .help("add `log = true`"),
+            );
+        }
+    }
+}

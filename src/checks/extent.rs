@@ -1,0 +1,90 @@
+//! How much a rule permits and how much of that exists.
+
+use num_bigint::BigUint;
+
+use crate::model::{AddressMatch, Family, SegmentId, show_interval};
+use crate::packet::IntervalSet;
+
+use super::view::View;
+
+/// Addresses that a field permits in one family, and those of them that exist at the segments it can meet.
+pub(super) struct Extent {
+    pub(super) family: Family,
+    pub(super) permitted: BigUint,
+    pub(super) existing: BigUint,
+    /// Those that exist, as they would be written.
+    pub(super) written: Vec<String>,
+}
+
+/// Measures a field that names addresses, against segments. A family in which some of the segments is the world
+/// beyond is left out: everything exists there.
+pub(super) fn extents(
+    view: &View<'_>,
+    field: &AddressMatch,
+    segments: &[SegmentId],
+) -> Vec<Extent> {
+    let mut extents = Vec::new();
+    for family in Family::ALL {
+        let plan = view.network.plan(family);
+        let set = field.set.of(family);
+        let outside = |&segment: &SegmentId| {
+            let own = plan.segment(segment);
+            own.external && own.cover.overlaps(set)
+        };
+        if set.is_empty() || segments.iter().any(outside) {
+            continue;
+        }
+        let there = segments
+            .iter()
+            .map(|&segment| &plan.segment(segment).on_link);
+        let there = there.fold(IntervalSet::empty(), |all, one| all.union(one));
+        let existing = set.intersection(&there);
+        extents.push(Extent {
+            family,
+            permitted: set.size(),
+            existing: existing.size(),
+            written: existing
+                .intervals()
+                .iter()
+                .map(|&part| format!("\"{}\"", show_interval(family, part)))
+                .collect(),
+        });
+    }
+    extents
+}
+
+/// A count as people read it: `65,536`, and powers of two from 2^32 on.
+pub(super) fn counted(size: &BigUint) -> String {
+    if size.bits() > 32 {
+        let power = size.bits() - 1;
+        let exact = BigUint::from(1u8) << power == *size;
+        return match exact {
+            true => format!("2^{power}"),
+            false => format!("more than 2^{power}"),
+        };
+    }
+    let digits = size.to_string();
+    let mut out = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_are_readable() {
+        let shown = |size: u128| counted(&BigUint::from(size));
+        assert_eq!(shown(7), "7");
+        assert_eq!(shown(65_536), "65,536");
+        assert_eq!(shown(16_777_216), "16,777,216");
+        assert_eq!(shown(1 << 64), "2^64");
+        assert_eq!(shown((1 << 64) + 1), "more than 2^64");
+    }
+}

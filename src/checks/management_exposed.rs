@@ -1,0 +1,152 @@
+//! Management services open to untrusted zones, or a gateway open to whole segments.
+
+use num_bigint::BigUint;
+
+use crate::diagnostic::{Check, Severity};
+
+use super::extent::counted;
+use super::permits::{Permit, permits, zone_of};
+use super::report::{Report, found};
+use super::trust::untrusted;
+use super::view::View;
+
+use crate::model::{Family, SegmentId, Service};
+
+pub(super) static CHECK: Check = Check {
+    name: "management-exposed",
+    severity: Severity::Warning,
+    summary: "management services open to untrusted zones, or a gateway open to whole segments",
+    why: "Who reaches the place where devices are configured needs only a password or a hole to own them. A gateway that many can try to log in to will be tried.",
+    fine_when: "The segment holds administrators and nobody else.",
+    remedy: "Name the hosts that administer in `source`.",
+    references: &[
+        "Wool 2004, error classes: insecure management, too many management hosts, management from outside (from memory)",
+        "NIST SP 800-41 rev. 1: traffic to the firewall itself only as needed (from memory)",
+    ],
+    fires: include_str!("examples/management-exposed.fires.toml"),
+    quiet: include_str!("examples/management-exposed.quiet.toml"),
+};
+
+/// Ports where devices are managed: ssh, telnet, snmp, remote desktops, netconf over ssh, remote management (IANA
+/// names ssh, telnet, snmp, ms-wbt-server, rfb, netconf-ssh, wsman and wsmans; that they manage is common practice).
+const MANAGED: [(u8, u16); 9] = [
+    (6, 22),
+    (6, 23),
+    (6, 830),
+    (6, 3389),
+    (6, 5900),
+    (6, 5985),
+    (6, 5986),
+    (17, 161),
+    (17, 3389),
+];
+/// On the gateway itself also the pages where it is configured.
+const PAGES: [(u8, u16); 2] = [(6, 80), (6, 443)];
+/// Sources up to which a rule names its administrators.
+const FEW: u32 = 16;
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let gateway = permit.gateway;
+        let mut say = |what: String, help: &str| {
+            let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));
+            report.add(found(&CHECK, place, name, what).help(help));
+        };
+        let strangers = strangers(view, &permit);
+        if !permit.for_gateway_only() && names(&permit, &MANAGED) && !strangers.is_empty() {
+            let list = strangers.join(", ");
+            let inside = permit.targets(view.site).into_iter();
+            let mut inside = inside.filter(|&to| !untrusted(zone_of(view.site, to)));
+            if inside.next().is_some() {
+                say(
+                    format!("lets {list} reach management services of our segments"),
+                    "leave untrusted zones out of `from`, or name the hosts in `source`",
+                );
+            }
+        }
+        let managed = names(&permit, &MANAGED) || names(&permit, &PAGES);
+        if permit.for_gateway() && permit.rule.to.is_some() && managed {
+            let (count, from) = sources(view, &permit);
+            if count > BigUint::from(FEW) {
+                say(
+                    format!(
+                        "lets {} addresses of {from} reach the management of the gateway itself",
+                        counted(&count)
+                    ),
+                    "name the hosts that administer in `source`",
+                );
+            }
+        }
+    }
+}
+
+/// Whether its services name one of some ports; every service does.
+fn names(permit: &Permit<'_>, ports: &[(u8, u16)]) -> bool {
+    let Some(list) = &permit.rule.services else {
+        return true;
+    };
+    list.services.iter().any(|service| match service {
+        Service::Any => true,
+        Service::Whole(protocol) => ports.iter().any(|(own, _)| *own == protocol.0),
+        Service::Ports {
+            protocol,
+            destination,
+            ..
+        } => ports
+            .iter()
+            .any(|(own, port)| *own == protocol.0 && destination.contains((*port).into())),
+        Service::Message { .. } => false,
+    })
+}
+
+/// Untrusted zones that it lets in.
+fn strangers(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for segment in meant(view, permit) {
+        let zone = zone_of(view.site, segment);
+        if untrusted(zone) && !names.contains(&zone.name.value) {
+            names.push(zone.name.value.clone());
+        }
+    }
+    names
+}
+
+/// Segments that its packets may come from.
+fn meant(view: &View<'_>, permit: &Permit<'_>) -> Vec<SegmentId> {
+    let mut segments = permit.senders(view.site);
+    if let Some(field) = &permit.rule.source {
+        segments.retain(|&segment| {
+            Family::ALL.iter().any(|&family| {
+                let own = &view.network.plan(family).segment(segment).cover;
+                own.overlaps(field.set.of(family))
+            })
+        });
+    }
+    segments
+}
+
+/// How many addresses may use it, of the family that has more of IPv4 where it has any, and the segments they are in.
+fn sources(view: &View<'_>, permit: &Permit<'_>) -> (BigUint, String) {
+    let segments = meant(view, permit);
+    let names: Vec<&str> = segments
+        .iter()
+        .map(|&segment| view.site.segment(segment).name.value.as_str())
+        .collect();
+    let of = |family: Family| -> BigUint {
+        let plan = view.network.plan(family);
+        let sizes = segments.iter().map(|&segment| {
+            let own = &plan.segment(segment).addresses;
+            match &permit.rule.source {
+                Some(field) => own.intersection(field.set.of(family)).size(),
+                None => own.size(),
+            }
+        });
+        sizes.sum()
+    };
+    let four = of(Family::V4);
+    let count = match four == BigUint::ZERO {
+        true => of(Family::V6),
+        false => four,
+    };
+    (count, names.join(", "))
+}

@@ -1,0 +1,81 @@
+//! An address group in a permit with addresses of several zones.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::permits::{permits, zone_of};
+use super::report::{Report, found};
+use super::view::View;
+
+use crate::model::{AddressMatch, Family, SegmentId};
+
+pub(super) static CHECK: Check = Check {
+    name: "object-spans-zones",
+    severity: Severity::Warning,
+    summary: "an address group in a permit with addresses of several zones",
+    why: "The rule says more than its name: it opens a way from or to zones that nobody had in mind, and grows when the group does.",
+    fine_when: "The group is meant as it is, and the rule too.",
+    remedy: "Split the group by zone, or name the zone in `from` or `to`.",
+    references: &["Wool 2004, error class: objects that span zones (from memory)"],
+    fires: include_str!("examples/object-spans-zones.fires.toml"),
+    quiet: include_str!("examples/object-spans-zones.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let (senders, targets) = (permit.senders(view.site), permit.targets(view.site));
+        for (key, field, segments) in [
+            ("source", &permit.rule.source, senders),
+            ("destination", &permit.rule.destination, targets),
+        ] {
+            let Some(field) = field else {
+                continue;
+            };
+            for (group, zones) in spanning(view, field, &segments) {
+                let gateway = permit.gateway;
+                let what = format!(
+                    "`{key}` names the group \"{group}\", which lies in several zones: {}",
+                    zones.join(", ")
+                );
+                report.add(
+                    found(
+                        &CHECK,
+                        gateway.place(permit.number),
+                        gateway.name(permit.number),
+                        what,
+                    )
+                    .help("split the group by zone, or name the zone that is meant"),
+                );
+            }
+        }
+    }
+}
+
+/// Groups that a field names and whose addresses lie in several zones of some segments, the world beyond left out.
+fn spanning<'v>(
+    view: &View<'v>,
+    field: &'v AddressMatch,
+    segments: &[SegmentId],
+) -> Vec<(&'v str, Vec<&'v str>)> {
+    let mut found = Vec::new();
+    for item in &field.written {
+        let mut groups = view.site.addresses.iter();
+        let Some(group) = groups.find(|group| group.name.value == item.value) else {
+            continue;
+        };
+        let mut zones: Vec<&str> = Vec::new();
+        for &segment in segments {
+            let meets = Family::ALL.iter().any(|&family| {
+                let own = view.network.plan(family).segment(segment);
+                !own.external && own.addresses.overlaps(group.set.of(family))
+            });
+            let zone = zone_of(view.site, segment).name.value.as_str();
+            if meets && !zones.contains(&zone) {
+                zones.push(zone);
+            }
+        }
+        if zones.len() > 1 {
+            found.push((item.value.as_str(), zones));
+        }
+    }
+    found
+}

@@ -1,0 +1,81 @@
+//! A permit for every service.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::permits::{Permit, permits};
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "permit-any-service",
+    severity: Severity::Warning,
+    summary: "a permit for every service",
+    why: "Who needs two services gets all 65,536 ports of TCP and of UDP and every other protocol with them: whatever a device listens on is reachable, and so is what is installed later.",
+    fine_when: "The sender is an administrator or a scanner that is watched, and the reason says so.",
+    remedy: "Name the services that are needed.",
+    references: &[
+        "Wool 2004, error class: rules with service or destination any (from memory)",
+        "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
+        "PCI DSS v4.0.1 1.2.5: services, protocols and ports allowed are identified and approved",
+    ],
+    fires: include_str!("examples/permit-any-service.fires.toml"),
+    quiet: include_str!("examples/permit-any-service.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        if !permit.any_service() {
+            continue;
+        }
+        let gateway = permit.gateway;
+        let what =
+            "permits every service: 65,536 ports of TCP, as many of UDP, and all other protocols";
+        let needed = needed(view, &permit);
+        let help = match needed.is_empty() {
+            true => "add `services` with those that are needed".to_owned(),
+            false => format!(
+                "add `services`; needs of these parties name {}",
+                needed.join(", ")
+            ),
+        };
+        report.add(
+            found(
+                &CHECK,
+                gateway.place(permit.number),
+                gateway.name(permit.number),
+                what,
+            )
+            .help(help),
+        );
+    }
+}
+
+/// Services that needs of the same parties name, as written.
+fn needed(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
+    const MOST: usize = 8;
+    let mut names: Vec<String> = Vec::new();
+    for need in &view.site.needs {
+        let from = permit.rule.from.as_ref();
+        let to = permit.rule.to.as_ref();
+        let source = match (&permit.rule.source, &need.source) {
+            (Some(own), Some(wanted)) => own
+                .written
+                .iter()
+                .any(|item| wanted.written.iter().any(|one| one.value == item.value)),
+            (Some(_), None) => false,
+            (None, _) => true,
+        };
+        let same = from.is_none_or(|from| need.from.iter().all(|party| from.contains(party)))
+            && to.is_none_or(|to| need.to.iter().all(|party| to.contains(party)));
+        let Some(services) = need.services.as_ref().filter(|_| same && source) else {
+            continue;
+        };
+        for item in &services.written {
+            let name = format!("\"{}\"", item.value);
+            if names.len() < MOST && !names.contains(&name) {
+                names.push(name);
+            }
+        }
+    }
+    names
+}

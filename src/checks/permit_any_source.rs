@@ -1,0 +1,48 @@
+//! A permit that says neither where packets come in nor from whom.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::permits::{permits, zones_as_list};
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "permit-any-source",
+    severity: Severity::Warning,
+    summary: "a permit that says neither where packets come in nor from whom",
+    why: "It holds for every interface: guests and the internet may use it like the office. Mostly one zone was meant.",
+    fine_when: "It is for messages that every network needs, or the destination is meant for everybody.",
+    remedy: "Name the zones or segments in `from`, or the addresses in `source`.",
+    references: &[
+        "NIST SP 800-41 rev. 1: rules as specific as possible (from memory)",
+        "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
+    ],
+    fires: include_str!("examples/permit-any-source.fires.toml"),
+    quiet: include_str!("examples/permit-any-source.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let rule = permit.rule;
+        if rule.from.is_some() || rule.source.is_some() || permit.only_messages() {
+            continue;
+        }
+        let gateway = permit.gateway;
+        let count = gateway.0.router.interfaces.len();
+        let what = format!(
+            "permits packets that come in by any of the {count} interfaces, from any source"
+        );
+        let zones = zones_as_list(view.site, &permit.senders(view.site));
+        report.add(
+            found(
+                &CHECK,
+                gateway.place(permit.number),
+                gateway.name(permit.number),
+                what,
+            )
+            .help(format!(
+                "add `from` with those that are meant, out of {zones}"
+            )),
+        );
+    }
+}

@@ -1,0 +1,60 @@
+//! A permit from an untrusted zone that does not log.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::permits::{permits, zone_of};
+use super::report::{Report, found};
+use super::trust::untrusted;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "permit-unlogged",
+    severity: Severity::Note,
+    summary: "a permit from an untrusted zone that does not log",
+    why: "What comes in from people nobody knows is what one wants to see afterwards. Without a log nobody can say what came in, or when.",
+    fine_when: "The device that it leads to keeps its own log, and somebody reads that.",
+    remedy: "Add `log = true` to the rule.",
+    references: &[
+        "CIS Controls v8 13.6: collect network traffic flow logs",
+        "NIST SP 800-41 rev. 1: log what matters (from memory)",
+    ],
+    fires: include_str!("examples/permit-unlogged.fires.toml"),
+    quiet: include_str!("examples/permit-unlogged.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for permit in permits(view) {
+        let rules = permit.gateway.0.rules;
+        // Where nothing logs at all, logs are kept elsewhere.
+        let logs = rules.iter().any(|rule| rule.log);
+        if permit.rule.log || permit.only_messages() || permit.for_gateway_only() || !logs {
+            continue;
+        }
+        let site = view.site;
+        let mut zones: Vec<&str> = Vec::new();
+        // A rule that names no sender is another check's.
+        let named = permit.rule.from.is_some();
+        for from in permit.senders(site).into_iter().filter(|_| named) {
+            let zone = zone_of(site, from);
+            let mut targets = permit.targets(site).into_iter();
+            let inside = targets.any(|to| !untrusted(zone_of(site, to)));
+            if untrusted(zone) && inside && !zones.contains(&zone.name.value.as_str()) {
+                zones.push(&zone.name.value);
+            }
+        }
+        if zones.is_empty() {
+            continue;
+        }
+        let gateway = permit.gateway;
+        let what = format!("lets packets in from {} without a log", zones.join(", "));
+        report.add(
+            found(
+                &CHECK,
+                gateway.place(permit.number),
+                gateway.name(permit.number),
+                what,
+            )
+            .help("add `log = true`"),
+        );
+    }
+}

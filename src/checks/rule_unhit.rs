@@ -1,0 +1,48 @@
+//! A rule that could match packets but never has.
+
+use crate::analysis::rules::Standing;
+use crate::diagnostic::{Check, Severity};
+use crate::model::Action;
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "rule-unhit",
+    severity: Severity::Note,
+    summary: "a rule that could match packets but never has",
+    why: "What it permits nobody uses, as far as the gateway counted: it opens a way for nothing.",
+    fine_when: "The count is young, or the rule is for rare events: backups, year ends, emergencies.",
+    remedy: "Ask its owner, and remove it where nobody needs it.",
+    references: &[
+        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "NIST SP 800-53 CM-7(1): review functions, ports and protocols",
+    ],
+    fires: include_str!("examples/rule-unhit.fires.toml"),
+    quiet: include_str!("examples/rule-unhit.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for gateway in view.reviewed() {
+        let book = gateway.0;
+        // All at zero: the counters were cleared, or were never read.
+        if !book
+            .rules
+            .iter()
+            .any(|rule| rule.hits.is_some_and(|hits| hits > 0))
+        {
+            continue;
+        }
+        for (number, rule) in book.rules.iter().enumerate() {
+            let decides = matches!(book.review.rules[number], Standing::Decides { .. });
+            // A denial that nothing meets is a good one.
+            if decides && rule.action.value == Action::Permit && rule.hits == Some(0) {
+                let what = "permits packets, but none has come by since the gateway counts";
+                report.add(
+                    found(&CHECK, gateway.place(number), gateway.name(number), what)
+                        .help("ask its owner whether it is needed"),
+                );
+            }
+        }
+    }
+}

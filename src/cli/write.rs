@@ -1,0 +1,158 @@
+//! Changed files to the disk: each as a whole or not at all.
+
+use std::fmt;
+use std::fs::{self, File, Metadata};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+use crate::load::EditedFile;
+
+/// Why files were not written. Each file holds either its old text or its new one, never a part.
+#[derive(Debug)]
+pub struct WriteError {
+    /// Names of the files that have their new text.
+    pub done: Vec<String>,
+    /// Name of the file at which it ended.
+    pub file: String,
+    /// Names of the files behind it, which have their old text as it has.
+    pub left: Vec<String>,
+    /// What was in the way.
+    pub reason: Reason,
+}
+
+/// What is in the way of writing a file.
+#[derive(Debug)]
+pub enum Reason {
+    /// It is not the text that was read.
+    Changed,
+    /// It is marked as read-only.
+    ReadOnly,
+    /// The new file would have another owner or group.
+    Owner,
+    /// What the operating system says.
+    Io(io::Error),
+}
+
+impl fmt::Display for WriteError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "can't write {}: {}", self.file, self.reason)?;
+        if self.done.is_empty() {
+            return f.write_str("; nothing was changed");
+        }
+        write!(f, "; written before: {}", self.done.join(", "))?;
+        match self.left.is_empty() {
+            true => Ok(()),
+            false => write!(f, "; not written: {}", self.left.join(", ")),
+        }
+    }
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Changed => f.write_str("it was changed after it was read; run the command again"),
+            Self::ReadOnly => f.write_str("it is read-only; allow writing to it first"),
+            Self::Owner => {
+                f.write_str("it would get another owner or group; run this as its owner")
+            }
+            Self::Io(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for WriteError {}
+
+impl From<io::Error> for Reason {
+    fn from(error: io::Error) -> Self {
+        Self::Io(error)
+    }
+}
+
+/// Puts the new texts into the files, which are found by the names that they were loaded by.
+///
+/// All new texts are written beside the old ones first, with the same permissions, owner and group; only then each takes
+/// its place in one step, so that whoever reads a file sees the old text or the new one, also after a loss of
+/// power. A symbolic link stays, the file it leads to is replaced. A file with several hard links is parted from
+/// the others.
+///
+/// # Errors
+/// Refuses a file that does not hold the text that was read, or that is read-only, before anything is
+/// changed. What goes wrong later is told with the files that are done by then.
+pub fn replace(files: &[EditedFile]) -> Result<(), WriteError> {
+    let mut ready = Vec::with_capacity(files.len());
+    for (number, file) in files.iter().enumerate() {
+        let prepared = prepare(file).map_err(|reason| failure(files, 0, number, reason))?;
+        ready.push(prepared);
+    }
+    for (number, (target, new)) in ready.into_iter().enumerate() {
+        put(&files[number], &target, new)
+            .map_err(|reason| failure(files, number, number, reason))?;
+    }
+    Ok(())
+}
+
+fn failure(files: &[EditedFile], done: usize, at: usize, reason: Reason) -> WriteError {
+    let names = |files: &[EditedFile]| files.iter().map(|file| file.name.clone()).collect();
+    WriteError {
+        done: names(&files[..done]),
+        file: files[at].name.clone(),
+        left: names(&files[at + 1..]),
+        reason,
+    }
+}
+
+/// The file behind the name, and its new text beside it.
+fn prepare(file: &EditedFile) -> Result<(PathBuf, NamedTempFile), Reason> {
+    let target = fs::canonicalize(&file.name)?;
+    let metadata = fs::metadata(&target)?;
+    check_unchanged(file, &target)?;
+    if metadata.permissions().readonly() {
+        return Err(Reason::ReadOnly);
+    }
+    let folder = target.parent().unwrap_or(Path::new("."));
+    let mut new = tempfile::Builder::new()
+        .prefix(".boundwalk-")
+        .suffix(".new")
+        .tempfile_in(folder)?;
+    new.write_all(file.after.as_bytes())?;
+    keep_owner(new.as_file(), &metadata)?;
+    // After the owner: a change of owner may clear bits.
+    new.as_file().set_permissions(metadata.permissions())?;
+    new.as_file().sync_all()?;
+    Ok((target, new))
+}
+
+fn check_unchanged(file: &EditedFile, target: &Path) -> Result<(), Reason> {
+    match fs::read(target)? == file.before.as_bytes() {
+        true => Ok(()),
+        false => Err(Reason::Changed),
+    }
+}
+
+#[cfg(unix)]
+fn keep_owner(new: &File, old: &Metadata) -> Result<(), Reason> {
+    use std::os::unix::fs::{MetadataExt, fchown};
+    let own = new.metadata()?;
+    if (own.uid(), own.gid()) == (old.uid(), old.gid()) {
+        return Ok(());
+    }
+    fchown(new, Some(old.uid()), Some(old.gid())).map_err(|_| Reason::Owner)
+}
+
+#[cfg(not(unix))]
+fn keep_owner(_new: &File, _old: &Metadata) -> Result<(), Reason> {
+    Ok(())
+}
+
+/// Lets the new text take the place of the old one.
+fn put(file: &EditedFile, target: &Path, new: NamedTempFile) -> Result<(), Reason> {
+    check_unchanged(file, target)?;
+    new.persist(target).map_err(|error| error.error)?;
+    if let Some(folder) = target.parent().filter(|_| cfg!(unix)) {
+        // The new text is there already; some file systems can't promise more than that.
+        let _ = File::open(folder).and_then(|folder| folder.sync_all());
+    }
+    Ok(())
+}

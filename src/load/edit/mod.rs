@@ -1,0 +1,180 @@
+//! Edits of rules in the text of a site: what is not edited stays byte for byte.
+//!
+//! The text is cut and joined, never written anew. `text` knows tokens and lines, `rule` finds what belongs to
+//! a rule and to its fields, `list` works on items between brackets, `value` writes lists, `cuts` joins the
+//! pieces, and `verify` loads the result and compares it with the site before.
+
+mod cuts;
+mod list;
+mod plan;
+mod rule;
+mod text;
+mod value;
+mod verify;
+
+use std::fmt;
+
+use crate::diagnostic::{FileId, Sources};
+use crate::model::{RouterId, Site};
+
+/// A field of a rule that says what it matches.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum RuleField {
+    /// `from`: zones and segments of arrival.
+    From,
+    /// `to`: zones and segments of departure, or the gateway itself.
+    To,
+    /// `source`: source addresses.
+    Source,
+    /// `destination`: destination addresses.
+    Destination,
+    /// `services`: services.
+    Services,
+}
+
+impl RuleField {
+    /// All fields in the order in which they are usually written.
+    pub const ALL: [Self; 5] = [
+        Self::From,
+        Self::To,
+        Self::Source,
+        Self::Destination,
+        Self::Services,
+    ];
+
+    /// The key that the file uses.
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::From => "from",
+            Self::To => "to",
+            Self::Source => "source",
+            Self::Destination => "destination",
+            Self::Services => "services",
+        }
+    }
+}
+
+/// One change of a rule. Rules go by their numbers in the site before all edits.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Edit {
+    /// Takes a rule out, with the comments that belong to it.
+    RemoveRule {
+        /// The gateway.
+        router: RouterId,
+        /// Number of the rule in its list.
+        rule: usize,
+    },
+    /// Gives a field of a rule these items.
+    SetRuleField {
+        /// The gateway.
+        router: RouterId,
+        /// Number of the rule in its list.
+        rule: usize,
+        /// The field; it need not be there before.
+        field: RuleField,
+        /// Its items as the file writes them; none takes the key out.
+        items: Vec<String>,
+    },
+}
+
+/// A file that edits change.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct EditedFile {
+    /// Number of the text in the sources.
+    pub file: FileId,
+    /// Its name as the sources have it: the path as the user gave it.
+    pub name: String,
+    /// The whole text before.
+    pub before: String,
+    /// The whole text after.
+    pub after: String,
+}
+
+/// Why edits can't be made. Nothing is changed then.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum EditError {
+    /// The site has no such rule.
+    NoSuchRule {
+        /// The gateway.
+        router: RouterId,
+        /// Number of the rule.
+        rule: usize,
+    },
+    /// Two edits of one rule that do not go together: one removes it, or both set the same field.
+    Contradiction {
+        /// Name of the rule.
+        rule: String,
+    },
+    /// The texts are not those that the site was loaded from.
+    OtherTexts,
+    /// The edited text would not load.
+    WouldNotLoad {
+        /// The first error, with its place in the edited text.
+        problem: String,
+    },
+    /// The edited text loads, but as another site than the edits ask for.
+    WouldDiffer {
+        /// What is not as asked for.
+        what: String,
+    },
+}
+
+impl fmt::Display for EditError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoSuchRule { router, rule } => write!(
+                f,
+                "there is no rule {} of the gateway with the number {}",
+                rule + 1,
+                router.0 + 1
+            ),
+            Self::Contradiction { rule } => {
+                write!(f, "two edits of the rule `{rule}` contradict each other")
+            }
+            Self::OtherTexts => {
+                f.write_str("the texts are not those that the site was loaded from")
+            }
+            Self::WouldNotLoad { problem } => {
+                write!(f, "the edited file would not load: {problem}")
+            }
+            Self::WouldDiffer { what } => write!(
+                f,
+                "the edited file would describe something else than was asked for: {what}; nothing was changed"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for EditError {}
+
+/// Makes all edits at once and returns the files that change, in the order of the sources.
+///
+/// Comments and layout stay. With a rule go the comments inside it, and those directly above it that no blank
+/// line parts from it. The result is loaded and compared with the site before: what comes back describes the
+/// same site but for the edits. Nothing is written to a disk. Cost: a load of all texts, and one more pass over
+/// each file that changes.
+///
+/// # Errors
+/// See [`EditError`].
+pub fn apply_edits(
+    site: &Site,
+    sources: &Sources,
+    edits: &[Edit],
+) -> Result<Vec<EditedFile>, EditError> {
+    let plan = plan::Plan::new(site, edits)?;
+    let mut edited = Vec::new();
+    for (file, wishes) in plan.by_file(site) {
+        let source = sources.get(file).ok_or(EditError::OtherTexts)?;
+        let after = rule::edit(site, source.text(), &wishes)?;
+        if after != source.text() {
+            edited.push(EditedFile {
+                file,
+                name: source.name().to_owned(),
+                before: source.text().to_owned(),
+                after,
+            });
+        }
+    }
+    verify::check(site, sources, &plan, &edited)?;
+    Ok(edited)
+}

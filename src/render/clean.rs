@@ -1,0 +1,172 @@
+//! A shorter rule list, in words.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::analysis::CAUTION;
+use crate::analysis::rules::{Cleaned, Kept, RuleBook, Standing};
+use crate::load::EditedFile;
+
+use super::json::to_text;
+use super::matrix::Paint;
+use super::patch::patch_text;
+use super::rules::state;
+use super::text::{clean, wrapped};
+
+/// A gateway's book and the shorter list that was found for it.
+pub type CleanedBook<'a, 'n> = (&'a RuleBook<'n>, Cleaned);
+
+/// What goes, what stays and why, and the patch.
+pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: Paint) -> String {
+    let mut out = String::new();
+    for (book, cleaned) in books {
+        let mut say = |text: &str, indent: usize| {
+            let room = paint.columns.saturating_sub(indent + 2).max(30);
+            let lines = wrapped(&clean(text), room).join(&format!("\n{}", " ".repeat(indent + 2)));
+            let _ = writeln!(out, "{}{lines}", " ".repeat(indent));
+        };
+        say(&statement(book, cleaned), 0);
+        for line in changes(book, cleaned) {
+            say(&line, 2);
+        }
+    }
+    let lines = wrapped(CAUTION, paint.columns.max(30)).join("\n");
+    let _ = writeln!(out, "{lines}");
+    if !files.is_empty() {
+        let _ = writeln!(out, "\n{}", patch_text(files, paint).trim_end_matches('\n'));
+    }
+    out
+}
+
+/// What was proved, in one sentence.
+fn statement(book: &RuleBook<'_>, cleaned: &Cleaned) -> String {
+    let name = &book.router.name.value;
+    if cleaned.is_same() {
+        return format!(
+            "{name}: there is nothing to clean in its {} rules.",
+            book.rules.len()
+        );
+    }
+    let merged: usize = cleaned.merges.iter().map(|merge| merge.from.len()).sum();
+    let left = book.rules.len() - cleaned.removed.len() - merged;
+    format!(
+        "{name}: {left} of {} rules are left. Verdicts are identical for every packet that can arrive at {name} and \
+         leave it: both lists were compared.",
+        book.rules.len()
+    )
+}
+
+/// A line for each rule that goes, is merged, or stays although it could go.
+fn changes(book: &RuleBook<'_>, cleaned: &Cleaned) -> Vec<String> {
+    let name = |rule: usize| format!("{} \"{}\"", rule + 1, book.rules[rule].name.value);
+    let removed = cleaned
+        .removed
+        .iter()
+        .map(|&rule| format!("goes: {}: {}", name(rule), reason(&book.review.rules[rule])));
+    let merged = cleaned.merges.iter().map(|merge| {
+        let from: Vec<String> = merge.from.iter().map(|&rule| name(rule)).collect();
+        let (into, field) = (name(merge.into), merge.field.key());
+        format!("joined: {} into {into}, in `{field}`", from.join(", "))
+    });
+    let kept = cleaned
+        .kept
+        .iter()
+        .map(|&(rule, kept)| format!("stays: {}: {}", name(rule), why(kept)));
+    removed.chain(merged).chain(kept).collect()
+}
+
+fn reason(standing: &Standing) -> String {
+    match state(standing) {
+        "repeated" => "it only repeats earlier rules".to_owned(),
+        "redundant" => "later rules or the default do the same".to_owned(),
+        other => other.to_owned(),
+    }
+}
+
+/// Why a rule stays that could go.
+fn why(kept: Kept) -> &'static str {
+    match kept {
+        Kept::Contradicted => "earlier rules do the opposite: decide which is meant",
+        Kept::Counted => "the gateway has counted packets at it: the file and the network differ",
+        Kept::Default => "it writes the default out",
+        Kept::Logs => "it logs, and what decides in its place may not",
+        Kept::Irrelevant => "nothing can match it now: correct it, or remove it by hand",
+        Kept::Needed => "with the other rules that stay it is needed",
+    }
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    document: &'static str,
+    version: u32,
+    gateways: Vec<JsonCleaned<'a>>,
+    patch: String,
+    note: &'static str,
+}
+
+#[derive(Serialize)]
+struct JsonCleaned<'a> {
+    gateway: &'a str,
+    verdicts_identical: bool,
+    removed: Vec<usize>,
+    merged: Vec<JsonMerge>,
+    kept: Vec<JsonKept>,
+}
+
+#[derive(Serialize)]
+struct JsonMerge {
+    into: usize,
+    from: Vec<usize>,
+    field: &'static str,
+}
+
+#[derive(Serialize)]
+struct JsonKept {
+    rule: usize,
+    why: &'static str,
+}
+
+/// The same as a JSON document.
+pub fn clean_json(books: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String {
+    let plain = Paint {
+        colour: false,
+        columns: 80,
+    };
+    to_text(&Document {
+        document: "boundwalk-clean",
+        version: 1,
+        gateways: books
+            .iter()
+            .map(|(book, cleaned)| json_cleaned(book, cleaned))
+            .collect(),
+        patch: patch_text(files, plain),
+        note: CAUTION,
+    })
+}
+
+fn json_cleaned<'a>(book: &'a RuleBook<'_>, cleaned: &Cleaned) -> JsonCleaned<'a> {
+    JsonCleaned {
+        gateway: &book.router.name.value,
+        // What was not proved alike is not suggested.
+        verdicts_identical: true,
+        removed: cleaned.removed.iter().map(|rule| rule + 1).collect(),
+        merged: cleaned
+            .merges
+            .iter()
+            .map(|merge| JsonMerge {
+                into: merge.into + 1,
+                from: merge.from.iter().map(|rule| rule + 1).collect(),
+                field: merge.field.key(),
+            })
+            .collect(),
+        kept: cleaned
+            .kept
+            .iter()
+            .map(|&(rule, kept)| JsonKept {
+                rule: rule + 1,
+                why: why(kept),
+            })
+            .collect(),
+    }
+}
