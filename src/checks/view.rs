@@ -7,6 +7,7 @@ use crate::analysis::{By, Matrix, Question};
 use crate::forwarding::Network;
 use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
+use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;
 use super::wiring::Wiring;
 
@@ -19,6 +20,7 @@ pub(super) struct View<'a> {
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
     books: &'a [RuleBook<'a>],
+    permits: OnceCell<Vec<Permit<'a>>>,
 }
 
 impl<'a> View<'a> {
@@ -31,12 +33,18 @@ impl<'a> View<'a> {
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
             books,
+            permits: OnceCell::new(),
         }
     }
 
     /// What the rules of each gateway do, in the order of the file.
     pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
         self.books.iter().map(Reviewed)
+    }
+
+    /// Permits of all gateways that decide packets, in the order of the file.
+    pub(super) fn permits(&self) -> &[Permit<'a>] {
+        self.permits.get_or_init(|| permits(self))
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not
