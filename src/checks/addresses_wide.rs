@@ -5,7 +5,7 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::extent::{Extent, counted, extents};
-use super::permits::permits;
+use super::permits::segments;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -29,16 +29,15 @@ const TIMES: u32 = 4;
 const MORE: u32 = 256;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
-        let (senders, targets) = (permit.senders(view.site), permit.targets(view.site));
-        for (key, field, segments) in [
-            ("source", &permit.rule.source, senders),
-            ("destination", &permit.rule.destination, targets),
+    for permit in view.permits() {
+        for (key, field, places) in [
+            ("source", &permit.rule.source, &permit.senders),
+            ("destination", &permit.rule.destination, &permit.targets),
         ] {
             let Some(field) = field else {
                 continue;
             };
-            for extent in extents(view, field, &segments) {
+            for extent in extents(view, field, &segments(places)) {
                 if is_wide(&extent) {
                     let gateway = permit.gateway;
                     let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));

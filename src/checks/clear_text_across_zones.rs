@@ -5,12 +5,13 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
-use super::permits::{Permit, permits, zone_of};
+use super::permits::{Permit, zone_of};
 use super::report::{Report, found};
 use super::trust::untrusted;
 use super::view::View;
+use super::zone_pairs::zone_pairs;
 
-use crate::model::{SegmentId, Service, Site};
+use crate::model::Service;
 
 pub(super) static CHECK: Check = Check {
     name: "clear-text-across-zones",
@@ -32,10 +33,16 @@ pub(super) static CHECK: Check = Check {
 const NARROW: u32 = 16;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
-        let named = named(&permit);
-        let pairs = pairs(view.site, &permit);
-        if named.is_empty() || pairs.is_empty() {
+    for permit in view.permits() {
+        let named = named(permit);
+        if named.is_empty() {
+            continue;
+        }
+        // What untrusted zones do among themselves is left out: guests that browse the internet are not ours to
+        // protect.
+        let ours = |segment| !untrusted(zone_of(view.site, segment));
+        let pairs = zone_pairs(view, permit, |from, to| ours(from) || ours(to));
+        if pairs.is_empty() {
             continue;
         }
         let gateway = permit.gateway;
@@ -80,24 +87,4 @@ fn named(permit: &Permit<'_>) -> Vec<&'static ClearText> {
         })
     };
     CLEAR_TEXT.iter().filter(holds).collect()
-}
-
-/// Pairs of different zones that it lets talk. What untrusted zones do among themselves is left out: guests that
-/// browse the internet are not ours to protect.
-fn pairs(site: &Site, permit: &Permit<'_>) -> Vec<String> {
-    let mut pairs: Vec<String> = Vec::new();
-    let mut add = |from: SegmentId, to: SegmentId| {
-        let (from, to) = (zone_of(site, from), zone_of(site, to));
-        let pair = format!("{} -> {}", from.name.value, to.name.value);
-        let ours = !(untrusted(from) && untrusted(to));
-        if from.name != to.name && ours && !pairs.contains(&pair) {
-            pairs.push(pair);
-        }
-    };
-    for from in permit.senders(site) {
-        for to in permit.targets(site) {
-            add(from, to);
-        }
-    }
-    pairs
 }

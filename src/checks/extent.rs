@@ -53,6 +53,39 @@ pub(super) fn extents(
     extents
 }
 
+/// How much there is at some segments, in words: `1,524 IPv4 addresses of this site and all of internet`.
+pub(super) fn existing(view: &View<'_>, segments: &[SegmentId]) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    for family in Family::ALL {
+        let plan = view.network.plan(family);
+        let own = segments.iter().map(|&segment| plan.segment(segment));
+        let own = own.filter(|own| !own.external);
+        let there = own.fold(IntervalSet::empty(), |all, one| all.union(&one.on_link));
+        if !there.is_empty() {
+            parts.push(format!("{} {}", counted(&there.size()), family.word()));
+        }
+    }
+    let outside = segments.iter().map(|&segment| view.site.segment(segment));
+    let outside = outside.filter(|segment| segment.external);
+    let outside: Vec<String> = outside
+        .map(|segment| format!("all of {}", segment.name.value))
+        .collect();
+    let here = match parts.is_empty() {
+        true => None,
+        false => Some(format!("{} addresses of this site", parts.join(" and "))),
+    };
+    let all: Vec<String> = here.into_iter().chain(outside).collect();
+    all.join(", ")
+}
+
+/// `1 address`, `765 addresses`.
+pub(super) fn addresses(count: &BigUint) -> String {
+    match *count == BigUint::from(1u8) {
+        true => "1 address".to_owned(),
+        false => format!("{} addresses", counted(count)),
+    }
+}
+
 /// A count as people read it: `65,536`, and powers of two from 2^32 on.
 pub(super) fn counted(size: &BigUint) -> String {
     if size.bits() > 32 {

@@ -1,9 +1,12 @@
 //! A gateway that lets an interface reach every service of its own.
 
+use num_bigint::BigUint;
+
 use crate::diagnostic::{Check, Severity};
 use crate::model::{Action, Family};
 use crate::packet::Region;
 
+use super::extent::addresses;
 use super::report::{Report, found};
 use super::reviewed::Reviewed;
 use super::view::View;
@@ -23,20 +26,23 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/gateway-unprotected.quiet.toml"),
 };
 
+/// Sources up to which rules may be said to name them: a rule of this house.
+const FEW: u32 = 16;
 /// Pieces that a walk through the rules may hold open.
 const OPEN_PIECES: usize = 20_000;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
-        let book = gateway.0;
-        for (ingress, interface) in book.router.interfaces.iter().enumerate() {
-            let open = Family::ALL.iter();
-            let mut open = open.filter(|&&family| is_open(view, gateway, ingress, family));
-            if let Some(family) = open.next() {
-                let subject = format!("{}:{}", book.router.name.value, interface.name.value);
+        for (ingress, interface) in gateway.router.interfaces.iter().enumerate() {
+            let families = Family::ALL.iter();
+            let mut open = families
+                .filter_map(|&family| Some((family, open_to(view, gateway, ingress, family)?)));
+            if let Some((family, count)) = open.next() {
+                let subject = format!("{}:{}", gateway.router.name.value, interface.name.value);
                 let what = format!(
-                    "every service of the gateway itself is open to {} from here",
-                    family.word()
+                    "every service of the gateway itself is open over {} to {} here",
+                    family.word(),
+                    addresses(&count)
                 );
                 report.add(
                     found(&CHECK, interface.name.span, subject, what).help(
@@ -48,30 +54,46 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-/// Whether some plain device at an interface reaches every service of the gateway.
-fn is_open(view: &View<'_>, gateway: Reviewed<'_>, ingress: usize, family: Family) -> bool {
+/// To how many addresses at an interface every service is open at some address of the gateway; `None` where there are
+/// so few that somebody named them. Sources that are denied, such as forged ones, don't protect it from the others.
+fn open_to(
+    view: &View<'_>,
+    gateway: Reviewed<'_>,
+    ingress: usize,
+    family: Family,
+) -> Option<BigUint> {
     let plan = view.network.plan(family);
-    let device = plan.device(plan.router_index(gateway.0.id));
-    let Some(filter) = &device.filter else {
-        return false;
-    };
+    let device = plan.device(plan.router_index(gateway.id));
+    let filter = device.filter.as_ref()?;
     let segment = device.interfaces[ingress].segment;
-    let mut candidates = filter.between(ingress, filter.itself);
     let start = Region {
         source: plan.segment(segment).addresses.clone(),
         destination: device.own.clone(),
         services: view.network.classes.all(),
     };
+    let all = start.source.clone();
+    let mut candidates = filter.between(ingress, filter.itself);
     candidates.and_assign(&filter.lines.from_source(&start.source));
     candidates.and_assign(&filter.lines.to_destination(&start.destination));
-    let mut denied = view.network.classes.none();
-    let all = start.clone();
+    let mut denied: Vec<Region> = Vec::new();
     let walked = filter
         .lines
         .walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
             if filter.action(line) != Action::Permit {
-                denied.union_with(&region.services);
+                denied.push(region);
             }
         });
-    walked.is_ok() && !all.is_empty() && denied.is_empty()
+    walked.ok()?;
+    let own = device.own.intervals().iter();
+    let left = own
+        .flat_map(|part| part.low()..=part.high())
+        .map(|address| {
+            let denied = denied.iter();
+            let denied = denied.filter(|region| region.destination.contains(address));
+            denied.fold(all.clone(), |left, region| left.difference(&region.source))
+        });
+    let open = left.filter(|left| *left == all || left.size() > BigUint::from(FEW));
+    open.map(|left| left.size())
+        .max()
+        .filter(|count| *count > BigUint::ZERO)
 }

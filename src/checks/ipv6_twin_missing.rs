@@ -2,11 +2,12 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{Permit, permits};
+use super::permits::{Met, Permit, as_list, names_all};
 use super::report::{Report, found};
 use super::view::View;
 
-use crate::model::{AddressMatch, Family, HostId, SegmentId};
+use crate::model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
+use crate::packet::{ClassSet, IntervalSet};
 
 pub(super) static CHECK: Check = Check {
     name: "ipv6-twin-missing",
@@ -20,18 +21,23 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/ipv6-twin-missing.quiet.toml"),
 };
 
+/// Addresses in a row up to which they are hosts that somebody chose, not a segment: a rule of this house.
+const FEW: u128 = 16;
+
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    let all = permits(view);
-    for permit in &all {
-        let (senders, targets) = (permit.senders(view.site), permit.targets(view.site));
-        let both = speaks_six(view, &senders) && speaks_six(view, &targets);
-        let hosts =
+    let all = view.permits();
+    for permit in all {
+        let both = speaks_six(view, &permit.senders) && speaks_six(view, &permit.targets);
+        let sides =
             [&permit.rule.source, &permit.rule.destination].map(|field| single(view, field));
-        let names: Vec<&str> = hosts.into_iter().flatten().collect();
-        if names.is_empty() || !both || all.iter().any(|other| is_twin(permit, other)) {
+        let hosts: Vec<HostId> = sides.iter().flatten().copied().collect();
+        if hosts.is_empty() || !both || all.iter().any(|other| is_twin(view, permit, &sides, other))
+        {
             continue;
         }
         let gateway = permit.gateway;
+        let hosts = hosts.iter().map(|&host| view.site.host(host));
+        let names: Vec<&str> = hosts.map(|host| host.name.value.as_str()).collect();
         let what = format!(
             "permits only the IPv4 addresses of {}, which IPv6 has as well",
             names.join(", ")
@@ -43,20 +49,24 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
-            .help("name the host instead of its address"),
+            .help(help(&names)),
         );
     }
 }
 
-fn speaks_six(view: &View<'_>, segments: &[SegmentId]) -> bool {
+fn help(names: &[&str]) -> String {
+    format!("write {} instead of the address", as_list(names))
+}
+
+fn speaks_six(view: &View<'_>, places: &[Met]) -> bool {
     let plan = view.network.plan(Family::V6);
-    segments
+    places
         .iter()
-        .any(|&segment| !plan.segment(segment).addresses.is_empty())
+        .any(|met| !plan.segment(met.segment).addresses.is_empty())
 }
 
 /// Hosts whose IPv4 addresses a field names, though it names no IPv6 address and they have one.
-fn single<'v>(view: &View<'v>, field: &Option<AddressMatch>) -> Vec<&'v str> {
+fn single(view: &View<'_>, field: &Option<AddressMatch>) -> Vec<HostId> {
     let Some(field) = field
         .as_ref()
         .filter(|field| field.set.of(Family::V6).is_empty())
@@ -64,29 +74,67 @@ fn single<'v>(view: &View<'v>, field: &Option<AddressMatch>) -> Vec<&'v str> {
         return Vec::new();
     };
     let (four, six) = (view.network.plan(Family::V4), view.network.plan(Family::V6));
-    let numbered = view.site.hosts.iter().enumerate();
-    let named = numbered.filter(|(number, _)| {
-        let index = four.host_index(HostId(*number));
+    let hosts = (0..view.site.hosts.len()).map(HostId);
+    let named = hosts.filter(|&host| {
+        let index = four.host_index(host);
         let (own, other) = (&four.device(index).own, &six.device(index).own);
-        // A whole prefix means the segment, not the host.
-        let points = field.set.of(Family::V4).intervals().iter();
-        let mut points = points.filter(|part| part.low() == part.high());
-        !other.is_empty() && points.any(|part| own.contains(part.low()))
+        // A long range or a whole prefix means the segment, not the host.
+        let parts = field.set.of(Family::V4).intervals().iter();
+        let few = parts.filter(|part| part.high() - part.low() < FEW);
+        let few: IntervalSet = few.copied().collect();
+        !other.is_empty() && few.overlaps(own)
     });
-    named.map(|(_, host)| host.name.value.as_str()).collect()
+    named.collect()
 }
 
-/// Whether another permit speaks of the same parties and services over IPv6.
-fn is_twin(permit: &Permit<'_>, other: &Permit<'_>) -> bool {
-    let six = |field: &Option<AddressMatch>| {
-        field
-            .as_ref()
-            .is_none_or(|field| !field.set.of(Family::V6).is_empty())
+/// Whether another permit says the same over IPv6: all of its parties and services, with IPv6 addresses of the same
+/// hosts where it names some.
+fn is_twin(
+    view: &View<'_>,
+    permit: &Permit<'_>,
+    sides: &[Vec<HostId>; 2],
+    other: &Permit<'_>,
+) -> bool {
+    let plan = view.network.plan(Family::V6);
+    let has = |field: &Option<AddressMatch>, hosts: &[HostId]| {
+        field.as_ref().is_none_or(|field| {
+            let six = field.set.of(Family::V6);
+            let mut hosts = hosts.iter();
+            !six.is_empty()
+                && hosts.all(|&host| plan.device(plan.host_index(host)).own.overlaps(six))
+        })
     };
-    permit.gateway.0.id == other.gateway.0.id
+    permit.gateway.id == other.gateway.id
         && permit.number != other.number
-        && permit.rule.from == other.rule.from
-        && permit.rule.to == other.rule.to
-        && six(&other.rule.source)
-        && six(&other.rule.destination)
+        && names_all(view.site, &other.rule.from, &permit.rule.from)
+        && names_all(view.site, &other.rule.to, &permit.rule.to)
+        && has(&other.rule.source, &sides[0])
+        && has(&other.rule.destination, &sides[1])
+        && (is_forwarded(permit)
+            || over_six(view, permit.rule).is_subset(&over_six(view, other.rule)))
+}
+
+/// Whether it permits what a destination translation of its gateway has written: over IPv6, where none is needed, the
+/// service may have another port.
+fn is_forwarded(permit: &Permit<'_>) -> bool {
+    let (Some(filter), Some(field)) = (permit.gateway.router.filter(), &permit.rule.destination)
+    else {
+        return false;
+    };
+    let mut lines = filter.destination_translations.iter();
+    lines.any(|line| match line.target {
+        TranslationTarget::Address(address) => line.enabled && field.set.contains(address),
+        _ => false,
+    })
+}
+
+/// The services of a rule over IPv6.
+fn over_six(view: &View<'_>, rule: &Rule) -> ClassSet {
+    let classes = &view.network.classes;
+    let Some(list) = &rule.services else {
+        return classes.all();
+    };
+    let boxes = list.services.iter();
+    let boxes: Vec<_> = boxes.filter_map(|one| one.packets(Family::V6)).collect();
+    classes.of(&boxes)
 }

@@ -4,20 +4,21 @@ use num_bigint::BigUint;
 
 use crate::diagnostic::{Check, Severity};
 
-use super::extent::counted;
-use super::permits::{Permit, permits, zone_of};
+use super::extent::addresses;
+use super::permits::{Permit, segments, zone_of};
 use super::report::{Report, found};
 use super::trust::untrusted;
 use super::view::View;
+use super::zone_pairs::zone_pairs;
 
-use crate::model::{Family, SegmentId, Service};
+use crate::model::{Family, Service};
 
 pub(super) static CHECK: Check = Check {
     name: "management-exposed",
     severity: Severity::Warning,
     summary: "management services open to untrusted zones, or a gateway open to whole segments",
     why: "Who reaches the place where devices are configured needs only a password or a hole to own them. A gateway that many can try to log in to will be tried.",
-    fine_when: "The segment holds administrators and nobody else.",
+    fine_when: "The segment holds administrators and nobody else; or the host is there to be the way in, and is kept up to date and watched.",
     remedy: "Name the hosts that administer in `source`.",
     references: &[
         "Wool 2004, error classes: insecure management, too many management hosts, management from outside (from memory)",
@@ -46,32 +47,33 @@ const PAGES: [(u8, u16); 2] = [(6, 80), (6, 443)];
 const FEW: u32 = 16;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         let gateway = permit.gateway;
         let mut say = |what: String, help: &str| {
             let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));
             report.add(found(&CHECK, place, name, what).help(help));
         };
-        let strangers = strangers(view, &permit);
-        if !permit.for_gateway_only() && names(&permit, &MANAGED) && !strangers.is_empty() {
-            let list = strangers.join(", ");
-            let inside = permit.targets(view.site).into_iter();
-            let mut inside = inside.filter(|&to| !untrusted(zone_of(view.site, to)));
-            if inside.next().is_some() {
+        if !permit.for_gateway_only() && names(permit, &MANAGED) {
+            let stranger = |segment| untrusted(zone_of(view.site, segment));
+            let pairs = zone_pairs(view, permit, |from, to| stranger(from) && !stranger(to));
+            if !pairs.is_empty() {
                 say(
-                    format!("lets {list} reach management services of our segments"),
+                    format!(
+                        "lets untrusted zones reach management services: {}",
+                        pairs.join(", ")
+                    ),
                     "leave untrusted zones out of `from`, or name the hosts in `source`",
                 );
             }
         }
-        let managed = names(&permit, &MANAGED) || names(&permit, &PAGES);
+        let managed = names(permit, &MANAGED) || names(permit, &PAGES);
         if permit.for_gateway() && permit.rule.to.is_some() && managed {
-            let (count, from) = sources(view, &permit);
-            if count > BigUint::from(FEW) {
+            let (count, from) = sources(view, permit);
+            if count > BigUint::from(FEW) || strangers(view, permit) {
                 say(
                     format!(
-                        "lets {} addresses of {from} reach the management of the gateway itself",
-                        counted(&count)
+                        "lets {} of {from} reach the management of the gateway itself",
+                        addresses(&count)
                     ),
                     "name the hosts that administer in `source`",
                 );
@@ -99,35 +101,15 @@ fn names(permit: &Permit<'_>, ports: &[(u8, u16)]) -> bool {
     })
 }
 
-/// Untrusted zones that it lets in.
-fn strangers(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
-    let mut names: Vec<String> = Vec::new();
-    for segment in meant(view, permit) {
-        let zone = zone_of(view.site, segment);
-        if untrusted(zone) && !names.contains(&zone.name.value) {
-            names.push(zone.name.value.clone());
-        }
-    }
-    names
-}
-
-/// Segments that its packets may come from.
-fn meant(view: &View<'_>, permit: &Permit<'_>) -> Vec<SegmentId> {
-    let mut segments = permit.senders(view.site);
-    if let Some(field) = &permit.rule.source {
-        segments.retain(|&segment| {
-            Family::ALL.iter().any(|&family| {
-                let own = &view.network.plan(family).segment(segment).cover;
-                own.overlaps(field.set.of(family))
-            })
-        });
-    }
-    segments
+/// Whether it lets in an untrusted zone.
+fn strangers(view: &View<'_>, permit: &Permit<'_>) -> bool {
+    let mut senders = permit.senders.iter();
+    senders.any(|met| untrusted(zone_of(view.site, met.segment)))
 }
 
 /// How many addresses may use it, of the family that has more of IPv4 where it has any, and the segments they are in.
 fn sources(view: &View<'_>, permit: &Permit<'_>) -> (BigUint, String) {
-    let segments = meant(view, permit);
+    let segments = segments(&permit.senders);
     let names: Vec<&str> = segments
         .iter()
         .map(|&segment| view.site.segment(segment).name.value.as_str())

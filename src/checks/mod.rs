@@ -70,6 +70,7 @@ mod unused_port_live;
 mod view;
 mod wiring;
 mod words;
+mod zone_pairs;
 
 use crate::analysis::rules::{RuleBook, books};
 use crate::diagnostic::{Check, Finding};

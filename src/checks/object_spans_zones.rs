@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{permits, zone_of};
+use super::permits::{segments, zone_of};
 use super::report::{Report, found};
 use super::view::View;
 
@@ -21,16 +21,15 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
-        let (senders, targets) = (permit.senders(view.site), permit.targets(view.site));
-        for (key, field, segments) in [
-            ("source", &permit.rule.source, senders),
-            ("destination", &permit.rule.destination, targets),
+    for permit in view.permits() {
+        for (key, field, places) in [
+            ("source", &permit.rule.source, &permit.senders),
+            ("destination", &permit.rule.destination, &permit.targets),
         ] {
             let Some(field) = field else {
                 continue;
             };
-            for (group, zones) in spanning(view, field, &segments) {
+            for (group, zones) in spanning(view, field, &segments(places)) {
                 let gateway = permit.gateway;
                 let what = format!(
                     "`{key}` names the group \"{group}\", which lies in several zones: {}",

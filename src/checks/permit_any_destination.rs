@@ -2,7 +2,8 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{permits, zones_as_list};
+use super::extent::existing;
+use super::permits::{is_anything, segments, zones_as_list};
 use super::report::{Report, found};
 use super::view::View;
 
@@ -22,17 +23,18 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         let rule = permit.rule;
-        if rule.to.is_some() || rule.destination.is_some() || permit.only_messages() {
+        if rule.to.is_some() || !is_anything(&rule.destination) || permit.only_messages() {
             continue;
         }
         let gateway = permit.gateway;
         let count = gateway.0.router.interfaces.len();
         let what = format!(
-            "permits packets to any destination: out by any of the {count} interfaces, and to the gateway itself"
+            "permits packets to any destination: out by any of the {count} interfaces to {}, and to the gateway itself",
+            existing(view, &segments(&permit.targets))
         );
-        let zones = zones_as_list(view.site, &permit.targets(view.site));
+        let zones = zones_as_list(view.site, gateway);
         report.add(
             found(
                 &CHECK,
@@ -41,7 +43,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 what,
             )
             .help(format!(
-                "add `to` with those that are meant, out of {zones}"
+                "add `to = {zones}` without those that are not meant"
             )),
         );
     }

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{Permit, permits};
+use super::permits::{Permit, names_all};
 use super::report::{Report, found};
 use super::view::View;
 
@@ -23,14 +23,14 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         if !permit.any_service() {
             continue;
         }
         let gateway = permit.gateway;
         let what =
             "permits every service: 65,536 ports of TCP, as many of UDP, and all other protocols";
-        let needed = needed(view, &permit);
+        let needed = needed(view, permit);
         let help = match needed.is_empty() {
             true => "add `services` with those that are needed".to_owned(),
             false => format!(
@@ -55,8 +55,6 @@ fn needed(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
     const MOST: usize = 8;
     let mut names: Vec<String> = Vec::new();
     for need in &view.site.needs {
-        let from = permit.rule.from.as_ref();
-        let to = permit.rule.to.as_ref();
         let source = match (&permit.rule.source, &need.source) {
             (Some(own), Some(wanted)) => own
                 .written
@@ -65,8 +63,9 @@ fn needed(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
             (Some(_), None) => false,
             (None, _) => true,
         };
-        let same = from.is_none_or(|from| need.from.iter().all(|party| from.contains(party)))
-            && to.is_none_or(|to| need.to.iter().all(|party| to.contains(party)));
+        let [from, to] = [&need.from, &need.to].map(|parties| Some(parties.clone()));
+        let same = names_all(view.site, &permit.rule.from, &from)
+            && names_all(view.site, &permit.rule.to, &to);
         let Some(services) = need.services.as_ref().filter(|_| same && source) else {
             continue;
         };

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{permits, zone_of};
+use super::permits::zone_of;
 use super::report::{Report, found};
 use super::trust::untrusted;
 use super::view::View;
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         let rules = permit.gateway.0.rules;
         // Where nothing logs at all, logs are kept elsewhere.
         let logs = rules.iter().any(|rule| rule.log);
@@ -34,10 +34,10 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let mut zones: Vec<&str> = Vec::new();
         // A rule that names no sender is another check's.
         let named = permit.rule.from.is_some();
-        for from in permit.senders(site).into_iter().filter(|_| named) {
-            let zone = zone_of(site, from);
-            let mut targets = permit.targets(site).into_iter();
-            let inside = targets.any(|to| !untrusted(zone_of(site, to)));
+        for from in permit.senders.iter().filter(|_| named) {
+            let zone = zone_of(site, from.segment);
+            let mut targets = permit.targets.iter();
+            let inside = targets.any(|to| !untrusted(zone_of(site, to.segment)));
             if untrusted(zone) && inside && !zones.contains(&zone.name.value.as_str()) {
                 zones.push(&zone.name.value);
             }

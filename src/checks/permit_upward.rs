@@ -2,9 +2,10 @@
 
 use crate::diagnostic::{Check, Severity};
 
-use super::permits::{Permit, permits, zone_of};
+use super::permits::{Permit, zone_of};
 use super::report::{Report, found};
 use super::view::View;
+use super::zone_pairs::zone_pairs;
 
 use crate::model::{Family, SegmentId};
 
@@ -25,23 +26,15 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         if permit.only_messages() || permit.for_gateway_only() {
             continue;
         }
         let site = view.site;
-        let mut pairs: Vec<String> = Vec::new();
-        for from in senders(view, &permit) {
-            for to in permit.targets(site) {
-                let (low, high) = (zone_of(site, from), zone_of(site, to));
-                if low.trust < high.trust && !is_narrow(view, &permit, to) {
-                    let pair = format!("{} -> {}", low.name.value, high.name.value);
-                    if !pairs.contains(&pair) {
-                        pairs.push(pair);
-                    }
-                }
-            }
-        }
+        let wanted = |from: SegmentId, to: SegmentId| {
+            zone_of(site, from).trust < zone_of(site, to).trust && !is_narrow(view, permit, to)
+        };
+        let pairs = zone_pairs(view, permit, wanted);
         if pairs.is_empty() {
             continue;
         }
@@ -57,37 +50,29 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
-            .help("name `destination` and `services`, or keep the higher zones out of `to`"),
+            .help(help(permit)),
         );
     }
 }
 
-/// Segments that its packets may come from.
-fn senders(view: &View<'_>, permit: &Permit<'_>) -> Vec<SegmentId> {
-    let mut senders = permit.senders(view.site);
-    if let Some(field) = &permit.rule.source {
-        senders.retain(|&segment| {
-            Family::ALL.iter().any(|&family| {
-                let own = &view.network.plan(family).segment(segment).cover;
-                own.overlaps(field.set.of(family))
-            })
-        });
-    }
-    senders
+/// What it does not name yet.
+fn help(permit: &Permit<'_>) -> String {
+    let missing = match (&permit.rule.destination, permit.any_service()) {
+        (_, true) => "`destination` and `services`",
+        (None, false) => "the hosts in `destination`",
+        (Some(_), false) => "single hosts in `destination`",
+    };
+    format!("name {missing}, or keep the higher zones out of `to`")
 }
 
-/// Whether it names services, and addresses that are fewer than the segment has; or none there.
+/// Whether it names services, and addresses that are fewer than a segment has.
 fn is_narrow(view: &View<'_>, permit: &Permit<'_>, to: SegmentId) -> bool {
     let Some(field) = &permit.rule.destination else {
         return false;
     };
-    let mut meets = false;
-    let mut whole = false;
-    for family in Family::ALL {
+    let whole = Family::ALL.iter().any(|&family| {
         let own = &view.network.plan(family).segment(to).addresses;
-        let set = field.set.of(family);
-        meets |= own.overlaps(set);
-        whole |= !own.is_empty() && own.is_subset(set);
-    }
-    !meets || !whole && !permit.any_service()
+        !own.is_empty() && own.is_subset(field.set.of(family))
+    });
+    !whole && !permit.any_service()
 }

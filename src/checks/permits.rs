@@ -1,24 +1,42 @@
 //! Permits that really permit something, and whom they speak of.
 
 use crate::analysis::rules::Standing;
-use crate::model::{Action, ICMP, ICMPV6, Party, Rule, SegmentId, Service, Site, Zone};
+use crate::model::{
+    Action, AddressMatch, Family, ICMP, ICMPV6, Party, Rule, SegmentId, Service, Site, Zone,
+};
 
 use super::reviewed::Reviewed;
 use super::view::View;
 
+/// A segment whose packets a gateway takes from, or hands out to, one of its interfaces.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Met {
+    /// The interface, by number.
+    pub(super) interface: usize,
+    pub(super) segment: SegmentId,
+    /// Whether it lies behind another router, not at the interface itself.
+    pub(super) behind: bool,
+}
+
 /// A permit that decides packets.
-#[derive(Clone, Copy)]
 pub(super) struct Permit<'v> {
     pub(super) gateway: Reviewed<'v>,
     pub(super) number: usize,
     pub(super) rule: &'v Rule,
+    /// Where its packets may come from: at the interfaces that `from` names, or at all, those that have addresses in
+    /// `source`.
+    pub(super) senders: Vec<Met>,
+    /// Where they may go to, by `to` and `destination`.
+    pub(super) targets: Vec<Met>,
 }
 
-/// Every permit that decides packets, or may: the others permit nothing, whatever they say.
+/// Every permit that decides packets, or may: the others permit nothing, whatever they say. Asked by
+/// [`View::permits`], which keeps them.
 pub(super) fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
     let mut permits = Vec::new();
     for gateway in view.reviewed() {
         let book = gateway.0;
+        let all = met_by(view, gateway);
         for (number, rule) in book.rules.iter().enumerate() {
             let standing = &book.review.rules[number];
             let idle = matches!(
@@ -26,7 +44,12 @@ pub(super) fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
                 Standing::Off | Standing::Irrelevant | Standing::Dead(_)
             );
             if rule.action.value == Action::Permit && !idle {
+                let meant = |parties: &Option<Vec<Party>>, field: &Option<AddressMatch>| {
+                    meant(view, gateway, &all, parties.as_deref(), field.as_ref())
+                };
                 permits.push(Permit {
+                    senders: meant(&rule.from, &rule.source),
+                    targets: meant(&rule.to, &rule.destination),
                     gateway,
                     number,
                     rule,
@@ -37,17 +60,114 @@ pub(super) fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
     permits
 }
 
-impl<'v> Permit<'v> {
-    /// Segments at the interfaces that `from` names, or at all.
-    pub(super) fn senders(&self, site: &Site) -> Vec<SegmentId> {
-        self.segments(site, &self.rule.from)
+/// Every segment that a gateway has an interface on, and those that its routes lead to.
+fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<Met> {
+    let interfaces = gateway.router.interfaces.iter().enumerate();
+    let mut all: Vec<Met> = interfaces
+        .map(|(interface, own)| Met {
+            interface,
+            segment: own.segment,
+            behind: false,
+        })
+        .collect();
+    for segment in view.site.segment_ids() {
+        if all.iter().any(|met| met.segment == segment && !met.behind) {
+            continue;
+        }
+        for family in Family::ALL {
+            let plan = view.network.plan(family);
+            let routes = &plan.device(plan.router_index(gateway.id)).routes;
+            let parts = routes.split(&plan.segment(segment).cover).into_iter();
+            let ways = parts.filter_map(|(hop, _)| hop.and_then(|hop| hop.interface()));
+            for interface in ways {
+                let met = Met {
+                    interface,
+                    segment,
+                    behind: true,
+                };
+                if !all.contains(&met) {
+                    all.push(met);
+                }
+            }
+        }
     }
+    all
+}
 
-    /// Segments at the interfaces that `to` names, or at all.
-    pub(super) fn targets(&self, site: &Site) -> Vec<SegmentId> {
-        self.segments(site, &self.rule.to)
+/// Those of the segments that a list of parties and a list of addresses mean.
+fn meant(
+    view: &View<'_>,
+    gateway: Reviewed<'_>,
+    all: &[Met],
+    parties: Option<&[Party]>,
+    field: Option<&AddressMatch>,
+) -> Vec<Met> {
+    let named = |met: &&Met| {
+        let segment = gateway.router.interfaces[met.interface].segment;
+        let zone = view.site.segment(segment).zone;
+        let meant = |party: &Party| match *party {
+            Party::Zone(own) => own == zone,
+            Party::Segment(own) => own == segment,
+            Party::Gateway => false,
+        };
+        parties.is_none_or(|parties| parties.iter().any(meant))
+    };
+    let addressed = |met: &&Met| {
+        field.is_none_or(|field| {
+            Family::ALL.iter().any(|&family| {
+                let own = &view.network.plan(family).segment(met.segment).cover;
+                own.overlaps(field.set.of(family))
+            })
+        })
+    };
+    all.iter()
+        .filter(named)
+        .filter(addressed)
+        .copied()
+        .collect()
+}
+
+/// Whether a field of addresses limits nothing: there is none, or it holds all of a family. A rule for all of IPv4
+/// and nothing of IPv6 is as wide as one without the field.
+pub(super) fn is_anything(field: &Option<AddressMatch>) -> bool {
+    let Some(field) = field else {
+        return true;
+    };
+    Family::ALL
+        .iter()
+        .any(|&family| *field.set.of(family) == family.full())
+}
+
+/// Whether some parties name all that others name; none at all stands for everything.
+pub(super) fn names_all(
+    site: &Site,
+    outer: &Option<Vec<Party>>,
+    inner: &Option<Vec<Party>>,
+) -> bool {
+    let (Some(outer), Some(inner)) = (outer, inner) else {
+        return outer.is_none();
+    };
+    inner.iter().all(|party| {
+        let zone = match *party {
+            Party::Segment(segment) => Some(Party::Zone(site.segment(segment).zone)),
+            _ => None,
+        };
+        outer.contains(party) || zone.is_some_and(|zone| outer.contains(&zone))
+    })
+}
+
+/// The segments of some places, each once.
+pub(super) fn segments(places: &[Met]) -> Vec<SegmentId> {
+    let mut segments: Vec<SegmentId> = Vec::new();
+    for met in places {
+        if !segments.contains(&met.segment) {
+            segments.push(met.segment);
+        }
     }
+    segments
+}
 
+impl Permit<'_> {
     /// Whether it speaks of the gateway itself, and of nothing else.
     pub(super) fn for_gateway_only(&self) -> bool {
         let to = self.rule.to.as_ref();
@@ -76,26 +196,6 @@ impl<'v> Permit<'v> {
         let services = self.rule.services.as_ref();
         services.is_none_or(|list| list.services.contains(&Service::Any))
     }
-
-    fn segments(&self, site: &Site, parties: &Option<Vec<Party>>) -> Vec<SegmentId> {
-        let mut segments: Vec<SegmentId> = Vec::new();
-        for interface in &self.gateway.0.router.interfaces {
-            let segment = interface.segment;
-            let zone = site.segment(segment).zone;
-            let meant = |party: &Party| match *party {
-                Party::Zone(own) => own == zone,
-                Party::Segment(own) => own == segment,
-                Party::Gateway => false,
-            };
-            let named = parties
-                .as_ref()
-                .is_none_or(|parties| parties.iter().any(meant));
-            if named && !segments.contains(&segment) {
-                segments.push(segment);
-            }
-        }
-        segments
-    }
 }
 
 /// The zone of a segment.
@@ -109,11 +209,11 @@ pub(super) fn as_list(names: &[&str]) -> String {
     format!("[{}]", quoted.join(", "))
 }
 
-/// The zones of some segments as they would be written, each once.
-pub(super) fn zones_as_list(site: &Site, segments: &[SegmentId]) -> String {
+/// The zones that a gateway has interfaces on, as they would be written, each once.
+pub(super) fn zones_as_list(site: &Site, gateway: Reviewed<'_>) -> String {
     let mut names: Vec<&str> = Vec::new();
-    for &segment in segments {
-        let name = zone_of(site, segment).name.value.as_str();
+    for interface in &gateway.router.interfaces {
+        let name = zone_of(site, interface.segment).name.value.as_str();
         if !names.contains(&name) {
             names.push(name);
         }

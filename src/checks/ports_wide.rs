@@ -5,7 +5,6 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::extent::counted;
-use super::permits::permits;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -31,7 +30,7 @@ pub(super) static CHECK: Check = Check {
 const LONG: u32 = 1_000;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for permit in permits(view) {
+    for permit in view.permits() {
         let services = permit.rule.services.iter();
         for service in services.flat_map(|list| &list.services) {
             let (protocol, ports) = match service {
@@ -52,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let gateway = permit.gateway;
             let known = known(view.site, protocol, &ports);
             let what = format!(
-                "permits {} of the 65,536 ports of {protocol}; {known} services in that range have names",
+                "permits {} of the 65,536 ports of {protocol}; {known}",
                 counted(&ports.size())
             );
             report.add(
@@ -68,8 +67,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-/// How many services with a name lie in a range.
-fn known(site: &Site, protocol: Protocol, ports: &IntervalSet) -> usize {
+/// Which services with a name lie in a range; of many only how many.
+fn known(site: &Site, protocol: Protocol, ports: &IntervalSet) -> String {
+    const MOST: usize = 5;
     let inside = |service: &Service| match service {
         Service::Ports {
             protocol: own,
@@ -78,12 +78,19 @@ fn known(site: &Site, protocol: Protocol, ports: &IntervalSet) -> usize {
         } => {
             *own == protocol
                 && destination.is_subset(ports)
-                && destination.size() < BigUint::from(LONG)
+                && destination.size() <= BigUint::from(LONG)
         }
         _ => false,
     };
     let named = site.service_names.iter();
-    named
-        .filter(|group| group.services.iter().any(inside))
-        .count()
+    let named = named.filter(|group| group.services.iter().any(inside));
+    let names: Vec<&str> = named.map(|group| group.name.value.as_str()).collect();
+    match names.len() {
+        0 => "no service in that range has a name".to_owned(),
+        1..=MOST => format!(
+            "of the known services these lie there: {}",
+            names.join(", ")
+        ),
+        count => format!("{count} services in that range have names"),
+    }
 }

@@ -7,6 +7,7 @@ use crate::analysis::{By, Cascade, Course, Matrix, Question, Wasted, wasted};
 use crate::forwarding::Network;
 use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
+use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;
 use super::wiring::Wiring;
 
@@ -20,6 +21,7 @@ pub(super) struct View<'a> {
     matrices: [OnceCell<Matrix>; 2],
     wasted: OnceCell<Vec<Wasted>>,
     books: &'a [RuleBook<'a>],
+    permits: OnceCell<Vec<Permit<'a>>>,
 }
 
 impl<'a> View<'a> {
@@ -33,6 +35,7 @@ impl<'a> View<'a> {
             matrices: [const { OnceCell::new() }; 2],
             wasted: OnceCell::new(),
             books,
+            permits: OnceCell::new(),
         }
     }
 
@@ -47,6 +50,11 @@ impl<'a> View<'a> {
             .wasted
             .get_or_init(|| wasted(self.network, &Cascade::new(self.network)));
         all.iter().filter(move |one| one.course == course)
+    }
+
+    /// Permits of all gateways that decide packets, in the order of the file.
+    pub(super) fn permits(&self) -> &[Permit<'a>] {
+        self.permits.get_or_init(|| permits(self))
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not
