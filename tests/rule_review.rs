@@ -369,3 +369,49 @@ fn lists_compare_as_their_packets_do() {
         "{same} the same, {different} not"
     );
 }
+
+/// Where a bound is met the answer is unknown, and what is said all the same is what is said without a bound.
+#[test]
+fn what_a_bound_leaves_open_is_said_to_be_open() {
+    let kind = |standing: &Standing| match standing {
+        Standing::Off => "off",
+        Standing::Irrelevant => "irrelevant",
+        Standing::Dead(_) => "dead",
+        Standing::Decides { without, .. } => match without {
+            Without::Changed(_) => "needed",
+            Without::Same { .. } => "redundant",
+            Without::Unknown => "decides, unknown",
+        },
+        Standing::Unknown => "unknown",
+    };
+    let (mut open, mut settled) = (0, 0);
+    for seed in seeds().take(100) {
+        let (text, site, _) = drawn(seed);
+        let network = Network::new(&site, TODAY);
+        let space = RuleSpace::new(&network, RouterId(0)).expect("the gateway filters");
+        let full = RuleReview::new(&Judge::new(&space, Effort::default()));
+        for effort in [
+            Effort::new(0, 1_000_000),
+            Effort::new(1, 1_000_000),
+            Effort::new(9, 25),
+        ] {
+            let bounded = RuleReview::new(&Judge::new(&space, effort));
+            for (bounded, full) in bounded.rules.iter().zip(&full.rules) {
+                let (bounded, full) = (kind(bounded), kind(full));
+                let decides = ["needed", "redundant"].contains(&full);
+                let agrees = bounded == full
+                    || bounded == "unknown"
+                    || bounded == "decides, unknown" && decides;
+                assert!(agrees, "seed {seed}: {bounded}, not {full}\n{text}");
+                match bounded.contains("unknown") {
+                    true => open += 1,
+                    false => settled += 1,
+                }
+            }
+        }
+    }
+    assert!(
+        open > 100 && settled > 100,
+        "{open} open, {settled} settled"
+    );
+}

@@ -258,6 +258,11 @@ impl<'s> RuleList<'s> {
 
     /// Whether some packet looks like this after destination translation.
     fn comes_about(&self, seen: &Seen) -> bool {
+        let own = (seen.protocol, seen.source_port, seen.destination_port);
+        let same = self.translated(seen.ingress, seen.source, seen.destination, own);
+        if same == (seen.destination, seen.destination_port) {
+            return true;
+        }
         let family = Family::of(seen.source);
         let mut ports: Vec<u16> = self.services().iter().map(|service| service.2).collect();
         ports.push(seen.destination_port);
