@@ -117,6 +117,7 @@ fn every_file_of_a_check_is_in_the_list() {
     let helpers = [
         "clear_text_services",
         "extent",
+        "in_a_row",
         "mod",
         "permits",
         "report",

@@ -6,6 +6,7 @@
 
 mod bypass;
 mod cabling;
+mod cascade;
 mod cell;
 mod certificate;
 mod closing;
@@ -23,11 +24,13 @@ mod needed;
 mod notes;
 mod outline;
 mod party;
+mod passages;
 mod path;
 mod replies;
 mod row;
 pub mod rules;
 mod setting;
+mod wasted;
 mod way_settings;
 mod ways;
 mod witness;
@@ -35,6 +38,7 @@ mod worksheet;
 
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
+pub use cascade::{Barred, Cascade, Course, Decider, Pair, Passed};
 pub use cell::{Cell, Extent, HostileReach, Reading};
 pub use certificate::{Certificate, Closed, End, EndReason};
 pub use closing::{Bypasses, Closing, MOST_ALTERNATIVES, closing};
@@ -53,6 +57,7 @@ pub use outline::{Joint, Limb, Outline, Seated, ThingId, VlanRow};
 pub use party::{Column, Party, all_parties, chosen, columns, find_party, party_name};
 pub use path::{PathError, PathResult, path};
 pub use setting::{PortKey, Setting, end_name, link_name, numbered_vlan, vlan_name};
+pub use wasted::{Wasted, wasted};
 pub use ways::{Around, Handover, Way};
 pub use witness::{representative, witness};
 pub use worksheet::{

@@ -18,6 +18,7 @@ mod gateway_unprotected;
 mod host_forwards;
 mod host_off_segment;
 mod icmpv6_needed_denied;
+mod in_a_row;
 mod ingress_filter_off;
 mod ipv6_twin_missing;
 mod ipv6_uncovered;
@@ -33,6 +34,8 @@ mod object_spans_zones;
 mod permit_any_destination;
 mod permit_any_service;
 mod permit_any_source;
+mod permit_cut_off_before;
+mod permit_denied_further_on;
 mod permit_unlogged;
 mod permit_upward;
 mod permits;
@@ -245,6 +248,16 @@ pub static CHECKS: &[Registered] = &[
         check: &permit_any_source::CHECK,
         area: Area::RuleWidth,
         find: permit_any_source::find,
+    },
+    Registered {
+        check: &permit_cut_off_before::CHECK,
+        area: Area::RuleEffect,
+        find: permit_cut_off_before::find,
+    },
+    Registered {
+        check: &permit_denied_further_on::CHECK,
+        area: Area::RuleEffect,
+        find: permit_denied_further_on::find,
     },
     Registered {
         check: &permit_unlogged::CHECK,

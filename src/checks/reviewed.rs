@@ -64,9 +64,6 @@ impl Reviewed<'_> {
     /// A sentence for rules that never decide although the gateway counted packets there; empty where it did not.
     pub(super) fn counted(&self, rule: usize) -> Option<String> {
         let hits = self.rules[rule].hits.filter(|&hits| hits > 0)?;
-        Some(format!(
-            "the gateway counted {hits} packets at it: either the rules changed since, or the file and the network \
-             differ"
-        ))
+        Some(format!("yet {hits} packets were counted at it"))
     }
 }

@@ -64,8 +64,6 @@ fn log_note(gateway: Reviewed<'_>, later: &[usize]) -> &'static str {
     let all = !later.is_empty() && later.iter().all(|&other| gateway.rules[other].log);
     match all {
         true => "it logs; so do the others",
-        false => {
-            "it logs, and what decides in its place does not: without it those packets are not seen any more"
-        }
+        false => "it logs; what decides in its place does not",
     }
 }

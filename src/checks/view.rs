@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 
 use crate::analysis::rules::RuleBook;
-use crate::analysis::{By, Matrix, Question};
+use crate::analysis::{By, Cascade, Course, Matrix, Question, Wasted, wasted};
 use crate::forwarding::Network;
 use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
@@ -19,6 +19,7 @@ pub(super) struct View<'a> {
     /// Whether any host routes.
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
+    wasted: OnceCell<Vec<Wasted>>,
     books: &'a [RuleBook<'a>],
     permits: OnceCell<Vec<Permit<'a>>>,
 }
@@ -32,6 +33,7 @@ impl<'a> View<'a> {
             wiring: Wiring::new(network.site),
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
+            wasted: OnceCell::new(),
             books,
             permits: OnceCell::new(),
         }
@@ -40,6 +42,14 @@ impl<'a> View<'a> {
     /// What the rules of each gateway do, in the order of the file.
     pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
         self.books.iter().map(Reviewed)
+    }
+
+    /// Permits that come to nothing because another gateway on the way denies it.
+    pub(super) fn wasted(&self, course: Course) -> impl Iterator<Item = &Wasted> {
+        let all = self
+            .wasted
+            .get_or_init(|| wasted(self.network, &Cascade::new(self.network)));
+        all.iter().filter(move |one| one.course == course)
     }
 
     /// Permits of all gateways that decide packets, in the order of the file.

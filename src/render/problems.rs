@@ -7,6 +7,9 @@ use crate::diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span}
 
 use super::text::{clean, wrapped};
 
+/// Columns before the text of a help, with line numbers of five digits.
+const HELP: usize = 16;
+
 /// What problems and findings have in common.
 struct Stated<'a> {
     name: &'static str,
@@ -39,6 +42,10 @@ pub fn finding_text(sources: &Sources, finding: &Finding, colour: bool, columns:
     let head = finding.severity().word().len() + finding.check.name.len() + "[]: ".len();
     let room = columns.saturating_sub(head).max(30);
     let message = wrapped(&clean(&finding.message), room).join("\n");
+    // The same for what to do, which stands behind "= help: " and the line numbers.
+    let room = columns.saturating_sub(HELP).max(30);
+    let help = finding.help.as_deref();
+    let help = help.map(|help| wrapped(&clean(help), room).join("\n"));
     let stated = Stated {
         name: finding.check.name,
         severity: finding.severity(),
@@ -46,7 +53,7 @@ pub fn finding_text(sources: &Sources, finding: &Finding, colour: bool, columns:
         span: finding.span,
         label: "",
         notes: &finding.notes,
-        help: finding.help.as_deref(),
+        help: help.as_deref(),
     };
     stated_text(sources, &stated, colour, columns)
 }
@@ -63,7 +70,7 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
         group = group.element(snippet(source, &marks));
     }
     if let Some(help) = stated.help {
-        group = group.element(Level::HELP.message(shortened(&clean(help))));
+        group = group.element(Level::HELP.message(titled(help)));
     }
     let renderer = if colour {
         Renderer::styled()

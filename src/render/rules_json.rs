@@ -126,6 +126,7 @@ fn json_pair(book: &RuleBook<'_>, pair: &crate::analysis::rules::RulePair) -> Js
             Rank::Narrowed => "denial-before-permit",
             Rank::Exception => "exception",
             Rank::Backstop => "before-final-denial",
+            Rank::Idle => "order-does-not-matter",
         },
         packet: json_rule_packet(book, &pair.packet),
     }

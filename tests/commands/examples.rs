@@ -18,6 +18,7 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         "path",
         "bypass",
         "isolation",
+        "rules",
         "explain",
         "new",
         "schema",

@@ -34,6 +34,9 @@ fn every_document_names_its_kind_and_version() {
         (demo("ports", "--format json"), "boundwalk-ports"),
         (demo("bypass", "--format json"), "boundwalk-bypass"),
         (demo("isolation", "--format json"), "boundwalk-isolation"),
+        (demo("rules", "--format json"), "boundwalk-rules"),
+        (demo("rules", "--rule 1 --format json"), "boundwalk-rule"),
+        (demo("rules", "--clean --format json"), "boundwalk-clean"),
         (
             demo("path", "guest office ssh --format json"),
             "boundwalk-path",
@@ -164,6 +167,13 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     assert_eq!(keys(&matrix["cells"][1]), documented("a cell"));
     let review = parsed(&demo("review", "--format json"));
     assert_eq!(keys(&review["findings"][0]), documented("a finding"));
+    let rules = parsed(&demo("rules", "--format json"));
+    let gateway = &rules["gateways"][0];
+    assert_eq!(keys(gateway), documented("a gateway of it"));
+    // A rule has the keys that fit its state.
+    let of_rules = gateway["rules"].as_array().expect("rules").iter();
+    let of_rules: BTreeSet<String> = of_rules.flat_map(keys).collect();
+    assert_eq!(of_rules, documented("a rule of it"));
     let ports = parsed(&demo("ports", "--format json"));
     assert_eq!(keys(&ports["switches"][0]), documented("a switch"));
     assert_eq!(
@@ -175,6 +185,9 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
         (demo("ports", "--format json"), "`boundwalk-ports`"),
         (demo("bypass", "--format json"), "`boundwalk-bypass`"),
         (demo("isolation", "--format json"), "`boundwalk-isolation`"),
+        (demo("rules", "--format json"), "`boundwalk-rules`"),
+        (demo("rules", "--rule 1 --format json"), "`boundwalk-rule`"),
+        (demo("rules", "--clean --format json"), "`boundwalk-clean`"),
         (
             demo("path", "guest office ssh --format json"),
             "`boundwalk-path`",

@@ -22,6 +22,11 @@ pub struct Diagrams {
 impl Diagrams {
     /// For spaces whose tops are one less than a power of two.
     pub fn new(space: &Space) -> Self {
+        Self::with_memory(space, 1 << 22, 1 << 20)
+    }
+
+    /// The same with room for so many nodes and remembered results.
+    pub fn with_memory(space: &Space, nodes: usize, results: usize) -> Self {
         let mut variables = 0;
         let fields = Field::ALL.map(|field| {
             let top = space.top(field);
@@ -33,7 +38,7 @@ impl Diagrams {
             variables += bits;
             (variables - bits, bits)
         });
-        let manager = oxidd::bdd::new_manager(1 << 22, 1 << 20, 1);
+        let manager = oxidd::bdd::new_manager(nodes, results, 1);
         manager.with_manager_exclusive(|m| m.add_vars(variables));
         Self {
             manager,

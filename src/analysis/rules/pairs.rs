@@ -1,13 +1,16 @@
 //! Pairs of rules whose order matters: different actions on packets that both name.
 
 use crate::model::{Action, Rule};
-use crate::packet::Coverage;
+use crate::packet::{Coverage, Point};
 
 use super::judge::Judge;
 use super::space::RulePacket;
 
 /// Pairs from which on the search ends.
 pub const MOST_PAIRS: usize = 20_000;
+
+/// Pairs whose order does not matter that are listed; more are only counted.
+const MOST_IDLE: usize = 2_000;
 
 /// How the packets of two rules with different actions relate, the earlier rule first.
 ///
@@ -33,30 +36,34 @@ pub enum Rank {
     Exception,
     /// The later rule denies whatever is left between its parties: a rule of that kind is meant to come last.
     Backstop,
+    /// Other rules decide all that the two share, or would: these two may change places.
+    Idle,
 }
 
 /// Two rules whose order matters.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct RulePair {
-    /// The earlier rule, by number: it decides the packet.
+    /// The earlier rule, by number: it decides the packet, unless the pair is [`Rank::Idle`].
     pub first: usize,
-    /// The later rule: it would decide the packet if the first were not there.
+    /// The later rule: it would decide the packet if the first were not there, unless the pair is [`Rank::Idle`].
     pub second: usize,
     /// How their packets relate.
     pub relation: Relation,
     /// How much the pair is worth a look.
     pub rank: Rank,
-    /// A packet that both name and on which the order matters.
+    /// A packet that both name, and on which the order matters where it does on any.
     pub packet: RulePacket,
 }
 
-/// All pairs of a gateway whose order matters.
+/// All pairs of rules of a gateway that do different things with packets that both name.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct RulePairs {
-    /// Those most worth a look first, then by rule.
+    /// Those most worth a look first, then by rule. Not all of those whose order does not matter.
     pub pairs: Vec<RulePair>,
-    /// Pairs with different actions that share packets, where other rules decide all of those anyway.
+    /// How many there are whose order does not matter.
     pub idle: usize,
+    /// How many there are whose order matters.
+    pub mattering: usize,
     /// Whether all pairs were looked at, within the bounds.
     pub complete: bool,
 }
@@ -87,12 +94,20 @@ impl RulePairs {
         let mut seconds = judge.later_meeting(first);
         seconds.retain(|&second| space.action(second) != space.action(first));
         for second in seconds {
-            if self.pairs.len() == MOST_PAIRS || judge.left() == 0 {
+            if self.mattering == MOST_PAIRS || judge.left() == 0 {
                 return false;
             }
             match judge.pair(first, second) {
-                Found::Matters(pair) => self.pairs.push(pair),
-                Found::Idle => self.idle += 1,
+                Found::Matters(pair) => {
+                    self.mattering += 1;
+                    self.pairs.push(pair);
+                }
+                Found::Idle(pair) => {
+                    self.idle += 1;
+                    if self.idle <= MOST_IDLE {
+                        self.pairs.push(pair);
+                    }
+                }
                 Found::Unknown => self.complete = false,
                 Found::Dead => {}
             }
@@ -104,8 +119,8 @@ impl RulePairs {
 enum Found {
     Matters(RulePair),
     /// Others decide what they share.
-    Idle,
-    /// The earlier rule names everything that the later one does.
+    Idle(RulePair),
+    /// They share nothing, or the earlier rule names everything that the later one does.
     Dead,
     Unknown,
 }
@@ -120,29 +135,34 @@ impl Judge<'_, '_> {
             false => Relation::Correlated,
         };
         let (space, mut unknown) = (self.space, false);
+        let mut shared = None;
         for mine in space.of_rule(first) {
             for theirs in space.of_rule(second) {
                 let Some(both) = space.boxes[mine].intersection(&space.boxes[theirs]) else {
                     continue;
                 };
+                let pair = |rank, point: Point| RulePair {
+                    first,
+                    second,
+                    relation,
+                    rank,
+                    packet: space.packet(&point),
+                };
                 match self.cover(&both, theirs, |rule| rule != first) {
                     Coverage::Witness(point) => {
-                        return Found::Matters(RulePair {
-                            first,
-                            second,
-                            relation,
-                            rank: self.rank(first, second, relation),
-                            packet: space.packet(&point),
-                        });
+                        return Found::Matters(pair(self.rank(first, second, relation), point));
                     }
-                    Coverage::Covered { .. } => {}
+                    Coverage::Covered { .. } => {
+                        shared = shared.or(both.lowest().map(|point| pair(Rank::Idle, point)));
+                    }
                     Coverage::Unknown { .. } => unknown = true,
                 }
             }
         }
-        match unknown {
-            true => Found::Unknown,
-            false => Found::Idle,
+        match shared {
+            Some(pair) if !unknown => Found::Idle(pair),
+            None if !unknown => Found::Dead,
+            _ => Found::Unknown,
         }
     }
 

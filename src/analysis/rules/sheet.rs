@@ -8,7 +8,7 @@ use crate::packet::ClassSet;
 use super::book::RuleBook;
 use super::effort::Effort;
 use super::judge::Judge;
-use super::pairs::RulePair;
+use super::pairs::{Rank, RulePair};
 use super::review::Standing;
 use super::shares::Shares;
 
@@ -71,6 +71,7 @@ impl RuleSheet {
             hides,
             all_hidden,
             pairs: pairs
+                .filter(|pair| pair.rank != Rank::Idle)
                 .filter(|pair| pair.first == rule || pair.second == rule)
                 .collect(),
             opens: opens(network, book, rule),

@@ -1,0 +1,171 @@
+//! Which filtering gateways lie on the way between two segments, whatever their rules say.
+
+use smallvec::SmallVec;
+
+use crate::diagnostic::{Span, Spanned};
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Stand, Target, reach,
+};
+use crate::model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
+use crate::packet::Region;
+
+use super::party::Party;
+
+/// A filtering gateway on a way.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Gate {
+    pub(super) router: RouterId,
+    pub(super) ingress: usize,
+    /// `None`: the packets are for the gateway itself.
+    pub(super) egress: Option<usize>,
+}
+
+/// Packets from a segment that take one way to one place.
+#[derive(Debug)]
+pub(super) struct Passage {
+    pub(super) family: Family,
+    pub(super) from: SegmentId,
+    pub(super) to: Party,
+    /// The filtering gateways in order; one at least.
+    pub(super) gates: SmallVec<[Gate; 2]>,
+    /// The packets as the rules of each of them see it; `None` where some see other addresses than others.
+    pub(super) seen: Option<Region>,
+}
+
+/// A copy of a site in which every gateway permits everything. It tells services apart as the site does, so that
+/// sets of service classes mean the same in both.
+pub(super) fn opened(site: &Site) -> Site {
+    let mut open = site.clone();
+    for router in &mut open.routers {
+        if let Role::Gateway(filter) = &mut router.role {
+            // The rules stay, behind one that decides everything: the services that they name make the classes.
+            filter.rules.insert(0, permit_all());
+        }
+    }
+    open
+}
+
+fn permit_all() -> Rule {
+    let nowhere = Span::default();
+    Rule {
+        name: Spanned::new(String::new(), nowhere),
+        from: None,
+        to: None,
+        source: None,
+        destination: None,
+        services: None,
+        action: Spanned::new(Action::Permit, nowhere),
+        log: false,
+        enabled: true,
+        expires: None,
+        reviewed: None,
+        reason: None,
+        owner: None,
+        ticket: None,
+        hits: None,
+        place: nowhere,
+    }
+}
+
+/// Calls `sink` for everything that plain devices of a segment and hosts with ways of their own send and that
+/// arrives across a filtering gateway. `open` is a network of an [`opened`] site. Cost: that of [`reach()`] to
+/// everywhere, from each segment and each such host.
+pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) {
+    for family in Family::ALL {
+        let plan = open.plan(family);
+        let everywhere = family.full().difference(&plan.nobody);
+        let target = Target {
+            addresses: &everywhere,
+            segment: None,
+            services: None,
+        };
+        for sender in senders(open.site, plan) {
+            reach(open, plan, sender, target, &mut |arrival| {
+                if let Arrival::Delivered(place, flow) = arrival {
+                    passage(plan, sender, place, &flow)
+                        .into_iter()
+                        .for_each(&mut *sink);
+                }
+            });
+        }
+    }
+}
+
+/// Every segment, and each host that sends otherwise than a plain device of its segment.
+fn senders(site: &Site, plan: &Plan) -> Vec<Sender> {
+    let segments = site.segment_ids().map(Sender::Segment);
+    let hosts = (0..site.hosts.len()).map(crate::model::HostId);
+    let own_way = hosts.filter(|&id| {
+        let host = site.host(id);
+        let index = plan.host_index(id);
+        let [interface] = &plan.device(index).interfaces[..] else {
+            return true;
+        };
+        let plain = plan.wire(Stand::Segment(interface.segment));
+        let wire = plan.wire(Stand::Foot(index, 0));
+        !host.default_gateway.is_empty()
+            || !host.routes.is_empty()
+            || wire.first_hops != plain.first_hops
+            || wire.attached != plain.attached
+    });
+    segments.chain(own_way.map(Sender::Host)).collect()
+}
+
+fn passage(plan: &Plan, sender: Sender, place: Place, flow: &Flow) -> Option<Passage> {
+    let mut gates = SmallVec::new();
+    for hop in &flow.hops {
+        if let (true, DeviceId::Router(router)) = (hop.filtered, plan.device(hop.device).id) {
+            gates.push(Gate {
+                router,
+                ingress: hop.ingress,
+                egress: hop.egress,
+            });
+        }
+    }
+    if gates.is_empty() {
+        return None;
+    }
+    Some(Passage {
+        family: plan.family,
+        from: home(plan, sender, flow)?,
+        to: match place {
+            Place::Segment(segment) => Party::Segment(segment),
+            Place::Router(router) => Party::Device(router),
+        },
+        gates,
+        seen: seen(flow),
+    })
+}
+
+/// The segment that the packets start on: of a host, that of the interface with their source.
+fn home(plan: &Plan, sender: Sender, flow: &Flow) -> Option<SegmentId> {
+    let host = match sender {
+        Sender::Segment(segment) | Sender::Hostile(segment) => return Some(segment),
+        Sender::Host(host) => host,
+    };
+    let source = flow.sent().source.lowest()?;
+    let mut own = plan.device(plan.host_index(host)).interfaces.iter();
+    let with = own.find(|interface| interface.addresses.contains(&source))?;
+    Some(with.segment)
+}
+
+/// The packets as every gateway on the way sees them. Rules come after the destination translation of their gateway
+/// and before its source translation; so a destination written before all rules and a source written after all
+/// rules do no harm.
+fn seen(flow: &Flow) -> Option<Region> {
+    let first = flow.hops.iter().position(|hop| hop.filtered)?;
+    let last = flow.hops.iter().rposition(|hop| hop.filtered)?;
+    for (at, hop) in flow.hops.iter().enumerate() {
+        let Some(written) = &hop.translated else {
+            continue;
+        };
+        let destination = written.destination.is_some() || written.services.is_some();
+        if destination && first < at || written.source.is_some() && at < last {
+            return None;
+        }
+    }
+    Some(Region {
+        source: flow.sent().source.clone(),
+        ..flow.now.clone()
+    })
+}

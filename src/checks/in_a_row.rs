@@ -1,0 +1,82 @@
+//! Permits of gateways in a row that come to nothing, put into words.
+
+use crate::analysis::{Course, Naming, Wasted, party_name};
+use crate::diagnostic::Check;
+use crate::model::RouterId;
+
+use super::report::{Draft, Report, found};
+use super::rule_asked::rule_place;
+use super::view::View;
+
+/// One finding for each rule, the services that come to nothing and the gateways that deny them; its subjects are
+/// the pairs of parties.
+pub(super) fn find(check: &'static Check, course: Course, view: &View<'_>, report: &mut Report) {
+    for wasted in view.wasted(course) {
+        let what = what(view, wasted);
+        for &(from, to) in &wasted.pairs {
+            let from = &view.site.segment(from).name.value;
+            let pair = format!("{from} -> {}", party_name(view.site, to));
+            report.add(draft(check, view, wasted, pair, &what));
+        }
+    }
+}
+
+fn draft(
+    check: &'static Check,
+    view: &View<'_>,
+    wasted: &Wasted,
+    pair: String,
+    what: &str,
+) -> Draft {
+    let (router, rule) = wasted.rule;
+    let (span, _) = rule_place(view, router, Some(rule));
+    let others = names(view, wasted);
+    let take_out = match wasted.whole {
+        true => "remove this rule or narrow it",
+        false => "take them out of this rule",
+    };
+    let mut draft = found(check, span, pair, what);
+    draft = draft.help(format!(
+        "if it is wanted, permit it at {others} too; if not, {take_out}"
+    ));
+    for by in &wasted.denied_by {
+        let (place, name) = rule_place(view, by.router, by.rule);
+        draft = draft.note(place, format!("{name} denies it"));
+    }
+    draft
+}
+
+/// `outer "shells" permits ssh from office to plant, which inner denies further on: tcp ... -> ...`
+fn what(view: &View<'_>, wasted: &Wasted) -> String {
+    let naming = Naming::new(view.network, wasted.family);
+    let (router, rule) = wasted.rule;
+    let (_, rule) = rule_place(view, router, Some(rule));
+    let services = naming.services(&wasted.services);
+    let sources = naming.addresses(&wasted.sources);
+    let destinations = naming.addresses(&wasted.destinations);
+    let others = names(view, wasted);
+    let denied = match wasted.course {
+        Course::FurtherOn => format!("which {others} denies further on"),
+        Course::Before => format!("which {others} denies before it comes so far"),
+    };
+    let families = if wasted.both_families {
+        ", for IPv4 and IPv6"
+    } else {
+        ""
+    };
+    let example = wasted.example;
+    format!(
+        "{rule} permits {services} from {sources} to {destinations}{families}, {denied}, all of it, such as {example}"
+    )
+}
+
+/// The gateways that deny.
+fn names(view: &View<'_>, wasted: &Wasted) -> String {
+    let mut routers: Vec<RouterId> = wasted.denied_by.iter().map(|by| by.router).collect();
+    routers.sort_unstable();
+    routers.dedup();
+    let names = routers
+        .iter()
+        .map(|&id| view.site.router(id).name.value.as_str());
+    names.collect::<Vec<_>>().join(" or ")
+}

@@ -1,0 +1,30 @@
+//! A permit that comes to nothing, because an earlier gateway denies it.
+
+use crate::analysis::Course;
+use crate::diagnostic::{Check, Severity};
+
+use super::in_a_row;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "permit-cut-off-before",
+    severity: Severity::Note,
+    summary: "a rule permits what a gateway before it never lets through",
+    why: "What crosses two gateways arrives only where both permit it. This rule waits for packets that the gateway \
+        before it drops: either somebody waits for something that does not work, or the rule is left over and opens \
+        a way as soon as the other gateway is changed.",
+    fine_when: "The gateway before is somebody else's and opens later. Pairs of which the addresses are translated \
+        between the gateways are not looked at; a wide permit that the gateway before narrows is not meant.",
+    remedy: "Permit it at the gateway before too, or take it out of this rule.",
+    references: &[
+        "Al-Shaer and Hamed 2004, anomalies between firewalls: shadowing by the upstream one (from memory)",
+        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+    ],
+    fires: include_str!("examples/permit-cut-off-before.fires.toml"),
+    quiet: include_str!("examples/permit-cut-off-before.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    in_a_row::find(&CHECK, Course::Before, view, report);
+}

@@ -1,0 +1,30 @@
+//! A permit that comes to nothing, because the next gateway denies it.
+
+use crate::analysis::Course;
+use crate::diagnostic::{Check, Severity};
+
+use super::in_a_row;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "permit-denied-further-on",
+    severity: Severity::Note,
+    summary: "a rule permits what a gateway further on denies",
+    why: "What crosses two gateways arrives only where both permit it. This rule opens the first one for packets \
+        that never arrive: either somebody waits for something that does not work, or the rule is left over, and \
+        lets strangers into the network between the two.",
+    fine_when: "The further gateway is somebody else's and opens later. Pairs of which the addresses are translated \
+        between the gateways are not looked at; a wide permit that the next gateway narrows is not meant.",
+    remedy: "Permit it at the further gateway too, or take it out of this rule.",
+    references: &[
+        "Al-Shaer and Hamed 2004, anomalies between firewalls: a spurious permit of the upstream one (from memory)",
+        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+    ],
+    fires: include_str!("examples/permit-denied-further-on.fires.toml"),
+    quiet: include_str!("examples/permit-denied-further-on.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    in_a_row::find(&CHECK, Course::FurtherOn, view, report);
+}
