@@ -75,7 +75,7 @@ pub(super) fn existing(view: &View<'_>, segments: &[SegmentId]) -> String {
         false => Some(format!("{} addresses of this site", parts.join(" and "))),
     };
     let all: Vec<String> = here.into_iter().chain(outside).collect();
-    all.join(", ")
+    all.join(" and ")
 }
 
 /// `1 address`, `765 addresses`.
@@ -119,5 +119,7 @@ mod tests {
         assert_eq!(shown(16_777_216), "16,777,216");
         assert_eq!(shown(1 << 64), "2^64");
         assert_eq!(shown((1 << 64) + 1), "more than 2^64");
+        assert_eq!(addresses(&BigUint::from(1u8)), "1 address");
+        assert_eq!(addresses(&BigUint::from(1_524u32)), "1,524 addresses");
     }
 }
