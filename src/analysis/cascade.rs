@@ -5,6 +5,8 @@
 //! (Al-Shaer and Hamed 2004, anomalies between firewalls, from memory). Both sets are computed, not sampled: all packets that
 //! devices of a segment send by the routes as they are, with the rule of each gateway that decides each part.
 
+use std::ops::Range;
+
 use num_bigint::BigUint;
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
@@ -20,8 +22,8 @@ use super::witness::witness;
 /// Pieces that the walk through one rule list may hold open.
 const MOST_PIECES: usize = 50_000;
 
-/// Pairs of pieces that may be compared: some seconds.
-const MOST_LOOKS: usize = 20_000_000;
+/// Pieces that may be looked at in all: some seconds.
+const MOST_LOOKS: usize = 5_000_000;
 
 /// A rule of a gateway, or its default.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -134,7 +136,7 @@ impl Cascade {
     /// Looks at all gateways of a site. Devices send as configured.
     ///
     /// Nothing to do where fewer than two gateways filter; else for each segment one walk by the routes, and for
-    /// each pair one through the rules of each gateway on the way. Gives up after 20 million comparisons.
+    /// each pair one through the rules of each gateway on the way. Gives up after five million pieces.
     pub fn new(network: &Network<'_>) -> Self {
         let routers = network.site.routers.iter();
         let filtering = routers.filter(|router| router.filter().is_some());
@@ -200,7 +202,7 @@ type Key = (Pair, Course, Decider, Decider);
 struct Judge<'n> {
     network: &'n Network<'n>,
     ways: FxHashMap<Pair, Vec<Routers>>,
-    /// Comparisons left.
+    /// Pieces that may still be looked at.
     looks: usize,
     barred: FxHashMap<Key, Vec<(Family, Region)>>,
     passed: FxHashMap<(RouterId, usize), FxHashMap<Pair, Passed>>,
@@ -213,32 +215,43 @@ impl Judge<'_> {
         if self.looks == 0 {
             return;
         }
-        let said = passage.seen.as_ref().and_then(|seen| {
-            let gates = passage.gates.iter();
-            gates
-                .map(|gate| self.said(passage, gate, seen))
-                .collect::<Option<Vec<_>>>()
-        });
-        let Some(said) = said else {
+        let judged = passage
+            .seen
+            .as_ref()
+            .and_then(|seen| self.sides(passage, seen));
+        let Some(judged) = judged else {
             self.unjudged.insert((passage.from, passage.to));
             let routers = passage.gates.iter().map(|gate| gate.router);
             self.doubtful.extend(routers);
             return;
         };
-        for at in 0..said.len() {
-            for piece in said[at].iter().filter(|piece| piece.permits) {
-                let further_on: Vec<usize> = (at + 1..said.len()).collect();
-                let before: Vec<usize> = (0..at).collect();
-                let after =
-                    self.follow(passage, &said, (at, piece), Course::FurtherOn, &further_on);
-                let ahead = self.follow(passage, &said, (at, piece), Course::Before, &before);
-                self.note(passage, at, piece, [after, ahead]);
-            }
+        for (at, piece, through) in judged {
+            self.note(passage, at, &piece, &through);
         }
     }
 
+    /// What each gateway permits of the packets, piece by piece, with the services that get past the gateways
+    /// further on and before; `None` where some list falls into too many pieces.
+    fn sides(
+        &mut self,
+        passage: &Passage,
+        seen: &Region,
+    ) -> Option<Vec<(usize, Said, [ClassSet; 2])>> {
+        let mut judged = Vec::new();
+        for (at, gate) in passage.gates.iter().enumerate() {
+            let said = self.said(passage, gate, seen)?;
+            for piece in said.into_iter().filter(|piece| piece.permits) {
+                let further_on = at + 1..passage.gates.len();
+                let after = self.follow(passage, (at, &piece), Course::FurtherOn, further_on)?;
+                let ahead = self.follow(passage, (at, &piece), Course::Before, 0..at)?;
+                judged.push((at, piece, [after, ahead]));
+            }
+        }
+        Some(judged)
+    }
+
     /// What a gateway says to packets; `None` where its list falls into too many pieces.
-    fn said(&self, passage: &Passage, gate: &Gate, packets: &Region) -> Option<Vec<Said>> {
+    fn said(&mut self, passage: &Passage, gate: &Gate, packets: &Region) -> Option<Vec<Said>> {
         let plan = self.network.plan(passage.family);
         let filter = plan
             .device(plan.router_index(gate.router))
@@ -258,39 +271,36 @@ impl Judge<'_> {
         let walk = filter
             .lines
             .walk(&candidates, packets.clone(), MOST_PIECES, &mut tell);
+        self.looks = self.looks.saturating_sub(1 + said.len());
         walk.is_ok().then_some(said)
     }
 
-    /// Takes from a permitted piece what each of the other gateways denies, and tells the services of what is left.
+    /// Takes from a permitted piece what each of the other gateways denies, and tells the services of what is left;
+    /// `None` where some list falls into too many pieces.
     fn follow(
         &mut self,
         passage: &Passage,
-        said: &[Vec<Said>],
         (at, piece): (usize, &Said),
         course: Course,
-        others: &[usize],
-    ) -> ClassSet {
+        others: Range<usize>,
+    ) -> Option<ClassSet> {
         let pair = (passage.from, passage.to);
         let own = decider(&passage.gates[at], piece);
         let mut left = vec![piece.packets.clone()];
-        for &other in others {
-            let gate = &passage.gates[other];
+        for gate in &passage.gates[others] {
             if !self.bars(passage, own.router, gate.router) {
                 continue;
             }
-            self.looks = self.looks.saturating_sub(left.len() * said[other].len());
             let mut next = Vec::new();
-            for verdict in &said[other] {
-                let both = left.iter().map(|part| part.intersection(&verdict.packets));
-                let both = both.filter(|part| !part.is_empty());
-                if verdict.permits {
-                    next.extend(both);
-                    continue;
-                }
-                let mut both = both.map(|part| (passage.family, part)).peekable();
-                if both.peek().is_some() {
-                    let key = (pair, course, own, decider(gate, verdict));
-                    self.barred.entry(key).or_default().extend(both);
+            for part in left {
+                for verdict in self.said(passage, gate, &part)? {
+                    if verdict.permits {
+                        next.push(verdict.packets);
+                        continue;
+                    }
+                    let key = (pair, course, own, decider(gate, &verdict));
+                    let known = self.barred.entry(key).or_default();
+                    known.push((passage.family, verdict.packets));
                 }
             }
             left = next;
@@ -298,7 +308,7 @@ impl Judge<'_> {
         let mut services = self.network.classes.none();
         left.iter()
             .for_each(|part| services.union_with(&part.services));
-        services
+        Some(services)
     }
 
     /// Whether a packet that a rule of `own` permits is lost where the rules of `other` deny it. Not if it may be a
@@ -322,7 +332,7 @@ impl Judge<'_> {
         questions.all(|way| way.contains(&own) || !way.contains(&other))
     }
 
-    fn note(&mut self, passage: &Passage, at: usize, piece: &Said, [after, ahead]: [ClassSet; 2]) {
+    fn note(&mut self, passage: &Passage, at: usize, piece: &Said, [after, ahead]: &[ClassSet; 2]) {
         let Some(rule) = piece.rule else {
             return;
         };
@@ -339,8 +349,8 @@ impl Judge<'_> {
                 before: none(),
             });
         passed.permitted.union_with(&piece.packets.services);
-        passed.further_on.union_with(&after);
-        passed.before.union_with(&ahead);
+        passed.further_on.union_with(after);
+        passed.before.union_with(ahead);
     }
 
     fn finish(self) -> Cascade {
