@@ -62,7 +62,9 @@ fn record(
         word(cell.filtered).to_owned(),
         hostile(cell.hostile).to_owned(),
         rules,
-        cell.witness.as_ref().map_or_else(String::new, ToString::to_string),
+        cell.witness
+            .as_ref()
+            .map_or_else(String::new, ToString::to_string),
         // "nothing" where a limit was met is no promise.
         if cell.complete { "yes" } else { "no" }.to_owned(),
     ]

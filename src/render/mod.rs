@@ -2,8 +2,8 @@
 
 mod bypass;
 mod certificate;
-mod clean;
 mod checks;
+mod clean;
 mod csv;
 mod draw;
 mod draw_pen;
@@ -35,8 +35,8 @@ mod text;
 mod words;
 
 pub use bypass::{bypass_json, bypass_text};
-pub use clean::{CleanedBook, clean_json, clean_text};
 pub use checks::{check_text, checks_json, checks_text, kind_text};
+pub use clean::{CleanedBook, clean_json, clean_text};
 pub use csv::matrix_csv;
 pub use draw::outline_text;
 pub use draw_pen::Pen;
