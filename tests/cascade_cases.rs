@@ -9,8 +9,7 @@ use boundwalk::model::{Date, Site};
 
 /// Two segments of ours and the world, in a row; `inner` and `edge` are what stands in the tables of the gateways.
 fn row(inner: &str, edge: &str) -> Site {
-    let text = format!(
-        r#"
+    let text = r#"
 [zones.house]
 trust = 60
 
@@ -75,8 +74,7 @@ via = "10.44.99.1"
 [[gateways.edge.routes]]
 to = "fd44:10::/64"
 via = "fd44:99::1"
-"#
-    );
+"#;
     let gateway = |name: &str, tables: &str| tables.replace("[[", &format!("[[gateways.{name}."));
     let text = format!(
         "{text}\n{}\n{}",
