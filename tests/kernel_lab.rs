@@ -5,7 +5,8 @@
 //! every host address to every other, twice: with real neighbour discovery, and with permanent neighbour
 //! entries, which show what one direction alone delivers. In between, every host sends frames with tags
 //! of its own choice. What each device recorded must be what the model says: where a probe arrives, who
-//! forwards it, which rule decides, whether the answer comes back.
+//! forwards it, which rule decides, whether the answer comes back. And rules that the review of the rules calls
+//! dead or irrelevant must have decided nothing.
 
 #[path = "lab/cpio.rs"]
 mod cpio;
@@ -15,6 +16,8 @@ mod devices;
 mod drawn;
 #[path = "lab/filters.rs"]
 mod filters;
+#[path = "lab/idle_rules.rs"]
+mod idle_rules;
 #[path = "lab/image.rs"]
 mod image;
 #[path = "lab/job.rs"]
@@ -106,15 +109,26 @@ fn a_kernel_delivers_what_the_model_says() {
     assert_eq!(sights.len(), laid.len(), "one sight a topology");
     let mut tally = Tally::default();
     let mut report = String::new();
+    let mut ruled = [0; 2];
     for ((name, topology, job), sight) in laid.iter().zip(&sights) {
         let network = Network::new(topology.site, TODAY);
         for line in judge::differences(topology, &network, job, sight, &mut tally) {
+            report.push_str(&format!("{name}: {line}\n"));
+        }
+        let (lines, counts) = idle_rules::that_decided(&network, sight);
+        ruled = [0, 1].map(|at| ruled[at] + counts[at]);
+        for line in lines {
             report.push_str(&format!("{name}: {line}\n"));
         }
     }
     assert!(report.is_empty(), "{report}\n{tally:?}");
     if sites.len() > SITES.len() {
         assert_varied(&tally);
+        let [idle, decided] = ruled;
+        assert!(
+            5 < idle && 30 < decided,
+            "{idle} idle rules, {decided} that decided"
+        );
     }
 }
 
