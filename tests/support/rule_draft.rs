@@ -253,7 +253,7 @@ fn leg(random: &mut Random, segment: &'static str, zones: usize, own: Vec<(Item,
         zone: ZONES[random.below(zones)],
         external: segment == "world",
         own,
-        check: *random.pick(&["strict", "strict", "loose", "off"]),
+        check: random.pick::<&str>(&["strict", "strict", "loose", "off"]),
     }
 }
 
@@ -345,7 +345,7 @@ fn rule(random: &mut Random, parties: &[String]) -> Drawn {
         source,
         destination,
         services: random.some(&SERVICES, count),
-        action: *random.pick(&["permit", "permit", "deny", "reject"]),
+        action: random.pick::<&str>(&["permit", "permit", "deny", "reject"]),
         enabled: random.percent(94),
         expires: random.percent(12).then(|| *random.pick(&[PAST, AHEAD])),
     }
