@@ -15,6 +15,7 @@ mod distance;
 mod ends;
 mod fault;
 mod flows;
+pub mod intent;
 mod isolation;
 mod legs;
 mod matrix;

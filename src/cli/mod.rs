@@ -7,6 +7,7 @@ mod bypass;
 mod clean;
 mod compute;
 mod draw;
+mod expectations;
 mod explain;
 mod isolation;
 mod matrix;
@@ -74,6 +75,8 @@ enum Command {
     Isolation(isolation::Arguments),
     /// Review the rules of gateways: which do nothing, which hide others, which permit too much.
     Rules(rules::Arguments),
+    /// Hold what must be true, and what people need, against the site.
+    Expectations(expectations::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
@@ -121,6 +124,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Rules(arguments) => rules::run(&arguments, &mut output),
+        Command::Expectations(arguments) => expectations::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),

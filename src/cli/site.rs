@@ -14,7 +14,7 @@ use crate::render::{problem_summary, problem_text, problems_json};
 use super::output::Output;
 
 /// The site and the day.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub(super) struct SiteArguments {
     /// Site file, or a folder whose *.toml files make up the site.
     #[arg(value_name = "SITE")]
@@ -22,6 +22,28 @@ pub(super) struct SiteArguments {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+}
+
+/// The same for a command that can do without a site.
+#[derive(Debug, Args)]
+pub(super) struct OptionalSite {
+    /// Site file, or a folder whose *.toml files make up the site.
+    #[arg(value_name = "SITE")]
+    site: Option<PathBuf>,
+    /// Day for which rules that expire are judged [default: today].
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    today: Option<Date>,
+}
+
+impl OptionalSite {
+    /// The site, where one is named.
+    pub(super) fn required(&self) -> Option<SiteArguments> {
+        let site = self.site.clone()?;
+        Some(SiteArguments {
+            site,
+            today: self.today,
+        })
+    }
 }
 
 /// The family.

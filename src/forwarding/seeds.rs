@@ -46,6 +46,14 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
             translation_seeds(translation, &mut seeds);
         }
     }
+    let needs = site.needs.iter().map(|need| &need.services);
+    let expected = site.expectations.iter().map(|line| &line.services);
+    for services in needs.chain(expected).flatten() {
+        if seen.insert(&services.services) {
+            let families = Family::ALL.iter();
+            seeds.extend(families.flat_map(|&family| boxes(services, family)));
+        }
+    }
     // Whether a reply is expected depends on these.
     for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
         seeds.extend([whole_protocol(protocol), messages(protocol, request >> 8)]);

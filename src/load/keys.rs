@@ -43,6 +43,7 @@ pub(super) static ROOT: Keys = Keys {
         "links",
         "needs",
         "expectations",
+        "baselines",
     ],
 };
 
@@ -163,6 +164,7 @@ pub(super) static RULE: Keys = Keys {
         "destination",
         "services",
         "log",
+        "inspect",
         "enabled",
         "reason",
         "owner",
@@ -257,8 +259,28 @@ pub(super) static NEED: Keys = Keys {
 pub(super) static EXPECTATION: Keys = Keys {
     path: "expectations[]",
     what: "an expectation",
-    required: &["name", "from", "to", "permit"],
-    optional: &["source", "destination", "services", "reason"],
+    required: &["name", "from", "to"],
+    optional: &[
+        "permit",
+        "source",
+        "destination",
+        "services",
+        "through",
+        "logged",
+        "inspected",
+        "isolated",
+        "one_way",
+        "stance",
+        "reason",
+        "requirement",
+    ],
+};
+
+pub(super) static BASELINE: Keys = Keys {
+    path: "baselines.*",
+    what: "a baseline",
+    required: &["roles"],
+    optional: &["without"],
 };
 
 /// The keys of every kind of table, for tools and tests that walk the format.
@@ -287,4 +309,5 @@ pub static TABLES: &[&Keys] = &[
     &LINK,
     &NEED,
     &EXPECTATION,
+    &BASELINE,
 ];

@@ -11,6 +11,7 @@
 mod address_group;
 mod address_item;
 mod ask;
+mod baselines;
 mod context;
 mod crosscheck;
 mod default_gateway;
@@ -51,6 +52,7 @@ use crate::diagnostic::{FileId, Problem, Source, Sources};
 use crate::model::Site;
 
 pub use ask::services;
+pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleField, apply_edits};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;

@@ -8,6 +8,7 @@ mod csv;
 mod draw;
 mod draw_pen;
 mod draw_things;
+mod expectations;
 mod findings;
 mod flows;
 mod frames;
@@ -40,6 +41,9 @@ pub use clean::{CleanedBook, clean_json, clean_text};
 pub use csv::matrix_csv;
 pub use draw::outline_text;
 pub use draw_pen::Pen;
+pub use expectations::{
+    IntentShown, baselines_text, expectations_json, expectations_markdown, expectations_text,
+};
 pub use findings::findings_text;
 pub use flows::flows_text;
 pub use frames::{node_name, socket_name, tags_text};
