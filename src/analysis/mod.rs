@@ -9,6 +9,7 @@ mod cabling;
 mod cascade;
 mod cell;
 mod certificate;
+pub mod change;
 mod closing;
 mod cut;
 mod distance;

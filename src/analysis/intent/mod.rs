@@ -12,6 +12,8 @@ mod permit;
 mod standing;
 mod words;
 
+pub(super) use ground::Ground;
+
 pub use apart::chain;
 pub use judge::{judge_expectations, judge_needs};
 pub use standing::{Breach, Demand, JudgedExpectation, JudgedNeed, Link, Standing};
