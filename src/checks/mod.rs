@@ -7,6 +7,7 @@
 mod addresses_wide;
 mod bypass_open;
 mod cable_label_differs;
+mod changed;
 mod clear_text_across_zones;
 mod clear_text_services;
 mod default_permit;
@@ -79,6 +80,7 @@ use crate::analysis::rules::{RuleBook, books};
 use crate::diagnostic::{Check, Finding};
 use crate::forwarding::Network;
 
+pub use changed::changed;
 use report::Report;
 use view::View;
 

@@ -104,7 +104,7 @@ impl Report {
 }
 
 /// Names with commas between; of many the first and how many more.
-fn joined(names: &[String]) -> String {
+pub(super) fn joined(names: &[String]) -> String {
     const MOST: usize = 6;
     let shown = names.iter().take(MOST).cloned().collect::<Vec<_>>();
     let text = shown.join(", ");

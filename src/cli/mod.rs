@@ -4,6 +4,7 @@
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
 mod bypass;
+mod change;
 mod clean;
 mod compute;
 mod draw;
@@ -16,6 +17,7 @@ mod output;
 mod path;
 mod ports;
 mod review;
+mod revision;
 mod rules;
 mod schema;
 mod site;
@@ -77,6 +79,8 @@ enum Command {
     Rules(rules::Arguments),
     /// Hold what must be true, and what people need, against the site.
     Expectations(expectations::Arguments),
+    /// Compare two versions: what opens, what closes, what breaks.
+    Change(change::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
@@ -125,6 +129,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Rules(arguments) => rules::run(&arguments, &mut output),
         Command::Expectations(arguments) => expectations::run(&arguments, &mut output),
+        Command::Change(arguments) => change::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),

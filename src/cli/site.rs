@@ -83,14 +83,24 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let today = arguments
-        .today
-        .unwrap_or_else(|| jiff::ZonedDateTime::now().date());
+    let loaded = load_path(&arguments.site);
+    opened(loaded, arguments.today, json, show_warnings, output)
+}
+
+/// What was loaded, if it is a site; says what is wrong where it is not.
+pub(super) fn opened(
+    loaded: Loaded,
+    today: Option<Date>,
+    json: bool,
+    show_warnings: bool,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let today = today.unwrap_or_else(|| jiff::ZonedDateTime::now().date());
     let Loaded {
         site,
         sources,
         problems,
-    } = load_path(&arguments.site);
+    } = loaded;
     let Some(site) = site else {
         if json {
             output.print(&problems_json(&sources, &problems))?;

@@ -2,6 +2,10 @@
 
 mod bypass;
 mod certificate;
+mod change;
+mod change_json;
+mod change_page;
+mod change_text;
 mod checks;
 mod clean;
 mod csv;
@@ -36,6 +40,10 @@ mod text;
 mod words;
 
 pub use bypass::{bypass_json, bypass_text};
+pub use change::ChangeShown;
+pub use change_json::change_json;
+pub use change_page::change_markdown;
+pub use change_text::change_text;
 pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use clean::{CleanedBook, clean_json, clean_text};
 pub use csv::matrix_csv;

@@ -17,6 +17,8 @@ pub enum EditKind {
     Changed(Vec<&'static str>),
     /// It stands elsewhere among the rules that stayed.
     Moved,
+    /// It was called this.
+    Renamed(String),
 }
 
 /// One edit.
@@ -42,7 +44,7 @@ struct Thing {
 }
 
 /// Edits, in the order of the parts of a site: what is added, removed or changed, and rules that moved. Matched by
-/// name: what is renamed is told as removed and added.
+/// name; a rule that only its name tells from one that is gone is told as renamed, other things as removed and added.
 pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
     let mut found = Vec::new();
     for (kind, list) in KINDS {
@@ -151,9 +153,21 @@ fn rule_edits(
             rule: Some((router, was, is)),
         });
     };
+    let mut gone: Vec<usize> = (0..old.len()).collect();
+    gone.retain(|&at| !after.contains_key(&old[at].name.value));
     for (at, rule) in new.iter().enumerate() {
         let Some(&was) = before.get(&rule.name.value) else {
-            add(rule, EditKind::Added, (None, Some(at)));
+            let own = rule_settings(new_site, rule);
+            let twin = gone
+                .iter()
+                .position(|&was| rule_settings(old_site, old[was]) == own);
+            match twin.map(|twin| gone.remove(twin)) {
+                Some(was) => {
+                    let name = old[was].name.value.clone();
+                    add(rule, EditKind::Renamed(name), (Some(was), Some(at)));
+                }
+                None => add(rule, EditKind::Added, (None, Some(at))),
+            }
             continue;
         };
         let settings = |site: &Site, rule: &Rule| rule_settings(site, rule);
@@ -169,10 +183,8 @@ fn rule_edits(
             add(rule, EditKind::Moved, (Some(was), Some(at)));
         }
     }
-    for (at, rule) in old.iter().enumerate() {
-        if !after.contains_key(&rule.name.value) {
-            add(rule, EditKind::Removed, (Some(at), None));
-        }
+    for at in gone {
+        add(old[at], EditKind::Removed, (Some(at), None));
     }
 }
 

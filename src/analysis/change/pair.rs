@@ -146,12 +146,30 @@ pub(super) fn difference(
         }
     }
     for changed in &mut found {
-        changed.packet = witness(shown.network, shown.plan, &changed.packets);
+        let among = among_hosts(shown, &changed.packets);
+        changed.packet = witness(shown.network, shown.plan, &among);
         if let (Some((ground, from)), Some(packet)) = (other, changed.packet) {
             changed.stopped_by = stopped_by(ground, from, &packet);
         }
     }
     (found, there.complete && missing.complete)
+}
+
+/// The packets between hosts that are described, where there are such: those can be tried.
+fn among_hosts(ground: &Ground<'_>, packets: &Region) -> Region {
+    let hosts = ground.plan.devices.iter();
+    let hosts = hosts.filter(|device| matches!(device.id, DeviceId::Host(_)));
+    let own = hosts.flat_map(|device| device.own.intervals());
+    let own: IntervalSet = own.copied().collect();
+    let narrowed = |set: &IntervalSet| {
+        let both = set.intersection(&own);
+        if both.is_empty() { set.clone() } else { both }
+    };
+    Region {
+        source: narrowed(&packets.source),
+        destination: narrowed(&packets.destination),
+        services: packets.services.clone(),
+    }
 }
 
 /// Parts of a piece by why they stop.
