@@ -4,6 +4,7 @@
 //! rules let it. [`path()`]: one packet, hop by hop. [`Worksheet`] and [`differences()`]: what each port is set to,
 //! and cables whose ends do not agree. [`Outline`]: how the site hangs together, to be drawn. Nothing here prints.
 
+mod amount;
 mod bypass;
 mod cabling;
 mod cascade;
@@ -28,6 +29,7 @@ mod outline;
 mod party;
 mod passages;
 mod path;
+pub mod privilege;
 mod replies;
 mod row;
 pub mod rules;
@@ -38,6 +40,7 @@ mod ways;
 mod witness;
 mod worksheet;
 
+pub use amount::counted;
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
 pub use cascade::{Barred, Cascade, Course, Decider, Pair, Passed};

@@ -16,11 +16,13 @@ mod new;
 mod output;
 mod path;
 mod ports;
+mod privilege;
 mod review;
 mod revision;
 mod rules;
 mod schema;
 mod site;
+mod tighten;
 pub mod write;
 
 use std::ffi::OsString;
@@ -81,6 +83,8 @@ enum Command {
     Expectations(expectations::Arguments),
     /// Compare two versions: what opens, what closes, what breaks.
     Change(change::Arguments),
+    /// Show what is permitted and nobody needs, and suggest tighter rules.
+    Privilege(privilege::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
@@ -130,6 +134,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Rules(arguments) => rules::run(&arguments, &mut output),
         Command::Expectations(arguments) => expectations::run(&arguments, &mut output),
         Command::Change(arguments) => change::run(&arguments, &mut output),
+        Command::Privilege(arguments) => privilege::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),

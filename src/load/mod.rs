@@ -18,6 +18,7 @@ mod default_gateway;
 mod document;
 mod edit;
 mod files;
+mod flow_log;
 mod gateways;
 mod hosts;
 mod intent;
@@ -53,7 +54,11 @@ use crate::model::Site;
 
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
-pub use edit::{Edit, EditError, EditedFile, RuleField, apply_edits};
+pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits};
+pub use flow_log::{
+    BadLine, ELEMENTS, FlowFormat, FlowLog, FlowLogError, FlowOptions, FlowService, ObservedFlow,
+    read_flow_log,
+};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use service_names::{BuiltInService, built_in_services};

@@ -12,7 +12,9 @@ mod permit;
 mod standing;
 mod words;
 
-pub(super) use ground::Ground;
+pub(super) use ground::{Ground, Scope};
+pub(super) use judge::need_scope;
+pub(super) use passing::{Passed, passing};
 
 pub use apart::chain;
 pub use judge::{judge_expectations, judge_needs};
