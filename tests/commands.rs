@@ -14,6 +14,8 @@ mod filters;
 mod findings;
 #[path = "commands/goldens.rs"]
 mod goldens;
+#[path = "commands/intent.rs"]
+mod intent;
 #[path = "commands/isolation.rs"]
 mod isolation;
 #[path = "commands/json.rs"]

@@ -38,6 +38,17 @@ const EXPECTED: &[Row] = &[
             "internet -> published",
         ],
     ),
+    (
+        "expectation-broken",
+        "guests see the internet only",
+        &["guests see the internet only"],
+    ),
+    // "business on the web" names the zone, and the cameras are in it.
+    (
+        "expectation-broken",
+        "cameras never to the internet",
+        &["cameras never to the internet"],
+    ),
     ("ingress-filter-off", "\"6\"   =", &["taproom:6"]),
     // `private` is IPv4; "guests on the web" names no target.
     (
@@ -104,6 +115,9 @@ const RULES: &[(&str, &str)] = &[
     ("rule-redundant", "accounts"),
     ("rule-repeated", "servers fetch updates"),
     ("rule-repeated", "brewmaster tunes the controllers"),
+    // Needs take recordings and a range of 100 ports; remote hands need two services on three segments.
+    ("permit-exceeds-needs", "recorder fetches pictures"),
+    ("permit-exceeds-needs", "IT reaches everything"),
 ];
 
 fn line<'s>(sources: &'s Sources, finding: &Finding) -> &'s str {

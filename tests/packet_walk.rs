@@ -294,8 +294,8 @@ fn any_line() -> impl Strategy<Value = Line> {
         any_or(1u32..32),
     )
         .prop_map(|(i, e, s, d, c)| Line {
-            ingress: i.map(addresses),
-            egress: e.map(addresses),
+            ingress: i.map(addresses).map(Arc::new),
+            egress: e.map(addresses).map(Arc::new),
             source: s.map(addresses),
             destination: d.map(addresses),
             services: c.map(class_set).map(Arc::new),

@@ -128,8 +128,8 @@ impl Palette {
         let both = rules.boxes.iter().zip(&rules.services);
         let classes_of = |service: &ServiceBox| classes.of(std::slice::from_ref(service));
         both.map(|(packets, service)| Line {
-            ingress: some(packets, Field::Ingress),
-            egress: some(packets, Field::Egress),
+            ingress: some(packets, Field::Ingress).map(Arc::new),
+            egress: some(packets, Field::Egress).map(Arc::new),
             source: some(packets, Field::Source),
             destination: some(packets, Field::Destination),
             services: service.as_ref().map(classes_of).map(Arc::new),

@@ -40,6 +40,7 @@ mod permit_any_service;
 mod permit_any_source;
 mod permit_cut_off_before;
 mod permit_denied_further_on;
+mod permit_exceeds_needs;
 mod permit_unlogged;
 mod permit_upward;
 mod permits;
@@ -280,6 +281,11 @@ pub static CHECKS: &[Registered] = &[
         check: &permit_denied_further_on::CHECK,
         area: Area::RuleEffect,
         find: permit_denied_further_on::find,
+    },
+    Registered {
+        check: &permit_exceeds_needs::CHECK,
+        area: Area::Intent,
+        find: permit_exceeds_needs::find,
     },
     Registered {
         check: &permit_unlogged::CHECK,

@@ -3,6 +3,7 @@
 use std::cell::OnceCell;
 
 use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
+use crate::analysis::privilege::{Privilege, privilege};
 use crate::analysis::rules::RuleBook;
 use crate::analysis::{By, Cascade, Course, Matrix, Naming, Question, Wasted, wasted};
 use crate::forwarding::Network;
@@ -26,6 +27,7 @@ pub(super) struct View<'a> {
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
     namings: OnceCell<[Naming<'a>; 2]>,
+    privilege: OnceCell<Privilege>,
 }
 
 impl<'a> View<'a> {
@@ -43,6 +45,7 @@ impl<'a> View<'a> {
             expectations: OnceCell::new(),
             needs: OnceCell::new(),
             namings: OnceCell::new(),
+            privilege: OnceCell::new(),
         }
     }
 
@@ -60,6 +63,11 @@ impl<'a> View<'a> {
     /// The needs of the site, judged.
     pub(super) fn needs(&self) -> &[JudgedNeed<'a>] {
         self.needs.get_or_init(|| judge_needs(self.network))
+    }
+
+    /// What of the permits the needs take.
+    pub(super) fn privilege(&self) -> &Privilege {
+        self.privilege.get_or_init(|| privilege(self.network, &[]))
     }
 
     /// Names: IPv4, then IPv6.

@@ -73,16 +73,19 @@ impl<'a> Crossing<'a> {
             return Some(Mismatch::Family);
         };
         let line = &self.filter.lines.lines()[line];
-        if !holds(&line.ingress, self.ingress as u128) {
+        if !holds(line.ingress.as_deref(), self.ingress as u128) {
             return Some(Mismatch::From);
         }
-        if !holds(&line.egress, self.egress as u128) {
+        if !holds(line.egress.as_deref(), self.egress as u128) {
             return Some(Mismatch::To);
         }
-        if !holds(&line.source, Family::value(self.packet.source)) {
+        if !holds(line.source.as_ref(), Family::value(self.packet.source)) {
             return Some(Mismatch::Source);
         }
-        if !holds(&line.destination, Family::value(self.packet.destination)) {
+        if !holds(
+            line.destination.as_ref(),
+            Family::value(self.packet.destination),
+        ) {
             return Some(Mismatch::Destination);
         }
         let served = line
@@ -103,6 +106,6 @@ pub(super) fn class_of(network: &Network<'_>, packet: &Packet) -> usize {
 }
 
 /// Whether a field, `None` for any, holds a value.
-pub(super) fn holds(set: &Option<IntervalSet>, value: u128) -> bool {
-    set.as_ref().is_none_or(|set| set.contains(value))
+pub(super) fn holds(set: Option<&IntervalSet>, value: u128) -> bool {
+    set.is_none_or(|set| set.contains(value))
 }

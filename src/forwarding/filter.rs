@@ -193,7 +193,7 @@ struct Reader<'a> {
     interfaces: &'a [Interface],
     family: Family,
     classes: &'a ServiceClasses,
-    known_parties: FxHashMap<&'a [Party], IntervalSet>,
+    known_parties: FxHashMap<&'a [Party], Arc<IntervalSet>>,
     known_services: FxHashMap<&'a [Service], Arc<ClassSet>>,
 }
 
@@ -215,9 +215,9 @@ impl<'a> Reader<'a> {
     }
 
     /// Numbers of the interfaces that a list of parties names; the gateway itself is one past the last.
-    fn interfaces(&mut self, parties: &'a [Party]) -> IntervalSet {
+    fn interfaces(&mut self, parties: &'a [Party]) -> Arc<IntervalSet> {
         if let Some(known) = self.known_parties.get(parties) {
-            return known.clone();
+            return Arc::clone(known);
         }
         let numbered = self.interfaces.iter().enumerate();
         let named = numbered.filter(|(_, interface)| {
@@ -234,8 +234,8 @@ impl<'a> Reader<'a> {
         let points = numbers
             .into_iter()
             .map(|number| Interval::point(number as u128));
-        let set: IntervalSet = points.collect();
-        self.known_parties.insert(parties, set.clone());
+        let set = Arc::new(points.collect::<IntervalSet>());
+        self.known_parties.insert(parties, Arc::clone(&set));
         set
     }
 
@@ -296,7 +296,7 @@ impl<'a> Reader<'a> {
                 let parties = translation.parties.as_ref();
                 plans.push(TranslationPlan {
                     line,
-                    interfaces: parties.map(|named| self.interfaces(named)),
+                    interfaces: parties.map(|named| self.interfaces(named).as_ref().clone()),
                     source: fields.source,
                     destination: fields.destination,
                     services: fields.services,

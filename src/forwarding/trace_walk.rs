@@ -259,9 +259,9 @@ impl Walker<'_> {
     ) -> Option<&'t TranslationPlan> {
         let class = class_of(self.network, packet);
         list.iter().find(|line| {
-            holds(&line.interfaces, interface as u128)
-                && holds(&line.source, Family::value(packet.source))
-                && holds(&line.destination, Family::value(packet.destination))
+            holds(line.interfaces.as_ref(), interface as u128)
+                && holds(line.source.as_ref(), Family::value(packet.source))
+                && holds(line.destination.as_ref(), Family::value(packet.destination))
                 && line
                     .services
                     .as_ref()

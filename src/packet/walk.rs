@@ -11,10 +11,10 @@ use super::rows::{FieldRows, LinePool, Lines};
 /// One rule in one address family. `None` stands for any value.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Line {
-    /// Interfaces packets may come in by.
-    pub ingress: Option<IntervalSet>,
+    /// Interfaces packets may come in by; shared, as the services are.
+    pub ingress: Option<Arc<IntervalSet>>,
     /// Interfaces they may go out by.
-    pub egress: Option<IntervalSet>,
+    pub egress: Option<Arc<IntervalSet>>,
     /// Addresses they may come from.
     pub source: Option<IntervalSet>,
     /// Addresses they may go to.
@@ -52,8 +52,8 @@ impl ListRows {
         let mut rows = |field: fn(&Line) -> Option<&IntervalSet>| {
             FieldRows::new(lines.iter().map(field), u128::MAX, &mut pool)
         };
-        let ingress = rows(|line| line.ingress.as_ref());
-        let egress = rows(|line| line.egress.as_ref());
+        let ingress = rows(|line| line.ingress.as_deref());
+        let egress = rows(|line| line.egress.as_deref());
         let source = rows(|line| line.source.as_ref());
         let destination = rows(|line| line.destination.as_ref());
         Self {
@@ -201,14 +201,13 @@ impl LineList {
         destination: u128,
         class: usize,
     ) -> Option<usize> {
-        let holds = |set: &Option<IntervalSet>, value: u128| {
-            set.as_ref().is_none_or(|set| set.contains(value))
-        };
+        let holds =
+            |set: Option<&IntervalSet>, value: u128| set.is_none_or(|set| set.contains(value));
         self.lines.iter().position(|line| {
-            holds(&line.ingress, ingress.into())
-                && holds(&line.egress, egress.into())
-                && holds(&line.source, source)
-                && holds(&line.destination, destination)
+            holds(line.ingress.as_deref(), ingress.into())
+                && holds(line.egress.as_deref(), egress.into())
+                && holds(line.source.as_ref(), source)
+                && holds(line.destination.as_ref(), destination)
                 && line.services.as_ref().is_none_or(|set| set.contains(class))
         })
     }
@@ -337,7 +336,7 @@ mod tests {
 
     #[test]
     fn interfaces_choose_lines() {
-        let only = |interface| Some(IntervalSet::point(interface));
+        let only = |interface| Some(Arc::new(IntervalSet::point(interface)));
         let lines = vec![
             Line {
                 ingress: only(1),

@@ -38,6 +38,19 @@ fn every_document_names_its_kind_and_version() {
         (demo("rules", "--rule 1 --format json"), "boundwalk-rule"),
         (demo("rules", "--clean --format json"), "boundwalk-clean"),
         (
+            demo("expectations", "--format json"),
+            "boundwalk-expectations",
+        ),
+        (demo("privilege", "--format json"), "boundwalk-privilege"),
+        (
+            demo("privilege", "--tighten --format json"),
+            "boundwalk-tightened",
+        ),
+        (
+            demo("change", "policies/kettle-lane/proposed --format json"),
+            "boundwalk-change",
+        ),
+        (
             demo("path", "guest office ssh --format json"),
             "boundwalk-path",
         ),
@@ -184,6 +197,19 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
         (demo("review", "--format json"), "`boundwalk-review`"),
         (demo("ports", "--format json"), "`boundwalk-ports`"),
         (demo("bypass", "--format json"), "`boundwalk-bypass`"),
+        (
+            demo("expectations", "--format json"),
+            "`boundwalk-expectations`",
+        ),
+        (demo("privilege", "--format json"), "`boundwalk-privilege`"),
+        (
+            demo("privilege", "--tighten --format json"),
+            "`boundwalk-tightened`",
+        ),
+        (
+            demo("change", "policies/kettle-lane/proposed --format json"),
+            "`boundwalk-change`",
+        ),
         (demo("isolation", "--format json"), "`boundwalk-isolation`"),
         (demo("rules", "--format json"), "`boundwalk-rules`"),
         (demo("rules", "--rule 1 --format json"), "`boundwalk-rule`"),

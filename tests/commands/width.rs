@@ -22,6 +22,9 @@ fn the_demo_fits_eighty_columns() {
         ("matrix", "--by host"),
         ("matrix", "--flows"),
         ("ports", ""),
+        ("expectations", ""),
+        ("change", "policies/kettle-lane/proposed"),
+        ("privilege", "--flows policies/kettle-lane/flows.csv --all"),
         ("draw", "--ascii"),
         ("matrix", "--from guest,office --to internet"),
         ("path", "198.51.100.9 203.0.113.3 https --rules"),
@@ -33,7 +36,17 @@ fn the_demo_fits_eighty_columns() {
         fits(&ran.out, 80);
     }
     for command in [
-        "", "review", "matrix", "path", "ports", "draw", "new", "schema",
+        "",
+        "review",
+        "matrix",
+        "path",
+        "ports",
+        "draw",
+        "expectations",
+        "change",
+        "privilege",
+        "new",
+        "schema",
     ] {
         fits(&line(&format!("{command} --help")).out, 80);
     }

@@ -279,4 +279,40 @@ pub const CASES: &[Case] = &[
         "nothing uses the service `spare`",
         "remove it",
     ),
+    both(
+        "missing-key",
+        "[[expectations]]\n#<\nname = \"e\"\nfrom = \"office\"\nto = \"brewhouse\"",
+        "demands nothing",
+        "permit = \"nothing\"",
+    ),
+    load(
+        "no-filter",
+        "[routers.attic]\n[routers.attic.interfaces.office]\nsegment = \"office\"\naddresses = [\"10.44.20.2/24\"]\n[[expectations]]\nname = \"e\"\nfrom = \"office\"\nto = \"brewhouse\"\nthrough = \"attic\"\n#         ^",
+        "`attic` has no rules",
+        "name a gateway",
+    ),
+    load(
+        "unknown-baseline",
+        "[baselines.small-offices.roles]\n#         ^",
+        "no baseline `small-offices`",
+        "`small-office`",
+    ),
+    load(
+        "unknown-baseline",
+        "[baselines.card-data.roles]\ncards = \"inside\"\n#<",
+        "has no role `cards`",
+        "card-data",
+    ),
+    load(
+        "missing-key",
+        "[baselines.card-data.roles]\n#         ^\ncard-data = \"inside\"\nuntrusted = \"outside\"\nwireless = []",
+        "who plays the role `out-of-scope`",
+        "`[]` where there are none",
+    ),
+    load(
+        "unknown-baseline",
+        "[baselines.card-data]\nwithout = [\"no wireless network reaches card\"]\n#          ^\n[baselines.card-data.roles]\ncard-data = \"inside\"\nuntrusted = \"outside\"\nwireless = []\nout-of-scope = []",
+        "has no line",
+        "no wireless network reaches card data",
+    ),
 ];

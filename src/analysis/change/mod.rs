@@ -10,6 +10,7 @@ mod edited;
 mod pair;
 mod reach;
 mod standing;
+mod things;
 
 pub use counterparts::{Counterparts, Twin};
 pub use edited::{Edit, EditKind, edits};

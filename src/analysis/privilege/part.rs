@@ -1,7 +1,7 @@
 //! A permitted part of one pair, and how each rule on its way sees it.
 
 use crate::forwarding::{DeviceId, Hop};
-use crate::model::{RouterId, SegmentId};
+use crate::model::SegmentId;
 use crate::packet::Region;
 
 use super::super::change::Decider;
@@ -80,9 +80,4 @@ pub(super) fn seen(ground: &Ground<'_>, passed: &Passed, sent: &Region) -> Regio
         destination,
         services,
     }
-}
-
-/// The gateway of a decision.
-pub(super) fn router(decision: &Decision) -> RouterId {
-    decision.decider.0
 }

@@ -1,126 +1,18 @@
 //! Goes over every pair: what is permitted, by which rules, and what of it is used.
 
-use std::net::IpAddr;
-
 use num_bigint::BigUint;
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::{DeviceId, Network, Outcome, Packet, Sender, Stop, Trace, trace};
-use crate::model::{Family, ICMP, ICMPV6, Protocol, RouterId, SegmentId, Service};
+use crate::forwarding::{Network, Sender};
+use crate::model::{Family, ICMP, ICMPV6, SegmentId, Service};
 use crate::packet::{ClassSet, Interval, IntervalSet, Region};
 
 use super::super::change::Decider;
-use super::super::intent::{Ground, Passed, Scope, Standing, judge_needs, need_scope, passing};
-use super::super::party::Party;
-use super::measure::{Axis, Measure, Shadow, at, packets, services, triples};
-use super::part::{Decision, Doors, decisions, router, seen};
-
-/// The service of an observed flow.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct ObservedService {
-    /// Protocol.
-    pub protocol: Protocol,
-    /// Destination port, or `type * 256 + code` of a message; 0 for protocols without either.
-    pub port: u16,
-}
-
-/// A flow that was observed, as the sender sent it.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Observed {
-    /// Source address.
-    pub source: IpAddr,
-    /// Destination address, of the same family.
-    pub destination: IpAddr,
-    /// Its service.
-    pub service: ObservedService,
-    /// How many records tell of it.
-    pub records: u64,
-}
-
-/// What of a rule is used.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct RuleUse {
-    /// The gateway.
-    pub router: RouterId,
-    /// The rule, by number; `None`: the default.
-    pub rule: Option<usize>,
-    /// How much it permits and how much of it is used.
-    pub measure: Measure,
-    /// Observed flows that it decides.
-    pub observed: usize,
-    pub(super) permitted: FxHashMap<Doors, [Shadow; 2]>,
-    pub(super) pieces: Vec<Piece>,
-    /// Why it can't be tightened; `None`: it can.
-    pub(super) fixed: Option<&'static str>,
-}
-
-/// A used part of what a rule permits, as the rule sees it.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub(super) struct Piece {
-    pub family: Family,
-    pub doors: Doors,
-    pub packets: Region,
-}
-
-/// What of a pair is used.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct PairUse {
-    /// Who sends.
-    pub from: SegmentId,
-    /// Who receives.
-    pub to: Party,
-    /// The family.
-    pub family: Family,
-    /// Packets permitted and used, without the messages of ICMP and ICMPv6.
-    pub packets: Axis,
-}
-
-/// An observed flow that the model says can't pass.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Impossible {
-    /// The flow.
-    pub observed: Observed,
-    /// The packet that was tried.
-    pub packet: Packet,
-    /// The segment of the source; `None`: no segment has it.
-    pub from: Option<SegmentId>,
-    /// Why it stops.
-    pub stop: Option<Stop>,
-    /// What denies it.
-    pub deciders: Vec<Decider>,
-}
-
-/// A need, as far as the observed flows tell.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct NeedUse {
-    /// Its number.
-    pub need: usize,
-    /// How it stands.
-    pub standing: Standing,
-    /// Observed flows of it.
-    pub observed: usize,
-}
-
-/// What is permitted, needed and used.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Privilege {
-    /// Permitting rules that decide packets, in the order of the site.
-    pub rules: Vec<RuleUse>,
-    /// Pairs between which something is permitted.
-    pub pairs: Vec<PairUse>,
-    /// Needs.
-    pub needs: Vec<NeedUse>,
-    /// Distinct observed flows.
-    pub observed: usize,
-    /// Observed flows that the model says can't pass; of many the first.
-    pub impossible: Vec<Impossible>,
-    /// How many of those there are.
-    pub impossible_count: usize,
-    /// Observed flows inside one segment, which no gateway sees.
-    pub inside: usize,
-    /// Whether every list is complete.
-    pub complete: bool,
-}
+use super::super::intent::{Ground, Passed, Scope, judge_needs, need_scope, passing};
+use super::found::{NeedUse, Observed, ObservedService, PairUse, Privilege, follow};
+use super::gathered::Gathered;
+use super::measure::{Axis, Shadow, at, packets, triples};
+use super::part::{decisions, seen};
 
 /// Impossible flows that are followed.
 const MOST_FOLLOWED: usize = 100;
@@ -157,17 +49,6 @@ struct Survey<'n> {
     sizes: FxHashMap<usize, BigUint>,
     /// Messages, which tell of what people use and are not used by themselves.
     messages: ClassSet,
-}
-
-/// What is known of a rule so far.
-struct Gathered {
-    permitted: FxHashMap<Doors, [Shadow; 2]>,
-    sent: [Shadow; 2],
-    used: [Shadow; 2],
-    packets: Axis,
-    observed: usize,
-    pieces: Vec<Piece>,
-    fixed: Option<&'static str>,
 }
 
 impl<'n> Survey<'n> {
@@ -490,113 +371,4 @@ fn distinct(
 
 fn set_of(values: Vec<u128>) -> IntervalSet {
     values.into_iter().map(Interval::point).collect()
-}
-
-impl Gathered {
-    fn new(network: &Network<'_>) -> Self {
-        let none = || [Shadow::none(network), Shadow::none(network)];
-        Self {
-            permitted: FxHashMap::default(),
-            sent: none(),
-            used: none(),
-            packets: Axis::default(),
-            observed: 0,
-            pieces: Vec::new(),
-            fixed: None,
-        }
-    }
-
-    fn add_pieces(
-        &mut self,
-        ground: &Ground<'_>,
-        part: &Passed,
-        decision: &Decision,
-        used: &[Region],
-    ) {
-        if !decision.seen_plainly {
-            self.fixed = Some("another gateway rewrites addresses of what it decides");
-            return;
-        }
-        let _ = router(decision);
-        for region in used {
-            let piece = Piece {
-                family: ground.family(),
-                doors: decision.doors,
-                packets: seen(ground, part, region),
-            };
-            if !self.pieces.contains(&piece) {
-                self.pieces.push(piece);
-            }
-        }
-    }
-
-    fn finish(self, network: &Network<'_>, (router, rule): Decider) -> RuleUse {
-        let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
-        let sizes = |field: fn(&Shadow) -> &IntervalSet| {
-            [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))
-        };
-        let union =
-            |shadows: &[Shadow; 2]| -> ClassSet { shadows[0].services.union(&shadows[1].services) };
-        RuleUse {
-            router,
-            rule,
-            measure: Measure {
-                sources: sizes(|shadow| &shadow.source),
-                destinations: sizes(|shadow| &shadow.destination),
-                services: axis(
-                    services(network, &union(&self.sent)),
-                    services(network, &union(&self.used)),
-                ),
-                packets: self.packets,
-            },
-            observed: self.observed,
-            permitted: self.permitted,
-            pieces: self.pieces,
-            fixed: self.fixed,
-        }
-    }
-}
-
-/// Follows an observed flow to where the model stops it.
-fn follow(network: &Network<'_>, observed: Observed) -> Impossible {
-    let plan = network.plan(Family::of(observed.source));
-    let source = Family::value(observed.source);
-    let segment = plan
-        .segments
-        .iter()
-        .position(|one| one.addresses.contains(source));
-    let ports = observed.service.protocol.has_ports();
-    let packet = Packet {
-        source: observed.source,
-        destination: observed.destination,
-        protocol: observed.service.protocol,
-        source_port: if ports { 49_152 } else { 0 },
-        destination_port: observed.service.port,
-    };
-    let mut found = Impossible {
-        observed,
-        packet,
-        from: segment.map(SegmentId),
-        stop: None,
-        deciders: Vec::new(),
-    };
-    let Some(from) = found.from else {
-        return found;
-    };
-    let traces = trace(network, Sender::Segment(from), &packet);
-    let stopped = |trace: &&Trace| matches!(trace.outcome, Outcome::Stopped(_));
-    if let Some(trace) = traces.iter().find(stopped) {
-        if let Outcome::Stopped(stop) = trace.outcome {
-            found.stop = Some(stop);
-        }
-        found.deciders = trace
-            .steps
-            .iter()
-            .filter_map(|step| match plan.device(step.device).id {
-                DeviceId::Router(router) => Some((router, step.decision.as_ref()?.rule)),
-                DeviceId::Host(_) => None,
-            })
-            .collect();
-    }
-    found
 }

@@ -7,14 +7,14 @@ use num_bigint::BigUint;
 use crate::forwarding::Network;
 use crate::load::{RuleField, services as read_services};
 use crate::model::{
-    AddressSet, Family, Filter, Party, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
+    AddressSet, Family, Party, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
 };
 use crate::packet::{ClassSet, IntervalSet};
 
 use super::super::naming::Naming;
+use super::found::{Piece, RuleUse};
 use super::measure::{Shadow, triples};
 use super::part::Doors;
-use super::survey::{Piece, RuleUse};
 
 /// The fields of a rule that change, with their items as the file writes them.
 pub type NewFields = BTreeMap<RuleField, Vec<String>>;
@@ -84,7 +84,6 @@ pub fn tighten(
         naming,
         rule,
         old: &filter.rules[number],
-        filter,
     };
     let rules: Option<Vec<NewFields>> = hulls.iter().map(|hull| writer.fields(hull)).collect();
     let rules = rules.ok_or(Kept::Fixed("its services can't be written as a list"))?;
@@ -185,7 +184,6 @@ struct Writer<'a, 'n> {
     naming: &'a Naming<'a>,
     rule: &'a RuleUse,
     old: &'a Rule,
-    filter: &'a Filter,
 }
 
 impl Writer<'_, '_> {
@@ -241,7 +239,6 @@ impl Writer<'_, '_> {
         if used != open {
             fields.insert(RuleField::Services, self.services(&used)?);
         }
-        let _ = self.filter;
         Some(fields)
     }
 

@@ -7,7 +7,7 @@ use crate::packet::Region;
 use super::super::change::{PairChange, Spot, reach_change};
 use super::super::intent::{Ground, Passed, Scope, need_scope, passing};
 use super::super::witness::witness;
-use super::survey::Observed;
+use super::found::Observed;
 
 /// What the comparison came to.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -1,0 +1,88 @@
+//! What is known of a rule while pairs are gone over.
+
+use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
+
+use crate::forwarding::Network;
+use crate::packet::{ClassSet, IntervalSet, Region};
+
+use super::super::change::Decider;
+use super::super::intent::{Ground, Passed};
+use super::found::{Piece, RuleUse};
+use super::measure::{Axis, Measure, Shadow, services};
+use super::part::{Decision, Doors, seen};
+
+/// What is known of a rule so far.
+pub(super) struct Gathered {
+    pub permitted: FxHashMap<Doors, [Shadow; 2]>,
+    pub sent: [Shadow; 2],
+    pub used: [Shadow; 2],
+    pub packets: Axis,
+    pub observed: usize,
+    pieces: Vec<Piece>,
+    fixed: Option<&'static str>,
+}
+
+impl Gathered {
+    pub(super) fn new(network: &Network<'_>) -> Self {
+        let none = || [Shadow::none(network), Shadow::none(network)];
+        Self {
+            permitted: FxHashMap::default(),
+            sent: none(),
+            used: none(),
+            packets: Axis::default(),
+            observed: 0,
+            pieces: Vec::new(),
+            fixed: None,
+        }
+    }
+
+    pub(super) fn add_pieces(
+        &mut self,
+        ground: &Ground<'_>,
+        part: &Passed,
+        decision: &Decision,
+        used: &[Region],
+    ) {
+        if !decision.seen_plainly {
+            self.fixed = Some("another gateway rewrites addresses of what it decides");
+            return;
+        }
+        for region in used {
+            let piece = Piece {
+                family: ground.family(),
+                doors: decision.doors,
+                packets: seen(ground, part, region),
+            };
+            if !self.pieces.contains(&piece) {
+                self.pieces.push(piece);
+            }
+        }
+    }
+
+    pub(super) fn finish(self, network: &Network<'_>, (router, rule): Decider) -> RuleUse {
+        let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
+        let sizes = |field: fn(&Shadow) -> &IntervalSet| {
+            [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))
+        };
+        let union =
+            |shadows: &[Shadow; 2]| -> ClassSet { shadows[0].services.union(&shadows[1].services) };
+        RuleUse {
+            router,
+            rule,
+            measure: Measure {
+                sources: sizes(|shadow| &shadow.source),
+                destinations: sizes(|shadow| &shadow.destination),
+                services: axis(
+                    services(network, &union(&self.sent)),
+                    services(network, &union(&self.used)),
+                ),
+                packets: self.packets,
+            },
+            observed: self.observed,
+            permitted: self.permitted,
+            pieces: self.pieces,
+            fixed: self.fixed,
+        }
+    }
+}
