@@ -43,6 +43,7 @@ pub(super) static ROOT: Keys = Keys {
         "links",
         "needs",
         "expectations",
+        "accepted",
     ],
 };
 
@@ -261,6 +262,13 @@ pub(super) static EXPECTATION: Keys = Keys {
     optional: &["source", "destination", "services", "reason"],
 };
 
+pub(super) static ACCEPTED: Keys = Keys {
+    path: "accepted[]",
+    what: "an accepted finding",
+    required: &["check", "reason", "owner", "until"],
+    optional: &["subject"],
+};
+
 /// The keys of every kind of table, for tools and tests that walk the format.
 pub static TABLES: &[&Keys] = &[
     &ROOT,
@@ -287,4 +295,5 @@ pub static TABLES: &[&Keys] = &[
     &LINK,
     &NEED,
     &EXPECTATION,
+    &ACCEPTED,
 ];

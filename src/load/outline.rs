@@ -28,6 +28,7 @@ pub(super) struct Outline<'a> {
     pub links: Vec<Value<'a>>,
     pub needs: Vec<Value<'a>>,
     pub expectations: Vec<Value<'a>>,
+    pub accepted: Vec<Value<'a>>,
 }
 
 /// Goes through the top level of all files.
@@ -55,6 +56,7 @@ pub(super) fn read<'a>(
         found
             .expectations
             .extend(table.items(report, "expectations"));
+        found.accepted.extend(table.items(report, "accepted"));
     }
     if found.segments.is_empty() {
         cx.report(no_segments(roots));
