@@ -6,7 +6,7 @@ use crate::diagnostic::Finding;
 use crate::model::Accepted;
 
 use super::accept::{Judged, parted};
-use super::fingerprint::Fingerprint;
+use super::fingerprint::{Fingerprint, fingerprints};
 
 /// One thing that a check found about one subject at an earlier time.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -118,6 +118,16 @@ impl<'s> Standing<'s> {
             accepted,
             gone: Some(gone.cloned().collect()),
         }
+    }
+
+    /// What each finding is known by: of the open ones, then the known ones, then the accepted ones.
+    pub fn fingerprints(&self) -> Vec<Fingerprint> {
+        let (open, known) = (&self.open, &self.known);
+        let accepted = self.accepted.iter().map(|(finding, _)| finding);
+        // Of findings that agree in all but their number the known ones have the lower numbers.
+        let mut marks = fingerprints(known.iter().chain(open).chain(accepted));
+        marks[..known.len() + open.len()].rotate_left(known.len());
+        marks
     }
 }
 

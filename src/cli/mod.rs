@@ -8,6 +8,7 @@ mod clean;
 mod compute;
 mod draw;
 mod explain;
+mod gate;
 mod isolation;
 mod matrix;
 mod new;

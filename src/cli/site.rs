@@ -61,6 +61,20 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
+    let unloaded = |sources: &Sources, problems: &[Problem]| {
+        let text = json.then(|| problems_json(sources, problems));
+        text.unwrap_or_default()
+    };
+    open_or(arguments, unloaded, show_warnings, output)
+}
+
+/// The same; `unloaded` says what goes to standard output where the site does not load.
+pub(super) fn open_or(
+    arguments: &SiteArguments,
+    unloaded: impl Fn(&Sources, &[Problem]) -> String,
+    show_warnings: bool,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
     let today = arguments
         .today
         .unwrap_or_else(|| jiff::ZonedDateTime::now().date());
@@ -70,9 +84,7 @@ pub(super) fn open(
         problems,
     } = load_path(&arguments.site);
     let Some(site) = site else {
-        if json {
-            output.print(&problems_json(&sources, &problems))?;
-        }
+        output.print(&unloaded(&sources, &problems))?;
         print_problems(&sources, &problems, Severity::Note, output)?;
         return Ok(None);
     };
