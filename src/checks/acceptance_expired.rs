@@ -39,7 +39,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             0 => "remove the entry".to_owned(),
             _ => format!("mend it, or let {} decide again", entry.owner.trim()),
         };
-        let what = format!("was accepted until {until}, {days} days ago: {fate}");
+        let ending = if days == 1 { "" } else { "s" };
+        let what = format!("was accepted until {until}, {days} day{ending} ago: {fate}");
         report.add(found(&CHECK, entry.until.span, name(entry), what).help(help));
     }
 }
