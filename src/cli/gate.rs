@@ -59,8 +59,21 @@ impl BaselineArguments {
             return Ok(Standing::new(judged, read.as_ref()));
         };
         let baseline = Baseline::of(&judged.open);
+        spare_others(path)?;
         write::put_text(path, &baseline_json(&baseline))?;
         Ok(Standing::new(judged, Some(&baseline)))
+    }
+}
+
+/// A file that is something else is not written over: a slip of the hand must not cost a site file.
+fn spare_others(path: &Path) -> Result<(), String> {
+    match fs::read_to_string(path) {
+        Ok(text) if !text.trim().is_empty() => read_baseline(&text).map(|_| ()).map_err(|error| {
+            let name = path.to_string_lossy();
+            format!("{name} is left alone: {error}; name another file, or remove this one first")
+        }),
+        // What can't be read now can't be written over either; writing says why.
+        _ => Ok(()),
     }
 }
 

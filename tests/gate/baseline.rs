@@ -234,3 +234,45 @@ fn a_baseline_that_cannot_be_read_or_written_ends_with_2_and_says_why() {
     assert_eq!(ran.code, 2, "{ran:?}");
     assert!(ran.err.contains("can't write"), "{ran:?}");
 }
+
+#[test]
+fn a_file_that_is_no_baseline_is_left_alone() {
+    let folder = Folder::new(starter());
+    for (name, text) in [
+        ("site.toml", starter()),
+        ("notes.txt", "remember the milk\n"),
+    ] {
+        let path = folder.path(name);
+        fs::write(&path, text).expect("a file");
+        let ran = folder.review(&format!("--write-baseline {}", shown(&path)));
+        assert_eq!(ran.code, 2, "{ran:?}");
+        assert!(ran.err.contains("is left alone"), "{ran:?}");
+        assert_eq!(fs::read_to_string(&path).expect("still there"), text);
+    }
+    let empty = folder.path("empty.json");
+    fs::write(&empty, "").expect("a file");
+    assert_eq!(
+        folder
+            .review(&format!("--write-baseline {}", shown(&empty)))
+            .code,
+        0
+    );
+}
+
+/// The entry that the read-me file shows speaks of a finding of the demo.
+#[test]
+fn the_entry_of_the_read_me_file_accepts_a_finding_of_the_demo() {
+    let read_me = include_str!("../../README.md");
+    let blocks = read_me.split("```toml\n").skip(1);
+    let mut blocks = blocks.filter_map(|rest| rest.split("```").next());
+    let entry = blocks
+        .find(|block| block.contains("[[accepted]]"))
+        .expect("an entry");
+    let demo = include_str!("../../policies/kettle-lane/site.toml");
+    let value = json(&Folder::new(&format!("{demo}\n{entry}")).review("--format json"));
+    let [one] = value["accepted"].as_array().expect("a list").as_slice() else {
+        panic!("{value}");
+    };
+    assert_eq!(one["check"], "ingress-filter-off");
+    assert_eq!(one["subjects"], serde_json::json!(["taproom:6"]));
+}
