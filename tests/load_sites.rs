@@ -432,7 +432,7 @@ permit = "nothing"
     let permits: Vec<Permit> = site
         .expectations
         .iter()
-        .map(|expectation| expectation.permit)
+        .filter_map(|expectation| expectation.demands.permit)
         .collect();
     assert_eq!(permits, [Permit::AtMost, Permit::Nothing]);
     assert_eq!(site.expectations[1].to, [Party::Gateway]);

@@ -157,7 +157,7 @@ fn add(found: &mut Vec<PermittedFlow>, flow: PermittedFlow) {
 }
 
 /// Two regions as one, where they differ in at most one field.
-fn joined(one: &Region, other: &Region) -> Option<Region> {
+pub(super) fn joined(one: &Region, other: &Region) -> Option<Region> {
     let same = [
         one.source == other.source,
         one.destination == other.destination,

@@ -4,17 +4,20 @@
 //! rules let it. [`path()`]: one packet, hop by hop. [`Worksheet`] and [`differences()`]: what each port is set to,
 //! and cables whose ends do not agree. [`Outline`]: how the site hangs together, to be drawn. Nothing here prints.
 
+mod amount;
 mod bypass;
 mod cabling;
 mod cascade;
 mod cell;
 mod certificate;
+pub mod change;
 mod closing;
 mod cut;
 mod distance;
 mod ends;
 mod fault;
 mod flows;
+pub mod intent;
 mod isolation;
 mod legs;
 mod matrix;
@@ -26,6 +29,7 @@ mod outline;
 mod party;
 mod passages;
 mod path;
+pub mod privilege;
 mod replies;
 mod row;
 pub mod rules;
@@ -36,6 +40,7 @@ mod ways;
 mod witness;
 mod worksheet;
 
+pub use amount::counted;
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
 pub use cascade::{Barred, Cascade, Course, Decider, Pair, Passed};

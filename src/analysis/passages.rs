@@ -56,6 +56,7 @@ fn permit_all() -> Rule {
         services: None,
         action: Spanned::new(Action::Permit, nowhere),
         log: false,
+        inspect: false,
         enabled: true,
         expires: None,
         reviewed: None,

@@ -72,7 +72,7 @@ pub(super) fn parted<K: PartialEq>(
 }
 
 /// The same finding, of some of its subjects.
-fn of_some(finding: &Finding, subjects: Vec<String>) -> Finding {
+pub(super) fn of_some(finding: &Finding, subjects: Vec<String>) -> Finding {
     let what = finding
         .message
         .strip_prefix(&joined(&finding.subjects))

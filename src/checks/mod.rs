@@ -13,11 +13,14 @@ mod addresses_wide;
 mod baseline;
 mod bypass_open;
 mod cable_label_differs;
+mod changed;
 mod clear_text_across_zones;
 mod clear_text_services;
 mod default_permit;
 mod default_vlan_in_use;
 mod deny_unlogged;
+mod expectation_broken;
+mod expectation_vacuous;
 mod extent;
 mod fingerprint;
 mod gateway_tag_missing;
@@ -36,6 +39,7 @@ mod lag_never_active;
 mod lag_one_end;
 mod management_exposed;
 mod native_vlan_differs;
+mod need_unmet;
 mod no_way_back;
 mod object_spans_zones;
 mod permit_any_destination;
@@ -85,6 +89,7 @@ use crate::forwarding::Network;
 
 pub use accept::{Judged, accept};
 pub use baseline::{Baseline, Known, Standing};
+pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
 
 use report::Report;
@@ -103,6 +108,8 @@ pub enum Area {
     RuleWidth,
     /// Rules that nobody looked after.
     RuleUpkeep,
+    /// What people need and expect.
+    Intent,
     /// The site as a whole.
     Whole,
 }
@@ -174,6 +181,16 @@ pub static CHECKS: &[Registered] = &[
         check: &deny_unlogged::CHECK,
         area: Area::RuleUpkeep,
         find: deny_unlogged::find,
+    },
+    Registered {
+        check: &expectation_broken::CHECK,
+        area: Area::Intent,
+        find: expectation_broken::find,
+    },
+    Registered {
+        check: &expectation_vacuous::CHECK,
+        area: Area::Intent,
+        find: expectation_vacuous::find,
     },
     Registered {
         check: &gateway_tag_missing::CHECK,
@@ -249,6 +266,11 @@ pub static CHECKS: &[Registered] = &[
         check: &native_vlan_differs::CHECK,
         area: Area::Wiring,
         find: native_vlan_differs::find,
+    },
+    Registered {
+        check: &need_unmet::CHECK,
+        area: Area::Intent,
+        find: need_unmet::find,
     },
     Registered {
         check: &no_way_back::CHECK,

@@ -2,8 +2,9 @@
 
 use std::cell::OnceCell;
 
+use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use crate::analysis::rules::RuleBook;
-use crate::analysis::{By, Cascade, Course, Matrix, Question, Wasted, wasted};
+use crate::analysis::{By, Cascade, Course, Matrix, Naming, Question, Wasted, wasted};
 use crate::forwarding::Network;
 use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
 
@@ -22,6 +23,9 @@ pub(super) struct View<'a> {
     wasted: OnceCell<Vec<Wasted>>,
     books: &'a [RuleBook<'a>],
     permits: OnceCell<Vec<Permit<'a>>>,
+    expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
+    needs: OnceCell<Vec<JudgedNeed<'a>>>,
+    namings: OnceCell<[Naming<'a>; 2]>,
 }
 
 impl<'a> View<'a> {
@@ -36,12 +40,32 @@ impl<'a> View<'a> {
             wasted: OnceCell::new(),
             books,
             permits: OnceCell::new(),
+            expectations: OnceCell::new(),
+            needs: OnceCell::new(),
+            namings: OnceCell::new(),
         }
     }
 
     /// What the rules of each gateway do, in the order of the file.
     pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
         self.books.iter().map(Reviewed)
+    }
+
+    /// The expectations of the site, judged.
+    pub(super) fn expectations(&self) -> &[JudgedExpectation<'a>] {
+        self.expectations
+            .get_or_init(|| judge_expectations(self.network))
+    }
+
+    /// The needs of the site, judged.
+    pub(super) fn needs(&self) -> &[JudgedNeed<'a>] {
+        self.needs.get_or_init(|| judge_needs(self.network))
+    }
+
+    /// Names: IPv4, then IPv6.
+    pub(super) fn namings(&self) -> &[Naming<'a>; 2] {
+        self.namings
+            .get_or_init(|| Family::ALL.map(|family| Naming::new(self.network, family)))
     }
 
     /// Permits that come to nothing because another gateway on the way denies it.

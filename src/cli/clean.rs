@@ -2,6 +2,7 @@
 
 use std::io;
 
+use crate::analysis::privilege::party_text;
 use crate::analysis::rules::{Cleaned, Comparison, Effort, Judge, Merge, RuleBook};
 use crate::load::{Edit, EditedFile, RuleField, apply_edits};
 use crate::model::{Party, RouterId, Site};
@@ -107,30 +108,5 @@ fn items(site: &Site, merge: &Merge) -> Vec<String> {
             let items = rule.services.iter().flat_map(|list| &list.written);
             items.map(|item| item.value.clone()).collect()
         }
-    }
-}
-
-/// A party as the file writes it; what kind it is only where a zone and a segment share the name.
-fn party_text(site: &Site, party: Party) -> String {
-    let zone = |name: &str| site.zones.iter().any(|zone| zone.name.value == name);
-    let segment = |name: &str| site.segments.iter().any(|one| one.name.value == name);
-    match party {
-        Party::Zone(id) => {
-            let name = &site.zone(id).name.value;
-            if segment(name) {
-                format!("zone:{name}")
-            } else {
-                name.clone()
-            }
-        }
-        Party::Segment(id) => {
-            let name = &site.segment(id).name.value;
-            if zone(name) {
-                format!("segment:{name}")
-            } else {
-                name.clone()
-            }
-        }
-        Party::Gateway => "gateway".to_owned(),
     }
 }

@@ -7,11 +7,13 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use crate::analysis::intent::judge_expectations;
 use crate::checks::{Baseline, Judged, Standing};
 use crate::diagnostic::{Problem, Severity, Sources};
+use crate::forwarding::Network;
 use crate::render::{
-    JunitOutcome, SarifShown, baseline_json, check_suite, expectation_suite, file_suite, junit_xml,
-    read_baseline, review_sarif,
+    SarifShown, baseline_json, check_suite, expectation_outcomes, expectation_suite, file_suite,
+    junit_xml, read_baseline, review_sarif,
 };
 
 use super::Verdict;
@@ -105,20 +107,18 @@ pub(super) fn sarif(
 }
 
 /// A review as JUnit XML. `least`: the least severity that counts.
-pub(super) fn junit(opened: &Opened, standing: &Standing<'_>, least: Option<Severity>) -> String {
-    let site = &opened.site;
-    let expectations: Vec<(String, JunitOutcome)> = site
-        .expectations
-        .iter()
-        .map(|expectation| {
-            let message = "not judged".to_owned();
-            let outcome = JunitOutcome::Skipped { message };
-            (expectation.name.value.clone(), outcome)
-        })
-        .collect();
+pub(super) fn junit(
+    opened: &Opened,
+    network: &Network<'_>,
+    standing: &Standing<'_>,
+    least: Option<Severity>,
+) -> String {
+    let (site, sources) = (&opened.site, &opened.sources);
+    let judged = judge_expectations(network);
+    let expectations = expectation_outcomes(sources, standing, &judged, least);
     let suites = [
-        file_suite(&opened.sources, &opened.problems, least),
-        check_suite(&opened.sources, standing, least),
+        file_suite(sources, &opened.problems, least),
+        check_suite(sources, standing, least),
         expectation_suite(&expectations),
     ];
     junit_xml(&named(&site.name), &suites)

@@ -4,9 +4,11 @@
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
 mod bypass;
+mod change;
 mod clean;
 mod compute;
 mod draw;
+mod expectations;
 mod explain;
 mod gate;
 mod isolation;
@@ -15,10 +17,13 @@ mod new;
 mod output;
 mod path;
 mod ports;
+mod privilege;
 mod review;
+mod revision;
 mod rules;
 mod schema;
 mod site;
+mod tighten;
 pub mod write;
 
 use std::ffi::OsString;
@@ -75,6 +80,12 @@ enum Command {
     Isolation(isolation::Arguments),
     /// Review the rules of gateways: which do nothing, which hide others, which permit too much.
     Rules(rules::Arguments),
+    /// Hold what must be true, and what people need, against the site.
+    Expectations(expectations::Arguments),
+    /// Compare two versions: what opens, what closes, what breaks.
+    Change(change::Arguments),
+    /// Show what is permitted and nobody needs, and suggest tighter rules.
+    Privilege(privilege::Arguments),
     /// Follow one packet, hop by hop.
     Path(path::Arguments),
     /// Explain a check: what it finds, why it matters, what to do; without a name, list all.
@@ -122,6 +133,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),
         Command::Rules(arguments) => rules::run(&arguments, &mut output),
+        Command::Expectations(arguments) => expectations::run(&arguments, &mut output),
+        Command::Change(arguments) => change::run(&arguments, &mut output),
+        Command::Privilege(arguments) => privilege::run(&arguments, &mut output),
         Command::Path(arguments) => path::run(&arguments, &mut output),
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),

@@ -98,7 +98,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Junit => gate::junit_unloaded(sources, problems),
         Format::Text | Format::Markdown => String::new(),
     };
-    let Some(opened) = open_or(&arguments.site, unloaded, false, output)? else {
+    let Some(opened) = open_or(&arguments.site, unloaded, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -115,7 +115,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
         Format::Junit => {
             let least = arguments.fail_on.least();
-            output.print(&gate::junit(&opened, &standing, least))?;
+            output.print(&gate::junit(&opened, &network, &standing, least))?;
         }
         Format::Text | Format::Json | Format::Markdown => {
             with_matrix(arguments, &opened, &network, &standing, output)?;
@@ -239,6 +239,7 @@ impl Counts {
 /// One line that sums a review up.
 fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String {
     let counts = Counts::new(matrices);
+    let intent = intent(opened, findings);
     let problems = match problem_summary(&opened.problems) {
         none if none.is_empty() => "no problems in the file".to_owned(),
         some => format!("{some} in the file"),
@@ -264,21 +265,33 @@ fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String
             text.push_str(&format!(", {count} {what}"));
         }
     }
-    let waiting = [
-        (opened.site.needs.len(), "need"),
-        (opened.site.expectations.len(), "expectation"),
-    ];
-    let waiting = waiting.into_iter().filter(|(count, _)| *count > 0);
-    let waiting: Vec<String> = waiting.map(|(count, what)| counted(count, what)).collect();
-    if !waiting.is_empty() {
-        text.push_str(&format!("; {} read, not judged", waiting.join(" and ")));
-    }
+    text.push_str(&intent);
     text
 }
 
-fn counted(count: usize, what: &str) -> String {
-    let ending = if count == 1 { "" } else { "s" };
-    format!("{count} {what}{ending}")
+/// How many expectations and needs there are, and how many of them do not hold.
+fn intent(opened: &Opened, findings: &[Finding]) -> String {
+    let broken = |check: &str| {
+        let own = findings
+            .iter()
+            .filter(|finding| finding.check.name == check);
+        own.map(|finding| finding.subjects.len()).sum::<usize>()
+    };
+    let mut text = String::new();
+    for (count, what, check, fate) in [
+        (
+            opened.site.expectations.len(),
+            "expectations",
+            "expectation-broken",
+            "broken",
+        ),
+        (opened.site.needs.len(), "needs", "need-unmet", "unmet"),
+    ] {
+        if count > 0 {
+            text.push_str(&format!("; of {count} {what} {} {fate}", broken(check)));
+        }
+    }
+    text
 }
 
 /// What an answer rests on, as a paragraph each.

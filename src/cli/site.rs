@@ -14,7 +14,7 @@ use crate::render::{problem_summary, problem_text, problems_json};
 use super::output::Output;
 
 /// The site and the day.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub(super) struct SiteArguments {
     /// Site file, or a folder whose *.toml files make up the site.
     #[arg(value_name = "SITE")]
@@ -22,6 +22,28 @@ pub(super) struct SiteArguments {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+}
+
+/// The same for a command that can do without a site.
+#[derive(Debug, Args)]
+pub(super) struct OptionalSite {
+    /// Site file, or a folder whose *.toml files make up the site.
+    #[arg(value_name = "SITE")]
+    site: Option<PathBuf>,
+    /// Day for which rules that expire are judged [default: today].
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    today: Option<Date>,
+}
+
+impl OptionalSite {
+    /// The site, where one is named.
+    pub(super) fn required(&self) -> Option<SiteArguments> {
+        let site = self.site.clone()?;
+        Some(SiteArguments {
+            site,
+            today: self.today,
+        })
+    }
 }
 
 /// The family.
@@ -61,28 +83,48 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let unloaded = |sources: &Sources, problems: &[Problem]| {
-        let text = json.then(|| problems_json(sources, problems));
-        text.unwrap_or_default()
-    };
-    open_or(arguments, unloaded, show_warnings, output)
+    let loaded = load_path(&arguments.site);
+    opened(loaded, arguments.today, json, show_warnings, output)
 }
 
-/// The same; `unloaded` says what goes to standard output where the site does not load.
+/// The same; `unloaded` says what goes to standard output where the site does not load. Warnings are not printed.
 pub(super) fn open_or(
     arguments: &SiteArguments,
+    unloaded: impl Fn(&Sources, &[Problem]) -> String,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let loaded = load_path(&arguments.site);
+    opened_or(loaded, arguments.today, unloaded, false, output)
+}
+
+/// What was loaded, if it is a site; says what is wrong where it is not.
+pub(super) fn opened(
+    loaded: Loaded,
+    today: Option<Date>,
+    json: bool,
+    show_warnings: bool,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let unloaded = |sources: &Sources, problems: &[Problem]| match json {
+        true => problems_json(sources, problems),
+        false => String::new(),
+    };
+    opened_or(loaded, today, unloaded, show_warnings, output)
+}
+
+fn opened_or(
+    loaded: Loaded,
+    today: Option<Date>,
     unloaded: impl Fn(&Sources, &[Problem]) -> String,
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let today = arguments
-        .today
-        .unwrap_or_else(|| jiff::ZonedDateTime::now().date());
+    let today = today.unwrap_or_else(|| jiff::ZonedDateTime::now().date());
     let Loaded {
         site,
         sources,
         problems,
-    } = load_path(&arguments.site);
+    } = loaded;
     let Some(site) = site else {
         output.print(&unloaded(&sources, &problems))?;
         print_problems(&sources, &problems, Severity::Note, output)?;

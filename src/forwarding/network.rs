@@ -123,7 +123,18 @@ impl<'s> Network<'s> {
 
     /// The same, so that the given services are told apart from all others too.
     pub fn asking(site: &'s Site, today: Date, services: &[Service]) -> Self {
-        let classes = seeds::classes(site, today, services);
+        let classes = seeds::classes(&[site], today, services);
+        Self::prepared(site, today, classes)
+    }
+
+    /// Two versions of a site with the same service classes, so that sets of the one can be compared with sets of
+    /// the other.
+    pub fn versions(old: &'s Site, new: &'s Site, today: Date) -> [Self; 2] {
+        let classes = seeds::classes(&[old, new], today, &[]);
+        [old, new].map(|site| Self::prepared(site, today, classes.clone()))
+    }
+
+    fn prepared(site: &'s Site, today: Date, classes: ServiceClasses) -> Self {
         let fabric = Fabric::new(site);
         let wiring = Wiring::new(&fabric);
         let plans = Family::ALL.map(|family| {

@@ -12,12 +12,12 @@ pub(super) const ECHO_V4: (u16, u16) = (8 << 8, 0);
 /// The same for ICMPv6 (RFC 4443 section 4).
 pub(super) const ECHO_V6: (u16, u16) = (128 << 8, 129 << 8);
 
-/// Classes of services that no rule, no translation of the site and none of the services asked for tells
+/// Classes of services that no rule, no translation, need or expectation of the sites and none of the services asked for tells
 /// apart.
 ///
 /// Where a gateway is stateless, replies have to be run through its rules, so the partition is made closed
 /// under exchanging the ports.
-pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceClasses {
+pub(super) fn classes(sites: &[&Site], today: Date, asked: &[Service]) -> ServiceClasses {
     let families = Family::ALL.iter();
     let asked = families.flat_map(|&family| {
         asked
@@ -25,26 +25,11 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
             .filter_map(move |service| service.packets(family))
     });
     let mut seeds: Vec<ServiceBox> = asked.collect();
-    let mut stateless = false;
-    // Long lists name the same services again and again.
-    let mut seen: FxHashSet<&[Service]> = FxHashSet::default();
-    for filter in site.routers.iter().filter_map(|router| router.filter()) {
-        stateless |= !filter.stateful;
-        for rule in filter.rules.iter().filter(|rule| rule.active(today)) {
-            if let Some(services) = &rule.services
-                && seen.insert(&services.services)
-            {
-                seeds.extend(
-                    Family::ALL
-                        .iter()
-                        .flat_map(|&family| boxes(services, family)),
-                );
-            }
-        }
-        let arrivals = filter.destination_translations.iter();
-        for translation in arrivals.chain(&filter.source_translations) {
-            translation_seeds(translation, &mut seeds);
-        }
+    let filters = sites.iter().flat_map(|site| &site.routers);
+    let mut filters = filters.filter_map(|router| router.filter());
+    let stateless = filters.any(|filter| !filter.stateful);
+    for site in sites {
+        add_seeds(site, today, &mut seeds);
     }
     // Whether a reply is expected depends on these.
     for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
@@ -60,6 +45,37 @@ pub(super) fn classes(site: &Site, today: Date, asked: &[Service]) -> ServiceCla
     match stateless {
         true => ServiceClasses::symmetric(&seeds),
         false => ServiceClasses::new(&seeds),
+    }
+}
+
+/// What one site tells apart.
+fn add_seeds(site: &Site, today: Date, seeds: &mut Vec<ServiceBox>) {
+    // Long lists name the same services again and again.
+    let mut seen: FxHashSet<&[Service]> = FxHashSet::default();
+    for filter in site.routers.iter().filter_map(|router| router.filter()) {
+        for rule in filter.rules.iter().filter(|rule| rule.active(today)) {
+            if let Some(services) = &rule.services
+                && seen.insert(&services.services)
+            {
+                seeds.extend(
+                    Family::ALL
+                        .iter()
+                        .flat_map(|&family| boxes(services, family)),
+                );
+            }
+        }
+        let arrivals = filter.destination_translations.iter();
+        for translation in arrivals.chain(&filter.source_translations) {
+            translation_seeds(translation, seeds);
+        }
+    }
+    let needs = site.needs.iter().map(|need| &need.services);
+    let expected = site.expectations.iter().map(|line| &line.services);
+    for services in needs.chain(expected).flatten() {
+        if seen.insert(&services.services) {
+            let families = Family::ALL.iter();
+            seeds.extend(families.flat_map(|&family| boxes(services, family)));
+        }
     }
 }
 

@@ -1,15 +1,16 @@
 //! Needs and expectations.
 
 use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Expectation, Need, Party, Permit};
+use crate::model::{Demands, Expectation, Need, Party, Permit, Through};
 
-use super::context::{Context, owned};
+use super::baselines;
+use super::context::{Context, Device, owned};
 use super::keys;
 use super::kinds;
 use super::matching;
 use super::outline::Outline;
 use super::party;
-use super::reader::{Table, Value, Words};
+use super::reader::{Table, Value, Words, shown};
 use super::rules::Titles;
 
 const PERMITS: &Words<Permit> = &[
@@ -19,7 +20,10 @@ const PERMITS: &Words<Permit> = &[
     ("exactly", Permit::Exactly),
 ];
 
-/// Reads all needs, then all expectations.
+/// Whether the stance is hostile.
+const STANCES: &Words<bool> = &[("configured", false), ("hostile", true)];
+
+/// Reads all needs, then all expectations, then those of the sets that the site asks for.
 pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
     let mut titles = Titles::default();
     for (position, &value) in outline.needs.iter().enumerate() {
@@ -31,6 +35,7 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
         let expectation = read_expectation(cx, value, &mut titles);
         cx.site.expectations.extend(expectation);
     }
+    baselines::read(cx, outline);
 }
 
 fn read_need<'a>(
@@ -68,6 +73,26 @@ fn read_expectation<'a>(
     let name = titles.read(&mut cx.report, &table, "an expectation", "expectation");
     let (from, to) = read_parties(cx, &table);
     let matching = matching::read(cx, &table);
+    let demands = read_demands(cx, &table);
+    let report = &mut cx.report;
+    let stance = table.word(report, "stance", STANCES);
+    Some(Expectation {
+        name: owned(name.unwrap_or(Spanned::new("", table.span))),
+        from,
+        to,
+        source: matching.source,
+        destination: matching.destination,
+        services: matching.services,
+        demands,
+        hostile: stance.is_some_and(|stance| stance.value),
+        reason: table.note(report, "reason"),
+        requirement: table.note(report, "requirement"),
+        baseline: None,
+        place: table.place(),
+    })
+}
+
+fn read_demands(cx: &mut Context<'_>, table: &Table<'_>) -> Demands {
     let permit = table.word(&mut cx.report, "permit", PERMITS);
     if let Some(permit) = permit
         && permit.value != Permit::Nothing
@@ -80,17 +105,53 @@ fn read_expectation<'a>(
         );
         cx.report(problem.help("add `services = …`; write \"any\" for every service"));
     }
-    Some(Expectation {
-        name: owned(name.unwrap_or(Spanned::new("", table.span))),
-        from,
-        to,
-        source: matching.source,
-        destination: matching.destination,
-        services: matching.services,
-        permit: permit.map_or(Permit::Nothing, |permit| permit.value),
-        reason: table.note(&mut cx.report, "reason"),
-        place: table.place(),
-    })
+    let through = read_through(cx, table);
+    let mut flag = |key| {
+        let flag = table.flag(&mut cx.report, key);
+        flag.is_some_and(|flag| flag.value)
+    };
+    let demands = Demands {
+        permit: permit.map(|permit| permit.value),
+        through,
+        logged: flag("logged"),
+        inspected: flag("inspected"),
+        isolated: flag("isolated"),
+        one_way: flag("one_way"),
+    };
+    let tried = ["permit", "through"]
+        .iter()
+        .any(|key| table.get(key).is_some());
+    if demands.is_empty() && !tried {
+        let message = "this expectation demands nothing";
+        let problem = Problem::at(&kinds::MISSING_KEY, table.span, message);
+        cx.report(problem.help(
+            "add `permit = \"nothing\"` (or at-most, at-least, exactly), `through`, `logged`, `inspected`, `isolated` or `one_way`",
+        ));
+    }
+    demands
+}
+
+fn read_through(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Through> {
+    let name = table.text(&mut cx.report, "through")?;
+    if name.value == "gateway" {
+        return Some(Through::Any);
+    }
+    let number = cx.devices.require(&mut cx.report, name)?;
+    match cx.kinds_of_devices[number] {
+        Device::Router(router) if cx.site.router(router).filter().is_some() => {
+            Some(Through::Gateway(router))
+        }
+        _ => {
+            let message = format!(
+                "`{}` has no rules, so it decides nothing",
+                shown(name.value)
+            );
+            let problem = Problem::at(&kinds::NO_FILTER, name.span, message);
+            let help = "name a gateway, or write \"gateway\" for any of them";
+            cx.report(problem.help(help));
+            None
+        }
+    }
 }
 
 fn read_parties(cx: &mut Context<'_>, table: &Table<'_>) -> (Vec<Party>, Vec<Party>) {

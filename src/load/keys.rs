@@ -44,6 +44,7 @@ pub(super) static ROOT: Keys = Keys {
         "needs",
         "expectations",
         "accepted",
+        "baselines",
     ],
 };
 
@@ -164,6 +165,7 @@ pub(super) static RULE: Keys = Keys {
         "destination",
         "services",
         "log",
+        "inspect",
         "enabled",
         "reason",
         "owner",
@@ -258,8 +260,28 @@ pub(super) static NEED: Keys = Keys {
 pub(super) static EXPECTATION: Keys = Keys {
     path: "expectations[]",
     what: "an expectation",
-    required: &["name", "from", "to", "permit"],
-    optional: &["source", "destination", "services", "reason"],
+    required: &["name", "from", "to"],
+    optional: &[
+        "permit",
+        "source",
+        "destination",
+        "services",
+        "through",
+        "logged",
+        "inspected",
+        "isolated",
+        "one_way",
+        "stance",
+        "reason",
+        "requirement",
+    ],
+};
+
+pub(super) static BASELINE: Keys = Keys {
+    path: "baselines.*",
+    what: "a baseline",
+    required: &["roles"],
+    optional: &["without"],
 };
 
 pub(super) static ACCEPTED: Keys = Keys {
@@ -296,4 +318,5 @@ pub static TABLES: &[&Keys] = &[
     &NEED,
     &EXPECTATION,
     &ACCEPTED,
+    &BASELINE,
 ];

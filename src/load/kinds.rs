@@ -52,6 +52,14 @@ pub(super) static WRONG_TYPE: Kind =
 pub(super) static EMPTY_LIST: Kind = error("empty-list", "an empty list that would match nothing");
 pub(super) static BAD_WORD: Kind = error("bad-word", "a word that the key does not take");
 pub(super) static BAD_NUMBER: Kind = error("bad-number", "a number outside its range");
+pub(super) static NO_FILTER: Kind = error(
+    "no-filter",
+    "a device without rules where a gateway is meant",
+);
+pub(super) static UNKNOWN_BASELINE: Kind = error(
+    "unknown-baseline",
+    "a ready-made set, a role or a line of one that does not exist",
+);
 pub(super) static BAD_TRUST: Kind = error("bad-trust", "a trust outside 0 to 100");
 pub(super) static BAD_DATE: Kind = error("bad-date", "a value that is no calendar day");
 pub(super) static BAD_TEXT: Kind = error(
@@ -235,6 +243,8 @@ pub static KINDS: &[&Kind] = &[
     &EMPTY_LIST,
     &BAD_WORD,
     &BAD_NUMBER,
+    &NO_FILTER,
+    &UNKNOWN_BASELINE,
     &BAD_TRUST,
     &BAD_DATE,
     &BAD_TEXT,

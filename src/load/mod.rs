@@ -12,12 +12,14 @@ mod accepted;
 mod address_group;
 mod address_item;
 mod ask;
+mod baselines;
 mod context;
 mod crosscheck;
 mod default_gateway;
 mod document;
 mod edit;
 mod files;
+mod flow_log;
 mod gateways;
 mod hosts;
 mod intent;
@@ -52,7 +54,12 @@ use crate::diagnostic::{FileId, Problem, Source, Sources};
 use crate::model::Site;
 
 pub use ask::services;
-pub use edit::{Edit, EditError, EditedFile, RuleField, apply_edits};
+pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
+pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits};
+pub use flow_log::{
+    BadLine, ELEMENTS, FlowFormat, FlowLog, FlowLogError, FlowOptions, FlowService, ObservedFlow,
+    read_flow_log,
+};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use service_names::{BuiltInService, built_in_services};

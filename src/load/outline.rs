@@ -29,6 +29,7 @@ pub(super) struct Outline<'a> {
     pub needs: Vec<Value<'a>>,
     pub expectations: Vec<Value<'a>>,
     pub accepted: Vec<Value<'a>>,
+    pub baselines: Vec<Entry<'a>>,
 }
 
 /// Goes through the top level of all files.
@@ -57,6 +58,7 @@ pub(super) fn read<'a>(
             .expectations
             .extend(table.items(report, "expectations"));
         found.accepted.extend(table.items(report, "accepted"));
+        found.baselines.extend(table.entries(report, "baselines"));
     }
     if found.segments.is_empty() {
         cx.report(no_segments(roots));

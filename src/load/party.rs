@@ -58,6 +58,17 @@ pub(super) fn list(
     sound.then_some(parties)
 }
 
+/// The zones and segments of names that a role is given to.
+pub(super) fn read_all(
+    cx: &mut Context<'_>,
+    texts: &[Spanned<&str>],
+    key: &str,
+) -> Option<Vec<Party>> {
+    let parties = texts.iter().map(|&text| read(cx, text, key, false));
+    let parties: Vec<Option<Party>> = parties.collect();
+    parties.into_iter().collect()
+}
+
 /// The parties without their places.
 pub(super) fn plain(parties: Option<Vec<Spanned<Party>>>) -> Option<Vec<Party>> {
     parties.map(|list| list.into_iter().map(|party| party.value).collect())

@@ -89,6 +89,7 @@ fn read_rule<'a>(
         services: matching.services,
         action: action.unwrap_or(Spanned::new(Action::Deny, table.span)),
         log: table.flag(report, "log").is_some_and(|flag| flag.value),
+        inspect: table.flag(report, "inspect").is_some_and(|flag| flag.value),
         enabled: table.flag(report, "enabled").is_none_or(|flag| flag.value),
         expires: table.date(report, "expires"),
         reviewed: table.date(report, "reviewed"),

@@ -21,7 +21,7 @@ pub use accepted::Accepted;
 pub use address::{AddressSet, Family, InterfaceAddress, Prefix, show_interval, show_intervals};
 pub use date::Date;
 pub use host::{Forwards, Host, HostInterface};
-pub use intent::{Expectation, Need, Permit};
+pub use intent::{Demands, Expectation, Need, Permit, Through};
 pub use names::{HostId, LinkEnd, RouterId, SegmentId, SwitchId, ZoneId};
 pub use router::{
     Filter, Interface, Role, Route, Router, RouterLag, SourceCheck, Translation, TranslationTarget,

@@ -77,6 +77,8 @@ pub struct Rule {
     pub action: Spanned<Action>,
     /// Whether it logs.
     pub log: bool,
+    /// Whether the gateway looks into the content of what it permits.
+    pub inspect: bool,
     /// A disabled rule matches nothing.
     pub enabled: bool,
     /// Last day on which it matches.

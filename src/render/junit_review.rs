@@ -1,5 +1,6 @@
 //! A review as suites of cases: one for each check that counts, one for the file, one for the expectations.
 
+use crate::analysis::intent::{JudgedExpectation, Standing as Holds};
 use crate::checks::{CHECKS, Standing};
 use crate::diagnostic::{Check, Finding, Problem, Severity, Sources, Span};
 
@@ -62,6 +63,69 @@ fn outcome(sources: &Sources, standing: &Standing<'_>, check: &Check) -> JunitOu
         true => JunitOutcome::Held,
         false => JunitOutcome::Skipped {
             message: reasons.join("; "),
+        },
+    }
+}
+
+/// How each expectation ended: its name, and what is found about it. One that does not hold failed, unless that was
+/// accepted, known before or counts for nothing (`least`).
+pub fn expectation_outcomes(
+    sources: &Sources,
+    standing: &Standing<'_>,
+    judged: &[JudgedExpectation<'_>],
+    least: Option<Severity>,
+) -> Vec<(String, JunitOutcome)> {
+    let outcome = |judged: &JudgedExpectation<'_>| match judged.standing {
+        Holds::Held => JunitOutcome::Held,
+        Holds::Unknown => JunitOutcome::Skipped {
+            message: "a limit was met before it was clear".to_owned(),
+        },
+        Holds::Broken(_) | Holds::Vacuous => {
+            unheld(sources, standing, &judged.expectation.name.value, least)
+        }
+    };
+    judged
+        .iter()
+        .map(|one| (one.expectation.name.value.clone(), outcome(one)))
+        .collect()
+}
+
+fn unheld(
+    sources: &Sources,
+    standing: &Standing<'_>,
+    name: &str,
+    least: Option<Severity>,
+) -> JunitOutcome {
+    let own = |finding: &&Finding| {
+        let check = finding.check.name;
+        let about = ["expectation-broken", "expectation-vacuous"].contains(&check);
+        about && finding.subjects.iter().any(|subject| subject == name)
+    };
+    let counts = |finding: &&Finding| least.is_some_and(|least| finding.severity() >= least);
+    let mut accepted = standing.accepted.iter();
+    if let Some((_, entry)) = accepted.find(|(finding, _)| own(&finding)) {
+        let message = format!("accepted: {}", decision(entry));
+        return JunitOutcome::Skipped { message };
+    }
+    if standing.known.iter().any(|finding| own(&finding)) {
+        let message = "known from the baseline".to_owned();
+        return JunitOutcome::Skipped { message };
+    }
+    let open: Vec<&Finding> = standing.open.iter().filter(own).collect();
+    let lines = open.iter().copied().filter(counts);
+    let lines: Vec<String> = lines
+        .map(|one| line(sources, one.span, &one.message, one.help.as_deref()))
+        .collect();
+    let first = open
+        .first()
+        .map_or("does not hold", |one| one.message.as_str());
+    match lines.is_empty() {
+        true => JunitOutcome::Skipped {
+            message: first.to_owned(),
+        },
+        false => JunitOutcome::Failed {
+            message: first.to_owned(),
+            text: lines.join("\n"),
         },
     }
 }

@@ -7,8 +7,8 @@ use std::process::{Command, Stdio};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
-use crate::run::{about, demo, site};
-use crate::sites::{Folder, accepted, with_wide_rule};
+use crate::run::{about, demo, site, starter};
+use crate::sites::{Folder, accepted, wide_rule_back, with_wide_rule};
 
 #[expect(
     clippy::print_stderr,
@@ -202,4 +202,37 @@ fn a_site_that_does_not_load_is_a_failure() {
     let (cases, [tests, failures]) = cases(&ran.out);
     assert_eq!((tests, failures), (1, 1));
     assert!(cases[0].text.contains("site.toml:1:"), "{cases:?}");
+}
+
+/// An expectation of the starter that does not hold, given a rule that permits what it forbids.
+#[test]
+fn an_expectation_is_a_case_that_holds_fails_or_is_accepted() {
+    let expectation = "[[expectations]]\nname = \"guests stay out\"\nfrom = \"guests\"\nto = \"office\"\nservices = \"ssh\"\npermit = \"nothing\"\n";
+    let broken = format!(
+        "{}\n{}\n{expectation}",
+        starter(),
+        wide_rule_back("printer")
+    );
+    let accepted = accepted("expectation-broken", "guests stay out", "2026-12-31");
+    for (text, fate, message) in [
+        (format!("{}\n{expectation}", starter()), "held", ""),
+        (broken.clone(), "failure", "guests stay out: "),
+        (
+            format!("{broken}{accepted}"),
+            "skipped",
+            "accepted: the <old> scanner",
+        ),
+    ] {
+        let xml = Folder::new(&text).review("--format junit").out;
+        assert_ne!(schema_takes(&xml), Some(false), "{xml}");
+        let (cases, _) = cases(&xml);
+        let own = cases.iter().find(|case| case.name == "guests stay out");
+        let own = own.expect("a case");
+        assert_eq!(
+            (own.suite.as_str(), own.fate.as_str()),
+            ("expectations", fate),
+            "{xml}"
+        );
+        assert!(own.message.starts_with(message), "{xml}");
+    }
 }

@@ -12,6 +12,7 @@ mod text;
 mod value;
 mod verify;
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::diagnostic::{FileId, Sources};
@@ -54,6 +55,15 @@ impl RuleField {
     }
 }
 
+/// A rule that is a copy of another one but for its name and some fields.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct RuleCopy {
+    /// Its name, which no rule of the gateway has.
+    pub name: String,
+    /// Fields that differ, with their items as the file writes them; no items: the copy has no such field.
+    pub fields: BTreeMap<RuleField, Vec<String>>,
+}
+
 /// One change of a rule. Rules go by their numbers in the site before all edits.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Edit {
@@ -74,6 +84,15 @@ pub enum Edit {
         field: RuleField,
         /// Its items as the file writes them; none takes the key out.
         items: Vec<String>,
+    },
+    /// Puts copies of a rule, as it is before all edits, directly behind it. Only where rules stand under headers.
+    CopyRule {
+        /// The gateway.
+        router: RouterId,
+        /// Number of the rule in its list.
+        rule: usize,
+        /// The copies, in order.
+        copies: Vec<RuleCopy>,
     },
 }
 
@@ -105,6 +124,11 @@ pub enum EditError {
         /// Name of the rule.
         rule: String,
     },
+    /// Copies of a rule that stands in braces.
+    InBraces {
+        /// Name of the rule.
+        rule: String,
+    },
     /// The texts are not those that the site was loaded from.
     OtherTexts,
     /// The edited text would not load.
@@ -131,6 +155,10 @@ impl fmt::Display for EditError {
             Self::Contradiction { rule } => {
                 write!(f, "two edits of the rule `{rule}` contradict each other")
             }
+            Self::InBraces { rule } => write!(
+                f,
+                "the rule `{rule}` stands in braces: write it under a header of its own before it is split"
+            ),
             Self::OtherTexts => {
                 f.write_str("the texts are not those that the site was loaded from")
             }

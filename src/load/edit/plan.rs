@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::diagnostic::FileId;
 use crate::model::{RouterId, Rule, Site};
 
-use super::{Edit, EditError, RuleField};
+use super::{Edit, EditError, RuleCopy, RuleField};
 
 /// What is asked of one rule.
 #[derive(Clone, Default)]
@@ -14,6 +14,8 @@ pub(super) struct Wish<'e> {
     pub removed: bool,
     /// Fields with their items; no items: the field goes.
     pub fields: BTreeMap<RuleField, &'e [String]>,
+    /// Copies that come behind it.
+    pub copies: &'e [RuleCopy],
 }
 
 /// What is asked of the rules of one gateway, by number.
@@ -32,6 +34,7 @@ impl<'e> Plan<'e> {
             let (router, rule) = match edit {
                 Edit::RemoveRule { router, rule } => (*router, *rule),
                 Edit::SetRuleField { router, rule, .. } => (*router, *rule),
+                Edit::CopyRule { router, rule, .. } => (*router, *rule),
             };
             let Some(found) = rules(site, router).get(rule) else {
                 return Err(EditError::NoSuchRule { router, rule });
@@ -42,8 +45,12 @@ impl<'e> Plan<'e> {
                 Edit::SetRuleField { field, items, .. } => {
                     wish.fields.insert(*field, items).is_some()
                 }
+                Edit::CopyRule { copies, .. } => {
+                    !std::mem::replace(&mut wish.copies, copies).is_empty()
+                }
             };
-            if clash || (wish.removed && !wish.fields.is_empty()) {
+            let kept = !wish.fields.is_empty() || !wish.copies.is_empty();
+            if clash || (wish.removed && kept) {
                 let rule = found.name.value.clone();
                 return Err(EditError::Contradiction { rule });
             }

@@ -12,7 +12,7 @@ use super::list::List;
 use super::plan::{Wish, Wishes, rules};
 use super::text::{Holds, Text};
 use super::value::{Place, Quotes, Written};
-use super::{EditError, RuleField};
+use super::{EditError, RuleCopy, RuleField};
 
 /// The new text of a file.
 pub(super) fn edit(
@@ -30,9 +30,90 @@ pub(super) fn edit(
         if !same_names(&found, site, router) {
             return Err(EditError::OtherTexts);
         }
+        add_copies(&text, (site, router), &found, wishes, &mut cuts)?;
         edit_list(&text, list.0, &found, wishes, &mut cuts);
     }
     cuts.join(&text)
+}
+
+/// Writes copies of rules behind them.
+fn add_copies(
+    text: &Text<'_>,
+    (site, router): (&Site, RouterId),
+    found: &[Found<'_>],
+    wishes: &Wishes<'_>,
+    cuts: &mut Cuts,
+) -> Result<(), EditError> {
+    for (&number, wish) in wishes.iter().filter(|(_, wish)| !wish.copies.is_empty()) {
+        let rule = &found[number];
+        if text.text[rule.range.start..].starts_with('{') {
+            let rule = rules(site, router)[number].name.value.clone();
+            return Err(EditError::InBraces { rule });
+        }
+        let ends = rule.table.iter().map(|(_, value)| value.span().end);
+        let last = ends.fold(rule.range.end, usize::max);
+        let line = text.lines[text.line_at(last - 1)].range.clone();
+        let open = !text.text[line.clone()].ends_with('\n');
+        let header = text.lines[text.line_at(rule.range.start)].range.clone();
+        let header = text.text[header].trim_end();
+        let header = header.split_once("]]").map_or(header, |(before, _)| before);
+        let line_break = text.line_break(rule.range.start);
+        let mut added = String::new();
+        for copy in wish.copies {
+            added.push_str(&copied(text, rule, copy, (header, line_break)));
+        }
+        if open {
+            added.insert_str(0, line_break);
+        }
+        cuts.add(line.end, added);
+    }
+    Ok(())
+}
+
+/// A copy of a rule as lines: a blank one, its header, its keys in their order without comments.
+fn copied(
+    text: &Text<'_>,
+    rule: &Found<'_>,
+    copy: &RuleCopy,
+    (header, line_break): (&str, &str),
+) -> String {
+    let mut entries: Vec<(&str, Range<usize>)> = rule
+        .table
+        .iter()
+        .map(|(key, value)| (key.get_ref().as_ref(), value.span()))
+        .collect();
+    entries.sort_by_key(|(_, value)| value.start);
+    let indent = text.indent(rule.range.start);
+    let mut out = format!("{line_break}{header}]]{line_break}");
+    let mut line = |key: &str, value: &str| {
+        out.push_str(&format!("{indent}{key} = {value}{line_break}"));
+    };
+    let list = |items: &[String]| {
+        let items: Vec<String> = items.iter().map(|item| quoted(item)).collect();
+        format!("[{}]", items.join(", "))
+    };
+    for (key, value) in entries {
+        let field = RuleField::ALL.into_iter().find(|field| field.key() == key);
+        match field.and_then(|field| copy.fields.get(&field)) {
+            Some(items) if items.is_empty() => {}
+            Some(items) => line(key, &list(items)),
+            None if key == "name" => line(key, &quoted(&copy.name)),
+            None => line(key, &text.text[value]),
+        }
+        if key == "name" {
+            for (field, items) in &copy.fields {
+                if rule.table.get(field.key()).is_none() && !items.is_empty() {
+                    line(field.key(), &list(items));
+                }
+            }
+        }
+    }
+    out
+}
+
+/// A text as a basic string (TOML 1.0.0, string).
+fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
 }
 
 /// The strings that the fields of each rule of a gateway hold.

@@ -1,12 +1,14 @@
 //! Is the edited text the site that was asked for? It is loaded again and compared, places apart.
 
+use std::collections::BTreeMap;
+
 use toml::de::DeTable;
 
 use crate::diagnostic::{Severity, Sources, Span};
 use crate::load::{Loaded, load_texts};
 use crate::model::{Role, RouterId, Rule, Site};
 
-use super::plan::{Plan, Wish, rules};
+use super::plan::{Plan, rules};
 use super::rule::written_fields;
 use super::{EditError, EditedFile, RuleField};
 
@@ -37,6 +39,46 @@ pub(super) fn check(
     check_items(&loaded, plan, site)
 }
 
+/// A rule that shall be in the new list.
+struct Expected<'a> {
+    /// The rule that it is, or is a copy of.
+    rule: &'a Rule,
+    /// Its name, if it is a copy.
+    name: Option<&'a str>,
+    /// Fields that shall hold these items.
+    fields: BTreeMap<RuleField, &'a [String]>,
+}
+
+/// The rules that shall be left and added, in order.
+fn expected<'a>(site: &'a Site, plan: &'a Plan<'_>, router: RouterId) -> Vec<Expected<'a>> {
+    let mut all = Vec::new();
+    for (number, rule) in rules(site, router).iter().enumerate() {
+        let wish = plan.wish(router, number);
+        if wish.is_some_and(|wish| wish.removed) {
+            continue;
+        }
+        let fields = wish.map(|wish| &wish.fields).into_iter().flatten();
+        all.push(Expected {
+            rule,
+            name: None,
+            fields: fields.map(|(&field, &items)| (field, items)).collect(),
+        });
+        let copies = wish.map_or(&[][..], |wish| wish.copies);
+        all.extend(copies.iter().map(|copy| {
+            Expected {
+                rule,
+                name: Some(&copy.name),
+                fields: copy
+                    .fields
+                    .iter()
+                    .map(|(&field, items)| (field, items.as_slice()))
+                    .collect(),
+            }
+        }));
+    }
+    all
+}
+
 /// Whether the rules of one gateway are those that shall be left, in the same order.
 fn check_rules(
     site: &Site,
@@ -44,18 +86,14 @@ fn check_rules(
     plan: &Plan<'_>,
     router: RouterId,
 ) -> Result<(), EditError> {
-    let old = rules(site, router).iter().enumerate();
-    let kept: Vec<_> = old
-        .map(|(number, rule)| (rule, plan.wish(router, number)))
-        .filter(|(_, wish)| !wish.is_some_and(|wish| wish.removed))
-        .collect();
+    let expected = expected(site, plan, router);
     let found = rules(new, router);
     let gateway = &site.router(router).name.value;
-    if kept.len() != found.len() {
+    if expected.len() != found.len() {
         return Err(differs(format!("`{gateway}` has {} rules", found.len())));
     }
-    for ((old, wish), new) in kept.into_iter().zip(found) {
-        if !same_rule(old, new, wish) {
+    for (expected, new) in expected.iter().zip(found) {
+        if !same_rule(expected, new) {
             let name = &new.name.value;
             return Err(differs(format!("the rule `{name}` of `{gateway}`")));
         }
@@ -77,13 +115,15 @@ fn would_not_load(loaded: &Loaded) -> EditError {
     EditError::WouldNotLoad { problem }
 }
 
-/// Whether two rules are one but for their place and the fields that were set.
-fn same_rule(old: &Rule, new: &Rule, wish: Option<&Wish<'_>>) -> bool {
-    let (mut old, mut new) = (old.clone(), new.clone());
-    let set = wish.into_iter().flat_map(|wish| wish.fields.keys());
+/// Whether a rule is as it shall be, but for its place and the items of fields that were set.
+fn same_rule(expected: &Expected<'_>, new: &Rule) -> bool {
+    let (mut old, mut new) = (expected.rule.clone(), new.clone());
+    if let Some(name) = expected.name {
+        old.name.value = name.to_owned();
+    }
     for rule in [&mut old, &mut new] {
         rule.place = Span::default();
-        for field in set.clone() {
+        for field in expected.fields.keys() {
             match field {
                 RuleField::From => rule.from = None,
                 RuleField::To => rule.to = None,
@@ -102,20 +142,13 @@ fn check_items(loaded: &Loaded, plan: &Plan<'_>, site: &Site) -> Result<(), Edit
     for (file, wishes) in plan.by_file(site) {
         let source = loaded.sources.get(file).ok_or(EditError::OtherTexts)?;
         let root = DeTable::parse(source.text()).map_err(|_| EditError::OtherTexts)?;
-        for (router, wishes) in wishes {
+        for (router, _) in wishes {
             let gateway = &site.router(router).name.value;
             let fields = written_fields(root.get_ref(), gateway).ok_or(EditError::OtherTexts)?;
-            let total = rules(site, router).len();
-            let removed = |number: &usize| wishes.get(number).is_some_and(|wish| wish.removed);
-            let kept = (0..total).filter(|number| !removed(number));
-            for (number, fields) in kept.zip(fields) {
-                let asked = wishes
-                    .get(&number)
-                    .into_iter()
-                    .flat_map(|wish| &wish.fields);
-                for (field, items) in asked {
+            for (expected, fields) in expected(site, plan, router).iter().zip(fields) {
+                for (field, items) in &expected.fields {
                     if fields.get(field).map_or(&[][..], Vec::as_slice) != *items {
-                        let name = &rules(site, router)[number].name.value;
+                        let name = &expected.rule.name.value;
                         let key = field.key();
                         return Err(differs(format!("`{key}` of the rule `{name}`")));
                     }

@@ -1,0 +1,18 @@
+//! What a change does: which packets reach something that they did not reach before, and which no longer do.
+//!
+//! Two versions are compared by what passes, never by how they are written: rules that are moved, renamed, merged or
+//! written otherwise and decide every packet alike leave no trace here. What was edited is told apart from it
+//! ([`edits`]).
+
+mod counterparts;
+mod delta;
+mod edited;
+mod pair;
+mod reach;
+mod standing;
+
+pub use counterparts::{Counterparts, Twin};
+pub use edited::{Edit, EditKind, edits};
+pub use pair::{Changed, Decider};
+pub use reach::{PairChange, ReachChange, Spot, reach_change};
+pub use standing::{IntentChange, IsolationChange, intent_changes, isolation_changes};

@@ -1,0 +1,86 @@
+//! Is there any way at all between two segments, whatever rules say?
+
+use std::collections::VecDeque;
+
+use rustc_hash::FxHashMap;
+
+use crate::forwarding::{DeviceId, DeviceIndex, Network, Stand};
+use crate::model::{Family, SegmentId};
+
+use super::standing::Link;
+
+/// The shortest chain of segments and devices that forward from one segment to another; empty: there is none.
+///
+/// A hostile device sends from the first segment; a gateway is taken to forward everything. Cost: each segment and
+/// each device once.
+pub fn chain(network: &Network<'_>, from: SegmentId, to: SegmentId) -> Vec<Link> {
+    let goal = Link::Segment(to);
+    let mut came: FxHashMap<Link, Option<Link>> = FxHashMap::default();
+    let mut waiting = VecDeque::from([Link::Segment(from)]);
+    came.insert(Link::Segment(from), None);
+    while let Some(here) = waiting.pop_front() {
+        if here == goal {
+            return back(&came, here);
+        }
+        for next in neighbours(network, here) {
+            came.entry(next).or_insert_with(|| {
+                waiting.push_back(next);
+                Some(here)
+            });
+        }
+    }
+    Vec::new()
+}
+
+fn back(came: &FxHashMap<Link, Option<Link>>, last: Link) -> Vec<Link> {
+    let mut links = vec![last];
+    let mut at = last;
+    while let Some(&Some(before)) = came.get(&at) {
+        links.push(before);
+        at = before;
+    }
+    links.reverse();
+    links
+}
+
+/// What is met from a place, in either family, in a fixed order.
+fn neighbours(network: &Network<'_>, here: Link) -> Vec<Link> {
+    let mut met = Vec::new();
+    for family in Family::ALL {
+        let plan = network.plan(family);
+        let mut stands = Vec::new();
+        match here {
+            Link::Segment(segment) => stands.push(Stand::Hostile(segment)),
+            Link::Router(router) => {
+                stands_of(network, family, plan.router_index(router), &mut stands)
+            }
+            Link::Host(host) => stands_of(network, family, plan.host_index(host), &mut stands),
+        }
+        for stand in stands {
+            let wire = plan.wire(stand);
+            met.extend(
+                wire.lands
+                    .iter()
+                    .map(|(segment, _)| Link::Segment(*segment)),
+            );
+            if !matches!(stand, Stand::Hostile(_)) {
+                met.push(Link::Segment(plan.segment_of(stand)));
+            }
+            let forwards = |(device, _): &&(DeviceIndex, usize)| plan.device(*device).forwards;
+            met.extend(wire.attached.iter().filter(forwards).map(|(device, _)| {
+                match plan.device(*device).id {
+                    DeviceId::Router(router) => Link::Router(router),
+                    DeviceId::Host(host) => Link::Host(host),
+                }
+            }));
+        }
+    }
+    met.sort_unstable();
+    met.dedup();
+    met
+}
+
+fn stands_of(network: &Network<'_>, family: Family, device: DeviceIndex, into: &mut Vec<Stand>) {
+    let interfaces = network.plan(family).device(device).interfaces.len();
+    into.extend((0..interfaces).map(|interface| Stand::Foot(device, interface)));
+}

@@ -1,0 +1,189 @@
+//! Holds every expectation and every need against the network.
+
+use crate::forwarding::Network;
+use crate::model::{Expectation, Family, Need, Permit, SegmentId};
+
+use super::super::party::Party;
+use super::apart::chain;
+use super::ground::{Ground, Scope};
+use super::permit::{Between, Looked};
+use super::standing::{Breach, Demand, JudgedExpectation, JudgedNeed, Standing};
+
+/// Judges every expectation, in the order of the site.
+///
+/// Cost: for each pair of a segment and a receiver that a line speaks of, a walk of what it speaks of through the
+/// rules.
+pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation<'n>> {
+    let grounds = Family::ALL.map(|family| Ground::new(network, family));
+    let lines = network.site.expectations.iter();
+    let judged = lines.map(|expectation| JudgedExpectation {
+        expectation,
+        standing: standing(network, &grounds, expectation),
+    });
+    judged.collect()
+}
+
+/// Judges every need, in the order of the site: everything that it names must pass.
+pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
+    let grounds = Family::ALL.map(|family| Ground::new(network, family));
+    let needs = network.site.needs.iter();
+    let judged = needs.map(|need| {
+        let mut verdict = Verdict::default();
+        for ground in &grounds {
+            let scope = need_scope(ground, need);
+            for (from, to) in scope.pairs() {
+                if scope.exists(ground, (from, to), false) {
+                    let between = between(ground, &scope, (from, to), false);
+                    verdict.add(between.too_little());
+                }
+            }
+        }
+        JudgedNeed {
+            need,
+            standing: verdict.standing(),
+        }
+    });
+    judged.collect()
+}
+
+/// What a need speaks of.
+pub(in crate::analysis) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
+    let (source, destination) = (need.source.as_ref(), need.destination.as_ref());
+    let parties = (need.from.as_slice(), need.to.as_slice());
+    ground.scope(parties, source, destination, need.services.as_ref())
+}
+
+fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -> Standing {
+    let mut verdict = Verdict::default();
+    for ground in grounds {
+        let parties = (line.from.as_slice(), line.to.as_slice());
+        let (source, destination) = (line.source.as_ref(), line.destination.as_ref());
+        let scope = ground.scope(parties, source, destination, line.services.as_ref());
+        for (from, to) in scope.pairs() {
+            if scope.exists(ground, (from, to), line.hostile) {
+                one_pair(ground, &scope, (from, to), line, &mut verdict);
+            }
+        }
+        if line.demands.one_way {
+            one_way(ground, &scope, line.hostile, &mut verdict);
+        }
+    }
+    if line.demands.isolated
+        && let Some(ground) = grounds.first()
+    {
+        isolated(network, ground, line, &mut verdict);
+    }
+    verdict.standing()
+}
+
+fn between<'a, 'n>(
+    ground: &'a Ground<'n>,
+    scope: &'a Scope,
+    (from, to): (SegmentId, usize),
+    hostile: bool,
+) -> Between<'a, 'n> {
+    Between {
+        ground,
+        scope,
+        from,
+        to,
+        hostile,
+    }
+}
+
+fn one_pair(
+    ground: &Ground<'_>,
+    scope: &Scope,
+    pair: (SegmentId, usize),
+    line: &Expectation,
+    verdict: &mut Verdict,
+) {
+    let demands = &line.demands;
+    let between = between(ground, scope, pair, line.hostile);
+    verdict.seen = true;
+    if let Some(permit) = demands.permit.filter(|permit| *permit != Permit::AtLeast) {
+        verdict.add(between.too_much(permit));
+    }
+    let must = matches!(demands.permit, Some(Permit::AtLeast | Permit::Exactly));
+    if must && scope.exists(ground, pair, false) {
+        verdict.add(between.too_little());
+    }
+    let governed = [
+        (demands.through.is_some(), Demand::Through),
+        (demands.logged, Demand::Logged),
+        (demands.inspected, Demand::Inspected),
+    ];
+    let governed = governed.into_iter().filter(|(wanted, _)| *wanted);
+    let governed: Vec<_> = governed
+        .map(|(_, demand)| (demand, demands.through))
+        .collect();
+    if !governed.is_empty() {
+        verdict.add(between.ungoverned(&governed));
+    }
+}
+
+fn one_way(ground: &Ground<'_>, scope: &Scope, hostile: bool, verdict: &mut Verdict) {
+    let back = scope.turned(ground);
+    for pair in back.pairs() {
+        if back.exists(ground, pair, hostile) {
+            verdict.add(between(ground, &back, pair, hostile).started_back());
+        }
+    }
+}
+
+/// Both ways, for each pair of segments: frames know no direction of a conversation.
+fn isolated(network: &Network<'_>, ground: &Ground<'_>, line: &Expectation, verdict: &mut Verdict) {
+    let parties = (line.from.as_slice(), line.to.as_slice());
+    let scope = ground.scope(parties, None, None, None);
+    for (from, to) in scope.pairs() {
+        let Party::Segment(to) = Scope::party(ground, to) else {
+            continue;
+        };
+        verdict.seen = true;
+        let there = chain(network, from, to);
+        let links = match there.is_empty() {
+            true => chain(network, to, from),
+            false => there,
+        };
+        if !links.is_empty() {
+            verdict.breaches.push(Breach {
+                demand: Demand::Isolated,
+                family: None,
+                from,
+                to: Party::Segment(to),
+                hostile: true,
+                services: None,
+                packet: None,
+                deciders: Vec::new(),
+                stop: None,
+                chain: links,
+            });
+        }
+    }
+}
+
+/// What was found out about a line so far.
+#[derive(Default)]
+struct Verdict {
+    breaches: Vec<Breach>,
+    /// Whether a packet that the line speaks of can exist.
+    seen: bool,
+    incomplete: bool,
+}
+
+impl Verdict {
+    fn add(&mut self, looked: Looked) {
+        self.seen = true;
+        self.incomplete |= !looked.complete;
+        self.breaches.extend(looked.breaches);
+    }
+
+    fn standing(self) -> Standing {
+        match (self.seen, self.breaches.is_empty(), self.incomplete) {
+            (false, ..) => Standing::Vacuous,
+            (_, false, _) => Standing::Broken(self.breaches),
+            (_, _, true) => Standing::Unknown,
+            _ => Standing::Held,
+        }
+    }
+}

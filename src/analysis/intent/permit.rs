@@ -1,0 +1,228 @@
+//! Demands on what passes and on what decides it.
+
+use crate::forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
+use crate::model::{Permit, RouterId, SegmentId, Through};
+use crate::packet::Region;
+
+use super::super::witness::witness;
+use super::ground::{Ground, Scope};
+use super::passing::{Passed, passing};
+use super::standing::{Breach, Demand};
+
+/// The breaches of one line between one pair, and whether all was looked at.
+pub(super) struct Looked {
+    pub breaches: Vec<Breach>,
+    pub complete: bool,
+}
+
+/// A pair under one stance.
+#[derive(Clone, Copy)]
+pub(super) struct Between<'a, 'n> {
+    pub ground: &'a Ground<'n>,
+    pub scope: &'a Scope,
+    pub from: SegmentId,
+    pub to: usize,
+    pub hostile: bool,
+}
+
+impl Between<'_, '_> {
+    fn sender(&self) -> Sender {
+        match self.hostile {
+            true => Sender::Hostile(self.from),
+            false => Sender::Segment(self.from),
+        }
+    }
+
+    /// A breach without evidence yet.
+    fn breach(&self, demand: Demand) -> Breach {
+        Breach {
+            demand,
+            family: Some(self.ground.family()),
+            from: self.from,
+            to: Scope::party(self.ground, self.to),
+            hostile: self.hostile,
+            services: None,
+            packet: None,
+            deciders: Vec::new(),
+            stop: None,
+            chain: Vec::new(),
+        }
+    }
+
+    /// What passes and must not.
+    pub fn too_much(&self, permit: Permit) -> Looked {
+        let (demand, limit) = match permit {
+            Permit::Nothing => (Demand::Nothing, self.scope.services.as_ref()),
+            _ => (Demand::AtMost, None),
+        };
+        let mut found = self.breach(demand);
+        let mut collect = |passed: Passed| {
+            let parts = match (&self.scope.services, permit) {
+                (Some(services), Permit::Nothing) => passed.with(self.ground, services),
+                (None, _) => vec![passed.sent.clone()],
+                (Some(services), _) => passed.without(self.ground, services),
+            };
+            for part in parts {
+                self.add(&mut found, &passed, &part);
+            }
+        };
+        let (scope, sender) = (self.scope, self.sender());
+        let complete = passing(self.ground, scope, sender, self.to, limit, &mut collect);
+        Looked {
+            breaches: some(found),
+            complete,
+        }
+    }
+
+    fn add(&self, found: &mut Breach, passed: &Passed, part: &Region) {
+        let (network, plan) = (self.ground.network, self.ground.plan);
+        match &mut found.services {
+            Some(services) => services.union_with(&part.services),
+            none => *none = Some(part.services.clone()),
+        }
+        // A packet that people know is shown before a message that tells of a failing one.
+        let poor = found
+            .packet
+            .is_none_or(|packet| !packet.protocol.has_ports());
+        if poor
+            && let Some(packet) = witness(network, plan, part)
+            && (found.packet.is_none() || packet.protocol.has_ports())
+        {
+            found.packet = Some(packet);
+            found.deciders = deciders(self.ground, passed);
+        }
+    }
+
+    /// What must pass and does not.
+    pub fn too_little(&self) -> Looked {
+        let mut left = self.wanted();
+        left.retain(|part| !part.is_empty());
+        let services = self.scope.services.as_ref();
+        let mut collect = |passed: Passed| {
+            for got in [&passed.sent, &passed.arrived] {
+                let parts = std::mem::take(&mut left).into_iter();
+                left = parts.flat_map(|part| part.difference(got)).collect();
+            }
+        };
+        let (ground, sender) = (self.ground, Sender::Segment(self.from));
+        let complete = passing(ground, self.scope, sender, self.to, services, &mut collect);
+        let mut breaches = Vec::new();
+        if let Some(first) = left.first() {
+            let mut found = self.breach(Demand::AtLeast);
+            let mut services = first.services.clone();
+            left.iter()
+                .for_each(|part| services.union_with(&part.services));
+            found.services = Some(services);
+            found.packet = witness(ground.network, ground.plan, first);
+            if let Some(packet) = found.packet {
+                explain(ground, sender, &packet, &mut found);
+            }
+            breaches.push(found);
+        }
+        Looked { breaches, complete }
+    }
+
+    /// Everything that must pass. Addresses that only a translation makes the column's are not demanded where the
+    /// line names no destination.
+    fn wanted(&self) -> Vec<Region> {
+        let services = self.scope.services.clone();
+        vec![Region {
+            source: self.scope.sources(self.ground, self.from),
+            destination: self.scope.destinations(self.ground, self.to),
+            services: services.unwrap_or_else(|| self.ground.network.classes.all()),
+        }]
+    }
+
+    /// What passes undecided, unlogged or uninspected.
+    pub fn ungoverned(&self, demands: &[(Demand, Option<Through>)]) -> Looked {
+        let mut found: Vec<Breach> = demands
+            .iter()
+            .map(|(demand, _)| self.breach(*demand))
+            .collect();
+        let limit = self.scope.services.as_ref();
+        let mut collect = |passed: Passed| {
+            let parts = match limit {
+                Some(services) => passed.with(self.ground, services),
+                None => vec![passed.sent.clone()],
+            };
+            for (breach, (demand, through)) in found.iter_mut().zip(demands) {
+                if !governed(self.ground, &passed, *demand, *through) {
+                    parts
+                        .iter()
+                        .for_each(|part| self.add(breach, &passed, part));
+                }
+            }
+        };
+        let (scope, sender) = (self.scope, self.sender());
+        let complete = passing(self.ground, scope, sender, self.to, limit, &mut collect);
+        Looked {
+            breaches: found.into_iter().flat_map(some).collect(),
+            complete,
+        }
+    }
+
+    /// What the receivers can start.
+    pub fn started_back(&self) -> Looked {
+        let mut found = self.breach(Demand::OneWay);
+        let mut collect = |passed: Passed| self.add(&mut found, &passed, &passed.sent);
+        let (scope, sender) = (self.scope, self.sender());
+        let complete = passing(self.ground, scope, sender, self.to, None, &mut collect);
+        Looked {
+            breaches: some(found),
+            complete,
+        }
+    }
+}
+
+fn some(breach: Breach) -> Vec<Breach> {
+    let shown = breach.services.is_some();
+    std::iter::once(breach).filter(|_| shown).collect()
+}
+
+/// The gateways that decided a flow, with their rules.
+fn deciders(ground: &Ground<'_>, passed: &Passed) -> Vec<(RouterId, Option<usize>)> {
+    let decided = passed.flow.hops.iter().filter(|hop| hop.filtered);
+    let named = decided.filter_map(|hop| match ground.plan.device(hop.device).id {
+        DeviceId::Router(router) => Some((router, hop.rule)),
+        DeviceId::Host(_) => None,
+    });
+    named.collect()
+}
+
+fn governed(
+    ground: &Ground<'_>,
+    passed: &Passed,
+    demand: Demand,
+    through: Option<Through>,
+) -> bool {
+    let mut decided = deciders(ground, passed).into_iter();
+    let rule = |(router, rule): (RouterId, Option<usize>)| {
+        let filter = ground.network.site.router(router).filter()?;
+        filter.rules.get(rule?)
+    };
+    match (demand, through) {
+        (Demand::Logged, _) => decided.any(|one| rule(one).is_some_and(|rule| rule.log)),
+        (Demand::Inspected, _) => decided.any(|one| rule(one).is_some_and(|rule| rule.inspect)),
+        (_, Some(Through::Gateway(wanted))) => decided.any(|(router, _)| router == wanted),
+        (_, _) => decided.next().is_some(),
+    }
+}
+
+/// Says where a packet stops, and by what.
+fn explain(ground: &Ground<'_>, sender: Sender, packet: &Packet, found: &mut Breach) {
+    let traces = trace(ground.network, sender, packet);
+    let stopped = |trace: &&Trace| matches!(trace.outcome, Outcome::Stopped(_));
+    let Some(trace) = traces.iter().find(stopped) else {
+        return;
+    };
+    if let Outcome::Stopped(stop) = trace.outcome {
+        found.stop = Some(stop);
+    }
+    for step in &trace.steps {
+        if let (DeviceId::Router(router), Some(decision)) =
+            (ground.plan.device(step.device).id, &step.decision)
+        {
+            found.deciders.push((router, decision.rule));
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! Breaches in words.
+
+use crate::forwarding::{Network, Stop};
+use crate::model::{Family, RouterId};
+
+use super::super::naming::Naming;
+use super::super::party::{Party, party_name};
+use super::standing::{Breach, Demand, Link};
+
+/// A breach in one sentence without a full stop. `namings`: IPv4, then IPv6.
+pub fn breach_text(network: &Network<'_>, namings: &[Naming<'_>; 2], breach: &Breach) -> String {
+    let site = network.site;
+    let from = &site.segment(breach.from).name.value;
+    let to = match breach.to {
+        Party::Device(router) => format!("{} itself", site.router(router).name.value),
+        party => party_name(site, party).to_owned(),
+    };
+    let family = breach.family.map_or("", Family::word);
+    let services = match (&breach.services, breach.family) {
+        (Some(services), Some(family)) => namings[at(family)].services(services),
+        _ => String::new(),
+    };
+    let who = match breach.hostile {
+        true => format!("a hostile device on {from}"),
+        false => from.clone(),
+    };
+    let by = decided(network, breach);
+    let shown = breach
+        .packet
+        .map_or(String::new(), |packet| format!("; for one {packet}"));
+    match breach.demand {
+        Demand::Nothing => format!("{who} reaches {to} over {family}: {services}{by}{shown}"),
+        Demand::AtMost => {
+            format!("{who} reaches {to} over {family} beyond that: {services}{by}{shown}")
+        }
+        Demand::AtLeast => {
+            let why = breach.stop.map_or("it ends elsewhere", stopped);
+            format!("{who} does not reach {to} over {family}: {services}; {why}{by}{shown}")
+        }
+        Demand::Through => {
+            format!(
+                "{who} reaches {to} over {family} undecided by that gateway: {services}{by}{shown}"
+            )
+        }
+        Demand::Logged => format!(
+            "no rule logs what passes from {who} to {to} over {family}: {services}{by}{shown}"
+        ),
+        Demand::Inspected => {
+            format!(
+                "no rule has inspected what passes from {who} to {to} over {family}: {services}{by}{shown}"
+            )
+        }
+        Demand::OneWay => {
+            format!("{who} can start {services} towards {to} over {family}{by}{shown}")
+        }
+        Demand::Isolated => format!(
+            "there is a way between {from} and {to}: {}",
+            chain(network, &breach.chain)
+        ),
+    }
+}
+
+fn at(family: Family) -> usize {
+    usize::from(family == Family::V6)
+}
+
+/// `, by edge rule 17 "cameras on the web"`, for each gateway on the way.
+fn decided(network: &Network<'_>, breach: &Breach) -> String {
+    let named = breach.deciders.iter();
+    let named = named.map(|&(router, rule)| rule_name(network, router, rule));
+    let named: Vec<String> = named.collect();
+    match named.is_empty() {
+        true => String::new(),
+        false => format!(", by {}", named.join(" and ")),
+    }
+}
+
+/// A rule of a gateway by name, or its default.
+pub fn rule_name(network: &Network<'_>, router: RouterId, rule: Option<usize>) -> String {
+    let router = network.site.router(router);
+    let gateway = &router.name.value;
+    let rules = router.filter().map(|filter| filter.rules.as_slice());
+    let rule = rule.and_then(|number| Some((number, rules?.get(number)?)));
+    match rule {
+        Some((number, rule)) => format!("{gateway} rule {} \"{}\"", number + 1, rule.name.value),
+        None => format!("the default of {gateway}"),
+    }
+}
+
+/// Why a packet goes no further.
+pub fn stopped(stop: Stop) -> &'static str {
+    match stop {
+        Stop::SourceCheck => "stopped by a source check",
+        Stop::Denied(_) => "denied",
+        Stop::NoRoute => "stopped for want of a route",
+        Stop::Discarded => "thrown away by a route",
+        Stop::NextHopSilent => "stopped at a next hop that is nobody or forwards nothing",
+        Stop::OffWire => "stopped because nobody with the address is found on the wire",
+        Stop::NotForwarding => "stopped at a device that does not forward",
+        Stop::Loop => "stopped in a loop",
+        Stop::NoFirstHop => "stopped for want of a router to send to",
+        Stop::NotForwardable => "stopped because no router forwards such an address",
+        Stop::NoTranslationAddress => "stopped for want of an address to translate to",
+        Stop::NoSource => "stopped for want of an own address",
+    }
+}
+
+/// `guest - edge - office`.
+fn chain(network: &Network<'_>, links: &[Link]) -> String {
+    let name = |link: &Link| match *link {
+        Link::Segment(segment) => network.site.segment(segment).name.value.clone(),
+        Link::Router(router) => network.site.router(router).name.value.clone(),
+        Link::Host(host) => network.site.host(host).name.value.clone(),
+    };
+    links.iter().map(name).collect::<Vec<_>>().join(" - ")
+}

@@ -1,0 +1,602 @@
+//! Goes over every pair: what is permitted, by which rules, and what of it is used.
+
+use std::net::IpAddr;
+
+use num_bigint::BigUint;
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::forwarding::{DeviceId, Network, Outcome, Packet, Sender, Stop, Trace, trace};
+use crate::model::{Family, ICMP, ICMPV6, Protocol, RouterId, SegmentId, Service};
+use crate::packet::{ClassSet, Interval, IntervalSet, Region};
+
+use super::super::change::Decider;
+use super::super::intent::{Ground, Passed, Scope, Standing, judge_needs, need_scope, passing};
+use super::super::party::Party;
+use super::measure::{Axis, Measure, Shadow, at, packets, services, triples};
+use super::part::{Decision, Doors, decisions, router, seen};
+
+/// The service of an observed flow.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct ObservedService {
+    /// Protocol.
+    pub protocol: Protocol,
+    /// Destination port, or `type * 256 + code` of a message; 0 for protocols without either.
+    pub port: u16,
+}
+
+/// A flow that was observed, as the sender sent it.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Observed {
+    /// Source address.
+    pub source: IpAddr,
+    /// Destination address, of the same family.
+    pub destination: IpAddr,
+    /// Its service.
+    pub service: ObservedService,
+    /// How many records tell of it.
+    pub records: u64,
+}
+
+/// What of a rule is used.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct RuleUse {
+    /// The gateway.
+    pub router: RouterId,
+    /// The rule, by number; `None`: the default.
+    pub rule: Option<usize>,
+    /// How much it permits and how much of it is used.
+    pub measure: Measure,
+    /// Observed flows that it decides.
+    pub observed: usize,
+    pub(super) permitted: FxHashMap<Doors, [Shadow; 2]>,
+    pub(super) pieces: Vec<Piece>,
+    /// Why it can't be tightened; `None`: it can.
+    pub(super) fixed: Option<&'static str>,
+}
+
+/// A used part of what a rule permits, as the rule sees it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Piece {
+    pub family: Family,
+    pub doors: Doors,
+    pub packets: Region,
+}
+
+/// What of a pair is used.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct PairUse {
+    /// Who sends.
+    pub from: SegmentId,
+    /// Who receives.
+    pub to: Party,
+    /// The family.
+    pub family: Family,
+    /// Packets permitted and used, without the messages of ICMP and ICMPv6.
+    pub packets: Axis,
+}
+
+/// An observed flow that the model says can't pass.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Impossible {
+    /// The flow.
+    pub observed: Observed,
+    /// The packet that was tried.
+    pub packet: Packet,
+    /// The segment of the source; `None`: no segment has it.
+    pub from: Option<SegmentId>,
+    /// Why it stops.
+    pub stop: Option<Stop>,
+    /// What denies it.
+    pub deciders: Vec<Decider>,
+}
+
+/// A need, as far as the observed flows tell.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct NeedUse {
+    /// Its number.
+    pub need: usize,
+    /// How it stands.
+    pub standing: Standing,
+    /// Observed flows of it.
+    pub observed: usize,
+}
+
+/// What is permitted, needed and used.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Privilege {
+    /// Permitting rules that decide packets, in the order of the site.
+    pub rules: Vec<RuleUse>,
+    /// Pairs between which something is permitted.
+    pub pairs: Vec<PairUse>,
+    /// Needs.
+    pub needs: Vec<NeedUse>,
+    /// Distinct observed flows.
+    pub observed: usize,
+    /// Observed flows that the model says can't pass; of many the first.
+    pub impossible: Vec<Impossible>,
+    /// How many of those there are.
+    pub impossible_count: usize,
+    /// Observed flows inside one segment, which no gateway sees.
+    pub inside: usize,
+    /// Whether every list is complete.
+    pub complete: bool,
+}
+
+/// Impossible flows that are followed.
+const MOST_FOLLOWED: usize = 100;
+
+/// Goes over every pair of a network that tells the services of the observed flows apart
+/// ([`Network::asking`]). Cost: about that of a matrix, and for each observed flow the permitted parts that start in
+/// its segment.
+pub fn privilege(network: &Network<'_>, observed: &[Observed]) -> Privilege {
+    let mut survey = Survey::new(network, observed);
+    for family in Family::ALL {
+        survey.family(family);
+    }
+    survey.finish()
+}
+
+/// An observed flow as a point.
+#[derive(Clone, Copy)]
+struct Point {
+    number: usize,
+    source: u128,
+    destination: u128,
+    class: usize,
+}
+
+struct Survey<'n> {
+    network: &'n Network<'n>,
+    observed: &'n [Observed],
+    rules: FxHashMap<Decider, Gathered>,
+    pairs: Vec<PairUse>,
+    explained: Vec<bool>,
+    inside: Vec<bool>,
+    need_hits: Vec<usize>,
+    complete: bool,
+    sizes: FxHashMap<usize, BigUint>,
+    /// Messages, which tell of what people use and are not used by themselves.
+    messages: ClassSet,
+}
+
+/// What is known of a rule so far.
+struct Gathered {
+    permitted: FxHashMap<Doors, [Shadow; 2]>,
+    sent: [Shadow; 2],
+    used: [Shadow; 2],
+    packets: Axis,
+    observed: usize,
+    pieces: Vec<Piece>,
+    fixed: Option<&'static str>,
+}
+
+impl<'n> Survey<'n> {
+    fn new(network: &'n Network<'n>, observed: &'n [Observed]) -> Self {
+        Self {
+            network,
+            observed,
+            rules: FxHashMap::default(),
+            pairs: Vec::new(),
+            explained: vec![false; observed.len()],
+            inside: vec![false; observed.len()],
+            need_hits: vec![0; network.site.needs.len()],
+            complete: true,
+            sizes: FxHashMap::default(),
+            messages: messages(network),
+        }
+    }
+
+    fn family(&mut self, family: Family) {
+        let ground = Ground::new(self.network, family);
+        let needs = self.network.site.needs.iter();
+        let scopes: Vec<Scope> = needs.map(|need| need_scope(&ground, need)).collect();
+        let points = self.points(&ground);
+        for from in self.network.site.segment_ids() {
+            for to in 0..ground.columns.len() {
+                if to != from.0 {
+                    self.pair(&ground, &scopes, (from, to), &points[from.0]);
+                }
+            }
+        }
+    }
+
+    /// Observed flows of a family by the segment that they start in.
+    fn points(&mut self, ground: &Ground<'_>) -> Vec<Vec<Point>> {
+        let family = ground.family();
+        let segments = &ground.plan.segments;
+        let mut points: Vec<Vec<Point>> = vec![Vec::new(); segments.len()];
+        for (number, observed) in self.observed.iter().enumerate() {
+            if Family::of(observed.source) != family {
+                continue;
+            }
+            let source = Family::value(observed.source);
+            let destination = Family::value(observed.destination);
+            let ObservedService { protocol, port } = observed.service;
+            let client = if protocol.has_ports() { 49_152 } else { 0 };
+            let class = self.network.classes.class_of(protocol.0, client, port);
+            for (at, segment) in segments.iter().enumerate() {
+                if !segment.addresses.contains(source) {
+                    continue;
+                }
+                if segment.on_link.contains(destination)
+                    && !ground.plan.routers_own.contains(destination)
+                {
+                    self.inside[number] = true;
+                }
+                points[at].push(Point {
+                    number,
+                    source,
+                    destination,
+                    class,
+                });
+            }
+        }
+        points
+    }
+
+    fn pair(
+        &mut self,
+        ground: &Ground<'_>,
+        scopes: &[Scope],
+        (from, to): (SegmentId, usize),
+        points: &[Point],
+    ) {
+        let everything = Scope {
+            from: vec![from],
+            to: vec![to],
+            source: None,
+            destination: None,
+            services: None,
+        };
+        let sender = Sender::Segment(from);
+        let mut parts: Vec<Passed> = Vec::new();
+        self.complete &= passing(ground, &everything, sender, to, None, &mut |part| {
+            parts.push(part)
+        });
+        if parts.is_empty() {
+            return;
+        }
+        let needed = self.needed(ground, scopes, (from, to));
+        let mut total = Axis::default();
+        let parts: Vec<_> = parts.iter().flat_map(|part| self.parted(part)).collect();
+        for (part, counts) in parts {
+            let used = self.part(ground, &part, &needed, points);
+            if counts {
+                total.permitted += &used.permitted;
+                total.used += &used.used;
+            }
+        }
+        if total.permitted == BigUint::ZERO {
+            return;
+        }
+        self.pairs.push(PairUse {
+            from,
+            to: ground.columns[to].party,
+            family: ground.family(),
+            packets: total,
+        });
+    }
+
+    /// A part without the messages of ICMP and ICMPv6, and those: only the former counts for a pair.
+    fn parted(&self, part: &Passed) -> Vec<(Passed, bool)> {
+        let of = |set: &ClassSet, counts: bool| {
+            let one = match counts {
+                true => set.difference(&self.messages),
+                false => set.intersection(&self.messages),
+            };
+            (!one.is_empty()).then_some(one)
+        };
+        let parts = [true, false].into_iter().filter_map(|counts| {
+            let mut part = part.clone();
+            part.sent.services = of(&part.sent.services, counts)?;
+            Some((part, counts))
+        });
+        parts.collect()
+    }
+
+    /// What needs take of a pair, as it is sent, with the number of the need.
+    fn needed(
+        &mut self,
+        ground: &Ground<'_>,
+        scopes: &[Scope],
+        (from, to): (SegmentId, usize),
+    ) -> Vec<(usize, Region)> {
+        let mut needed = Vec::new();
+        for (number, scope) in scopes.iter().enumerate() {
+            if !scope.from.contains(&from) || !scope.to.contains(&to) {
+                continue;
+            }
+            let mut collect = |passed: Passed| match &scope.services {
+                Some(services) => {
+                    needed.extend(
+                        passed
+                            .with(ground, services)
+                            .into_iter()
+                            .map(|one| (number, one)),
+                    );
+                }
+                None => needed.push((number, passed.sent)),
+            };
+            let limit = scope.services.as_ref();
+            let sender = Sender::Segment(from);
+            self.complete &= passing(ground, scope, sender, to, limit, &mut collect);
+        }
+        needed
+    }
+
+    /// Measures one permitted part and tells its rules.
+    fn part(
+        &mut self,
+        ground: &Ground<'_>,
+        part: &Passed,
+        needed: &[(usize, Region)],
+        points: &[Point],
+    ) -> Axis {
+        let mut left = vec![part.sent.clone()];
+        let mut used: Vec<Region> = Vec::new();
+        for (_, region) in needed {
+            let both = region.intersection(&part.sent);
+            if !both.is_empty() {
+                left = left
+                    .into_iter()
+                    .flat_map(|piece| piece.difference(region))
+                    .collect();
+                used.push(both);
+            }
+        }
+        let permitted = packets(self.network, &part.sent);
+        let mut excess: BigUint = left.iter().map(|piece| packets(self.network, piece)).sum();
+        let mut seen_points: FxHashSet<(u128, u128, usize)> = FxHashSet::default();
+        let mut by_class: FxHashMap<usize, (Vec<u128>, Vec<u128>)> = FxHashMap::default();
+        let mut count = 0;
+        for point in points {
+            let Point {
+                source,
+                destination,
+                class,
+                number,
+            } = *point;
+            if !part.sent.contains(source, destination, class) {
+                continue;
+            }
+            count += 1;
+            self.explained[number] = true;
+            for need in distinct(needed, source, destination, class) {
+                self.need_hits[need] += 1;
+            }
+            let free = left
+                .iter()
+                .any(|piece| piece.contains(source, destination, class));
+            if free && seen_points.insert((source, destination, class)) {
+                excess -= self.class_size(class);
+                let (sources, destinations) = by_class.entry(class).or_default();
+                sources.push(source);
+                destinations.push(destination);
+            }
+        }
+        let mut classes: Vec<_> = by_class.into_iter().collect();
+        classes.sort_by_key(|(class, _)| *class);
+        used.extend(classes.into_iter().map(|(class, (sources, destinations))| {
+            let mut services = self.network.classes.none();
+            services.insert(class);
+            Region {
+                source: set_of(sources),
+                destination: set_of(destinations),
+                services,
+            }
+        }));
+        let axis = Axis {
+            used: &permitted - &excess,
+            permitted,
+        };
+        self.tell(ground, part, (&used, &axis, count));
+        axis
+    }
+
+    fn class_size(&mut self, class: usize) -> &BigUint {
+        let network = self.network;
+        self.sizes.entry(class).or_insert_with(|| {
+            let mut one = network.classes.none();
+            one.insert(class);
+            triples(network, &one)
+        })
+    }
+
+    fn tell(
+        &mut self,
+        ground: &Ground<'_>,
+        part: &Passed,
+        (used, axis, observed): (&[Region], &Axis, usize),
+    ) {
+        let family = ground.family();
+        let network = self.network;
+        for decision in decisions(ground, part) {
+            let rule = self
+                .rules
+                .entry(decision.decider)
+                .or_insert_with(|| Gathered::new(network));
+            rule.sent[at(family)].add(&part.sent);
+            rule.packets.permitted += &axis.permitted;
+            rule.packets.used += &axis.used;
+            rule.observed += observed;
+            let doors = rule.permitted.entry(decision.doors);
+            let shadows = doors.or_insert_with(|| [Shadow::none(network), Shadow::none(network)]);
+            shadows[at(family)].add(&seen(ground, part, &part.sent));
+            for region in used {
+                rule.used[at(family)].add(region);
+            }
+            rule.add_pieces(ground, part, &decision, used);
+        }
+    }
+
+    fn finish(mut self) -> Privilege {
+        let mut rules: Vec<(Decider, Gathered)> = self.rules.drain().collect();
+        rules.sort_by_key(|((router, rule), _)| (*router, rule.unwrap_or(usize::MAX)));
+        let rules = rules
+            .into_iter()
+            .map(|(decider, gathered)| gathered.finish(self.network, decider));
+        let rules = rules.collect();
+        let needs = judge_needs(self.network).into_iter().zip(&self.need_hits);
+        let needs = needs
+            .enumerate()
+            .map(|(need, (judged, &observed))| NeedUse {
+                need,
+                standing: judged.standing,
+                observed,
+            });
+        let needs = needs.collect();
+        let lost: Vec<usize> = (0..self.observed.len())
+            .filter(|&number| !self.explained[number] && !self.inside[number])
+            .collect();
+        let followed = lost.iter().take(MOST_FOLLOWED);
+        Privilege {
+            rules,
+            needs,
+            observed: self.observed.len(),
+            impossible: followed
+                .map(|&number| follow(self.network, self.observed[number]))
+                .collect(),
+            impossible_count: lost.len(),
+            inside: self.inside.iter().filter(|inside| **inside).count(),
+            pairs: self.pairs,
+            complete: self.complete,
+        }
+    }
+}
+
+fn messages(network: &Network<'_>) -> ClassSet {
+    let families = Family::ALL.iter();
+    let boxes = families.flat_map(|&family| {
+        let protocols = [ICMP, ICMPV6].into_iter();
+        protocols.filter_map(move |protocol| Service::Whole(protocol).packets(family))
+    });
+    network.classes.of(&boxes.collect::<Vec<_>>())
+}
+
+/// Needs that hold a packet, each once.
+fn distinct(
+    needed: &[(usize, Region)],
+    source: u128,
+    destination: u128,
+    class: usize,
+) -> Vec<usize> {
+    let held = needed
+        .iter()
+        .filter(|(_, region)| region.contains(source, destination, class));
+    let mut needs: Vec<usize> = held.map(|(need, _)| *need).collect();
+    needs.dedup();
+    needs
+}
+
+fn set_of(values: Vec<u128>) -> IntervalSet {
+    values.into_iter().map(Interval::point).collect()
+}
+
+impl Gathered {
+    fn new(network: &Network<'_>) -> Self {
+        let none = || [Shadow::none(network), Shadow::none(network)];
+        Self {
+            permitted: FxHashMap::default(),
+            sent: none(),
+            used: none(),
+            packets: Axis::default(),
+            observed: 0,
+            pieces: Vec::new(),
+            fixed: None,
+        }
+    }
+
+    fn add_pieces(
+        &mut self,
+        ground: &Ground<'_>,
+        part: &Passed,
+        decision: &Decision,
+        used: &[Region],
+    ) {
+        if !decision.seen_plainly {
+            self.fixed = Some("another gateway rewrites addresses of what it decides");
+            return;
+        }
+        let _ = router(decision);
+        for region in used {
+            let piece = Piece {
+                family: ground.family(),
+                doors: decision.doors,
+                packets: seen(ground, part, region),
+            };
+            if !self.pieces.contains(&piece) {
+                self.pieces.push(piece);
+            }
+        }
+    }
+
+    fn finish(self, network: &Network<'_>, (router, rule): Decider) -> RuleUse {
+        let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
+        let sizes = |field: fn(&Shadow) -> &IntervalSet| {
+            [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))
+        };
+        let union =
+            |shadows: &[Shadow; 2]| -> ClassSet { shadows[0].services.union(&shadows[1].services) };
+        RuleUse {
+            router,
+            rule,
+            measure: Measure {
+                sources: sizes(|shadow| &shadow.source),
+                destinations: sizes(|shadow| &shadow.destination),
+                services: axis(
+                    services(network, &union(&self.sent)),
+                    services(network, &union(&self.used)),
+                ),
+                packets: self.packets,
+            },
+            observed: self.observed,
+            permitted: self.permitted,
+            pieces: self.pieces,
+            fixed: self.fixed,
+        }
+    }
+}
+
+/// Follows an observed flow to where the model stops it.
+fn follow(network: &Network<'_>, observed: Observed) -> Impossible {
+    let plan = network.plan(Family::of(observed.source));
+    let source = Family::value(observed.source);
+    let segment = plan
+        .segments
+        .iter()
+        .position(|one| one.addresses.contains(source));
+    let ports = observed.service.protocol.has_ports();
+    let packet = Packet {
+        source: observed.source,
+        destination: observed.destination,
+        protocol: observed.service.protocol,
+        source_port: if ports { 49_152 } else { 0 },
+        destination_port: observed.service.port,
+    };
+    let mut found = Impossible {
+        observed,
+        packet,
+        from: segment.map(SegmentId),
+        stop: None,
+        deciders: Vec::new(),
+    };
+    let Some(from) = found.from else {
+        return found;
+    };
+    let traces = trace(network, Sender::Segment(from), &packet);
+    let stopped = |trace: &&Trace| matches!(trace.outcome, Outcome::Stopped(_));
+    if let Some(trace) = traces.iter().find(stopped) {
+        if let Outcome::Stopped(stop) = trace.outcome {
+            found.stop = Some(stop);
+        }
+        found.deciders = trace
+            .steps
+            .iter()
+            .filter_map(|step| match plan.device(step.device).id {
+                DeviceId::Router(router) => Some((router, step.decision.as_ref()?.rule)),
+                DeviceId::Host(_) => None,
+            })
+            .collect();
+    }
+    found
+}

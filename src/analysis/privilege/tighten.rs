@@ -1,0 +1,400 @@
+//! Tighter rules: each permit that is wider than what is used becomes one rule, or a few, that hold it.
+
+use std::collections::BTreeMap;
+
+use num_bigint::BigUint;
+
+use crate::forwarding::Network;
+use crate::load::{RuleField, services as read_services};
+use crate::model::{
+    AddressSet, Family, Filter, Party, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
+};
+use crate::packet::{ClassSet, IntervalSet};
+
+use super::super::naming::Naming;
+use super::measure::{Shadow, triples};
+use super::part::Doors;
+use super::survey::{Piece, RuleUse};
+
+/// The fields of a rule that change, with their items as the file writes them.
+pub type NewFields = BTreeMap<RuleField, Vec<String>>;
+
+/// Why a rule stays as it is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Kept {
+    /// Everything that it permits is used.
+    Fits,
+    /// Nothing of it is used: whether it goes is for its owner to say.
+    Unused,
+    /// It can't be written in fewer words: the reason.
+    Fixed(&'static str),
+}
+
+/// What becomes of a rule.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Tightened {
+    /// The gateway.
+    pub router: RouterId,
+    /// The rule, by number.
+    pub rule: usize,
+    /// The rules in its place, each with the fields that differ from it; one of them at least.
+    pub rules: Vec<NewFields>,
+}
+
+/// Used parts that are joined before anything else is tried.
+const MOST_PIECES: usize = 80;
+
+/// Ranges without a name that a list of addresses may hold.
+const MOST_RANGES: usize = 6;
+
+/// A group of used parts, to become one rule: what it names is the product of its fields.
+#[derive(Clone, PartialEq, Eq, Debug)]
+struct Hull {
+    doors: Vec<Doors>,
+    shadows: [Shadow; 2],
+}
+
+/// Suggests tighter rules for a permit, at most `most` in its place (1 or more): few rules are easy to read, many
+/// hold less that nobody uses.
+///
+/// # Errors
+/// Why the rule stays as it is.
+pub fn tighten(
+    network: &Network<'_>,
+    naming: &Naming<'_>,
+    rule: &RuleUse,
+    most: usize,
+) -> Result<Tightened, Kept> {
+    let site = network.site;
+    let (Some(number), Some(filter)) = (rule.rule, site.router(rule.router).filter()) else {
+        return Err(Kept::Fixed("it is the default, not a rule"));
+    };
+    if rule.measure.packets.used == BigUint::ZERO {
+        return Err(Kept::Unused);
+    }
+    if rule.measure.packets.used == rule.measure.packets.permitted {
+        return Err(Kept::Fits);
+    }
+    if let Some(reason) = rule.fixed {
+        return Err(Kept::Fixed(reason));
+    }
+    let hulls = join(network, hulls(network, &rule.pieces), most.max(1));
+    let writer = Writer {
+        network,
+        naming,
+        rule,
+        old: &filter.rules[number],
+        filter,
+    };
+    let rules: Option<Vec<NewFields>> = hulls.iter().map(|hull| writer.fields(hull)).collect();
+    let rules = rules.ok_or(Kept::Fixed("its services can't be written as a list"))?;
+    if rules.len() == 1 && rules[0].is_empty() {
+        return Err(Kept::Fixed(
+            "what is used reaches into every field: only several rules in its place would be tighter",
+        ));
+    }
+    Ok(Tightened {
+        router: rule.router,
+        rule: number,
+        rules,
+    })
+}
+
+fn hulls(network: &Network<'_>, pieces: &[Piece]) -> Vec<Hull> {
+    let mut hulls: Vec<Hull> = Vec::new();
+    for piece in pieces {
+        let mut shadows = [Shadow::none(network), Shadow::none(network)];
+        shadows[super::measure::at(piece.family)].add(&piece.packets);
+        let hull = Hull {
+            doors: vec![piece.doors],
+            shadows,
+        };
+        // Past the bound what has the same doors is joined at once.
+        let same = hulls.iter_mut().find(|known| known.doors == hull.doors);
+        match same {
+            Some(known) if hulls_full(pieces) => known.take(&hull),
+            _ => hulls.push(hull),
+        }
+    }
+    hulls
+}
+
+fn hulls_full(pieces: &[Piece]) -> bool {
+    pieces.len() > MOST_PIECES
+}
+
+impl Hull {
+    fn take(&mut self, other: &Self) {
+        for doors in &other.doors {
+            if !self.doors.contains(doors) {
+                self.doors.push(*doors);
+            }
+        }
+        for (mine, theirs) in self.shadows.iter_mut().zip(&other.shadows) {
+            mine.source = mine.source.union(&theirs.source);
+            mine.destination = mine.destination.union(&theirs.destination);
+            mine.services.union_with(&theirs.services);
+        }
+    }
+
+    /// Packets that a rule of it names, over all pairs of doors that it names.
+    fn size(&self, network: &Network<'_>) -> BigUint {
+        let services = self.shadows[0].services.union(&self.shadows[1].services);
+        let addresses = self.shadows.iter();
+        let addresses = addresses.map(|shadow| shadow.source.size() * shadow.destination.size());
+        let mut doors = [self.doors.clone(), self.doors.clone()];
+        doors[0].sort_by_key(|doors| doors.from);
+        doors[0].dedup_by_key(|doors| doors.from);
+        doors[1].sort_by_key(|doors| doors.to);
+        doors[1].dedup_by_key(|doors| doors.to);
+        let doors = BigUint::from(doors[0].len()) * BigUint::from(doors[1].len());
+        addresses.sum::<BigUint>() * triples(network, &services) * doors
+    }
+}
+
+/// Joins groups until there are at most so many: each time the two whose product grows least.
+fn join(network: &Network<'_>, mut hulls: Vec<Hull>, most: usize) -> Vec<Hull> {
+    loop {
+        let mut best: Option<(bool, BigUint, usize, usize)> = None;
+        for one in 0..hulls.len() {
+            for other in one + 1..hulls.len() {
+                let mut both = hulls[one].clone();
+                both.take(&hulls[other]);
+                let apart = hulls[one].size(network) + hulls[other].size(network);
+                let joined = both.size(network);
+                let growth = joined.clone() - apart.clone().min(joined);
+                let free = growth == BigUint::ZERO;
+                if best.as_ref().is_none_or(|(_, least, ..)| growth < *least) {
+                    best = Some((free, growth, one, other));
+                }
+            }
+        }
+        match best {
+            Some((free, _, one, other)) if free || hulls.len() > most => {
+                let taken = hulls.remove(other);
+                hulls[one].take(&taken);
+            }
+            _ => return hulls,
+        }
+    }
+}
+
+/// Writes a group as the fields of a rule.
+struct Writer<'a, 'n> {
+    network: &'a Network<'n>,
+    naming: &'a Naming<'a>,
+    rule: &'a RuleUse,
+    old: &'a Rule,
+    filter: &'a Filter,
+}
+
+impl Writer<'_, '_> {
+    /// The fields that differ from the old rule; `None` where a list can't be written.
+    fn fields(&self, hull: &Hull) -> Option<NewFields> {
+        let site = self.network.site;
+        let mut fields = NewFields::new();
+        let permitted = &self.rule.permitted;
+        let from: Vec<SegmentId> = sorted(hull.doors.iter().map(|doors| doors.from));
+        let to: Vec<Option<SegmentId>> = sorted(hull.doors.iter().map(|doors| doors.to));
+        let all_from: Vec<SegmentId> = sorted(permitted.keys().map(|doors| doors.from));
+        let all_to: Vec<Option<SegmentId>> = sorted(permitted.keys().map(|doors| doors.to));
+        if from != all_from {
+            let segments = from.iter().copied().map(Some).collect::<Vec<_>>();
+            let whole = all_from.iter().copied().map(Some).collect::<Vec<_>>();
+            fields.insert(RuleField::From, parties(site, &segments, &whole));
+        }
+        if to != all_to {
+            fields.insert(RuleField::To, parties(site, &to, &all_to));
+        }
+        let mut reach = [Shadow::none(self.network), Shadow::none(self.network)];
+        for (doors, shadows) in permitted {
+            if from.contains(&doors.from) && to.contains(&doors.to) {
+                for (mine, theirs) in reach.iter_mut().zip(shadows) {
+                    mine.source = mine.source.union(&theirs.source);
+                    mine.destination = mine.destination.union(&theirs.destination);
+                    mine.services.union_with(&theirs.services);
+                }
+            }
+        }
+        let pair = |field: fn(&Shadow) -> &IntervalSet, of: &[Shadow; 2]| {
+            [field(&of[0]).clone(), field(&of[1]).clone()]
+        };
+        for (field, get, old) in [
+            (
+                RuleField::Source,
+                source as fn(&Shadow) -> &IntervalSet,
+                &self.old.source,
+            ),
+            (RuleField::Destination, destination, &self.old.destination),
+        ] {
+            let (used, open) = (pair(get, &hull.shadows), pair(get, &reach));
+            if used != open {
+                let old = old.as_ref().map(|list| &list.set);
+                // What can only be written as a long list of ranges stays: a rule must be readable.
+                if let Some(items) = addresses(site, &used, &open, old) {
+                    fields.insert(field, items);
+                }
+            }
+        }
+        let both = |of: &[Shadow; 2]| of[0].services.union(&of[1].services);
+        let (used, open) = (both(&hull.shadows), both(&reach));
+        if used != open {
+            fields.insert(RuleField::Services, self.services(&used)?);
+        }
+        let _ = self.filter;
+        Some(fields)
+    }
+
+    /// Services as the file writes them; `None` where that is not exact.
+    fn services(&self, used: &ClassSet) -> Option<Vec<String>> {
+        let items = self.naming.list(used);
+        let mut boxes = Vec::new();
+        for item in &items {
+            for service in read_services(self.network.site, item).ok()? {
+                boxes.extend(
+                    Family::ALL
+                        .iter()
+                        .filter_map(|&family| service.packets(family)),
+                );
+            }
+        }
+        (self.network.classes.of(&boxes) == *used).then_some(items)
+    }
+}
+
+fn source(shadow: &Shadow) -> &IntervalSet {
+    &shadow.source
+}
+
+fn destination(shadow: &Shadow) -> &IntervalSet {
+    &shadow.destination
+}
+
+fn sorted<T: Ord>(items: impl Iterator<Item = T>) -> Vec<T> {
+    let mut items: Vec<T> = items.collect();
+    items.sort_unstable();
+    items.dedup();
+    items
+}
+
+/// Interfaces as the file names them: a zone where all of its segments that matter are meant.
+fn parties(site: &Site, used: &[Option<SegmentId>], all: &[Option<SegmentId>]) -> Vec<String> {
+    let mut items = Vec::new();
+    let mut left: Vec<SegmentId> = used.iter().flatten().copied().collect();
+    for zone in (0..site.zones.len()).map(ZoneId) {
+        let open = all
+            .iter()
+            .flatten()
+            .filter(|id| site.segment(**id).zone == zone);
+        let open: Vec<SegmentId> = open.copied().collect();
+        if open.len() > 1 && open.iter().all(|id| left.contains(id)) {
+            left.retain(|id| !open.contains(id));
+            items.push(party_text(site, Party::Zone(zone)));
+        }
+    }
+    items.extend(
+        left.into_iter()
+            .map(|id| party_text(site, Party::Segment(id))),
+    );
+    if used.contains(&None) {
+        items.push(party_text(site, Party::Gateway));
+    }
+    items
+}
+
+/// A party as the file writes it; what kind it is only where a zone and a segment share the name.
+pub fn party_text(site: &Site, party: Party) -> String {
+    let zone = |name: &str| site.zones.iter().any(|zone| zone.name.value == name);
+    let segment = |name: &str| site.segments.iter().any(|one| one.name.value == name);
+    let (kind, name, shared) = match party {
+        Party::Zone(id) => {
+            let name = &site.zone(id).name.value;
+            ("zone", name.as_str(), segment(name))
+        }
+        Party::Segment(id) => {
+            let segment = site.segment(id);
+            let name = &segment.name.value;
+            // A zone of one segment that bears its name means the same.
+            let same = site.zone(segment.zone).name == segment.name
+                && site.segments_in(segment.zone).count() == 1;
+            ("segment", name.as_str(), zone(name) && !same)
+        }
+        Party::Gateway => ("gateway", "gateway", false),
+    };
+    match shared {
+        true => format!("{kind}:{name}"),
+        false => name.to_owned(),
+    }
+}
+
+/// Addresses as the file writes them: names of the site where they hold nothing else that matters, then prefixes and
+/// ranges; `None` where that would be a long list. What can't get there anyway may come with a name, but nothing that
+/// the old list does not hold.
+fn addresses(
+    site: &Site,
+    used: &[IntervalSet; 2],
+    open: &[IntervalSet; 2],
+    old: Option<&AddressSet>,
+) -> Option<Vec<String>> {
+    let mut left = used.clone();
+    let mut items = Vec::new();
+    let mut candidates = candidates(site);
+    candidates.sort_by_key(|(_, set)| {
+        let size: BigUint = Family::ALL
+            .iter()
+            .map(|&family| set.of(family).size())
+            .sum();
+        std::cmp::Reverse(size)
+    });
+    for (name, set) in candidates {
+        let fits = Family::ALL.iter().enumerate().all(|(at, &family)| {
+            let own = set.of(family);
+            own.intersection(&open[at]).is_subset(&used[at])
+                && old.is_none_or(|old| own.is_subset(old.of(family)))
+        });
+        let helps = (0..2).any(|at| set.of(Family::ALL[at]).overlaps(&left[at]));
+        if fits && helps {
+            for (at, &family) in Family::ALL.iter().enumerate() {
+                left[at] = left[at].difference(set.of(family));
+            }
+            items.push(name.to_owned());
+        }
+    }
+    for (at, &family) in Family::ALL.iter().enumerate() {
+        let rest = left[at].intervals().iter();
+        items.extend(rest.map(|&part| show_interval(family, part)));
+    }
+    let rest: usize = left.iter().map(|set| set.intervals().len()).sum();
+    (rest <= MOST_RANGES).then_some(items)
+}
+
+/// Everything with a name that a list of addresses may hold.
+fn candidates(site: &Site) -> Vec<(&str, AddressSet)> {
+    let groups = site.addresses.iter();
+    let groups = groups.map(|group| (group.name.value.as_str(), group.set.clone()));
+    let segments = site.segments.iter().filter(|segment| !segment.external);
+    let segments = segments.map(|segment| (segment.name.value.as_str(), segment.addresses()));
+    let hosts = site.hosts.iter().map(|host| {
+        let mut set = AddressSet::default();
+        let addresses = host
+            .interfaces
+            .iter()
+            .flat_map(|interface| &interface.addresses);
+        for address in addresses {
+            let value = Family::value(address.value.address());
+            set.insert(
+                address.value.family(),
+                crate::packet::Interval::point(value),
+            );
+        }
+        (host.name.value.as_str(), set)
+    });
+    // A name that stands for two things is no use in a list.
+    let all: Vec<(&str, AddressSet)> = groups.chain(segments).chain(hosts).collect();
+    let unique = |name: &str| all.iter().filter(|(other, _)| *other == name).count() == 1;
+    let empty = AddressSet::default();
+    let named = all
+        .iter()
+        .filter(|(name, set)| unique(name) && *set != empty);
+    named.cloned().collect()
+}

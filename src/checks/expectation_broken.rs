@@ -1,0 +1,79 @@
+//! An expectation that does not hold.
+
+use crate::analysis::intent::{Breach, Standing, breach_text};
+use crate::diagnostic::{Check, Severity, Span};
+use crate::model::Site;
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "expectation-broken",
+    severity: Severity::Error,
+    summary: "an expectation of the site that does not hold",
+    why: "Somebody wrote down what must be true whatever the rules look like. It is not true.",
+    fine_when: "The expectation no longer says what is wanted: then change it, and say in its reason why.",
+    remedy: "Change the rule or setting that is named; `boundwalk path` follows the packet that is shown.",
+    references: &[
+        "NIST SP 800-53 Rev. 5, AC-4: enforce approved authorizations for information flow",
+        "NIST SP 800-53 Rev. 5, CA-9: authorize and review internal connections",
+    ],
+    fires: include_str!("examples/expectation-broken.fires.toml"),
+    quiet: include_str!("examples/expectation-broken.quiet.toml"),
+};
+
+/// Breaches that the message of a finding tells; the others are counted.
+const TOLD: usize = 3;
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for judged in view.expectations() {
+        let Standing::Broken(breaches) = &judged.standing else {
+            continue;
+        };
+        let line = judged.expectation;
+        let mut draft = found(
+            &CHECK,
+            line.name.span,
+            &line.name.value,
+            told(view, breaches),
+        );
+        for place in places(view.site, breaches) {
+            draft = draft.note(place, "decides");
+        }
+        if let Some(requirement) = &line.requirement {
+            draft = draft.help(format!("it answers to {requirement}"));
+        }
+        report.add(draft);
+    }
+}
+
+/// The first breaches in words, and how many more.
+pub(super) fn told(view: &View<'_>, breaches: &[Breach]) -> String {
+    let texts = breaches.iter().take(TOLD);
+    let texts = texts.map(|breach| breach_text(view.network, view.namings(), breach));
+    let mut text = texts.collect::<Vec<_>>().join("; ");
+    if breaches.len() > TOLD {
+        text.push_str(&format!("; and {} more", breaches.len() - TOLD));
+    }
+    text
+}
+
+/// Places of the rules that decide, each once.
+pub(super) fn places(site: &Site, breaches: &[Breach]) -> Vec<Span> {
+    let deciders = breaches
+        .iter()
+        .take(TOLD)
+        .flat_map(|breach| &breach.deciders);
+    let mut places: Vec<Span> = deciders
+        .filter_map(|&(router, rule)| {
+            let filter = site.router(router).filter()?;
+            Some(match rule {
+                Some(number) => filter.rules.get(number)?.name.span,
+                None => filter.default.span,
+            })
+        })
+        .collect();
+    places.sort_by_key(|span| (span.file, span.start));
+    places.dedup();
+    places
+}

@@ -1,0 +1,218 @@
+//! `boundwalk change`.
+
+use std::io;
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::change::{
+    Edit, EditKind, IntentChange, ReachChange, edits, intent_changes, isolation_changes,
+    reach_change,
+};
+use crate::analysis::intent::Standing;
+use crate::analysis::{Naming, notes};
+use crate::checks;
+use crate::diagnostic::{Finding, Severity};
+use crate::forwarding::Network;
+use crate::load::{Loaded, load_path};
+use crate::model::{Date, Family, Site};
+use crate::render::{ChangeShown, change_json, change_markdown, change_text};
+
+use super::output::Progress;
+use super::review::notes_text;
+use super::revision::load_revision;
+use super::site::{Opened, opened};
+use super::{Output, Verdict};
+
+/// Compare two versions of a site: exactly what opens and what closes, by pair of segments, with a witness packet and
+/// the rules on either side; expectations, needs, findings and isolation that change. What only looks different
+/// has no effect, and that is said.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    /// The old version: a site file or a folder. With --since, the new one.
+    #[arg(value_name = "OLD")]
+    old: PathBuf,
+    /// The new version.
+    #[arg(value_name = "NEW", required_unless_present = "since")]
+    new: Option<PathBuf>,
+    /// Take the old version from this git revision of the site named.
+    #[arg(long, value_name = "REVISION", conflicts_with = "new")]
+    since: Option<String>,
+    /// Day for which rules that expire are judged [default: today].
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    today: Option<Date>,
+    /// What makes the exit code 1.
+    #[arg(long, value_name = "WHAT", default_value = "any")]
+    fail_on: FailOn,
+    /// Leave out the findings of both versions, which take longer than all else on a large site.
+    #[arg(long)]
+    no_findings: bool,
+    /// List every edit and every pair.
+    #[arg(long)]
+    all: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples:\n  boundwalk change site.toml site.toml\n  \
+    boundwalk change site.toml proposed.toml --format markdown --fail-on worse\n  \
+    boundwalk change site.toml --since HEAD\n\
+    Exit code 0: nothing that --fail-on names, 1: something, 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum FailOn {
+    /// Anything that opens, closes or gets worse.
+    Any,
+    /// Anything that opens or gets worse.
+    Opened,
+    /// An expectation newly broken, a need newly unmet, or a new finding of at least a warning.
+    Worse,
+    /// Nothing.
+    Never,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// A page to attach to a ticket.
+    Markdown,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let Some((names, old, new)) = versions(arguments, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let networks = Network::versions(&old.site, &new.site, new.today);
+    let [before, after] = &networks;
+    let progress = Progress::new("comparing");
+    let reach = reach_change(before, after, &mut |done, total| {
+        progress.update(done, total)
+    });
+    drop(progress);
+    let edits = edits(&old.site, &new.site);
+    let intent = intent_changes(before, after);
+    let isolation = match reach.only_rules {
+        true => Vec::new(),
+        false => isolation_changes(before, after, &reach.counterparts),
+    };
+    let renamed = renamed(&new.site, &edits);
+    let findings = findings(arguments, &networks, &renamed);
+    let notes = notes(after);
+    let shown = ChangeShown {
+        names,
+        networks: &networks,
+        sources: [&old.sources, &new.sources],
+        namings: [before, after]
+            .map(|network| Family::ALL.map(|family| Naming::new(network, family))),
+        reach: &reach,
+        edits: &edits,
+        intent: &intent,
+        isolation: &isolation,
+        findings: findings
+            .as_ref()
+            .map(|(new, gone)| (new.as_slice(), gone.as_slice())),
+        notes: &notes,
+    };
+    match arguments.format {
+        Format::Json => output.print(&change_json(&shown))?,
+        Format::Markdown => output.print(&change_markdown(&shown))?,
+        Format::Text => {
+            let paint = output.paint();
+            output.print(&change_text(&shown, arguments.all, paint))?;
+            output.print(&notes_text(&notes, paint))?;
+        }
+    }
+    let fresh = findings.as_ref().map_or(&[][..], |(new, _)| new);
+    Ok(verdict(arguments.fail_on, &reach, &intent, fresh))
+}
+
+/// Both versions, with what they are called; `None` once it is said what is wrong.
+fn versions(
+    arguments: &Arguments,
+    output: &mut Output,
+) -> io::Result<Option<([String; 2], Opened, Opened)>> {
+    let today = arguments.today;
+    let json = arguments.format == Format::Json;
+    let old = match &arguments.since {
+        None => load_path(&arguments.old),
+        Some(revision) => match load_revision(&arguments.old, revision) {
+            Ok(loaded) => loaded,
+            Err(message) => {
+                output.refuse(&message)?;
+                return Ok(None);
+            }
+        },
+    };
+    let new_path = arguments.new.as_ref().unwrap_or(&arguments.old);
+    let new: Loaded = load_path(new_path);
+    let shown = arguments.old.display().to_string();
+    let names = match &arguments.since {
+        Some(revision) => [format!("{shown} at {revision}"), shown],
+        None => [shown, new_path.display().to_string()],
+    };
+    let Some(old) = opened(old, today, json, false, output)? else {
+        return Ok(None);
+    };
+    let new = opened(new, today, json, false, output)?;
+    Ok(new.map(|new| (names, old, new)))
+}
+
+type Fresh = (Vec<Finding>, Vec<Finding>);
+
+fn findings(
+    arguments: &Arguments,
+    networks: &[Network<'_>; 2],
+    renamed: &[(String, String)],
+) -> Option<Fresh> {
+    if arguments.no_findings {
+        return None;
+    }
+    let [old, new] = networks.each_ref().map(checks::run);
+    Some(checks::changed(&old, &new, renamed))
+}
+
+/// How findings call rules that were renamed, before and now.
+fn renamed(site: &Site, edits: &[Edit]) -> Vec<(String, String)> {
+    let one = |edit: &Edit| {
+        let (EditKind::Renamed(old), Some((router, _, Some(number)))) = (&edit.kind, edit.rule)
+        else {
+            return None;
+        };
+        let router = site.routers.get(router)?;
+        let rule = router.filter()?.rules.get(number)?;
+        let subject = |name: &str| format!("{} \"{name}\"", router.name.value);
+        Some((subject(old), subject(&rule.name.value)))
+    };
+    edits.iter().filter_map(one).collect()
+}
+
+fn verdict(
+    fail_on: FailOn,
+    reach: &ReachChange,
+    intent: &[IntentChange],
+    findings: &[Finding],
+) -> Verdict {
+    let broken = |standing: &Option<Standing>| matches!(standing, Some(Standing::Broken(_)));
+    let mut intent = intent.iter();
+    let worse = intent.any(|one| broken(&one.after) && !broken(&one.before))
+        || findings
+            .iter()
+            .any(|finding| finding.severity() >= Severity::Warning);
+    let unknown = !reach.complete();
+    let opened = reach.pairs.iter().any(|pair| !pair.opened.is_empty());
+    let found = match fail_on {
+        FailOn::Any => worse || unknown || !reach.is_empty(),
+        FailOn::Opened => worse || unknown || opened,
+        FailOn::Worse => worse,
+        FailOn::Never => false,
+    };
+    match found {
+        true => Verdict::Findings,
+        false => Verdict::Clean,
+    }
+}

@@ -1,0 +1,160 @@
+//! `boundwalk privilege --tighten`.
+
+use std::io;
+
+use crate::analysis::Naming;
+use crate::analysis::privilege::{
+    Kept, Observed, Privilege, Proof, RuleUse, Tightened, prove, tighten,
+};
+use crate::forwarding::Network;
+use crate::load::{Edit, EditedFile, RuleCopy, apply_edits, load_texts};
+use crate::model::{Family, Site};
+use crate::render::{TightenedShown, tightened_json, tightened_text};
+
+use super::site::Opened;
+use super::write::replace;
+use super::{Output, Verdict};
+
+/// What is asked for.
+pub(super) struct Wish {
+    /// Rules in the place of one, at most.
+    pub most: usize,
+    pub json: bool,
+    pub write: bool,
+}
+
+pub(super) fn run(
+    (opened, network): (&Opened, &Network<'_>),
+    (found, observed): (&Privilege, &[Observed]),
+    wish: &Wish,
+    output: &mut Output,
+) -> io::Result<Verdict> {
+    let naming = Naming::new(network, Family::V4);
+    let mut tightened: Vec<Tightened> = Vec::new();
+    let mut kept: Vec<(&RuleUse, Kept)> = Vec::new();
+    for rule in &found.rules {
+        match tighten(network, &naming, rule, wish.most) {
+            Ok(one) => tightened.push(one),
+            Err(reason) => kept.push((rule, reason)),
+        }
+    }
+    let edits = edits(&opened.site, &tightened);
+    let files = match apply_edits(&opened.site, &opened.sources, &edits) {
+        Ok(files) => files,
+        Err(error) => {
+            output.refuse(&format!("can't edit the site file: {error}"))?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    if let Err(message) = proved(opened, &files, observed) {
+        output.refuse(&message)?;
+        return Ok(Verdict::Failed);
+    }
+    let shown = TightenedShown {
+        network,
+        tightened: &tightened,
+        kept: &kept,
+        files: &files,
+    };
+    let paint = output.paint();
+    output.print(&match wish.json {
+        true => tightened_json(&shown),
+        false => tightened_text(&shown, paint),
+    })?;
+    if !wish.write {
+        return Ok(match files.is_empty() {
+            true => Verdict::Clean,
+            false => Verdict::Findings,
+        });
+    }
+    if let Err(error) = replace(&files) {
+        output.refuse(&error.to_string())?;
+        return Ok(Verdict::Failed);
+    }
+    for file in files.iter().filter(|_| !wish.json) {
+        output.print(&format!(
+            "\nwritten: {}\n",
+            crate::render::clean(&file.name)
+        ))?;
+    }
+    Ok(Verdict::Clean)
+}
+
+/// The first of the new rules keeps the name; the others are copies behind it.
+fn edits(site: &Site, tightened: &[Tightened]) -> Vec<Edit> {
+    let mut edits = Vec::new();
+    for one in tightened {
+        let (router, rule) = (one.router, one.rule);
+        let Some((first, others)) = one.rules.split_first() else {
+            continue;
+        };
+        edits.extend(first.iter().map(|(&field, items)| Edit::SetRuleField {
+            router,
+            rule,
+            field,
+            items: items.clone(),
+        }));
+        let rules = site
+            .router(router)
+            .filter()
+            .map(|filter| filter.rules.as_slice());
+        let rules = rules.unwrap_or_default();
+        let name = &rules[rule].name.value;
+        let taken = |name: &str| rules.iter().any(|rule| rule.name.value == name);
+        let mut number = 1;
+        let copies = others.iter().map(|fields| {
+            let mut copy = String::new();
+            while copy.is_empty() || taken(&copy) {
+                number += 1;
+                copy = format!("{name} ({number})");
+            }
+            RuleCopy {
+                name: copy,
+                fields: fields.clone(),
+            }
+        });
+        let copies: Vec<RuleCopy> = copies.collect();
+        if !copies.is_empty() {
+            edits.push(Edit::CopyRule {
+                router,
+                rule,
+                copies,
+            });
+        }
+    }
+    edits
+}
+
+/// Compares the site with the edited one.
+///
+/// # Errors
+/// Why nothing is suggested.
+fn proved(opened: &Opened, files: &[EditedFile], observed: &[Observed]) -> Result<(), String> {
+    let texts = opened
+        .sources
+        .files()
+        .iter()
+        .enumerate()
+        .map(|(number, source)| {
+            let new = files.iter().find(|file| file.file.0 as usize == number);
+            let text = new.map_or(source.text(), |file| &file.after);
+            (source.name().to_owned(), text.to_owned())
+        });
+    let loaded = load_texts(texts.collect());
+    let Some(new) = &loaded.site else {
+        return Err("the tighter rules would not load: nothing is suggested".to_owned());
+    };
+    let [before, after] = &Network::versions(&opened.site, new, opened.today);
+    match prove(before, after, observed) {
+        Proof::Holds => Ok(()),
+        Proof::Opens(packet) => Err(format!(
+            "the tighter rules would let {packet} pass, which the old ones do not: nothing is suggested"
+        )),
+        Proof::Closes(packet) => Err(format!(
+            "the tighter rules would deny {packet}, which is used: nothing is suggested"
+        )),
+        Proof::Unknown => Err(
+            "a limit was met before the tighter rules were proved: nothing is suggested".to_owned(),
+        ),
+    }
+}

@@ -1,0 +1,296 @@
+//! Logs of observed flows: CSV and JSON lines with the names of IPFIX information elements, and connection tables as
+//! `conntrack -L` prints them.
+//!
+//! A log is read once, in order, and may be longer than memory: only distinct flows are kept. A flow goes from the
+//! side that started it; its source port, which differs from one connection to the next, is dropped.
+//!
+//! A record may tell of replies. It is turned round where that is certain or likely: `biflowDirection` says so (RFC
+//! 5103); it is an echo reply (RFC 792, RFC 4443); or its source port is one that a built-in service or the range below
+//! 1,024 names and its destination port is not (common practice, no source). A connection table lists the starting side
+//! first, before translation.
+
+mod address;
+mod columns;
+mod conntrack;
+mod csv;
+mod json;
+mod record;
+mod table;
+
+use std::fmt;
+use std::io::BufRead;
+
+use crate::model::{Family, Protocol};
+
+pub use columns::ELEMENTS;
+
+use record::Record;
+use table::Table;
+
+/// Longest line, in bytes; a longer one is malformed.
+const LONGEST_LINE: usize = 64 * 1024;
+/// Malformed lines that are told.
+const MOST_TOLD: usize = 20;
+
+/// The form of a log.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum FlowFormat {
+    /// Comma-separated values (RFC 4180), the first line naming the columns.
+    Csv,
+    /// A JSON object a line.
+    JsonLines,
+    /// A connection a line.
+    Conntrack,
+}
+
+/// How to read a log.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct FlowOptions {
+    /// Its form; `None`: judged by the first line that is not empty.
+    pub format: Option<FlowFormat>,
+    /// Whether records are taken as they are, replies too.
+    pub keep_direction: bool,
+    /// Whether the first malformed line is an error.
+    pub strict: bool,
+}
+
+/// The service of an observed flow.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum FlowService {
+    /// A protocol with ports, and the destination port.
+    Port(Protocol, u16),
+    /// ICMP or ICMPv6, with type and code.
+    Message(Protocol, u8, u8),
+    /// Any other protocol.
+    Other(Protocol),
+}
+
+/// A distinct flow and how much of it there was.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct ObservedFlow {
+    /// Its family.
+    pub family: Family,
+    /// Source address.
+    pub source: u128,
+    /// Destination address.
+    pub destination: u128,
+    /// Service.
+    pub service: FlowService,
+    /// Records, or the flows that they stand for where they say so (`deltaFlowCount`).
+    pub records: u64,
+    /// Packets, as far as the log counts them.
+    pub packets: u64,
+    /// Octets, as far as the log counts them.
+    pub octets: u64,
+    /// First start, in milliseconds since 1970.
+    pub first: Option<u64>,
+    /// Last end, likewise.
+    pub last: Option<u64>,
+}
+
+/// A line that could not be read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct BadLine {
+    /// Its number, from 1.
+    pub line: u64,
+    /// What is wrong with it.
+    pub what: String,
+}
+
+/// What a log holds.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct FlowLog {
+    /// Distinct flows, in order.
+    pub flows: Vec<ObservedFlow>,
+    /// Lines, the heading and empty ones too.
+    pub lines: u64,
+    /// Lines that were records.
+    pub records: u64,
+    /// Records that were turned round.
+    pub turned: u64,
+    /// Lines that could not be read.
+    pub malformed: u64,
+    /// The first of those.
+    pub first_malformed: Vec<BadLine>,
+}
+
+/// Why a log could not be read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct FlowLogError {
+    /// The line, from 1; 0: no line in particular.
+    pub line: u64,
+    /// What is wrong, and what to do.
+    pub what: String,
+}
+
+impl fmt::Display for FlowLogError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.line {
+            0 => f.write_str(&self.what),
+            line => write!(f, "line {line}: {}", self.what),
+        }
+    }
+}
+
+impl std::error::Error for FlowLogError {}
+
+/// Reads a log. `progress` is told the bytes read so far, every few thousand lines.
+///
+/// Time: a constant for each line. Memory: a constant for each distinct flow.
+///
+/// # Errors
+/// A stream that can't be read, a CSV file whose heading lacks the addresses or the protocol, and with
+/// [`FlowOptions::strict`] the first malformed line.
+pub fn read_flow_log(
+    mut input: impl BufRead,
+    options: &FlowOptions,
+    progress: &mut dyn FnMut(u64),
+) -> Result<FlowLog, FlowLogError> {
+    let mut reader = Reader {
+        options,
+        table: Table::default(),
+        log: FlowLog::default(),
+        form: options.format.map(Form::new),
+    };
+    let mut line = Vec::new();
+    let mut bytes = 0;
+    loop {
+        line.clear();
+        let (length, whole) = next_line(&mut input, &mut line).map_err(|error| FlowLogError {
+            line: reader.log.lines + 1,
+            what: format!("can't read on: {error}"),
+        })?;
+        if length == 0 {
+            break;
+        }
+        bytes += length;
+        reader.log.lines += 1;
+        if reader.log.lines.is_multiple_of(4096) {
+            progress(bytes);
+        }
+        match whole {
+            true => reader.take(&line)?,
+            false => reader.bad("longer than 64 KiB".to_owned())?,
+        }
+    }
+    progress(bytes);
+    reader.log.flows = reader.table.finish();
+    Ok(reader.log)
+}
+
+/// Reads up to the next line break; how many bytes there were, and whether all of them were kept.
+fn next_line(input: &mut impl BufRead, line: &mut Vec<u8>) -> std::io::Result<(u64, bool)> {
+    let mut length = 0;
+    let mut whole = true;
+    loop {
+        let buffer = match input.fill_buf() {
+            Ok(buffer) => buffer,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
+            Err(error) => return Err(error),
+        };
+        if buffer.is_empty() {
+            return Ok((length, whole));
+        }
+        let end = memchr(buffer);
+        let taken = end.map_or(buffer.len(), |at| at + 1);
+        match line.len() + taken <= LONGEST_LINE {
+            true => line.extend_from_slice(&buffer[..taken]),
+            false => whole = false,
+        }
+        input.consume(taken);
+        length += taken as u64;
+        if end.is_some() {
+            return Ok((length, whole));
+        }
+    }
+}
+
+fn memchr(bytes: &[u8]) -> Option<usize> {
+    bytes.iter().position(|&byte| byte == b'\n')
+}
+
+/// A form with what it keeps from line to line.
+enum Form {
+    Csv(csv::Csv),
+    JsonLines,
+    Conntrack,
+}
+
+impl Form {
+    fn new(format: FlowFormat) -> Self {
+        match format {
+            FlowFormat::Csv => Self::Csv(csv::Csv::default()),
+            FlowFormat::JsonLines => Self::JsonLines,
+            FlowFormat::Conntrack => Self::Conntrack,
+        }
+    }
+
+    /// The form that a first line looks like.
+    fn of(line: &[u8]) -> Self {
+        let contains = |what: &[u8]| line.windows(what.len()).any(|part| part == what);
+        match line.first() {
+            Some(b'{') => Self::JsonLines,
+            _ if contains(b"src=") && contains(b"dst=") => Self::Conntrack,
+            _ => Self::Csv(csv::Csv::default()),
+        }
+    }
+}
+
+struct Reader<'o> {
+    options: &'o FlowOptions,
+    table: Table,
+    log: FlowLog,
+    form: Option<Form>,
+}
+
+impl Reader<'_> {
+    fn take(&mut self, line: &[u8]) -> Result<(), FlowLogError> {
+        let line = match self.log.lines {
+            1 => line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line),
+            _ => line,
+        };
+        let line = line.trim_ascii();
+        if line.is_empty() || line.starts_with(b"#") {
+            return Ok(());
+        }
+        let form = self.form.get_or_insert_with(|| Form::of(line));
+        let record = match form {
+            Form::Csv(csv) if !csv.has_heading() => {
+                let number = self.log.lines;
+                return csv
+                    .heading(line)
+                    .map_err(|what| FlowLogError { line: number, what });
+            }
+            Form::Csv(csv) => csv.record(line),
+            Form::JsonLines => json::record(line),
+            Form::Conntrack => conntrack::record(line),
+        };
+        match record {
+            Ok(record) => {
+                self.add(record);
+                Ok(())
+            }
+            Err(what) => self.bad(what),
+        }
+    }
+
+    fn add(&mut self, mut record: Record) {
+        self.log.records += 1;
+        if !self.options.keep_direction && record.turn() {
+            self.log.turned += 1;
+        }
+        self.table.add(&record);
+    }
+
+    fn bad(&mut self, what: String) -> Result<(), FlowLogError> {
+        let line = self.log.lines;
+        if self.options.strict {
+            return Err(FlowLogError { line, what });
+        }
+        self.log.malformed += 1;
+        if self.log.first_malformed.len() < MOST_TOLD {
+            self.log.first_malformed.push(BadLine { line, what });
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,351 @@
+//! Expectations and needs, each with what became of it.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::analysis::Naming;
+use crate::analysis::intent::{
+    Breach, JudgedExpectation, JudgedNeed, Standing, breach_text, rule_name,
+};
+use crate::diagnostic::{Sources, Span};
+use crate::forwarding::Network;
+use crate::load::Baseline;
+use crate::model::{Demands, Permit, Site, Through};
+
+use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
+use super::markdown::escape;
+use super::matrix::Paint;
+use super::text::{clean, wrapped};
+
+/// What is shown of the intent of a site.
+pub struct IntentShown<'a> {
+    /// The network.
+    pub network: &'a Network<'a>,
+    /// Its text.
+    pub sources: &'a Sources,
+    /// Expectations, judged.
+    pub expectations: &'a [JudgedExpectation<'a>],
+    /// Needs, judged.
+    pub needs: &'a [JudgedNeed<'a>],
+    /// Names: IPv4, then IPv6.
+    pub namings: &'a [Naming<'a>; 2],
+    /// What the answers rest on.
+    pub notes: &'a [String],
+}
+
+/// One line of the list, whichever kind it is.
+struct Line<'a> {
+    kind: &'static str,
+    name: &'a str,
+    place: Span,
+    standing: &'a Standing,
+    demands: String,
+    requirement: Option<&'a str>,
+    baseline: Option<&'static str>,
+    reason: Option<&'a str>,
+}
+
+impl IntentShown<'_> {
+    fn lines(&self) -> Vec<Line<'_>> {
+        let expectations = self.expectations.iter().map(|judged| {
+            let line = judged.expectation;
+            Line {
+                kind: "expectation",
+                name: &line.name.value,
+                place: line.name.span,
+                standing: &judged.standing,
+                demands: demands_text(self.network.site, &line.demands, line.hostile),
+                requirement: line.requirement.as_deref(),
+                baseline: line.baseline,
+                reason: line.reason.as_deref(),
+            }
+        });
+        let needs = self.needs.iter().map(|judged| Line {
+            kind: "need",
+            name: &judged.need.name.value,
+            place: judged.need.name.span,
+            standing: &judged.standing,
+            demands: "all of it passes".to_owned(),
+            requirement: None,
+            baseline: None,
+            reason: judged.need.reason.as_deref(),
+        });
+        expectations.chain(needs).collect()
+    }
+
+    fn told(&self, breach: &Breach) -> String {
+        breach_text(self.network, self.namings, breach)
+    }
+}
+
+/// What a line demands, in words.
+fn demands_text(site: &Site, demands: &Demands, hostile: bool) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    parts.extend(demands.permit.map(|permit| match permit {
+        Permit::Nothing => "nothing passes".to_owned(),
+        Permit::AtMost => "no other service passes".to_owned(),
+        Permit::AtLeast => "all of it passes".to_owned(),
+        Permit::Exactly => "this passes, and no other service".to_owned(),
+    }));
+    parts.extend(demands.through.map(|through| match through {
+        Through::Any => "a gateway decides".to_owned(),
+        Through::Gateway(router) => format!("{} decides", site.router(router).name.value),
+    }));
+    for (wanted, what) in [
+        (demands.logged, "it is logged"),
+        (demands.inspected, "it is inspected"),
+        (demands.isolated, "there is no way between the two"),
+        (demands.one_way, "nothing is started the other way"),
+    ] {
+        if wanted {
+            parts.push(what.to_owned());
+        }
+    }
+    if hostile {
+        parts.push("even for a hostile device".to_owned());
+    }
+    parts.join(", ")
+}
+
+fn word(standing: &Standing, kind: &str) -> &'static str {
+    match (standing, kind) {
+        (Standing::Held, "need") => "met",
+        (Standing::Broken(_), "need") => "unmet",
+        (Standing::Held, _) => "held",
+        (Standing::Broken(_), _) => "broken",
+        (Standing::Vacuous, _) => "vacuous",
+        (Standing::Unknown, _) => "unknown",
+    }
+}
+
+/// The list on a terminal.
+pub fn expectations_text(shown: &IntentShown<'_>, paint: Paint) -> String {
+    let mut out = String::new();
+    let lines = shown.lines();
+    let mut kind = "";
+    for line in &lines {
+        if line.kind != kind {
+            kind = line.kind;
+            let title = match kind {
+                "need" => "Needs",
+                _ => "Expectations",
+            };
+            let _ = writeln!(out, "{}", paint.strong(title));
+        }
+        one_line(&mut out, shown, line, paint);
+    }
+    if lines.is_empty() {
+        out.push_str("no expectation and no need is described\n");
+    }
+    let _ = writeln!(out, "\n{}", paint.strong(&counts(&lines)));
+    out
+}
+
+fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: Paint) {
+    let state = format!("{:<8}", word(line.standing, line.kind));
+    let state = match line.standing {
+        Standing::Held => paint.faint(&state),
+        _ => paint.strong(&state),
+    };
+    let mut title = clean(line.name);
+    if let Some(baseline) = line.baseline {
+        title.push_str(&format!(" [{baseline}]"));
+    }
+    let room = paint.columns.saturating_sub(11).max(30);
+    for (number, part) in wrapped(&title, room).iter().enumerate() {
+        let lead = if number == 0 { &state } else { "        " };
+        let _ = writeln!(out, "  {lead} {part}");
+    }
+    let mut detail = |text: &str| {
+        for part in wrapped(&clean(text), room) {
+            let _ = writeln!(out, "           {part}");
+        }
+    };
+    match line.standing {
+        Standing::Held => {}
+        Standing::Broken(breaches) => {
+            detail(&format!("demanded: {}", line.demands));
+            for breach in breaches {
+                detail(&format!("- {}", shown.told(breach)));
+            }
+            if let Some(requirement) = line.requirement {
+                detail(&format!("answers to {requirement}"));
+            }
+            detail(&format!("at {}", shown.sources.place(line.place)));
+        }
+        Standing::Vacuous => detail("nobody with these addresses is there: it watches nothing"),
+        Standing::Unknown => detail("a limit was met before it was clear"),
+    }
+}
+
+/// `14 expectations: 12 held, 2 broken; 25 needs: 25 met`.
+fn counts(lines: &[Line<'_>]) -> String {
+    let mut parts = Vec::new();
+    for kind in ["expectation", "need"] {
+        let own: Vec<&'static str> = lines
+            .iter()
+            .filter(|line| line.kind == kind)
+            .map(|line| word(line.standing, kind))
+            .collect();
+        let states = ["held", "met", "broken", "unmet", "vacuous", "unknown"];
+        let states = states.iter().filter_map(|state| {
+            let count = own.iter().filter(|one| *one == state).count();
+            (count > 0).then(|| format!("{count} {state}"))
+        });
+        let ending = if own.len() == 1 { "" } else { "s" };
+        match own.is_empty() {
+            true => parts.push(format!("no {kind}s")),
+            false => parts.push(format!(
+                "{} {kind}{ending}: {}",
+                own.len(),
+                states.collect::<Vec<_>>().join(", ")
+            )),
+        }
+    }
+    parts.join("; ")
+}
+
+/// The list for documents.
+pub fn expectations_markdown(shown: &IntentShown<'_>) -> String {
+    let lines = shown.lines();
+    let mut out = String::new();
+    let site = &shown.network.site.name;
+    let _ = match site.is_empty() {
+        true => writeln!(out, "# What must hold\n"),
+        false => writeln!(out, "# What must hold: {}\n", escape(site)),
+    };
+    let _ = writeln!(out, "{}.\n", escape(&counts(&lines)));
+    out.push_str("| kind | name | demanded | answers to | state |\n|---|---|---|---|---|\n");
+    for line in &lines {
+        let _ = writeln!(
+            out,
+            "| {} | {} | {} | {} | {} |",
+            line.kind,
+            escape(line.name),
+            escape(&line.demands),
+            escape(line.requirement.unwrap_or_default()),
+            word(line.standing, line.kind)
+        );
+    }
+    for line in &lines {
+        if let Standing::Broken(breaches) = line.standing {
+            let _ = writeln!(out, "\n## {}\n", escape(line.name));
+            for breach in breaches {
+                let _ = writeln!(out, "- {}", escape(&shown.told(breach)));
+            }
+        }
+    }
+    out.push_str("\n## What was modelled and assumed\n\n");
+    for note in shown.notes {
+        let _ = writeln!(out, "- {}", escape(note));
+    }
+    out
+}
+
+#[derive(Serialize)]
+struct JsonIntent<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    lines: Vec<JsonLine<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct JsonLine<'a> {
+    kind: &'static str,
+    name: &'a str,
+    state: &'static str,
+    demanded: String,
+    requirement: Option<&'a str>,
+    baseline: Option<&'static str>,
+    reason: Option<&'a str>,
+    place: Option<JsonPlace>,
+    breaches: Vec<JsonBreach<'a>>,
+}
+
+#[derive(Serialize)]
+struct JsonBreach<'a> {
+    text: String,
+    from: &'a str,
+    to: &'a str,
+    family: Option<&'static str>,
+    hostile: bool,
+    services: Vec<String>,
+    packet: Option<JsonPacket>,
+    decided_by: Vec<String>,
+}
+
+/// The list for programs.
+pub fn expectations_json(shown: &IntentShown<'_>) -> String {
+    let lines = shown.lines().into_iter();
+    let lines = lines.map(|line| JsonLine {
+        kind: line.kind,
+        state: word(line.standing, line.kind),
+        demanded: line.demands,
+        requirement: line.requirement,
+        baseline: line.baseline,
+        reason: line.reason,
+        place: json_place(shown.sources, line.place),
+        breaches: match line.standing {
+            Standing::Broken(breaches) => breaches.iter().map(|one| breach(shown, one)).collect(),
+            _ => Vec::new(),
+        },
+        name: line.name,
+    });
+    to_text(&JsonIntent {
+        document: "boundwalk-expectations",
+        version: 1,
+        site: &shown.network.site.name,
+        lines: lines.collect(),
+        notes: shown.notes,
+    })
+}
+
+fn breach<'a>(shown: &'a IntentShown<'_>, breach: &Breach) -> JsonBreach<'a> {
+    let site = shown.network.site;
+    let naming = breach.family.map(|family| &shown.namings[family as usize]);
+    let services = breach.services.as_ref().zip(naming);
+    let deciders = breach.deciders.iter();
+    JsonBreach {
+        text: shown.told(breach),
+        from: &site.segment(breach.from).name.value,
+        to: crate::analysis::party_name(site, breach.to),
+        family: breach.family.map(|family| family.word()),
+        hostile: breach.hostile,
+        services: services.map_or_else(Vec::new, |(services, naming)| naming.list(services)),
+        packet: breach.packet.as_ref().map(json_packet),
+        decided_by: deciders
+            .map(|&(router, rule)| rule_name(shown.network, router, rule))
+            .collect(),
+    }
+}
+
+/// The ready-made sets, with their roles and lines.
+pub fn baselines_text(sets: &[Baseline], paint: Paint) -> String {
+    let mut out = String::new();
+    for set in sets {
+        let _ = writeln!(out, "{}", paint.strong(set.name));
+        let mut put = |indent: usize, text: &str| {
+            let room = paint.columns.saturating_sub(indent).max(30);
+            for part in wrapped(text, room) {
+                let _ = writeln!(out, "{}{part}", " ".repeat(indent));
+            }
+        };
+        put(2, &set.title);
+        put(2, "roles:");
+        for (role, who) in &set.roles {
+            put(4, &format!("{role}: {who}"));
+        }
+        put(2, "lines:");
+        for line in &set.expectations {
+            put(4, &format!("{} ({})", line.name, line.requirement));
+        }
+        out.push('\n');
+    }
+    out.push_str("In a site file:\n\n  [baselines.card-data.roles]\n  card-data = [\"cards\"]\n");
+    out.push_str("  untrusted = [\"internet\", \"guest\"]\n  wireless = []        # nobody\n");
+    out.push_str("  out-of-scope = [\"business\"]\n");
+    out
+}

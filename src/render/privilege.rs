@@ -1,0 +1,343 @@
+//! Least privilege on a terminal and for documents.
+
+use std::fmt::Write;
+
+use num_bigint::BigUint;
+
+use crate::analysis::intent::{Standing, rule_name, stopped};
+use crate::analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
+use crate::analysis::{counted, party_name};
+use crate::diagnostic::Sources;
+use crate::forwarding::Network;
+use crate::model::{Family, ZoneId};
+
+use super::markdown::escape;
+use super::matrix::Paint;
+use super::text::labelled;
+
+/// What is shown of what nobody needs.
+pub struct PrivilegeShown<'a> {
+    /// The network.
+    pub network: &'a Network<'a>,
+    /// Its text.
+    pub sources: &'a Sources,
+    /// What was found.
+    pub privilege: &'a Privilege,
+    /// What was read from logs of observed flows, a line each; empty: none was given.
+    pub logs: &'a [String],
+    /// What the answers rest on.
+    pub notes: &'a [String],
+}
+
+/// One pair of zones.
+pub(super) struct ZoneUse<'a> {
+    pub from: &'a str,
+    pub to: &'a str,
+    pub packets: Axis,
+}
+
+impl PrivilegeShown<'_> {
+    /// Rules of which a part is used, the widest first: by how many times more they permit than is used. Then rules
+    /// of which nothing is used, the largest first.
+    pub(super) fn ranked(&self) -> [Vec<&RuleUse>; 2] {
+        let rules = self.privilege.rules.iter();
+        let wide = rules.filter(|rule| rule.measure.packets.used != rule.measure.packets.permitted);
+        let (mut unused, mut used): (Vec<&RuleUse>, Vec<&RuleUse>) =
+            wide.partition(|rule| rule.measure.packets.used == BigUint::ZERO);
+        for list in [&mut used, &mut unused] {
+            list.sort_by_key(|rule| std::cmp::Reverse(rule.measure.excess_bits()));
+        }
+        [used, unused]
+    }
+
+    pub(super) fn rule(&self, rule: &RuleUse) -> String {
+        rule_name(self.network, rule.router, rule.rule)
+    }
+
+    pub(super) fn place(&self, rule: &RuleUse) -> String {
+        let filter = self.network.site.router(rule.router).filter();
+        let span =
+            filter.map(
+                |filter| match rule.rule.and_then(|number| filter.rules.get(number)) {
+                    Some(rule) => rule.name.span,
+                    None => filter.default.span,
+                },
+            );
+        span.map_or_else(String::new, |span| self.sources.place(span))
+    }
+
+    /// Pairs of zones between which something is permitted, the widest first.
+    pub(super) fn zones(&self) -> Vec<ZoneUse<'_>> {
+        let site = self.network.site;
+        let mut zones: Vec<(ZoneId, Option<ZoneId>, ZoneUse<'_>)> = Vec::new();
+        for pair in &self.privilege.pairs {
+            let from = site.segment(pair.from).zone;
+            let (to, name) = match pair.to {
+                crate::analysis::Party::Segment(id) => {
+                    let zone = site.segment(id).zone;
+                    (Some(zone), site.zone(zone).name.value.as_str())
+                }
+                party => (None, party_name(site, party)),
+            };
+            let known = zones
+                .iter()
+                .position(|(one, other, zone)| *one == from && *other == to && zone.to == name);
+            let at = known.unwrap_or_else(|| {
+                zones.push((
+                    from,
+                    to,
+                    ZoneUse {
+                        from: &site.zone(from).name.value,
+                        to: name,
+                        packets: Axis::default(),
+                    },
+                ));
+                zones.len() - 1
+            });
+            let packets = &mut zones[at].2.packets;
+            packets.permitted += &pair.packets.permitted;
+            packets.used += &pair.packets.used;
+        }
+        let mut zones: Vec<ZoneUse<'_>> = zones.into_iter().map(|(_, _, zone)| zone).collect();
+        zones.sort_by_key(|zone| {
+            let unused = zone.packets.used == BigUint::ZERO;
+            (unused, std::cmp::Reverse(excess_bits(&zone.packets)))
+        });
+        zones
+    }
+
+    pub(super) fn impossible(&self, one: &Impossible) -> String {
+        let records = match one.observed.records {
+            1 => "1 record".to_owned(),
+            more => format!("{} records", counted(&BigUint::from(more))),
+        };
+        let why = match (one.from, one.stop) {
+            (None, _) => "no segment has its source".to_owned(),
+            (_, Some(stop)) => {
+                let by = one.deciders.last();
+                let by = by.map(|&(router, rule)| rule_name(self.network, router, rule));
+                format!(
+                    "{}{}",
+                    stopped(stop),
+                    by.map_or(String::new(), |by| format!(" by {by}"))
+                )
+            }
+            (_, None) => "it ends elsewhere".to_owned(),
+        };
+        format!("{} ({records}): {why}", one.packet)
+    }
+
+    /// Needs that are not met, and needs of which no log shows a flow.
+    pub(super) fn need_lines(&self) -> (Vec<String>, Vec<String>) {
+        let needs = &self.network.site.needs;
+        let mut lines = (Vec::new(), Vec::new());
+        for one in &self.privilege.needs {
+            let need = &needs[one.need];
+            let place = self.sources.place(need.name.span);
+            if let Standing::Broken(breaches) = &one.standing {
+                let by = breaches.iter().flat_map(|breach| &breach.deciders).next();
+                let by = by.map(|&(router, rule)| rule_name(self.network, router, rule));
+                let by = by.map_or(String::new(), |by| format!(", denied by {by}"));
+                lines.0.push(format!("{}{by} ({place})", need.name.value));
+            } else if one.observed == 0 && !self.logs.is_empty() {
+                lines.1.push(format!("{} ({place})", need.name.value));
+            }
+        }
+        lines
+    }
+}
+
+/// How many times more is permitted than used, as a power of two.
+pub(super) fn excess_bits(packets: &Axis) -> u64 {
+    Measure {
+        packets: packets.clone(),
+        ..Measure::default()
+    }
+    .excess_bits()
+}
+
+/// The three likely causes of a flow that the model says can't pass.
+pub(super) const CAUSES: &str = "Three likely causes: the gateway does not run these rules (an older or newer list, \
+    one entered by hand); the flow took a way that is not described (a cable, a radio, a second router: see \
+    `boundwalk bypass`); or the log tells of packets that were sent and then denied, or of replies.";
+
+/// `2 of 65,536`, with the smaller one first.
+pub(super) fn of(axis: &Axis) -> String {
+    format!("{} of {}", counted(&axis.used), counted(&axis.permitted))
+}
+
+/// What a rule needs of its fields, in words.
+pub(super) fn needs_text(measure: &Measure) -> String {
+    let addresses = |pair: &[Axis; 2]| {
+        let parts = Family::ALL.iter().zip(pair);
+        let parts = parts.filter(|(_, axis)| axis.permitted != BigUint::ZERO);
+        let parts = parts.map(|(family, axis)| format!("{} {}", of(axis), family.word()));
+        parts.collect::<Vec<_>>().join(" and ")
+    };
+    format!(
+        "needs {} services, from {} addresses, to {} addresses",
+        of(&measure.services),
+        addresses(&measure.sources),
+        addresses(&measure.destinations)
+    )
+}
+
+/// `2^17 times more than used`.
+pub(super) fn excess_text(packets: &Axis) -> String {
+    match (packets.used == BigUint::ZERO, excess_bits(packets)) {
+        (_, 0) => "all of it used".to_owned(),
+        (true, _) => format!("{} packets, none used", counted(&packets.permitted)),
+        (false, bits) if bits < 10 => format!("up to {} times more than used", 1u64 << bits),
+        (false, bits) => format!("about 2^{bits} times more than used"),
+    }
+}
+
+/// What nobody needs, on a terminal; `most` rules and pairs of zones each.
+pub fn privilege_text(shown: &PrivilegeShown<'_>, most: usize, paint: Paint) -> String {
+    let mut out = String::new();
+    let line = |out: &mut String, indent: usize, label: &str, text: &str| {
+        labelled(out, paint.columns, indent, label, text);
+    };
+    for log in shown.logs {
+        line(&mut out, 0, "", log);
+    }
+    let [used, unused] = shown.ranked();
+    let total = shown.privilege.rules.len();
+    let title = format!(
+        "Rules that permit more than is used: {} of {total}",
+        used.len()
+    );
+    let _ = writeln!(out, "{}", paint.strong(&title));
+    for (place, rule) in used.iter().take(most).enumerate() {
+        line(
+            &mut out,
+            2,
+            &format!("{:>2}. ", place + 1),
+            &shown.rule(rule),
+        );
+        line(&mut out, 6, "", &excess_text(&rule.measure.packets));
+        line(&mut out, 6, "", &needs_text(&rule.measure));
+        line(&mut out, 6, "at ", &shown.place(rule));
+    }
+    more(&mut out, used.len(), most);
+    if !unused.is_empty() {
+        let title = "Rules of which nothing is used: no need, no observed flow";
+        let _ = writeln!(out, "\n{}", paint.strong(title));
+        for rule in unused.iter().take(most) {
+            line(
+                &mut out,
+                2,
+                "- ",
+                &format!("{} ({})", shown.rule(rule), shown.place(rule)),
+            );
+        }
+        more(&mut out, unused.len(), most);
+    }
+    let _ = writeln!(
+        out,
+        "\n{}",
+        paint.strong("Pairs of zones, the widest first")
+    );
+    for zone in shown.zones().iter().take(most) {
+        let text = format!(
+            "{} -> {}: {}",
+            zone.from,
+            zone.to,
+            excess_text(&zone.packets)
+        );
+        line(&mut out, 2, "- ", &text);
+    }
+    let (unmet, unseen) = shown.need_lines();
+    for (title, lines) in [
+        ("Needs that are not met", unmet),
+        ("Needs of which no flow was observed", unseen),
+    ] {
+        if !lines.is_empty() {
+            let _ = writeln!(out, "\n{}", paint.strong(title));
+            lines.iter().for_each(|text| line(&mut out, 2, "- ", text));
+        }
+    }
+    impossible_text(&mut out, shown, most, paint);
+    out
+}
+
+fn more(out: &mut String, count: usize, most: usize) {
+    if count > most {
+        let _ = writeln!(out, "  and {} more (--all shows them)", count - most);
+    }
+}
+
+fn impossible_text(out: &mut String, shown: &PrivilegeShown<'_>, most: usize, paint: Paint) {
+    let count = shown.privilege.impossible_count;
+    if count == 0 {
+        return;
+    }
+    let title = format!("Observed, but the model says it can't pass: {count}");
+    let _ = writeln!(out, "\n{}", paint.strong(&title));
+    for one in shown.privilege.impossible.iter().take(most) {
+        labelled(out, paint.columns, 2, "- ", &shown.impossible(one));
+    }
+    if count > most {
+        let _ = writeln!(
+            out,
+            "  and {} more",
+            count - most.min(shown.privilege.impossible.len())
+        );
+    }
+    labelled(out, paint.columns, 2, "", CAUSES);
+}
+
+/// What nobody needs, for documents.
+pub fn privilege_markdown(shown: &PrivilegeShown<'_>) -> String {
+    let mut out = String::new();
+    let site = &shown.network.site.name;
+    let _ = match site.is_empty() {
+        true => writeln!(out, "# Least privilege\n"),
+        false => writeln!(out, "# Least privilege: {}\n", escape(site)),
+    };
+    for log in shown.logs {
+        let _ = writeln!(out, "- {}", escape(log));
+    }
+    out.push_str("\n## Rules that permit more than is used\n\n");
+    out.push_str("| rule | how much more | what it needs | place |\n|---|---|---|---|\n");
+    for rule in shown.ranked().into_iter().flatten() {
+        let cells = [
+            shown.rule(rule),
+            excess_text(&rule.measure.packets),
+            needs_text(&rule.measure),
+            shown.place(rule),
+        ];
+        let cells = cells.map(|cell| escape(&cell));
+        let _ = writeln!(out, "| {} |", cells.join(" | "));
+    }
+    out.push_str("\n## Pairs of zones\n\n| from -> to | how much more |\n|---|---|\n");
+    for zone in shown.zones() {
+        let pair = format!("{} -> {}", zone.from, zone.to);
+        let _ = writeln!(
+            out,
+            "| {} | {} |",
+            escape(&pair),
+            escape(&excess_text(&zone.packets))
+        );
+    }
+    let (unmet, unseen) = shown.need_lines();
+    let impossible = shown.privilege.impossible.iter();
+    let mut impossible: Vec<String> = impossible.map(|one| shown.impossible(one)).collect();
+    if !impossible.is_empty() {
+        impossible.push(CAUSES.to_owned());
+    }
+    for (title, lines) in [
+        ("Needs that are not met", unmet),
+        ("Needs of which no flow was observed", unseen),
+        ("Observed, but the model says it can't pass", impossible),
+        ("What was modelled and assumed", shown.notes.to_vec()),
+    ] {
+        if !lines.is_empty() {
+            let _ = writeln!(out, "\n## {title}\n");
+            for line in lines {
+                let _ = writeln!(out, "- {}", escape(&line));
+            }
+        }
+    }
+    out
+}

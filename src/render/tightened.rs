@@ -1,0 +1,157 @@
+//! Tighter rules, as text with a patch and as JSON.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::analysis::intent::rule_name;
+use crate::analysis::privilege::{Kept, RuleUse, Tightened};
+use crate::forwarding::Network;
+use crate::load::EditedFile;
+
+use super::json::to_text;
+use super::matrix::Paint;
+use super::patch::patch_text;
+use super::text::labelled;
+
+/// What is proved of a suggestion before it is shown.
+const PROVED: &str = "Proved before this was shown: every packet of a need, and every observed flow, that passed before \
+    still passes, and nothing passes that did not. What needs and logs leave out is denied then: read each line.";
+
+/// Tighter rules.
+pub struct TightenedShown<'a> {
+    /// The network before.
+    pub network: &'a Network<'a>,
+    /// What becomes tighter.
+    pub tightened: &'a [Tightened],
+    /// What stays, with the reason.
+    pub kept: &'a [(&'a RuleUse, Kept)],
+    /// The files that change.
+    pub files: &'a [EditedFile],
+}
+
+impl TightenedShown<'_> {
+    fn lines(&self) -> Vec<String> {
+        let one = |tightened: &Tightened| {
+            let name = rule_name(self.network, tightened.router, Some(tightened.rule));
+            let keys = |fields: &crate::analysis::privilege::NewFields| {
+                let keys: Vec<&str> = fields.keys().map(|field| field.key()).collect();
+                keys.join(", ")
+            };
+            match tightened.rules.as_slice() {
+                [only] => format!("{name}: {} narrowed", keys(only)),
+                several => format!("{name}: {} rules in its place", several.len()),
+            }
+        };
+        self.tightened.iter().map(one).collect()
+    }
+
+    fn unused(&self) -> Vec<String> {
+        let unused = self.kept.iter().filter(|(_, kept)| *kept == Kept::Unused);
+        unused
+            .map(|(rule, _)| rule_name(self.network, rule.router, rule.rule))
+            .collect()
+    }
+
+    fn fixed(&self) -> Vec<String> {
+        let fixed = self.kept.iter().filter_map(|(rule, kept)| match kept {
+            Kept::Fixed(reason) => Some(format!(
+                "{}: {reason}",
+                rule_name(self.network, rule.router, rule.rule)
+            )),
+            Kept::Fits | Kept::Unused => None,
+        });
+        fixed.collect()
+    }
+}
+
+/// Tighter rules on a terminal: what changes as comments, then the patch.
+pub fn tightened_text(shown: &TightenedShown<'_>, paint: Paint) -> String {
+    let mut out = String::new();
+    let mut put = |label: &str, text: &str| labelled(&mut out, paint.columns, 0, label, text);
+    match shown.tightened.is_empty() {
+        true => put("# ", "no rule can be made tighter"),
+        false => put("# ", PROVED),
+    }
+    for (title, lines) in [
+        ("tighter:", shown.lines()),
+        (
+            "of these nobody uses anything: ask their owners whether they can go",
+            shown.unused(),
+        ),
+        ("these stay:", shown.fixed()),
+    ] {
+        if !lines.is_empty() {
+            put("# ", title);
+            lines.iter().for_each(|line| put("# - ", line));
+        }
+    }
+    // Every line of the head is a comment to a program that reads patches, further ones too.
+    let mut head = String::new();
+    for line in out.lines() {
+        let _ = match line.starts_with('#') {
+            true => writeln!(head, "{line}"),
+            false => writeln!(head, "#{line}"),
+        };
+    }
+    format!("{head}\n{}", patch_text(shown.files, paint))
+}
+
+#[derive(Serialize)]
+struct JsonTightened {
+    document: &'static str,
+    version: u32,
+    proved: bool,
+    tightened: Vec<JsonOne>,
+    unused: Vec<String>,
+    kept: Vec<String>,
+    patch: String,
+    note: &'static str,
+}
+
+#[derive(Serialize)]
+struct JsonOne {
+    rule: String,
+    rules: Vec<Vec<JsonField>>,
+}
+
+#[derive(Serialize)]
+struct JsonField {
+    key: &'static str,
+    items: Vec<String>,
+}
+
+/// Tighter rules for programs.
+pub fn tightened_json(shown: &TightenedShown<'_>) -> String {
+    let one = |tightened: &Tightened| JsonOne {
+        rule: rule_name(shown.network, tightened.router, Some(tightened.rule)),
+        rules: tightened
+            .rules
+            .iter()
+            .map(|fields| {
+                let fields = fields.iter();
+                fields
+                    .map(|(field, items)| JsonField {
+                        key: field.key(),
+                        items: items.clone(),
+                    })
+                    .collect()
+            })
+            .collect(),
+    };
+    let plain = Paint {
+        colour: false,
+        columns: 80,
+    };
+    to_text(&JsonTightened {
+        document: "boundwalk-tightened",
+        version: 1,
+        // A suggestion that is not proved is never shown.
+        proved: true,
+        tightened: shown.tightened.iter().map(one).collect(),
+        unused: shown.unused(),
+        kept: shown.fixed(),
+        patch: patch_text(shown.files, plain),
+        note: PROVED,
+    })
+}
