@@ -120,6 +120,7 @@ fn every_file_of_a_check_is_in_the_list() {
         "acceptance",
         "baseline",
         "baseline_tests",
+        "changed",
         "clear_text_services",
         "extent",
         "fingerprint",

@@ -276,3 +276,26 @@ fn the_entry_of_the_read_me_file_accepts_a_finding_of_the_demo() {
     assert_eq!(one["check"], "ingress-filter-off");
     assert_eq!(one["subjects"], serde_json::json!(["taproom:6"]));
 }
+
+/// Lines moved, blanks and remarks put in: not one finding of the demo is new, and none is gone.
+#[test]
+fn moved_lines_change_no_fingerprint() {
+    let demo = include_str!("../../policies/kettle-lane/site.toml");
+    let folder = Folder::new(demo);
+    let known = folder.baseline();
+    let before = json(&folder.review("--format json"));
+    let moved = demo
+        .replace("\n[", "\n\n# moved\n[")
+        .replace(" = ", "   =  ");
+    assert!(moved.lines().count() > demo.lines().count() + 100);
+    folder.rewrite(&moved);
+    let ran = folder.review(&format!("{known} --fail-on note --format json"));
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let after = json(&ran);
+    assert_eq!(after["gone"], serde_json::json!([]));
+    let marks = |value: &Value| -> Vec<String> {
+        let findings = value["findings"].as_array().expect("a list").iter();
+        findings.map(|one| one["fingerprint"].to_string()).collect()
+    };
+    assert_eq!(marks(&before), marks(&after));
+}
