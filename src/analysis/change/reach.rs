@@ -235,7 +235,13 @@ impl Named {
         let rules: Vec<&NamedRule> = rules
             .filter(|rule| !self.direct || rule.between(site, from, to))
             .filter(|rule| !self.sees_source || meets(&rule.source, sources))
-            .filter(|rule| !self.sees_destination || meets(&rule.destination, own))
+            .filter(|rule| {
+                let there = |rule: &NamedRule| {
+                    // A device may put out there what is another segment's.
+                    meets(&rule.destination, own) || meets(&rule.destination, ground.extra(to))
+                };
+                !self.sees_destination || there(rule)
+            })
             .collect();
         if rules.is_empty() {
             return None;
@@ -263,7 +269,10 @@ fn direct(ground: &Ground<'_>) -> bool {
     let plan = ground.plan;
     let mut hops = plan.segments.iter().enumerate();
     let forwarding = plan.devices.iter().filter(|device| device.forwards);
+    // A host with several interfaces takes what is for another of its addresses.
+    let mut hosts = plan.devices.iter().filter(|device| !device.forwards);
     forwarding.count() < 2
+        && hosts.all(|host| host.interfaces.len() < 2)
         && hops.all(|(at, segment)| {
             let mut hops = segment.first_hops.iter();
             hops.all(|&(device, interface)| {
