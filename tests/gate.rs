@@ -11,7 +11,10 @@ mod junit;
 #[path = "gate/pipeline.rs"]
 mod pipeline;
 #[path = "commands/run.rs"]
-#[allow(dead_code, reason = "each test that shares this file uses a part of it")]
+#[allow(
+    dead_code,
+    reason = "each test that shares this file uses a part of it"
+)]
 mod run;
 #[path = "gate/sarif.rs"]
 mod sarif;

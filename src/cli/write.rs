@@ -111,9 +111,7 @@ pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
             };
             replace(&[file]).map_err(|error| error.to_string())
         }
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            create(path, text).map_err(failed)
-        }
+        Err(error) if error.kind() == io::ErrorKind::NotFound => create(path, text).map_err(failed),
         Err(error) => Err(failed(error.into())),
     }
 }

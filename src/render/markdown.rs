@@ -36,7 +36,12 @@ pub fn review_markdown(
         span: problem.span,
         help: problem.help.as_deref(),
     });
-    list(&mut out, "Problems of the site file", shown.sources, problems);
+    list(
+        &mut out,
+        "Problems of the site file",
+        shown.sources,
+        problems,
+    );
     standing_markdown(&mut out, shown.sources, shown.standing);
     let _ = writeln!(out, "## Who can reach what, by zone\n");
     table(&mut out, sheet, key, codes);
