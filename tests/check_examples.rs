@@ -115,8 +115,15 @@ fn the_list_is_in_order_and_names_each_check_once() {
 fn every_file_of_a_check_is_in_the_list() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/checks");
     let helpers = [
+        "accept",
+        "accept_tests",
+        "acceptance",
+        "baseline",
+        "baseline_tests",
+        "changed",
         "clear_text_services",
         "extent",
+        "fingerprint",
         "in_a_row",
         "mod",
         "permits",

@@ -4,7 +4,7 @@ use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Finding;
 
-use super::report::joined;
+use super::accept::of_some;
 
 /// Findings of the new version that the old one does not have, and findings of the old one that are gone.
 ///
@@ -50,21 +50,7 @@ fn beyond((these, called): Side<'_>, (known, known_called): Side<'_>) -> Vec<Fin
                 None => true,
             }
         });
-        (!subjects.is_empty()).then(|| about(finding, subjects))
+        (!subjects.is_empty()).then(|| of_some(finding, subjects))
     });
     fresh.collect()
-}
-
-/// A finding about some of its subjects.
-fn about(finding: &Finding, subjects: Vec<String>) -> Finding {
-    let whole = joined(&finding.subjects);
-    let message = match finding.message.strip_prefix(&whole) {
-        Some(what) => format!("{}{what}", joined(&subjects)),
-        None => finding.message.clone(),
-    };
-    Finding {
-        subjects,
-        message,
-        ..finding.clone()
-    }
 }

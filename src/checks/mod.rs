@@ -4,7 +4,13 @@
 //! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier,
 //! overlapping prefixes, an address given twice ...) are problems of [`load`](crate::load), not findings.
 
+mod accept;
+mod acceptance;
+mod acceptance_expired;
+mod acceptance_stale;
+mod acceptance_unknown;
 mod addresses_wide;
+mod baseline;
 mod bypass_open;
 mod cable_label_differs;
 mod changed;
@@ -16,6 +22,7 @@ mod deny_unlogged;
 mod expectation_broken;
 mod expectation_vacuous;
 mod extent;
+mod fingerprint;
 mod gateway_tag_missing;
 mod gateway_unprotected;
 mod host_forwards;
@@ -81,7 +88,11 @@ use crate::analysis::rules::{RuleBook, books};
 use crate::diagnostic::{Check, Finding};
 use crate::forwarding::Network;
 
+pub use accept::{Judged, accept};
+pub use baseline::{Baseline, Known, Standing};
 pub use changed::changed;
+pub use fingerprint::{Fingerprint, fingerprints};
+
 use report::Report;
 use view::View;
 
@@ -122,6 +133,21 @@ pub struct Registered {
 
 /// Every check, by name.
 pub static CHECKS: &[Registered] = &[
+    Registered {
+        check: &acceptance_expired::CHECK,
+        area: Area::Whole,
+        find: acceptance_expired::find,
+    },
+    Registered {
+        check: &acceptance_stale::CHECK,
+        area: Area::Whole,
+        find: acceptance_stale::find,
+    },
+    Registered {
+        check: &acceptance_unknown::CHECK,
+        area: Area::Whole,
+        find: acceptance_unknown::find,
+    },
     Registered {
         check: &addresses_wide::CHECK,
         area: Area::RuleWidth,
@@ -436,7 +462,12 @@ pub fn run_some<'n>(
 ) -> Vec<Finding> {
     let view = View::new(network, books);
     let mut report = Report::default();
-    for registered in CHECKS.iter().filter(|one| wanted(one.area)) {
+    let asked = CHECKS.iter().filter(|one| wanted(one.area));
+    // Those about accepted findings judge what the others found.
+    let (last, first): (Vec<_>, Vec<_>) =
+        asked.partition(|one| acceptance::OWN.contains(&one.check.name));
+    for registered in first.into_iter().chain(last) {
+        report.begin(registered.check);
         (registered.find)(&view, &mut report);
     }
     report.finish()

@@ -3,6 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Check, Finding, Note, Span};
+use crate::model::Accepted;
 
 /// One thing found about one subject.
 pub(super) struct Draft {
@@ -55,9 +56,38 @@ pub(super) struct Report {
     findings: Vec<(Finding, String)>,
     /// Finding by check, place and what is said.
     known: FxHashMap<(&'static str, Span, String), usize>,
+    /// Names of the checks that have run or are running.
+    begun: Vec<&'static str>,
 }
 
 impl Report {
+    /// A check begins.
+    pub(super) fn begin(&mut self, check: &'static Check) {
+        self.begun.push(check.name);
+    }
+
+    /// Whether a check of that name has run.
+    pub(super) fn looked_for(&self, check: &str) -> bool {
+        self.begun.contains(&check)
+    }
+
+    /// Whom the findings of a check speak of, so far.
+    pub(super) fn subjects(&self, check: &str) -> impl Iterator<Item = &str> {
+        let own = self.findings.iter().map(|(finding, _)| finding);
+        let own = own.filter(move |finding| finding.check.name == check);
+        own.flat_map(|finding| finding.subjects.iter().map(String::as_str))
+    }
+
+    /// How many findings an entry speaks of, so far.
+    pub(super) fn count(&self, entry: &Accepted) -> usize {
+        let findings = self.findings.iter().map(|(finding, _)| finding);
+        let spoken_of = findings.filter(|finding| {
+            let mut subjects = finding.subjects.iter();
+            subjects.any(|subject| entry.covers(finding.check.name, subject))
+        });
+        spoken_of.count()
+    }
+
     pub(super) fn add(&mut self, draft: Draft) {
         let key = (draft.check.name, draft.span, draft.what.clone());
         if let Some(&known) = self.known.get(&key) {

@@ -10,6 +10,7 @@ mod compute;
 mod draw;
 mod expectations;
 mod explain;
+mod gate;
 mod isolation;
 mod matrix;
 mod new;

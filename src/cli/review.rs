@@ -5,18 +5,20 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{By, CAUTION, Cell, Extent, HostileReach, Matrix, Naming, Question, Reading};
-use crate::checks;
-use crate::diagnostic::{Finding, Problem, Severity};
+use crate::checks::{self, Standing};
+use crate::diagnostic::{Finding, Problem, Severity, Sources};
 use crate::forwarding::Network;
 use crate::model::Family;
 use crate::render::{
-    Paint, Selection, Sheet, clean, finding_summary, findings_text, matrix_text, problem_summary,
-    review_json, review_markdown, wrapped,
+    Paint, ReviewShown, Selection, Sheet, clean, finding_summary, findings_text, matrix_text,
+    problem_summary, problems_json, review_json, review_markdown, standing_summary, standing_text,
+    wrapped,
 };
 
 use super::compute::{matrices, namings};
+use super::gate::{self, BaselineArguments};
 use super::matrix::sheet_key;
-use super::site::{FamilyArguments, Opened, SiteArguments, open, print_problems};
+use super::site::{FamilyArguments, Opened, SiteArguments, open_or, print_problems};
 use super::{Output, Verdict};
 
 /// Look at everything before a deployment: problems of the file, findings of all checks, the matrix by zone, a
@@ -34,16 +36,21 @@ pub(super) struct Arguments {
     /// Show every finding with its place, not only the first few of each check.
     #[arg(long)]
     all: bool,
+    #[command(flatten)]
+    baseline: BaselineArguments,
     /// Form of the output.
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
 }
 
 const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
-    boundwalk review site.toml --fail-on error --format markdown\n\
-    boundwalk review site.toml --all --fail-on never\n\
+    boundwalk review site.toml --fail-on error --format markdown\n  \
+    boundwalk review site.toml --all --fail-on never\n  \
+    boundwalk review site.toml --write-baseline known.json\n  \
+    boundwalk review site.toml --format sarif\n\
     Exit code 0: no problem and no finding of that severity (warning, unless told otherwise), 1: some, 2: could \
-    not run.\n`boundwalk explain CHECK` says why a finding matters and when it is fine.";
+    not run. Accepted findings, and those of the baseline, do not count.\n\
+    `boundwalk explain CHECK` says why a finding matters and when it is fine.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 pub(super) enum Threshold {
@@ -73,46 +80,92 @@ enum Format {
     Json,
     /// For documents.
     Markdown,
+    /// SARIF 2.1.0, for servers and editors that show findings beside the lines of a file.
+    Sarif,
+    /// JUnit XML, for servers that show test results.
+    Junit,
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, false, output)? else {
+    let read = match arguments.baseline.read() {
+        Ok(read) => read,
+        Err(message) => return refused(output, &message),
+    };
+    let format = arguments.format;
+    let unloaded = |sources: &Sources, problems: &[Problem]| match format {
+        Format::Json => problems_json(sources, problems),
+        Format::Sarif => gate::sarif(sources, problems, None, Verdict::Failed),
+        Format::Junit => gate::junit_unloaded(sources, problems),
+        Format::Text | Format::Markdown => String::new(),
+    };
+    let Some(opened) = open_or(&arguments.site, unloaded, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
-    let families = arguments.family.families();
-    let matrices = matrices(
-        &network,
-        families,
-        &Question::all(By::Zone, Family::V4, true),
-    );
-    let sheet = Sheet::new(&network, &matrices, &Selection::default());
-    let namings = namings(&network, families);
-    let findings = checks::run(&network);
-    let summary = summary(&opened, &findings, &matrices);
-    let found: (&[Problem], &[Finding]) = (&opened.problems, &findings);
-    match arguments.format {
-        Format::Json => {
-            let (site, sources) = (&opened.site, &opened.sources);
-            let text = review_json(site, sources, &sheet, &namings, found, &summary);
-            output.print(&text)?;
+    let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
+    let standing = match arguments.baseline.hold(judged, read) {
+        Ok(standing) => standing,
+        Err(message) => return refused(output, &message),
+    };
+    let verdict = verdict((&opened.problems, &standing.open), arguments.fail_on);
+    match format {
+        Format::Sarif => {
+            let (sources, problems) = (&opened.sources, &opened.problems);
+            output.print(&gate::sarif(sources, problems, Some(&standing), verdict))?;
         }
-        Format::Markdown => {
-            let (key, codes) = sheet_key(&sheet, &namings);
-            let sources = &opened.sources;
-            let text = review_markdown(sources, &sheet, &key, &codes, found, &summary);
-            output.print(&text)?;
+        Format::Junit => {
+            let least = arguments.fail_on.least();
+            output.print(&gate::junit(&opened, &network, &standing, least))?;
         }
-        Format::Text => {
-            print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
-            let paint = output.paint();
-            let shown = findings_text(&opened.sources, &findings, arguments.all, paint);
-            output.print(&shown)?;
-            print_text(&opened, &sheet, &namings, &summary, output)?;
+        Format::Text | Format::Json | Format::Markdown => {
+            with_matrix(arguments, &opened, &network, &standing, output)?;
         }
     }
-    Ok(verdict(found, arguments.fail_on))
+    Ok(verdict)
+}
+
+fn refused(output: &mut Output, message: &str) -> io::Result<Verdict> {
+    output.refuse(message)?;
+    Ok(Verdict::Failed)
+}
+
+/// The forms that show who can reach what besides the findings.
+fn with_matrix(
+    arguments: &Arguments,
+    opened: &Opened,
+    network: &Network<'_>,
+    standing: &Standing<'_>,
+    output: &mut Output,
+) -> io::Result<()> {
+    let families = arguments.family.families();
+    let question = Question::all(By::Zone, Family::V4, true);
+    let matrices = matrices(network, families, &question);
+    let sheet = Sheet::new(network, &matrices, &Selection::default());
+    let namings = namings(network, families);
+    let mut summary = summary(opened, &standing.open, &matrices);
+    summary.push_str(&standing_summary(standing));
+    let shown = ReviewShown {
+        sources: &opened.sources,
+        problems: &opened.problems,
+        standing,
+        summary: &summary,
+    };
+    match arguments.format {
+        Format::Json => output.print(&review_json(&opened.site, shown, &sheet, &namings)),
+        Format::Markdown => {
+            let (key, codes) = sheet_key(&sheet, &namings);
+            output.print(&review_markdown(shown, &sheet, &key, &codes))
+        }
+        Format::Text | Format::Sarif | Format::Junit => {
+            print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
+            let paint = output.paint();
+            let findings = &standing.open;
+            let text = findings_text(&opened.sources, findings, arguments.all, paint);
+            output.print(&text)?;
+            output.print(&standing_text(standing, paint))?;
+            print_text(opened, &sheet, &namings, &summary, output)
+        }
+    }
 }
 
 fn print_text(

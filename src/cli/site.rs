@@ -87,11 +87,35 @@ pub(super) fn open(
     opened(loaded, arguments.today, json, show_warnings, output)
 }
 
+/// The same; `unloaded` says what goes to standard output where the site does not load. Warnings are not printed.
+pub(super) fn open_or(
+    arguments: &SiteArguments,
+    unloaded: impl Fn(&Sources, &[Problem]) -> String,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let loaded = load_path(&arguments.site);
+    opened_or(loaded, arguments.today, unloaded, false, output)
+}
+
 /// What was loaded, if it is a site; says what is wrong where it is not.
 pub(super) fn opened(
     loaded: Loaded,
     today: Option<Date>,
     json: bool,
+    show_warnings: bool,
+    output: &mut Output,
+) -> io::Result<Option<Opened>> {
+    let unloaded = |sources: &Sources, problems: &[Problem]| match json {
+        true => problems_json(sources, problems),
+        false => String::new(),
+    };
+    opened_or(loaded, today, unloaded, show_warnings, output)
+}
+
+fn opened_or(
+    loaded: Loaded,
+    today: Option<Date>,
+    unloaded: impl Fn(&Sources, &[Problem]) -> String,
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
@@ -102,9 +126,7 @@ pub(super) fn opened(
         problems,
     } = loaded;
     let Some(site) = site else {
-        if json {
-            output.print(&problems_json(&sources, &problems))?;
-        }
+        output.print(&unloaded(&sources, &problems))?;
         print_problems(&sources, &problems, Severity::Note, output)?;
         return Ok(None);
     };

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use crate::diagnostic::FileId;
 use crate::load::EditedFile;
 
 /// Why files were not written. Each file holds either its old text or its new one, never a part.
@@ -90,6 +91,43 @@ pub fn replace(files: &[EditedFile]) -> Result<(), WriteError> {
         put(&files[number], &target, new)
             .map_err(|reason| failure(files, number, number, reason))?;
     }
+    Ok(())
+}
+
+/// Writes a whole text into a file, which may be a new one: whoever reads it sees the old text or the new one.
+///
+/// # Errors
+/// What is in the way, in words; the file is as it was then.
+pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
+    let name = path.to_string_lossy().into_owned();
+    let failed = |reason: Reason| format!("can't write {name}: {reason}");
+    match fs::read_to_string(path) {
+        Ok(before) => {
+            let file = EditedFile {
+                file: FileId::default(),
+                name: name.clone(),
+                before,
+                after: text.to_owned(),
+            };
+            replace(&[file]).map_err(|error| error.to_string())
+        }
+        Err(error) if error.kind() == io::ErrorKind::NotFound => create(path, text).map_err(failed),
+        Err(error) => Err(failed(error.into())),
+    }
+}
+
+/// A new file, with its whole text at once.
+fn create(path: &Path, text: &str) -> Result<(), Reason> {
+    let folder = path.parent().filter(|folder| *folder != Path::new(""));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".boundwalk-").suffix(".new");
+    // Others may read what is no secret, as of any new file; the mask of the process still holds.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut new = builder.tempfile_in(folder.unwrap_or(Path::new(".")))?;
+    new.write_all(text.as_bytes())?;
+    new.as_file().sync_all()?;
+    new.persist_noclobber(path).map_err(|error| error.error)?;
     Ok(())
 }
 

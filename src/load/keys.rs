@@ -43,6 +43,7 @@ pub(super) static ROOT: Keys = Keys {
         "links",
         "needs",
         "expectations",
+        "accepted",
         "baselines",
     ],
 };
@@ -283,6 +284,13 @@ pub(super) static BASELINE: Keys = Keys {
     optional: &["without"],
 };
 
+pub(super) static ACCEPTED: Keys = Keys {
+    path: "accepted[]",
+    what: "an accepted finding",
+    required: &["check", "reason", "owner", "until"],
+    optional: &["subject"],
+};
+
 /// The keys of every kind of table, for tools and tests that walk the format.
 pub static TABLES: &[&Keys] = &[
     &ROOT,
@@ -309,5 +317,6 @@ pub static TABLES: &[&Keys] = &[
     &LINK,
     &NEED,
     &EXPECTATION,
+    &ACCEPTED,
     &BASELINE,
 ];

@@ -8,6 +8,7 @@
 //! references work forward and across files), one file per part of the format reads the bodies, and
 //! `crosscheck` looks at the whole. The other way, `edit` changes rules in a text and keeps the rest as it is. This floor asks nothing about reachability.
 
+mod accepted;
 mod address_group;
 mod address_item;
 mod ask;
@@ -149,6 +150,7 @@ fn build(report: Report, roots: &[(FileId, toml::de::DeTable<'_>)]) -> (Report, 
     switches::read(&mut cx, &outline);
     links::read(&mut cx, &outline);
     intent::read(&mut cx, &outline);
+    accepted::read(&mut cx, &outline);
     crosscheck::run(&mut cx);
     (cx.report, cx.site)
 }

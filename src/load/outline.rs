@@ -28,6 +28,7 @@ pub(super) struct Outline<'a> {
     pub links: Vec<Value<'a>>,
     pub needs: Vec<Value<'a>>,
     pub expectations: Vec<Value<'a>>,
+    pub accepted: Vec<Value<'a>>,
     pub baselines: Vec<Entry<'a>>,
 }
 
@@ -56,6 +57,7 @@ pub(super) fn read<'a>(
         found
             .expectations
             .extend(table.items(report, "expectations"));
+        found.accepted.extend(table.items(report, "accepted"));
         found.baselines.extend(table.entries(report, "baselines"));
     }
     if found.segments.is_empty() {

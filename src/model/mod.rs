@@ -4,6 +4,7 @@
 //! floors above never check again. References are numbers ([`SegmentId`] ...) into the lists of the site.
 //! Each named thing keeps its place in the text. This floor knows no file format and answers no question.
 
+mod accepted;
 mod address;
 mod date;
 mod host;
@@ -16,6 +17,7 @@ mod service;
 mod site;
 mod switch;
 
+pub use accepted::Accepted;
 pub use address::{AddressSet, Family, InterfaceAddress, Prefix, show_interval, show_intervals};
 pub use date::Date;
 pub use host::{Forwards, Host, HostInterface};

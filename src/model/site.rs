@@ -2,6 +2,7 @@
 
 use crate::diagnostic::Spanned;
 
+use super::accepted::Accepted;
 use super::address::AddressSet;
 use super::host::Host;
 use super::intent::{Expectation, Need};
@@ -60,6 +61,8 @@ pub struct Site {
     pub needs: Vec<Need>,
     /// Expectations.
     pub expectations: Vec<Expectation>,
+    /// Accepted findings.
+    pub accepted: Vec<Accepted>,
 }
 
 impl Site {

@@ -290,8 +290,9 @@ fn json_flow(
     }
 }
 
+/// A problem.
 #[derive(Serialize)]
-struct JsonProblem<'a> {
+pub(super) struct JsonProblem<'a> {
     kind: &'static str,
     severity: &'static str,
     message: &'a str,
@@ -314,7 +315,7 @@ fn json_notes<'a>(sources: &Sources, notes: &'a [Note]) -> Vec<JsonNote<'a>> {
     notes.iter().map(one).collect()
 }
 
-fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> {
+pub(super) fn json_problem<'a>(sources: &Sources, problem: &'a Problem) -> JsonProblem<'a> {
     JsonProblem {
         kind: problem.kind.name,
         severity: problem.severity().word(),
@@ -365,44 +366,6 @@ pub fn problems_json(sources: &Sources, problems: &[Problem]) -> String {
             .iter()
             .map(|problem| json_problem(sources, problem))
             .collect(),
-    })
-}
-
-#[derive(Serialize)]
-struct JsonReview<'a> {
-    document: &'static str,
-    version: u32,
-    site: &'a str,
-    summary: &'a str,
-    problems: Vec<JsonProblem<'a>>,
-    findings: Vec<JsonFinding<'a>>,
-    matrix: serde_json::Value,
-}
-
-/// A review as a JSON document: problems, findings, the matrix by zone, a summary.
-pub fn review_json(
-    site: &Site,
-    sources: &Sources,
-    sheet: &Sheet,
-    namings: &[Naming<'_>],
-    (problems, findings): (&[Problem], &[Finding]),
-    summary: &str,
-) -> String {
-    let matrix = matrix_json(site, sources, sheet, namings, &[]);
-    to_text(&JsonReview {
-        document: "boundwalk-review",
-        version: 1,
-        site: &sheet.site,
-        summary,
-        problems: problems
-            .iter()
-            .map(|problem| json_problem(sources, problem))
-            .collect(),
-        findings: findings
-            .iter()
-            .map(|finding| json_finding(sources, finding))
-            .collect(),
-        matrix: serde_json::from_str(&matrix).unwrap_or_default(),
     })
 }
 

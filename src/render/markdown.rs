@@ -2,11 +2,12 @@
 
 use std::fmt::Write;
 
-use crate::diagnostic::{Finding, Problem, Severity, Sources, Span};
+use crate::diagnostic::{Finding, Severity, Sources, Span};
 
 use super::key::Key;
 use super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::shape::Sheet;
+use super::standing::{ReviewShown, standing_markdown};
 use super::text::clean;
 
 /// A matrix as a Markdown table with its legend.
@@ -20,25 +21,28 @@ pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> Strin
 
 /// A review as Markdown.
 pub fn review_markdown(
-    sources: &Sources,
+    shown: ReviewShown<'_>,
     sheet: &Sheet,
     key: &Key,
     codes: &[Vec<String>],
-    (problems, findings): (&[Problem], &[Finding]),
-    summary: &str,
 ) -> String {
     let mut out = String::new();
     title(&mut out, "Review", sheet);
-    let _ = writeln!(out, "{}\n", escape(summary));
-    let problems = problems.iter().map(|problem| Item {
+    let _ = writeln!(out, "{}\n", escape(shown.summary));
+    let problems = shown.problems.iter().map(|problem| Item {
         name: problem.kind.name,
         severity: problem.severity(),
         message: &problem.message,
         span: problem.span,
         help: problem.help.as_deref(),
     });
-    list(&mut out, "Problems of the site file", sources, problems);
-    findings_list(&mut out, "Findings", sources, findings);
+    list(
+        &mut out,
+        "Problems of the site file",
+        shown.sources,
+        problems,
+    );
+    standing_markdown(&mut out, shown.sources, shown.standing);
     let _ = writeln!(out, "## Who can reach what, by zone\n");
     table(&mut out, sheet, key, codes);
     notes(&mut out, sheet);

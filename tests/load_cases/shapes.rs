@@ -321,4 +321,16 @@ pub const CASES: &[Case] = &[
         "holds itself",
         "take one",
     ),
+    both(
+        "missing-key",
+        "[[accepted]]\n#<\ncheck = \"rule-dead\"\nreason = \"a\"\nuntil = 2026-12-31",
+        "an accepted finding needs `owner`",
+        "add `owner",
+    ),
+    both(
+        "bad-text",
+        "[[accepted]]\ncheck = \"rule-dead\"\nowner = \"IT\"\nuntil = 2026-12-31\nreason = \" \"\n#        ^",
+        "`reason` is blank",
+        "say why",
+    ),
 ];

@@ -1,0 +1,57 @@
+//! A decision to live with what no check finds.
+
+use crate::diagnostic::{Check, Severity};
+use crate::load::KINDS;
+
+use super::CHECKS;
+use super::acceptance::{OWN, can_be_accepted, name};
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "acceptance-unknown",
+    severity: Severity::Warning,
+    summary: "an accepted finding of a check that there is not, or that can't be accepted",
+    why: "The entry accepts nothing: the name of its check is misspelt, or what it names is no finding of a check. Whoever wrote it believes something else.",
+    fine_when: "The file is also read by a newer version that has this check.",
+    remedy: "Write the name of the check as it stands in brackets in front of the finding; `boundwalk explain` lists all of them.",
+    references: &["How this format is read; no source beyond it"],
+    fires: include_str!("examples/acceptance-unknown.fires.toml"),
+    quiet: include_str!("examples/acceptance-unknown.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for entry in &view.site.accepted {
+        let check = entry.check.value.as_str();
+        if can_be_accepted(check) {
+            continue;
+        }
+        let (what, help) = if OWN.contains(&check) {
+            (
+                "what this check finds can't be accepted: it speaks of such entries itself",
+                "mend the entry that it names".to_owned(),
+            )
+        } else if KINDS.iter().any(|kind| kind.name == check) {
+            (
+                "this is a problem that loading finds, not a finding of a check: it can't be accepted",
+                "mend it in the file".to_owned(),
+            )
+        } else {
+            ("there is no check of this name", hint(check))
+        };
+        report.add(found(&CHECK, entry.check.span, name(entry), what).help(help));
+    }
+}
+
+/// The nearest name, where one is near: at most a third of its letters are other ones.
+fn hint(name: &str) -> String {
+    let known = CHECKS.iter().map(|known| known.check.name);
+    let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
+    let near = scored
+        .min_by_key(|(distance, _)| *distance)
+        .filter(|(distance, _)| *distance <= name.chars().count().div_ceil(3));
+    near.map_or_else(
+        || "`boundwalk explain` lists all checks".to_owned(),
+        |(_, near)| format!("did you mean `{near}`?"),
+    )
+}

@@ -1,0 +1,147 @@
+//! Baselines as files: a line for each thing that was found, so that two of them can be compared line by line.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use crate::checks::{Baseline, Fingerprint, Known};
+
+/// What the document calls itself, and the newest version that is read.
+const DOCUMENT: &str = "boundwalk-baseline";
+const VERSION: u64 = 1;
+
+/// Why a text is no baseline.
+#[derive(Debug)]
+pub enum BaselineError {
+    /// It is not the JSON that it should be; what the parser says.
+    Json(serde_json::Error),
+    /// It calls itself something else.
+    Document(String),
+    /// It is of a version that is not known.
+    Version(u64),
+    /// The fingerprint of an entry, counted from 1, is none.
+    Fingerprint(usize),
+}
+
+impl fmt::Display for BaselineError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Json(error) => write!(f, "it is no baseline: {error}"),
+            Self::Document(name) => {
+                write!(f, "it is no baseline but calls itself `{name}`")
+            }
+            Self::Version(version) => write!(
+                f,
+                "it has version {version} of the format, this program reads version {VERSION}"
+            ),
+            Self::Fingerprint(number) => {
+                write!(
+                    f,
+                    "entry {number} has no fingerprint of 32 hexadecimal digits"
+                )
+            }
+        }
+    }
+}
+
+impl std::error::Error for BaselineError {}
+
+#[derive(Serialize)]
+struct Entry<'a> {
+    check: &'a str,
+    fingerprint: String,
+    subject: &'a str,
+}
+
+/// The text of a baseline: JSON with an entry on each line, in a fixed order.
+pub fn baseline_json(baseline: &Baseline) -> String {
+    let entries = baseline.known.iter().map(|known| Entry {
+        check: &known.check,
+        fingerprint: known.fingerprint.to_string(),
+        subject: &known.subject,
+    });
+    // Strings always have a JSON form.
+    let lines = entries.map(|entry| serde_json::to_string(&entry).unwrap_or_default());
+    let lines: Vec<String> = lines.map(|line| format!("\n{line}")).collect();
+    let lines = lines.join(",");
+    format!("{{\"document\":\"{DOCUMENT}\",\"version\":{VERSION},\"findings\":[{lines}\n]}}\n")
+}
+
+#[derive(Deserialize)]
+struct Read {
+    document: String,
+    version: u64,
+    findings: Vec<ReadEntry>,
+}
+
+#[derive(Deserialize)]
+struct ReadEntry {
+    check: String,
+    fingerprint: String,
+    subject: String,
+}
+
+/// A baseline from its text. Further keys, as later versions may have them, are passed over.
+///
+/// # Errors
+/// Says why the text is no baseline.
+pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
+    let read: Read = serde_json::from_str(text).map_err(BaselineError::Json)?;
+    if read.document != DOCUMENT {
+        return Err(BaselineError::Document(read.document));
+    }
+    if read.version != VERSION {
+        return Err(BaselineError::Version(read.version));
+    }
+    let entries = read.findings.into_iter().enumerate();
+    let known = entries.map(|(number, entry)| {
+        let fingerprint = Fingerprint::read(&entry.fingerprint);
+        Ok(Known {
+            check: entry.check,
+            subject: entry.subject,
+            fingerprint: fingerprint.ok_or(BaselineError::Fingerprint(number + 1))?,
+        })
+    });
+    Ok(Baseline {
+        known: known.collect::<Result<_, _>>()?,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn baseline() -> Baseline {
+        let known = ["edge \"a \\\"b\\\"\"", "core:1"].map(|subject| Known {
+            check: "rule-dead".to_owned(),
+            subject: subject.to_owned(),
+            fingerprint: Fingerprint::new("rule-dead", &[subject], 0),
+        });
+        Baseline {
+            known: known.to_vec(),
+        }
+    }
+
+    #[test]
+    fn what_is_written_is_read_back_and_has_a_line_for_each() {
+        for one in [baseline(), Baseline::default()] {
+            let text = baseline_json(&one);
+            assert_eq!(text.lines().count(), one.known.len() + 2);
+            assert_eq!(read_baseline(&text).expect("our own"), one);
+        }
+    }
+
+    #[test]
+    fn other_texts_are_refused_with_the_reason() {
+        let text = baseline_json(&baseline());
+        let refused = |text: &str| read_baseline(text).expect_err("no baseline").to_string();
+        assert!(refused("").contains("line 1 column 0"), "{}", refused(""));
+        assert!(refused("[]").contains("no baseline"), "{}", refused("[]"));
+        let other = text.replace(DOCUMENT, "boundwalk-review");
+        assert!(refused(&other).contains("`boundwalk-review`"));
+        let newer = text.replace("\"version\":1", "\"version\":2");
+        assert!(refused(&newer).contains("version 2"));
+        let mark = baseline().known[1].fingerprint.to_string();
+        assert!(refused(&text.replace(&mark, "none")).contains("entry 2"));
+    }
+}

@@ -1,0 +1,128 @@
+//! A review as JSON, for programs.
+
+use serde::Serialize;
+
+use crate::analysis::Naming;
+use crate::checks::{Fingerprint, Known};
+use crate::diagnostic::{Finding, Sources};
+use crate::model::{Accepted, Site};
+
+use super::json::{
+    JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem, matrix_json,
+    to_text,
+};
+use super::shape::Sheet;
+use super::standing::ReviewShown;
+
+/// A finding of a review, with what it is known by.
+#[derive(Serialize)]
+struct JsonStanding<'a> {
+    #[serde(flatten)]
+    finding: JsonFinding<'a>,
+    fingerprint: String,
+    /// `open`; with a baseline `new` or `known`.
+    state: &'static str,
+}
+
+#[derive(Serialize)]
+struct JsonAccepted<'a> {
+    #[serde(flatten)]
+    finding: JsonFinding<'a>,
+    fingerprint: String,
+    reason: &'a str,
+    owner: &'a str,
+    until: String,
+    entry: Option<JsonPlace>,
+}
+
+#[derive(Serialize)]
+struct JsonGone<'a> {
+    check: &'a str,
+    subject: &'a str,
+    fingerprint: String,
+}
+
+#[derive(Serialize)]
+struct JsonReview<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    summary: &'a str,
+    problems: Vec<JsonProblem<'a>>,
+    findings: Vec<JsonStanding<'a>>,
+    accepted: Vec<JsonAccepted<'a>>,
+    gone: Option<Vec<JsonGone<'a>>>,
+    matrix: serde_json::Value,
+}
+
+/// A review as a JSON document: problems, findings, the matrix by zone, a summary. Findings that the baseline
+/// holds are among the findings, with their state; accepted ones stand apart.
+pub fn review_json(
+    site: &Site,
+    shown: ReviewShown<'_>,
+    sheet: &Sheet,
+    namings: &[Naming<'_>],
+) -> String {
+    let (sources, standing) = (shown.sources, shown.standing);
+    let matrix = matrix_json(site, sources, sheet, namings, &[]);
+    let new = if standing.gone.is_some() {
+        "new"
+    } else {
+        "open"
+    };
+    let open = standing.open.iter().map(|finding| (finding, new));
+    let known = standing.known.iter().map(|finding| (finding, "known"));
+    let listed: Vec<(&Finding, &'static str)> = open.chain(known).collect();
+    let mut marks = standing.fingerprints().into_iter();
+    let findings = listed.iter().zip(marks.by_ref());
+    let findings: Vec<JsonStanding<'_>> = findings
+        .map(|(&(finding, state), mark)| JsonStanding {
+            finding: json_finding(sources, finding),
+            fingerprint: mark.to_string(),
+            state,
+        })
+        .collect();
+    let accepted = standing.accepted.iter().zip(marks);
+    let gone = standing.gone.as_ref();
+    to_text(&JsonReview {
+        document: "boundwalk-review",
+        version: 1,
+        site: &sheet.site,
+        summary: shown.summary,
+        problems: shown
+            .problems
+            .iter()
+            .map(|problem| json_problem(sources, problem))
+            .collect(),
+        findings,
+        accepted: accepted
+            .map(|((finding, entry), mark)| json_accepted(sources, finding, entry, &mark))
+            .collect(),
+        gone: gone.map(|gone| gone.iter().map(json_gone).collect()),
+        matrix: serde_json::from_str(&matrix).unwrap_or_default(),
+    })
+}
+
+fn json_accepted<'a>(
+    sources: &Sources,
+    finding: &'a Finding,
+    entry: &'a Accepted,
+    mark: &Fingerprint,
+) -> JsonAccepted<'a> {
+    JsonAccepted {
+        finding: json_finding(sources, finding),
+        fingerprint: mark.to_string(),
+        reason: &entry.reason,
+        owner: &entry.owner,
+        until: entry.until.value.to_string(),
+        entry: json_place(sources, entry.place),
+    }
+}
+
+fn json_gone(known: &Known) -> JsonGone<'_> {
+    JsonGone {
+        check: &known.check,
+        subject: &known.subject,
+        fingerprint: known.fingerprint.to_string(),
+    }
+}
