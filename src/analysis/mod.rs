@@ -28,6 +28,7 @@ mod outline;
 mod party;
 mod passages;
 mod path;
+pub mod probes;
 mod replies;
 mod row;
 pub mod rules;

@@ -35,6 +35,8 @@ mod ports;
 mod prefix_index;
 mod reader;
 mod report;
+mod results;
+mod results_port;
 mod routes;
 mod rules;
 mod segments;
@@ -56,6 +58,7 @@ pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleField, apply_edits};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
+pub use results::{Observed, RESULT_WORDS, ResultRow, RowFault, read_results};
 pub use service_names::{BuiltInService, built_in_services};
 
 use report::Report;
