@@ -19,6 +19,8 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         "bypass",
         "isolation",
         "rules",
+        "probes",
+        "verify",
         "explain",
         "new",
         "schema",

@@ -23,6 +23,7 @@ fn the_demo_fits_eighty_columns() {
         ("matrix", "--flows"),
         ("ports", ""),
         ("draw", "--ascii"),
+        ("probes", ""),
         ("matrix", "--from guest,office --to internet"),
         ("path", "198.51.100.9 203.0.113.3 https --rules"),
         ("path", "brewmaster-laptop hmi recipe-transfer --rules"),
@@ -33,7 +34,7 @@ fn the_demo_fits_eighty_columns() {
         fits(&ran.out, 80);
     }
     for command in [
-        "", "review", "matrix", "path", "ports", "draw", "new", "schema",
+        "", "review", "matrix", "path", "ports", "draw", "probes", "verify", "new", "schema",
     ] {
         fits(&line(&format!("{command} --help")).out, 80);
     }
