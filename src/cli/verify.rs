@@ -1,8 +1,8 @@
 //! `boundwalk verify`.
 
 use std::fs;
-use std::io;
-use std::path::PathBuf;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
@@ -22,7 +22,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     site: SiteArguments,
     /// The CSV file of `boundwalk probes` with its column `result` filled in: answered, arrived, refused, rejected,
-    /// nothing; empty: not done.
+    /// nothing; empty: not done. `-` reads standard input.
     #[arg(value_name = "RESULTS")]
     results: PathBuf,
     /// Form of the output.
@@ -31,7 +31,8 @@ pub(super) struct Arguments {
 }
 
 const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
-    boundwalk probes site.toml --format csv > results.csv; boundwalk verify site.toml results.csv\n\
+    boundwalk probes site.toml --format csv | boundwalk verify site.toml -\n\
+    The probes of that one are not sent yet: first fill in the column `result`.\n\
     Exit code 0: all as the model says, 1: some differ, 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
@@ -49,8 +50,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open(&arguments.site, json, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let file = arguments.results.display().to_string();
-    let bytes = match fs::read(&arguments.results) {
+    let (file, bytes) = read(&arguments.results);
+    let bytes = match bytes {
         Ok(bytes) => bytes,
         Err(error) => {
             output.refuse(&format!("can't read {file}: {error}"))?;
@@ -82,6 +83,16 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         true => Verdict::Clean,
         false => Verdict::Findings,
     })
+}
+
+/// The name to call the results by, and what is in them.
+fn read(path: &Path) -> (String, io::Result<Vec<u8>>) {
+    if path != Path::new("-") {
+        return (path.display().to_string(), fs::read(path));
+    }
+    let mut bytes = Vec::new();
+    let read = io::stdin().lock().read_to_end(&mut bytes);
+    ("standard input".to_owned(), read.map(|_| bytes))
 }
 
 /// Rows of packets that no device of the site can have sent.

@@ -27,6 +27,7 @@ pub(super) fn cover(candidates: &[Candidate], required: &BTreeSet<Obligation>) -
                 let rank = (
                     gain,
                     more,
+                    translated(candidate),
                     candidate.described,
                     by_rule(candidate),
                     Reverse(at),
@@ -49,6 +50,13 @@ pub(super) fn cover(candidates: &[Candidate], required: &BTreeSet<Obligation>) -
     thin(candidates, required, &mut taken);
     taken.sort_unstable();
     taken
+}
+
+/// Whether it is sent to another address than it arrives at: it shows the translation too, and from outside it is what
+/// people really send.
+fn translated(candidate: &Candidate) -> bool {
+    let seen = candidate.foreseen.arrives_as;
+    seen.is_some_and(|seen| seen.destination != candidate.packet.destination)
 }
 
 /// Whether a gateway's rules decide, and nothing else stops it on the way: that is what people want to see tried.

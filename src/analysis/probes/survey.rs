@@ -2,7 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::forwarding::{Arrival, DeviceId, Flow, Place, Sender, Stop, Target, reach, returns};
+use crate::forwarding::{
+    Arrival, DeviceId, Flow, Hop, Place, Sender, Stop, Target, reach, returns,
+};
 use crate::model::{SegmentId, Site};
 use crate::packet::{IntervalSet, Region};
 
@@ -79,8 +81,11 @@ pub(super) fn survey(picker: &Picker<'_>, senders: &[Sender], ends: Ends<'_>) ->
     survey
 }
 
-/// For which reasons a flow passes: where it arrives and the rules on the way.
-type Reasons = (Place, Vec<(usize, Option<usize>)>);
+/// What a device on the way does: its rule, and its destination translation.
+type Doing = (usize, Option<usize>, Option<usize>);
+
+/// For which reasons a flow passes: where it arrives and what is done on the way.
+type Reasons = (Place, Vec<Doing>);
 
 /// The best packet of several parts that are alike.
 #[derive(Default)]
@@ -141,10 +146,8 @@ impl Look<'_, '_> {
             Place::Segment(segment) => Party::Segment(segment),
             Place::Router(router) => Party::Device(router),
         };
-        let rules = flow.hops.iter();
-        let rules: Vec<(usize, Option<usize>)> =
-            rules.map(|hop| (hop.device.0, hop.rule)).collect();
-        let decided = rules.iter().any(|(_, rule)| rule.is_some());
+        let rules: Vec<Doing> = flow.hops.iter().map(doing).collect();
+        let decided = rules.iter().any(|(_, rule, _)| rule.is_some());
         if !decided || !self.ends.receives(picker.network.site, to) {
             return;
         }
@@ -233,6 +236,12 @@ impl Best {
             self.candidate = Some(found);
         }
     }
+}
+
+fn doing(hop: &Hop) -> Doing {
+    let written = hop.translated.as_deref();
+    let line = written.and_then(|written| Some(written.destination.as_ref()?.0));
+    (hop.device.0, hop.rule, line)
 }
 
 /// The permitting rules that a flow passes by.
