@@ -117,11 +117,16 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
         Ok(headers) => Columns::new(headers).map_err(|what| vec![fault(1, &what)])?,
         Err(_) => return Err(vec![fault(1, "the first line names no columns")]),
     };
+    let mut lines = Lines {
+        bytes: text.as_bytes(),
+        at: 0,
+        line: 1,
+    };
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
     for record in reader.records() {
         // Bytes are UTF-8 and rows may have any length: nothing else can be wrong with a record.
         let Ok(record) = record else { continue };
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = lines.at(record.position().map_or(0, csv::Position::byte));
         if record.iter().all(|field| field.trim().is_empty()) {
             continue;
         }
@@ -133,6 +138,27 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
     match faults.is_empty() {
         true => Ok(rows),
         false => Err(faults),
+    }
+}
+
+/// Counts lines. The reader's own count lags behind where lines end in a carriage return and a line feed.
+struct Lines<'t> {
+    bytes: &'t [u8],
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    /// The line of what stands at a place or, where that is the end of a line, behind it; places must ascend.
+    fn at(&mut self, place: u64) -> u64 {
+        let ended = |byte: Option<&u8>| matches!(byte, Some(b'\r' | b'\n'));
+        while (self.at as u64) < place || ended(self.bytes.get(self.at)) {
+            let (here, next) = (self.bytes.get(self.at), self.bytes.get(self.at + 1));
+            let pair = here == Some(&b'\r') && next == Some(&b'\n');
+            self.line += u64::from(ended(here) && !pair);
+            self.at += 1;
+        }
+        self.line
     }
 }
 

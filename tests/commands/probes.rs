@@ -264,6 +264,16 @@ fn rows_that_cannot_be_read_are_named_with_line_and_fix() {
         );
         assert!(ran.err.contains("results.csv:2: "), "{row}: {}", ran.err);
     }
+    // Lines are counted whatever ends them, and within quotes.
+    for end in ["\n", "\r\n", "\r"] {
+        let good = "desks,10.20.10.7,10.20.20.7,tcp,22,nothing".to_owned() + end;
+        let bad = good.replace("nothing", "\"a\nb\"");
+        let text = head.replace('\n', end) + &good + end + &good + &bad + &bad;
+        let (_folder, file) = with_results(text);
+        let err = verified(&file, &[]).err;
+        let named = err.contains("results.csv:5: ") && err.contains("results.csv:7: ");
+        assert!(named, "{end:?}: {err}");
+    }
     for (file, wanted) in [
         (b"".as_slice(), "no column `source`"),
         (b"source,destination,protocol,port\n", "no column `result`"),
