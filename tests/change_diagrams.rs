@@ -8,6 +8,7 @@ mod diagrams;
 #[allow(dead_code, reason = "each test uses its part")]
 mod edited_site;
 #[path = "oracles/pair_diagrams.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
 mod pair_diagrams;
 #[path = "support/random.rs"]
 mod random;

@@ -24,6 +24,8 @@ mod json;
 mod path;
 #[path = "commands/ports.rs"]
 mod ports;
+#[path = "commands/probes.rs"]
+mod probes;
 #[path = "commands/rules.rs"]
 mod rules;
 #[path = "commands/run.rs"]

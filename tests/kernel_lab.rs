@@ -6,7 +6,8 @@
 //! entries, which show what one direction alone delivers. In between, every host sends frames with tags
 //! of its own choice. What each device recorded must be what the model says: where a probe arrives, who
 //! forwards it, which rule decides, whether the answer comes back. And rules that the review of the rules calls
-//! dead or irrelevant must have decided nothing.
+//! dead or irrelevant must have decided nothing. Test plans are carried out as well: on the network as described
+//! nothing differs, and on one that was built otherwise something does.
 
 #[path = "lab/cpio.rs"]
 mod cpio;
@@ -26,6 +27,8 @@ mod job;
 mod judge;
 #[path = "lab/machine.rs"]
 mod machine;
+#[path = "lab/planned.rs"]
+mod planned;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
@@ -96,17 +99,25 @@ fn a_kernel_delivers_what_the_model_says() {
             (name.as_str(), topology, job)
         })
         .collect();
-    let spelled: Vec<_> = laid
+    let trials = planned::trials(&only());
+    let built: Vec<(Topology<'_>, Job)> = trials
         .iter()
-        .map(|(_, topology, job)| job.spell(topology))
+        .map(|trial| (Topology::new(&trial.built), trial.job()))
         .collect();
+    let jobs = laid.iter().map(|(_, topology, job)| (topology, job));
+    let jobs = jobs.chain(built.iter().map(|(topology, job)| (topology, job)));
+    let spelled: Vec<_> = jobs.map(|(topology, job)| job.spell(topology)).collect();
     let lines = machine::run(
         serde_json::to_string(&spelled)
             .expect("plain data")
             .as_bytes(),
     );
     let sights = seen::read(&lines);
-    assert_eq!(sights.len(), laid.len(), "one sight a topology");
+    assert_eq!(
+        sights.len(),
+        laid.len() + built.len(),
+        "one sight a topology"
+    );
     let mut tally = Tally::default();
     let mut report = String::new();
     let mut ruled = [0; 2];
@@ -121,6 +132,12 @@ fn a_kernel_delivers_what_the_model_says() {
             report.push_str(&format!("{name}: {line}\n"));
         }
     }
+    let seen = built.iter().zip(&sights[laid.len()..]);
+    for (trial, ((topology, job), sight)) in trials.iter().zip(seen) {
+        for line in trial.wrong(topology, job, sight) {
+            report.push_str(&format!("{}: {line}\n", trial.name));
+        }
+    }
     assert!(report.is_empty(), "{report}\n{tally:?}");
     if sites.len() > SITES.len() {
         assert_varied(&tally);
@@ -128,6 +145,13 @@ fn a_kernel_delivers_what_the_model_says() {
         assert!(
             5 < idle && 30 < decided,
             "{idle} idle rules, {decided} that decided"
+        );
+        let counts = trials.iter().map(planned::Trial::counts);
+        let [arriving, stopped, unsent] =
+            counts.fold([0; 3], |all, own| [0, 1, 2].map(|at| all[at] + own[at]));
+        assert!(
+            10 < arriving && 40 < stopped && unsent * 10 < arriving + stopped,
+            "{arriving} {stopped} {unsent}"
         );
     }
 }
@@ -144,10 +168,15 @@ fn assert_varied(tally: &Tally) {
     assert!(enough, "{tally:?}");
 }
 
+/// What names of sites must hold to be taken.
+fn only() -> String {
+    std::env::var("BOUNDWALK_LAB_SITE").unwrap_or_default()
+}
+
 /// Sites made by hand and drawn ones. `BOUNDWALK_LAB_SITE=native` takes those with that in their name,
 /// `BOUNDWALK_SITES=200` draws so many.
 fn sites() -> Vec<(String, Site)> {
-    let only = std::env::var("BOUNDWALK_LAB_SITE").unwrap_or_default();
+    let only = only();
     let drawn = std::env::var("BOUNDWALK_SITES")
         .ok()
         .and_then(|text| text.parse().ok());

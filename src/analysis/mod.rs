@@ -30,6 +30,7 @@ mod party;
 mod passages;
 mod path;
 pub mod privilege;
+pub mod probes;
 mod replies;
 mod row;
 pub mod rules;

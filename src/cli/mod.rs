@@ -18,12 +18,14 @@ mod output;
 mod path;
 mod ports;
 mod privilege;
+mod probes;
 mod review;
 mod revision;
 mod rules;
 mod schema;
 mod site;
 mod tighten;
+mod verify;
 pub mod write;
 
 use std::ffi::OsString;
@@ -94,6 +96,10 @@ enum Command {
     Ports(ports::Arguments),
     /// Draw the site and the front panels of its switches.
     Draw(draw::Arguments),
+    /// Plan a test of the running network: few packets that touch all that matters.
+    Probes(probes::Arguments),
+    /// Hold the results of a test against the model.
+    Verify(verify::Arguments),
     /// Write a commented starter site.
     New(new::Arguments),
     /// Print the JSON Schema of the site file, for editors.
@@ -140,6 +146,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),
         Command::Draw(arguments) => draw::run(&arguments, &mut output),
+        Command::Probes(arguments) => probes::run(&arguments, &mut output),
+        Command::Verify(arguments) => verify::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
     };

@@ -37,6 +37,8 @@ mod ports;
 mod prefix_index;
 mod reader;
 mod report;
+mod results;
+mod results_port;
 mod routes;
 mod rules;
 mod segments;
@@ -62,6 +64,7 @@ pub use flow_log::{
 };
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
+pub use results::{Observed, RESULT_WORDS, ResultRow, RowFault, read_results};
 pub use service_names::{BuiltInService, built_in_services};
 
 use report::Report;

@@ -21,6 +21,8 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         "rules",
         "expectations",
         "privilege",
+        "probes",
+        "verify",
         "explain",
         "new",
         "schema",

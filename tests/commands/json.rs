@@ -10,6 +10,17 @@ pub fn parsed(ran: &Ran) -> Value {
     serde_json::from_str(&ran.out).unwrap_or_else(|error| panic!("{error}: {ran:?}"))
 }
 
+/// One result of a test, held against the starter site.
+fn verified() -> Ran {
+    let (folder, file) = site(starter());
+    let results = folder.path().join("results.csv");
+    let row = "10.20.10.7,203.0.113.9,tcp,443,nothing";
+    let text = format!("source,destination,protocol,port,result\n{row}\n");
+    std::fs::write(&results, text).expect("a file");
+    let results = results.display().to_string();
+    about(&file, "verify", &format!("{results} --format json"))
+}
+
 /// `from to family`, as the document has them.
 fn pairs(cells: &Value) -> Vec<(String, String, String)> {
     let text = |value: &Value| value.as_str().expect("text").to_owned();
@@ -37,6 +48,8 @@ fn every_document_names_its_kind_and_version() {
         (demo("rules", "--format json"), "boundwalk-rules"),
         (demo("rules", "--rule 1 --format json"), "boundwalk-rule"),
         (demo("rules", "--clean --format json"), "boundwalk-clean"),
+        (demo("probes", "--format json"), "boundwalk-probes"),
+        (verified(), "boundwalk-verified"),
         (
             demo("expectations", "--format json"),
             "boundwalk-expectations",
@@ -187,6 +200,8 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     let of_rules = gateway["rules"].as_array().expect("rules").iter();
     let of_rules: BTreeSet<String> = of_rules.flat_map(keys).collect();
     assert_eq!(of_rules, documented("a rule of it"));
+    let probes = parsed(&demo("probes", "--format json"));
+    assert_eq!(keys(&probes["probes"][0]), documented("a probe"));
     let ports = parsed(&demo("ports", "--format json"));
     assert_eq!(keys(&ports["switches"][0]), documented("a switch"));
     assert_eq!(
@@ -214,6 +229,8 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
         (demo("rules", "--format json"), "`boundwalk-rules`"),
         (demo("rules", "--rule 1 --format json"), "`boundwalk-rule`"),
         (demo("rules", "--clean --format json"), "`boundwalk-clean`"),
+        (demo("probes", "--format json"), "`boundwalk-probes`"),
+        (verified(), "`boundwalk-verified`"),
         (
             demo("path", "guest office ssh --format json"),
             "`boundwalk-path`",

@@ -26,6 +26,7 @@ fn the_demo_fits_eighty_columns() {
         ("change", "policies/kettle-lane/proposed"),
         ("privilege", "--flows policies/kettle-lane/flows.csv --all"),
         ("draw", "--ascii"),
+        ("probes", ""),
         ("matrix", "--from guest,office --to internet"),
         ("path", "198.51.100.9 203.0.113.3 https --rules"),
         ("path", "brewmaster-laptop hmi recipe-transfer --rules"),
@@ -45,6 +46,8 @@ fn the_demo_fits_eighty_columns() {
         "expectations",
         "change",
         "privilege",
+        "probes",
+        "verify",
         "new",
         "schema",
     ] {

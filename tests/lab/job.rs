@@ -37,6 +37,8 @@ pub struct Sent {
 pub struct Job {
     pub probes: Vec<Probe>,
     pub frames: Vec<Sent>,
+    /// Whether probes go a second time, with permanent neighbours.
+    twice: bool,
 }
 
 impl Job {
@@ -44,8 +46,23 @@ impl Job {
         let mut job = Self {
             probes: Vec::new(),
             frames: frames(topology),
+            twice: true,
         };
         job.add_pairs(topology);
+        job
+    }
+
+    /// Only these packets, by TCP and UDP, once, in this order.
+    pub fn of(packets: &[(HostId, Packet)]) -> Self {
+        let mut job = Self {
+            probes: Vec::new(),
+            frames: Vec::new(),
+            twice: false,
+        };
+        for (from, packet) in packets {
+            let service = (packet.protocol, packet.destination_port);
+            job.add(*from, packet.source, packet.destination, service);
+        }
         job
     }
 
@@ -99,8 +116,8 @@ impl Job {
             "cables": topology.cables,
             "settle": if topology.negotiates() { 5.0 } else { 0.3 },
             "probes": self.spell_probes(0),
-            "second": self.spell_probes(SECOND - FIRST),
-            "responders": responders(topology),
+            "second": if self.twice { self.spell_probes(SECOND - FIRST) } else { json!([]) },
+            "responders": self.responders(topology),
             "takers": takers(topology).iter().map(|plug| json!([plug.space, plug.device])).collect::<Vec<_>>(),
             "frames": self.spell_frames(),
         })
@@ -140,30 +157,28 @@ impl Job {
             lines.map(|(plug, number, stacks)| json!([plug.space, plug.device, number, stacks]));
         json!(lines.collect::<Vec<_>>())
     }
-}
 
-/// Where answers to UDP come from: every address, every port that is asked or translated to.
-fn responders(topology: &Topology<'_>) -> Vec<Value> {
-    let site = topology.site;
-    let mut ports: BTreeSet<u16> = SERVICES
-        .iter()
-        .filter(|(name, _)| *name == UDP)
-        .map(|(_, port)| *port)
-        .collect();
-    let filters = site.routers.iter().filter_map(|router| router.filter());
-    ports.extend(
-        filters
-            .flat_map(|filter| &filter.destination_translations)
-            .filter_map(|line| line.port),
-    );
-    let mut listed = Vec::new();
-    for owner in owners(site, &topology.fabric) {
-        for (_, address) in &owner.addresses {
-            let address = address.address().to_string();
-            listed.extend(ports.iter().map(|port| json!([owner.space, address, port])));
+    /// Where answers to UDP come from: every address, every port that is asked or translated to.
+    fn responders(&self, topology: &Topology<'_>) -> Vec<Value> {
+        let site = topology.site;
+        let asked = self.probes.iter().map(|probe| &probe.packet);
+        let asked = asked.filter(|packet| packet.protocol == UDP);
+        let mut ports: BTreeSet<u16> = asked.map(|packet| packet.destination_port).collect();
+        let filters = site.routers.iter().filter_map(|router| router.filter());
+        ports.extend(
+            filters
+                .flat_map(|filter| &filter.destination_translations)
+                .filter_map(|line| line.port),
+        );
+        let mut listed = Vec::new();
+        for owner in owners(site, &topology.fabric) {
+            for (_, address) in &owner.addresses {
+                let address = address.address().to_string();
+                listed.extend(ports.iter().map(|port| json!([owner.space, address, port])));
+            }
         }
+        listed
     }
-    listed
 }
 
 /// Interfaces in the kernel, each once.

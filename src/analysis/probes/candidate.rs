@@ -1,0 +1,118 @@
+//! A packet that could be part of a plan, with what it would show.
+
+use crate::forwarding::{Packet, Place, Stop};
+use crate::model::{Action, Family, SegmentId};
+
+use super::super::party::Party;
+use super::foresee::{Foreseen, Unforeseen, foresee};
+use super::obligation::Obligation;
+use super::pick::Picker;
+
+/// A packet with what is to be expected of it.
+#[derive(Clone, Debug)]
+pub(super) struct Candidate {
+    pub packet: Packet,
+    /// Whether its source port matters.
+    pub pinned: bool,
+    pub foreseen: Foreseen,
+    /// Where it arrives, or whose address it is for.
+    pub to: Party,
+    /// What it shows, ascending.
+    pub covers: Vec<Obligation>,
+    /// How many of its two ends are described devices.
+    pub described: usize,
+}
+
+/// Why a packet is no candidate.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Refused {
+    /// Nothing can be said of it.
+    Unforeseen(Unforeseen),
+    /// Nobody can send it from there, or listen where it arrives.
+    NoDevice,
+}
+
+impl Candidate {
+    /// Looks at a packet that is sent on a segment and is for an address of a party.
+    pub fn new(
+        picker: &Picker<'_>,
+        from: Option<SegmentId>,
+        aimed: Party,
+        (packet, pinned): (Packet, bool),
+    ) -> Result<Self, Refused> {
+        let foreseen = foresee(picker.network, from, &packet).map_err(Refused::Unforeseen)?;
+        let end = foreseen.arrives_as.unwrap_or(packet).destination;
+        let ends = [packet.source, end].map(Family::value);
+        if !ends.iter().all(|&end| picker.usable(end)) {
+            return Err(Refused::NoDevice);
+        }
+        let to = match foreseen.place {
+            Some(Place::Segment(segment)) => Party::Segment(segment),
+            Some(Place::Router(router)) => Party::Device(router),
+            None => aimed,
+        };
+        let known =
+            |end: &&u128| picker.hosts.contains(**end) || picker.plan.routers_own.contains(**end);
+        Ok(Self {
+            covers: covers(picker, &foreseen, to),
+            described: ends.iter().filter(known).count(),
+            packet,
+            pinned,
+            foreseen,
+            to,
+        })
+    }
+
+    /// How many of some obligations it shows.
+    pub fn gain(&self, open: impl Fn(Obligation) -> bool) -> usize {
+        self.covers.iter().filter(|one| open(**one)).count()
+    }
+}
+
+fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Party) -> Vec<Obligation> {
+    let (site, family) = (picker.network.site, picker.plan.family);
+    let mut list: Vec<Obligation> = Vec::new();
+    if foreseen.expect.arrives() {
+        let forward = foreseen.deciders.iter();
+        let forward = forward.filter_map(|&(router, rule)| Some((router, rule?)));
+        let all = forward.chain(foreseen.reply_rules.iter().copied());
+        list.extend(all.map(|(router, rule)| Obligation::Permits {
+            router,
+            rule,
+            family,
+        }));
+    } else {
+        list.extend(stopping_rule(picker, foreseen));
+        if let Party::Segment(to) = to
+            && to != foreseen.stand
+        {
+            let from = foreseen.stand;
+            list.push(Obligation::Stops { from, to, family });
+            let claims = |segment: SegmentId| site.segment(segment).claims_isolation().is_some();
+            if claims(from) {
+                list.push(Obligation::NothingLeaves(from, family));
+            }
+            if claims(to) {
+                list.push(Obligation::NothingEnters(to, family));
+            }
+        }
+    }
+    list.sort_unstable();
+    list.dedup();
+    list
+}
+
+/// The denying rule that stops a packet.
+fn stopping_rule(picker: &Picker<'_>, foreseen: &Foreseen) -> Option<Obligation> {
+    let Some(Stop::Denied(_)) = foreseen.stop else {
+        return None;
+    };
+    let &(router, rule) = foreseen.deciders.last()?;
+    let rule = rule?;
+    let filter = picker.network.site.router(router).filter()?;
+    (filter.rules[rule].action.value != Action::Permit).then_some(Obligation::Denies {
+        router,
+        rule,
+        family: picker.plan.family,
+    })
+}

@@ -1,0 +1,116 @@
+//! What no probe can touch, and why.
+
+use crate::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use crate::forwarding::Network;
+use crate::model::{Action, Family, RouterId};
+
+use super::candidate::Refused;
+use super::foresee::Unforeseen;
+use super::obligation::Obligation;
+
+/// Why no probe touches something.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Why {
+    /// The rule decides nothing: earlier rules decide all that it names, or nothing of it can arrive.
+    Idle,
+    /// No packet of an honest device that it decides arrives anywhere.
+    NobodySends,
+    /// Nobody can send or listen there: no described device has such an address, and no test device may have it.
+    NoDevice,
+    /// It depends on which of several routers the sender uses.
+    DependsOnRouter,
+    /// The segment has no addresses, or no other segment has.
+    NoAddresses,
+    /// A limit was met before all was looked at.
+    Unknown,
+}
+
+/// An obligation that no probe touches.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Untouched {
+    /// What is not touched.
+    pub obligation: Obligation,
+    /// Why not.
+    pub why: Why,
+}
+
+/// The reason in words.
+pub fn why_text(why: Why) -> &'static str {
+    match why {
+        Why::Idle => {
+            "it decides nothing: earlier rules decide all that it names, or nothing of it can arrive"
+        }
+        Why::NobodySends => {
+            "nothing arrives by it that an honest device sends: only forged sources match, or it is stopped further on"
+        }
+        Why::NoDevice => {
+            "no device can send it or listen for it: every address is the first or last of its prefix, or no described \
+             device has one"
+        }
+        Why::DependsOnRouter => {
+            "devices there may use several routers, and what happens depends on which"
+        }
+        Why::NoAddresses => "there is no address to send from or to",
+        Why::Unknown => "a limit was met before all packets were looked at",
+    }
+}
+
+impl From<Refused> for Why {
+    fn from(refused: Refused) -> Self {
+        match refused {
+            Refused::Unforeseen(Unforeseen::DependsOnRouter) => Self::DependsOnRouter,
+            Refused::Unforeseen(_) | Refused::NoDevice => Self::NoDevice,
+        }
+    }
+}
+
+/// Every active permitting rule that can match a family, with whether it is idle.
+pub(super) fn permitting(network: &Network<'_>, families: &[Family]) -> Vec<(Obligation, bool)> {
+    let mut found = Vec::new();
+    for router in (0..network.site.routers.len()).map(RouterId) {
+        let Some(space) = RuleSpace::new(network, router) else {
+            continue;
+        };
+        let review = RuleReview::new(&Judge::new(&space, Effort::default()));
+        for &family in families {
+            for rule in of_action(network, router, family, true) {
+                let standing = &review.rules[rule];
+                let idle = matches!(standing, Standing::Irrelevant | Standing::Dead(_));
+                let permits = Obligation::Permits {
+                    router,
+                    rule,
+                    family,
+                };
+                found.push((permits, idle));
+            }
+        }
+    }
+    found
+}
+
+/// How many active rules deny and can match one of some families, each family apart.
+pub(super) fn denying(network: &Network<'_>, families: &[Family]) -> usize {
+    let routers = (0..network.site.routers.len()).map(RouterId);
+    let counts = routers.flat_map(|router| {
+        families
+            .iter()
+            .map(move |&family| of_action(network, router, family, false).count())
+    });
+    counts.sum()
+}
+
+/// Active rules of a gateway that can match a family and permit, or do not.
+fn of_action<'n>(
+    network: &'n Network<'_>,
+    router: RouterId,
+    family: Family,
+    permit: bool,
+) -> impl Iterator<Item = usize> + 'n {
+    let plan = network.plan(family);
+    let filter = plan.device(plan.router_index(router)).filter.as_ref();
+    let active = filter.map_or(&[][..], |filter| &filter.rules);
+    let rules = network.site.router(router).filter();
+    let rules = rules.map_or(&[][..], |filter| &filter.rules);
+    let wanted = move |&rule: &usize| (rules[rule].action.value == Action::Permit) == permit;
+    active.iter().copied().filter(wanted)
+}

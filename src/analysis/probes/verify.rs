@@ -1,0 +1,138 @@
+//! What people saw, held against what the model says.
+
+use crate::forwarding::{Network, Packet};
+use crate::load::{Observed, ResultRow};
+
+use super::common::{Shared, shared};
+use super::foresee::{Expect, Foreseen, Unforeseen, asks, foresee};
+use super::pick::CLIENT_PORT;
+
+/// In which way a result differs from what the model says.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Difference {
+    /// It arrived and should have been stopped.
+    Arrived,
+    /// Somebody refused it, and it should have been dropped without a word.
+    Refused,
+    /// Nothing was seen of it, and it should have arrived.
+    Nothing,
+    /// It arrived, and no answer came back where one should.
+    NoAnswer,
+    /// An answer came back where the model knows no way for it.
+    Answered,
+}
+
+impl Difference {
+    /// Whether more passes than the model says; else less.
+    pub fn too_much(self) -> bool {
+        !matches!(self, Self::Nothing | Self::NoAnswer)
+    }
+}
+
+/// What came of a row.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Judgement {
+    /// It was not sent.
+    NotDone,
+    /// As the model says.
+    AsExpected,
+    /// Not as the model says.
+    Differs(Difference),
+    /// The model says nothing definite of this packet.
+    Unclear(Unforeseen),
+}
+
+/// A row with what the model says of its packet.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Checked<'r> {
+    /// The row.
+    pub row: &'r ResultRow,
+    /// Its packet.
+    pub packet: Packet,
+    /// What the model says.
+    pub foreseen: Result<Foreseen, Unforeseen>,
+    /// What came of it.
+    pub judgement: Judgement,
+    /// Whether the row names another expectation than the model has now.
+    pub stale: bool,
+}
+
+/// All rows, judged.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Verified<'r> {
+    /// In the order of the file.
+    pub rows: Vec<Checked<'r>>,
+    /// What rows that differ have in common.
+    pub shared: Vec<Shared>,
+}
+
+impl Verified<'_> {
+    /// How many rows came to something.
+    pub fn count(&self, judged: impl Fn(&Judgement) -> bool) -> usize {
+        let rows = self.rows.iter();
+        rows.filter(|row| judged(&row.judgement)).count()
+    }
+
+    /// Whether every row that was sent is as the model says.
+    pub fn clean(&self) -> bool {
+        self.count(|judged| matches!(judged, Judgement::Differs(_))) == 0
+    }
+}
+
+/// Judges every row. The expectation is worked out anew for each, so rows may come from an older plan or from none.
+pub fn verify<'r>(network: &Network<'_>, rows: &'r [ResultRow]) -> Verified<'r> {
+    let rows: Vec<Checked<'r>> = rows.iter().map(|row| check(network, row)).collect();
+    Verified {
+        shared: shared(&rows),
+        rows,
+    }
+}
+
+fn check<'r>(network: &Network<'_>, row: &'r ResultRow) -> Checked<'r> {
+    let ports = row.protocol.has_ports();
+    let packet = Packet {
+        source: row.source,
+        destination: row.destination,
+        protocol: row.protocol,
+        source_port: row
+            .source_port
+            .unwrap_or(if ports { CLIENT_PORT } else { 0 }),
+        destination_port: row.destination_port,
+    };
+    let foreseen = foresee(network, row.from, &packet);
+    let judgement = match (&foreseen, row.result) {
+        (Err(why), Some(_)) => Judgement::Unclear(*why),
+        (_, None) => Judgement::NotDone,
+        (Ok(foreseen), Some(seen)) => match difference(foreseen.expect, seen, &packet) {
+            Some(difference) => Judgement::Differs(difference),
+            None => Judgement::AsExpected,
+        },
+    };
+    let now = foreseen.as_ref().map(|foreseen| foreseen.expect.word());
+    let stale = !row.expect.is_empty() && now.is_ok_and(|now| now != row.expect);
+    Checked {
+        row,
+        packet,
+        foreseen,
+        judgement,
+        stale,
+    }
+}
+
+/// In which way what was seen differs from what was to be expected.
+fn difference(expect: Expect, seen: Observed, packet: &Packet) -> Option<Difference> {
+    use Observed::{Answered, Arrived, Nothing, Refused, Rejected};
+    match (expect, seen) {
+        // Who refuses has got it, and the answer has come back: only a listener is missing.
+        (Expect::Answered, Answered | Refused) => None,
+        (Expect::Answered, Arrived) => Some(Difference::NoAnswer),
+        (Expect::Answered | Expect::Arrives, Nothing | Rejected) => Some(Difference::Nothing),
+        (Expect::Arrives, Arrived) => None,
+        (Expect::Arrives, Answered | Refused) => asks(packet).then_some(Difference::Answered),
+        (Expect::Nothing | Expect::Rejected, Nothing | Rejected) => None,
+        (Expect::Nothing | Expect::Rejected, Answered | Arrived) => Some(Difference::Arrived),
+        (Expect::Nothing, Refused) => Some(Difference::Refused),
+        // A gateway may reject by a reset.
+        (Expect::Rejected, Refused) => None,
+    }
+}

@@ -1,0 +1,109 @@
+//! `boundwalk probes`.
+
+use std::io;
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::probes::{Asked, plan_probes};
+use crate::analysis::{Party, notes, party_name};
+use crate::forwarding::Network;
+use crate::model::Site;
+use crate::render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
+
+use super::review::notes_text;
+use super::site::{FamilyArguments, SiteArguments, open, parties, starts_itself};
+use super::{Output, Verdict};
+
+/// Plan a test of the running network: few packets that together touch each permitting rule, each pair of segments
+/// between which something is stopped, and each claim of isolation. `verify` reads what became of them.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// Only stand in these zones and segments. Repeat or separate with commas.
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    from: Vec<String>,
+    /// Only send to these zones, segments and gateways.
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    to: Vec<String>,
+    #[command(flatten)]
+    family: FamilyArguments,
+    /// No test devices: only described hosts send, and only they and gateways listen.
+    #[arg(long)]
+    described: bool,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
+    boundwalk probes site.toml\n  \
+    boundwalk probes site.toml --from guests --ipv4\n  \
+    boundwalk probes site.toml --format csv > results.csv\n\
+    Send probes only on networks that you may test.\n\
+    Exit code 0, or 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// A checklist for people.
+    Text,
+    /// A document for programs.
+    Json,
+    /// A line a probe, to be filled in for `verify`.
+    Csv,
+    /// Tables for documents.
+    Markdown,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let asked = match asked(&opened.site, arguments) {
+        Ok(asked) => asked,
+        Err(message) => {
+            output.refuse(&message)?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let shown = ProbesShown {
+        network: &network,
+        plan: &plan_probes(&network, &asked),
+        notes: &notes(&network),
+    };
+    let text = match arguments.format {
+        Format::Json => probes_json(&shown),
+        Format::Csv => probes_csv(&shown),
+        Format::Markdown => probes_markdown(&shown),
+        Format::Text => {
+            let paint = output.paint();
+            let text = probes_text(&shown, paint);
+            text + &notes_text(shown.notes, paint)
+        }
+    };
+    output.print(&text)?;
+    Ok(Verdict::Clean)
+}
+
+fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
+    let from = parties(site, &arguments.from)?;
+    let to = parties(site, &arguments.to)?;
+    for &party in from.iter().chain(&to) {
+        if let Party::Host(_) = party {
+            let name = party_name(site, party);
+            return Err(format!("`{name}` is a host; name its segment or zone"));
+        }
+    }
+    if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
+        return Err(starts_itself(party_name(site, own)));
+    }
+    Ok(Asked {
+        families: arguments.family.families().to_vec(),
+        from,
+        to,
+        spare_devices: !arguments.described,
+    })
+}

@@ -1,0 +1,118 @@
+//! `boundwalk verify`.
+
+use std::fs;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+
+use crate::analysis::probes::{Judgement, Unforeseen, Verified, unforeseen_text, verify};
+use crate::forwarding::Network;
+use crate::load::{RowFault, read_results};
+use crate::render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
+
+use super::site::{SiteArguments, open};
+use super::{Output, Verdict};
+
+/// Hold the results of a test against the model: which differ, what could explain it, and what those have in
+/// common.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// The CSV file of `boundwalk probes` with its column `result` filled in: answered, arrived, refused, rejected,
+    /// nothing; empty: not done. `-` reads standard input.
+    #[arg(value_name = "RESULTS")]
+    results: PathBuf,
+    /// Form of the output.
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
+    boundwalk probes site.toml --format csv | boundwalk verify site.toml -\n\
+    The probes of that one are not sent yet: first fill in the column `result`.\n\
+    Exit code 0: all as the model says, 1: some differ, 2: could not run.";
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For documents.
+    Markdown,
+    /// For programs.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let json = arguments.format == Format::Json;
+    let Some(opened) = open(&arguments.site, json, true, output)? else {
+        return Ok(Verdict::Failed);
+    };
+    let (file, bytes) = read(&arguments.results);
+    let bytes = match bytes {
+        Ok(bytes) => bytes,
+        Err(error) => {
+            output.refuse(&format!("can't read {file}: {error}"))?;
+            return Ok(Verdict::Failed);
+        }
+    };
+    let rows = match read_results(&bytes, &opened.site) {
+        Ok(rows) => rows,
+        Err(faults) => return complain(&file, &faults, output),
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let verified = verify(&network, &rows);
+    let faults = impossible(&verified);
+    if !faults.is_empty() {
+        return complain(&file, &faults, output);
+    }
+    let shown = VerifiedShown {
+        network: &network,
+        file: &file,
+        verified: &verified,
+    };
+    let text = match arguments.format {
+        Format::Json => verified_json(&shown),
+        Format::Markdown => verified_markdown(&shown),
+        Format::Text => verified_text(&shown, output.paint()),
+    };
+    output.print(&text)?;
+    Ok(match verified.clean() {
+        true => Verdict::Clean,
+        false => Verdict::Findings,
+    })
+}
+
+/// The name to call the results by, and what is in them.
+fn read(path: &Path) -> (String, io::Result<Vec<u8>>) {
+    if path != Path::new("-") {
+        return (path.display().to_string(), fs::read(path));
+    }
+    let mut bytes = Vec::new();
+    let read = io::stdin().lock().read_to_end(&mut bytes);
+    ("standard input".to_owned(), read.map(|_| bytes))
+}
+
+/// Rows of packets that no device of the site can have sent.
+fn impossible(verified: &Verified<'_>) -> Vec<RowFault> {
+    let rows = verified.rows.iter();
+    let faults = rows.filter_map(|row| match row.judgement {
+        Judgement::Unclear(Unforeseen::DependsOnRouter) => None,
+        Judgement::Unclear(why) => Some(RowFault {
+            line: row.row.line,
+            what: format!("{}: {}", row.packet, unforeseen_text(why)),
+        }),
+        _ => None,
+    });
+    faults.collect()
+}
+
+fn complain(file: &str, faults: &[RowFault], output: &mut Output) -> io::Result<Verdict> {
+    for fault in faults {
+        let line = clean(&format!("{file}:{}: {}", fault.line, fault.what));
+        output.complain(&format!("{line}\n"))?;
+    }
+    Ok(Verdict::Failed)
+}

@@ -1,0 +1,222 @@
+//! Results of a test, held against the model.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+
+use crate::analysis::probes::{
+    Checked, Difference, Judgement, Verified, shared_text, suspects, unforeseen_text,
+};
+use crate::forwarding::Network;
+
+use super::json::{JsonPacket, json_packet, to_text};
+use super::markdown::escape;
+use super::matrix::Paint;
+use super::text::{clean, labelled};
+
+/// What is shown of results.
+pub struct VerifiedShown<'a> {
+    /// The network.
+    pub network: &'a Network<'a>,
+    /// Name of the file of results.
+    pub file: &'a str,
+    /// The results, judged.
+    pub verified: &'a Verified<'a>,
+}
+
+impl VerifiedShown<'_> {
+    /// `12 results: 10 as the model says, 2 differ; 3 not done`.
+    fn counts(&self) -> String {
+        let count = |wanted: fn(&Judgement) -> bool| self.verified.count(wanted);
+        let good = count(|judged| *judged == Judgement::AsExpected);
+        let bad = count(|judged| matches!(judged, Judgement::Differs(_)));
+        let unclear = count(|judged| matches!(judged, Judgement::Unclear(_)));
+        let open = count(|judged| *judged == Judgement::NotDone);
+        let done = good + bad + unclear;
+        let ending = if done == 1 { "" } else { "s" };
+        let verb = if bad == 1 { "differs" } else { "differ" };
+        let mut text = format!("{done} result{ending}: {good} as the model says, {bad} {verb}");
+        if unclear > 0 {
+            text.push_str(&format!(
+                ", {unclear} on which the model says nothing definite"
+            ));
+        }
+        if open > 0 {
+            text.push_str(&format!("; {open} not done"));
+        }
+        text
+    }
+
+    fn differing(&self) -> impl Iterator<Item = &Checked<'_>> {
+        let rows = self.verified.rows.iter();
+        rows.filter(|row| matches!(row.judgement, Judgement::Differs(_) | Judgement::Unclear(_)))
+    }
+
+    /// What was sent, what was to be expected and what was seen.
+    fn told(&self, row: &Checked<'_>) -> String {
+        let probe = match row.row.probe.is_empty() {
+            true => String::new(),
+            false => format!("probe {}: ", row.row.probe),
+        };
+        let seen = row.row.result.map_or("", |result| result.word());
+        let expect = row.foreseen.as_ref();
+        let expect = expect.map_or("unclear", |foreseen| foreseen.expect.word());
+        let stale = match row.stale {
+            true => format!(
+                " (the plan said {}: the site has changed since)",
+                row.row.expect
+            ),
+            false => String::new(),
+        };
+        let remark = match row.row.remark.is_empty() {
+            true => String::new(),
+            false => format!("; remark: {}", row.row.remark),
+        };
+        format!(
+            "{probe}{}: expected {expect}{stale}, seen {seen}{remark}",
+            row.packet
+        )
+    }
+
+    /// What could explain it.
+    fn reasons(&self, row: &Checked<'_>) -> Vec<String> {
+        match row.judgement {
+            Judgement::Unclear(why) => vec![unforeseen_text(why).to_owned()],
+            _ => suspects(self.network, row),
+        }
+    }
+}
+
+/// Results on a terminal.
+pub fn verified_text(shown: &VerifiedShown<'_>, paint: Paint) -> String {
+    let mut out = String::new();
+    let file = clean(shown.file);
+    for row in shown.differing() {
+        let label = format!("{file}:{}: ", row.row.line);
+        // Behind a long path nothing would fit.
+        match label.len() < paint.columns / 2 {
+            true => labelled(&mut out, paint.columns, 0, &label, &shown.told(row)),
+            false => {
+                let _ = writeln!(out, "{}", label.trim_end());
+                labelled(&mut out, paint.columns, 4, "", &shown.told(row));
+            }
+        }
+        for reason in shown.reasons(row) {
+            labelled(&mut out, paint.columns, 4, "- ", &reason);
+        }
+    }
+    if !shown.verified.shared.is_empty() {
+        let _ = writeln!(out, "\n{}", paint.strong("In common"));
+        for shared in &shown.verified.shared {
+            labelled(
+                &mut out,
+                paint.columns,
+                2,
+                "",
+                &shared_text(shown.network, shared),
+            );
+        }
+    }
+    if !out.is_empty() {
+        out.push('\n');
+    }
+    let _ = writeln!(out, "{}", paint.strong(&shown.counts()));
+    out
+}
+
+/// Results for documents.
+pub fn verified_markdown(shown: &VerifiedShown<'_>) -> String {
+    let mut out = String::new();
+    let site = &shown.network.site.name;
+    let _ = match site.is_empty() {
+        true => writeln!(out, "# Results of the test\n"),
+        false => writeln!(out, "# Results of the test: {}\n", escape(site)),
+    };
+    let _ = writeln!(out, "{}.", escape(&shown.counts()));
+    for row in shown.differing() {
+        let _ = writeln!(out, "\n## Line {}\n", row.row.line);
+        let _ = writeln!(out, "{}\n", escape(&shown.told(row)));
+        for reason in shown.reasons(row) {
+            let _ = writeln!(out, "- {}", escape(&reason));
+        }
+    }
+    if !shown.verified.shared.is_empty() {
+        out.push_str("\n## In common\n\n");
+        for shared in &shown.verified.shared {
+            let _ = writeln!(out, "- {}", escape(&shared_text(shown.network, shared)));
+        }
+    }
+    out
+}
+
+#[derive(Serialize)]
+struct JsonVerified<'a> {
+    document: &'static str,
+    version: u32,
+    site: &'a str,
+    file: &'a str,
+    clean: bool,
+    rows: Vec<JsonRow<'a>>,
+    in_common: Vec<JsonShared>,
+}
+
+#[derive(Serialize)]
+struct JsonRow<'a> {
+    line: u64,
+    probe: &'a str,
+    packet: JsonPacket,
+    expect: Option<&'static str>,
+    /// What the plan said, where the model says something else now.
+    planned: Option<&'a str>,
+    result: Option<&'static str>,
+    judgement: &'static str,
+    explanations: Vec<String>,
+    remark: &'a str,
+}
+
+#[derive(Serialize)]
+struct JsonShared {
+    text: String,
+    lines: Vec<u64>,
+}
+
+/// Results for programs.
+pub fn verified_json(shown: &VerifiedShown<'_>) -> String {
+    let rows = shown.verified.rows.iter().map(|row| JsonRow {
+        line: row.row.line,
+        probe: &row.row.probe,
+        packet: json_packet(&row.packet),
+        expect: row.foreseen.as_ref().ok().map(|known| known.expect.word()),
+        planned: row.stale.then_some(row.row.expect.as_str()),
+        result: row.row.result.map(|result| result.word()),
+        judgement: word(&row.judgement),
+        explanations: shown.reasons(row),
+        remark: &row.row.remark,
+    });
+    let shared = shown.verified.shared.iter().map(|shared| JsonShared {
+        text: shared_text(shown.network, shared),
+        lines: shared.lines.clone(),
+    });
+    to_text(&JsonVerified {
+        document: "boundwalk-verified",
+        version: 1,
+        site: &shown.network.site.name,
+        file: shown.file,
+        clean: shown.verified.clean(),
+        rows: rows.collect(),
+        in_common: shared.collect(),
+    })
+}
+
+fn word(judgement: &Judgement) -> &'static str {
+    match judgement {
+        Judgement::NotDone => "not done",
+        Judgement::AsExpected => "as expected",
+        Judgement::Unclear(_) => "unclear",
+        Judgement::Differs(Difference::Arrived) => "arrived though stopped",
+        Judgement::Differs(Difference::Refused) => "refused though dropped",
+        Judgement::Differs(Difference::Nothing) => "nothing though permitted",
+        Judgement::Differs(Difference::NoAnswer) => "no answer",
+        Judgement::Differs(Difference::Answered) => "answered though one way",
+    }
+}

@@ -1,0 +1,497 @@
+//! Is a test plan what it says: does each probe do what it expects, and is nothing left out that could be touched?
+//!
+//! Expectations are recomputed by the naive simulator. What a plan calls out of reach is looked for among single
+//! packets at the ends of everything that a site mentions.
+
+#[path = "support/probes.rs"]
+mod pool;
+#[path = "support/random.rs"]
+mod random;
+#[path = "support/random_site.rs"]
+mod random_site;
+#[path = "oracles/simulator.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod simulator;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use boundwalk::analysis::Party;
+use boundwalk::analysis::probes::{
+    Asked, Difference, Expect, Judgement, Obligation, Probe as Planned, ProbePlan, Why,
+    plan_probes, verify,
+};
+use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use boundwalk::forwarding::{Network, Packet, Place, Sender};
+use boundwalk::load::{Observed, ResultRow, load_path, load_text, read_results};
+use boundwalk::model::{Action, Date, Family, RouterId, SegmentId, Site};
+use boundwalk::render::{ProbesShown, probes_csv};
+
+use pool::Probes;
+use random::Random;
+use simulator::{Decision, Outcome, Probe, Simulator, Spot, Stance};
+
+/// Random rules expire on the day before this one or on it.
+const TODAY: Date = Date::constant(2026, 4, 1);
+
+/// A longer run: `BOUNDWALK_SITES=3000`.
+fn seeds() -> std::ops::Range<u64> {
+    let wanted = std::env::var("BOUNDWALK_SITES")
+        .ok()
+        .and_then(|text| text.parse().ok());
+    0..wanted.unwrap_or(800)
+}
+
+fn everything(spare_devices: bool) -> Asked {
+    Asked {
+        families: Family::ALL.to_vec(),
+        from: Vec::new(),
+        to: Vec::new(),
+        spare_devices,
+    }
+}
+
+fn drawn(seed: u64) -> Site {
+    let text = random_site::random_site(seed);
+    let loaded = load_text("drawn", &text);
+    loaded
+        .site
+        .unwrap_or_else(|| panic!("seed {seed}: {:#?}\n{text}", loaded.problems))
+}
+
+/// The demo and every example.
+fn written() -> Vec<(String, Site)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let examples = std::fs::read_dir(root.join("examples")).expect("a folder");
+    let mut paths: Vec<_> = examples
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.join("site.toml").exists())
+        .collect();
+    paths.push(root.join("policies/kettle-lane"));
+    paths.sort();
+    let sites = paths.into_iter().map(|path| {
+        let site = load_path(&path).site;
+        (path.display().to_string(), site.expect("a site that loads"))
+    });
+    sites.collect()
+}
+
+fn covered(plan: &ProbePlan) -> BTreeSet<Obligation> {
+    let covers = plan.probes.iter().flat_map(|probe| &probe.covers);
+    covers.copied().collect()
+}
+
+/// Everything that a plan knows of: touched, or named as out of reach.
+fn known(plan: &ProbePlan) -> BTreeSet<Obligation> {
+    let untouched = plan.untouched.iter().map(|one| one.obligation);
+    covered(plan).into_iter().chain(untouched).collect()
+}
+
+#[test]
+fn each_rule_that_can_permit_is_touched_or_named_with_the_reason() {
+    let mut touched = 0;
+    for (name, site) in written() {
+        let network = Network::new(&site, Date::constant(2026, 11, 25));
+        let plan = plan_probes(&network, &everything(true));
+        assert!(plan.complete, "{name}");
+        let (covered, known) = (covered(&plan), known(&plan));
+        for router in (0..site.routers.len()).map(RouterId) {
+            let Some(space) = RuleSpace::new(&network, router) else {
+                continue;
+            };
+            let review = RuleReview::new(&Judge::new(&space, Effort::default()));
+            for (rule, standing) in review.rules.iter().enumerate() {
+                let permits = |family| Obligation::Permits {
+                    router,
+                    rule,
+                    family,
+                };
+                let somewhere = |set: &BTreeSet<Obligation>| {
+                    Family::ALL
+                        .into_iter()
+                        .any(|family| set.contains(&permits(family)))
+                };
+                let filter = site.router(router).filter().expect("rules");
+                let permitting = filter.rules[rule].action.value == Action::Permit;
+                match standing {
+                    Standing::Decides { .. } if permitting => {
+                        assert!(somewhere(&known), "{name}: rule {rule}");
+                        touched += usize::from(somewhere(&covered));
+                    }
+                    Standing::Decides { .. } | Standing::Unknown => {}
+                    Standing::Off | Standing::Irrelevant | Standing::Dead(_) => {
+                        assert!(!somewhere(&covered), "{name}: rule {rule}");
+                    }
+                }
+            }
+        }
+    }
+    assert!(30 < touched, "{touched}");
+}
+
+#[test]
+fn the_demo_is_touched_but_for_rules_that_nothing_can_pass_by() {
+    let site = load_path(&Path::new(env!("CARGO_MANIFEST_DIR")).join("policies/kettle-lane"));
+    let site = site.site.expect("the demo");
+    let network = Network::new(&site, Date::constant(2026, 11, 25));
+    let plan = plan_probes(&network, &everything(true));
+    for one in &plan.untouched {
+        assert!(
+            matches!(one.obligation, Obligation::Permits { .. })
+                && matches!(one.why, Why::Idle | Why::NobodySends),
+            "{one:?}"
+        );
+    }
+    let claims: BTreeSet<_> = covered(&plan)
+        .into_iter()
+        .filter(|one| {
+            matches!(
+                one,
+                Obligation::NothingLeaves(..) | Obligation::NothingEnters(..)
+            )
+        })
+        .collect();
+    // The management segment has addresses of one family only.
+    assert_eq!(claims.len(), 2);
+}
+
+fn sent(packet: &Packet) -> Probe {
+    Probe {
+        source: packet.source,
+        destination: packet.destination,
+        protocol: packet.protocol.0,
+        source_port: packet.source_port,
+        destination_port: packet.destination_port,
+    }
+}
+
+/// Every way in which a probe arrives, as the simulator has it.
+fn outcomes(simulator: &Simulator<'_>, probe: &Planned) -> Vec<Outcome> {
+    let packet = sent(&probe.packet);
+    let stand = probe.foreseen.stand;
+    match probe.foreseen.sender {
+        Sender::Host(host) => {
+            assert!(simulator.host_owns(host.0, packet.source), "{probe:?}");
+            simulator.send_from_host(host.0, packet)
+        }
+        Sender::Segment(_) => {
+            assert!(
+                simulator.may_send(stand, packet, Stance::Configured),
+                "{probe:?}"
+            );
+            simulator.send(stand, packet, Stance::Configured)
+        }
+        Sender::Hostile(_) => panic!("only honest devices send: {probe:?}"),
+    }
+}
+
+fn spot(place: Place) -> Spot {
+    match place {
+        Place::Segment(segment) => Spot::Segment(segment.0),
+        Place::Router(router) => Spot::Router(router.0),
+    }
+}
+
+/// Whether a receiver answers such a packet of its own accord.
+fn asks(packet: &Packet) -> bool {
+    match packet.protocol.0 {
+        6 | 17 => true,
+        1 => packet.destination_port >> 8 == 8,
+        58 => packet.destination_port >> 8 == 128,
+        _ => false,
+    }
+}
+
+/// What a probe expects and says that it shows, against every way in which it arrives.
+fn wrong(simulator: &Simulator<'_>, site: &Site, probe: &Planned) -> Option<String> {
+    let ways = outcomes(simulator, probe);
+    let foreseen = &probe.foreseen;
+    if !foreseen.expect.arrives() {
+        return (!ways.is_empty()).then(|| format!("{probe:#?} arrives: {ways:#?}"));
+    }
+    let place = foreseen.place.map(spot);
+    let arrived = foreseen.arrives_as.as_ref().map(sent);
+    let fits = |way: &Outcome| {
+        let back = way.came_back == (foreseen.expect == Expect::Answered);
+        let by = |(router, rule): &(RouterId, Option<usize>)| {
+            let decision = rule.map_or(Decision::Default, Decision::Rule);
+            let mut hops = way.hops.iter();
+            hops.any(|hop| hop.device == router.0 && hop.decided == Some(decision))
+        };
+        Some(way.place) == place
+            && Some(way.arrived) == arrived
+            && (back || !asks(&probe.packet))
+            && foreseen.deciders.iter().all(by)
+    };
+    let good = !ways.is_empty() && ways.iter().all(fits);
+    let named = probe
+        .covers
+        .iter()
+        .all(|one| passes_by(site, foreseen, *one));
+    (!(good && named)).then(|| format!("{probe:#?}: {ways:#?}"))
+}
+
+/// Whether what an arriving probe claims to show is a permitting rule that decides it or its answer.
+fn passes_by(
+    site: &Site,
+    foreseen: &boundwalk::analysis::probes::Foreseen,
+    obligation: Obligation,
+) -> bool {
+    let Obligation::Permits { router, rule, .. } = obligation else {
+        return false;
+    };
+    let filter = site.router(router).filter().expect("rules");
+    let decides = foreseen.deciders.contains(&(router, Some(rule)));
+    let permits = filter.rules[rule].action.value == Action::Permit;
+    permits && (decides || foreseen.reply_rules.contains(&(router, rule)))
+}
+
+#[test]
+fn each_expectation_holds_in_the_simulator_on_random_sites() {
+    let mut counts: BTreeMap<Expect, usize> = BTreeMap::new();
+    let (mut translated, mut from_hosts) = (0, 0);
+    for seed in seeds() {
+        let site = drawn(seed);
+        let network = Network::new(&site, TODAY);
+        let simulator = Simulator::new(&site, TODAY);
+        for spare_devices in [true, false] {
+            let plan = plan_probes(&network, &everything(spare_devices));
+            assert!(plan.complete, "seed {seed}");
+            assert!(plan.probes.len() <= plan.required, "seed {seed}");
+            for probe in &plan.probes {
+                if let Some(wrong) = wrong(&simulator, &site, probe) {
+                    panic!("seed {seed}: {wrong}");
+                }
+                *counts.entry(probe.foreseen.expect).or_default() += 1;
+                let seen = probe.foreseen.arrives_as;
+                translated += usize::from(seen.is_some_and(|seen| seen != probe.packet));
+                from_hosts += usize::from(matches!(probe.foreseen.sender, Sender::Host(_)));
+            }
+        }
+    }
+    let varied = counts.len() == 4 && counts.values().all(|&count| 20 < count);
+    assert!(
+        varied && 20 < translated && 100 < from_hosts,
+        "{counts:?} {translated} {from_hosts}"
+    );
+}
+
+/// Whether an address is that of a plain device on a segment, gateways' own left out.
+fn lives(simulator: &Simulator<'_>, site: &Site, segment: SegmentId, packet: &Probe) -> bool {
+    let mut routers = 0..site.routers.len();
+    simulator.may_send(
+        segment,
+        Probe {
+            source: packet.destination,
+            ..*packet
+        },
+        Stance::Configured,
+    ) && !routers.any(|router| simulator.router_owns(router, packet.destination))
+}
+
+/// Every single packet that a plain device can send must fit the plan: a permitting rule by which it arrives is not
+/// called unused, and a pair between which it is stopped is known.
+#[test]
+fn nothing_is_called_out_of_reach_that_a_single_packet_reaches() {
+    let (mut rules, mut pairs, mut unused) = (0, 0, 0);
+    for seed in seeds() {
+        let site = drawn(seed);
+        let network = Network::new(&site, TODAY);
+        let simulator = Simulator::new(&site, TODAY);
+        let plan = plan_probes(&network, &everything(true));
+        let known = known(&plan);
+        let out: BTreeSet<Obligation> = plan
+            .untouched
+            .iter()
+            .filter(|one| matches!(one.why, Why::NobodySends | Why::Idle))
+            .map(|one| one.obligation)
+            .collect();
+        unused += out.len();
+        let (pool, mut random) = (Probes::new(&site), Random::new(seed ^ 0x9a));
+        for from in site.segment_ids() {
+            for family in Family::ALL {
+                for _ in 0..40 {
+                    let likely = |address| simulator.lives_on(from, address);
+                    let packet = pool.draw(&mut random, family, likely);
+                    if !simulator.may_send(from, packet, Stance::Configured) {
+                        continue;
+                    }
+                    let ways = simulator.send(from, packet, Stance::Configured);
+                    // What a device puts out for an address of nobody's is no receiver's.
+                    let somebody = ways.iter().filter(|way| {
+                        let mut segments = site.segment_ids();
+                        matches!(way.place, Spot::Router(_))
+                            || segments.any(|to| simulator.lives_on(to, way.arrived.destination))
+                    });
+                    for hop in somebody.flat_map(|way| &way.hops) {
+                        let Some(Decision::Rule(rule)) = hop.decided else {
+                            continue;
+                        };
+                        rules += 1;
+                        let permits = Obligation::Permits {
+                            router: RouterId(hop.device),
+                            rule,
+                            family,
+                        };
+                        assert!(
+                            known.contains(&permits) && !out.contains(&permits),
+                            "seed {seed}: {packet:?} passes by {permits:?}"
+                        );
+                    }
+                    let mut others = site.segment_ids().filter(|&to| to != from);
+                    let to = others.find(|&to| lives(&simulator, &site, to, &packet));
+                    if let (Some(to), true) = (to, ways.is_empty()) {
+                        pairs += 1;
+                        let stops = Obligation::Stops { from, to, family };
+                        assert!(known.contains(&stops), "seed {seed}: {packet:?}, {stops:?}");
+                    }
+                }
+            }
+        }
+    }
+    assert!(
+        300 < rules && 300 < pairs && 20 < unused,
+        "{rules} {pairs} {unused}"
+    );
+}
+
+#[test]
+fn plans_repeat_and_hold_no_probe_too_many() {
+    for seed in 0..40 {
+        let site = drawn(seed);
+        let plan = plan_probes(&Network::new(&site, TODAY), &everything(true));
+        let again = plan_probes(&Network::new(&site, TODAY), &everything(true));
+        assert_eq!(plan, again, "seed {seed}");
+        for left_out in 0..plan.probes.len() {
+            let mut rest = plan.clone();
+            rest.probes.remove(left_out);
+            let fewer = covered(&rest)
+                .into_iter()
+                .filter(|one| one.required())
+                .count();
+            let all = covered(&plan)
+                .into_iter()
+                .filter(|one| one.required())
+                .count();
+            assert!(
+                fewer < all,
+                "seed {seed}: probe {left_out} shows nothing of its own"
+            );
+        }
+        // Whoever walks comes to each place once.
+        let stands: Vec<SegmentId> = plan
+            .probes
+            .iter()
+            .map(|probe| probe.foreseen.stand)
+            .collect();
+        let mut places = stands.clone();
+        places.dedup();
+        let once: BTreeSet<SegmentId> = stands.into_iter().collect();
+        assert_eq!(places.len(), once.len(), "seed {seed}");
+    }
+}
+
+#[test]
+fn limits_leave_only_what_was_asked_for() {
+    let site = load_path(&Path::new(env!("CARGO_MANIFEST_DIR")).join("policies/kettle-lane"));
+    let site = site.site.expect("the demo");
+    let network = Network::new(&site, Date::constant(2026, 11, 25));
+    let office = site
+        .segment_ids()
+        .find(|&one| site.segment(one).name.value == "office");
+    let (office, all) = (office.expect("a segment"), everything(true));
+    let from = plan_probes(
+        &network,
+        &Asked {
+            from: vec![Party::Segment(office)],
+            ..all.clone()
+        },
+    );
+    assert!(!from.probes.is_empty());
+    assert!(
+        from.probes
+            .iter()
+            .all(|probe| probe.foreseen.stand == office)
+    );
+    let to = plan_probes(
+        &network,
+        &Asked {
+            to: vec![Party::Segment(office)],
+            families: vec![Family::V6],
+            ..all
+        },
+    );
+    assert!(!to.probes.is_empty());
+    for probe in &to.probes {
+        assert_eq!(probe.to, Party::Segment(office));
+        assert!(probe.packet.source.is_ipv6());
+    }
+}
+
+/// The word that whoever tests writes where all is as the model says.
+fn as_expected(expect: Expect) -> Observed {
+    match expect {
+        Expect::Answered => Observed::Answered,
+        Expect::Arrives => Observed::Arrived,
+        Expect::Nothing => Observed::Nothing,
+        Expect::Rejected => Observed::Rejected,
+    }
+}
+
+/// The plan as CSV with results filled in, read back.
+fn filled(site: &Site, network: &Network<'_>, plan: &ProbePlan) -> Vec<ResultRow> {
+    let shown = ProbesShown {
+        network,
+        plan,
+        notes: &[],
+    };
+    let blank = read_results(probes_csv(&shown).as_bytes(), site);
+    let blank = blank.unwrap_or_else(|faults| panic!("{faults:?}"));
+    assert_eq!(blank.len(), plan.probes.len());
+    let rows = blank.into_iter().zip(&plan.probes).map(|(row, probe)| {
+        assert_eq!(row.result, None);
+        assert_eq!(row.expect, probe.foreseen.expect.word());
+        ResultRow {
+            result: Some(as_expected(probe.foreseen.expect)),
+            ..row
+        }
+    });
+    rows.collect()
+}
+
+#[test]
+fn results_as_expected_verify_and_each_flipped_one_alone_differs() {
+    let mut flipped = 0;
+    for seed in seeds().take(150) {
+        let site = drawn(seed);
+        let network = Network::new(&site, TODAY);
+        let plan = plan_probes(&network, &everything(true));
+        let rows = filled(&site, &network, &plan);
+        let verified = verify(&network, &rows);
+        assert!(
+            verified.clean() && verified.shared.is_empty(),
+            "seed {seed}: {verified:#?}"
+        );
+        assert!(verified.rows.iter().all(|row| !row.stale), "seed {seed}");
+        let good = verified.count(|judged| *judged == Judgement::AsExpected);
+        assert_eq!(good, plan.probes.len(), "seed {seed}: {verified:#?}");
+        for (at, probe) in plan.probes.iter().enumerate().take(12) {
+            let mut changed = rows.clone();
+            let (result, wanted) = match probe.foreseen.expect.arrives() {
+                true => (Observed::Nothing, Difference::Nothing),
+                false => (Observed::Arrived, Difference::Arrived),
+            };
+            changed[at].result = Some(result);
+            let verified = verify(&network, &changed);
+            for (row, checked) in verified.rows.iter().enumerate() {
+                let wanted = match row == at {
+                    true => Judgement::Differs(wanted),
+                    false => Judgement::AsExpected,
+                };
+                assert_eq!(checked.judgement, wanted, "seed {seed}, row {row}");
+            }
+            flipped += 1;
+        }
+    }
+    assert!(300 < flipped, "{flipped}");
+}
