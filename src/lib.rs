@@ -23,7 +23,9 @@
 //!
 //! # Floor 4: answers
 //! [`analysis`] has one file a question: the matrix, the flows of a cell, the path of a packet, ways round the
-//! gateway, isolation and its distance, the worksheet of a switch.
+//! gateway, isolation and its distance, the worksheet of a switch. What rules do is in [`analysis::rules`], what must hold in
+//! [`analysis::intent`], two versions in [`analysis::change`], what nobody needs in [`analysis::privilege`], test plans
+//! in [`analysis::probes`].
 //!
 //! # Floor 5: checks
 //! [`checks`] looks for what is wrong, weak or worth knowing in a site that loads: one file a check, each

@@ -1,0 +1,225 @@
+//! Expectations by hand, for what random sites show too seldom: hostile devices, isolation, inspection, addresses by
+//! both of their names.
+
+use boundwalk::analysis::intent::{
+    Breach, Demand, Link, Standing, breach_text, judge_expectations, judge_needs,
+};
+use boundwalk::analysis::{Naming, Party};
+use boundwalk::forwarding::Network;
+use boundwalk::load::load_text;
+use boundwalk::model::{Date, Family, SegmentId, Site};
+
+const TODAY: Date = Date::constant(2026, 11, 25);
+
+/// Three segments at a gateway without a source check, one apart, and a shop that is forwarded to.
+const SITE: &str = r#"
+[zones.business]
+trust = 50
+[zones.guest]
+trust = 10
+[zones.world]
+trust = 0
+[zones.management]
+trust = 90
+[segments.office]
+zone = "business"
+prefixes = ["10.44.10.0/24"]
+[segments.guests]
+zone = "guest"
+prefixes = ["10.44.20.0/24"]
+[segments.shop]
+zone = "business"
+prefixes = ["10.44.40.0/24"]
+[segments.internet]
+zone = "world"
+external = true
+prefixes = ["203.0.113.0/29"]
+[segments.switches]
+zone = "management"
+prefixes = ["10.44.90.0/24"]
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+addresses = ["10.44.10.1/24"]
+[gateways.edge.interfaces.guests]
+segment = "guests"
+addresses = ["10.44.20.1/24"]
+[gateways.edge.interfaces.shop]
+segment = "shop"
+addresses = ["10.44.40.1/24"]
+[gateways.edge.interfaces.wan]
+segment = "internet"
+addresses = ["203.0.113.2/29"]
+[[gateways.edge.routes]]
+to = "default"
+via = "203.0.113.1"
+[[gateways.edge.destination_translations]]
+name = "shop"
+from = "internet"
+destination = ["203.0.113.2"]
+services = ["tcp/443"]
+to_address = "10.44.40.10"
+to_port = 8443
+[[gateways.edge.rules]]
+name = "the shop"
+from = "internet"
+to = "shop"
+destination = ["10.44.40.10"]
+services = ["tcp/8443"]
+action = "permit"
+log = true
+inspect = true
+[[gateways.edge.rules]]
+name = "the manager's desk"
+source = ["10.44.10.7"]
+to = "shop"
+services = ["tcp/22"]
+action = "permit"
+"#;
+
+fn site(lines: &str) -> Site {
+    let loaded = load_text("site.toml", &format!("{SITE}{lines}"));
+    loaded
+        .site
+        .unwrap_or_else(|| panic!("{:#?}", loaded.problems))
+}
+
+/// One expectation: `body` is what follows its name.
+fn judged(body: &str) -> (Site, Standing) {
+    let site = site(&format!("[[expectations]]\nname = \"line\"\n{body}"));
+    let network = Network::new(&site, TODAY);
+    let standing = judge_expectations(&network).remove(0).standing;
+    (site, standing)
+}
+
+fn breaches(body: &str) -> Vec<Breach> {
+    match judged(body).1 {
+        Standing::Broken(breaches) => breaches,
+        other => panic!("{other:?}: {body}"),
+    }
+}
+
+fn holds(body: &str) {
+    assert_eq!(judged(body).1, Standing::Held, "{body}");
+}
+
+#[test]
+fn a_hostile_device_breaks_what_a_plain_one_keeps() {
+    let line = "from = \"guests\"\nto = \"shop\"\npermit = \"nothing\"\n";
+    holds(line);
+    // It sends with the address of the manager's desk, and nothing checks the source.
+    let found = breaches(&format!("{line}stance = \"hostile\"\n"));
+    assert!(
+        found
+            .iter()
+            .all(|breach| breach.hostile && breach.demand == Demand::Nothing)
+    );
+    let packet = found[0].packet.expect("a packet shows it");
+    assert_eq!(packet.source.to_string(), "10.44.10.7");
+    assert_eq!(packet.destination_port, 22);
+}
+
+#[test]
+fn a_destination_counts_by_the_address_sent_and_by_the_one_that_it_arrives_at() {
+    for (destination, service) in [("203.0.113.2", "tcp/443"), ("10.44.40.10", "tcp/8443")] {
+        let to = format!(
+            "from = \"internet\"\nto = \"shop\"\ndestination = [\"{destination}\"]\nservices = [\"{service}\"]\n"
+        );
+        holds(&format!("{to}permit = \"exactly\"\n"));
+        holds(&format!(
+            "{to}permit = \"at-least\"\nthrough = \"edge\"\nlogged = true\ninspected = true\n"
+        ));
+        let found = breaches(&format!("{to}permit = \"nothing\"\n"));
+        let packet = found[0].packet.expect("a packet shows it");
+        assert_eq!(
+            (
+                packet.destination.to_string().as_str(),
+                packet.destination_port
+            ),
+            ("203.0.113.2", 443)
+        );
+    }
+    // Another port of the same address is neither sent nor does it arrive.
+    let other = "from = \"internet\"\nto = \"shop\"\ndestination = [\"203.0.113.2\"]\nservices = [\"tcp/80\"]\n";
+    holds(&format!("{other}permit = \"nothing\"\n"));
+    assert_eq!(
+        breaches(&format!("{other}permit = \"at-least\"\n"))[0].demand,
+        Demand::AtLeast
+    );
+}
+
+#[test]
+fn demands_on_the_deciding_rule_name_what_is_missing() {
+    let desk = "from = \"office\"\nto = \"shop\"\n";
+    for (demand, key) in [(Demand::Logged, "logged"), (Demand::Inspected, "inspected")] {
+        let found = breaches(&format!("{desk}{key} = true\n"));
+        assert_eq!(found[0].demand, demand);
+        assert_eq!(found[0].deciders.len(), 1);
+        holds(&format!(
+            "from = \"internet\"\nto = \"shop\"\n{key} = true\n"
+        ));
+    }
+    holds(&format!("{desk}through = \"gateway\"\n"));
+    holds(&format!("{desk}one_way = true\n"));
+    let back = breaches("from = \"shop\"\nto = \"office\"\none_way = true\n");
+    assert_eq!(back[0].demand, Demand::OneWay);
+}
+
+#[test]
+fn isolation_is_about_ways_and_not_about_rules() {
+    holds("from = \"switches\"\nto = [\"office\", \"guests\", \"internet\"]\nisolated = true\n");
+    // Rules deny everything between the two, and the gateway joins them all the same.
+    let (site, standing) =
+        judged("from = \"guests\"\nto = \"office\"\npermit = \"nothing\"\nisolated = true\n");
+    let Standing::Broken(found) = standing else {
+        panic!("{standing:?}");
+    };
+    let [breach] = found.as_slice() else {
+        panic!("{found:?}");
+    };
+    assert!(matches!(
+        breach.chain[..],
+        [
+            Link::Segment(SegmentId(1)),
+            Link::Router(_),
+            Link::Segment(SegmentId(0))
+        ]
+    ));
+    let network = Network::new(&site, TODAY);
+    let namings = Family::ALL.map(|family| Naming::new(&network, family));
+    let text = breach_text(&network, &namings, breach);
+    assert_eq!(
+        text,
+        "there is a way between guests and office: guests - edge - office"
+    );
+    assert_eq!(breach.to, Party::Segment(SegmentId(0)));
+}
+
+#[test]
+fn a_line_about_nobody_is_vacuous() {
+    for body in [
+        "from = \"guests\"\nto = \"office\"\ndestination = [\"10.44.50.1\"]\npermit = \"nothing\"\n",
+        "from = \"guests\"\nto = \"office\"\nsource = [\"10.44.10.7\"]\npermit = \"nothing\"\n",
+        "from = \"guests\"\nto = \"office\"\ndestination = [\"fd44:0:0:10::7\"]\nservices = [\"https\"]\npermit = \"exactly\"\n",
+    ] {
+        assert_eq!(judged(body).1, Standing::Vacuous, "{body}");
+    }
+    // A hostile guest may well send from the office's address.
+    let forged = "from = \"guests\"\nto = \"shop\"\nsource = [\"10.44.10.7\"]\npermit = \"nothing\"\nstance = \"hostile\"\n";
+    assert_eq!(breaches(forged).len(), 1);
+}
+
+#[test]
+fn an_unmet_need_names_the_rule_that_denies_it() {
+    let site = site(
+        "[[needs]]\nname = \"both\"\nfrom = \"office\"\nto = \"shop\"\nsource = [\"10.44.10.7\", \"10.44.10.8\"]\nservices = [\"ssh\"]\n",
+    );
+    let network = Network::new(&site, TODAY);
+    let Standing::Broken(found) = judge_needs(&network).remove(0).standing else {
+        panic!("it is unmet");
+    };
+    let packet = found[0].packet.expect("a packet shows it");
+    assert_eq!(packet.source.to_string(), "10.44.10.8");
+    assert_eq!(found[0].deciders, [(boundwalk::model::RouterId(0), None)]);
+}
