@@ -90,9 +90,11 @@ fn every_format_of_a_review_has_every_finding() {
     let items = markdown.lines().filter(|line| line.starts_with("- **"));
     assert_eq!(items.count(), findings.len(), "{markdown}");
     let all = demo("review", "--all").out;
-    let shown = all
-        .lines()
-        .filter(|line| line.starts_with("warning[") || line.starts_with("note["));
+    let shown = all.lines().filter(|line| {
+        ["error[", "warning[", "note["]
+            .iter()
+            .any(|word| line.starts_with(word))
+    });
     assert_eq!(shown.count(), findings.len(), "{all}");
 }
 
