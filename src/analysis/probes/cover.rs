@@ -1,43 +1,39 @@
 //! Few packets that together show everything that is to be shown.
 
 use std::cmp::Reverse;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
 use crate::forwarding::Stop;
 
 use super::candidate::Candidate;
 use super::obligation::Obligation;
 
+/// How much a candidate adds, and what decides between those that add the same.
+type Rank = (usize, usize, bool, usize, bool, Reverse<usize>);
+
 /// Numbers of candidates that together show what any of them shows, ascending: always the one that shows most of
 /// what is open, then those go again that the others make needless. The greedy choice is at most a logarithmic factor
 /// above the smallest (Chvátal, 1979, A greedy heuristic for the set-covering problem; from memory).
 ///
-/// Cost: candidates times chosen ones.
+/// Cost: candidates times what they show, times a logarithm; what a candidate adds only ever shrinks, so it is worked
+/// out again only when it comes first.
 pub(super) fn cover(candidates: &[Candidate], required: &BTreeSet<Obligation>) -> Vec<usize> {
     let mut open: BTreeSet<Obligation> = required.clone();
     let mut denying: BTreeSet<Obligation> = BTreeSet::new();
     let mut taken: Vec<usize> = Vec::new();
-    loop {
-        let best = candidates
-            .iter()
-            .enumerate()
-            .map(|(at, candidate)| {
-                let gain = candidate.gain(|one| open.contains(&one));
-                let more = candidate.gain(|one| !one.required() && !denying.contains(&one));
-                let rank = (
-                    gain,
-                    more,
-                    translated(candidate),
-                    candidate.described,
-                    by_rule(candidate),
-                    Reverse(at),
-                );
-                (rank, at)
-            })
-            .max();
-        let Some(((gain, ..), at)) = best else { break };
-        if gain == 0 {
-            break;
+    let numbers = 0..candidates.len();
+    let mut heap: BinaryHeap<Rank> = numbers
+        .map(|at| rank(candidates, at, &open, &denying))
+        .collect();
+    while let Some(known) = heap.pop() {
+        let Reverse(at) = known.5;
+        let now = rank(candidates, at, &open, &denying);
+        if now.0 == 0 {
+            continue;
+        }
+        if now < known {
+            heap.push(now);
+            continue;
         }
         for &one in &candidates[at].covers {
             open.remove(&one);
@@ -50,6 +46,25 @@ pub(super) fn cover(candidates: &[Candidate], required: &BTreeSet<Obligation>) -
     thin(candidates, required, &mut taken);
     taken.sort_unstable();
     taken
+}
+
+fn rank(
+    candidates: &[Candidate],
+    at: usize,
+    open: &BTreeSet<Obligation>,
+    denying: &BTreeSet<Obligation>,
+) -> Rank {
+    let candidate = &candidates[at];
+    let gain = candidate.gain(|one| open.contains(&one));
+    let more = candidate.gain(|one| !one.required() && !denying.contains(&one));
+    (
+        gain,
+        more,
+        translated(candidate),
+        candidate.described,
+        by_rule(candidate),
+        Reverse(at),
+    )
 }
 
 /// Whether it is sent to another address than it arrives at: it shows the translation too, and from outside it is what
@@ -66,13 +81,19 @@ fn by_rule(candidate: &Candidate) -> bool {
 
 /// Drops what the others show as well, the last taken first.
 fn thin(candidates: &[Candidate], required: &BTreeSet<Obligation>, taken: &mut Vec<usize>) {
+    let mut shown: BTreeMap<Obligation, usize> = BTreeMap::new();
+    for one in taken.iter().flat_map(|&at| &candidates[at].covers) {
+        *shown.entry(*one).or_default() += usize::from(required.contains(one));
+    }
     for place in (0..taken.len()).rev() {
-        let shown = |one: &Obligation| {
-            let mut others = taken.iter().enumerate().filter(|(at, _)| *at != place);
-            others.any(|(_, &other)| candidates[other].covers.contains(one))
-        };
-        let mut own = candidates[taken[place]].covers.iter();
-        if own.all(|one| !required.contains(one) || shown(one)) {
+        let own = &candidates[taken[place]].covers;
+        let alone = |one: &Obligation| shown.get(one) == Some(&1);
+        if !own.iter().any(alone) {
+            for one in own {
+                shown
+                    .entry(*one)
+                    .and_modify(|count| *count = count.saturating_sub(1));
+            }
             taken.remove(place);
         }
     }
