@@ -78,8 +78,8 @@ pub(super) struct Draft {
     source: Option<(Family, u128)>,
     destination: Option<(Family, u128)>,
     protocol: Option<u8>,
-    source_port: u16,
-    destination_port: u16,
+    source_port: Option<u16>,
+    destination_port: Option<u16>,
     message: Option<u16>,
     octets: u64,
     packets: u64,
@@ -95,62 +95,55 @@ impl Draft {
         if text.is_empty() {
             return Ok(());
         }
-        let wrong = |what: &str| format!("`{}` is no {what}", String::from_utf8_lossy(text));
-        let count = || number(text).ok_or_else(|| wrong("number"));
-        let small = || {
-            let value = count()?;
-            u16::try_from(value).map_err(|_| wrong("number up to 65535"))
-        };
+        let count = || number(text).ok_or_else(|| wrong(text, "number"));
+        let milliseconds = |seconds: u64| Some(seconds.saturating_mul(1000));
         match column {
-            Column::Source => self.source = Some(address(text).ok_or_else(|| wrong("address"))?),
-            Column::Destination => {
-                self.destination = Some(address(text).ok_or_else(|| wrong("address"))?);
-            }
+            Column::Source => set_address(&mut self.source, text, "source")?,
+            Column::Destination => set_address(&mut self.destination, text, "destination")?,
             Column::Protocol => {
-                let value = u8::try_from(count()?).map_err(|_| wrong("protocol"))?;
+                let value = u8::try_from(count()?).map_err(|_| wrong(text, "protocol"))?;
                 self.protocol = Some(value);
             }
-            Column::SourcePort => self.source_port = small()?,
-            Column::DestinationPort => self.destination_port = small()?,
+            Column::SourcePort => self.source_port = Some(small(text)?),
+            Column::DestinationPort => self.destination_port = Some(small(text)?),
             // An exporter may fill both columns: the one of the other family with 0.
             Column::MessageV4 | Column::MessageV6 => {
-                let value = small()?;
-                self.message = Some(self.message.unwrap_or(0).max(value));
+                self.message = self.message.max(Some(small(text)?));
             }
             Column::Octets => self.octets = self.octets.max(count()?),
             Column::Packets => self.packets = self.packets.max(count()?),
             Column::Flows => self.flows = Some(count()?),
-            Column::StartMilliseconds => self.first = Some(count()?),
-            Column::EndMilliseconds => self.last = Some(count()?),
-            Column::StartSeconds => self.first = Some(count()?.saturating_mul(1000)),
-            Column::EndSeconds => self.last = Some(count()?.saturating_mul(1000)),
-            Column::Direction => self.reverse = Some(count()? == 2),
+            // Where both precisions stand, the finer one is the greater.
+            Column::StartMilliseconds => self.first = self.first.max(Some(count()?)),
+            Column::EndMilliseconds => self.last = self.last.max(Some(count()?)),
+            Column::StartSeconds => self.first = self.first.max(milliseconds(count()?)),
+            Column::EndSeconds => self.last = self.last.max(milliseconds(count()?)),
+            Column::Direction => self.reverse = reverse(count()?),
         }
         Ok(())
     }
 
     /// The record, if it is whole.
     pub fn finish(self) -> Result<Record, String> {
-        let (Some(source), Some(destination)) = (self.source, self.destination) else {
-            return Err("no source or destination address".to_owned());
-        };
-        if source.0 != destination.0 {
-            return Err("addresses of two families".to_owned());
-        }
+        let source = self.source.ok_or("no source address")?;
+        let destination = self.destination.ok_or("no destination address")?;
         let protocol = Protocol(self.protocol.ok_or("no protocol")?);
-        let (source_port, destination_port) = match protocol {
+        let destination_port = match protocol {
             // Without the element of its own, type and code stand where the destination port does (common practice,
             // no source).
-            one if one.has_messages() => (0, self.message.unwrap_or(self.destination_port)),
-            one if one.has_ports() => (self.source_port, self.destination_port),
-            _ => (0, 0),
+            one if one.has_messages() => {
+                let value = self.message.or(self.destination_port);
+                value.ok_or("no type and code of the message")?
+            }
+            one if one.has_ports() => self.destination_port.ok_or("no destination port")?,
+            _ => 0,
         };
-        Ok(Record {
+        let record = Record {
             family: source.0,
             source: source.1,
             destination: destination.1,
             protocol,
-            source_port,
+            source_port: self.source_port.unwrap_or(0),
             destination_port,
             octets: self.octets,
             packets: self.packets,
@@ -158,6 +151,38 @@ impl Draft {
             first: self.first,
             last: self.last.or(self.first),
             reverse: self.reverse,
-        })
+        };
+        record.check(destination.0)
+    }
+}
+
+fn wrong(text: &[u8], what: &str) -> String {
+    format!("`{}` is no {what}", String::from_utf8_lossy(text))
+}
+
+fn small(text: &[u8]) -> Result<u16, String> {
+    let value = number(text).and_then(|value| u16::try_from(value).ok());
+    value.ok_or_else(|| wrong(text, "number up to 65535"))
+}
+
+/// Takes an address in. An exporter may fill the columns of both families, that of the other one with zeros (common
+/// practice, no source): such a one never wins.
+fn set_address(place: &mut Option<(Family, u128)>, text: &[u8], which: &str) -> Result<(), String> {
+    let new = address(text).ok_or_else(|| wrong(text, "address"))?;
+    match *place {
+        Some(old) if old == new || new.1 == 0 => {}
+        Some((_, old)) if old != 0 => return Err(format!("two {which} addresses")),
+        _ => *place = Some(new),
+    }
+    Ok(())
+}
+
+/// Whether a record tells of the reply (RFC 5103 section 6.3): 1, the source started it; 2, the destination did; 0 and
+/// 3 say nothing of who started it.
+fn reverse(direction: u64) -> Option<bool> {
+    match direction {
+        1 => Some(false),
+        2 => Some(true),
+        _ => None,
     }
 }

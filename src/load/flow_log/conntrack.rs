@@ -1,6 +1,6 @@
 //! Connections as the connection tracking table of a kernel lists them.
 
-use crate::model::{ICMPV6, Protocol};
+use crate::model::Protocol;
 
 use super::address::{address, number};
 use super::record::Record;
@@ -28,6 +28,12 @@ pub(super) fn record(line: &[u8]) -> Result<Record, String> {
         fields.take(word)?;
     }
     fields.finish(protocol)
+}
+
+/// Whether a line is the sentence in which the program says how many there were; it goes to another stream, but the
+/// two are easily caught together.
+pub(super) fn is_summary(line: &[u8]) -> bool {
+    line.starts_with(b"conntrack v") && line.ends_with(b"have been shown.")
 }
 
 /// What the words said; of values that stand twice the first.
@@ -75,20 +81,15 @@ impl<'a> Fields<'a> {
         };
         let source = parsed(self.source, "src=")?;
         let destination = parsed(self.destination, "dst=")?;
-        if source.0 != destination.0 {
-            return Err("addresses of two families".to_owned());
-        }
-        let destination_port = match protocol.has_messages() {
-            true => {
+        let destination_port = match protocol {
+            one if one.has_messages() => {
                 let kind = self.kind.ok_or("no type=")?;
                 u16::from(kind) << 8 | u16::from(self.code.unwrap_or(0))
             }
-            false => self.destination_port.unwrap_or(0),
+            one if one.has_ports() => self.destination_port.ok_or("no dport=")?,
+            _ => 0,
         };
-        if protocol == ICMPV6 && source.0 == crate::model::Family::V4 {
-            return Err("ICMPv6 between IPv4 addresses".to_owned());
-        }
-        Ok(Record {
+        let record = Record {
             family: source.0,
             source: source.1,
             destination: destination.1,
@@ -101,6 +102,7 @@ impl<'a> Fields<'a> {
             first: None,
             last: None,
             reverse: Some(false),
-        })
+        };
+        record.check(destination.0)
     }
 }

@@ -91,6 +91,10 @@ impl Csv {
                     }
                 }
                 ReadRecordResult::InputEmpty => {}
+                // The reader takes a carriage return for the end; what follows must not be lost in silence.
+                ReadRecordResult::Record if read < line.len() => {
+                    return Err("a carriage return inside the line".to_owned());
+                }
                 ReadRecordResult::Record | ReadRecordResult::End => return Ok(ended),
                 ReadRecordResult::OutputFull | ReadRecordResult::OutputEndsFull => {
                     return Err("too many fields".to_owned());

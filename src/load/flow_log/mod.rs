@@ -1,13 +1,8 @@
 //! Logs of observed flows: CSV and JSON lines with the names of IPFIX information elements, and connection tables as
 //! `conntrack -L` prints them.
 //!
-//! A log is read once, in order, and may be longer than memory: only distinct flows are kept. A flow goes from the
-//! side that started it; its source port, which differs from one connection to the next, is dropped.
-//!
-//! A record may tell of replies. It is turned round where that is certain or likely: `biflowDirection` says so (RFC
-//! 5103); it is an echo reply (RFC 792, RFC 4443); or its source port is one that a built-in service or the range below
-//! 1,024 names and its destination port is not (common practice, no source). A connection table lists the starting side
-//! first, before translation.
+//! A log is read once, in order, and may be longer than memory: only distinct flows are kept. [`read_flow_log`] says what
+//! is taken for a reply.
 
 mod address;
 mod columns;
@@ -110,7 +105,7 @@ pub struct FlowLog {
     pub turned: u64,
     /// Lines that could not be read.
     pub malformed: u64,
-    /// The first of those.
+    /// The first 20 of those.
     pub first_malformed: Vec<BadLine>,
 }
 
@@ -134,7 +129,23 @@ impl fmt::Display for FlowLogError {
 
 impl std::error::Error for FlowLogError {}
 
-/// Reads a log. `progress` is told the bytes read so far, every few thousand lines.
+/// Reads a log. A flow goes from the side that started it; its source port, which differs from one connection to the
+/// next, is dropped. `progress` is told the bytes read so far, every few thousand lines.
+///
+/// A record may tell of the replies of a conversation. Unless [`FlowOptions::keep_direction`] is set it is turned
+/// round, and counted in [`FlowLog::turned`], where
+///
+/// - `biflowDirection` is 2: the destination started it (RFC 5103 section 6.3). Where that is 1 the record stays as it is; 0
+///   and 3 say nothing of who started it;
+/// - it is an echo reply: it becomes the echo request (RFC 792, RFC 4443). Errors and other messages stay as they are;
+/// - nothing says who started it, its source port is below 1,024 or one of a built-in service, and its destination port is
+///   neither (common practice, no source). Where both ends use such a port, as two time servers do, it stays as it is.
+///
+/// A connection table lists the side that started first, with the addresses before translation, so nothing is guessed; the
+/// counters of both directions are added up. In CSV each line is a record: no field holds a line break. Empty lines, lines
+/// that start with `#` and the last sentence of `conntrack -L` say nothing.
+///
+/// Malformed lines are counted and the first 20 kept; they are no error unless [`FlowOptions::strict`] is set.
 ///
 /// Time: a constant for each line. Memory: a constant for each distinct flow.
 ///
@@ -231,6 +242,7 @@ impl Form {
         match line.first() {
             Some(b'{') => Self::JsonLines,
             _ if contains(b"src=") && contains(b"dst=") => Self::Conntrack,
+            _ if conntrack::is_summary(line) => Self::Conntrack,
             _ => Self::Csv(csv::Csv::default()),
         }
     }
@@ -263,6 +275,7 @@ impl Reader<'_> {
             }
             Form::Csv(csv) => csv.record(line),
             Form::JsonLines => json::record(line),
+            Form::Conntrack if conntrack::is_summary(line) => return Ok(()),
             Form::Conntrack => conntrack::record(line),
         };
         match record {

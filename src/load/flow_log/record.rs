@@ -28,7 +28,20 @@ pub(super) struct Record {
 }
 
 impl Record {
-    /// Turns a record that tells of replies round; true where it did.
+    /// The record again, where its parts go together; `destination` is the family of the destination.
+    pub fn check(self, destination: Family) -> Result<Self, String> {
+        if self.family != destination {
+            return Err("addresses of two families".to_owned());
+        }
+        match (self.protocol, self.family) {
+            (ICMP, Family::V6) => Err("ICMP for IPv4 between IPv6 addresses".to_owned()),
+            (ICMPV6, Family::V4) => Err("ICMP for IPv6 between IPv4 addresses".to_owned()),
+            _ => Ok(self),
+        }
+    }
+
+    /// Turns a record that tells of replies round; true where it did. For messages their type decides: there is no
+    /// flow of replies whose type is a request's.
     pub fn turn(&mut self) -> bool {
         if self.protocol.has_messages() {
             return self.turn_echo();
