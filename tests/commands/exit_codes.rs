@@ -19,7 +19,7 @@ fn refused(ran: &Ran, why: &str) {
 fn a_review_finds_something_in_the_demo_and_nothing_in_the_starter() {
     code(&demo("review", ""), 1);
     code(&demo("review", "--fail-on note"), 1);
-    code(&demo("review", "--fail-on error"), 0);
+    code(&demo("review", "--fail-on error"), 1);
     code(&demo("review", "--fail-on never"), 0);
     let (_folder, file) = site(starter());
     code(&about(&file, "review", "--fail-on note"), 0);

@@ -1,8 +1,7 @@
 //! What least privilege comes to.
 
+use std::collections::BTreeMap;
 use std::net::IpAddr;
-
-use rustc_hash::FxHashMap;
 
 use crate::forwarding::{DeviceId, Network, Outcome, Packet, Sender, Stop, Trace, trace};
 use crate::model::{Family, Protocol, RouterId, SegmentId};
@@ -47,7 +46,7 @@ pub struct RuleUse {
     pub measure: Measure,
     /// Observed flows that it decides.
     pub observed: usize,
-    pub(super) permitted: FxHashMap<Doors, [Shadow; 2]>,
+    pub(super) permitted: BTreeMap<Doors, [Shadow; 2]>,
     pub(super) pieces: Vec<Piece>,
     /// Why it can't be tightened; `None`: it can.
     pub(super) fixed: Option<&'static str>,

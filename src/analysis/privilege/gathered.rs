@@ -1,7 +1,8 @@
 //! What is known of a rule while pairs are gone over.
 
+use std::collections::BTreeMap;
+
 use num_bigint::BigUint;
-use rustc_hash::FxHashMap;
 
 use crate::forwarding::Network;
 use crate::packet::{ClassSet, IntervalSet, Region};
@@ -14,7 +15,7 @@ use super::part::{Decision, Doors, seen};
 
 /// What is known of a rule so far.
 pub(super) struct Gathered {
-    pub permitted: FxHashMap<Doors, [Shadow; 2]>,
+    pub permitted: BTreeMap<Doors, [Shadow; 2]>,
     pub sent: [Shadow; 2],
     pub used: [Shadow; 2],
     pub packets: Axis,
@@ -27,7 +28,7 @@ impl Gathered {
     pub(super) fn new(network: &Network<'_>) -> Self {
         let none = || [Shadow::none(network), Shadow::none(network)];
         Self {
-            permitted: FxHashMap::default(),
+            permitted: BTreeMap::new(),
             sent: none(),
             used: none(),
             packets: Axis::default(),

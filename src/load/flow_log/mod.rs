@@ -222,7 +222,7 @@ fn memchr(bytes: &[u8]) -> Option<usize> {
 
 /// A form with what it keeps from line to line.
 enum Form {
-    Csv(csv::Csv),
+    Csv(Box<csv::Csv>),
     JsonLines,
     Conntrack,
 }
@@ -230,7 +230,7 @@ enum Form {
 impl Form {
     fn new(format: FlowFormat) -> Self {
         match format {
-            FlowFormat::Csv => Self::Csv(csv::Csv::default()),
+            FlowFormat::Csv => Self::Csv(Box::default()),
             FlowFormat::JsonLines => Self::JsonLines,
             FlowFormat::Conntrack => Self::Conntrack,
         }
@@ -243,7 +243,7 @@ impl Form {
             Some(b'{') => Self::JsonLines,
             _ if contains(b"src=") && contains(b"dst=") => Self::Conntrack,
             _ if conntrack::is_summary(line) => Self::Conntrack,
-            _ => Self::Csv(csv::Csv::default()),
+            _ => Self::Csv(Box::default()),
         }
     }
 }
