@@ -293,7 +293,7 @@ pub const CASES: &[Case] = &[
     ),
     load(
         "unknown-baseline",
-        "[baselines.small-offices.roles]\n#         ^",
+        "[baselines.small-offices.roles]\n#          ^",
         "no baseline `small-offices`",
         "`small-office`",
     ),
@@ -305,7 +305,7 @@ pub const CASES: &[Case] = &[
     ),
     load(
         "missing-key",
-        "[baselines.card-data.roles]\n#         ^\ncard-data = \"inside\"\nuntrusted = \"outside\"\nwireless = []",
+        "[baselines.card-data.roles]\n#          ^\ncard-data = \"inside\"\nuntrusted = \"outside\"\nwireless = []",
         "who plays the role `out-of-scope`",
         "`[]` where there are none",
     ),
