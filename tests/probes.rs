@@ -259,7 +259,9 @@ fn unknown(
         })
         .collect();
     held.rules += shown.len();
-    let mut others = site.segment_ids().filter(|&to| to != from);
+    // An address that somebody on the sender's own segment may have is not sent elsewhere.
+    let near = lives(simulator, site, from, &packet);
+    let mut others = site.segment_ids().filter(|&to| to != from && !near);
     let to = others.find(|&to| lives(simulator, site, to, &packet));
     if let (Some(to), true) = (to, ways.is_empty()) {
         held.pairs += 1;
