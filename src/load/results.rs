@@ -107,12 +107,7 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
         return Err(vec![fault(1, what)]);
     };
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let first = text.lines().next().unwrap_or_default();
-    let semicolons = first.contains(';') && !first.contains(',');
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(if semicolons { b';' } else { b',' })
-        .flexible(true)
-        .from_reader(text.as_bytes());
+    let mut reader = reader(text);
     let columns = match reader.headers() {
         Ok(headers) => Columns::new(headers).map_err(|what| vec![fault(1, &what)])?,
         Err(_) => return Err(vec![fault(1, "the first line names no columns")]),
@@ -139,6 +134,15 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
         true => Ok(rows),
         false => Err(faults),
     }
+}
+
+fn reader(text: &str) -> csv::Reader<&[u8]> {
+    let first = text.lines().next().unwrap_or_default();
+    let semicolons = first.contains(';') && !first.contains(',');
+    csv::ReaderBuilder::new()
+        .delimiter(if semicolons { b';' } else { b',' })
+        .flexible(true)
+        .from_reader(text.as_bytes())
 }
 
 /// Counts lines. The reader's own count lags behind where lines end in a carriage return and a line feed.

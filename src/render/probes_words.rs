@@ -23,10 +23,10 @@ pub(super) const CAREFUL: &str = "Send probes only on networks that you may test
     whoever runs them. Controllers and other devices of a plant may stop or misbehave on a single unexpected \
     packet: have somebody at hand who can bring them back, or put a test device in their place.";
 
-/// What a listener shows.
+/// What to write down.
 pub(super) const HOW: &str = "Write what became of each probe: answered (it arrived and an answer came back), arrived \
     (only the far side saw it), refused (reset, or a closed port), rejected (unreachable, prohibited), nothing. For \
-    `arrives` and `nothing` somebody has to look at the far side.";
+    `arrives` and `nothing` somebody has to look at the far side: at the listener, or on a gateway itself at its counters.";
 
 impl ProbesShown<'_> {
     /// `14 probes touch 31 of 33 obligations; 3 of 5 denying rules come by the way`.

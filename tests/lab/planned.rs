@@ -70,9 +70,9 @@ const CHANGED: [Change; 4] = [
 
 /// A site as described, what is built, and the plan.
 pub struct Trial {
-    pub name: String,
+    name: String,
     site: Site,
-    pub built: Site,
+    built: Site,
     plan: ProbePlan,
     blame: Option<Blame>,
 }
@@ -96,6 +96,35 @@ pub fn trials(only: &str) -> Vec<Trial> {
     });
     let named = |trial: &Trial| trial.name.contains(only);
     alike.chain(changed).filter(named).collect()
+}
+
+/// What is built for each, and what is sent there.
+pub fn laid(trials: &[Trial]) -> Vec<(Topology<'_>, Job)> {
+    let built = trials.iter();
+    let built = built.map(|trial| (Topology::new(&trial.built), trial.job()));
+    built.collect()
+}
+
+/// What is not as it should be, one a line.
+pub fn report(trials: &[Trial], built: &[(Topology<'_>, Job)], sights: &[Sight]) -> String {
+    let mut report = String::new();
+    for ((trial, (topology, job)), sight) in trials.iter().zip(built).zip(sights) {
+        for line in trial.wrong(topology, job, sight) {
+            report.push_str(&format!("{}: {line}\n", trial.name));
+        }
+    }
+    report
+}
+
+/// Plans in which nothing is sent prove nothing.
+pub fn assert_varied(trials: &[Trial]) {
+    let counts = trials.iter().map(Trial::counts);
+    let [arriving, stopped, unsent] =
+        counts.fold([0; 3], |all, own| [0, 1, 2].map(|at| all[at] + own[at]));
+    assert!(
+        10 < arriving && 40 < stopped && unsent * 10 < arriving + stopped,
+        "{arriving} {stopped} {unsent}"
+    );
 }
 
 fn text(name: &str) -> String {
@@ -132,7 +161,7 @@ impl Trial {
     }
 
     /// How many probes are sent that should arrive, how many that should not, and how many can't be sent here.
-    pub fn counts(&self) -> [usize; 3] {
+    fn counts(&self) -> [usize; 3] {
         let sent = self.sent();
         let arrives =
             |(at, ..): &&(usize, HostId, Packet)| self.plan.probes[*at].foreseen.expect.arrives();
@@ -144,7 +173,7 @@ impl Trial {
         ]
     }
 
-    pub fn job(&self) -> Job {
+    fn job(&self) -> Job {
         let packets = self.sent().into_iter();
         let packets: Vec<(HostId, Packet)> =
             packets.map(|(_, host, packet)| (host, packet)).collect();
@@ -152,7 +181,7 @@ impl Trial {
     }
 
     /// What is not as it should be once the results are held against the model, one a line.
-    pub fn wrong(&self, topology: &Topology<'_>, job: &Job, sight: &Sight) -> Vec<String> {
+    fn wrong(&self, topology: &Topology<'_>, job: &Job, sight: &Sight) -> Vec<String> {
         let sent = self.sent();
         assert_eq!(sent.len(), job.probes.len(), "{}", self.name);
         assert_eq!(topology.site.hosts.len(), self.site.hosts.len());
