@@ -161,8 +161,11 @@ pub(super) const CAUSES: &str = "Three likely causes: the gateway does not run t
     one entered by hand); the flow took a way that is not described (a cable, a radio, a second router: see \
     `boundwalk bypass`); or the log tells of packets that were sent and then denied, or of replies.";
 
-/// `2 of 65,536`, with the smaller one first.
+/// `2 of 65,536`, or `all 3`.
 pub(super) fn of(axis: &Axis) -> String {
+    if axis.used == axis.permitted && axis.used > BigUint::from(1u8) {
+        return format!("all {}", counted(&axis.used));
+    }
     format!("{} of {}", counted(&axis.used), counted(&axis.permitted))
 }
 
