@@ -1,7 +1,10 @@
 //! Pairs of zones between which a permit lets something through.
 
+use rustc_hash::FxHashMap;
+
+use crate::forwarding::FilterPlan;
 use crate::model::{Family, SegmentId};
-use crate::packet::Region;
+use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::permits::{Met, Permit, zone_of};
 use super::view::View;
@@ -16,9 +19,24 @@ pub(super) fn zone_pairs(
     permit: &Permit<'_>,
     wanted: impl Fn(SegmentId, SegmentId) -> bool,
 ) -> Vec<String> {
+    let fields = Family::ALL.map(|family| Fields::new(view, permit, family));
     let mut pairs: Vec<String> = Vec::new();
-    for &from in &permit.senders {
-        for &to in &permit.targets {
+    let sends = |met: &&Met| {
+        let mut fields = fields.iter().flatten();
+        fields.any(|fields| fields.sources.contains_key(&met.segment))
+    };
+    let receives = |met: &&Met| {
+        let mut fields = fields.iter().flatten();
+        fields.any(|fields| fields.destinations.contains_key(&met.segment))
+    };
+    // Most rules name one or two of the segments that their zones hold.
+    let senders = permit.senders.iter();
+    let senders = senders.filter(sends);
+    let targets = permit.targets.iter();
+    let targets: Vec<&Met> = targets.filter(receives).collect();
+    // In the order of the segments, whatever the family.
+    for &from in senders {
+        for &&to in &targets {
             let (low, high) = (
                 zone_of(view.site, from.segment),
                 zone_of(view.site, to.segment),
@@ -29,7 +47,8 @@ pub(super) fn zone_pairs(
                 continue;
             }
             let pair = format!("{} -> {}", low.name.value, high.name.value);
-            if !pairs.contains(&pair) && decides(view, permit, from, to) {
+            let mut fields = fields.iter().flatten();
+            if !pairs.contains(&pair) && fields.any(|fields| fields.decides(from, to)) {
                 pairs.push(pair);
             }
         }
@@ -37,46 +56,70 @@ pub(super) fn zone_pairs(
     pairs
 }
 
-/// Whether earlier rules leave a permit anything between two segments.
-fn decides(view: &View<'_>, permit: &Permit<'_>, from: Met, to: Met) -> bool {
-    Family::ALL
-        .iter()
-        .any(|&family| decides_in(view, permit, from, to, family))
+/// What a permit names of each segment that it meets, in one family.
+struct Fields<'a> {
+    filter: &'a FilterPlan,
+    /// Number of its line.
+    own: usize,
+    /// By segment, where it is not empty.
+    sources: FxHashMap<SegmentId, IntervalSet>,
+    destinations: FxHashMap<SegmentId, IntervalSet>,
+    services: ClassSet,
 }
 
-fn decides_in(view: &View<'_>, permit: &Permit<'_>, from: Met, to: Met, family: Family) -> bool {
-    let plan = view.network.plan(family);
-    let device = plan.device(plan.router_index(permit.gateway.id));
-    let Some(filter) = &device.filter else {
-        return false;
-    };
-    let Ok(own) = filter.rules.binary_search(&permit.number) else {
-        return false;
-    };
-    let line = &filter.lines.lines()[own];
-    let within = |segment: SegmentId, field: &Option<crate::packet::IntervalSet>| {
-        let addresses = &plan.segment(segment).addresses;
-        match field {
-            Some(field) => addresses.intersection(field),
-            None => addresses.clone(),
-        }
-    };
-    let start = Region {
-        source: within(from.segment, &line.source),
-        destination: within(to.segment, &line.destination),
-        services: match &line.services {
-            Some(services) => services.as_ref().clone(),
-            None => view.network.classes.all(),
-        },
-    };
-    let mut candidates = filter.between(from.interface, to.interface);
-    candidates.and_assign(&filter.lines.from_source(&start.source));
-    candidates.and_assign(&filter.lines.to_destination(&start.destination));
-    let mut decides = false;
-    let walked = filter
-        .lines
-        .walk(&candidates, start, OPEN_PIECES, &mut |line, _| {
-            decides |= line == Some(own);
-        });
-    decides || walked.is_err()
+impl<'a> Fields<'a> {
+    fn new(view: &View<'a>, permit: &Permit<'_>, family: Family) -> Option<Self> {
+        let plan = view.network.plan(family);
+        let device = plan.device(plan.router_index(permit.gateway.id));
+        let filter = device.filter.as_ref()?;
+        let own = filter.rules.binary_search(&permit.number).ok()?;
+        let line = &filter.lines.lines()[own];
+        let within = |met: &[Met], field: &Option<IntervalSet>| {
+            let sets = met.iter().map(|met| {
+                let addresses = &plan.segment(met.segment).addresses;
+                let set = match field {
+                    Some(field) => addresses.intersection(field),
+                    None => addresses.clone(),
+                };
+                (met.segment, set)
+            });
+            sets.filter(|(_, set)| !set.is_empty()).collect()
+        };
+        Some(Self {
+            filter,
+            own,
+            sources: within(&permit.senders, &line.source),
+            destinations: within(&permit.targets, &line.destination),
+            services: match &line.services {
+                Some(services) => services.as_ref().clone(),
+                None => view.network.classes.all(),
+            },
+        })
+    }
+
+    /// Whether earlier rules leave it anything between two segments.
+    fn decides(&self, from: Met, to: Met) -> bool {
+        let (Some(source), Some(destination)) = (
+            self.sources.get(&from.segment),
+            self.destinations.get(&to.segment),
+        ) else {
+            return false;
+        };
+        let start = Region {
+            source: source.clone(),
+            destination: destination.clone(),
+            services: self.services.clone(),
+        };
+        let filter = self.filter;
+        let mut candidates = filter.between(from.interface, to.interface);
+        candidates.and_assign(&filter.lines.from_source(&start.source));
+        candidates.and_assign(&filter.lines.to_destination(&start.destination));
+        let mut decides = false;
+        let walked = filter
+            .lines
+            .walk(&candidates, start, OPEN_PIECES, &mut |line, _| {
+                decides |= line == Some(self.own);
+            });
+        decides || walked.is_err()
+    }
 }

@@ -149,7 +149,10 @@ pub(super) fn difference(
         let among = among_hosts(shown, &changed.packets);
         changed.packet = witness(shown.network, shown.plan, &among);
         if let (Some((ground, from)), Some(packet)) = (other, changed.packet) {
-            changed.stopped_by = stopped_by(ground, from, &packet);
+            changed.stopped_by = match (changed.stop, only_gateway(ground)) {
+                (Some(Stop::Denied(rule)), Some(gateway)) => vec![(gateway, rule)],
+                _ => stopped_by(ground, from, &packet),
+            };
         }
     }
     (found, there.complete && missing.complete)
@@ -212,6 +215,16 @@ fn add(found: &mut Vec<Changed>, part: Region, deciders: &[Decider], stop: Optio
         stop,
         stopped_by: Vec::new(),
     });
+}
+
+/// The gateway with rules, where there is just one: then nobody else can have denied.
+fn only_gateway(ground: &Ground<'_>) -> Option<RouterId> {
+    let devices = ground.plan.devices.iter();
+    let mut filtering = devices.filter(|device| device.filter.is_some());
+    match (filtering.next()?.id, filtering.next()) {
+        (DeviceId::Router(router), None) => Some(router),
+        _ => None,
+    }
 }
 
 /// The gateways that decide a packet on its way to where it stops.

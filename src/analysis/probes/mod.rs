@@ -2,7 +2,7 @@
 //!
 //! [`plan_probes`] chooses few packets that an honest device can send and that together touch each permitting
 //! rule, each pair of segments between which something is stopped, and each claim of isolation. What to expect of a
-//! packet always comes from [`foresee`], which walks it. [`verify`] holds what people saw against that.
+//! packet always comes from [`foresee()`], which walks it. [`verify()`] holds what people saw against that.
 
 mod candidate;
 mod common;
