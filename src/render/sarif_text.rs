@@ -71,13 +71,13 @@ mod tests {
     #[cfg(unix)]
     #[test]
     fn addresses_are_relative_and_encoded() {
-        let here = Path::new("/work/plant");
+        let here = Path::new("/srv/plant");
         for (name, uri) in [
             ("site.toml", "site.toml"),
             ("./sites/a b.toml", "sites/a%20b.toml"),
             ("../other/site.toml", "../other/site.toml"),
-            ("/work/plant/sites/site.toml", "sites/site.toml"),
-            ("/work/office/site.toml", "../office/site.toml"),
+            ("/srv/plant/sites/site.toml", "sites/site.toml"),
+            ("/srv/office/site.toml", "../office/site.toml"),
             ("a:b/100%.toml", "a%3Ab/100%25.toml"),
             ("bräu/<x>?#.toml", "br%C3%A4u/%3Cx%3E%3F%23.toml"),
         ] {
