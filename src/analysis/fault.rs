@@ -3,6 +3,7 @@
 use crate::diagnostic::Span;
 use crate::model::{Action, Forwards, HostId, LinkEnd, Role, RouterId, Site, VlanId};
 
+use super::deciders::rule_span;
 use super::setting::{PortKey, end_name, vlan_name};
 
 /// One thing that may go wrong, or be changed by mistake.
@@ -96,14 +97,7 @@ impl Fault {
             Self::Forwards(host, _) => site.host(host).forwards.span,
             Self::Moved(link, ..) => site.links[link].place,
             Self::Pvid(port, _) | Self::Joins(port, ..) | Self::FilterOff(port) => port.place(site),
-            Self::Flipped(router, rule) => {
-                let filter = site.router(router).filter();
-                let rules = filter.map_or(&[][..], |filter| &filter.rules);
-                match rule.and_then(|rule| rules.get(rule)) {
-                    Some(rule) => rule.name.span,
-                    None => filter.map_or(Span::default(), |filter| filter.default.span),
-                }
-            }
+            Self::Flipped(router, rule) => rule_span(site, router, rule).unwrap_or_default(),
         }
     }
 

@@ -1,7 +1,7 @@
 //! Who can reach what.
 
 use crate::forwarding::{Network, Plan};
-use crate::model::{Family, HostId, SegmentId, Site, ZoneId};
+use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, Site, ZoneId};
 use crate::packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, Reading};
@@ -50,6 +50,14 @@ impl Question {
             services: None,
         }
     }
+}
+
+/// The messages of ICMP and ICMPv6: they tell of what people use failing, and are not used by themselves.
+pub fn messages(network: &Network<'_>) -> ClassSet {
+    let own = [(ICMP, Family::V4), (ICMPV6, Family::V6)];
+    let own = own.iter();
+    let boxes = own.filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
+    network.classes.of(&boxes.collect::<Vec<_>>())
 }
 
 /// All cells of one family.

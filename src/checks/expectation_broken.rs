@@ -1,6 +1,7 @@
 //! An expectation that does not hold.
 
 use crate::analysis::intent::{Breach, Standing, breach_text};
+use crate::analysis::rule_span;
 use crate::diagnostic::{Check, Severity, Span};
 use crate::model::Site;
 
@@ -65,13 +66,7 @@ pub(super) fn places(site: &Site, breaches: &[Breach]) -> Vec<Span> {
         .take(TOLD)
         .flat_map(|breach| &breach.deciders);
     let mut places: Vec<Span> = deciders
-        .filter_map(|&(router, rule)| {
-            let filter = site.router(router).filter()?;
-            Some(match rule {
-                Some(number) => filter.rules.get(number)?.name.span,
-                None => filter.default.span,
-            })
-        })
+        .filter_map(|&(router, rule)| rule_span(site, router, rule))
         .collect();
     places.sort_by_key(|span| (span.file, span.start));
     places.dedup();

@@ -35,7 +35,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         return;
     }
     for rule in &view.privilege().rules {
-        let wide = rule.measure.excess_bits() >= MOST_BITS;
+        let wide = rule.measure.packets.excess_bits() >= MOST_BITS;
         if !wide || rule.measure.packets.used == BigUint::ZERO {
             continue;
         }
@@ -53,7 +53,7 @@ fn told(rule: &RuleUse) -> String {
     let measure = &rule.measure;
     format!(
         "permits about 2^{} times more than its needs take: they need {} of {} services",
-        measure.excess_bits(),
+        measure.packets.excess_bits(),
         counted(&measure.services.used),
         counted(&measure.services.permitted)
     )

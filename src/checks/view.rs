@@ -5,9 +5,9 @@ use std::cell::OnceCell;
 use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use crate::analysis::privilege::{Privilege, privilege};
 use crate::analysis::rules::RuleBook;
-use crate::analysis::{By, Cascade, Course, Matrix, Naming, Question, Wasted, wasted};
+use crate::analysis::{By, Cascade, Course, Matrix, Naming, Question, Wasted, messages, wasted};
 use crate::forwarding::Network;
-use crate::model::{Family, Forwards, ICMP, ICMPV6, Service, Site};
+use crate::model::{Family, Forwards, Site};
 
 use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;
@@ -97,14 +97,13 @@ impl<'a> View<'a> {
             Family::V6 => 1,
         };
         self.matrices[at].get_or_init(|| {
-            let classes = &self.network.classes;
-            let messages = [(ICMP, Family::V4), (ICMPV6, Family::V6)];
-            let messages = messages
-                .iter()
-                .filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
-            let messages = classes.of(&messages.collect::<Vec<_>>());
             let question = Question {
-                services: Some(classes.all().difference(&messages)),
+                services: Some(
+                    self.network
+                        .classes
+                        .all()
+                        .difference(&messages(self.network)),
+                ),
                 ..Question::all(By::Segment, family, false)
             };
             Matrix::new(self.network, &question, &mut |_done, _total| {})

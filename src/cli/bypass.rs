@@ -56,8 +56,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let (from, to) = match (parties(site, &arguments.from), parties(site, &arguments.to)) {
         (Ok(from), Ok(to)) => (from, to),
         (Err(message), _) | (_, Err(message)) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let network = Network::new(site, opened.today);

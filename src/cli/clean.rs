@@ -45,8 +45,7 @@ pub(super) fn run(
     let files = match apply_edits(&opened.site, &opened.sources, &edits) {
         Ok(files) => files,
         Err(error) => {
-            output.refuse(&format!("can't edit the site file: {error}"))?;
-            return Ok(Verdict::Failed);
+            return output.failed(&format!("can't edit the site file: {error}"));
         }
     };
     let paint = output.paint();
@@ -61,10 +60,13 @@ pub(super) fn run(
     }
 }
 
-fn written(files: &[EditedFile], json: bool, output: &mut Output) -> io::Result<Verdict> {
+pub(super) fn written(
+    files: &[EditedFile],
+    json: bool,
+    output: &mut Output,
+) -> io::Result<Verdict> {
     if let Err(error) = replace(files) {
-        output.refuse(&error.to_string())?;
-        return Ok(Verdict::Failed);
+        return output.failed(&error.to_string());
     }
     for file in files.iter().filter(|_| !json) {
         output.print(&format!(

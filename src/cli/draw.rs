@@ -55,8 +55,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let site = &opened.site;
     if arguments.what == What::Panels && site.switches.is_empty() {
-        output.refuse("this site describes no switch, so there is no panel to draw")?;
-        return Ok(Verdict::Failed);
+        return output.failed("this site describes no switch, so there is no panel to draw");
     }
     let pen = Pen {
         ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),

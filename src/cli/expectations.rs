@@ -55,8 +55,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return Ok(Verdict::Clean);
     }
     let Some(site) = arguments.site.required() else {
-        output.refuse("name a site, or ask for --baselines")?;
-        return Ok(Verdict::Failed);
+        return output.failed("name a site, or ask for --baselines");
     };
     let json = arguments.format == Format::Json;
     let Some(opened) = open(&site, json, true, output)? else {

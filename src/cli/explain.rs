@@ -58,8 +58,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let found: (Vec<&Check>, Vec<&Kind>) = (check.collect(), kind.collect());
     let text = match (found.0.first(), found.1.first()) {
         (None, None) => {
-            output.refuse(&unknown(name))?;
-            return Ok(Verdict::Failed);
+            return output.failed(&unknown(name));
         }
         _ if json => checks_json(found.0.into_iter(), found.1.into_iter()),
         (Some(check), _) => check_text(check, output.paint()),

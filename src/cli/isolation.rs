@@ -55,8 +55,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let segments = match chosen(&opened.site, &arguments.names) {
         Ok(segments) => segments,
         Err(message) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let network = Network::new(&opened.site, opened.today);

@@ -88,8 +88,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let asked = match asked(&opened.site, arguments) {
         Ok(asked) => asked,
         Err(message) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let network = Network::asking(&opened.site, opened.today, &asked.services);
@@ -108,8 +107,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let sheet = Sheet::new(&network, &matrices, &selection);
     if let Some(message) = nothing_left(&sheet, &selection) {
-        output.refuse(&message)?;
-        return Ok(Verdict::Failed);
+        return output.failed(&message);
     }
     let namings = namings(&network, families);
     let listed = match arguments.flows {

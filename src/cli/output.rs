@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::render::{Paint, clean};
 
-use super::Colour;
+use super::{Colour, Verdict};
 
 /// Where results and problems go.
 pub struct Output {
@@ -66,6 +66,15 @@ impl Output {
     pub fn refuse(&mut self, message: &str) -> io::Result<()> {
         let word = self.error_paint().strong("error:");
         self.complain(&format!("{word} {}\n", clean(message)))
+    }
+
+    /// The same, and that the command could not run.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub(super) fn failed(&mut self, message: &str) -> io::Result<Verdict> {
+        self.refuse(message)?;
+        Ok(Verdict::Failed)
     }
 
     /// Hands on what is buffered.

@@ -70,8 +70,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let result = match walk(&network, arguments) {
         Ok(result) => result,
         Err(message) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let paint = output.paint();

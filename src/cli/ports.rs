@@ -52,8 +52,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let switches = match switches(site, &arguments.switch) {
         Ok(switches) => switches,
         Err(message) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let cabling = Cabling::new(site);

@@ -64,8 +64,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let asked = match asked(&opened.site, arguments) {
         Ok(asked) => asked,
         Err(message) => {
-            output.refuse(&message)?;
-            return Ok(Verdict::Failed);
+            return output.failed(&message);
         }
     };
     let network = Network::new(&opened.site, opened.today);

@@ -89,7 +89,7 @@ enum Format {
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     let read = match arguments.baseline.read() {
         Ok(read) => read,
-        Err(message) => return refused(output, &message),
+        Err(message) => return output.failed(&message),
     };
     let format = arguments.format;
     let unloaded = |sources: &Sources, problems: &[Problem]| match format {
@@ -105,7 +105,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
     let standing = match arguments.baseline.hold(judged, read) {
         Ok(standing) => standing,
-        Err(message) => return refused(output, &message),
+        Err(message) => return output.failed(&message),
     };
     let verdict = verdict((&opened.problems, &standing.open), arguments.fail_on);
     match format {
@@ -122,11 +122,6 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     }
     Ok(verdict)
-}
-
-fn refused(output: &mut Output, message: &str) -> io::Result<Verdict> {
-    output.refuse(message)?;
-    Ok(Verdict::Failed)
 }
 
 /// The forms that show who can reach what besides the findings.

@@ -80,7 +80,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let network = Network::new(&opened.site, opened.today);
     let asked = match gateways(&opened.site, &arguments.gateways) {
         Ok(asked) => asked,
-        Err(message) => return refused(output, &message),
+        Err(message) => return output.failed(&message),
     };
     let books = books(&network, &asked);
     if arguments.clean {
@@ -88,7 +88,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             Format::Text => false,
             Format::Json => true,
             Format::Markdown | Format::Csv => {
-                return refused(output, "a patch is shown as text or json");
+                return output.failed("a patch is shown as text or json");
             }
         };
         let wish = Wish {
@@ -112,7 +112,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     match &arguments.rule {
         Some(name) => match find(&books, name) {
             Ok((book, rule)) => one(arguments, output, &network, &shown, (book, rule))?,
-            Err(message) => return refused(output, &message),
+            Err(message) => return output.failed(&message),
         },
         None => all(arguments, output, &opened, &shown)?,
     }
@@ -121,11 +121,6 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         true => Verdict::Findings,
         false => Verdict::Clean,
     })
-}
-
-fn refused(output: &mut Output, message: &str) -> io::Result<Verdict> {
-    output.refuse(message)?;
-    Ok(Verdict::Failed)
 }
 
 fn all(

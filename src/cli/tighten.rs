@@ -7,12 +7,12 @@ use crate::analysis::privilege::{
     Kept, Observed, Privilege, Proof, RuleUse, Tightened, prove, tighten,
 };
 use crate::forwarding::Network;
-use crate::load::{Edit, EditedFile, RuleCopy, apply_edits, load_texts};
+use crate::load::{Edit, EditedFile, RuleCopy, apply_edits, load_edited};
 use crate::model::{Family, Site};
 use crate::render::{TightenedShown, tightened_json, tightened_text};
 
+use super::clean::written;
 use super::site::Opened;
-use super::write::replace;
 use super::{Output, Verdict};
 
 /// What is asked for.
@@ -42,13 +42,11 @@ pub(super) fn run(
     let files = match apply_edits(&opened.site, &opened.sources, &edits) {
         Ok(files) => files,
         Err(error) => {
-            output.refuse(&format!("can't edit the site file: {error}"))?;
-            return Ok(Verdict::Failed);
+            return output.failed(&format!("can't edit the site file: {error}"));
         }
     };
     if let Err(message) = proved(opened, &files, observed) {
-        output.refuse(&message)?;
-        return Ok(Verdict::Failed);
+        return output.failed(&message);
     }
     let shown = TightenedShown {
         network,
@@ -67,17 +65,7 @@ pub(super) fn run(
             false => Verdict::Findings,
         });
     }
-    if let Err(error) = replace(&files) {
-        output.refuse(&error.to_string())?;
-        return Ok(Verdict::Failed);
-    }
-    for file in files.iter().filter(|_| !wish.json) {
-        output.print(&format!(
-            "\nwritten: {}\n",
-            crate::render::clean(&file.name)
-        ))?;
-    }
-    Ok(Verdict::Clean)
+    written(&files, wish.json, output)
 }
 
 /// The first of the new rules keeps the name; the others are copies behind it.
@@ -130,17 +118,7 @@ fn edits(site: &Site, tightened: &[Tightened]) -> Vec<Edit> {
 /// # Errors
 /// Why nothing is suggested.
 fn proved(opened: &Opened, files: &[EditedFile], observed: &[Observed]) -> Result<(), String> {
-    let texts = opened
-        .sources
-        .files()
-        .iter()
-        .enumerate()
-        .map(|(number, source)| {
-            let new = files.iter().find(|file| file.file.0 as usize == number);
-            let text = new.map_or(source.text(), |file| &file.after);
-            (source.name().to_owned(), text.to_owned())
-        });
-    let loaded = load_texts(texts.collect());
+    let loaded = load_edited(&opened.sources, files);
     let Some(new) = &loaded.site else {
         return Err("the tighter rules would not load: nothing is suggested".to_owned());
     };

@@ -54,8 +54,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let bytes = match bytes {
         Ok(bytes) => bytes,
         Err(error) => {
-            output.refuse(&format!("can't read {file}: {error}"))?;
-            return Ok(Verdict::Failed);
+            return output.failed(&format!("can't read {file}: {error}"));
         }
     };
     let rows = match read_results(&bytes, &opened.site) {

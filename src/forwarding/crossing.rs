@@ -97,7 +97,7 @@ impl<'a> Crossing<'a> {
 }
 
 /// The service class of a packet.
-pub(super) fn class_of(network: &Network<'_>, packet: &Packet) -> usize {
+pub fn class_of(network: &Network<'_>, packet: &Packet) -> usize {
     network.classes.class_of(
         packet.protocol.0,
         packet.source_port,

@@ -27,6 +27,7 @@ mod trace_walk;
 mod translate;
 mod wires;
 
+pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
 pub use flow::{Flow, Hop, Translated};
 pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};

@@ -1,10 +1,10 @@
 //! What a change does, in words that every format shares.
 
 use crate::analysis::change::{
-    Changed, Decider, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot,
-    Twin,
+    Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Twin,
 };
-use crate::analysis::intent::{Standing, rule_name, stopped};
+use crate::analysis::intent::{Standing, stopped};
+use crate::analysis::{DecidedBy, rule_name, rule_span};
 use crate::analysis::{Distance, Naming, Verdict};
 use crate::checks::{Area, area};
 use crate::diagnostic::{Finding, Severity, Sources};
@@ -130,17 +130,9 @@ impl ChangeShown<'_> {
         }
     }
 
-    fn deciders(&self, version: usize, deciders: &[Decider]) -> String {
-        let one = |&(router, rule): &Decider| {
-            let site = self.site(version);
-            let filter = site.router(router).filter();
-            let place =
-                filter.map(
-                    |filter| match rule.and_then(|number| filter.rules.get(number)) {
-                        Some(rule) => rule.name.span,
-                        None => filter.default.span,
-                    },
-                );
+    fn deciders(&self, version: usize, deciders: &[DecidedBy]) -> String {
+        let one = |&(router, rule): &DecidedBy| {
+            let place = rule_span(self.site(version), router, rule);
             let place = place.map(|span| self.sources[version].place(span));
             let name = rule_name(&self.networks[version], router, rule);
             format!("{name} ({})", place.unwrap_or_default())
@@ -216,7 +208,7 @@ impl ChangeShown<'_> {
         Some(pairs.any(|pair| {
             let named = |changed: &Changed, passes: Option<usize>, stops: Option<usize>| {
                 let decides =
-                    |&(at, rule): &Decider| at.0 == router && rule.is_some() && rule == passes;
+                    |&(at, rule): &DecidedBy| at.0 == router && rule.is_some() && rule == passes;
                 let denies =
                     matches!(changed.stop, Some(Stop::Denied(Some(rule))) if Some(rule) == stops);
                 changed.passes_by.iter().any(decides) || denies

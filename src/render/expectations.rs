@@ -5,9 +5,8 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::analysis::Naming;
-use crate::analysis::intent::{
-    Breach, JudgedExpectation, JudgedNeed, Standing, breach_text, rule_name,
-};
+use crate::analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
+use crate::analysis::rule_name;
 use crate::diagnostic::{Sources, Span};
 use crate::forwarding::Network;
 use crate::load::Baseline;

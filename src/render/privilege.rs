@@ -4,9 +4,10 @@ use std::fmt::Write;
 
 use num_bigint::BigUint;
 
-use crate::analysis::intent::{Standing, rule_name, stopped};
+use crate::analysis::intent::{Standing, stopped};
 use crate::analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
 use crate::analysis::{counted, party_name};
+use crate::analysis::{rule_name, rule_span};
 use crate::diagnostic::Sources;
 use crate::forwarding::Network;
 use crate::model::{Family, ZoneId};
@@ -45,7 +46,7 @@ impl PrivilegeShown<'_> {
         let (mut unused, mut used): (Vec<&RuleUse>, Vec<&RuleUse>) =
             wide.partition(|rule| rule.measure.packets.used == BigUint::ZERO);
         for list in [&mut used, &mut unused] {
-            list.sort_by_key(|rule| std::cmp::Reverse(rule.measure.excess_bits()));
+            list.sort_by_key(|rule| std::cmp::Reverse(rule.measure.packets.excess_bits()));
         }
         [used, unused]
     }
@@ -55,14 +56,7 @@ impl PrivilegeShown<'_> {
     }
 
     pub(super) fn place(&self, rule: &RuleUse) -> String {
-        let filter = self.network.site.router(rule.router).filter();
-        let span =
-            filter.map(
-                |filter| match rule.rule.and_then(|number| filter.rules.get(number)) {
-                    Some(rule) => rule.name.span,
-                    None => filter.default.span,
-                },
-            );
+        let span = rule_span(self.network.site, rule.router, rule.rule);
         span.map_or_else(String::new, |span| self.sources.place(span))
     }
 
@@ -101,7 +95,7 @@ impl PrivilegeShown<'_> {
         let mut zones: Vec<ZoneUse<'_>> = zones.into_iter().map(|(_, _, zone)| zone).collect();
         zones.sort_by_key(|zone| {
             let unused = zone.packets.used == BigUint::ZERO;
-            (unused, std::cmp::Reverse(excess_bits(&zone.packets)))
+            (unused, std::cmp::Reverse(zone.packets.excess_bits()))
         });
         zones
     }
@@ -147,15 +141,6 @@ impl PrivilegeShown<'_> {
     }
 }
 
-/// How many times more is permitted than used, as a power of two.
-pub(super) fn excess_bits(packets: &Axis) -> u64 {
-    Measure {
-        packets: packets.clone(),
-        ..Measure::default()
-    }
-    .excess_bits()
-}
-
 /// The three likely causes of a flow that the model says can't pass.
 pub(super) const CAUSES: &str = "Three likely causes: the gateway does not run these rules (an older or newer list, \
     one entered by hand); the flow took a way that is not described (a cable, a radio, a second router: see \
@@ -187,7 +172,7 @@ pub(super) fn needs_text(measure: &Measure) -> String {
 
 /// `2^17 times more than used`.
 pub(super) fn excess_text(packets: &Axis) -> String {
-    match (packets.used == BigUint::ZERO, excess_bits(packets)) {
+    match (packets.used == BigUint::ZERO, packets.excess_bits()) {
         (_, 0) => "all of it used".to_owned(),
         (true, _) => format!("{} packets, none used", counted(&packets.permitted)),
         (false, bits) if bits < 10 => format!("up to {} times more than used", 1u64 << bits),

@@ -6,7 +6,7 @@ use crate::analysis::party_name;
 use crate::analysis::privilege::Axis;
 
 use super::json::{JsonPacket, json_packet, to_text};
-use super::privilege::{PrivilegeShown, excess_bits};
+use super::privilege::PrivilegeShown;
 
 #[derive(Serialize)]
 struct JsonPrivilege<'a> {
@@ -81,7 +81,7 @@ pub fn privilege_json(shown: &PrivilegeShown<'_>) -> String {
         JsonRuleUse {
             rule: shown.rule(rule),
             place: shown.place(rule),
-            excess_bits: measure.excess_bits(),
+            excess_bits: measure.packets.excess_bits(),
             packets: json_axis(&measure.packets),
             services: json_axis(&measure.services),
             sources_ipv4: json_axis(&measure.sources[0]),
@@ -95,7 +95,7 @@ pub fn privilege_json(shown: &PrivilegeShown<'_>) -> String {
         from: &site.segment(pair.from).name.value,
         to: party_name(site, pair.to),
         family: Some(pair.family.word()),
-        excess_bits: excess_bits(&pair.packets),
+        excess_bits: pair.packets.excess_bits(),
         packets: json_axis(&pair.packets),
     });
     let zones = shown.zones();
@@ -103,7 +103,7 @@ pub fn privilege_json(shown: &PrivilegeShown<'_>) -> String {
         from: zone.from,
         to: zone.to,
         family: None,
-        excess_bits: excess_bits(&zone.packets),
+        excess_bits: zone.packets.excess_bits(),
         packets: json_axis(&zone.packets),
     });
     let impossible = found.impossible.iter().map(|one| JsonImpossible {

@@ -2,8 +2,8 @@
 
 use std::net::IpAddr;
 
-use crate::analysis::intent::rule_name;
 use crate::analysis::probes::{Expect, Foreseen, Probe, ProbePlan, obligation_text};
+use crate::analysis::rule_name;
 use crate::analysis::{Party, party_name};
 use crate::forwarding::{Network, Packet, Place, Sender};
 use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, TCP, UDP};

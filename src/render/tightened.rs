@@ -4,8 +4,8 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::intent::rule_name;
 use crate::analysis::privilege::{Kept, RuleUse, Tightened};
+use crate::analysis::rule_name;
 use crate::forwarding::Network;
 use crate::load::EditedFile;
 

@@ -1,13 +1,14 @@
 //! Which rules differ between two versions that are else alike: only packets that they name can be decided
 //! otherwise.
 
-use std::hash::{Hash, Hasher};
-
-use rustc_hash::{FxHashMap, FxHasher};
+use rustc_hash::FxHashMap;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
 use crate::forwarding::Network;
-use crate::model::{Filter, Host, Role, Route, Router, Rule, Site, Switch};
+use crate::model::{
+    Action, AddressMatch, AddressSet, Filter, Host, Party, Role, Route, Router, Rule, Service,
+    Site, Switch,
+};
 
 /// What differs.
 pub(super) enum Delta<'s> {
@@ -26,7 +27,7 @@ impl<'s> Delta<'s> {
         let mut rules = Vec::new();
         for (old_router, new_router) in old.site.routers.iter().zip(&new.site.routers) {
             if let (Some(one), Some(other)) = (old_router.filter(), new_router.filter()) {
-                let active = |filter: &'s Filter| {
+                let active = |filter: &'s Filter| -> Vec<&'s Rule> {
                     let active = filter.rules.iter();
                     active.filter(|rule| rule.active(old.today)).collect()
                 };
@@ -37,55 +38,37 @@ impl<'s> Delta<'s> {
     }
 }
 
-/// A rule without what does not decide.
-#[derive(PartialEq, Eq)]
-struct Deciding<'r>(&'r Rule);
+/// What decides of a rule.
+type Deciding<'s> = (
+    [&'s Option<Vec<Party>>; 2],
+    [Option<&'s AddressSet>; 2],
+    Option<&'s [Service]>,
+    Action,
+);
 
-impl Hash for Deciding<'_> {
-    fn hash<H: Hasher>(&self, state: &mut H) {
-        let rule = self.0;
-        (&rule.from, &rule.to, rule.action.value).hash(state);
-        for list in [&rule.source, &rule.destination] {
-            list.as_ref().map(|list| &list.set).hash(state);
-        }
-        rule.services
-            .as_ref()
-            .map(|list| &list.services)
-            .hash(state);
-    }
+fn deciding(rule: &Rule) -> Deciding<'_> {
+    let services = rule.services.as_ref();
+    (
+        [&rule.from, &rule.to],
+        [set(&rule.source), set(&rule.destination)],
+        services.map(|list| list.services.as_slice()),
+        rule.action.value,
+    )
 }
 
-fn same(one: &Rule, other: &Rule) -> bool {
-    let sets = |rule: &Rule| {
-        let set =
-            |list: &Option<crate::model::AddressMatch>| list.as_ref().map(|list| list.set.clone());
-        (set(&rule.source), set(&rule.destination))
-    };
-    let services = |rule: &Rule| rule.services.as_ref().map(|list| list.services.clone());
-    one.from == other.from
-        && one.to == other.to
-        && one.action == other.action
-        && services(one) == services(other)
-        && sets(one) == sets(other)
+fn set(list: &Option<AddressMatch>) -> Option<&AddressSet> {
+    list.as_ref().map(|list| &list.set)
 }
 
 /// Rules of either list that are not in the longest common list, up to what the algorithm finds.
-fn differing<'s>(old: &Vec<&'s Rule>, new: &Vec<&'s Rule>, into: &mut Vec<&'s Rule>) {
-    let mut numbers: FxHashMap<u64, Vec<(&'s Rule, u32)>> = FxHashMap::default();
-    let mut next = 0;
-    let mut number = |rule: &'s Rule| {
-        let mut hasher = FxHasher::default();
-        Deciding(rule).hash(&mut hasher);
-        let known = numbers.entry(hasher.finish()).or_default();
-        if let Some((_, number)) = known.iter().find(|(other, _)| same(other, rule)) {
-            return *number;
-        }
-        next += 1;
-        known.push((rule, next));
-        next
+fn differing<'s>(old: &[&'s Rule], new: &[&'s Rule], into: &mut Vec<&'s Rule>) {
+    let mut numbers: FxHashMap<Deciding<'s>, usize> = FxHashMap::default();
+    let mut number = |rule: &&'s Rule| {
+        let next = numbers.len();
+        *numbers.entry(deciding(rule)).or_insert(next)
     };
-    let old_numbers: Vec<u32> = old.iter().map(|rule| number(rule)).collect();
-    let new_numbers: Vec<u32> = new.iter().map(|rule| number(rule)).collect();
+    let old_numbers: Vec<usize> = old.iter().map(&mut number).collect();
+    let new_numbers: Vec<usize> = new.iter().map(&mut number).collect();
     for operation in capture_diff_slices(Algorithm::Myers, &old_numbers, &new_numbers) {
         if !matches!(operation, DiffOp::Equal { .. }) {
             into.extend(&old[operation.old_range()]);

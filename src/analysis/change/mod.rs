@@ -14,6 +14,6 @@ mod things;
 
 pub use counterparts::{Counterparts, Twin};
 pub use edited::{Edit, EditKind, edits};
-pub use pair::{Changed, Decider};
+pub use pair::Changed;
 pub use reach::{PairChange, ReachChange, Spot, reach_change};
 pub use standing::{IntentChange, IsolationChange, intent_changes, isolation_changes};

@@ -1,17 +1,14 @@
 //! What passes between one pair in one version, and what of it does not in the other.
 
-use crate::forwarding::{
-    Arrival, DeviceId, Outcome, Packet, Sender, Stop, Target, Trace, reach, trace,
-};
+use crate::forwarding::{Arrival, DeviceId, Packet, Sender, Stop, Target, reach};
 use crate::model::{RouterId, SegmentId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
+use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;
 use super::super::intent::Ground;
+use super::super::replies::left_over;
 use super::super::witness::witness;
-
-/// A gateway with the rule that decided there (`None`: its default).
-pub type Decider = (RouterId, Option<usize>);
 
 /// Pieces that the comparison of one pair may come to before it is given up.
 const MOST_PIECES: usize = 20_000;
@@ -24,11 +21,11 @@ pub struct Changed {
     /// One of them.
     pub packet: Option<Packet>,
     /// What decides them where they pass.
-    pub passes_by: Vec<Decider>,
+    pub passes_by: Vec<DecidedBy>,
     /// Why they do not pass in the other version; `None`: sender or receiver is not there, or they end elsewhere.
     pub stop: Option<Stop>,
     /// What decides the packet shown in the other version.
-    pub stopped_by: Vec<Decider>,
+    pub stopped_by: Vec<DecidedBy>,
 }
 
 /// What to ask of a pair: everything, or only some destinations and services.
@@ -41,7 +38,7 @@ pub(super) struct Narrow {
 /// What becomes of what a pair sends, in one version.
 #[derive(Default)]
 pub(super) struct Fates {
-    passed: Vec<(Region, Vec<Decider>)>,
+    passed: Vec<(Region, Vec<DecidedBy>)>,
     stopped: Vec<(Stop, Region)>,
     complete: bool,
 }
@@ -83,13 +80,7 @@ impl Fates {
                     Arrival::Stopped(stop, region) => fates.stopped.push((stop, region)),
                     Arrival::Delivered(place, flow) => {
                         if let Some(part) = column.takes(network, plan, place, &flow) {
-                            let decided = part.hops.iter().filter(|hop| hop.filtered);
-                            let decided =
-                                decided.filter_map(|hop| match plan.device(hop.device).id {
-                                    DeviceId::Router(router) => Some((router, hop.rule)),
-                                    DeviceId::Host(_) => None,
-                                });
-                            let decided = decided.collect();
+                            let decided = deciders_of_flow(plan, &part);
                             fates.passed.push((part.sent().clone(), decided));
                         }
                     }
@@ -123,18 +114,13 @@ pub(super) fn difference(
 ) -> (Vec<Changed>, bool) {
     let mut found: Vec<Changed> = Vec::new();
     let mut pieces_seen = 0;
+    let known: Vec<Region> = missing
+        .passed
+        .iter()
+        .map(|(region, _)| region.clone())
+        .collect();
     for (region, deciders) in &there.passed {
-        let mut pieces = vec![region.clone()];
-        // What an earlier part holds already is not told twice.
-        for (known, _) in &missing.passed {
-            pieces = pieces
-                .into_iter()
-                .flat_map(|piece| piece.difference(known))
-                .collect();
-            if pieces.is_empty() {
-                break;
-            }
-        }
+        let pieces = left_over(region.clone(), &known);
         pieces_seen += pieces.len();
         if pieces_seen > MOST_PIECES {
             return (found, false);
@@ -145,11 +131,13 @@ pub(super) fn difference(
             }
         }
     }
+    let hosts = addresses_of_hosts(shown);
+    let gateway = other.and_then(|(ground, _)| only_gateway(ground));
     for changed in &mut found {
-        let among = among_hosts(shown, &changed.packets);
+        let among = among(&hosts, &changed.packets);
         changed.packet = witness(shown.network, shown.plan, &among);
         if let (Some((ground, from)), Some(packet)) = (other, changed.packet) {
-            changed.stopped_by = match (changed.stop, only_gateway(ground)) {
+            changed.stopped_by = match (changed.stop, gateway) {
                 (Some(Stop::Denied(rule)), Some(gateway)) => vec![(gateway, rule)],
                 _ => stopped_by(ground, from, &packet),
             };
@@ -158,14 +146,18 @@ pub(super) fn difference(
     (found, there.complete && missing.complete)
 }
 
-/// The packets between hosts that are described, where there are such: those can be tried.
-fn among_hosts(ground: &Ground<'_>, packets: &Region) -> Region {
+/// Addresses of hosts that are described.
+fn addresses_of_hosts(ground: &Ground<'_>) -> IntervalSet {
     let hosts = ground.plan.devices.iter();
     let hosts = hosts.filter(|device| matches!(device.id, DeviceId::Host(_)));
     let own = hosts.flat_map(|device| device.own.intervals());
-    let own: IntervalSet = own.copied().collect();
+    own.copied().collect()
+}
+
+/// The packets between such hosts, where there are some: those can be tried.
+fn among(own: &IntervalSet, packets: &Region) -> Region {
     let narrowed = |set: &IntervalSet| {
-        let both = set.intersection(&own);
+        let both = set.intersection(own);
         if both.is_empty() { set.clone() } else { both }
     };
     Region {
@@ -198,7 +190,7 @@ fn by_stop(piece: Region, stopped: &[(Stop, Region)]) -> Vec<(Option<Stop>, Regi
 }
 
 /// Adds a part, joined with one that has the same reasons and differs in one field only.
-fn add(found: &mut Vec<Changed>, part: Region, deciders: &[Decider], stop: Option<Stop>) {
+fn add(found: &mut Vec<Changed>, part: Region, deciders: &[DecidedBy], stop: Option<Stop>) {
     for known in found.iter_mut() {
         if known.passes_by == deciders
             && known.stop == stop
@@ -228,17 +220,8 @@ fn only_gateway(ground: &Ground<'_>) -> Option<RouterId> {
 }
 
 /// The gateways that decide a packet on its way to where it stops.
-fn stopped_by(ground: &Ground<'_>, from: SegmentId, packet: &Packet) -> Vec<Decider> {
-    let traces = trace(ground.network, Sender::Segment(from), packet);
-    let stopped = |trace: &&Trace| !matches!(trace.outcome, Outcome::Delivered(_));
-    let Some(trace) = traces.iter().find(stopped) else {
-        return Vec::new();
-    };
-    let decided = trace.steps.iter().filter_map(|step| {
-        let DeviceId::Router(router) = ground.plan.device(step.device).id else {
-            return None;
-        };
-        Some((router, step.decision.as_ref()?.rule))
-    });
-    decided.collect()
+fn stopped_by(ground: &Ground<'_>, from: SegmentId, packet: &Packet) -> Vec<DecidedBy> {
+    let sender = Sender::Segment(from);
+    let stops = where_it_stops(ground.network, ground.plan, sender, packet);
+    stops.map_or_else(Vec::new, |(_, deciders)| deciders)
 }

@@ -1,8 +1,8 @@
 //! Every pair of segments, compared.
 
 use crate::forwarding::Network;
-use crate::model::{Family, Party, RouterId, Rule, SegmentId, Service, Site};
-use crate::packet::{ClassSet, IntervalSet, ServiceBox};
+use crate::model::{Family, RouterId, Rule, SegmentId};
+use crate::packet::{ClassSet, IntervalSet};
 
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Twin};
@@ -16,6 +16,17 @@ pub enum Spot {
     Segment(Twin<SegmentId>),
     /// A gateway or router itself.
     Router(Twin<RouterId>),
+}
+
+impl Spot {
+    /// Its column in one version; `None`: it is not there.
+    pub(in crate::analysis) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
+        let segments = ground.network.site.segments.len();
+        match self {
+            Self::Segment(twin) => side(twin, new).map(|segment| segment.0),
+            Self::Router(twin) => side(twin, new).map(|router| segments + router.0),
+        }
+    }
 }
 
 /// What a change does between one pair in one family.
@@ -114,15 +125,6 @@ fn spots(counterparts: &Counterparts) -> Vec<Spot> {
         .collect()
 }
 
-/// The column of a spot in one version.
-fn column(ground: &Ground<'_>, spot: Spot, new: bool) -> Option<usize> {
-    let segments = ground.network.site.segments.len();
-    match spot {
-        Spot::Segment(twin) => side(twin, new).map(|segment| segment.0),
-        Spot::Router(twin) => side(twin, new).map(|router| segments + router.0),
-    }
-}
-
 fn side<T>(twin: Twin<T>, new: bool) -> Option<T> {
     match new {
         true => twin.new,
@@ -139,7 +141,7 @@ fn narrow(
     let Some(named) = named else {
         return Some(Narrow::default());
     };
-    let to = column(&grounds[1], to, true)?;
+    let to = to.column(&grounds[1], true)?;
     named.between(&grounds[1], from.new?, to)
 }
 
@@ -151,7 +153,7 @@ fn compare(
 ) -> Option<PairChange> {
     let places = [false, true].map(|new| {
         let ground = &grounds[usize::from(new)];
-        Some((side(from, new)?, column(ground, to, new)?))
+        Some((side(from, new)?, to.column(ground, new)?))
     });
     let fates = [0, 1].map(|at| match places[at] {
         Some((from, to)) => Fates::new(&grounds[at], from, to, narrow),
@@ -195,8 +197,9 @@ struct Named {
 }
 
 struct NamedRule {
-    from: Option<Vec<Party>>,
-    to: Option<Vec<Party>>,
+    /// Columns of the interfaces that it names; `None`: any.
+    from: Option<Vec<usize>>,
+    to: Option<Vec<usize>>,
     source: Option<IntervalSet>,
     destination: Option<IntervalSet>,
     services: Option<ClassSet>,
@@ -231,9 +234,8 @@ impl Named {
             set.as_ref().is_none_or(|set| set.overlaps(other))
         };
         let rules = self.rules.iter();
-        let site = ground.network.site;
         let rules: Vec<&NamedRule> = rules
-            .filter(|rule| !self.direct || rule.between(site, from, to))
+            .filter(|rule| !self.direct || rule.between(from, to))
             .filter(|rule| !self.sees_source || meets(&rule.source, sources))
             .filter(|rule| {
                 let there = |rule: &NamedRule| {
@@ -283,18 +285,10 @@ fn direct(ground: &Ground<'_>) -> bool {
 
 impl NamedRule {
     /// Whether the interfaces that it names are those of a pair.
-    fn between(&self, site: &Site, from: SegmentId, to: usize) -> bool {
-        let on = |party: &Party, segment: usize| match *party {
-            Party::Segment(one) => one.0 == segment,
-            Party::Zone(zone) => {
-                let segment = site.segments.get(segment);
-                segment.is_some_and(|segment| segment.zone == zone)
-            }
-            Party::Gateway => segment >= site.segments.len(),
-        };
-        let among = |parties: &Option<Vec<Party>>, segment: usize| {
-            let named = parties.as_ref();
-            named.is_none_or(|parties| parties.iter().any(|party| on(party, segment)))
+    fn between(&self, from: SegmentId, to: usize) -> bool {
+        let among = |columns: &Option<Vec<usize>>, column: usize| {
+            let named = columns.as_ref();
+            named.is_none_or(|columns| columns.contains(&column))
         };
         among(&self.from, from.0) && among(&self.to, to)
     }
@@ -310,23 +304,14 @@ fn named(ground: &Ground<'_>, rule: &Rule) -> Option<NamedRule> {
             other => Ok(other),
         }
     };
-    let services = rule.services.as_ref().map(|list| {
-        let boxes = list
-            .services
-            .iter()
-            .filter_map(|service: &Service| service.packets(family));
-        ground
-            .network
-            .classes
-            .of(&boxes.collect::<Vec<ServiceBox>>())
-    });
+    let services = rule.services.as_ref().map(|list| ground.services(list));
     let (source, destination) = (set(&rule.source).ok()?, set(&rule.destination).ok()?);
     if services.as_ref().is_some_and(ClassSet::is_empty) {
         return None;
     }
     Some(NamedRule {
-        from: rule.from.clone(),
-        to: rule.to.clone(),
+        from: rule.from.as_ref().map(|from| ground.targets(from)),
+        to: rule.to.as_ref().map(|to| ground.targets(to)),
         source,
         destination,
         services,

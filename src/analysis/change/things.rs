@@ -1,7 +1,9 @@
 //! The things of a site with their settings as comparable texts.
 
-use crate::diagnostic::Span;
-use crate::model::{LinkEnd, Party, Rule, Site};
+use crate::diagnostic::{Span, Spanned};
+use crate::model::{
+    AddressMatch, Expectation, InterfaceAddress, LinkEnd, Need, Party, Rule, ServiceMatch, Site,
+};
 
 /// A thing with a name, a place, and its settings as comparable texts.
 pub(super) struct Thing {
@@ -35,7 +37,7 @@ fn party(site: &Site, party: &Party) -> String {
     }
 }
 
-fn parties(site: &Site, list: &Option<Vec<Party>>) -> String {
+fn parties(site: &Site, list: Option<&[Party]>) -> String {
     match list {
         None => "any".to_owned(),
         Some(list) => {
@@ -51,20 +53,15 @@ fn text(value: &impl std::fmt::Debug) -> String {
 }
 
 pub(super) fn rule_settings(site: &Site, rule: &Rule) -> Vec<(&'static str, String)> {
-    let set =
-        |list: &Option<crate::model::AddressMatch>| text(&list.as_ref().map(|list| &list.set));
-    let date = |date: &Option<crate::diagnostic::Spanned<crate::model::Date>>| {
+    let date = |date: &Option<Spanned<crate::model::Date>>| {
         date.map_or(String::new(), |date| date.value.to_string())
     };
     vec![
-        ("from", parties(site, &rule.from)),
-        ("to", parties(site, &rule.to)),
-        ("source", set(&rule.source)),
-        ("destination", set(&rule.destination)),
-        (
-            "services",
-            text(&rule.services.as_ref().map(|list| &list.services)),
-        ),
+        ("from", parties(site, rule.from.as_deref())),
+        ("to", parties(site, rule.to.as_deref())),
+        ("source", addresses(&rule.source)),
+        ("destination", addresses(&rule.destination)),
+        ("services", items(&rule.services)),
         ("action", rule.action.value.word().to_owned()),
         ("log", rule.log.to_string()),
         ("inspect", rule.inspect.to_string()),
@@ -145,11 +142,7 @@ fn services(site: &Site) -> Vec<Thing> {
 fn hosts(site: &Site) -> Vec<Thing> {
     let one = |host: &crate::model::Host| {
         let interfaces = host.interfaces.iter().map(|interface| {
-            let addresses: Vec<String> = interface
-                .addresses
-                .iter()
-                .map(|address| address.value.0.to_string())
-                .collect();
+            let addresses = own(&interface.addresses);
             let segment = &site.segment(interface.segment).name.value;
             format!(
                 "{} {segment} {addresses:?} {:?}",
@@ -256,11 +249,7 @@ fn cables(site: &Site) -> Vec<Thing> {
 fn gateways(site: &Site) -> Vec<Thing> {
     let one = |router: &crate::model::Router| {
         let interfaces = router.interfaces.iter().map(|interface| {
-            let addresses: Vec<String> = interface
-                .addresses
-                .iter()
-                .map(|address| address.value.0.to_string())
-                .collect();
+            let addresses = own(&interface.addresses);
             let segment = &site.segment(interface.segment).name.value;
             let port = interface.port.as_ref().map(|port| &port.value);
             let (name, check) = (&interface.name.value, interface.source_check);
@@ -295,20 +284,14 @@ fn translations(site: &Site) -> Vec<Thing> {
             &filter.source_translations,
         ];
         for (number, line) in lists.into_iter().flatten().enumerate() {
-            let set = |list: &Option<crate::model::AddressMatch>| {
-                text(&list.as_ref().map(|list| &list.set))
-            };
             things.push(Thing {
                 name: format!("{} \"{}\"", router.name.value, line.name.value),
                 place: line.name.span,
                 settings: vec![
-                    ("parties", parties(site, &line.parties)),
-                    ("source", set(&line.source)),
-                    ("destination", set(&line.destination)),
-                    (
-                        "services",
-                        text(&line.services.as_ref().map(|list| &list.services)),
-                    ),
+                    ("parties", parties(site, line.parties.as_deref())),
+                    ("source", addresses(&line.source)),
+                    ("destination", addresses(&line.destination)),
+                    ("services", items(&line.services)),
                     ("to_address", text(&line.target)),
                     ("to_port", text(&line.port)),
                     ("enabled", line.enabled.to_string()),
@@ -320,46 +303,69 @@ fn translations(site: &Site) -> Vec<Thing> {
     things
 }
 
+/// What a need or an expectation speaks of.
+fn spoken_of(
+    site: &Site,
+    (from, to): (&[Party], &[Party]),
+    (source, destination): (&Option<AddressMatch>, &Option<AddressMatch>),
+    services: &Option<ServiceMatch>,
+) -> Vec<(&'static str, String)> {
+    vec![
+        ("from", parties(site, Some(from))),
+        ("to", parties(site, Some(to))),
+        ("source", addresses(source)),
+        ("destination", addresses(destination)),
+        ("services", items(services)),
+    ]
+}
+
 fn needs(site: &Site) -> Vec<Thing> {
-    let one = |need: &crate::model::Need| Thing {
+    let one = |need: &Need| Thing {
         name: format!("\"{}\"", need.name.value),
         place: need.name.span,
-        settings: vec![
-            ("from", parties(site, &Some(need.from.clone()))),
-            ("to", parties(site, &Some(need.to.clone()))),
-            ("source", text(&need.source.as_ref().map(|list| &list.set))),
-            (
-                "destination",
-                text(&need.destination.as_ref().map(|list| &list.set)),
-            ),
-            (
-                "services",
-                text(&need.services.as_ref().map(|list| &list.services)),
-            ),
-        ],
+        settings: spoken_of(
+            site,
+            (&need.from, &need.to),
+            (&need.source, &need.destination),
+            &need.services,
+        ),
     };
     site.needs.iter().map(one).collect()
 }
 
 fn expectations(site: &Site) -> Vec<Thing> {
-    let one = |line: &crate::model::Expectation| Thing {
-        name: format!("\"{}\"", line.name.value),
-        place: line.name.span,
-        settings: vec![
-            ("from", parties(site, &Some(line.from.clone()))),
-            ("to", parties(site, &Some(line.to.clone()))),
-            ("source", text(&line.source.as_ref().map(|list| &list.set))),
-            (
-                "destination",
-                text(&line.destination.as_ref().map(|list| &list.set)),
-            ),
-            (
-                "services",
-                text(&line.services.as_ref().map(|list| &list.services)),
-            ),
-            ("demands", text(&line.demands)),
-            ("stance", text(&line.hostile)),
-        ],
+    let one = |line: &Expectation| {
+        let mut settings = spoken_of(
+            site,
+            (&line.from, &line.to),
+            (&line.source, &line.destination),
+            &line.services,
+        );
+        settings.push(("demands", text(&line.demands)));
+        settings.push(("stance", text(&line.hostile)));
+        Thing {
+            name: format!("\"{}\"", line.name.value),
+            place: line.name.span,
+            settings,
+        }
     };
     site.expectations.iter().map(one).collect()
+}
+
+/// A list of addresses, whatever it is written with.
+fn addresses(list: &Option<AddressMatch>) -> String {
+    text(&list.as_ref().map(|list| &list.set))
+}
+
+/// A list of services likewise.
+fn items(list: &Option<ServiceMatch>) -> String {
+    text(&list.as_ref().map(|list| &list.services))
+}
+
+/// The addresses of an interface.
+fn own(addresses: &[Spanned<InterfaceAddress>]) -> Vec<String> {
+    let addresses = addresses.iter();
+    addresses
+        .map(|address| address.value.0.to_string())
+        .collect()
 }

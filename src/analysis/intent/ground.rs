@@ -65,7 +65,7 @@ impl<'n> Ground<'n> {
     }
 
     /// The numbers of the columns that parties come to.
-    fn targets(&self, parties: &[Named]) -> Vec<usize> {
+    pub fn targets(&self, parties: &[Named]) -> Vec<usize> {
         let segments = self.network.site.segments.len();
         let mut numbers: Vec<usize> = Vec::new();
         for party in parties {
@@ -104,7 +104,8 @@ impl<'n> Ground<'n> {
         }
     }
 
-    fn services(&self, list: &ServiceMatch) -> ClassSet {
+    /// The classes of a list of services.
+    pub fn services(&self, list: &ServiceMatch) -> ClassSet {
         let parts = list.services.iter();
         let boxes: Vec<ServiceBox> = parts
             .filter_map(|service| service.packets(self.family()))

@@ -110,8 +110,16 @@ fn passed(flow: &Flow, sent: Region) -> Passed {
 }
 
 impl Passed {
-    /// The part with these services, as sent or as they arrive; `None` where there is none.
-    pub fn with(&self, ground: &Ground<'_>, services: &ClassSet) -> Vec<Region> {
+    /// What of it a line names, as it is sent; `services`: those of the line, `None`: every one.
+    pub fn named(&self, ground: &Ground<'_>, services: Option<&ClassSet>) -> Vec<Region> {
+        match services {
+            Some(services) => self.with(ground, services),
+            None => vec![self.sent.clone()],
+        }
+    }
+
+    /// The parts with these services, as sent or as they arrive.
+    fn with(&self, ground: &Ground<'_>, services: &ClassSet) -> Vec<Region> {
         let mut parts = vec![Region {
             services: self.sent.services.intersection(services),
             ..self.sent.clone()

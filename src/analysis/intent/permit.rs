@@ -1,9 +1,11 @@
 //! Demands on what passes and on what decides it.
 
-use crate::forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
-use crate::model::{Permit, RouterId, SegmentId, Through};
+use crate::forwarding::{Packet, Sender};
+use crate::model::{Permit, SegmentId, Through};
 use crate::packet::Region;
 
+use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
+use super::super::replies::left_over;
 use super::super::witness::witness;
 use super::ground::{Ground, Scope};
 use super::passing::{Passed, passing};
@@ -58,9 +60,10 @@ impl Between<'_, '_> {
         let mut found = self.breach(demand);
         let mut collect = |passed: Passed| {
             let parts = match (&self.scope.services, permit) {
-                (Some(services), Permit::Nothing) => passed.with(self.ground, services),
-                (None, _) => vec![passed.sent.clone()],
-                (Some(services), _) => passed.without(self.ground, services),
+                (Some(services), Permit::AtMost | Permit::Exactly) => {
+                    passed.without(self.ground, services)
+                }
+                (services, _) => passed.named(self.ground, services.as_ref()),
             };
             for part in parts {
                 self.add(&mut found, &passed, &part);
@@ -89,20 +92,19 @@ impl Between<'_, '_> {
             && (found.packet.is_none() || packet.protocol.has_ports())
         {
             found.packet = Some(packet);
-            found.deciders = deciders(self.ground, passed);
+            found.deciders = deciders_of_flow(plan, &passed.flow);
         }
     }
 
     /// What must pass and does not.
     pub fn too_little(&self) -> Looked {
-        let mut left = self.wanted();
+        let mut left = vec![self.wanted()];
         left.retain(|part| !part.is_empty());
         let services = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {
-            for got in [&passed.sent, &passed.arrived] {
-                let parts = std::mem::take(&mut left).into_iter();
-                left = parts.flat_map(|part| part.difference(got)).collect();
-            }
+            let got = [passed.sent, passed.arrived];
+            let parts = std::mem::take(&mut left).into_iter();
+            left = parts.flat_map(|part| left_over(part, &got)).collect();
         };
         let (ground, sender) = (self.ground, Sender::Segment(self.from));
         let complete = passing(ground, self.scope, sender, self.to, services, &mut collect);
@@ -124,13 +126,13 @@ impl Between<'_, '_> {
 
     /// Everything that must pass. Addresses that only a translation makes the column's are not demanded where the
     /// line names no destination.
-    fn wanted(&self) -> Vec<Region> {
+    fn wanted(&self) -> Region {
         let services = self.scope.services.clone();
-        vec![Region {
+        Region {
             source: self.scope.sources(self.ground, self.from),
             destination: self.scope.destinations(self.ground, self.to),
             services: services.unwrap_or_else(|| self.ground.network.classes.all()),
-        }]
+        }
     }
 
     /// What passes undecided, unlogged or uninspected.
@@ -141,10 +143,7 @@ impl Between<'_, '_> {
             .collect();
         let limit = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {
-            let parts = match limit {
-                Some(services) => passed.with(self.ground, services),
-                None => vec![passed.sent.clone()],
-            };
+            let parts = passed.named(self.ground, limit);
             for (breach, (demand, through)) in found.iter_mut().zip(demands) {
                 if !governed(self.ground, &passed, *demand, *through) {
                     parts
@@ -179,24 +178,14 @@ fn some(breach: Breach) -> Vec<Breach> {
     std::iter::once(breach).filter(|_| shown).collect()
 }
 
-/// The gateways that decided a flow, with their rules.
-fn deciders(ground: &Ground<'_>, passed: &Passed) -> Vec<(RouterId, Option<usize>)> {
-    let decided = passed.flow.hops.iter().filter(|hop| hop.filtered);
-    let named = decided.filter_map(|hop| match ground.plan.device(hop.device).id {
-        DeviceId::Router(router) => Some((router, hop.rule)),
-        DeviceId::Host(_) => None,
-    });
-    named.collect()
-}
-
 fn governed(
     ground: &Ground<'_>,
     passed: &Passed,
     demand: Demand,
     through: Option<Through>,
 ) -> bool {
-    let mut decided = deciders(ground, passed).into_iter();
-    let rule = |(router, rule): (RouterId, Option<usize>)| {
+    let mut decided = deciders_of_flow(ground.plan, &passed.flow).into_iter();
+    let rule = |(router, rule): DecidedBy| {
         let filter = ground.network.site.router(router).filter()?;
         filter.rules.get(rule?)
     };
@@ -210,19 +199,8 @@ fn governed(
 
 /// Says where a packet stops, and by what.
 fn explain(ground: &Ground<'_>, sender: Sender, packet: &Packet, found: &mut Breach) {
-    let traces = trace(ground.network, sender, packet);
-    let stopped = |trace: &&Trace| matches!(trace.outcome, Outcome::Stopped(_));
-    let Some(trace) = traces.iter().find(stopped) else {
-        return;
-    };
-    if let Outcome::Stopped(stop) = trace.outcome {
+    if let Some((stop, deciders)) = where_it_stops(ground.network, ground.plan, sender, packet) {
         found.stop = Some(stop);
-    }
-    for step in &trace.steps {
-        if let (DeviceId::Router(router), Some(decision)) =
-            (ground.plan.device(step.device).id, &step.decision)
-        {
-            found.deciders.push((router, decision.rule));
-        }
+        found.deciders = deciders;
     }
 }

@@ -4,6 +4,7 @@ use crate::forwarding::{Packet, Stop};
 use crate::model::{Expectation, Family, HostId, Need, RouterId, SegmentId};
 use crate::packet::ClassSet;
 
+use super::super::deciders::DecidedBy;
 use super::super::party::Party;
 
 /// What a line demands.
@@ -56,7 +57,7 @@ pub struct Breach {
     /// One packet that shows it.
     pub packet: Option<Packet>,
     /// The gateways that decided it, each with its rule (`None`: the default).
-    pub deciders: Vec<(RouterId, Option<usize>)>,
+    pub deciders: Vec<DecidedBy>,
     /// Why a packet that must pass stops.
     pub stop: Option<Stop>,
     /// For [`Demand::Isolated`], what leads from one side to the other.

@@ -1,8 +1,9 @@
 //! Breaches in words.
 
 use crate::forwarding::{Network, Stop};
-use crate::model::{Family, RouterId};
+use crate::model::Family;
 
+use super::super::deciders::rule_name;
 use super::super::naming::Naming;
 use super::super::party::{Party, party_name};
 use super::standing::{Breach, Demand, Link};
@@ -72,18 +73,6 @@ fn decided(network: &Network<'_>, breach: &Breach) -> String {
     match named.is_empty() {
         true => String::new(),
         false => format!(", by {}", named.join(" and ")),
-    }
-}
-
-/// A rule of a gateway by name, or its default.
-pub fn rule_name(network: &Network<'_>, router: RouterId, rule: Option<usize>) -> String {
-    let router = network.site.router(router);
-    let gateway = &router.name.value;
-    let rules = router.filter().map(|filter| filter.rules.as_slice());
-    let rule = rule.and_then(|number| Some((number, rules?.get(number)?)));
-    match rule {
-        Some((number, rule)) => format!("{gateway} rule {} \"{}\"", number + 1, rule.name.value),
-        None => format!("the default of {gateway}"),
     }
 }
 

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
-use crate::forwarding::{DeviceId, Network, Outcome, Packet, Sender, Stop, Trace, trace};
+use crate::forwarding::{Network, Packet, Sender, Stop};
 use crate::model::{Family, Protocol, RouterId, SegmentId};
 use crate::packet::Region;
 
-use super::super::change::Decider;
+use super::super::deciders::{DecidedBy, where_it_stops};
 use super::super::intent::Standing;
 use super::super::party::Party;
 use super::measure::{Axis, Measure, Shadow};
@@ -33,6 +33,20 @@ pub struct Observed {
     pub service: ObservedService,
     /// How many records tell of it.
     pub records: u64,
+}
+
+impl Observed {
+    /// A packet of it, from the first dynamic port (RFC 6335 section 6): logs tell no source port.
+    pub fn packet(&self) -> Packet {
+        let ObservedService { protocol, port } = self.service;
+        Packet {
+            source: self.source,
+            destination: self.destination,
+            protocol,
+            source_port: if protocol.has_ports() { 49_152 } else { 0 },
+            destination_port: port,
+        }
+    }
 }
 
 /// What of a rule is used.
@@ -85,7 +99,7 @@ pub struct Impossible {
     /// Why it stops.
     pub stop: Option<Stop>,
     /// What denies it.
-    pub deciders: Vec<Decider>,
+    pub deciders: Vec<DecidedBy>,
 }
 
 /// A need, as far as the observed flows tell.
@@ -128,14 +142,7 @@ pub(super) fn follow(network: &Network<'_>, observed: Observed) -> Impossible {
         .segments
         .iter()
         .position(|one| one.addresses.contains(source));
-    let ports = observed.service.protocol.has_ports();
-    let packet = Packet {
-        source: observed.source,
-        destination: observed.destination,
-        protocol: observed.service.protocol,
-        source_port: if ports { 49_152 } else { 0 },
-        destination_port: observed.service.port,
-    };
+    let packet = observed.packet();
     let mut found = Impossible {
         observed,
         packet,
@@ -146,20 +153,9 @@ pub(super) fn follow(network: &Network<'_>, observed: Observed) -> Impossible {
     let Some(from) = found.from else {
         return found;
     };
-    let traces = trace(network, Sender::Segment(from), &packet);
-    let stopped = |trace: &&Trace| matches!(trace.outcome, Outcome::Stopped(_));
-    if let Some(trace) = traces.iter().find(stopped) {
-        if let Outcome::Stopped(stop) = trace.outcome {
-            found.stop = Some(stop);
-        }
-        found.deciders = trace
-            .steps
-            .iter()
-            .filter_map(|step| match plan.device(step.device).id {
-                DeviceId::Router(router) => Some((router, step.decision.as_ref()?.rule)),
-                DeviceId::Host(_) => None,
-            })
-            .collect();
+    if let Some((stop, deciders)) = where_it_stops(network, plan, Sender::Segment(from), &packet) {
+        found.stop = Some(stop);
+        found.deciders = deciders;
     }
     found
 }

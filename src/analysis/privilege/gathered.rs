@@ -7,7 +7,7 @@ use num_bigint::BigUint;
 use crate::forwarding::Network;
 use crate::packet::{ClassSet, IntervalSet, Region};
 
-use super::super::change::Decider;
+use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};
 use super::found::{Piece, RuleUse};
 use super::measure::{Axis, Measure, Shadow, services};
@@ -61,7 +61,7 @@ impl Gathered {
         }
     }
 
-    pub(super) fn finish(self, network: &Network<'_>, (router, rule): Decider) -> RuleUse {
+    pub(super) fn finish(self, network: &Network<'_>, (router, rule): DecidedBy) -> RuleUse {
         let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
         let sizes = |field: fn(&Shadow) -> &IntervalSet| {
             [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))

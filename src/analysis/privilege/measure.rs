@@ -28,14 +28,13 @@ pub struct Measure {
     pub packets: Axis,
 }
 
-impl Measure {
+impl Axis {
     /// How many binary digits too wide: the logarithm of permitted to used, where nothing is used that of all
     /// permitted. 0 for what is used as a whole.
     pub fn excess_bits(&self) -> u64 {
-        let used = self.packets.used.bits().max(1);
-        match self.packets.permitted == self.packets.used {
+        match self.permitted == self.used {
             true => 0,
-            false => (self.packets.permitted.bits() + 1).saturating_sub(used),
+            false => (self.permitted.bits() + 1).saturating_sub(self.used.bits().max(1)),
         }
     }
 }

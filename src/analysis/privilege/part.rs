@@ -4,7 +4,7 @@ use crate::forwarding::{DeviceId, Hop};
 use crate::model::SegmentId;
 use crate::packet::Region;
 
-use super::super::change::Decider;
+use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};
 
 /// Where a packet comes in and goes out at a gateway, for `from` and `to` of a rule.
@@ -19,7 +19,7 @@ pub struct Doors {
 /// A rule that decides a part.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Decision {
-    pub decider: Decider,
+    pub decider: DecidedBy,
     pub doors: Doors,
     /// Whether the rule sees sources as they are sent, and destinations as they arrive.
     pub seen_plainly: bool,

@@ -3,13 +3,15 @@
 use num_bigint::BigUint;
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::{Network, Sender};
-use crate::model::{Family, ICMP, ICMPV6, SegmentId, Service};
+use crate::forwarding::{Network, Sender, class_of};
+use crate::model::{Family, SegmentId};
 use crate::packet::{ClassSet, Interval, IntervalSet, Region};
 
-use super::super::change::Decider;
+use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed, Scope, judge_needs, need_scope, passing};
-use super::found::{NeedUse, Observed, ObservedService, PairUse, Privilege, follow};
+use super::super::matrix::messages;
+use super::super::replies::left_over;
+use super::found::{NeedUse, Observed, PairUse, Privilege, follow};
 use super::gathered::Gathered;
 use super::measure::{Axis, Shadow, at, packets, triples};
 use super::part::{decisions, seen};
@@ -40,7 +42,7 @@ struct Point {
 struct Survey<'n> {
     network: &'n Network<'n>,
     observed: &'n [Observed],
-    rules: FxHashMap<Decider, Gathered>,
+    rules: FxHashMap<DecidedBy, Gathered>,
     pairs: Vec<PairUse>,
     explained: Vec<bool>,
     inside: Vec<bool>,
@@ -92,9 +94,7 @@ impl<'n> Survey<'n> {
             }
             let source = Family::value(observed.source);
             let destination = Family::value(observed.destination);
-            let ObservedService { protocol, port } = observed.service;
-            let client = if protocol.has_ports() { 49_152 } else { 0 };
-            let class = self.network.classes.class_of(protocol.0, client, port);
+            let class = class_of(self.network, &observed.packet());
             for (at, segment) in segments.iter().enumerate() {
                 if !segment.addresses.contains(source) {
                     continue;
@@ -187,18 +187,11 @@ impl<'n> Survey<'n> {
             if !scope.from.contains(&from) || !scope.to.contains(&to) {
                 continue;
             }
-            let mut collect = |passed: Passed| match &scope.services {
-                Some(services) => {
-                    needed.extend(
-                        passed
-                            .with(ground, services)
-                            .into_iter()
-                            .map(|one| (number, one)),
-                    );
-                }
-                None => needed.push((number, passed.sent)),
-            };
             let limit = scope.services.as_ref();
+            let mut collect = |passed: Passed| {
+                let parts = passed.named(ground, limit).into_iter();
+                needed.extend(parts.map(|part| (number, part)));
+            };
             let sender = Sender::Segment(from);
             self.complete &= passing(ground, scope, sender, to, limit, &mut collect);
         }
@@ -213,18 +206,11 @@ impl<'n> Survey<'n> {
         needed: &[(usize, Region)],
         points: &[Point],
     ) -> Axis {
-        let mut left = vec![part.sent.clone()];
-        let mut used: Vec<Region> = Vec::new();
-        for (_, region) in needed {
-            let both = region.intersection(&part.sent);
-            if !both.is_empty() {
-                left = left
-                    .into_iter()
-                    .flat_map(|piece| piece.difference(region))
-                    .collect();
-                used.push(both);
-            }
-        }
+        let named = needed
+            .iter()
+            .map(|(_, region)| region.intersection(&part.sent));
+        let mut used: Vec<Region> = named.filter(|both| !both.is_empty()).collect();
+        let left = left_over(part.sent.clone(), &used);
         let permitted = packets(self.network, &part.sent);
         let mut excess: BigUint = left.iter().map(|piece| packets(self.network, piece)).sum();
         let mut seen_points: FxHashSet<(u128, u128, usize)> = FxHashSet::default();
@@ -311,7 +297,7 @@ impl<'n> Survey<'n> {
     }
 
     fn finish(mut self) -> Privilege {
-        let mut rules: Vec<(Decider, Gathered)> = self.rules.drain().collect();
+        let mut rules: Vec<(DecidedBy, Gathered)> = self.rules.drain().collect();
         rules.sort_by_key(|((router, rule), _)| (*router, rule.unwrap_or(usize::MAX)));
         let rules = rules
             .into_iter()
@@ -343,15 +329,6 @@ impl<'n> Survey<'n> {
             complete: self.complete,
         }
     }
-}
-
-fn messages(network: &Network<'_>) -> ClassSet {
-    let families = Family::ALL.iter();
-    let boxes = families.flat_map(|&family| {
-        let protocols = [ICMP, ICMPV6].into_iter();
-        protocols.filter_map(move |protocol| Service::Whole(protocol).packets(family))
-    });
-    network.classes.of(&boxes.collect::<Vec<_>>())
 }
 
 /// Needs that hold a packet, each once.

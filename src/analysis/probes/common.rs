@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::forwarding::{Network, Place};
 use crate::model::{Family, RouterId, SegmentId};
 
-use super::super::intent::rule_name;
+use super::super::deciders::rule_name;
 use super::super::party::{Party, party_name};
 use super::foresee::Foreseen;
 use super::verify::{Checked, Judgement};

@@ -8,6 +8,8 @@ use crate::forwarding::{
 };
 use crate::model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId, TCP, UDP};
 
+use super::super::deciders::{DecidedBy, deciders_of_trace};
+
 /// What whoever sends a probe, and whoever listens at the far side, should see.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Expect {
@@ -49,7 +51,7 @@ pub struct Foreseen {
     pub expect: Expect,
     /// Gateways that decide, in order, each with its rule (`None`: its default). Where devices on the segment may
     /// use several routers, those that decide whichever is used.
-    pub deciders: Vec<(RouterId, Option<usize>)>,
+    pub deciders: Vec<DecidedBy>,
     /// Rules of gateways without memory that let the answer pass.
     pub reply_rules: Vec<(RouterId, usize)>,
     /// Why it stops, where it does.
@@ -168,13 +170,6 @@ fn own_way(plan: &Plan, host: HostId, stand: SegmentId, packet: &Packet) -> Resu
 
 /// One walk, as whoever tests sees it.
 fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Foreseen {
-    let decisions = trace.steps.iter().filter_map(|step| {
-        let decision = step.decision.as_ref()?;
-        match plan.device(step.device).id {
-            DeviceId::Router(router) => Some((router, decision)),
-            DeviceId::Host(_) => None,
-        }
-    });
     let (expect, stop, place) = match trace.outcome {
         Outcome::Delivered(place) => (delivered(trace), None, Some(place)),
         Outcome::NotForwardable => (Expect::Nothing, Some(Stop::NotForwardable), None),
@@ -194,9 +189,7 @@ fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Foreseen {
         stand: SegmentId(0),
         first_hops: Vec::new(),
         expect,
-        deciders: decisions
-            .map(|(router, decision)| (router, decision.rule))
-            .collect(),
+        deciders: deciders_of_trace(plan, trace),
         reply_rules: match expect {
             Expect::Answered => reply_rules(network, plan, trace),
             _ => Vec::new(),

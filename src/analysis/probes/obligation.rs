@@ -3,7 +3,7 @@
 use crate::forwarding::Network;
 use crate::model::{Family, RouterId, SegmentId};
 
-use super::super::intent::rule_name;
+use super::super::deciders::rule_name;
 
 /// Something that a probe is to show.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -2,7 +2,8 @@
 
 use crate::forwarding::{Network, Place, Stop};
 
-use super::super::intent::{rule_name, stopped};
+use super::super::deciders::rule_name;
+use super::super::intent::stopped;
 use super::super::party::{Party, party_name};
 use super::foresee::{Expect, Foreseen, Unforeseen};
 use super::verify::{Checked, Difference, Judgement};

@@ -18,6 +18,8 @@ use std::fmt;
 use crate::diagnostic::{FileId, Sources};
 use crate::model::{RouterId, Site};
 
+pub use verify::load_edited;
+
 /// A field of a rule that says what it matches.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum RuleField {

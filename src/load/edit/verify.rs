@@ -12,6 +12,16 @@ use super::plan::{Plan, rules};
 use super::rule::written_fields;
 use super::{EditError, EditedFile, RuleField};
 
+/// Loads the texts as they are after the edits. Cost: that of a load.
+pub fn load_edited(sources: &Sources, edited: &[EditedFile]) -> Loaded {
+    let texts = sources.files().iter().enumerate().map(|(number, source)| {
+        let new = edited.iter().find(|file| file.file.0 as usize == number);
+        let text = new.map_or(source.text(), |file| &file.after);
+        (source.name().to_owned(), text.to_owned())
+    });
+    load_texts(texts.collect())
+}
+
 /// Refuses files that would not load, or would load as another site than the edits ask for.
 pub(super) fn check(
     site: &Site,
@@ -19,12 +29,7 @@ pub(super) fn check(
     plan: &Plan<'_>,
     edited: &[EditedFile],
 ) -> Result<(), EditError> {
-    let texts = sources.files().iter().enumerate().map(|(number, source)| {
-        let new = edited.iter().find(|file| file.file.0 as usize == number);
-        let text = new.map_or(source.text(), |file| &file.after);
-        (source.name().to_owned(), text.to_owned())
-    });
-    let loaded = load_texts(texts.collect());
+    let loaded = load_edited(sources, edited);
     let Some(new) = &loaded.site else {
         return Err(would_not_load(&loaded));
     };
