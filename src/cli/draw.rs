@@ -1,80 +1,303 @@
 //! `boundwalk draw`.
 
 use std::io;
+use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Cabling, Outline};
-use crate::render::{Pen, outline_text, panels_text};
+use crate::analysis::{
+    Bypasses, By, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, bypasses,
+    closing, find_party, pairs_asked,
+};
+use crate::forwarding::Network;
+use crate::model::{Family, SegmentId, Site, SwitchId};
+use crate::render::{
+    Chain, Pen, Selection, Sheet, Trail, chain_svg, logical_svg, matrix_svg,
+    outline_text, panels_svg, panels_text, site_svg,
+};
 
-use super::site::{SiteArguments, open};
+use super::compute::{matrices, namings};
+use super::matrix::sheet_key;
+use super::path::{Asked, walk};
+use super::site::{Opened, SiteArguments, did_you_mean, open};
 use super::{Output, Verdict};
 
-/// Draw the site: the outside, gateways, switches with their segments and hosts, and the front panel of each
-/// switch.
+/// Draw the site: for a terminal, as a picture (SVG), or as a graph for other programs.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Arguments {
     #[command(flatten)]
     site: SiteArguments,
-    /// What to draw.
-    #[arg(long, value_name = "WHAT", default_value = "all")]
-    what: What,
-    /// Draw with ASCII characters only; done by itself where the locale is not UTF-8.
-    #[arg(long)]
-    ascii: bool,
+    /// What to draw [default: all as text; way with --bypass or --path; else site].
+    #[arg(long, value_name = "WHAT")]
+    what: Option<What>,
     /// Form of the output.
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
+    /// Draw the shortest way round the gateway between two segments.
+    #[arg(long, num_args = 2, value_names = ["FROM", "TO"], conflicts_with = "path")]
+    bypass: Option<Vec<String>>,
+    /// Draw the way of one packet; what `boundwalk path` takes.
+    #[arg(long, num_args = 3, value_names = ["SOURCE", "TARGET", "SERVICE"])]
+    path: Option<Vec<String>>,
+    /// Rows and columns of the matrix.
+    #[arg(long, value_name = "BY", default_value = "segment")]
+    by: ByArgument,
+    /// Draw with ASCII characters only; done by itself where the locale is not UTF-8.
+    #[arg(long)]
+    ascii: bool,
+    /// File to write; without it the drawing goes to standard output.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
 }
 
-const EXAMPLES: &str = "Examples:\n  boundwalk draw site.toml\n  \
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk draw site.toml\n  \
     boundwalk draw site.toml --what panels\n  \
-    COLUMNS=120 boundwalk draw site.toml --ascii > site.txt\n\
+    COLUMNS=120 boundwalk draw site.toml --ascii > site.txt\n  \
+    boundwalk draw site.toml --format svg -o site.svg\n  \
+    boundwalk draw site.toml --what logical --format dot\n  \
+    boundwalk draw site.toml --what matrix --by zone --format svg -o matrix.svg\n  \
+    boundwalk draw site.toml --path guest-wifi 10.20.10.200 ipp --format svg -o way.svg\n\
+    Text: site, panels, all. SVG: all but `all`. DOT and Mermaid: site, logical.\n\
     Exit code 0, or 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum What {
-    /// What hangs on what.
+    /// What is plugged into what.
     Site,
+    /// Zones, segments and the gateways between them.
+    Logical,
+    /// Who can reach what.
+    Matrix,
     /// The front panel of each switch.
     Panels,
-    /// Both.
+    /// One way, hop by hop.
+    Way,
+    /// Site and panels.
     All,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+enum ByArgument {
+    Zone,
+    Segment,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Format {
     /// For a terminal, or paper.
     Text,
+    /// A picture for documents and browsers.
+    Svg,
+    /// A graph in the DOT language.
+    Dot,
+    /// A Mermaid flowchart.
+    Mermaid,
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     let Some(opened) = open(&arguments.site, false, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let site = &opened.site;
-    if arguments.what == What::Panels && site.switches.is_empty() {
+    let what = what(arguments);
+    if what == What::Panels && opened.site.switches.is_empty() {
         return output.failed("this site describes no switch, so there is no panel to draw");
     }
-    let pen = Pen {
-        ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),
-        paint: output.paint(),
+    let drawn = match arguments.format {
+        Format::Text => text(arguments, &opened.site, what, output),
+        Format::Svg => picture(arguments, &opened, what),
+        Format::Dot | Format::Mermaid => graph(arguments.format, &opened.site, what),
     };
-    let cabling = Cabling::new(site);
-    let mut parts = Vec::new();
-    if arguments.what != What::Panels {
-        parts.push(outline_text(site, &Outline::new(site, &cabling), pen));
+    match drawn {
+        Ok(drawn) => put(arguments, &drawn, output),
+        Err(message) => output.failed(&message),
     }
-    if arguments.what != What::Site && !site.switches.is_empty() {
-        parts.push(panels_text(site, &cabling, pen));
-    }
-    match arguments.format {
-        Format::Text => output.print(&parts.join("\n"))?,
+}
+
+fn put(arguments: &Arguments, drawn: &str, output: &mut Output) -> io::Result<Verdict> {
+    match &arguments.output {
+        None => output.print(drawn)?,
+        Some(file) => {
+            if let Err(message) = super::write::put_text(file, drawn) {
+                return output.failed(&message);
+            }
+        }
     }
     Ok(Verdict::Clean)
 }
 
+fn what(arguments: &Arguments) -> What {
+    let way = arguments.bypass.is_some() || arguments.path.is_some();
+    arguments.what.unwrap_or(match (way, arguments.format) {
+        (true, _) => What::Way,
+        (_, Format::Text) => What::All,
+        _ => What::Site,
+    })
+}
+
+fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Result<String, String> {
+    let pen = Pen {
+        ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),
+        paint: match arguments.output {
+            None => output.paint(),
+            Some(_) => crate::render::Paint {
+                colour: false,
+                ..output.paint()
+            },
+        },
+    };
+    let cabling = Cabling::new(site);
+    let mut parts = Vec::new();
+    if let What::Site | What::All = what {
+        parts.push(outline_text(site, &Outline::new(site, &cabling), pen));
+    }
+    if let What::Panels | What::All = what
+        && !site.switches.is_empty()
+    {
+        parts.push(panels_text(site, &cabling, pen));
+    }
+    match parts.is_empty() {
+        true => Err("text draws site, panels and all; take --format svg (or `boundwalk matrix`, \
+            `bypass` and `path`, which are text)"
+            .to_owned()),
+        false => Ok(parts.join("\n")),
+    }
+}
+
+fn graph(format: Format, site: &Site, what: What) -> Result<String, String> {
+    let cabling = Cabling::new(site);
+    let map = match what {
+        What::Site => Map::physical(site, &cabling),
+        What::Logical => Map::logical(site),
+        _ => return Err("DOT and Mermaid draw site and logical; take --format svg".to_owned()),
+    };
+    Ok(match format {
+        Format::Dot => dot(site, &map),
+        _ => mermaid(site, &map),
+    })
+}
+
+fn picture(arguments: &Arguments, opened: &Opened, what: What) -> Result<String, String> {
+    let site = &opened.site;
+    let cabling = Cabling::new(site);
+    let switches: Vec<SwitchId> = (0..site.switches.len()).map(SwitchId).collect();
+    match what {
+        What::Panels => return Ok(panels_svg(site, &cabling, &switches, true)),
+        What::All => return Err("one picture at a time: name what to draw with --what".to_owned()),
+        What::Site if arguments.bypass.is_none() && arguments.path.is_none() => {
+            return Ok(site_svg(site, &cabling, None, true));
+        }
+        _ => {}
+    }
+    let network = Network::new(site, opened.today);
+    match what {
+        What::Matrix => Ok(heat(&network, arguments.by)),
+        What::Logical => Ok(zones(&network)),
+        _ => way(arguments, opened, &network, &cabling, what),
+    }
+}
+
+fn sheet_of(network: &Network<'_>, by: By, hostile: bool) -> (Sheet, Vec<Matrix>) {
+    let question = Question::all(by, Family::V4, hostile);
+    let all = matrices(network, &Family::ALL, &question);
+    (Sheet::new(network, &all, &Selection::default()), all)
+}
+
+fn heat(network: &Network<'_>, by: ByArgument) -> String {
+    let by = match by {
+        ByArgument::Zone => By::Zone,
+        ByArgument::Segment => By::Segment,
+    };
+    let (sheet, _) = sheet_of(network, by, true);
+    let (key, codes) = sheet_key(&sheet, &namings(network, &Family::ALL));
+    matrix_svg(&sheet, &key, &codes, true)
+}
+
+fn zones(network: &Network<'_>) -> String {
+    let (sheet, _) = sheet_of(network, By::Zone, false);
+    let (_, codes) = sheet_key(&sheet, &namings(network, &Family::ALL));
+    logical_svg(network.site, &sheet, &codes, true)
+}
+
+/// A way alone, or on the picture of the site.
+fn way(
+    arguments: &Arguments,
+    opened: &Opened,
+    network: &Network<'_>,
+    cabling: &Cabling<'_>,
+    what: What,
+) -> Result<String, String> {
+    let site = &opened.site;
+    let (chain, cuts) = match (&arguments.bypass, &arguments.path) {
+        (Some(ends), _) => round(network, ends)?,
+        (_, Some(asked)) => {
+            let [source, target, service] = [0, 1, 2].map(|at| asked[at].as_str());
+            let asked = Asked {
+                source,
+                target,
+                service,
+                from: None,
+                source_port: None,
+                families: &Family::ALL,
+            };
+            let result = walk(network, &asked)?;
+            (Chain::path(network, &opened.sources, &result), Vec::new())
+        }
+        _ => return Err("name the way: --bypass FROM TO, or --path SOURCE TARGET SERVICE".to_owned()),
+    };
+    Ok(match what {
+        What::Site => site_svg(site, cabling, Some(&Trail::new(site, cabling, &chain, &cuts)), true),
+        _ => chain_svg(&chain, true),
+    })
+}
+
+type Cuts = Vec<(Equipment, String)>;
+
+/// The way round between two segments, and what would close it at which device.
+fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts), String> {
+    let site = network.site;
+    let (from, to) = (segment(site, &ends[0])?, segment(site, &ends[1])?);
+    let asked = |one: SegmentId, other: SegmentId| one == from && other == to;
+    let pairs = bypasses(network, &asked);
+    let Some(pair) = pairs.first() else {
+        return Err(format!(
+            "there is no way round the gateway from `{}` to `{}`",
+            ends[0], ends[1]
+        ));
+    };
+    let pair = pair.clone();
+    let found = Bypasses {
+        closing: closing(network, &pairs, &asked),
+        asked: pairs_asked(network, &asked),
+        pairs,
+    };
+    let settings: Vec<Setting> = match &found.closing {
+        Some(closing) => closing.sets.first().cloned().unwrap_or_default(),
+        None => pair.opened_by.into_iter().collect(),
+    };
+    let cuts = crate::render::cuts(site, &settings);
+    let lines = cuts.iter().map(|(_, text)| text.clone()).collect();
+    Ok((Chain::bypass(network, &pair, lines), cuts))
+}
+
+fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {
+    let found = find_party(site, name).into_iter();
+    let mut segments = found.filter_map(|party| match party {
+        Party::Segment(id) => Some(id),
+        _ => None,
+    });
+    segments.next().ok_or_else(|| {
+        let hint = did_you_mean(site, name, |party| matches!(party, Party::Segment(_)));
+        format!("`{name}` is no segment of this site{hint}")
+    })
+}
+
+fn dot(_: &Site, _: &Map<'_>) -> String {
+    String::new()
+}
+fn mermaid(_: &Site, _: &Map<'_>) -> String {
+    String::new()
+}
 /// Whether the locale says UTF-8: the first of the variables that is set decides (POSIX, chapter 8.2). Windows
 /// has none of them, and a console that shows Unicode.
 fn utf8_locale(variable: impl Fn(&str) -> Option<String>) -> bool {

@@ -67,7 +67,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
-    let result = match walk(&network, arguments) {
+    let asked = Asked {
+        source: &arguments.source,
+        target: &arguments.target,
+        service: &arguments.service,
+        from: arguments.from.as_deref(),
+        source_port: arguments.source_port,
+        families: arguments.family.families(),
+    };
+    let result = match walk(&network, &asked) {
         Ok(result) => result,
         Err(message) => {
             return output.failed(&message);
@@ -100,11 +108,22 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     })
 }
 
-fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, String> {
+/// A packet as it is asked for.
+pub(super) struct Asked<'a> {
+    pub(super) source: &'a str,
+    pub(super) target: &'a str,
+    pub(super) service: &'a str,
+    pub(super) from: Option<&'a str>,
+    pub(super) source_port: Option<u16>,
+    pub(super) families: &'a [Family],
+}
+
+/// Follows it; what is wrong with the question is told in a sentence.
+pub(super) fn walk(network: &Network<'_>, asked: &Asked<'_>) -> Result<PathResult, String> {
     let site = network.site;
-    let sources = End::new(network, &arguments.source)?;
-    let targets = End::new(network, &arguments.target)?;
-    let services = services(site, &arguments.service)?;
+    let sources = End::new(network, asked.source)?;
+    let targets = End::new(network, asked.target)?;
+    let services = services(site, asked.service)?;
     let choose = |&family: &Family| {
         let mut known = services.iter();
         let service = known.find_map(|service| service.packets(family))?;
@@ -112,18 +131,17 @@ fn walk(network: &Network<'_>, arguments: &Arguments) -> Result<PathResult, Stri
         let destination = targets.address(network, family, Some(source))?;
         Some((source, destination, service))
     };
-    let (source, destination, service) = arguments
-        .family
-        .families()
+    let (source, destination, service) = asked
+        .families
         .iter()
         .find_map(choose)
         .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
-    let packet = packet(source, destination, &service, arguments.source_port);
-    let from = match &arguments.from {
+    let packet = packet(source, destination, &service, asked.source_port);
+    let from = match asked.from {
         Some(name) => Some(start(site, name)?),
         None => sources.party,
     };
-    if let (None, Some(own)) = (&arguments.from, router_with(site, source)) {
+    if let (None, Some(own)) = (asked.from, router_with(site, source)) {
         return Err(starts_itself(own));
     }
     path(network, from, &packet).map_err(|error| match error {

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::{Bypass, Bypasses, Closing, Setting};
+use crate::analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting};
 use crate::diagnostic::Sources;
 use crate::forwarding::Network;
 use crate::model::Site;
@@ -162,6 +162,31 @@ impl View<'_> {
             self.line(out, 2, "- ", &text);
         }
     }
+}
+
+/// What to change at which device, so that a set of settings is gone.
+pub fn cuts(site: &Site, set: &[Setting]) -> Vec<(Equipment, String)> {
+    let mut cuts = Vec::new();
+    for group in groups(set, site) {
+        let ports = group.iter().filter_map(|setting| setting.port());
+        let names: Vec<String> = ports.map(|port| port.name(site)).collect();
+        let text = group[0].remedy_at(site, &ranges(&names));
+        let mut devices: Vec<Equipment> = Vec::new();
+        for setting in &group {
+            devices.extend(match setting {
+                Setting::Forwards(host) => vec![Equipment::Host(*host)],
+                Setting::NoRules(router) => vec![Equipment::Router(*router)],
+                Setting::Plugged(link) => {
+                    let ends = site.links[*link].ends.iter();
+                    ends.map(|end| CableEnd::of(&end.value).device).collect()
+                }
+                other => other.port().map(|port| Equipment::Switch(port.switch())).into_iter().collect(),
+            });
+        }
+        devices.dedup();
+        cuts.extend(devices.into_iter().map(|device| (device, text.clone())));
+    }
+    cuts
 }
 
 /// Settings of one line of the file that say the same of several ports, together.

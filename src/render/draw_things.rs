@@ -274,7 +274,7 @@ impl Things<'_> {
 }
 
 /// Interfaces by port, ports in the order in which interfaces name them.
-fn by_port(router: &Router) -> Vec<(Option<&str>, Vec<&Interface>)> {
+pub(super) fn by_port(router: &Router) -> Vec<(Option<&str>, Vec<&Interface>)> {
     let mut ports: Vec<(Option<&str>, Vec<&Interface>)> = Vec::new();
     for interface in &router.interfaces {
         let port = interface.port.as_ref().map(|port| port.value.as_str());

@@ -162,7 +162,7 @@ fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
 }
 
 /// The name of a port without that of its switch.
-fn short_socket(network: &Network<'_>, socket: SocketId) -> String {
+pub(super) fn short_socket(network: &Network<'_>, socket: SocketId) -> String {
     let name = socket_name(network, socket);
     match name.split_once(':') {
         Some((_, port)) => port.to_owned(),

@@ -128,7 +128,7 @@ pub(super) fn sign(pair: &Pair) -> Sign {
 }
 
 /// Whether what passes, passes for every address.
-fn whole(pair: &Pair) -> bool {
+pub(super) fn whole(pair: &Pair) -> bool {
     let real = pair
         .families()
         .filter(|(_, cell)| cell.reading == Reading::Pair);

@@ -17,6 +17,7 @@ mod expectations;
 mod findings;
 mod flows;
 mod frames;
+mod front;
 mod isolation;
 mod isolation_json;
 mod json;
@@ -49,13 +50,14 @@ mod sarif;
 mod sarif_text;
 mod shape;
 mod standing;
+mod svg;
 mod text;
 mod tightened;
 mod verified;
 mod words;
 
 pub use baseline::{BaselineError, baseline_json, read_baseline};
-pub use bypass::{bypass_json, bypass_text};
+pub use bypass::{bypass_json, bypass_text, cuts};
 pub use change::ChangeShown;
 pub use change_json::change_json;
 pub use change_page::change_markdown;
@@ -102,6 +104,9 @@ pub use rules_tables::{rules_csv, rules_markdown};
 pub use sarif::{SarifShown, review_sarif};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use standing::{ReviewShown, standing_summary, standing_text};
+pub use svg::{
+    Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style, site_svg, xml,
+};
 pub use text::{clean, fit, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};
 pub use verified::{VerifiedShown, verified_json, verified_markdown, verified_text};

@@ -46,12 +46,13 @@ pub fn path_text(
     out
 }
 
-struct View<'a> {
-    network: &'a Network<'a>,
-    plan: &'a Plan,
-    sources: &'a Sources,
-    all_rules: bool,
-    paint: Paint,
+/// One packet's way, with what it is told in.
+pub(super) struct View<'a> {
+    pub(super) network: &'a Network<'a>,
+    pub(super) plan: &'a Plan,
+    pub(super) sources: &'a Sources,
+    pub(super) all_rules: bool,
+    pub(super) paint: Paint,
 }
 
 impl View<'_> {
@@ -63,7 +64,7 @@ impl View<'_> {
         labelled(out, self.paint.columns, indent, label, text);
     }
 
-    fn sender(&self, result: &PathResult) -> String {
+    pub(super) fn sender(&self, result: &PathResult) -> String {
         let segment = |segment| &self.site().segment(segment).name.value;
         match result.sender {
             Sender::Segment(from) => format!("sent by a device on segment {}", segment(from)),
@@ -219,7 +220,7 @@ impl View<'_> {
         self.line(out, 3, "rules         ", &text);
     }
 
-    fn outcome(&self, trace: &Trace) -> String {
+    pub(super) fn outcome(&self, trace: &Trace) -> String {
         let at = trace
             .steps
             .last()
@@ -307,14 +308,14 @@ impl View<'_> {
         }
     }
 
-    fn router(&self, device: DeviceIndex) -> Option<&Router> {
+    pub(super) fn router(&self, device: DeviceIndex) -> Option<&Router> {
         match self.plan.device(device).id {
             DeviceId::Router(router) => Some(self.site().router(router)),
             DeviceId::Host(_) => None,
         }
     }
 
-    fn device_name(&self, device: DeviceIndex) -> String {
+    pub(super) fn device_name(&self, device: DeviceIndex) -> String {
         match self.plan.device(device).id {
             DeviceId::Router(router) => self.site().router(router).name.value.clone(),
             DeviceId::Host(host) => self.site().host(host).name.value.clone(),
@@ -325,7 +326,7 @@ impl View<'_> {
         self.router(device).map(|router| &router.interfaces[number])
     }
 
-    fn interface_name(&self, device: DeviceIndex, number: usize) -> String {
+    pub(super) fn interface_name(&self, device: DeviceIndex, number: usize) -> String {
         let segment = self.plan.device(device).interfaces[number].segment;
         let segment = &self.site().segment(segment).name.value;
         match self.interface(device, number) {

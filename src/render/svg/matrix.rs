@@ -1,0 +1,127 @@
+//! Who can reach what, as a heat map with a code in each cell.
+
+use super::super::key::{Key, Sign, sign, whole};
+use super::super::matrix::{fixed_codes, used_signs};
+use super::super::shape::{Sheet, Side};
+use super::card::broken;
+use super::pen::{Drawing, LINE, PAD, Sample, cut, span};
+
+/// Height of a row.
+const TALL: i32 = 22;
+/// Widest name.
+const NAME: i32 = 200;
+/// Letters in a line below the cells.
+const TEXT: usize = 96;
+
+/// A matrix as a picture.
+pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) -> String {
+    let mut drawing = Drawing::default();
+    let title = match sheet.site.is_empty() {
+        true => format!("Who can reach what, by {}", sheet.by),
+        false => format!("{}: who can reach what, by {}", sheet.site, sheet.by),
+    };
+    drawing.text("ink b", (PAD, PAD + 14), &cut(&title, 900));
+    let names = sheet.rows.iter().chain(&sheet.columns).map(|side| span(&cut(&side.name, NAME)));
+    let names = names.max().unwrap_or(0).max(span("from, to"));
+    let code = codes.iter().flatten().map(|code| span(code));
+    let cell = (code.max().unwrap_or(0) + 12).max(32);
+    let number = span(&sheet.columns.len().to_string()) + 8;
+    let left = PAD + number + names + 8;
+    let mut y = PAD + 2 * LINE + 8;
+    drawing.text("dim", (PAD, y + 14), "from, to");
+    for column in 0..sheet.columns.len() {
+        let text = (column + 1).to_string();
+        drawing.centred("dim", (left + column as i32 * cell, y + 14), cell, &text);
+    }
+    y += TALL;
+    for (row, side) in sheet.rows.iter().enumerate() {
+        drawing.text("dim", (PAD, y + 15), &(row + 1).to_string());
+        drawing.text("ink", (PAD + number, y + 15), &cut(&side.name, NAME));
+        for (column, to) in sheet.columns.iter().enumerate() {
+            let class = class(sign(&sheet.pairs[row][column]), whole(&sheet.pairs[row][column]));
+            let at = (left + column as i32 * cell, y);
+            drawing.open(&format!("{} to {}: {}", side.name, to.name, spoken(&codes[row][column])));
+            drawing.rect(class, (at.0 + 1, at.1 + 1), (cell - 2, TALL - 2), 2);
+            let on = if class == "every" { "onevery" } else { "ink" };
+            drawing.centred(on, (at.0, at.1 + 15), cell, &codes[row][column]);
+            drawing.close();
+        }
+        y += TALL;
+    }
+    y = other_columns(&mut drawing, sheet, y, number);
+    texts(&mut drawing, sheet, key, codes, y);
+    drawing.legend(&[
+        (Sample::Fill("none", "."), "nothing passes"),
+        (Sample::Fill("some", "a"), "some services, between some addresses"),
+        (Sample::Fill("whole", "A"), "some services, between all addresses"),
+        (Sample::Fill("every", "ALL"), "everything"),
+        (Sample::Fill("within", "="), "inside"),
+    ]);
+    let size = format!("{} senders, {} targets", sheet.rows.len(), sheet.columns.len());
+    drawing.finish(alone, &title, &size)
+}
+
+/// What a cell's colour is called.
+pub(in super::super) fn class(sign: Sign, whole: bool) -> &'static str {
+    match sign {
+        Sign::Within => "within",
+        Sign::NoAddresses => "paper",
+        Sign::Nothing => "none",
+        Sign::Services if whole => "whole",
+        Sign::Services => "some",
+        Sign::Everything => "every",
+    }
+}
+
+fn spoken(code: &str) -> &str {
+    match code {
+        "" => "no addresses",
+        "." => "nothing",
+        "=" => "inside",
+        code => code,
+    }
+}
+
+/// The numbers of columns that are no rows.
+fn other_columns(drawing: &mut Drawing, sheet: &Sheet, mut y: i32, number: i32) -> i32 {
+    let aligned = sheet.columns.starts_with(&sheet.rows);
+    let first = if aligned { sheet.rows.len() } else { 0 };
+    let named = |side: &Side| match side.kind {
+        "gateway" | "router" => format!("{} ({} itself)", side.name, side.kind),
+        _ => side.name.clone(),
+    };
+    for (column, side) in sheet.columns.iter().enumerate().skip(first) {
+        let label = if aligned { String::new() } else { "column ".to_owned() };
+        drawing.text("dim", (PAD, y + 15), &format!("{label}{}", column + 1));
+        let x = PAD + number + span(&label);
+        drawing.text("ink", (x, y + 15), &cut(&named(side), 2 * NAME));
+        y += TALL;
+    }
+    y
+}
+
+/// What the codes and the signs behind them mean.
+fn texts(drawing: &mut Drawing, sheet: &Sheet, key: &Key, codes: &[Vec<String>], mut y: i32) {
+    y += 8;
+    let mut line = |code: &str, text: &str| {
+        for (number, part) in broken(text, TEXT).iter().enumerate() {
+            y += LINE;
+            if number == 0 {
+                drawing.text("ink b", (PAD, y), code);
+            }
+            drawing.text("dim", (PAD + 44, y), part);
+        }
+    };
+    let used = |wanted: &str| codes.iter().flatten().any(|code| code.starts_with(wanted));
+    for (code, text) in fixed_codes(sheet) {
+        if used(code) {
+            line(code, &text);
+        }
+    }
+    for (code, text) in key.lines() {
+        line(&code, &text);
+    }
+    for (sign, meaning) in used_signs(codes) {
+        line(&sign.to_string(), meaning);
+    }
+}

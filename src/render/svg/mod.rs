@@ -1,0 +1,20 @@
+//! Pictures as SVG: one file a picture, on one pen. Each stands alone or in a page, and explains its signs.
+
+mod card;
+mod chain;
+mod logical;
+mod matrix;
+mod panels;
+mod pen;
+mod site;
+mod stops;
+mod trail;
+
+pub use chain::chain_svg;
+pub use logical::logical_svg;
+pub use matrix::matrix_svg;
+pub use panels::panels_svg;
+pub use pen::{picture_style, xml};
+pub use site::site_svg;
+pub use stops::{Chain, Hop, Stop};
+pub use trail::Trail;
