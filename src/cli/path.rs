@@ -131,11 +131,10 @@ pub(super) fn walk(network: &Network<'_>, asked: &Asked<'_>) -> Result<PathResul
         let destination = targets.address(network, family, Some(source))?;
         Some((source, destination, service))
     };
-    let (source, destination, service) = asked
-        .families
-        .iter()
-        .find_map(choose)
-        .ok_or_else(|| "source, target and service have no address family in common".to_owned())?;
+    let (source, destination, service) =
+        asked.families.iter().find_map(choose).ok_or_else(|| {
+            "source, target and service have no address family in common".to_owned()
+        })?;
     let packet = packet(source, destination, &service, asked.source_port);
     let from = match asked.from {
         Some(name) => Some(start(site, name)?),

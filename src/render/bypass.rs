@@ -180,7 +180,11 @@ pub fn cuts(site: &Site, set: &[Setting]) -> Vec<(Equipment, String)> {
                     let ends = site.links[*link].ends.iter();
                     ends.map(|end| CableEnd::of(&end.value).device).collect()
                 }
-                other => other.port().map(|port| Equipment::Switch(port.switch())).into_iter().collect(),
+                other => other
+                    .port()
+                    .map(|port| Equipment::Switch(port.switch()))
+                    .into_iter()
+                    .collect(),
             });
         }
         devices.dedup();

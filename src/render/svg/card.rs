@@ -38,11 +38,19 @@ const LONG: usize = 34;
 
 impl Card {
     /// A box; `notes` stand out below its rows.
-    pub(super) fn new(class: &'static str, title: &str, what: &str, rows: Vec<Row>, notes: &[String]) -> Self {
+    pub(super) fn new(
+        class: &'static str,
+        title: &str,
+        what: &str,
+        rows: Vec<Row>,
+        notes: &[String],
+    ) -> Self {
         let chips = rows.iter().any(|row| row.chip.is_some());
         let first = if chips { CHIP + 8 } else { 0 };
         let widest = |at: usize| {
-            let all = rows.iter().map(|row| span(&cut(&row.columns[at], WIDEST / 2)));
+            let all = rows
+                .iter()
+                .map(|row| span(&cut(&row.columns[at], WIDEST / 2)));
             all.max().unwrap_or(0)
         };
         let gap = |room: i32| if room > 0 { room + 12 } else { 0 };
@@ -57,8 +65,14 @@ impl Card {
             })
             .collect();
         let what = broken(what, LONG + 10);
-        let notes: Vec<String> = notes.iter().flat_map(|note| broken(note, LONG + 10)).collect();
-        let last = rows.iter().flat_map(|(_, lines)| lines).map(|line| span(line));
+        let notes: Vec<String> = notes
+            .iter()
+            .flat_map(|note| broken(note, LONG + 10))
+            .collect();
+        let last = rows
+            .iter()
+            .flat_map(|(_, lines)| lines)
+            .map(|line| span(line));
         let columns = match last.max().unwrap_or(0) {
             0 => second_column,
             last => places[2] + last,
@@ -108,9 +122,17 @@ impl Card {
                 let on = if row.hot { "onhot b" } else { "ink" };
                 drawing.centred(on, (x + PAD, line), CHIP, chip);
             }
-            drawing.text(ink, (x + PAD + self.places[0], line), &cut(&row.columns[0], WIDEST / 2));
+            drawing.text(
+                ink,
+                (x + PAD + self.places[0], line),
+                &cut(&row.columns[0], WIDEST / 2),
+            );
             let second = if row.hot { ink } else { "dim" };
-            drawing.text(second, (x + PAD + self.places[1], line), &cut(&row.columns[1], WIDEST / 2));
+            drawing.text(
+                second,
+                (x + PAD + self.places[1], line),
+                &cut(&row.columns[1], WIDEST / 2),
+            );
             for (number, text) in lines.iter().enumerate() {
                 line += if number > 0 { LINE } else { 0 };
                 drawing.text(ink, (x + PAD + self.places[2], line), text);
@@ -164,7 +186,13 @@ mod tests {
             ],
             hot: false,
         };
-        let card = Card::new("card", &"title ".repeat(40), "what", vec![row], &["note ".repeat(60)]);
+        let card = Card::new(
+            "card",
+            &"title ".repeat(40),
+            "what",
+            vec![row],
+            &["note ".repeat(60)],
+        );
         let mut drawing = Drawing::default();
         card.draw(&mut drawing, (0, 0));
         assert_eq!(drawing.extent(), (card.width, card.height));

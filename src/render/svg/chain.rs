@@ -56,13 +56,22 @@ fn card(number: usize, stop: &Stop<'_>) -> Card {
         "gateway" => "hotcard",
         _ => "card",
     };
-    Card::new(class, &title, &stop.what, stop.lines.iter().map(row).collect(), &[])
+    Card::new(
+        class,
+        &title,
+        &stop.what,
+        stop.lines.iter().map(row).collect(),
+        &[],
+    )
 }
 
 fn between(drawing: &mut Drawing, hop: &Hop, y: i32) {
     let x = PAD + 30;
     drawing.line("hot", &[(x, y), (x, y + GAP)]);
-    drawing.line("hot", &[(x - 5, y + GAP - 8), (x, y + GAP - 1), (x + 5, y + GAP - 8)]);
+    drawing.line(
+        "hot",
+        &[(x - 5, y + GAP - 8), (x, y + GAP - 1), (x + 5, y + GAP - 8)],
+    );
     let tags = match hop.tags.is_empty() {
         true => "layer 2 not described",
         false => &hop.tags,

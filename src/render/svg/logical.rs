@@ -32,16 +32,32 @@ pub fn logical_svg(site: &Site, sheet: &Sheet, codes: &[Vec<String>], alone: boo
     }
     plan.arrows(&mut drawing);
     let mut legend = vec![
-        (Sample::Line("wire"), "a gateway or router; a dot: an interface on the segment"),
-        (Sample::Line("wire dash"), "a host with several interfaces that forwards nothing"),
-        (Sample::Line("down"), "may pass to a zone of the same or less trust; letters as in the matrix by zone"),
+        (
+            Sample::Line("wire"),
+            "a gateway or router; a dot: an interface on the segment",
+        ),
+        (
+            Sample::Line("wire dash"),
+            "a host with several interfaces that forwards nothing",
+        ),
+        (
+            Sample::Line("down"),
+            "may pass to a zone of the same or less trust; letters as in the matrix by zone",
+        ),
         (Sample::Line("up"), "may pass to a zone of more trust"),
     ];
     if plan.left_out > 0 {
-        legend.push((Sample::Fill("none", "..."), "too many conduits to draw: see the matrix by zone"));
+        legend.push((
+            Sample::Fill("none", "..."),
+            "too many conduits to draw: see the matrix by zone",
+        ));
     }
     drawing.legend(&legend);
-    let text = format!("{} zones, {} segments", site.zones.len(), site.segments.len());
+    let text = format!(
+        "{} zones, {} segments",
+        site.zones.len(),
+        site.segments.len()
+    );
     drawing.finish(alone, &title, &text)
 }
 
@@ -77,10 +93,15 @@ impl Plan {
     fn new(site: &Site, map: &Map<'_>, sheet: &Sheet, codes: &[Vec<String>]) -> Self {
         let mut order: Vec<usize> = (0..site.zones.len()).collect();
         order.sort_by_key(|&zone| std::cmp::Reverse(site.zones[zone].trust));
-        let bars = (0..map.nodes.len()).filter(|&node| !matches!(map.nodes[node], MapNode::Segment(_)));
+        let bars =
+            (0..map.nodes.len()).filter(|&node| !matches!(map.nodes[node], MapNode::Segment(_)));
         let bars: Vec<usize> = bars.collect();
-        let rows = site.segment_ids().map(|id| span(&segment_text(site, map, id)));
-        let titles = order.iter().map(|&zone| span(&zone_text(site, ZoneId(zone))));
+        let rows = site
+            .segment_ids()
+            .map(|id| span(&segment_text(site, map, id)));
+        let titles = order
+            .iter()
+            .map(|&zone| span(&zone_text(site, ZoneId(zone))));
         let width = rows.chain(titles).max().unwrap_or(0) + 2 * PAD + 60;
         let mut plan = Self {
             zones: Vec::new(),
@@ -108,18 +129,29 @@ impl Plan {
         let mut y = PAD + 2 * LINE + self.bars.len() as i32 * LINE + 8;
         for (at, &zone) in order.iter().enumerate() {
             let id = ZoneId(zone);
-            let ends = self.conduits.iter().map(|conduit| usize::from(conduit.from == at) + usize::from(conduit.to == at));
+            let ends = self
+                .conduits
+                .iter()
+                .map(|conduit| usize::from(conduit.from == at) + usize::from(conduit.to == at));
             let ends = ends.sum::<usize>() as i32;
             let segments: Vec<SegmentId> = site.segments_in(id).collect();
             let rows = (segments.len() as i32 + 1) * (LINE + 4) + PAD;
             let height = rows.max(ends * END + PAD);
-            self.zones.push(Zone { id, y, height, segments });
+            self.zones.push(Zone {
+                id,
+                y,
+                height,
+                segments,
+            });
             y += height + 14;
         }
         for at in 0..self.zones.len() {
             let mut own: Vec<(usize, usize, usize)> = Vec::new();
             for (number, conduit) in self.conduits.iter().enumerate() {
-                for (side, (near, far)) in [(conduit.from, conduit.to), (conduit.to, conduit.from)].into_iter().enumerate() {
+                for (side, (near, far)) in [(conduit.from, conduit.to), (conduit.to, conduit.from)]
+                    .into_iter()
+                    .enumerate()
+                {
                     if near == at {
                         own.push((far, side, number));
                     }
@@ -144,7 +176,8 @@ impl Plan {
         for at in order {
             let [one, other] = self.conduits[at].ends;
             let (low, high) = (one.min(other), one.max(other));
-            let free = |lane: &Vec<[i32; 2]>| lane.iter().all(|known| high < known[0] || known[1] < low);
+            let free =
+                |lane: &Vec<[i32; 2]>| lane.iter().all(|known| high < known[0] || known[1] < low);
             let lane = taken.iter().position(free).unwrap_or(taken.len());
             if lane == taken.len() {
                 taken.push(Vec::new());
@@ -169,7 +202,9 @@ impl Plan {
             let y = PAD + 2 * LINE + at as i32 * LINE + 8;
             let links = map.links.iter().filter(|link| link.ends[0] == bar);
             let rows = links.filter_map(|link| match map.nodes[link.ends[1]] {
-                MapNode::Segment(id) => Some((self.row(id) - 9 + 4 * (at % 3) as i32, link.ports[0])),
+                MapNode::Segment(id) => {
+                    Some((self.row(id) - 9 + 4 * (at % 3) as i32, link.ports[0]))
+                }
                 _ => None,
             });
             let rows: Vec<(i32, Option<&str>)> = rows.collect();
@@ -195,15 +230,27 @@ impl Plan {
             false => "card",
         };
         drawing.rect(class, (self.left, zone.y), (self.width, zone.height), 4);
-        drawing.text("ink b", (self.left + PAD, zone.y + LINE + 2), &zone_text(site, zone.id));
+        drawing.text(
+            "ink b",
+            (self.left + PAD, zone.y + LINE + 2),
+            &zone_text(site, zone.id),
+        );
         for &id in &zone.segments {
             let y = self.row(id);
-            let chip = site.segment(id).vlan.as_ref().map(|vlan| vlan.value.to_string());
+            let chip = site
+                .segment(id)
+                .vlan
+                .as_ref()
+                .map(|vlan| vlan.value.to_string());
             if let Some(chip) = chip {
                 drawing.rect("some", (self.left + PAD, y - 12), (40, 15), 3);
                 drawing.centred("ink", (self.left + PAD, y), 40, &chip);
             }
-            drawing.text("ink", (self.left + PAD + 48, y), &segment_text(site, map, id));
+            drawing.text(
+                "ink",
+                (self.left + PAD + 48, y),
+                &segment_text(site, map, id),
+            );
         }
     }
 
@@ -217,10 +264,21 @@ impl Plan {
             let lane = right + room + conduit.lane * 9;
             let names = [conduit.from, conduit.to].map(|at| zone_text_of(&self.zones[at]));
             drawing.open(&format!("{} {} {}", names[0], names[1], conduit.code));
-            drawing.line(class, &[(right, from), (lane, from), (lane, to), (right + 2, to)]);
-            drawing.line(class, &[(right + 8, to - 4), (right + 1, to), (right + 8, to + 4)]);
+            drawing.line(
+                class,
+                &[(right, from), (lane, from), (lane, to), (right + 2, to)],
+            );
+            drawing.line(
+                class,
+                &[(right + 8, to - 4), (right + 1, to), (right + 8, to + 4)],
+            );
             drawing.close();
-            drawing.rect("paper", (right + 12, from - 7), (span(&conduit.code) + 2, 13), 0);
+            drawing.rect(
+                "paper",
+                (right + 12, from - 7),
+                (span(&conduit.code) + 2, 13),
+                0,
+            );
             drawing.text("dim", (right + 13, from + 4), &conduit.code);
         }
     }
@@ -238,7 +296,10 @@ fn zone_text(site: &Site, id: ZoneId) -> String {
 /// A segment with its prefix, and whether nothing stands on it that could pass anything on.
 fn segment_text(site: &Site, map: &Map<'_>, id: SegmentId) -> String {
     let segment = site.segment(id);
-    let node = map.nodes.iter().position(|&node| node == MapNode::Segment(id));
+    let node = map
+        .nodes
+        .iter()
+        .position(|&node| node == MapNode::Segment(id));
     let joined = map.links.iter().any(|link| {
         let router = matches!(map.nodes[link.ends[0]], MapNode::Router(_));
         router && Some(link.ends[1]) == node
@@ -273,12 +334,17 @@ fn bar_text(site: &Site, map: &Map<'_>, node: usize) -> String {
 
 fn conduits(site: &Site, order: &[usize], sheet: &Sheet, codes: &[Vec<String>]) -> Vec<Conduit> {
     let place = |name: &str| {
-        order.iter().position(|&zone| site.zones[zone].name.value == name)
+        order
+            .iter()
+            .position(|&zone| site.zones[zone].name.value == name)
     };
     let mut found = Vec::new();
     for (row, from) in sheet.rows.iter().enumerate() {
         for (column, to) in sheet.columns.iter().enumerate() {
-            let passes = matches!(sign(&sheet.pairs[row][column]), Sign::Services | Sign::Everything);
+            let passes = matches!(
+                sign(&sheet.pairs[row][column]),
+                Sign::Services | Sign::Everything
+            );
             if !passes || to.kind != "zone" || from.name == to.name {
                 continue;
             }

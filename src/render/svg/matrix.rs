@@ -21,7 +21,11 @@ pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) 
         false => format!("{}: who can reach what, by {}", sheet.site, sheet.by),
     };
     drawing.text("ink b", (PAD, PAD + 14), &cut(&title, 900));
-    let names = sheet.rows.iter().chain(&sheet.columns).map(|side| span(&cut(&side.name, NAME)));
+    let names = sheet
+        .rows
+        .iter()
+        .chain(&sheet.columns)
+        .map(|side| span(&cut(&side.name, NAME)));
     let names = names.max().unwrap_or(0).max(span("from, to"));
     let code = codes.iter().flatten().map(|code| span(code));
     let cell = (code.max().unwrap_or(0) + 12).max(32);
@@ -38,9 +42,17 @@ pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) 
         drawing.text("dim", (PAD, y + 15), &(row + 1).to_string());
         drawing.text("ink", (PAD + number, y + 15), &cut(&side.name, NAME));
         for (column, to) in sheet.columns.iter().enumerate() {
-            let class = class(sign(&sheet.pairs[row][column]), whole(&sheet.pairs[row][column]));
+            let class = class(
+                sign(&sheet.pairs[row][column]),
+                whole(&sheet.pairs[row][column]),
+            );
             let at = (left + column as i32 * cell, y);
-            drawing.open(&format!("{} to {}: {}", side.name, to.name, spoken(&codes[row][column])));
+            drawing.open(&format!(
+                "{} to {}: {}",
+                side.name,
+                to.name,
+                spoken(&codes[row][column])
+            ));
             drawing.rect(class, (at.0 + 1, at.1 + 1), (cell - 2, TALL - 2), 2);
             let on = if class == "every" { "onevery" } else { "ink" };
             drawing.centred(on, (at.0, at.1 + 15), cell, &codes[row][column]);
@@ -52,12 +64,22 @@ pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) 
     texts(&mut drawing, sheet, key, codes, y);
     drawing.legend(&[
         (Sample::Fill("none", "."), "nothing passes"),
-        (Sample::Fill("some", "a"), "some services, between some addresses"),
-        (Sample::Fill("whole", "A"), "some services, between all addresses"),
+        (
+            Sample::Fill("some", "a"),
+            "some services, between some addresses",
+        ),
+        (
+            Sample::Fill("whole", "A"),
+            "some services, between all addresses",
+        ),
         (Sample::Fill("every", "ALL"), "everything"),
         (Sample::Fill("within", "="), "inside"),
     ]);
-    let size = format!("{} senders, {} targets", sheet.rows.len(), sheet.columns.len());
+    let size = format!(
+        "{} senders, {} targets",
+        sheet.rows.len(),
+        sheet.columns.len()
+    );
     drawing.finish(alone, &title, &size)
 }
 
@@ -91,7 +113,11 @@ fn other_columns(drawing: &mut Drawing, sheet: &Sheet, mut y: i32, number: i32) 
         _ => side.name.clone(),
     };
     for (column, side) in sheet.columns.iter().enumerate().skip(first) {
-        let label = if aligned { String::new() } else { "column ".to_owned() };
+        let label = if aligned {
+            String::new()
+        } else {
+            "column ".to_owned()
+        };
         drawing.text("dim", (PAD, y + 15), &format!("{label}{}", column + 1));
         let x = PAD + number + span(&label);
         drawing.text("ink", (x, y + 15), &cut(&named(side), 2 * NAME));

@@ -12,6 +12,7 @@ mod trail;
 
 pub use chain::chain_svg;
 pub use logical::logical_svg;
+pub(super) use matrix::class as heat_class;
 pub use matrix::matrix_svg;
 pub use panels::panels_svg;
 pub use pen::{picture_style, xml};

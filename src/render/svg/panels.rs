@@ -18,7 +18,12 @@ const MOST: usize = 26;
 const TEXT: usize = 96;
 
 /// The front panels of some switches as one picture.
-pub fn panels_svg(site: &Site, cabling: &Cabling<'_>, switches: &[SwitchId], alone: bool) -> String {
+pub fn panels_svg(
+    site: &Site,
+    cabling: &Cabling<'_>,
+    switches: &[SwitchId],
+    alone: bool,
+) -> String {
     let mut drawing = Drawing::default();
     let mut y = PAD;
     for &id in switches {
@@ -30,9 +35,14 @@ pub fn panels_svg(site: &Site, cabling: &Cabling<'_>, switches: &[SwitchId], alo
         (Sample::Fill("whole", "T1"), "tagged or mixed, as listed"),
         (Sample::Fill("none", "-"), "in no VLAN"),
         (Sample::Fill("within", "x"), "off"),
-        (Sample::Fill("card", "10."), "a full stop behind it: nothing plugged in"),
+        (
+            Sample::Fill("card", "10."),
+            "a full stop behind it: nothing plugged in",
+        ),
     ]);
-    let names = switches.iter().map(|id| site.switches[id.0].name.value.as_str());
+    let names = switches
+        .iter()
+        .map(|id| site.switches[id.0].name.value.as_str());
     let names: Vec<&str> = names.collect();
     let title = match names.as_slice() {
         [one] => format!("Front panel of {one}"),
@@ -47,16 +57,25 @@ fn panel(drawing: &mut Drawing, front: &Front, mut y: i32) -> i32 {
     y += LINE;
     drawing.text("ink b", (PAD, y), &cut(&front.title, 600));
     y += 8;
-    let widest = front.cells.iter().map(|cell| span(&clean(&cell.name)).max(span(&cell.code)));
+    let widest = front
+        .cells
+        .iter()
+        .map(|cell| span(&clean(&cell.name)).max(span(&cell.code)));
     let room = (widest.max().unwrap_or(0) + 10).clamp(30, CELL);
     let rows = if front.cells.len() > ONE_ROW { 2 } else { 1 };
     let columns: Vec<&[Cell]> = front.cells.chunks(rows).collect();
     for block in columns.chunks(MOST) {
-        let size = (block.len() as i32 * (room + 4) + 8, rows as i32 * (TALL + 4) + 8);
+        let size = (
+            block.len() as i32 * (room + 4) + 8,
+            rows as i32 * (TALL + 4) + 8,
+        );
         drawing.rect("head", (PAD, y), size, 6);
         for (column, cells) in block.iter().enumerate() {
             for (row, one) in cells.iter().enumerate() {
-                let at = (PAD + 6 + column as i32 * (room + 4), y + 6 + row as i32 * (TALL + 4));
+                let at = (
+                    PAD + 6 + column as i32 * (room + 4),
+                    y + 6 + row as i32 * (TALL + 4),
+                );
                 cell(drawing, one, at, room);
             }
         }
@@ -99,7 +118,10 @@ fn cell(drawing: &mut Drawing, cell: &Cell, (x, y): (i32, i32), room: i32) {
     drawing.open(&format!("port {}: {}, {state}", cell.name, cell.code));
     drawing.rect(class, (x, y), (room, TALL), 3);
     drawing.centred("ink b", (x, y + 15), room, &cut(&cell.name, room - 4));
-    debug_assert!(width(&cell.code) > 0 || !cell.off, "a port that is off says so");
+    debug_assert!(
+        width(&cell.code) > 0 || !cell.off,
+        "a port that is off says so"
+    );
     drawing.centred("ink", (x, y + 31), room, &cut(&cell.code, room - 4));
     drawing.close();
 }

@@ -259,7 +259,12 @@ mod tests {
 
     #[test]
     fn a_cut_text_fits() {
-        for text in ["", "abc", "a rather long name of a switch", "北京北京北京北京"] {
+        for text in [
+            "",
+            "abc",
+            "a rather long name of a switch",
+            "北京北京北京北京",
+        ] {
             assert!(span(&cut(text, 60)) <= 60, "{text}");
         }
         assert_eq!(cut("abc", 60), "abc");
@@ -274,11 +279,26 @@ mod tests {
             found.map(|(_, _, light, night)| luminance(if dark { night } else { light }))
         };
         let pairs = [
-            (".ink", ".paper"), (".ink", ".card"), (".ink", ".head"), (".ink", ".outside"),
-            (".ink", ".some"), (".ink", ".whole"), (".ink", ".none"), (".ink", ".within"),
-            (".ink", ".hotcard"), (".dim", ".paper"), (".dim", ".card"), (".dim", ".head"),
-            (".dim", ".none"), (".dim", ".outside"), (".dim", ".hotcard"), (".hottext", ".paper"),
-            (".hottext", ".card"), (".hottext", ".hotcard"), (".onevery", ".every"), (".onhot", ".hotfill"),
+            (".ink", ".paper"),
+            (".ink", ".card"),
+            (".ink", ".head"),
+            (".ink", ".outside"),
+            (".ink", ".some"),
+            (".ink", ".whole"),
+            (".ink", ".none"),
+            (".ink", ".within"),
+            (".ink", ".hotcard"),
+            (".dim", ".paper"),
+            (".dim", ".card"),
+            (".dim", ".head"),
+            (".dim", ".none"),
+            (".dim", ".outside"),
+            (".dim", ".hotcard"),
+            (".hottext", ".paper"),
+            (".hottext", ".card"),
+            (".hottext", ".hotcard"),
+            (".onevery", ".every"),
+            (".onhot", ".hotfill"),
         ];
         for dark in [false, true] {
             for (text, behind) in pairs {

@@ -23,7 +23,12 @@ const GAP: i32 = 34;
 const LANE: i32 = 14;
 
 /// The site as a picture, with a way drawn on it if there is one.
-pub fn site_svg(site: &Site, cabling: &Cabling<'_>, trail: Option<&Trail<'_>>, alone: bool) -> String {
+pub fn site_svg(
+    site: &Site,
+    cabling: &Cabling<'_>,
+    trail: Option<&Trail<'_>>,
+    alone: bool,
+) -> String {
     let outline = Outline::new(site, cabling);
     let plain = Paint {
         colour: false,
@@ -62,15 +67,24 @@ pub fn site_svg(site: &Site, cabling: &Cabling<'_>, trail: Option<&Trail<'_>>, a
 
 fn legend(trail: bool) -> Vec<(Sample, &'static str)> {
     let mut lines = vec![
-        (Sample::Line("wire"), "a cable, the ports at its ends above it, what is written on it below"),
+        (
+            Sample::Line("wire"),
+            "a cable, the ports at its ends above it, what is written on it below",
+        ),
         (Sample::Line("wire lag"), "cables of a LAG"),
-        (Sample::Line("wire dash"), "an interface, no cable described"),
+        (
+            Sample::Line("wire dash"),
+            "an interface, no cable described",
+        ),
         (Sample::Fill("some", "10"), "VLAN; U untagged"),
         (Sample::Fill("outside", ""), "outside"),
     ];
     if trail {
         lines.push((Sample::Line("hot"), "the way, with its steps numbered"));
-        lines.push((Sample::Fill("hotcard", "cut"), "a device on the way; what would close it begins with CUT"));
+        lines.push((
+            Sample::Fill("hotcard", "cut"),
+            "a device on the way; what would close it begins with CUT",
+        ));
     }
     lines
 }
@@ -95,7 +109,8 @@ impl View<'_> {
     }
 
     fn notes(&self, device: Equipment) -> Vec<String> {
-        self.trail.map_or_else(Vec::new, |trail| trail.notes_of(device))
+        self.trail
+            .map_or_else(Vec::new, |trail| trail.notes_of(device))
     }
 
     fn card(&self, thing: ThingId) -> Card {
@@ -106,7 +121,11 @@ impl View<'_> {
                 let segment = self.site().segment(id);
                 let hosts = &self.things.outline.loose[id.0];
                 let hosts = self.hosts(hosts.iter().copied());
-                let rows = if hosts.is_empty() { vec![] } else { vec![row("", "", &hosts)] };
+                let rows = if hosts.is_empty() {
+                    vec![]
+                } else {
+                    vec![row("", "", &hosts)]
+                };
                 let what = self.things.outside(id);
                 Card::new("card", &segment.name.value, &what, rows, &[])
             }
@@ -129,7 +148,11 @@ impl View<'_> {
             let lag = lags.find(|lag| Some(lag.name.value.as_str()) == port);
             if let (Some(lag), Some(port)) = (lag, port) {
                 let members: Vec<&str> = lag.ports.iter().map(|port| port.value.as_str()).collect();
-                let text = format!("LAG of {}; LACP {}", members.join(", "), lacp_word(lag.lacp));
+                let text = format!(
+                    "LAG of {}; LACP {}",
+                    members.join(", "),
+                    lacp_word(lag.lacp)
+                );
                 rows.push(row(port, "", &text));
             }
             let alone = lag.is_none().then_some(port).flatten();
@@ -140,7 +163,11 @@ impl View<'_> {
             seated.entry(at.port).or_default().push(at.host);
         }
         for (port, hosts) in seated {
-            rows.push(row(&format!("port {port}"), "", &self.hosts(hosts.into_iter())));
+            rows.push(row(
+                &format!("port {port}"),
+                "",
+                &self.hosts(hosts.into_iter()),
+            ));
         }
         let notes = self.notes(Equipment::Router(id));
         Card::new("card", &router.name.value, &what, rows, &notes)
@@ -152,7 +179,9 @@ impl View<'_> {
             true => segment.clone(),
             false => format!("{} ({segment})", interface.name.value),
         };
-        let chip = interface.vlan.map_or("U".to_owned(), |vlan| vlan.to_string());
+        let chip = interface
+            .vlan
+            .map_or("U".to_owned(), |vlan| vlan.to_string());
         let port = port.map_or_else(String::new, |port| format!("port {port}"));
         let address = interface.addresses.first();
         let address = address.map_or_else(String::new, |address| address.value.to_string());
@@ -189,7 +218,11 @@ impl View<'_> {
             let hosts = self.hosts(vlan.hosts.iter().map(|at| at.host));
             rows.push(Row {
                 chip: vlan.vlan.map(|vlan| vlan.to_string()),
-                ..row(name.unwrap_or(if vlan.vlan.is_none() { "no VLAN" } else { "-" }), &ports, &hosts)
+                ..row(
+                    name.unwrap_or(if vlan.vlan.is_none() { "no VLAN" } else { "-" }),
+                    &ports,
+                    &hosts,
+                )
             });
         }
         if idle > 0 {
@@ -263,7 +296,10 @@ impl Plan {
         let mut plan = Self {
             cards: limbs.iter().map(|limb| view.card(limb.thing)).collect(),
             outside: limbs.iter().map(|limb| outside(view, limb.thing)).collect(),
-            links: limbs.iter().map(|limb| limb.joint.as_ref().map(|joint| view.link(joint))).collect(),
+            links: limbs
+                .iter()
+                .map(|limb| limb.joint.as_ref().map(|joint| view.link(joint)))
+                .collect(),
             depth: vec![0; limbs.len()],
             at: vec![(0, 0); limbs.len()],
             extra: Vec::new(),
@@ -288,12 +324,19 @@ impl Plan {
                 }
                 Joint::Interface(router, interface, segment) => {
                     let text = format!("interface {interface}");
-                    ([Some(ThingId::Router(*router)), Some(ThingId::Segment(*segment))], text)
+                    (
+                        [
+                            Some(ThingId::Router(*router)),
+                            Some(ThingId::Segment(*segment)),
+                        ],
+                        text,
+                    )
                 }
             };
             let ends = ends.map(|end| end.and_then(limb));
             if let [Some(near), Some(far)] = ends {
-                self.extra.push(([near, far], view.link(joint), super::pen::cut(&text, 600)));
+                self.extra
+                    .push(([near, far], view.link(joint), super::pen::cut(&text, 600)));
             }
         }
     }
@@ -307,8 +350,17 @@ impl Plan {
     /// Heights of bands; limbs stand in the order in which they were found, so those below come later.
     fn measure(&mut self, outline: &Outline<'_>) {
         for (limb, found) in outline.limbs.iter().enumerate().rev() {
-            let below = found.below.iter().map(|&below| self.bands[below].0 + GAP).sum::<i32>() - GAP;
-            let outside = self.outside[limb].iter().map(|(card, _)| card.height + GAP).sum::<i32>() - GAP;
+            let below = found
+                .below
+                .iter()
+                .map(|&below| self.bands[below].0 + GAP)
+                .sum::<i32>()
+                - GAP;
+            let outside = self.outside[limb]
+                .iter()
+                .map(|(card, _)| card.height + GAP)
+                .sum::<i32>()
+                - GAP;
             let inner = self.cards[limb].height.max(below).max(outside);
             let corridors = self.corridors(limb) * (LINE + 4);
             let room = if corridors > 0 { corridors + 12 } else { 0 };
@@ -399,7 +451,15 @@ impl Plan {
             let enter = y + Card::entry();
             let leave = self.at[limb].1 + Card::entry() + number as i32 * LANE;
             let text = x - span(label) - 12;
-            drawing.line("wire", &[(PAD + card.width, enter), (text - 4, enter), (text - 4, leave), (x, leave)]);
+            drawing.line(
+                "wire",
+                &[
+                    (PAD + card.width, enter),
+                    (text - 4, enter),
+                    (text - 4, leave),
+                    (x, leave),
+                ],
+            );
             drawing.text("dim", (text, enter.min(leave) - 5), label);
             card.draw(drawing, (PAD, y));
             y += card.height + GAP;
@@ -407,7 +467,13 @@ impl Plan {
     }
 
     /// The line from a box to one that hangs on it. Lines of lower boxes turn further left: none cross.
-    fn branch(&self, drawing: &mut Drawing, limb: usize, (number, count): (usize, usize), below: usize) {
+    fn branch(
+        &self,
+        drawing: &mut Drawing,
+        limb: usize,
+        (number, count): (usize, usize),
+        below: usize,
+    ) {
         let Some(link) = &self.links[below] else {
             return;
         };
@@ -432,13 +498,18 @@ impl Plan {
 
     fn right_of_column(&self, depth: usize) -> i32 {
         let all = (0..self.at.len()).filter(|&limb| self.depth[limb] == depth);
-        all.map(|limb| self.at[limb].0 + self.cards[limb].width).max().unwrap_or(0)
+        all.map(|limb| self.at[limb].0 + self.cards[limb].width)
+            .max()
+            .unwrap_or(0)
     }
 
     /// Second ways: down from a box, along below its band, up or down the right edge, and back.
     fn around(&self, drawing: &mut Drawing) {
         let (right, _) = drawing.extent();
-        let texts = self.extra.iter().map(|(ends, _, text)| self.at[ends[0]].0.max(self.at[ends[1]].0) + span(text) + 60);
+        let texts = self
+            .extra
+            .iter()
+            .map(|(ends, _, text)| self.at[ends[0]].0.max(self.at[ends[1]].0) + span(text) + 60);
         let right = texts.max().unwrap_or(0).max(right);
         let mut used = vec![0; self.at.len()];
         for (number, (ends, link, text)) in self.extra.iter().enumerate() {
@@ -452,14 +523,28 @@ impl Plan {
                 ((x, y + self.cards[limb].height), (x, corridor))
             });
             let [(near, near_below), (far, far_below)] = legs;
-            let points = [near, near_below, (lane, near_below.1), (lane, far_below.1), far_below, far];
+            let points = [
+                near,
+                near_below,
+                (lane, near_below.1),
+                (lane, far_below.1),
+                far_below,
+                far,
+            ];
             drawing.line(&link.class, &points);
             if link.class.contains("lag") {
                 drawing.line("core", &points);
             }
             let class = if link.hot { "hottext b" } else { "dim" };
             for (x, y) in [near_below, far_below] {
-                drawing.text(class, (x + LANE * 2 + used.iter().max().copied().unwrap_or(0) * LANE, y - 4), text);
+                drawing.text(
+                    class,
+                    (
+                        x + LANE * 2 + used.iter().max().copied().unwrap_or(0) * LANE,
+                        y - 4,
+                    ),
+                    text,
+                );
             }
         }
     }
@@ -496,9 +581,9 @@ fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, String)> {
 /// Hosts that no cable is described for, on segments that are not drawn.
 fn loose(view: &View<'_>) -> Option<Card> {
     let (site, outline) = (view.site(), view.things.outline);
-    let segments = site.segment_ids().filter(|&id| {
-        !outline.loose[id.0].is_empty() && !outline.shows(ThingId::Segment(id))
-    });
+    let segments = site
+        .segment_ids()
+        .filter(|&id| !outline.loose[id.0].is_empty() && !outline.shows(ThingId::Segment(id)));
     let rows: Vec<Row> = segments
         .map(|id| {
             let hosts = view.hosts(outline.loose[id.0].iter().copied());

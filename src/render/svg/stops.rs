@@ -59,7 +59,10 @@ pub struct Chain<'s> {
 impl<'s> Chain<'s> {
     /// A way round the gateway, with the settings that would close it.
     pub fn bypass(network: &Network<'s>, pair: &Bypass, closing: Vec<String>) -> Self {
-        let (from, to) = (segment_name(network.site, pair.from), segment_name(network.site, pair.to));
+        let (from, to) = (
+            segment_name(network.site, pair.from),
+            segment_name(network.site, pair.to),
+        );
         let mut chain = Self {
             title: format!("Round the gateway: {from} to {to}"),
             closing,
@@ -86,7 +89,8 @@ impl<'s> Chain<'s> {
                 let plan = network.plan(Family::V4);
                 let device = &plan.device(handover.device).interfaces[handover.egress];
                 let onto = segment_name(network.site, device.segment);
-                stop.lines.push(format!("routes it on to {onto}, without rules"));
+                stop.lines
+                    .push(format!("routes it on to {onto}, without rules"));
             }
         }
     }
@@ -152,7 +156,10 @@ impl<'s> Chain<'s> {
             DeviceId::Router(id) => Equipment::Router(id),
             DeviceId::Host(id) => Equipment::Host(id),
         };
-        let known = self.stops.last().is_some_and(|stop| stop.device == Some(device));
+        let known = self
+            .stops
+            .last()
+            .is_some_and(|stop| stop.device == Some(device));
         if !known {
             let stop = device_stop(network.site, device);
             self.arrive("", stop);
@@ -186,7 +193,10 @@ impl<'s> Chain<'s> {
                 tags = tags_text(&step.left);
                 continue;
             }
-            self.arrive(&short_socket(network, step.ingress), switch_stop(network, step));
+            self.arrive(
+                &short_socket(network, step.ingress),
+                switch_stop(network, step),
+            );
             if let Some(hop) = self.hops.last_mut() {
                 hop.tags = tags;
             }
@@ -209,12 +219,15 @@ impl<'s> Chain<'s> {
         if socket_end(network, socket).is_none() {
             return;
         }
-        self.arrive("", Stop {
-            name: "whatever is plugged in".to_owned(),
-            what: format!("at {}", socket_name(network, socket)),
-            lines: vec!["takes it".to_owned()],
-            ..Stop::default()
-        });
+        self.arrive(
+            "",
+            Stop {
+                name: "whatever is plugged in".to_owned(),
+                what: format!("at {}", socket_name(network, socket)),
+                lines: vec!["takes it".to_owned()],
+                ..Stop::default()
+            },
+        );
         if let Some(hop) = self.hops.last_mut() {
             hop.tags = tags_text(&step.left);
         }
@@ -224,7 +237,9 @@ impl<'s> Chain<'s> {
     fn arrive(&mut self, to: &str, stop: Stop<'s>) {
         if let Some(before) = self.stops.last() {
             self.hops.push(Hop {
-                from: before.out_of.map_or_else(String::new, |end| end.port.to_owned()),
+                from: before
+                    .out_of
+                    .map_or_else(String::new, |end| end.port.to_owned()),
                 to: to.to_owned(),
                 tags: String::new(),
             });
@@ -286,7 +301,11 @@ fn foot_stop<'s>(network: &Network<'s>, foot: FootId) -> (String, Stop<'s>) {
     let (device, port, name) = match foot.of {
         FootOf::Router(id, at) => {
             let on = &site.router(id).interfaces[at];
-            (Equipment::Router(id), on.port.as_ref().map(|port| port.value.as_str()), &on.name)
+            (
+                Equipment::Router(id),
+                on.port.as_ref().map(|port| port.value.as_str()),
+                &on.name,
+            )
         }
         FootOf::Host(id, at) => {
             let name = &site.host(id).interfaces[at].name;
@@ -295,7 +314,8 @@ fn foot_stop<'s>(network: &Network<'s>, foot: FootId) -> (String, Stop<'s>) {
     };
     let mut stop = device_stop(site, device);
     let segment = segment_name(site, foot.segment);
-    stop.lines.push(format!("takes it by {}, on {segment}", name.value));
+    stop.lines
+        .push(format!("takes it by {}, on {segment}", name.value));
     stop.into = port.map(|port| CableEnd { device, port });
     (port.unwrap_or(&name.value).to_owned(), stop)
 }
@@ -324,12 +344,18 @@ fn socket_end<'s>(network: &Network<'s>, socket: SocketId) -> Option<CableEnd<'s
 fn step_lines(view: &View<'_>, step: &Step) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(ingress) = step.ingress {
-        lines.push(format!("arrives on {}", view.interface_name(step.device, ingress)));
+        lines.push(format!(
+            "arrives on {}",
+            view.interface_name(step.device, ingress)
+        ));
     }
     let filter = view.router(step.device).and_then(|router| router.filter());
     if let (Some(line), Some(filter)) = (step.destination_translation, filter) {
         let name = &filter.destination_translations[line].name.value;
-        lines.push(format!("destination translated by \"{name}\": now {}", step.left.destination));
+        lines.push(format!(
+            "destination translated by \"{name}\": now {}",
+            step.left.destination
+        ));
     }
     match (&step.decision, filter) {
         (Some(decision), Some(filter)) => {
@@ -340,19 +366,33 @@ fn step_lines(view: &View<'_>, step: &Step) -> Vec<String> {
                     let place = view.sources.place(rule.place);
                     format!("{word} by rule {} ({place})", rule_name(number, rule))
                 }
-                None => format!("{word} by default ({})", view.sources.place(filter.default.span)),
+                None => format!(
+                    "{word} by default ({})",
+                    view.sources.place(filter.default.span)
+                ),
             });
         }
-        (None, None) if view.router(step.device).is_some() => lines.push("no rules here".to_owned()),
+        (None, None) if view.router(step.device).is_some() => {
+            lines.push("no rules here".to_owned())
+        }
         _ => {}
     }
     if let (Some(line), Some(filter)) = (step.source_translation, filter) {
         let name = &filter.source_translations[line].name.value;
-        lines.push(format!("source translated by \"{name}\": now {}", step.left.source));
+        lines.push(format!(
+            "source translated by \"{name}\": now {}",
+            step.left.source
+        ));
     }
-    let route = step.route.as_ref().and_then(|route| route.next_hop.interface());
+    let route = step
+        .route
+        .as_ref()
+        .and_then(|route| route.next_hop.interface());
     if let Some(egress) = route {
-        lines.push(format!("leaves by {}", view.interface_name(step.device, egress)));
+        lines.push(format!(
+            "leaves by {}",
+            view.interface_name(step.device, egress)
+        ));
     }
     lines
 }

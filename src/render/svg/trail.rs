@@ -18,7 +18,12 @@ pub struct Trail<'s> {
 
 impl<'s> Trail<'s> {
     /// The way of a chain; `cuts` are devices with what to change there.
-    pub fn new(site: &'s Site, cabling: &Cabling<'s>, chain: &Chain<'s>, cuts: &[(Equipment, String)]) -> Self {
+    pub fn new(
+        site: &'s Site,
+        cabling: &Cabling<'s>,
+        chain: &Chain<'s>,
+        cuts: &[(Equipment, String)],
+    ) -> Self {
         let mut trail = Self {
             title: chain.title.clone(),
             ..Self::default()
@@ -41,7 +46,13 @@ impl<'s> Trail<'s> {
         trail
     }
 
-    fn stop(&mut self, site: &'s Site, cabling: &Cabling<'s>, (number, stop): (usize, &super::stops::Stop<'s>), chain: &Chain<'s>) {
+    fn stop(
+        &mut self,
+        site: &'s Site,
+        cabling: &Cabling<'s>,
+        (number, stop): (usize, &super::stops::Stop<'s>),
+        chain: &Chain<'s>,
+    ) {
         let lines = stop.lines.first().map_or("", String::as_str);
         match stop.device {
             // A host is a name in the box of what it is plugged into.
@@ -49,15 +60,30 @@ impl<'s> Trail<'s> {
                 let name = &site.host(host).name.value;
                 let text = format!("{}. {name}: {lines}", number + 1);
                 let ends = stop.into.into_iter().chain(stop.out_of);
-                let far = ends.flat_map(|end| cabling.plugged(end)).map(|(_, far)| far.device);
-                let far = far.chain(chain.stops.get(number.wrapping_sub(1)).and_then(|before| before.device));
-                if let Some(device) = far.into_iter().find(|device| !matches!(device, Equipment::Host(_))) {
+                let far = ends
+                    .flat_map(|end| cabling.plugged(end))
+                    .map(|(_, far)| far.device);
+                let far = far.chain(
+                    chain
+                        .stops
+                        .get(number.wrapping_sub(1))
+                        .and_then(|before| before.device),
+                );
+                if let Some(device) = far
+                    .into_iter()
+                    .find(|device| !matches!(device, Equipment::Host(_)))
+                {
                     self.notes.push((device, text));
                 }
             }
-            Some(device) => self.notes.push((device, format!("{}. {lines}", number + 1))),
+            Some(device) => self
+                .notes
+                .push((device, format!("{}. {lines}", number + 1))),
             None => {
-                let next = chain.stops.get(number + 1).or(chain.stops.get(number.wrapping_sub(1)));
+                let next = chain
+                    .stops
+                    .get(number + 1)
+                    .or(chain.stops.get(number.wrapping_sub(1)));
                 if let Some(device) = next.and_then(|stop| stop.device) {
                     let text = format!("{}. {} {}: {lines}", number + 1, stop.name, stop.what);
                     self.notes.push((device, text));
@@ -68,7 +94,9 @@ impl<'s> Trail<'s> {
 
     /// What is on a cable, if the way takes it.
     pub(super) fn on_cable(&self, ends: [CableEnd<'_>; 2]) -> Option<&str> {
-        let same = |known: &[CableEnd<'_>; 2]| *known == ends || (known[0] == ends[1] && known[1] == ends[0]);
+        let same = |known: &[CableEnd<'_>; 2]| {
+            *known == ends || (known[0] == ends[1] && known[1] == ends[0])
+        };
         let found = self.cables.iter().find(|(known, _)| same(known))?;
         Some(&found.1)
     }
