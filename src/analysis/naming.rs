@@ -142,6 +142,20 @@ impl<'n> Naming<'n> {
         inside.map(|(segment, plan)| (segment.name.value.as_str(), &plan.addresses))
     }
 
+    /// Whether some packet of a named service is of one of these classes; `None`: nothing has that name.
+    /// O(boxes of the set).
+    pub fn carries(&self, set: &ClassSet, name: &str) -> Option<bool> {
+        let (_, ports) = self.services.iter().find(|(known, _)| known == name)?;
+        let shapes = self.network.classes.boxes(set);
+        let meets = |shape: &ServiceBox| {
+            ports.iter().any(|(protocol, wanted)| {
+                shape.protocols.contains(u128::from(*protocol))
+                    && !shape.destination_ports.intersection(wanted).is_empty()
+            })
+        };
+        Some(shapes.iter().any(meets))
+    }
+
     /// The plan that the names are of.
     pub fn plan(&self) -> &Plan {
         self.plan

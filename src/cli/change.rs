@@ -10,14 +10,18 @@ use crate::analysis::change::{
     reach_change,
 };
 use crate::analysis::intent::Standing;
-use crate::analysis::{Naming, notes};
+use crate::analysis::{By, Naming, Question, notes};
 use crate::checks;
 use crate::diagnostic::{Finding, Severity};
 use crate::forwarding::Network;
 use crate::load::{Loaded, load_path};
 use crate::model::{Date, Family, Site};
-use crate::render::{ChangeShown, change_json, change_markdown, change_text};
+use crate::render::{
+    ChangeShown, Selection, Sheet, change_html, change_json, change_markdown, change_text,
+};
 
+use super::compute::matrices;
+use super::matrix::sheet_key;
 use super::output::Progress;
 use super::review::notes_text;
 use super::revision::load_revision;
@@ -58,6 +62,7 @@ pub(super) struct Arguments {
 
 const EXAMPLES: &str = "Examples:\n  boundwalk change site.toml site.toml\n  \
     boundwalk change site.toml proposed.toml --format markdown --fail-on worse\n  \
+    boundwalk change site.toml proposed.toml --format html > change.html\n  \
     boundwalk change site.toml --since HEAD\n\
     Exit code 0: nothing that --fail-on names, 1: something, 2: could not run.";
 
@@ -79,6 +84,8 @@ enum Format {
     Text,
     /// A page to attach to a ticket.
     Markdown,
+    /// A page for browsers, with the matrix.
+    Html,
     /// For programs.
     Json,
 }
@@ -121,6 +128,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     match arguments.format {
         Format::Json => output.print(&change_json(&shown))?,
         Format::Markdown => output.print(&change_markdown(&shown))?,
+        Format::Html => output.print(&html(&shown, after))?,
         Format::Text => {
             let paint = output.paint();
             output.print(&change_text(&shown, arguments.all, paint))?;
@@ -129,6 +137,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     }
     let fresh = findings.as_ref().map_or(&[][..], |(new, _)| new);
     Ok(verdict(arguments.fail_on, &reach, &intent, fresh))
+}
+
+/// The page, with the matrix of the new version.
+fn html(shown: &ChangeShown<'_>, after: &Network<'_>) -> String {
+    let question = Question::all(By::Segment, Family::V4, false);
+    let all = matrices(after, &Family::ALL, &question);
+    let sheet = Sheet::new(after, &all, &Selection::default());
+    let (key, codes) = sheet_key(&sheet, &shown.namings[1]);
+    change_html(shown, (&sheet, &key, &codes))
 }
 
 /// Both versions, with what they are called; `None` once it is said what is wrong.

@@ -6,13 +6,13 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{
-    Bypasses, By, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, bypasses,
+    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, bypasses,
     closing, find_party, pairs_asked,
 };
 use crate::forwarding::Network;
 use crate::model::{Family, SegmentId, Site, SwitchId};
 use crate::render::{
-    Chain, Pen, Selection, Sheet, Trail, chain_svg, logical_svg, matrix_svg,
+    Chain, Pen, Selection, Sheet, Trail, chain_svg, dot, logical_svg, matrix_svg, mermaid,
     outline_text, panels_svg, panels_text, site_svg,
 };
 
@@ -157,9 +157,11 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
         parts.push(panels_text(site, &cabling, pen));
     }
     match parts.is_empty() {
-        true => Err("text draws site, panels and all; take --format svg (or `boundwalk matrix`, \
+        true => Err(
+            "text draws site, panels and all; take --format svg (or `boundwalk matrix`, \
             `bypass` and `path`, which are text)"
-            .to_owned()),
+                .to_owned(),
+        ),
         false => Ok(parts.join("\n")),
     }
 }
@@ -243,10 +245,19 @@ fn way(
             let result = walk(network, &asked)?;
             (Chain::path(network, &opened.sources, &result), Vec::new())
         }
-        _ => return Err("name the way: --bypass FROM TO, or --path SOURCE TARGET SERVICE".to_owned()),
+        _ => {
+            return Err(
+                "name the way: --bypass FROM TO, or --path SOURCE TARGET SERVICE".to_owned(),
+            );
+        }
     };
     Ok(match what {
-        What::Site => site_svg(site, cabling, Some(&Trail::new(site, cabling, &chain, &cuts)), true),
+        What::Site => site_svg(
+            site,
+            cabling,
+            Some(&Trail::new(site, cabling, &chain, &cuts)),
+            true,
+        ),
         _ => chain_svg(&chain, true),
     })
 }
@@ -292,12 +303,6 @@ fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {
     })
 }
 
-fn dot(_: &Site, _: &Map<'_>) -> String {
-    String::new()
-}
-fn mermaid(_: &Site, _: &Map<'_>) -> String {
-    String::new()
-}
 /// Whether the locale says UTF-8: the first of the variables that is set decides (POSIX, chapter 8.2). Windows
 /// has none of them, and a console that shows Unicode.
 fn utf8_locale(variable: impl Fn(&str) -> Option<String>) -> bool {

@@ -126,9 +126,9 @@ fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
     Ok(segments)
 }
 
-type Found = (SegmentId, Answer, Option<Distance>);
+pub(super) type Found = (SegmentId, Answer, Option<Distance>);
 
-fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
+pub(super) fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
     let progress = Progress::new("looking for ways in and out");
     let mut answers = Vec::new();
     let verdicts = isolations(network, segments);

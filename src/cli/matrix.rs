@@ -290,7 +290,11 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
     listed
 }
 
-fn pair_flow(network: &Network<'_>, question: &Question, (from, to): (Party, Party)) -> PairFlows {
+pub(super) fn pair_flow(
+    network: &Network<'_>,
+    question: &Question,
+    (from, to): (Party, Party),
+) -> PairFlows {
     let services = question.services.as_ref();
     let (found, complete) = flows(network, question.family, from, to, services);
     PairFlows {

@@ -6,12 +6,14 @@
 mod bypass;
 mod change;
 mod clean;
+mod completions;
 mod compute;
 mod draw;
 mod expectations;
 mod explain;
 mod gate;
 mod isolation;
+mod manual;
 mod matrix;
 mod new;
 mod output;
@@ -19,6 +21,7 @@ mod path;
 mod ports;
 mod privilege;
 mod probes;
+mod report;
 mod review;
 mod revision;
 mod rules;
@@ -96,6 +99,8 @@ enum Command {
     Ports(ports::Arguments),
     /// Draw the site and the front panels of its switches.
     Draw(draw::Arguments),
+    /// Write a report to hand over: one page with matrix, pictures, findings and certificates.
+    Report(report::Arguments),
     /// Plan a test of the running network: few packets that touch all that matters.
     Probes(probes::Arguments),
     /// Hold the results of a test against the model.
@@ -104,6 +109,10 @@ enum Command {
     New(new::Arguments),
     /// Print the JSON Schema of the site file, for editors.
     Schema(schema::Arguments),
+    /// Print a completion script for a shell.
+    Completions(completions::Arguments),
+    /// Print the manual, or write a manual page for each command.
+    Manual(manual::Arguments),
 }
 
 /// What a command came to.
@@ -146,10 +155,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Explain(arguments) => explain::run(&arguments, &mut output),
         Command::Ports(arguments) => ports::run(&arguments, &mut output),
         Command::Draw(arguments) => draw::run(&arguments, &mut output),
+        Command::Report(arguments) => report::run(&arguments, &mut output),
         Command::Probes(arguments) => probes::run(&arguments, &mut output),
         Command::Verify(arguments) => verify::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
+        Command::Completions(arguments) => completions::run(&arguments, &mut output),
+        Command::Manual(arguments) => manual::run(&arguments, &mut output),
     };
     finish(
         result.and_then(|verdict| output.flush().map(|()| verdict)),

@@ -181,7 +181,10 @@ fn print_text(
     output.print(&format!("\n{}\n", paint.strong(&lines)))
 }
 
-fn verdict((problems, findings): (&[Problem], &[Finding]), threshold: Threshold) -> Verdict {
+pub(super) fn verdict(
+    (problems, findings): (&[Problem], &[Finding]),
+    threshold: Threshold,
+) -> Verdict {
     let Some(least) = threshold.least() else {
         return Verdict::Clean;
     };
@@ -232,7 +235,7 @@ impl Counts {
 }
 
 /// One line that sums a review up.
-fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String {
+pub(super) fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String {
     let counts = Counts::new(matrices);
     let intent = intent(opened, findings);
     let problems = match problem_summary(&opened.problems) {

@@ -106,6 +106,29 @@ impl Sources {
         })
     }
 
+    /// The same texts under names without the folders that all of them lie in: for what is handed on, where
+    /// nobody needs to know how this machine keeps its files.
+    pub fn without_folders(&self) -> Self {
+        let separator = |c: char| c == '/' || c == '\\';
+        let mut names = self.files.iter().map(|file| file.name.as_str());
+        let mut shared = names.next().unwrap_or_default();
+        shared = &shared[..shared.rfind(separator).map_or(0, |at| at + 1)];
+        for name in names {
+            while !name.starts_with(shared) {
+                let kept = shared.trim_end_matches(separator).rfind(separator);
+                shared = &shared[..kept.map_or(0, |at| at + 1)];
+            }
+        }
+        let cut = shared.len();
+        let files = self.files.iter().map(|file| Source {
+            name: file.name[cut..].to_owned(),
+            ..file.clone()
+        });
+        Self {
+            files: files.collect(),
+        }
+    }
+
     /// Line of the start of a span, from 1; 0 for a span of another input.
     pub fn line(&self, span: Span) -> u32 {
         self.get(span.file)
@@ -129,6 +152,31 @@ mod tests {
         assert_eq!(at(7), (2, 1));
         assert_eq!(at(9), (2, 3));
         assert_eq!(at(999), (3, 1), "past the end is the end");
+    }
+
+    #[test]
+    fn names_lose_the_folders_that_all_share() {
+        let names = |given: &[&str]| {
+            let mut sources = Sources::default();
+            for name in given {
+                sources.add(Source::new(*name, ""));
+            }
+            let short = sources.without_folders();
+            short
+                .files
+                .iter()
+                .map(|file| file.name.clone())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(names(&["/home/a/site.toml"]), ["site.toml"]);
+        assert_eq!(names(&["s/a.toml", "s/b.toml"]), ["a.toml", "b.toml"]);
+        assert_eq!(
+            names(&["s/a/x.toml", "s/b/y.toml"]),
+            ["a/x.toml", "b/y.toml"]
+        );
+        assert_eq!(names(&["site.toml", "s/b.toml"]), ["site.toml", "s/b.toml"]);
+        assert_eq!(names(&["a\\b.toml"]), ["b.toml"]);
+        assert_eq!(names(&[]).len(), 0);
     }
 
     #[test]

@@ -101,6 +101,24 @@ impl ChangeShown<'_> {
         }
     }
 
+    /// The names of both ends in the new version; of what is gone, in the old one.
+    pub(super) fn new_names(&self, pair: &PairChange) -> (String, String) {
+        let segment = |twin: Twin<SegmentId>| match (twin.new, twin.old) {
+            (Some(id), _) => self.site(1).segment(id).name.value.clone(),
+            (None, Some(id)) => self.site(0).segment(id).name.value.clone(),
+            (None, None) => String::new(),
+        };
+        let to = match pair.to {
+            Spot::Segment(twin) => segment(twin),
+            Spot::Router(twin) => match (twin.new, twin.old) {
+                (Some(id), _) => self.site(1).router(id).name.value.clone(),
+                (None, Some(id)) => self.site(0).router(id).name.value.clone(),
+                (None, None) => String::new(),
+            },
+        };
+        (segment(pair.from), to)
+    }
+
     pub(super) fn pair(&self, pair: &PairChange) -> String {
         let (from, to) = (self.segment(pair.from), self.spot(pair.to));
         format!("{from} -> {to}, {}", pair.family.word())

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::analysis::Naming;
 use crate::analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
-use crate::analysis::rule_name;
+use crate::analysis::{rule_name, rule_span};
 use crate::diagnostic::{Sources, Span};
 use crate::forwarding::Network;
 use crate::load::Baseline;
@@ -75,6 +75,72 @@ impl IntentShown<'_> {
 
     fn told(&self, breach: &Breach) -> String {
         breach_text(self.network, self.namings, breach)
+    }
+}
+
+/// A line of the list, ready to be shown.
+pub(super) struct IntentRow {
+    pub(super) word: &'static str,
+    /// Whether it is held or met.
+    pub(super) fine: bool,
+    pub(super) name: String,
+    pub(super) demands: String,
+    pub(super) requirement: String,
+    /// What shows that it does not hold.
+    pub(super) told: Vec<String>,
+    pub(super) place: Span,
+}
+
+impl IntentShown<'_> {
+    /// All lines, those that do not hold first.
+    pub(super) fn rows(&self) -> Vec<IntentRow> {
+        let lines = self.lines();
+        let row = |line: &Line<'_>| IntentRow {
+            word: word(line.standing, line.kind),
+            fine: *line.standing == Standing::Held,
+            name: line.name.to_owned(),
+            demands: line.demands.clone(),
+            requirement: line.requirement.unwrap_or_default().to_owned(),
+            told: match line.standing {
+                Standing::Broken(breaches) => breaches.iter().map(|one| self.told(one)).collect(),
+                _ => Vec::new(),
+            },
+            place: line.place,
+        };
+        let mut rows: Vec<IntentRow> = lines.iter().map(row).collect();
+        rows.sort_by_key(|row| row.fine);
+        rows
+    }
+
+    /// Of expectations and of needs: how many hold, and how many there are.
+    pub(super) fn counts(&self) -> [(usize, usize); 2] {
+        let held = |standing: &Standing| *standing == Standing::Held;
+        let expectations = self.expectations.iter().filter(|one| held(&one.standing));
+        let needs = self.needs.iter().filter(|one| held(&one.standing));
+        [
+            (expectations.count(), self.expectations.len()),
+            (needs.count(), self.needs.len()),
+        ]
+    }
+
+    /// The first rule that breaks an expectation, as it is called and where it stands, with the expectation's name.
+    pub(super) fn rule_to_blame(&self) -> Option<(String, Option<Span>, &str)> {
+        self.expectations.iter().find_map(|judged| {
+            let Standing::Broken(breaches) = &judged.standing else {
+                return None;
+            };
+            let mut deciders = breaches.iter().flat_map(|breach| &breach.deciders);
+            let &(router, rule) = deciders.find(|(_, rule)| rule.is_some())?;
+            let span = rule_span(self.network.site, router, rule);
+            let name = rule_name(self.network, router, rule);
+            Some((name, span, judged.expectation.name.value.as_str()))
+        })
+    }
+
+    /// Names of those that do not hold, with what became of each.
+    pub(super) fn failing(&self) -> Vec<(String, &'static str)> {
+        let rows = self.rows().into_iter().filter(|row| !row.fine);
+        rows.map(|row| (row.name, row.word)).collect()
     }
 }
 

@@ -83,7 +83,7 @@ fn one_flow(
     }
 }
 
-fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
+pub(super) fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
     let mut parts = Vec::new();
     if flow.arrives.source != flow.sent.source {
         parts.push(format!("from {}", naming.addresses(&flow.arrives.source)));

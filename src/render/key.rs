@@ -60,6 +60,17 @@ impl Key {
             .collect()
     }
 
+    /// What a code in small letters stands for; empty for one that was not given.
+    pub(super) fn text(&self, code: &str) -> &str {
+        let letters = code.bytes().try_fold(0usize, |number, letter| {
+            let value = usize::from(letter.checked_sub(b'a')?) + 1;
+            number.checked_mul(26)?.checked_add(value)
+        });
+        let number = letters.and_then(|number| number.checked_sub(1));
+        let text = number.and_then(|number| self.texts.get(number));
+        text.map_or("", String::as_str)
+    }
+
     fn code(&mut self, pair: &Pair, names: &mut Names<'_>) -> String {
         let services = match sign(pair) {
             Sign::Within => return "=".to_owned(),
@@ -197,7 +208,19 @@ fn letters(number: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::letters;
+    use super::{Key, letters};
+
+    #[test]
+    fn a_code_leads_back_to_its_text() {
+        let key = Key {
+            texts: (0..800).map(|number| number.to_string()).collect(),
+            ..Key::default()
+        };
+        for number in [0, 25, 26, 701, 702, 799] {
+            assert_eq!(key.text(&letters(number)), number.to_string());
+        }
+        assert_eq!((key.text(""), key.text("A"), key.text("zzz")), ("", "", ""));
+    }
 
     #[test]
     fn codes_go_on_after_z() {

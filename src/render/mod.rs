@@ -10,6 +10,7 @@ mod change_text;
 mod checks;
 mod clean;
 mod csv;
+mod dot;
 mod draw;
 mod draw_pen;
 mod draw_things;
@@ -27,6 +28,7 @@ mod junit_review;
 mod key;
 mod markdown;
 mod matrix;
+mod mermaid;
 mod panels;
 mod patch;
 mod path;
@@ -41,6 +43,7 @@ mod probes_json;
 mod probes_tables;
 mod probes_words;
 mod problems;
+mod report;
 mod review_json;
 mod rule_sheet;
 mod rules;
@@ -65,6 +68,7 @@ pub use change_text::change_text;
 pub use checks::{check_text, checks_json, checks_text, kind_text};
 pub use clean::{CleanedBook, clean_json, clean_text};
 pub use csv::matrix_csv;
+pub use dot::dot;
 pub use draw::outline_text;
 pub use draw_pen::Pen;
 pub use expectations::{
@@ -82,6 +86,7 @@ pub use junit_review::{check_suite, expectation_outcomes, file_suite};
 pub use key::{Key, Sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{Paint, matrix_text};
+pub use mermaid::mermaid;
 pub use panels::panels_text;
 pub use patch::patch_text;
 pub use path::path_text;
@@ -96,6 +101,7 @@ pub use probes_json::probes_json;
 pub use probes_tables::{probes_csv, probes_markdown};
 pub use probes_words::ProbesShown;
 pub use problems::{finding_summary, finding_text, problem_summary, problem_text};
+pub use report::{ReportShown, change_html, report_html};
 pub use review_json::review_json;
 pub use rule_sheet::{rule_markdown, rule_text};
 pub use rules::{RulesShown, rules_text};
@@ -105,7 +111,8 @@ pub use sarif::{SarifShown, review_sarif};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use standing::{ReviewShown, standing_summary, standing_text};
 pub use svg::{
-    Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style, site_svg, xml,
+    Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style,
+    site_svg, xml,
 };
 pub use text::{clean, fit, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};

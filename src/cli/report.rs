@@ -1,0 +1,224 @@
+//! `boundwalk report`.
+
+use std::io;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::analysis::intent::{judge_expectations, judge_needs};
+use crate::analysis::privilege::privilege;
+use crate::analysis::rules::books;
+use crate::analysis::{
+    By, Bypasses, Cabling, Matrix, Question, Worksheet, bypasses, closing, differences, notes,
+    pairs_asked,
+};
+use crate::checks::{self, Area, Standing};
+use crate::diagnostic::{Finding, Severity};
+use crate::forwarding::Network;
+use crate::model::{Family, SegmentId, SwitchId};
+use crate::render::{
+    IntentShown, Isolated, PairFlows, PrivilegeShown, ReportShown, RulesShown, Selection, Sheet,
+    Worksheets, report_html, standing_summary,
+};
+
+use super::compute::{matrices, namings};
+use super::isolation::answers;
+use super::matrix::{pair_flow, sheet_key};
+use super::review::{Threshold, summary, verdict};
+use super::site::{Opened, SiteArguments, open_or, print_problems};
+use super::{Output, Verdict};
+
+/// Above so many segments, pairs are told by their services and rules, not flow by flow.
+const MOST_SEGMENTS: usize = 60;
+
+/// Write a report to hand over: one page that opens in any browser and asks for nothing from outside.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+    /// File to write; without it the page goes to standard output.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Least severity that makes the exit code 1.
+    #[arg(long, value_name = "SEVERITY", default_value = "never")]
+    fail_on: Threshold,
+}
+
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
+    boundwalk report site.toml -o report.html\n  \
+    boundwalk report site.toml --fail-on error > report.html\n\
+    It tells all that the site file tells, rules and addresses among it: hand it to people who may know that.\n\
+    Exit code 0, 1: a problem or finding of the severity asked for, 2: could not run.";
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    let Some(opened) = open_or(&arguments.site, |_, _| String::new(), output)? else {
+        return Ok(Verdict::Failed);
+    };
+    print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
+    let network = Network::new(&opened.site, opened.today);
+    let books = books(&network);
+    let findings = checks::run_some(&network, &books, |_| true);
+    let judged = checks::accept(&opened.site, opened.today, findings);
+    let standing = Standing::new(judged, None);
+    let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
+    let page = page(&opened, &network, &books, &standing);
+    match &arguments.output {
+        None => output.print(&page)?,
+        Some(file) => {
+            if let Err(message) = super::write::put_text(file, &page) {
+                return output.failed(&message);
+            }
+        }
+    }
+    Ok(result)
+}
+
+/// What the matrices and pictures are made of.
+struct Reach<'n> {
+    sheet: Sheet,
+    zones: Sheet,
+    all: Vec<Matrix>,
+    by_zone: Vec<Matrix>,
+    namings: Vec<crate::analysis::Naming<'n>>,
+}
+
+impl<'n> Reach<'n> {
+    fn new(network: &'n Network<'n>) -> Self {
+        let all = matrices(
+            network,
+            &Family::ALL,
+            &Question::all(By::Segment, Family::V4, true),
+        );
+        let by_zone = matrices(
+            network,
+            &Family::ALL,
+            &Question::all(By::Zone, Family::V4, true),
+        );
+        let choice = Selection::default();
+        Self {
+            sheet: Sheet::new(network, &all, &choice),
+            zones: Sheet::new(network, &by_zone, &choice),
+            all,
+            by_zone,
+            namings: namings(network, &Family::ALL),
+        }
+    }
+
+    /// Flows of each pair through which something passes, where they are few enough.
+    fn flows(&self, network: &Network<'_>) -> Vec<(usize, usize, Vec<PairFlows>)> {
+        let mut listed = Vec::new();
+        let Some(first) = self
+            .all
+            .first()
+            .filter(|one| one.rows.len() <= MOST_SEGMENTS)
+        else {
+            return listed;
+        };
+        for (row, &from) in first.rows.iter().enumerate() {
+            for (column, &to) in first.columns.iter().enumerate() {
+                let open = self
+                    .all
+                    .iter()
+                    .filter(|one| !one.cells[row][column].some.is_empty());
+                let families: Vec<PairFlows> = open
+                    .map(|one| pair_flow(network, &one.question, (from, to)))
+                    .collect();
+                if !families.is_empty() {
+                    listed.push((row, column, families));
+                }
+            }
+        }
+        listed
+    }
+}
+
+fn page(
+    opened: &Opened,
+    network: &Network<'_>,
+    books: &[crate::analysis::rules::RuleBook<'_>],
+    standing: &Standing<'_>,
+) -> String {
+    let site = network.site;
+    let sources = opened.sources.without_folders();
+    let reach = Reach::new(network);
+    let (key, codes) = sheet_key(&reach.sheet, &reach.namings);
+    let (_, zone_codes) = sheet_key(&reach.zones, &reach.namings);
+    let notes = notes(network);
+    let mut line = summary(opened, &standing.open, &reach.by_zone);
+    line.push_str(&standing_summary(standing));
+    let cabling = Cabling::new(site);
+    let switches = (0..site.switches.len()).map(SwitchId);
+    let sheets: Vec<Worksheet<'_>> = switches
+        .map(|id| Worksheet::new(site, &cabling, id))
+        .collect();
+    let claims: Vec<SegmentId> = site
+        .segment_ids()
+        .filter(|&id| site.segment(id).claims_isolation().is_some())
+        .collect();
+    let isolated = answers(network, &claims, true);
+    let isolated: Vec<Isolated<'_>> = isolated
+        .iter()
+        .map(|(segment, verdict, distance)| Isolated {
+            segment: *segment,
+            verdict,
+            distance: distance.as_ref(),
+        })
+        .collect();
+    let about_rules = |finding: &&Finding| checks::area(finding.check).is_some_and(Area::is_rules);
+    let of_rules: Vec<Finding> = standing.open.iter().filter(about_rules).cloned().collect();
+    report_html(&ReportShown {
+        network,
+        sources: &sources,
+        problems: &opened.problems,
+        standing,
+        summary: &line,
+        today: opened.today.to_string(),
+        matrix: (&reach.sheet, &key, &codes),
+        zones: (&reach.zones, &zone_codes),
+        namings: &reach.namings,
+        flows: &reach.flows(network),
+        bypasses: &around(network),
+        isolated: &isolated,
+        rules: &RulesShown {
+            site,
+            sources: &sources,
+            books,
+            findings: &of_rules,
+            namings: &reach.namings,
+            notes: &notes,
+        },
+        privilege: &PrivilegeShown {
+            network,
+            sources: &sources,
+            privilege: &privilege(network, &[]),
+            logs: &[],
+            notes: &notes,
+        },
+        intent: &IntentShown {
+            network,
+            sources: &sources,
+            expectations: &judge_expectations(network),
+            needs: &judge_needs(network),
+            namings: &Family::ALL.map(|family| crate::analysis::Naming::new(network, family)),
+            notes: &notes,
+        },
+        worksheets: &Worksheets {
+            site,
+            sheets: &sheets,
+            differences: &differences(site, &cabling),
+        },
+        cabling: &cabling,
+        notes: &notes,
+    })
+}
+
+fn around(network: &Network<'_>) -> Bypasses {
+    let asked = |_: SegmentId, _: SegmentId| true;
+    let pairs = bypasses(network, &asked);
+    Bypasses {
+        closing: closing(network, &pairs, &asked),
+        asked: pairs_asked(network, &asked),
+        pairs,
+    }
+}

@@ -1,0 +1,189 @@
+//! Devices and cables: pictures, ways round the gateway, isolation, what to set each switch to.
+
+use std::fmt::Write;
+
+use crate::analysis::{Setting, Verdict, vlan_ranges};
+use crate::model::SwitchId;
+
+use super::super::bypass::cuts;
+use super::super::frames::segment_name;
+use super::super::isolation::{isolation_text, verdict_text};
+use super::super::matrix::Paint;
+use super::super::ports_cells::{COLUMNS, LEGEND, difference_text, fields, named_vlans};
+use super::super::svg::{Chain, Trail, chain_svg, logical_svg, panels_svg, site_svg, xml};
+use super::ReportShown;
+use super::html::Html;
+use super::pairs::steps;
+
+/// Ways that are drawn; all are listed.
+const MOST_DRAWN: usize = 6;
+/// Columns of a text that a page holds.
+const PAGE: Paint = Paint {
+    colour: false,
+    columns: 100,
+};
+
+/// Pictures of the site.
+pub(super) fn topology(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    html.section("topology", "The network");
+    html.raw("<h3>Zones, segments and gateways</h3>");
+    html.picture(
+        "Zones, segments and gateways",
+        &logical_svg(site, shown.zones.0, shown.zones.1, false),
+    );
+    html.raw("<h3>What is plugged into what</h3>");
+    html.picture(
+        "What is plugged into what",
+        &site_svg(site, shown.cabling, None, false),
+    );
+}
+
+/// Ways round the gateway, each drawn, with the cut.
+pub(super) fn bypasses(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    let found = shown.bypasses;
+    html.section("bypass", "Ways round the gateway");
+    if found.pairs.is_empty() {
+        html.tag("p", &format!(
+            "None: between all {} ordered pairs of segments of different zones, every path crosses a filtering gateway \
+             or there is none.", found.asked));
+        return;
+    }
+    html.tag(
+        "p",
+        &format!(
+            "{} of {} ordered pairs of segments of different zones have a way round.",
+            found.pairs.len(),
+            found.asked
+        ),
+    );
+    let set: Vec<Setting> = match &found.closing {
+        Some(closing) => closing.sets.first().cloned().unwrap_or_default(),
+        None => found
+            .pairs
+            .iter()
+            .filter_map(|pair| pair.opened_by)
+            .collect(),
+    };
+    let cut = cuts(site, &set);
+    html.raw("<h3>What closes them all</h3><ul>");
+    for setting in &set {
+        html.raw("<li>");
+        html.text(&setting.remedy(site));
+        html.raw(" ");
+        html.place(setting.place(site));
+        html.raw("</li>");
+    }
+    html.raw("</ul>");
+    for (number, pair) in found.pairs.iter().enumerate() {
+        let lines = cut.iter().map(|(_, text)| text.clone()).collect();
+        let chain = Chain::bypass(shown.network, pair, lines);
+        let name = format!(
+            "{} to {}",
+            segment_name(site, pair.from),
+            segment_name(site, pair.to)
+        );
+        let _ = write!(html.out, "<h3 id=\"w{number}\">{}</h3>", xml(&name));
+        steps(html, &chain);
+        if let Some(setting) = pair.opened_by {
+            html.raw("<p>Opened by: ");
+            html.text(&setting.fact(site));
+            html.raw(" ");
+            html.place(setting.place(site));
+            html.raw("</p>");
+        }
+        if number < MOST_DRAWN {
+            html.picture(&format!("{name}, hop by hop"), &chain_svg(&chain, false));
+            let trail = Trail::new(site, shown.cabling, &chain, &cut);
+            html.picture(
+                &format!("{name}, on the site"),
+                &site_svg(site, shown.cabling, Some(&trail), false),
+            );
+        }
+    }
+}
+
+/// Isolation with its certificate, or what reaches the segment.
+pub(super) fn isolation(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    html.section("isolation", "Isolation");
+    if shown.isolated.is_empty() {
+        html.raw("<p>No segment claims to be isolated.</p>\n");
+    }
+    for one in shown.isolated {
+        let good = matches!(one.verdict, Verdict::ByDesign(_));
+        let name = segment_name(site, one.segment);
+        let class = if good { "state" } else { "state no" };
+        let _ = write!(
+            html.out,
+            "<h3 id=\"i{}\">{}</h3><p class=\"{class}\">{}</p>",
+            one.segment.0,
+            xml(name),
+            verdict_text(one.verdict)
+        );
+        let text = isolation_text(shown.network, shown.sources, one, false, PAGE);
+        html.raw("<pre>");
+        let lines: Vec<String> = text.lines().map(xml).collect();
+        html.raw(&lines.join("\n"));
+        html.raw("</pre>\n");
+    }
+}
+
+/// The front panel and the worksheet of each switch.
+pub(super) fn switches(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    html.section("switches", "Switches");
+    if site.switches.is_empty() {
+        html.raw("<p>No switch is described.</p>\n");
+        return;
+    }
+    html.raw("<h3>Cables whose ends differ</h3>");
+    let differ: Vec<String> = shown
+        .worksheets
+        .differences
+        .iter()
+        .map(|one| difference_text(site, one))
+        .collect();
+    match differ.is_empty() {
+        true => html.raw("<p>None.</p>\n"),
+        false => html.list(&differ),
+    }
+    for sheet in shown.worksheets.sheets {
+        let switch = &site.switches[sheet.switch.0];
+        html.tag("h3", &switch.name.value);
+        if !switch.description.is_empty() {
+            html.tag("p", &switch.description);
+        }
+        let name = format!("Front panel of {}", switch.name.value);
+        html.picture(
+            &name,
+            &panels_svg(site, shown.cabling, &[SwitchId(sheet.switch.0)], false),
+        );
+        let spaced = |vlans| vlan_ranges(vlans).join(", ");
+        let rows: Vec<_> = sheet
+            .lines
+            .iter()
+            .map(|line| fields(site, line, spaced))
+            .collect();
+        let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
+        let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
+        let heading: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();
+        let rows: Vec<Vec<String>> = rows
+            .iter()
+            .map(|row| columns.iter().map(|&at| row[at].clone()).collect())
+            .collect();
+        html.table(
+            &format!("Worksheet of {}", switch.name.value),
+            &heading,
+            &rows,
+        );
+        let vlans = named_vlans(site, sheet.vlans().iter());
+        html.classed("p", "dim", &format!("VLANs: {}", vlans.join(", ")));
+    }
+    html.raw("<dl class=\"key\">");
+    for (word, text) in LEGEND {
+        let _ = write!(html.out, "<dt>{}</dt><dd>{}</dd>", xml(word), xml(text));
+    }
+    html.raw("</dl>\n");
+}

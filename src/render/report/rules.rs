@@ -1,0 +1,243 @@
+//! Findings, rules, what nobody needs, expectations and needs.
+
+use std::fmt::Write;
+
+use crate::analysis::rules::{RuleBook, Standing};
+use crate::diagnostic::{Finding, Severity};
+
+use super::super::privilege::{excess_text, needs_text};
+use super::super::rules::{COLUMNS, limit_notes, numbers, state};
+use super::super::standing::decision;
+use super::super::svg::xml;
+use super::ReportShown;
+use super::html::Html;
+use super::summary::ranked;
+
+/// All findings, and what was accepted.
+pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    html.section("findings", "Findings");
+    if shown.standing.open.is_empty() && shown.problems.is_empty() {
+        html.raw("<p>None.</p>\n");
+    }
+    html.raw("<ul>");
+    for problem in shown.problems {
+        html.raw("<li>");
+        word(html, problem.severity());
+        html.text(&problem.message);
+        html.raw(" ");
+        if let Some(span) = problem.span {
+            html.place(span);
+        }
+        html.raw("</li>\n");
+    }
+    html.raw("</ul>");
+    for finding in ranked(&shown.standing.open) {
+        one(html, finding);
+    }
+    if !shown.standing.accepted.is_empty() {
+        html.raw("<h3>Accepted</h3><ul>");
+        for (finding, entry) in &shown.standing.accepted {
+            html.raw("<li>");
+            html.text(&format!("{}: {}", finding.message, decision(entry)));
+            html.raw("</li>\n");
+        }
+        html.raw("</ul>");
+    }
+}
+
+fn word(html: &mut Html<'_>, severity: Severity) {
+    let class = if severity >= Severity::Warning {
+        "state no"
+    } else {
+        "state"
+    };
+    let _ = write!(
+        html.out,
+        "<span class=\"{class}\">{}</span> ",
+        severity.word()
+    );
+}
+
+fn one(html: &mut Html<'_>, finding: &Finding) {
+    html.raw("<details><summary>");
+    word(html, finding.severity());
+    html.text(&finding.message);
+    html.raw(" ");
+    if let Some(span) = finding.span {
+        html.place(span);
+    }
+    html.raw("</summary><div>");
+    for note in &finding.notes {
+        html.raw("<p>");
+        html.text(&note.text);
+        html.raw(" ");
+        html.place(note.span);
+        html.raw("</p>");
+    }
+    if let Some(help) = &finding.help {
+        html.raw("<p><strong>Do:</strong> ");
+        html.text(help);
+        html.raw("</p>");
+    }
+    html.tag("p", &format!("Why it matters: {}", finding.check.why));
+    html.tag(
+        "p",
+        &format!("When it is fine: {}", finding.check.fine_when),
+    );
+    html.classed("p", "dim", &format!("Check: {}", finding.check.name));
+    html.raw("</div></details>\n");
+}
+
+/// The rules of each gateway, what each still decides, and its findings.
+pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    html.section("rules", "Rules");
+    if shown.rules.books.is_empty() {
+        html.raw("<p>No gateway of this site filters.</p>\n");
+    }
+    for book in shown.rules.books {
+        html.tag("h3", &book.router.name.value);
+        let heading: Vec<&str> = COLUMNS.iter().map(|(title, _)| *title).collect();
+        let row = numbers(shown.rules, book)
+            .map(|number| number.to_string())
+            .to_vec();
+        html.table(
+            &format!("Counts of {}", book.router.name.value),
+            &heading,
+            &[row],
+        );
+        for note in limit_notes(book) {
+            html.tag("p", &note);
+        }
+        html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Rules\"><table class=\"list\"><thead><tr>\
+            <th scope=\"col\">no.</th><th scope=\"col\">rule</th><th scope=\"col\">action</th><th scope=\"col\">state</th>\
+            <th scope=\"col\">a packet that it decides, or why it decides none</th><th scope=\"col\">findings</th><th \
+            scope=\"col\">place</th></tr></thead><tbody>\n");
+        for (number, standing) in book.review.rules.iter().enumerate() {
+            rule(html, shown, book, number, standing);
+        }
+        html.raw("</tbody></table></div>\n");
+    }
+    html.raw("<dl class=\"key\">");
+    for (column, text) in COLUMNS {
+        let _ = write!(html.out, "<dt>{}</dt><dd>{}</dd>", xml(column), xml(text));
+    }
+    html.raw("</dl>\n");
+}
+
+fn rule(
+    html: &mut Html<'_>,
+    shown: &ReportShown<'_>,
+    book: &RuleBook<'_>,
+    number: usize,
+    standing: &Standing,
+) {
+    let rule = &book.rules[number];
+    let decides = match standing {
+        Standing::Off => "disabled or expired".to_owned(),
+        Standing::Irrelevant => "no packet can match it here".to_owned(),
+        Standing::Dead(dead) => {
+            let names = dead
+                .by
+                .iter()
+                .map(|&other| format!("{} \"{}\"", other + 1, book.rules[other].name.value));
+            format!("covered by {}", names.collect::<Vec<_>>().join(", "))
+        }
+        Standing::Decides { witness, .. } => witness.packet.to_string(),
+        Standing::Unknown => "a limit was met".to_owned(),
+    };
+    let own = shown.rules.of_rule(book, number).map(|one| one.check.name);
+    let own: Vec<&str> = own.collect();
+    let _ = write!(html.out, "<tr><td>{}</td>", number + 1);
+    html.tag("td", &rule.name.value);
+    html.tag("td", rule.action.value.word());
+    html.tag("td", state(standing));
+    html.classed("td", "mono", &decides);
+    html.tag("td", &own.join(", "));
+    html.raw("<td>");
+    html.place(rule.name.span);
+    html.raw("</td></tr>\n");
+}
+
+/// What is permitted and nobody needs.
+pub(super) fn privilege(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let found = shown.privilege;
+    html.section("privilege", "Least privilege");
+    match found.logs.is_empty() && found.network.site.needs.is_empty() {
+        true => html.raw(
+            "<p>No need is written down, so nothing can be said to be more than needed.</p>\n",
+        ),
+        false => html.raw(
+            "<p>What is permitted and no need that is written down uses, the widest first.</p>\n",
+        ),
+    }
+    let rows: Vec<Vec<String>> = found
+        .ranked()
+        .into_iter()
+        .flatten()
+        .map(|rule| {
+            vec![
+                found.rule(rule),
+                excess_text(&rule.measure.packets),
+                needs_text(&rule.measure),
+                found.place(rule),
+            ]
+        })
+        .collect();
+    html.table(
+        "Rules that permit more than is needed",
+        &["rule", "how much more", "what it needs", "place"],
+        &rows,
+    );
+    html.raw("<h3>Pairs of zones</h3>");
+    let rows: Vec<Vec<String>> = found
+        .zones()
+        .iter()
+        .map(|zone| {
+            vec![
+                format!("{} to {}", zone.from, zone.to),
+                excess_text(&zone.packets),
+            ]
+        })
+        .collect();
+    html.table("Pairs of zones", &["from, to", "how much more"], &rows);
+    let (unmet, unseen) = found.need_lines();
+    for (title, lines) in [
+        ("Needs that are not met", unmet),
+        ("Needs of which no flow was observed", unseen),
+    ] {
+        if !lines.is_empty() {
+            html.tag("h3", title);
+            html.list(&lines);
+        }
+    }
+}
+
+/// What must hold, and what is needed.
+pub(super) fn expectations(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    html.section("expectations", "Expectations and needs");
+    let rows = shown.intent.rows();
+    if rows.is_empty() {
+        html.raw("<p>None is written down.</p>\n");
+        return;
+    }
+    html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Expectations and needs\"><table \
+        class=\"list\"><thead><tr><th scope=\"col\">state</th><th scope=\"col\">name</th><th scope=\"col\">demanded</th><th \
+        scope=\"col\">answers to</th><th scope=\"col\">shown by</th><th scope=\"col\">place</th></tr></thead><tbody>\n");
+    for row in rows {
+        let class = if row.fine { "state" } else { "state no" };
+        let sign = if row.fine { "\u{2713}" } else { "\u{2717}" };
+        let _ = write!(
+            html.out,
+            "<tr><td class=\"{class}\">{sign} {}</td>",
+            row.word
+        );
+        html.tag("td", &row.name);
+        html.tag("td", &row.demands);
+        html.tag("td", &row.requirement);
+        html.tag("td", &row.told.join("; "));
+        html.raw("<td>");
+        html.place(row.place);
+        html.raw("</td></tr>\n");
+    }
+    html.raw("</tbody></table></div>\n");
+}

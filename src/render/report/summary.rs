@@ -1,0 +1,251 @@
+//! What holds, what does not, and what to do first.
+
+use std::fmt::Write;
+
+use crate::analysis::Verdict;
+use crate::checks::area;
+use crate::diagnostic::{Finding, Severity};
+
+use super::super::bypass::cuts;
+use super::super::frames::segment_name;
+use super::super::isolation::verdict_text;
+use super::super::svg::xml;
+use super::ReportShown;
+use super::html::Html;
+
+/// Checks whose findings come before others of the same severity: what breaks segmentation as a whole.
+const FIRST: [&str; 8] = [
+    "bypass-open",
+    "isolation-broken",
+    "management-exposed",
+    "expectation-broken",
+    "gateway-unprotected",
+    "rule-dead",
+    "need-unmet",
+    "default-permit",
+];
+
+/// The section; newcomers read little else.
+pub(super) fn summary(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    html.section("summary", "Summary");
+    html.classed("p", "lead", &format!("{}.", capital(shown.summary)));
+    html.raw("<div class=\"boxes\">");
+    isolated(html, shown);
+    around(html, shown);
+    rule(html, shown);
+    intent(html, shown);
+    html.raw("</div>\n");
+    first(html, shown);
+}
+
+/// With a capital letter in front.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    format!("{}{}", first.unwrap_or_default(), letters.as_str())
+}
+
+/// Begins a box with a state in it, by a sign and in words.
+pub(super) fn state(html: &mut Html<'_>, title: &str, good: bool, word: &str) {
+    let (class, sign) = if good {
+        ("good", "\u{2713}")
+    } else {
+        ("bad", "\u{2717}")
+    };
+    let _ = write!(
+        html.out,
+        "<div class=\"box {class}\"><h3>{title}</h3><p class=\"state\"><span aria-hidden=\"true\">{sign} </span>{}</p>",
+        xml(word)
+    );
+}
+
+fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    let all = shown.isolated.iter();
+    let holds = all
+        .clone()
+        .all(|one| matches!(one.verdict, Verdict::ByDesign(_)));
+    let word = match (shown.isolated.is_empty(), holds) {
+        (true, _) => "no segment claims to be isolated",
+        (_, true) => "isolated as claimed",
+        _ => "not isolated as claimed",
+    };
+    state(html, "Isolated segments", holds, word);
+    for one in all {
+        let name = segment_name(site, one.segment);
+        let why = match one.verdict {
+            Verdict::ByDesign(certificate) => {
+                let mut switches: Vec<_> =
+                    certificate.inside.iter().map(|(node, _)| node).collect();
+                switches.dedup();
+                format!(
+                    "its frames can leave by {} ports of {} switches; no gateway, router or host that forwards is \
+                     among those that take them",
+                    certificate.sends.len(),
+                    switches.len()
+                )
+            }
+            Verdict::ByRule { .. } => "there are paths, and only rules close them".to_owned(),
+            Verdict::Reachable { .. } => "there is a way in or out".to_owned(),
+        };
+        let _ = write!(
+            html.out,
+            "<p><a href=\"#i{}\">{}</a>: {}, {}.</p>",
+            one.segment.0,
+            xml(name),
+            verdict_text(one.verdict),
+            xml(&why)
+        );
+    }
+    html.raw("</div>");
+}
+
+fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let site = shown.network.site;
+    let found = &shown.bypasses.pairs;
+    let word = match found.len() {
+        0 => "no path goes round".to_owned(),
+        count => format!(
+            "{count} of {} pairs of segments have a way round",
+            shown.bypasses.asked
+        ),
+    };
+    state(html, "Ways round the gateway", found.is_empty(), &word);
+    if found.is_empty() {
+        html.tag(
+            "p",
+            &format!(
+                "All {} ordered pairs of segments of different zones were looked at.",
+                shown.bypasses.asked
+            ),
+        );
+    }
+    for (number, pair) in found.iter().take(3).enumerate() {
+        let (from, to) = (segment_name(site, pair.from), segment_name(site, pair.to));
+        let _ = write!(
+            html.out,
+            "<p><a href=\"#w{number}\">{} to {}</a></p>",
+            xml(from),
+            xml(to)
+        );
+    }
+    if found.len() > 3 {
+        html.raw("<p><a href=\"#bypass\">all of them</a></p>");
+    }
+    html.raw("</div>");
+}
+
+/// A rule that breaks an expectation comes first, then the gravest finding about rules.
+fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    if let Some((name, span, broken)) = shown.intent.rule_to_blame() {
+        state(html, "Rule to fix first", false, &name);
+        html.raw("<p>");
+        html.text(&format!("It breaks the expectation \"{broken}\". "));
+        span.into_iter().for_each(|span| html.place(span));
+        html.raw("</p></div>");
+        return;
+    }
+    let of_rules = ranked(&shown.standing.open);
+    let mut of_rules = of_rules
+        .into_iter()
+        .filter(|one| area(one.check).is_some_and(|area| area.is_rules()));
+    let first = of_rules.next();
+    let grave = first.is_some_and(|one| one.severity() >= Severity::Warning);
+    let word = match first {
+        None => "no finding about a rule",
+        Some(_) if grave => "one rule to fix first",
+        Some(_) => "nothing urgent about rules",
+    };
+    state(html, "Rule to fix first", !grave, word);
+    if let Some(finding) = first {
+        html.raw("<p>");
+        html.text(&format!("{} ", finding.message));
+        finding.span.into_iter().for_each(|span| html.place(span));
+        html.raw("</p>");
+        if let Some(help) = &finding.help {
+            html.tag("p", help);
+        }
+    }
+    html.raw("</div>");
+}
+
+fn intent(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let counts = shown.intent.counts();
+    let (held, all) = (
+        counts.iter().map(|one| one.0).sum::<usize>(),
+        counts.iter().map(|one| one.1).sum::<usize>(),
+    );
+    let word = match all {
+        0 => "none is written down".to_owned(),
+        _ if held == all => format!("all {all} hold"),
+        _ => format!("{held} of {all} hold"),
+    };
+    state(html, "Expectations and needs", held == all, &word);
+    for (name, word) in shown.intent.failing().into_iter().take(3) {
+        html.tag("p", &format!("{name}: {word}"));
+    }
+    html.raw("<p><a href=\"#expectations\">see all</a></p></div>");
+}
+
+/// Findings, the most urgent first.
+pub(super) fn ranked(findings: &[Finding]) -> Vec<&Finding> {
+    let mut all: Vec<&Finding> = findings.iter().collect();
+    all.sort_by_key(|one| {
+        let place = FIRST.iter().position(|name| *name == one.check.name);
+        (
+            std::cmp::Reverse(one.severity()),
+            place.unwrap_or(FIRST.len()),
+        )
+    });
+    all
+}
+
+/// The three things to do first: settings that close ways round, then the gravest findings, each check once.
+fn first(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let mut seen: Vec<&str> = Vec::new();
+    let mut count = 0;
+    html.raw("<h3>Three things to do first</h3><ol class=\"first\">");
+    let closing = shown
+        .bypasses
+        .closing
+        .as_ref()
+        .and_then(|closing| closing.sets.first());
+    if let Some(set) = closing.filter(|set| !set.is_empty()) {
+        let todo: Vec<String> = cuts(shown.network.site, set)
+            .into_iter()
+            .map(|(_, text)| text)
+            .collect();
+        html.raw("<li>");
+        html.text(&format!(
+            "Close every way round the gateway: {}. ",
+            todo.join("; ")
+        ));
+        html.raw("<a href=\"#bypass\">the ways</a></li>\n");
+        seen.push("bypass-open");
+        count += 1;
+    }
+    for finding in ranked(&shown.standing.open) {
+        if count == 3 {
+            break;
+        }
+        if seen.contains(&finding.check.name) {
+            continue;
+        }
+        seen.push(finding.check.name);
+        count += 1;
+        html.raw("<li>");
+        html.text(&finding.message);
+        html.raw(" ");
+        if let Some(span) = finding.span {
+            html.place(span);
+        }
+        let todo = finding.help.as_deref().unwrap_or(finding.check.remedy);
+        html.raw("<br><strong>Do:</strong> ");
+        html.text(todo);
+        html.raw("</li>\n");
+    }
+    html.raw("</ol>\n");
+    if count == 0 {
+        html.raw("<p>Nothing was found that asks for a change.</p>\n");
+    }
+}
