@@ -142,18 +142,18 @@ impl<'n> Naming<'n> {
         inside.map(|(segment, plan)| (segment.name.value.as_str(), &plan.addresses))
     }
 
-    /// Whether some packet of a named service is of one of these classes; `None`: nothing has that name.
-    /// O(boxes of the set).
-    pub fn carries(&self, set: &ClassSet, name: &str) -> Option<bool> {
-        let (_, ports) = self.services.iter().find(|(known, _)| known == name)?;
+    /// Named services of which some packet is of one of these classes. O(names and boxes of the set).
+    pub fn carried(&self, set: &ClassSet) -> Vec<&str> {
         let shapes = self.network.classes.boxes(set);
-        let meets = |shape: &ServiceBox| {
-            ports.iter().any(|(protocol, wanted)| {
-                shape.protocols.contains(u128::from(*protocol))
-                    && !shape.destination_ports.intersection(wanted).is_empty()
-            })
+        let passes = |(protocol, wanted): &(u8, IntervalSet)| {
+            let mut meeting = shapes
+                .iter()
+                .filter(|shape| shape.protocols.contains(u128::from(*protocol)));
+            meeting.any(|shape| shape.destination_ports.overlaps(wanted))
         };
-        Some(shapes.iter().any(meets))
+        let names = self.services.iter();
+        let carried = names.filter(|(_, ports)| ports.iter().any(passes));
+        carried.map(|(name, _)| name.as_str()).collect()
     }
 
     /// The plan that the names are of.

@@ -306,7 +306,7 @@ pub(super) fn pair_flow(
     }
 }
 
-fn opened_zone(site: &Site, party: Party) -> Vec<Party> {
+pub(super) fn opened_zone(site: &Site, party: Party) -> Vec<Party> {
     match party {
         Party::Zone(zone) => site.segments_in(zone).map(Party::Segment).collect(),
         other => vec![other],

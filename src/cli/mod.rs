@@ -3,6 +3,7 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
 
+mod browse;
 mod bypass;
 mod change;
 mod clean;
@@ -29,6 +30,7 @@ mod schema;
 mod site;
 mod tighten;
 mod verify;
+mod watch;
 pub mod write;
 
 use std::ffi::OsString;
@@ -77,6 +79,8 @@ pub enum Colour {
 enum Command {
     /// Look at everything: problems of the file, findings, the matrix by zone, a summary.
     Review(review::Arguments),
+    /// Look around on the terminal: matrix, flows, paths, findings, ports; follows each save.
+    Browse(browse::Arguments),
     /// Show who can reach what.
     Matrix(matrix::Arguments),
     /// Find ways round the gateway, and what closes them.
@@ -144,6 +148,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
     let mut output = Output::new(arguments.color);
     let result = match arguments.command {
         Command::Review(arguments) => review::run(&arguments, &mut output),
+        Command::Browse(arguments) => browse::run(&arguments, &mut output),
         Command::Matrix(arguments) => matrix::run(&arguments, &mut output),
         Command::Bypass(arguments) => bypass::run(&arguments, &mut output),
         Command::Isolation(arguments) => isolation::run(&arguments, &mut output),

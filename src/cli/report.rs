@@ -5,12 +5,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::analysis::intent::{judge_expectations, judge_needs};
-use crate::analysis::privilege::privilege;
-use crate::analysis::rules::books;
+use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
+use crate::analysis::privilege::{Privilege, privilege};
+use crate::analysis::rules::{RuleBook, books};
 use crate::analysis::{
-    By, Bypasses, Cabling, Matrix, Question, Worksheet, bypasses, closing, differences, notes,
-    pairs_asked,
+    By, Bypasses, Cabling, Matrix, Naming, Question, Worksheet, bypasses, closing, differences,
+    notes, pairs_asked,
 };
 use crate::checks::{self, Area, Standing};
 use crate::diagnostic::{Finding, Severity};
@@ -22,7 +22,7 @@ use crate::render::{
 };
 
 use super::compute::{matrices, namings};
-use super::isolation::answers;
+use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_key};
 use super::review::{Threshold, summary, verdict};
 use super::site::{Opened, SiteArguments, open_or, print_problems};
@@ -80,7 +80,7 @@ struct Reach<'n> {
     zones: Sheet,
     all: Vec<Matrix>,
     by_zone: Vec<Matrix>,
-    namings: Vec<crate::analysis::Naming<'n>>,
+    namings: Vec<Naming<'n>>,
 }
 
 impl<'n> Reach<'n> {
@@ -106,21 +106,16 @@ impl<'n> Reach<'n> {
     }
 
     /// Flows of each pair through which something passes, where they are few enough.
-    fn flows(&self, network: &Network<'_>) -> Vec<(usize, usize, Vec<PairFlows>)> {
+    fn flows(&self, network: &Network<'_>) -> Option<Vec<(usize, usize, Vec<PairFlows>)>> {
+        let first = self.all.first()?;
+        if first.rows.len() > MOST_SEGMENTS {
+            return None;
+        }
         let mut listed = Vec::new();
-        let Some(first) = self
-            .all
-            .first()
-            .filter(|one| one.rows.len() <= MOST_SEGMENTS)
-        else {
-            return listed;
-        };
         for (row, &from) in first.rows.iter().enumerate() {
             for (column, &to) in first.columns.iter().enumerate() {
-                let open = self
-                    .all
-                    .iter()
-                    .filter(|one| !one.cells[row][column].some.is_empty());
+                let matrices = self.all.iter();
+                let open = matrices.filter(|one| !one.cells[row][column].some.is_empty());
                 let families: Vec<PairFlows> = open
                     .map(|one| pair_flow(network, &one.question, (from, to)))
                     .collect();
@@ -129,44 +124,75 @@ impl<'n> Reach<'n> {
                 }
             }
         }
-        listed
+        Some(listed)
     }
 }
 
-fn page(
+/// What is asked of rules, needs and expectations.
+struct Judged<'n> {
+    privilege: Option<Privilege>,
+    expectations: Vec<JudgedExpectation<'n>>,
+    needs: Vec<JudgedNeed<'n>>,
+    isolated: Vec<Found>,
+    of_rules: Vec<Finding>,
+    around: Bypasses,
+}
+
+impl<'n> Judged<'n> {
+    fn new(network: &'n Network<'n>, standing: &Standing<'_>) -> Self {
+        let site = network.site;
+        let ids = site.segment_ids();
+        let claims: Vec<SegmentId> = ids
+            .filter(|&id| site.segment(id).claims_isolation().is_some())
+            .collect();
+        let open = standing.open.iter();
+        let of_rules =
+            open.filter(|finding| checks::area(finding.check).is_some_and(Area::is_rules));
+        Self {
+            privilege: (!site.needs.is_empty()).then(|| privilege(network, &[])),
+            expectations: judge_expectations(network),
+            needs: judge_needs(network),
+            isolated: answers(network, &claims, true),
+            of_rules: of_rules.cloned().collect(),
+            around: around(network),
+        }
+    }
+}
+
+fn page<'n>(
     opened: &Opened,
-    network: &Network<'_>,
-    books: &[crate::analysis::rules::RuleBook<'_>],
+    network: &'n Network<'n>,
+    books: &[RuleBook<'_>],
     standing: &Standing<'_>,
 ) -> String {
     let site = network.site;
     let sources = opened.sources.without_folders();
     let reach = Reach::new(network);
+    let judged = Judged::new(network, standing);
     let (key, codes) = sheet_key(&reach.sheet, &reach.namings);
     let (_, zone_codes) = sheet_key(&reach.zones, &reach.namings);
     let notes = notes(network);
-    let mut line = summary(opened, &standing.open, &reach.by_zone);
-    line.push_str(&standing_summary(standing));
     let cabling = Cabling::new(site);
     let switches = (0..site.switches.len()).map(SwitchId);
     let sheets: Vec<Worksheet<'_>> = switches
         .map(|id| Worksheet::new(site, &cabling, id))
         .collect();
-    let claims: Vec<SegmentId> = site
-        .segment_ids()
-        .filter(|&id| site.segment(id).claims_isolation().is_some())
-        .collect();
-    let isolated = answers(network, &claims, true);
+    let isolated = judged.isolated.iter();
     let isolated: Vec<Isolated<'_>> = isolated
-        .iter()
         .map(|(segment, verdict, distance)| Isolated {
             segment: *segment,
             verdict,
             distance: distance.as_ref(),
         })
         .collect();
-    let about_rules = |finding: &&Finding| checks::area(finding.check).is_some_and(Area::is_rules);
-    let of_rules: Vec<Finding> = standing.open.iter().filter(about_rules).cloned().collect();
+    let line = summary(opened, &standing.open, &reach.by_zone) + &standing_summary(standing);
+    let privilege = judged.privilege.as_ref().map(|privilege| PrivilegeShown {
+        network,
+        sources: &sources,
+        privilege,
+        logs: &[],
+        notes: &notes,
+    });
     report_html(&ReportShown {
         network,
         sources: &sources,
@@ -177,30 +203,24 @@ fn page(
         matrix: (&reach.sheet, &key, &codes),
         zones: (&reach.zones, &zone_codes),
         namings: &reach.namings,
-        flows: &reach.flows(network),
-        bypasses: &around(network),
+        flows: reach.flows(network).as_deref(),
+        bypasses: &judged.around,
         isolated: &isolated,
         rules: &RulesShown {
             site,
             sources: &sources,
             books,
-            findings: &of_rules,
+            findings: &judged.of_rules,
             namings: &reach.namings,
             notes: &notes,
         },
-        privilege: &PrivilegeShown {
-            network,
-            sources: &sources,
-            privilege: &privilege(network, &[]),
-            logs: &[],
-            notes: &notes,
-        },
+        privilege: privilege.as_ref(),
         intent: &IntentShown {
             network,
             sources: &sources,
-            expectations: &judge_expectations(network),
-            needs: &judge_needs(network),
-            namings: &Family::ALL.map(|family| crate::analysis::Naming::new(network, family)),
+            expectations: &judged.expectations,
+            needs: &judged.needs,
+            namings: &Family::ALL.map(|family| Naming::new(network, family)),
             notes: &notes,
         },
         worksheets: &Worksheets {

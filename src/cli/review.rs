@@ -19,6 +19,7 @@ use super::compute::{matrices, namings};
 use super::gate::{self, BaselineArguments};
 use super::matrix::sheet_key;
 use super::site::{FamilyArguments, Opened, SiteArguments, open_or, print_problems};
+use super::watch::watch;
 use super::{Output, Verdict};
 
 /// Look at everything before a deployment: problems of the file, findings of all checks, the matrix by zone, a
@@ -38,6 +39,9 @@ pub(super) struct Arguments {
     all: bool,
     #[command(flatten)]
     baseline: BaselineArguments,
+    /// Stay, review again after each save of the site, and print what differs.
+    #[arg(long, conflicts_with_all = ["all", "baseline", "write_baseline", "format", "fail_on", "ipv4", "ipv6"])]
+    watch: bool,
     /// Form of the output.
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
@@ -48,6 +52,7 @@ const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
     boundwalk review site.toml --all --fail-on never\n  \
     boundwalk review site.toml --write-baseline known.json\n  \
     boundwalk review site.toml --format sarif\n\
+    With --watch it goes on until Ctrl-C: each save is followed by what is new and what is gone.\n\
     Exit code 0: no problem and no finding of that severity (warning, unless told otherwise), 1: some, 2: could \
     not run. Accepted findings, and those of the baseline, do not count.\n\
     `boundwalk explain CHECK` says why a finding matters and when it is fine.";
@@ -87,6 +92,9 @@ enum Format {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    if arguments.watch {
+        return watch(&arguments.site, output);
+    }
     let read = match arguments.baseline.read() {
         Ok(read) => read,
         Err(message) => return output.failed(&message),

@@ -1,7 +1,7 @@
 //! What every command that reads a site has in common.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -22,6 +22,19 @@ pub(super) struct SiteArguments {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+}
+
+impl SiteArguments {
+    /// Where the site is.
+    pub(super) fn path(&self) -> &Path {
+        &self.site
+    }
+
+    /// The day for which it is judged.
+    pub(super) fn day(&self) -> Date {
+        self.today
+            .unwrap_or_else(|| jiff::ZonedDateTime::now().date())
+    }
 }
 
 /// The same for a command that can do without a site.

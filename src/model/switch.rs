@@ -58,7 +58,14 @@ impl VlanSet {
 
     /// Its VLANs, ascending.
     pub fn iter(&self) -> impl Iterator<Item = VlanId> + '_ {
-        self.0.iter_ones().map(|value| VlanId(value as u16))
+        // Word by word: most words are empty, and the search for distances does this for each site that it tries.
+        let words = self.0.as_raw_slice().iter().enumerate();
+        words
+            .filter(|(_, word)| **word != 0)
+            .flat_map(|(at, &word)| {
+                let bits = (0..u64::BITS).filter(move |bit| word >> bit & 1 == 1);
+                bits.map(move |bit| VlanId((at as u32 * u64::BITS + bit) as u16))
+            })
     }
 
     /// Takes a VLAN out; tells whether it was in.
@@ -154,7 +161,12 @@ impl PortVlans {
 
     /// The member set, ascending.
     pub fn members(&self) -> VlanSet {
-        VlanSet(self.untagged.0 | self.tagged.0)
+        let mut all = self.untagged.clone();
+        let words = all.0.as_raw_mut_slice().iter_mut();
+        for (word, tagged) in words.zip(self.tagged.0.as_raw_slice()) {
+            *word |= tagged;
+        }
+        all
     }
 }
 

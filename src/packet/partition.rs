@@ -16,6 +16,8 @@ pub(super) struct Partition {
     /// The parts, by their lowest number. Invariant: none empty, disjoint,
     /// together `0..=top`.
     parts: Vec<IntervalSet>,
+    /// The last number.
+    top: u32,
 }
 
 impl Partition {
@@ -92,7 +94,26 @@ impl Partition {
             starts,
             run_parts,
             parts,
+            top,
         }
+    }
+
+    /// The numbers of the parts that are wanted. O(runs): they are in order already.
+    pub(super) fn union(&self, wanted: impl Fn(usize) -> bool) -> IntervalSet {
+        let mut held: Vec<Interval> = Vec::new();
+        let mut begun = None;
+        for (&start, &part) in self.starts.iter().zip(&self.run_parts) {
+            match (begun, wanted(part as usize)) {
+                (None, true) => begun = Some(start),
+                (Some(low), false) => {
+                    held.push(Interval::between(low.into(), (start - 1).into()));
+                    begun = None;
+                }
+                (None, false) | (Some(_), true) => {}
+            }
+        }
+        held.extend(begun.map(|low| Interval::between(low.into(), self.top.into())));
+        held.into_iter().collect()
     }
 }
 
@@ -124,6 +145,21 @@ mod tests {
                     assert_eq!(together, pair.iter().all(alike), "{x} {y} by {pair:?}");
                 }
             }
+        }
+    }
+
+    #[test]
+    fn parts_together_hold_what_each_holds() {
+        let cut = [2u32, 3, 5].map(|step| -> IntervalSet {
+            let values = (0..=40u32).filter(|value| value % step == 0);
+            values.map(|value| Interval::point(value.into())).collect()
+        });
+        let parts = Partition::new(cut.iter(), 40);
+        for bits in 0..1u32 << parts.len() {
+            let wanted = |part: usize| bits >> part & 1 == 1;
+            let each = (0..parts.len()).filter(|&part| wanted(part));
+            let each = each.flat_map(|part| parts.part(part).intervals());
+            assert_eq!(parts.union(wanted), each.copied().collect(), "{bits:b}");
         }
     }
 

@@ -300,9 +300,8 @@ impl Column {
 
     /// The destination ports of the column's classes in `set`.
     pub(super) fn held(&self, set: &ClassSet) -> IntervalSet {
-        let parts = self.classes().filter(|class| set.contains(*class));
-        let parts = parts.map(|class| self.destinations.part(class - self.first));
-        parts.flat_map(|part| part.intervals()).copied().collect()
+        self.destinations
+            .union(|part| set.contains(self.first + part))
     }
 }
 

@@ -8,8 +8,8 @@ use crate::model::{Forwards, Site, ZoneId};
 use super::text::clean;
 
 /// What the shapes mean; it stands below the graph.
-const LEGEND: &str = "hexagon: gateway or router; box: switch; ellipse: segment (dashed: outside); rounded box: host; \
-    bold line: the cables of a LAG";
+const LEGEND: &str = "box with fields: a gateway, router or switch and its ports; rounded: a host; ellipse: a segment \
+    (dashed: outside); bold line: the cables of a LAG";
 
 /// A map as a graph. Segments stand in a cluster for each zone, the most trusted first, where no switch is drawn.
 pub fn dot(site: &Site, map: &Map<'_>) -> String {
@@ -21,21 +21,25 @@ pub fn dot(site: &Site, map: &Map<'_>) -> String {
         false => format!("{}\n{LEGEND}", clean(&site.name)),
     };
     let _ = writeln!(out, "  label={}", lines(&title));
-    out.push_str("  node [fontname=\"sans-serif\", fontsize=11]\n  edge [fontname=\"sans-serif\", fontsize=9, labeldistance=2]\n");
+    out.push_str("  node [fontname=\"sans-serif\", fontsize=11]\n  edge [fontname=\"sans-serif\", fontsize=9]\n");
     let clustered = !map
         .nodes
         .iter()
         .any(|node| matches!(node, MapNode::Switch(_)));
     for (number, &node) in map.nodes.iter().enumerate() {
         if !clustered || node.zone(site).is_none() {
-            let _ = writeln!(out, "  {}", node_line(site, number, node));
+            let _ = writeln!(
+                out,
+                "  {}",
+                node_line(site, number, node, &fields(map, number))
+            );
         }
     }
     if clustered {
         clusters(&mut out, site, map);
     }
-    for link in &map.links {
-        let _ = writeln!(out, "  {}", edge_line(link));
+    for (number, link) in map.links.iter().enumerate() {
+        let _ = writeln!(out, "  {}", edge_line(map, number, link));
     }
     out.push_str("}\n");
     out
@@ -71,21 +75,83 @@ fn clusters(out: &mut String, site: &Site, map: &Map<'_>) {
             quoted(&title)
         );
         for (number, &node) in own {
-            let _ = writeln!(out, "    {}", node_line(site, number, node));
+            let _ = writeln!(out, "    {}", node_line(site, number, node, &[]));
         }
         out.push_str("  }\n");
     }
 }
 
-fn node_line(site: &Site, number: usize, node: MapNode) -> String {
-    let style = match node {
-        MapNode::Router(_) => "shape=hexagon",
-        MapNode::Switch(_) => "shape=box",
-        MapNode::Segment(id) if site.segment(id).external => "shape=ellipse, style=dashed",
-        MapNode::Segment(_) => "shape=ellipse",
-        MapNode::Host(_) => "shape=box, style=rounded",
+/// Whether the ends of links are fields of a node: a segment has no ports, and one port of a host needs no name.
+fn has_fields(map: &Map<'_>, node: usize) -> bool {
+    match map.nodes[node] {
+        MapNode::Router(_) | MapNode::Switch(_) => true,
+        MapNode::Segment(_) => false,
+        MapNode::Host(_) => ends(map, node).nth(1).is_some(),
+    }
+}
+
+/// Links that end at a node, with the side.
+fn ends<'m>(map: &'m Map<'_>, node: usize) -> impl Iterator<Item = (usize, usize)> + 'm {
+    let links = map.links.iter().enumerate();
+    let sides =
+        links.flat_map(|(number, link)| [(number, 0, link.ends[0]), (number, 1, link.ends[1])]);
+    sides
+        .filter(move |&(.., end)| end == node)
+        .map(|(number, side, _)| (number, side))
+}
+
+/// A field for each end of a link at a node.
+fn fields(map: &Map<'_>, node: usize) -> Vec<(String, String)> {
+    if !has_fields(map, node) {
+        return Vec::new();
+    }
+    let one = |(number, side): (usize, usize)| {
+        let link = &map.links[number];
+        let text = link.ports[side].map(|port| port_text(port, &link.members[side]));
+        (field(number, side), text.unwrap_or_default())
     };
-    format!("n{number} [label={}, {style}]", quoted(&label(site, node)))
+    ends(map, node).map(one).collect()
+}
+
+/// The name of the field at an end of a link.
+fn field(link: usize, side: usize) -> String {
+    format!("l{link}{}", ["a", "b"][side])
+}
+
+fn node_line(site: &Site, number: usize, node: MapNode, fields: &[(String, String)]) -> String {
+    let name = label(site, node);
+    let (what, style) = match node {
+        MapNode::Router(id) if site.router(id).filter().is_none() => ("router", "shape=record"),
+        MapNode::Router(_) => ("gateway", "shape=record"),
+        MapNode::Switch(_) => ("switch", "shape=record"),
+        MapNode::Segment(id) if site.segment(id).external => ("", "shape=ellipse, style=dashed"),
+        MapNode::Segment(_) => ("", "shape=ellipse"),
+        MapNode::Host(_) if fields.is_empty() => ("", "shape=box, style=rounded"),
+        MapNode::Host(_) => ("", "shape=Mrecord"),
+    };
+    if !style.contains("ecord") {
+        return format!("n{number} [label={}, {style}]", quoted(&name));
+    }
+    let mut text = record(&name);
+    if !what.is_empty() {
+        let _ = write!(text, "\\n{what}");
+    }
+    for (field, port) in fields {
+        let _ = write!(text, "|<{field}> {}", record(port));
+    }
+    format!("n{number} [label=\"{text}\", {style}]")
+}
+
+/// A text in a label with fields: what would begin or end a field is escaped, as the language says of such labels.
+fn record(text: &str) -> String {
+    let mut out = String::new();
+    for character in clean(text).chars() {
+        if matches!(character, '{' | '}' | '|' | '<' | '>' | '"' | '\\') {
+            out.push('\\');
+        }
+        out.push(character);
+    }
+    out
 }
 
 /// What stands in a node: its name, and what it does or which VLAN it is.
@@ -105,22 +171,20 @@ pub(super) fn label(site: &Site, node: MapNode) -> String {
     }
 }
 
-fn edge_line(link: &MapLink<'_>) -> String {
-    let [near, far] = link.ends;
-    let mut parts = Vec::new();
-    for (side, place) in ["taillabel", "headlabel"].into_iter().enumerate() {
-        if let Some(port) = link.ports[side] {
-            parts.push(format!(
-                "{place}={}",
-                quoted(&port_text(port, &link.members[side]))
-            ));
-        }
-    }
-    parts.extend(link.label.map(|label| format!("label={}", quoted(label))));
+fn edge_line(map: &Map<'_>, number: usize, link: &MapLink<'_>) -> String {
+    let [near, far] = [0, 1].map(|side| match has_fields(map, link.ends[side]) {
+        true => format!("n{}:{}", link.ends[side], field(number, side)),
+        false => format!("n{}", link.ends[side]),
+    });
+    let mut parts: Vec<String> = link
+        .label
+        .iter()
+        .map(|label| format!("label={}", quoted(label)))
+        .collect();
     if link.members.iter().any(|members| !members.is_empty()) {
         parts.push("penwidth=4".to_owned());
     }
-    format!("n{near} -- n{far} [{}]", parts.join(", "))
+    format!("{near} -- {far} [{}]", parts.join(", "))
 }
 
 /// A port; of a LAG its members as well.

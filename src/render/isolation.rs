@@ -326,7 +326,7 @@ impl View<'_> {
 }
 
 /// The answer in a few words.
-pub(super) fn verdict_text(verdict: &Verdict) -> &'static str {
+pub fn verdict_text(verdict: &Verdict) -> &'static str {
     match verdict {
         Verdict::ByDesign(_) => "isolated by design",
         Verdict::ByRule { .. } => "closed by rule only",

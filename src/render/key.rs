@@ -112,8 +112,23 @@ impl Names<'_> {
     }
 }
 
+/// What a cell says, without its letters.
+pub fn cell_text(pair: &Pair, code: &str, key: &Key) -> String {
+    match sign(pair) {
+        Sign::Within => "inside, no gateway between".to_owned(),
+        Sign::NoAddresses => "no addresses".to_owned(),
+        Sign::Nothing => "nothing passes".to_owned(),
+        Sign::Everything => "everything".to_owned(),
+        Sign::Services => {
+            let letters = code.chars().filter(char::is_ascii_alphabetic);
+            key.text(&letters.collect::<String>().to_lowercase())
+                .to_owned()
+        }
+    }
+}
+
 /// What kind of cell it is.
-pub(super) fn sign(pair: &Pair) -> Sign {
+pub fn sign(pair: &Pair) -> Sign {
     let mut cells = pair.families().map(|(_, cell)| cell).peekable();
     if cells.peek().is_none() {
         return Sign::NoAddresses;

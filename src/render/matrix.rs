@@ -215,7 +215,7 @@ fn explain(out: &mut String, code: &str, text: &str, paint: Paint) {
 }
 
 /// Codes that every sheet knows, with their meaning.
-pub(super) fn fixed_codes(sheet: &Sheet) -> [(&'static str, String); 3] {
+pub fn fixed_codes(sheet: &Sheet) -> [(&'static str, String); 3] {
     let within = format!("inside one {}, no gateway between", inside(sheet.by));
     [
         (".", "nothing".to_owned()),
@@ -225,9 +225,7 @@ pub(super) fn fixed_codes(sheet: &Sheet) -> [(&'static str, String); 3] {
 }
 
 /// The signs that stand behind some code.
-pub(super) fn used_signs(
-    codes: &[Vec<String>],
-) -> impl Iterator<Item = &'static (char, &'static str)> {
+pub fn used_signs(codes: &[Vec<String>]) -> impl Iterator<Item = &'static (char, &'static str)> {
     let used = |sign: char| codes.iter().flatten().any(|code| code.contains(sign));
     SIGNS.iter().filter(move |(sign, _)| used(*sign))
 }

@@ -82,6 +82,15 @@ pub(super) fn fields(
     ]
 }
 
+/// What there is to say of a line: name of the column and text.
+pub fn port_facts(site: &Site, line: &PortLine<'_>) -> Vec<(&'static str, String)> {
+    let texts = fields(site, line, |vlans| {
+        named_vlans(site, vlans.into_iter()).join(", ")
+    });
+    let facts = COLUMNS.into_iter().zip(texts);
+    facts.filter(|(_, text)| !text.is_empty()).collect()
+}
+
 /// A disabled port that nobody has given a VLAN: nothing about VLANs is to be set.
 fn unused(line: &PortLine<'_>, set: &PortVlans) -> bool {
     line.mode == Mode::Off && Mode::of(set) == Mode::NoVlan

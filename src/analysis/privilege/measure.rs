@@ -39,11 +39,6 @@ impl Axis {
     }
 }
 
-/// Packets of a region, as [`Measure::packets`] counts them.
-pub(super) fn packets(network: &Network<'_>, region: &Region) -> BigUint {
-    region.source.size() * region.destination.size() * triples(network, &region.services)
-}
-
 /// Protocols with source and destination ports, or messages.
 pub(super) fn triples(network: &Network<'_>, services: &ClassSet) -> BigUint {
     let (ports, messages) = (Protocol::with_ports(), Protocol::with_messages());

@@ -13,7 +13,7 @@ use super::super::matrix::messages;
 use super::super::replies::left_over;
 use super::found::{NeedUse, Observed, PairUse, Privilege, follow};
 use super::gathered::Gathered;
-use super::measure::{Axis, Shadow, at, packets, triples};
+use super::measure::{Axis, Shadow, at, triples};
 use super::part::{decisions, seen};
 
 /// Impossible flows that are followed.
@@ -48,7 +48,8 @@ struct Survey<'n> {
     inside: Vec<bool>,
     need_hits: Vec<usize>,
     complete: bool,
-    sizes: FxHashMap<usize, BigUint>,
+    /// Sizes of sets of services: many parts have the same.
+    sizes: FxHashMap<ClassSet, BigUint>,
     /// Messages, which tell of what people use and are not used by themselves.
     messages: ClassSet,
 }
@@ -211,8 +212,8 @@ impl<'n> Survey<'n> {
             .map(|(_, region)| region.intersection(&part.sent));
         let mut used: Vec<Region> = named.filter(|both| !both.is_empty()).collect();
         let left = left_over(part.sent.clone(), &used);
-        let permitted = packets(self.network, &part.sent);
-        let mut excess: BigUint = left.iter().map(|piece| packets(self.network, piece)).sum();
+        let permitted = self.packets(&part.sent);
+        let mut excess: BigUint = left.iter().map(|piece| self.packets(piece)).sum();
         let mut seen_points: FxHashSet<(u128, u128, usize)> = FxHashSet::default();
         let mut by_class: FxHashMap<usize, (Vec<u128>, Vec<u128>)> = FxHashMap::default();
         let mut count = 0;
@@ -260,13 +261,21 @@ impl<'n> Survey<'n> {
         axis
     }
 
-    fn class_size(&mut self, class: usize) -> &BigUint {
+    /// Packets of a region, as [`super::Measure::packets`] counts them.
+    fn packets(&mut self, region: &Region) -> BigUint {
+        region.source.size() * region.destination.size() * self.triples(&region.services)
+    }
+
+    fn triples(&mut self, services: &ClassSet) -> &BigUint {
         let network = self.network;
-        self.sizes.entry(class).or_insert_with(|| {
-            let mut one = network.classes.none();
-            one.insert(class);
-            triples(network, &one)
-        })
+        let sizes = self.sizes.entry(services.clone());
+        sizes.or_insert_with(|| triples(network, services))
+    }
+
+    fn class_size(&mut self, class: usize) -> &BigUint {
+        let mut one = self.network.classes.none();
+        one.insert(class);
+        self.triples(&one)
     }
 
     fn tell(

@@ -18,6 +18,8 @@ const SCRIPT: &str = include_str!("page.js");
 const WHOLE_FILES: usize = 4_000;
 /// Lines around each that the page speaks of.
 const AROUND: u32 = 3;
+/// Places with so many lines around each; around more, one.
+const MOST_PLACES: usize = 2_000;
 
 /// The body of a page, as far as it is written.
 #[derive(Debug)]
@@ -81,7 +83,7 @@ impl<'a> Html<'a> {
         let name = self.sources.get(span.file).map_or("", |file| file.name());
         let _ = write!(
             self.out,
-            "<a class=\"mono\" href=\"#f{}-{line}\">{}:{line}</a>",
+            "<a href=\"#L{}-{line}\">{}:{line}</a>",
             span.file.0,
             xml(name)
         );
@@ -135,11 +137,16 @@ impl<'a> Html<'a> {
             .map(|file| file.text().lines().count())
             .sum();
         let lines = std::mem::take(&mut self.lines);
+        let around = if lines.len() <= MOST_PLACES {
+            AROUND
+        } else {
+            1
+        };
         for (number, file) in self.sources.files().iter().enumerate() {
             self.classed("h3", "mono", file.name());
             let near = |line: u32| {
-                let from = (number as u32, line.saturating_sub(AROUND));
-                let to = (number as u32, line + AROUND);
+                let from = (number as u32, line.saturating_sub(around));
+                let to = (number as u32, line + around);
                 total <= WHOLE_FILES || lines.range(from..=to).next().is_some()
             };
             self.raw("<pre class=\"source\" tabindex=\"0\">");
@@ -150,7 +157,7 @@ impl<'a> Html<'a> {
                 if shown {
                     let _ = write!(
                         self.out,
-                        "<span id=\"f{number}-{line}\"><b>{line}</b>{}</span>",
+                        "<span id=\"L{number}-{line}\"><b>{line}</b>{}</span>",
                         source_line(text)
                     );
                 } else if shown_before {
@@ -175,7 +182,7 @@ impl<'a> Html<'a> {
         let hash = |text: &str| STANDARD.encode(Sha256::digest(text.as_bytes()));
         format!(
             "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
-             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{}'; \
+             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'sha256-{}'; \
              script-src 'sha256-{}'; base-uri 'none'; form-action 'none'\">\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\
              <meta name=\"referrer\" content=\"no-referrer\"><meta name=\"color-scheme\" content=\"light dark\">\

@@ -1,13 +1,14 @@
 //! The matrix as a heat map: a table whose cells say in a code what their colour says.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::model::Family;
 use crate::packet::ClassSet;
 
-use super::super::key::{Key, Sign, sign, whole};
+use super::super::key::{Key, Sign, cell_text, sign, whole};
 use super::super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::super::shape::{Pair, Sheet, Side};
 use super::super::svg::{heat_class, xml};
@@ -39,39 +40,27 @@ impl<'a> Sets<'a> {
         Some(number)
     }
 
-    /// Named services with the sets that some packet of each is in.
-    fn services(&self, shown: &ReportShown<'_>) -> Vec<(String, Vec<usize>)> {
-        let families = [Family::V4, Family::V6].map(|family| {
-            let mut all = shown.namings.iter();
-            all.find(|naming| naming.plan().family == family)
-        });
-        let mut names: Vec<String> = Vec::new();
-        for set in &self.list {
-            for (naming, set) in families.iter().zip(set) {
-                if let (Some(naming), Some(set)) = (naming, set) {
-                    names.extend(naming.list(set));
+    /// Services that cells name, each with the sets that some packet of it is in.
+    fn services(&self, shown: &ReportShown<'_>) -> BTreeMap<String, Vec<usize>> {
+        let mut named = FxHashSet::default();
+        let mut services: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        for (number, sets) in self.list.iter().enumerate() {
+            for (family, set) in [Family::V4, Family::V6].into_iter().zip(sets) {
+                let mut namings = shown.namings.iter();
+                let naming = namings.find(|naming| naming.plan().family == family);
+                let Some((naming, set)) = naming.zip(*set) else {
+                    continue;
+                };
+                named.extend(naming.list(set));
+                for name in naming.carried(set) {
+                    let held = services.entry(name.to_owned()).or_default();
+                    if held.last() != Some(&number) {
+                        held.push(number);
+                    }
                 }
             }
         }
-        names.sort_unstable();
-        names.dedup();
-        let mut services = Vec::new();
-        for name in names {
-            let passes = |set: &[Option<&ClassSet>; 2]| {
-                families.iter().zip(set).any(|(naming, set)| {
-                    let found = naming
-                        .zip(*set)
-                        .and_then(|(naming, set)| naming.carries(set, &name));
-                    found == Some(true)
-                })
-            };
-            let sets: Vec<usize> = (0..self.list.len())
-                .filter(|&at| passes(&self.list[at]))
-                .collect();
-            if !sets.is_empty() {
-                services.push((name, sets));
-            }
-        }
+        services.retain(|name, _| named.contains(name));
         services
     }
 }
@@ -94,16 +83,16 @@ pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     tools(html, shown, &sets);
     html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Matrix by segment\"><table class=\"heat\" \
         id=\"matrix-table\"><thead><tr><th scope=\"col\">from, to</th>");
-    for (column, side) in sheet.columns.iter().enumerate() {
+    for side in &sheet.columns {
         let _ = write!(
             html.out,
-            "<th scope=\"col\" data-c=\"{column}\"><span>{}</span></th>",
+            "<th scope=\"col\"><span>{}</span></th>",
             xml(&called(side))
         );
     }
     html.raw("</tr></thead><tbody>\n");
-    for row in 0..sheet.rows.len() {
-        line(html, shown, row, &numbers[row]);
+    for (row, numbers) in numbers.iter().enumerate() {
+        line(html, shown, row, numbers);
     }
     html.raw("</tbody></table></div>\n");
     legend(html, sheet, key, codes);
@@ -144,14 +133,12 @@ fn tools(html: &mut Html<'_>, shown: &ReportShown<'_>, sets: &Sets<'_>) {
 }
 
 fn line(html: &mut Html<'_>, shown: &ReportShown<'_>, row: usize, numbers: &[Option<usize>]) {
-    let (sheet, key, codes) = shown.matrix;
+    let (sheet, ..) = shown.matrix;
     let site = shown.network.site;
     let side = &sheet.rows[row];
-    let zone = site
-        .segments
-        .iter()
-        .find(|segment| segment.name.value == side.name)
-        .map(|segment| segment.zone);
+    let mut segments = site.segments.iter();
+    let segment = segments.find(|segment| segment.name.value == side.name);
+    let zone = segment.map(|segment| segment.zone);
     let open = numbers.iter().flatten().count();
     let _ = write!(
         html.out,
@@ -166,49 +153,59 @@ fn line(html: &mut Html<'_>, shown: &ReportShown<'_>, row: usize, numbers: &[Opt
             xml(&site.zone(zone).name.value)
         ))
     );
-    for (column, to) in sheet.columns.iter().enumerate() {
-        let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
-        let class = heat_class(sign(pair), whole(pair));
-        let meaning = meaning(sign(pair), code, key);
-        let name = format!("{} to {}: {meaning}", side.name, called(to));
-        let _ = write!(html.out, "<td class=\"{class}\" data-c=\"{column}\"");
-        match numbers[column] {
-            Some(set) => {
-                let _ = write!(
-                    html.out,
-                    " data-s=\"{set}\"><a href=\"#p{row}-{column}\" aria-label=\"{}\">{}</a></td>",
-                    xml(&name),
-                    xml(code)
-                );
-            }
-            None => {
-                let _ = write!(
-                    html.out,
-                    " aria-label=\"{}\">{}</td>",
-                    xml(&name),
-                    xml(code)
-                );
-            }
-        }
+    for (column, &set) in numbers.iter().enumerate() {
+        cell(html, shown, (row, column), set);
     }
     html.raw("</tr>\n");
 }
 
-/// What a code says, for those who hear it.
-fn meaning(sign: Sign, code: &str, key: &Key) -> String {
-    match sign {
-        Sign::Within => "inside, no gateway between".to_owned(),
-        Sign::NoAddresses => "no addresses".to_owned(),
-        Sign::Nothing if code == "." => "nothing passes".to_owned(),
-        Sign::Nothing => format!("nothing passes, {code}"),
-        Sign::Everything => "everything".to_owned(),
-        Sign::Services => {
-            let letters: String = code.chars().filter(char::is_ascii_alphabetic).collect();
-            let text = key.text(&letters.to_lowercase());
-            let short: String = text.chars().take(60).collect();
-            let dots = if short.len() < text.len() { "..." } else { "" };
-            format!("{code}, {short}{dots}")
-        }
+/// A cell: a link to its pair where something passes.
+fn cell(
+    html: &mut Html<'_>,
+    shown: &ReportShown<'_>,
+    (row, column): (usize, usize),
+    set: Option<usize>,
+) {
+    let (sheet, key, codes) = shown.matrix;
+    let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
+    let class = heat_class(sign(pair), whole(pair));
+    let meaning = meaning(pair, code, key);
+    let (from, to) = (&sheet.rows[row].name, called(&sheet.columns[column]));
+    let name = xml(&format!("{from} to {to}: {meaning}"));
+    let code = xml(code);
+    let _ = match set {
+        Some(set) => write!(
+            html.out,
+            "<td class=\"{class}\" data-s=\"{set}\"><a href=\"#p{row}-{column}\" aria-label=\"{name}\">{code}</a></td>"
+        ),
+        None => write!(
+            html.out,
+            "<td class=\"{class}\" aria-label=\"{name}\">{code}</td>"
+        ),
+    };
+}
+
+/// Letters of the services of a cell, for those who hear it; the pair tells all.
+const SPOKEN: usize = 56;
+
+/// The signs behind a code, for those who hear it.
+fn marked(code: &str) -> String {
+    let sign = |c: &char| !c.is_ascii_alphabetic() && *c != '.';
+    let signs: String = code.chars().filter(sign).collect();
+    match signs.is_empty() {
+        true => signs,
+        false => format!("{signs} "),
+    }
+}
+
+/// What a cell says, for those who hear it.
+fn meaning(pair: &Pair, code: &str, key: &Key) -> String {
+    let text = cell_text(pair, code, key);
+    let short: String = text.chars().take(SPOKEN).collect();
+    let dots = if short.len() < text.len() { "..." } else { "" };
+    match sign(pair) {
+        Sign::Nothing | Sign::Services => format!("{}{short}{dots}", marked(code)),
+        Sign::Within | Sign::NoAddresses | Sign::Everything => text,
     }
 }
 

@@ -46,17 +46,17 @@ pub struct ReportShown<'a> {
     pub zones: (&'a Sheet, &'a [Vec<String>]),
     /// Names, one for each family.
     pub namings: &'a [Naming<'a>],
-    /// Flows of pairs through which something passes: row, column, a list for each family; empty where there are
-    /// too many pairs.
-    pub flows: &'a [(usize, usize, Vec<PairFlows>)],
+    /// Flows of pairs through which something passes: row, column, a list for each family; `None` where there are
+    /// too many pairs for that.
+    pub flows: Option<&'a [(usize, usize, Vec<PairFlows>)]>,
     /// Ways round the gateway.
     pub bypasses: &'a Bypasses,
     /// Segments that claim to be isolated.
     pub isolated: &'a [Isolated<'a>],
     /// Rules and their findings.
     pub rules: &'a RulesShown<'a>,
-    /// What nobody needs.
-    pub privilege: &'a PrivilegeShown<'a>,
+    /// What nobody needs; `None` where no need is written down.
+    pub privilege: Option<&'a PrivilegeShown<'a>>,
     /// Expectations and needs.
     pub intent: &'a IntentShown<'a>,
     /// Worksheets of the switches.

@@ -6,6 +6,23 @@
   const told = document.getElementById("matrix-told");
   if (tools) tools.hidden = false;
 
+  // Rows of one pair, the second one for the other family, each as a list of what its columns say.
+  const rowsOf = (first) => {
+    const heads = [...first.closest("table").tHead.rows[0].cells].map((cell) => cell.textContent);
+    const lists = [];
+    for (let row = first; row && (row === first || !row.id); row = row.nextElementSibling) {
+      const list = document.createElement("dl");
+      list.className = "flow";
+      for (const cell of [...row.cells].slice(1)) {
+        const [name, text] = ["dt", "dd"].map((tag) => document.createElement(tag));
+        name.textContent = heads[cell.cellIndex];
+        text.textContent = cell.textContent;
+        list.append(name, text);
+      }
+      lists.push(list);
+    }
+    return lists;
+  };
   // A cell opens what the page says of its pair further below.
   const show = (link) => {
     const target = document.getElementById(link.hash.slice(1));
@@ -13,12 +30,21 @@
     const body = dialog.querySelector("div");
     body.replaceChildren();
     const title = document.createElement("h2");
-    title.textContent = target.dataset.pair;
-    body.append(title, target.querySelector("div").cloneNode(true));
+    if (target.tagName === "TR") {
+      title.textContent = target.cells[0].textContent;
+      body.append(title, ...rowsOf(target));
+    } else {
+      title.textContent = target.querySelector("summary").firstChild.textContent;
+      body.append(title, target.querySelector("div").cloneNode(true));
+    }
     dialog.showModal();
     return true;
   };
   if (table) {
+    // Columns keep their number when they change places.
+    for (const line of table.rows) {
+      for (let at = 1; at < line.cells.length; at += 1) line.cells[at].dataset.c = at - 1;
+    }
     table.addEventListener("click", (event) => {
       const link = event.target.closest("a");
       if (link && link.hash && show(link)) event.preventDefault();

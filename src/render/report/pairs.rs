@@ -2,11 +2,14 @@
 
 use std::fmt::Write;
 
+use rustc_hash::FxHashMap;
+
 use crate::analysis::{Cell, PermittedFlow, path, rule_name};
-use crate::model::Family;
+use crate::model::{Family, RouterId};
+use crate::packet::ClassSet;
 
 use super::super::flows::{arrival, decisions, two_way};
-use super::super::shape::{PairFlows, Side};
+use super::super::shape::{Pair, PairFlows, Sheet};
 use super::super::svg::{Chain, xml};
 use super::ReportShown;
 use super::html::Html;
@@ -14,58 +17,85 @@ use super::html::Html;
 /// Pairs whose witness is followed hop by hop: each takes a walk through all switches.
 const MOST_PATHS: usize = 400;
 
+/// Rules that are named in a pair that is told in one line; of more, the numbers.
+const MOST_NAMES: usize = 3;
+
+/// Sets of services in words: many pairs have the same.
+type Told<'a> = FxHashMap<(Family, &'a ClassSet), String>;
+
 /// The section.
 pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
-    let (sheet, ..) = shown.matrix;
     html.section("pairs", "Pair by pair");
     html.raw("<p>Every pair through which something passes. Whatever is not listed here does not pass.</p>\n");
-    let mut flows = shown.flows.iter().peekable();
-    let mut paths = 0;
-    for (row, from) in sheet.rows.iter().enumerate() {
-        for (column, to) in sheet.columns.iter().enumerate() {
-            let pair = &sheet.pairs[row][column];
-            if pair.families().all(|(_, cell)| cell.some.is_empty()) {
-                continue;
-            }
-            begin(html, shown, (row, from), (column, to));
-            let own = flows.next_if(|(r, c, _)| (*r, *c) == (row, column));
-            match own {
-                Some((_, _, families)) => families.iter().for_each(|one| family(html, shown, one)),
-                None => pair
-                    .families()
-                    .for_each(|(kind, cell)| summed(html, shown, kind, cell)),
-            }
-            if paths < MOST_PATHS {
-                paths += 1;
-                way(
-                    html,
-                    shown,
-                    pair.families().filter_map(|(_, cell)| cell.witness).next(),
-                );
-            }
-            html.raw("</div></details>\n");
-        }
+    match shown.flows {
+        Some(flows) => each(html, shown, flows),
+        None => listed(html, shown),
     }
 }
 
-fn begin(
-    html: &mut Html<'_>,
-    shown: &ReportShown<'_>,
-    (row, from): (usize, &Side),
-    (column, to): (usize, &Side),
-) {
-    let code = &shown.matrix.2[row][column];
-    let itself = if matches!(to.kind, "gateway" | "router") {
-        " itself"
-    } else {
-        ""
+/// Pairs through which something passes.
+fn open<'a>(sheet: &'a Sheet) -> impl Iterator<Item = (usize, usize, &'a Pair)> + 'a {
+    let rows = sheet.pairs.iter().enumerate();
+    let pairs = rows.flat_map(|(row, pairs)| {
+        let pairs = pairs.iter().enumerate();
+        pairs.map(move |(column, pair)| (row, column, pair))
+    });
+    pairs.filter(|(.., pair)| pair.families().any(|(_, cell)| !cell.some.is_empty()))
+}
+
+/// What passes from whom to whom, flow by flow, with a path.
+fn each(html: &mut Html<'_>, shown: &ReportShown<'_>, flows: &[(usize, usize, Vec<PairFlows>)]) {
+    let mut flows = flows.iter().peekable();
+    for (number, (row, column, pair)) in open(shown.matrix.0).enumerate() {
+        let _ = write!(
+            html.out,
+            "<details id=\"p{row}-{column}\"><summary>{} <span class=\"mono dim\">{}</span></summary><div>",
+            xml(&pair_name(shown, row, column)),
+            xml(&shown.matrix.2[row][column])
+        );
+        if let Some((_, _, families)) = flows.next_if(|(r, c, _)| (*r, *c) == (row, column)) {
+            families.iter().for_each(|one| family(html, shown, one));
+        }
+        if number < MOST_PATHS {
+            let witness = pair.families().filter_map(|(_, cell)| cell.witness).next();
+            way(html, shown, witness);
+        }
+        html.raw("</div></details>\n");
+    }
+}
+
+fn pair_name(shown: &ReportShown<'_>, row: usize, column: usize) -> String {
+    let (sheet, ..) = shown.matrix;
+    let (from, to) = (&sheet.rows[row], &sheet.columns[column]);
+    let itself = match to.kind {
+        "gateway" | "router" => " itself",
+        _ => "",
     };
-    let name = xml(&format!("{} to {}{itself}", from.name, to.name));
-    let _ = write!(
-        html.out,
-        "<details id=\"p{row}-{column}\" data-pair=\"{name}\"><summary>{name} <span class=\"mono dim\">{}</span></summary><div>",
-        xml(code)
-    );
+    format!("{} to {}{itself}", from.name, to.name)
+}
+
+/// A line for each pair: there are too many of them to tell each flow.
+fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    html.raw("<p>Services of a pair are told together here. <code>boundwalk matrix --from --to</code> tells its flows one by \
+        one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<div class=\"scroll\" tabindex=\"0\" \
+        role=\"region\" aria-label=\"Pairs\"><table class=\"list\"><thead><tr><th scope=\"col\">from, to</th><th \
+        scope=\"col\">family</th><th scope=\"col\">services</th><th scope=\"col\">permitted by</th><th \
+        scope=\"col\">replies</th><th scope=\"col\">a packet that shows it</th></tr></thead><tbody>\n");
+    let mut told = Told::default();
+    for (row, column, pair) in open(shown.matrix.0) {
+        let cells = pair.families().filter(|(_, cell)| !cell.some.is_empty());
+        for (number, (kind, cell)) in cells.enumerate() {
+            match number {
+                0 => {
+                    let _ = write!(html.out, "<tr id=\"p{row}-{column}\">");
+                }
+                _ => html.raw("<tr>"),
+            }
+            html.tag("td", &pair_name(shown, row, column));
+            summed(html, shown, &mut told, (kind, cell));
+        }
+    }
+    html.raw("</tbody></table></div>\n");
 }
 
 fn row(html: &mut Html<'_>, label: &str, text: &str) {
@@ -107,29 +137,46 @@ fn one(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, flow: &Perm
     html.raw("</dl>");
 }
 
-/// A cell without its flows one by one: there are too many pairs for that.
-fn summed(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, cell: &Cell) {
+/// A cell without its flows one by one.
+fn summed<'a>(
+    html: &mut Html<'_>,
+    shown: &'a ReportShown<'_>,
+    told: &mut Told<'a>,
+    (family, cell): (Family, &'a Cell),
+) {
     let mut namings = shown.namings.iter();
     let naming = namings.find(|naming| naming.plan().family == family);
-    let Some(naming) = naming.filter(|_| !cell.some.is_empty()) else {
-        return;
-    };
-    html.tag("h3", family.word());
-    html.raw("<dl class=\"flow\">");
-    row(html, "services", &naming.services(&cell.some));
-    let rules: Vec<String> = cell
-        .rules
-        .iter()
-        .map(|&(router, rule)| rule_name(shown.network, router, rule))
-        .collect();
-    if !rules.is_empty() {
-        row(html, "permitted by", &rules.join(", "));
+    let words = told.entry((family, &cell.some)).or_insert_with(|| {
+        let words = naming.map(|naming| naming.services(&cell.some));
+        xml(&words.unwrap_or_default())
+    });
+    let packet = cell.witness.map(|packet| packet.to_string());
+    let _ = writeln!(
+        html.out,
+        "<td>{}</td><td>{words}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+        family.word(),
+        xml(&permitted_by(shown, &cell.rules)),
+        xml(two_way(cell.two_way)),
+        xml(&packet.unwrap_or_default())
+    );
+}
+
+/// Few rules by name, many by number: their names stand in the list of rules.
+fn permitted_by(shown: &ReportShown<'_>, rules: &[(RouterId, Option<usize>)]) -> String {
+    if rules.len() <= MOST_NAMES {
+        let names = rules.iter();
+        let names = names.map(|&(router, rule)| rule_name(shown.network, router, rule));
+        return names.collect::<Vec<_>>().join(", ");
     }
-    row(html, "replies", two_way(cell.two_way));
-    if let Some(packet) = &cell.witness {
-        row(html, "witness", &packet.to_string());
-    }
-    html.raw("</dl>");
+    let of_one = rules.chunk_by(|one, other| one.0 == other.0).map(|own| {
+        let numbers = own.iter().map(|&(_, rule)| match rule {
+            Some(rule) => (rule + 1).to_string(),
+            None => "default".to_owned(),
+        });
+        let router = &shown.network.site.router(own[0].0).name.value;
+        format!("{router} rules {}", numbers.collect::<Vec<_>>().join(", "))
+    });
+    of_one.collect::<Vec<_>>().join("; ")
 }
 
 /// The path of a packet, hop by hop.

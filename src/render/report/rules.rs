@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::analysis::rules::{RuleBook, Standing};
-use crate::diagnostic::{Finding, Severity};
+use crate::diagnostic::{Check, Finding, Severity};
 
 use super::super::privilege::{excess_text, needs_text};
 use super::super::rules::{COLUMNS, limit_notes, numbers, state};
@@ -13,11 +13,46 @@ use super::ReportShown;
 use super::html::Html;
 use super::summary::ranked;
 
+/// Findings that each tell why they matter; of more, each check is told of once.
+const MOST_EXPLAINED: usize = 100;
+
 /// All findings, and what was accepted.
 pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.section("findings", "Findings");
     if shown.standing.open.is_empty() && shown.problems.is_empty() {
         html.raw("<p>None.</p>\n");
+    }
+    problems(html, shown);
+    let ranked = ranked(&shown.standing.open);
+    let few = ranked.len() <= MOST_EXPLAINED;
+    for finding in &ranked {
+        one(html, finding, few);
+    }
+    if !few {
+        html.raw("<h3>What the checks are about</h3>");
+        let mut checks: Vec<&Check> = ranked.iter().map(|one| one.check).collect();
+        checks.sort_by_key(|check| check.name);
+        checks.dedup_by_key(|check| check.name);
+        for check in checks {
+            let _ = write!(html.out, "<h4 id=\"c-{0}\">{0}</h4>", check.name);
+            explained(html, check);
+        }
+    }
+    if !shown.standing.accepted.is_empty() {
+        html.raw("<h3>Accepted</h3><ul>");
+        for (finding, entry) in &shown.standing.accepted {
+            html.raw("<li>");
+            html.text(&format!("{}: {}", finding.message, decision(entry)));
+            html.raw("</li>\n");
+        }
+        html.raw("</ul>");
+    }
+}
+
+/// Problems of the file.
+fn problems(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    if shown.problems.is_empty() {
+        return;
     }
     html.raw("<ul>");
     for problem in shown.problems {
@@ -31,18 +66,11 @@ pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         html.raw("</li>\n");
     }
     html.raw("</ul>");
-    for finding in ranked(&shown.standing.open) {
-        one(html, finding);
-    }
-    if !shown.standing.accepted.is_empty() {
-        html.raw("<h3>Accepted</h3><ul>");
-        for (finding, entry) in &shown.standing.accepted {
-            html.raw("<li>");
-            html.text(&format!("{}: {}", finding.message, decision(entry)));
-            html.raw("</li>\n");
-        }
-        html.raw("</ul>");
-    }
+}
+
+fn explained(html: &mut Html<'_>, check: &Check) {
+    html.tag("p", &format!("Why it matters: {}", check.why));
+    html.tag("p", &format!("When it is fine: {}", check.fine_when));
 }
 
 fn word(html: &mut Html<'_>, severity: Severity) {
@@ -58,7 +86,7 @@ fn word(html: &mut Html<'_>, severity: Severity) {
     );
 }
 
-fn one(html: &mut Html<'_>, finding: &Finding) {
+fn one(html: &mut Html<'_>, finding: &Finding, explain: bool) {
     html.raw("<details><summary>");
     word(html, finding.severity());
     html.text(&finding.message);
@@ -79,12 +107,16 @@ fn one(html: &mut Html<'_>, finding: &Finding) {
         html.text(help);
         html.raw("</p>");
     }
-    html.tag("p", &format!("Why it matters: {}", finding.check.why));
-    html.tag(
-        "p",
-        &format!("When it is fine: {}", finding.check.fine_when),
-    );
-    html.classed("p", "dim", &format!("Check: {}", finding.check.name));
+    let name = finding.check.name;
+    match explain {
+        true => {
+            explained(html, finding.check);
+            html.classed("p", "dim", &format!("Check: {name}"));
+        }
+        false => {
+            let _ = write!(html.out, "<p>Check: <a href=\"#c-{name}\">{name}</a></p>");
+        }
+    }
     html.raw("</div></details>\n");
 }
 
@@ -160,20 +192,16 @@ fn rule(
 
 /// What is permitted and nobody needs.
 pub(super) fn privilege(html: &mut Html<'_>, shown: &ReportShown<'_>) {
-    let found = shown.privilege;
     html.section("privilege", "Least privilege");
-    match found.logs.is_empty() && found.network.site.needs.is_empty() {
-        true => html.raw(
+    let Some(found) = shown.privilege else {
+        html.raw(
             "<p>No need is written down, so nothing can be said to be more than needed.</p>\n",
-        ),
-        false => html.raw(
-            "<p>What is permitted and no need that is written down uses, the widest first.</p>\n",
-        ),
-    }
-    let rows: Vec<Vec<String>> = found
-        .ranked()
-        .into_iter()
-        .flatten()
+        );
+        return;
+    };
+    html.raw("<p>What is permitted and no need that is written down uses, the widest first.</p>\n");
+    let ranked = found.ranked().into_iter().flatten();
+    let rows: Vec<Vec<String>> = ranked
         .map(|rule| {
             vec![
                 found.rule(rule),
@@ -183,32 +211,22 @@ pub(super) fn privilege(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             ]
         })
         .collect();
-    html.table(
-        "Rules that permit more than is needed",
-        &["rule", "how much more", "what it needs", "place"],
-        &rows,
-    );
+    let heading = ["rule", "how much more", "what it needs", "place"];
+    html.table("Rules that permit more than is needed", &heading, &rows);
     html.raw("<h3>Pairs of zones</h3>");
-    let rows: Vec<Vec<String>> = found
-        .zones()
+    let zones = found.zones();
+    let rows: Vec<Vec<String>> = zones
         .iter()
         .map(|zone| {
-            vec![
-                format!("{} to {}", zone.from, zone.to),
-                excess_text(&zone.packets),
-            ]
+            let pair = format!("{} to {}", zone.from, zone.to);
+            vec![pair, excess_text(&zone.packets)]
         })
         .collect();
     html.table("Pairs of zones", &["from, to", "how much more"], &rows);
-    let (unmet, unseen) = found.need_lines();
-    for (title, lines) in [
-        ("Needs that are not met", unmet),
-        ("Needs of which no flow was observed", unseen),
-    ] {
-        if !lines.is_empty() {
-            html.tag("h3", title);
-            html.list(&lines);
-        }
+    let (unmet, _) = found.need_lines();
+    if !unmet.is_empty() {
+        html.raw("<h3>Needs that are not met</h3>");
+        html.list(&unmet);
     }
 }
 

@@ -6,6 +6,7 @@ mod logical;
 mod matrix;
 mod panels;
 mod pen;
+mod plan;
 mod site;
 mod stops;
 mod trail;

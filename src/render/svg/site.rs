@@ -1,8 +1,6 @@
-//! What is plugged into what: gateways, switches and their cables, from the outside on the left inwards.
+//! What is plugged into what: gateways, switches and their cables, from the outside inwards.
 //!
-//! A tidy tree: each device to the right of what it hangs on, and all that hangs on it within its own band of
-//! the picture. Cables run in the gaps between columns, second ways in corridors below a band and along the
-//! right edge, so that no line and no text ever crosses a box.
+//! This file says what stands in each box and on each line; [`super::plan`] says where.
 
 use std::collections::BTreeMap;
 
@@ -14,13 +12,9 @@ use super::super::draw_things::{Things, by_port};
 use super::super::matrix::Paint;
 use super::super::ports_cells::segment_of;
 use super::card::{Card, Row};
-use super::pen::{Drawing, LINE, PAD, Sample, span};
+use super::pen::{Drawing, PAD, Sample};
+use super::plan::Plan;
 use super::trail::Trail;
-
-/// Between boxes, one below the other.
-const GAP: i32 = 34;
-/// Between lines side by side.
-const LANE: i32 = 14;
 
 /// The site as a picture, with a way drawn on it if there is one.
 pub fn site_svg(
@@ -89,22 +83,23 @@ fn legend(trail: bool) -> Vec<(Sample, &'static str)> {
     lines
 }
 
-struct View<'a> {
-    things: Things<'a>,
+/// What the picture is made from.
+pub(super) struct View<'a> {
+    pub(super) things: Things<'a>,
     cabling: &'a Cabling<'a>,
     trail: Option<&'a Trail<'a>>,
 }
 
 /// A line between two boxes, with its texts.
-struct Link {
-    class: String,
-    above: String,
-    below: String,
-    hot: bool,
+pub(super) struct Link {
+    pub(super) class: String,
+    pub(super) above: String,
+    pub(super) below: String,
+    pub(super) hot: bool,
 }
 
 impl View<'_> {
-    fn site(&self) -> &Site {
+    pub(super) fn site(&self) -> &Site {
         self.things.site
     }
 
@@ -113,7 +108,7 @@ impl View<'_> {
             .map_or_else(Vec::new, |trail| trail.notes_of(device))
     }
 
-    fn card(&self, thing: ThingId) -> Card {
+    pub(super) fn card(&self, thing: ThingId) -> Card {
         match thing {
             ThingId::Router(id) => self.router(id),
             ThingId::Switch(id) => self.switch(id),
@@ -211,9 +206,8 @@ impl View<'_> {
             }
             let ports = match (vlan.access, vlan.open) {
                 (0, _) => "passes".to_owned(),
-                (1, 0) => "1 port".to_owned(),
-                (ports, 0) => format!("{ports} ports"),
-                (ports, open) => format!("{ports} ports, {open} open"),
+                (ports, 0) => counted(ports, "port"),
+                (ports, open) => format!("{}, {open} open", counted(ports, "port")),
             };
             let hosts = self.hosts(vlan.hosts.iter().map(|at| at.host));
             rows.push(Row {
@@ -241,7 +235,7 @@ impl View<'_> {
         }
     }
 
-    fn link(&self, joint: &Joint<'_>) -> Link {
+    pub(super) fn link(&self, joint: &Joint<'_>) -> Link {
         match joint {
             Joint::Cable(ends, label) => {
                 let lag = ends.iter().any(|&end| self.cabling.lag(end).is_some());
@@ -268,6 +262,13 @@ impl View<'_> {
     }
 }
 
+fn counted(count: usize, one: &str) -> String {
+    match count {
+        1 => format!("1 {one}"),
+        _ => format!("{count} {one}s"),
+    }
+}
+
 fn row(one: &str, two: &str, three: &str) -> Row {
     Row {
         columns: [one, two, three].map(str::to_owned),
@@ -275,291 +276,8 @@ fn row(one: &str, two: &str, three: &str) -> Row {
     }
 }
 
-/// Where everything is.
-struct Plan {
-    cards: Vec<Card>,
-    /// Outside segments of each limb, with the interface on each.
-    outside: Vec<Vec<(Card, String)>>,
-    links: Vec<Option<Link>>,
-    depth: Vec<usize>,
-    at: Vec<(i32, i32)>,
-    /// Second ways: the two limbs, and the line.
-    extra: Vec<([usize; 2], Link, String)>,
-    /// Of each limb: height of its band, and of that without corridors.
-    bands: Vec<(i32, i32)>,
-}
-
-impl Plan {
-    fn new(view: &View<'_>) -> Self {
-        let outline = view.things.outline;
-        let limbs = &outline.limbs;
-        let mut plan = Self {
-            cards: limbs.iter().map(|limb| view.card(limb.thing)).collect(),
-            outside: limbs.iter().map(|limb| outside(view, limb.thing)).collect(),
-            links: limbs
-                .iter()
-                .map(|limb| limb.joint.as_ref().map(|joint| view.link(joint)))
-                .collect(),
-            depth: vec![0; limbs.len()],
-            at: vec![(0, 0); limbs.len()],
-            extra: Vec::new(),
-            bands: vec![(0, 0); limbs.len()],
-        };
-        plan.second_ways(view);
-        plan.measure(outline);
-        plan.place(outline);
-        plan
-    }
-
-    fn second_ways(&mut self, view: &View<'_>) {
-        let limbs = &view.things.outline.limbs;
-        let limb = |thing: ThingId| limbs.iter().position(|limb| limb.thing == thing);
-        for joint in &view.things.outline.extra {
-            let (ends, text) = match joint {
-                Joint::Cable(ends, label) => {
-                    let things = ends.map(|end| thing(end.device));
-                    let label = label.map_or_else(String::new, |label| format!("  {label}"));
-                    let [near, far] = ends.map(|end| end.name(view.site()));
-                    (things, format!("{near} - {far}{label}"))
-                }
-                Joint::Interface(router, interface, segment) => {
-                    let text = format!("interface {interface}");
-                    (
-                        [
-                            Some(ThingId::Router(*router)),
-                            Some(ThingId::Segment(*segment)),
-                        ],
-                        text,
-                    )
-                }
-            };
-            let ends = ends.map(|end| end.and_then(limb));
-            if let [Some(near), Some(far)] = ends {
-                self.extra
-                    .push(([near, far], view.link(joint), super::pen::cut(&text, 600)));
-            }
-        }
-    }
-
-    /// Corridors below a limb.
-    fn corridors(&self, limb: usize) -> i32 {
-        let ends = self.extra.iter().flat_map(|(ends, ..)| ends);
-        ends.filter(|&&end| end == limb).count() as i32
-    }
-
-    /// Heights of bands; limbs stand in the order in which they were found, so those below come later.
-    fn measure(&mut self, outline: &Outline<'_>) {
-        for (limb, found) in outline.limbs.iter().enumerate().rev() {
-            let below = found
-                .below
-                .iter()
-                .map(|&below| self.bands[below].0 + GAP)
-                .sum::<i32>()
-                - GAP;
-            let outside = self.outside[limb]
-                .iter()
-                .map(|(card, _)| card.height + GAP)
-                .sum::<i32>()
-                - GAP;
-            let inner = self.cards[limb].height.max(below).max(outside);
-            let corridors = self.corridors(limb) * (LINE + 4);
-            let room = if corridors > 0 { corridors + 12 } else { 0 };
-            self.bands[limb] = (inner + room, inner);
-        }
-        for (limb, found) in outline.limbs.iter().enumerate() {
-            for &below in &found.below {
-                self.depth[below] = self.depth[limb] + 1;
-            }
-        }
-    }
-
-    /// Room that the texts and lines to the boxes of a column need.
-    fn gap(&self, outline: &Outline<'_>, depth: usize) -> i32 {
-        let limbs = outline.limbs.iter().enumerate();
-        let mut text = 0;
-        let mut lanes = 0;
-        for (limb, found) in limbs {
-            if self.depth[limb] == depth
-                && let Some(link) = &self.links[limb]
-            {
-                text = text.max(span(&link.above)).max(span(&link.below));
-            }
-            if self.depth[limb] + 1 == depth {
-                lanes = lanes.max(found.below.len() as i32);
-            }
-        }
-        text + lanes * LANE + 30
-    }
-
-    fn place(&mut self, outline: &Outline<'_>) {
-        let outside = self.outside.iter().flatten();
-        let mut x = PAD;
-        let (mut widest, mut texts) = (0, 0);
-        for (card, label) in outside {
-            widest = widest.max(card.width);
-            texts = texts.max(span(label));
-        }
-        if widest > 0 {
-            x += widest + texts + 30;
-        }
-        let deepest = self.depth.iter().max().copied().unwrap_or(0);
-        for depth in 0..=deepest {
-            if depth > 0 {
-                x += self.gap(outline, depth);
-            }
-            let mut column = 0;
-            for limb in (0..self.at.len()).filter(|&limb| self.depth[limb] == depth) {
-                self.at[limb].0 = x;
-                column = column.max(self.cards[limb].width);
-            }
-            x += column;
-        }
-        let mut y = PAD + 2 * LINE;
-        for &root in &outline.roots {
-            self.at[root].1 = y;
-            y += self.bands[root].0 + GAP;
-        }
-        for (limb, found) in outline.limbs.iter().enumerate() {
-            let mut y = self.at[limb].1;
-            for &below in &found.below {
-                self.at[below].1 = y;
-                y += self.bands[below].0 + GAP;
-            }
-        }
-    }
-
-    fn draw(&self, view: &View<'_>, drawing: &mut Drawing) {
-        for (limb, found) in view.things.outline.limbs.iter().enumerate() {
-            self.outward(drawing, limb);
-            for (number, &below) in found.below.iter().enumerate() {
-                self.branch(drawing, limb, (number, found.below.len()), below);
-            }
-        }
-        for (card, &at) in self.cards.iter().zip(&self.at) {
-            card.draw(drawing, at);
-        }
-        self.around(drawing);
-        if let Some(card) = loose(view) {
-            let (_, bottom) = drawing.extent();
-            card.draw(drawing, (PAD, bottom + GAP));
-        }
-    }
-
-    fn outward(&self, drawing: &mut Drawing, limb: usize) {
-        let (x, mut y) = self.at[limb];
-        for (number, (card, label)) in self.outside[limb].iter().enumerate() {
-            let enter = y + Card::entry();
-            let leave = self.at[limb].1 + Card::entry() + number as i32 * LANE;
-            let text = x - span(label) - 12;
-            drawing.line(
-                "wire",
-                &[
-                    (PAD + card.width, enter),
-                    (text - 4, enter),
-                    (text - 4, leave),
-                    (x, leave),
-                ],
-            );
-            drawing.text("dim", (text, enter.min(leave) - 5), label);
-            card.draw(drawing, (PAD, y));
-            y += card.height + GAP;
-        }
-    }
-
-    /// The line from a box to one that hangs on it. Lines of lower boxes turn further left: none cross.
-    fn branch(
-        &self,
-        drawing: &mut Drawing,
-        limb: usize,
-        (number, count): (usize, usize),
-        below: usize,
-    ) {
-        let Some(link) = &self.links[below] else {
-            return;
-        };
-        let (x, y) = self.at[limb];
-        let step = ((self.cards[limb].height - Card::entry() - PAD) / count as i32).clamp(2, LANE);
-        let leave = y + Card::entry() + number as i32 * step;
-        let (far, enter) = (self.at[below].0, self.at[below].1 + Card::entry());
-        let text = far - span(&link.above).max(span(&link.below)) - 12;
-        let start = x + self.cards[limb].width;
-        let lanes = (count - number) as i32 * LANE;
-        let column = self.right_of_column(self.depth[limb]);
-        let turn = (column + lanes).min(text - 6);
-        let points = [(start, leave), (turn, leave), (turn, enter), (far, enter)];
-        drawing.line(&link.class, &points);
-        if link.class.contains("lag") {
-            drawing.line("core", &points);
-        }
-        let class = if link.hot { "hottext b" } else { "dim" };
-        drawing.text("ink", (text, enter - 6), &link.above);
-        drawing.text(class, (text, enter + 16), &link.below);
-    }
-
-    fn right_of_column(&self, depth: usize) -> i32 {
-        let all = (0..self.at.len()).filter(|&limb| self.depth[limb] == depth);
-        all.map(|limb| self.at[limb].0 + self.cards[limb].width)
-            .max()
-            .unwrap_or(0)
-    }
-
-    /// Second ways: down from a box, along below its band, up or down the right edge, and back.
-    fn around(&self, drawing: &mut Drawing) {
-        let (right, _) = drawing.extent();
-        let texts = self
-            .extra
-            .iter()
-            .map(|(ends, _, text)| self.at[ends[0]].0.max(self.at[ends[1]].0) + span(text) + 60);
-        let right = texts.max().unwrap_or(0).max(right);
-        let mut used = vec![0; self.at.len()];
-        for (number, (ends, link, text)) in self.extra.iter().enumerate() {
-            let lane = right + LANE + number as i32 * LANE;
-            let legs = ends.map(|limb| {
-                let place = used[limb];
-                used[limb] += 1;
-                let (x, y) = self.at[limb];
-                let x = x + PAD + place * LANE;
-                let corridor = y + self.bands[limb].1 + 14 + place * (LINE + 4);
-                ((x, y + self.cards[limb].height), (x, corridor))
-            });
-            let [(near, near_below), (far, far_below)] = legs;
-            let points = [
-                near,
-                near_below,
-                (lane, near_below.1),
-                (lane, far_below.1),
-                far_below,
-                far,
-            ];
-            drawing.line(&link.class, &points);
-            if link.class.contains("lag") {
-                drawing.line("core", &points);
-            }
-            let class = if link.hot { "hottext b" } else { "dim" };
-            for (x, y) in [near_below, far_below] {
-                drawing.text(
-                    class,
-                    (
-                        x + LANE * 2 + used.iter().max().copied().unwrap_or(0) * LANE,
-                        y - 4,
-                    ),
-                    text,
-                );
-            }
-        }
-    }
-}
-
-fn thing(device: Equipment) -> Option<ThingId> {
-    match device {
-        Equipment::Router(id) => Some(ThingId::Router(id)),
-        Equipment::Switch(id) => Some(ThingId::Switch(id)),
-        Equipment::Host(_) => None,
-    }
-}
-
 /// Segments outside that a gateway or router leads to.
-fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, String)> {
+pub(super) fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, Link)> {
     let ThingId::Router(id) = thing else {
         return Vec::new();
     };
@@ -573,13 +291,19 @@ fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, String)> {
             Some(port) => format!("{}: port {}", on.name.value, port.value),
             None => on.name.value.clone(),
         };
-        (card, super::pen::cut(&label, 200))
+        let link = Link {
+            class: "wire".to_owned(),
+            above: super::pen::cut(&label, 200),
+            below: String::new(),
+            hot: false,
+        };
+        (card, link)
     };
     out.map(one).collect()
 }
 
 /// Hosts that no cable is described for, on segments that are not drawn.
-fn loose(view: &View<'_>) -> Option<Card> {
+pub(super) fn loose(view: &View<'_>) -> Option<Card> {
     let (site, outline) = (view.site(), view.things.outline);
     let segments = site
         .segment_ids()

@@ -1,0 +1,145 @@
+//! All that is looked at, computed once after each save.
+
+use std::time::{Duration, Instant};
+
+use crate::analysis::{By, Bypass, Matrix, Naming, Question, Verdict, bypasses, isolations};
+use crate::checks::{self, Baseline, Standing};
+use crate::diagnostic::{Finding, Problem, Sources};
+use crate::forwarding::Network;
+use crate::load::load_path;
+use crate::model::{Family, SegmentId};
+use crate::render::{Key, Selection, Sheet, clean};
+
+use super::super::matrix::sheet_key;
+use super::super::review::summary;
+use super::super::site::{Opened, SiteArguments};
+use super::super::watch::clock;
+use super::view::Place;
+
+/// A matrix with its codes.
+pub(super) struct Grid {
+    pub(super) sheet: Sheet,
+    pub(super) key: Key,
+    pub(super) codes: Vec<Vec<String>>,
+}
+
+/// The answers about one version of the site.
+pub(super) struct Data {
+    pub(super) opened: Opened,
+    /// By segment, and by zone.
+    pub(super) grids: [Grid; 2],
+    pub(super) findings: Vec<Finding>,
+    pub(super) ways: Vec<Bypass>,
+    pub(super) claims: Vec<(SegmentId, Verdict)>,
+    pub(super) summary: String,
+    /// When it was read.
+    pub(super) time: String,
+    /// How long that took.
+    pub(super) took: Duration,
+}
+
+/// A file that does not load.
+pub(super) struct Broken {
+    pub(super) sources: Sources,
+    pub(super) problems: Vec<Problem>,
+}
+
+impl Data {
+    /// Reads the site and computes all that is shown at once.
+    pub(super) fn load(arguments: &SiteArguments) -> Result<Self, Broken> {
+        let start = Instant::now();
+        let loaded = load_path(arguments.path());
+        let Some(site) = loaded.site else {
+            return Err(Broken {
+                sources: loaded.sources,
+                problems: loaded.problems,
+            });
+        };
+        let opened = Opened {
+            site,
+            sources: loaded.sources,
+            problems: loaded.problems,
+            today: arguments.day(),
+        };
+        let mut data = Self::new(opened);
+        data.took = start.elapsed();
+        Ok(data)
+    }
+
+    fn new(opened: Opened) -> Self {
+        let network = Network::new(&opened.site, opened.today);
+        let namings = Family::ALL.map(|family| Naming::new(&network, family));
+        let segments = matrices(&network, By::Segment);
+        let zones = matrices(&network, By::Zone);
+        let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
+        let findings = checks::run(&network);
+        let findings = checks::accept(&opened.site, opened.today, findings).open;
+        let ids = opened.site.segment_ids();
+        let claims: Vec<SegmentId> = ids
+            .filter(|&id| opened.site.segment(id).claims_isolation().is_some())
+            .collect();
+        let verdicts = isolations(&network, &claims);
+        let ways = bypasses(&network, &|_, _| true);
+        let summary = summary(&opened, &findings, &zones);
+        Self {
+            grids,
+            findings,
+            ways,
+            claims: claims.into_iter().zip(verdicts).collect(),
+            summary,
+            time: clock(),
+            took: Duration::ZERO,
+            opened,
+        }
+    }
+
+    /// What a save brought, in a line.
+    pub(super) fn since(&self, before: &Self) -> String {
+        let judged = checks::Judged {
+            open: self.findings.clone(),
+            accepted: Vec::new(),
+        };
+        let standing = Standing::new(judged, Some(&Baseline::of(&before.findings)));
+        let gone = standing.gone.map_or(0, |gone| gone.len());
+        let new = standing.open.len();
+        let took = self.took.as_millis();
+        format!(
+            "saved {} ({took} ms): findings: {new} new, {gone} gone",
+            self.time
+        )
+    }
+
+    /// A place of a span.
+    pub(super) fn place(&self, span: crate::diagnostic::Span) -> Option<Place> {
+        let sources = &self.opened.sources;
+        let line = sources.line(span);
+        let file = sources.get(span.file)?.name().to_owned();
+        (line > 0).then_some(Place { file, line })
+    }
+
+    /// The lines of a file, safe to show.
+    pub(super) fn text(&self, file: &str) -> Option<Vec<String>> {
+        let mut files = self.opened.sources.files().iter();
+        let source = files.find(|source| source.name() == file)?;
+        let lines = source.text().lines();
+        Some(
+            lines
+                .map(|line| clean(&line.replace('\t', "    ")))
+                .collect(),
+        )
+    }
+}
+
+fn matrices(network: &Network<'_>, by: By) -> Vec<Matrix> {
+    let one = |family| {
+        let question = Question::all(by, family, true);
+        Matrix::new(network, &question, &mut |_, _| {})
+    };
+    Family::ALL.into_iter().map(one).collect()
+}
+
+fn grid(network: &Network<'_>, matrices: &[Matrix], namings: &[Naming<'_>]) -> Grid {
+    let sheet = Sheet::new(network, matrices, &Selection::default());
+    let (key, codes) = sheet_key(&sheet, namings);
+    Grid { sheet, key, codes }
+}

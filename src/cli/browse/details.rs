@@ -1,0 +1,334 @@
+//! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
+
+use crate::analysis::{By, Cabling, Naming, Party, Question, Worksheet, find_party, path};
+use crate::forwarding::{Network, Packet};
+use crate::model::{Family, SegmentId, SwitchId};
+use crate::render::{
+    Chain, Isolated, Paint, PairFlows, clean, finding_text, flows_text, isolation_text, port_facts,
+    problem_text, wrapped,
+};
+
+use super::super::matrix::{opened_zone, pair_flow};
+use super::data::{Broken, Data, Grid};
+use super::view::{Line, Look, Place, Target, View};
+
+/// What opens a target; `None` where it is no more.
+pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
+    let paint = Paint {
+        colour: false,
+        columns: columns.max(40),
+    };
+    match target {
+        Target::Cell { from, to } => cell(data, grid, (from, to), paint),
+        Target::Packet(packet) => way_of(data, packet),
+        Target::Finding(message) => finding(data, message, paint),
+        Target::File(place) => file(data, place),
+        Target::Port(switch, port) => one_port(data, switch, port, paint),
+        Target::Claim(segment) => claim(data, segment, paint),
+        Target::Way(from, to) => round(data, from, to),
+        Target::Problems => None,
+        Target::Help => Some(help(grid, paint)),
+    }
+}
+
+/// Flows from one to the other; a zone is opened into its segments.
+fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Option<View> {
+    let site = &data.opened.site;
+    let network = Network::new(site, data.opened.today);
+    let side = |name: &str, zone: bool| {
+        let mut parties = find_party(site, name).into_iter();
+        parties.find(|party| match party {
+            Party::Zone(_) => zone,
+            Party::Segment(_) => !zone,
+            Party::Device(_) => true,
+            Party::Host(_) => false,
+        })
+    };
+    let zone = grid.sheet.by == "zone";
+    let (from_party, to_party) = (side(from, zone)?, side(to, zone)?);
+    let mut lines = Vec::new();
+    for family in Family::ALL {
+        let question = Question::all(By::Segment, family, false);
+        let naming = Naming::new(&network, family);
+        for from in opened_zone(site, from_party) {
+            for to in opened_zone(site, to_party) {
+                let pair = pair_flow(&network, &question, (from, to));
+                if !pair.flows.is_empty() || !pair.complete {
+                    flows(&mut lines, data, &naming, &pair, paint);
+                }
+            }
+        }
+    }
+    if lines.is_empty() {
+        lines.push(Line::new("Nothing passes."));
+    }
+    Some(View::new(
+        format!("{} to {}", clean(from), clean(to)),
+        lines,
+    ))
+}
+
+/// The text of some flows; a rule opens where it stands, a witness its path.
+fn flows(lines: &mut Vec<Line>, data: &Data, naming: &Naming<'_>, pair: &PairFlows, paint: Paint) {
+    let site = &data.opened.site;
+    let place = |crossed: &crate::analysis::Crossed| {
+        let filter = site.router(crossed.router?).filter()?;
+        let span = match crossed.decided? {
+            Some(rule) => filter.rules[rule].place,
+            None => filter.default.span,
+        };
+        data.place(span)
+    };
+    let crossed = pair.flows.iter().flat_map(|flow| &flow.crossed);
+    let mut places = crossed.map(place);
+    let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
+    let text = flows_text(site, &data.opened.sources, naming, pair, paint);
+    for (number, text) in text.lines().enumerate() {
+        let mut line = Line::new(text);
+        if number == 0 {
+            line.look = Look::Strong;
+        } else if text.starts_with("    by ") {
+            line.place = places.next().flatten();
+            line.opens = line.place.clone().map(Target::File);
+        } else if text.starts_with("    witness ") {
+            line.opens = witnesses.next().map(Target::Packet);
+        }
+        lines.push(line);
+    }
+    lines.push(Line::default());
+}
+
+/// The way of a packet, stop by stop.
+fn way_of(data: &Data, packet: &Packet) -> Option<View> {
+    let network = Network::new(&data.opened.site, data.opened.today);
+    let result = path(&network, None, packet).ok()?;
+    let chain = Chain::path(&network, &data.opened.sources, &result);
+    Some(View::new(format!("Path of {packet}"), steps(&chain)))
+}
+
+/// A way round the gateway, stop by stop.
+fn round(data: &Data, from: &str, to: &str) -> Option<View> {
+    let site = &data.opened.site;
+    let name = |id: SegmentId| site.segment(id).name.value.as_str();
+    let mut ways = data.ways.iter();
+    let way = ways.find(|way| name(way.from) == from && name(way.to) == to)?;
+    let network = Network::new(site, data.opened.today);
+    let chain = Chain::bypass(&network, way, Vec::new());
+    let mut lines = steps(&chain);
+    if let Some(setting) = way.opened_by {
+        let place = data.place(setting.place(site));
+        let mut opens = |text: String| {
+            let target = place.clone().map(Target::File);
+            let line = Line::new(clean(&text)).at(place.clone());
+            lines.push(Line {
+                opens: target,
+                ..line
+            });
+        };
+        opens(format!("opened by: {}", setting.fact(site)));
+        opens(format!("to close it: {}", setting.remedy(site)));
+    }
+    Some(View::new(clean(&chain.title), lines))
+}
+
+/// Stops with what lies between them; the cursor steps along.
+fn steps(chain: &Chain<'_>) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for (number, stop) in chain.stops.iter().enumerate() {
+        let what = match stop.what.is_empty() {
+            true => String::new(),
+            false => format!(" ({})", stop.what),
+        };
+        let title = format!("{}. {}{what}", number + 1, stop.name);
+        lines.push(Line {
+            stop: true,
+            ..Line::looking(clean(&title), Look::Strong)
+        });
+        for text in &stop.lines {
+            lines.push(Line::new(format!("     {}", clean(text))));
+        }
+        if let Some(hop) = chain.hops.get(number) {
+            let end = |word: &str, port: &str| match port.is_empty() {
+                true => String::new(),
+                false => format!(", {word} {port}"),
+            };
+            let ports = end("out by", &hop.from) + &end("in by", &hop.to);
+            lines.push(Line::looking(
+                format!("  |  {}{}", clean(&hop.tags), clean(&ports)),
+                Look::Faint,
+            ));
+        }
+    }
+    lines.push(Line::default());
+    lines.push(Line::looking(clean(&chain.end), Look::Strong));
+    lines
+}
+
+fn finding(data: &Data, message: &str, paint: Paint) -> Option<View> {
+    let mut findings = data.findings.iter();
+    let finding = findings.find(|finding| finding.message == message)?;
+    let mut lines = Vec::new();
+    let places = finding.span.iter().copied();
+    let places = places.chain(finding.notes.iter().map(|note| note.span));
+    let mut known: Vec<Place> = places.filter_map(|span| data.place(span)).collect();
+    known.dedup();
+    for place in known {
+        let text = format!("go to {}:{}", clean(&place.file), place.line);
+        let line = Line::opening(text, Target::File(place.clone()));
+        lines.push(line.at(Some(place)));
+    }
+    lines.push(Line::default());
+    let text = finding_text(&data.opened.sources, finding, false, paint.columns);
+    lines.extend(text.lines().map(Line::new));
+    for (title, text) in [
+        ("Why it matters: ", finding.check.why),
+        ("When it is fine: ", finding.check.fine_when),
+    ] {
+        let text = format!("{title}{text}");
+        lines.extend(wrapped(&text, paint.columns - 2).into_iter().map(Line::new));
+        lines.push(Line::default());
+    }
+    let title = format!("{} {}", finding.severity().word(), finding.check.name);
+    Some(View::new(title, lines))
+}
+
+/// A file with its cursor at a line.
+fn file(data: &Data, place: &Place) -> Option<View> {
+    let texts = data.text(&place.file)?;
+    let numbered = texts.iter().enumerate().map(|(at, text)| {
+        let number = at as u32 + 1;
+        let mark = if number == place.line { '>' } else { ' ' };
+        let look = if number == place.line {
+            Look::Strong
+        } else {
+            Look::Plain
+        };
+        let own = Place {
+            file: place.file.clone(),
+            line: number,
+        };
+        Line::looking(format!("{mark}{number:>5}  {text}"), look).at(Some(own))
+    });
+    let mut view = View::new(clean(&place.file), numbered.collect());
+    view.cursor = (place.line as usize).saturating_sub(1);
+    view.top = view.cursor.saturating_sub(6);
+    Some(view)
+}
+
+fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View> {
+    let site = &data.opened.site;
+    let number = site
+        .switches
+        .iter()
+        .position(|one| one.name.value == switch)?;
+    let cabling = Cabling::new(site);
+    let sheet = Worksheet::new(site, &cabling, SwitchId(number));
+    let line = sheet.lines.iter().find(|line| line.name == port)?;
+    let own = &site.switches[number];
+    let mut ports = own.ports.iter();
+    let place = ports
+        .find(|one| one.name.value == port)
+        .map(|one| one.name.span)
+        .or_else(|| {
+            let mut lags = own.lags.iter();
+            lags.find(|lag| lag.name.value == port).map(|lag| lag.place)
+        });
+    let place = place.and_then(|span| data.place(span));
+    let mut lines = Vec::new();
+    if let Some(place) = place {
+        let text = format!("go to {}:{}", clean(&place.file), place.line);
+        let target = Target::File(place.clone());
+        lines.push(Line::opening(text, target).at(Some(place)));
+        lines.push(Line::default());
+    }
+    for (title, text) in port_facts(site, line) {
+        let room = paint.columns.saturating_sub(20).max(20);
+        for (row, text) in wrapped(&clean(&text), room).into_iter().enumerate() {
+            let title = if row == 0 { title } else { "" };
+            lines.push(Line::new(format!("{title:<16}  {text}")));
+        }
+    }
+    Some(View::new(
+        format!("{}:{}", clean(switch), clean(port)),
+        lines,
+    ))
+}
+
+fn claim(data: &Data, segment: &str, paint: Paint) -> Option<View> {
+    let site = &data.opened.site;
+    let mut claims = data.claims.iter();
+    let (id, verdict) = claims.find(|(id, _)| site.segment(*id).name.value == segment)?;
+    let network = Network::new(site, data.opened.today);
+    let shown = Isolated {
+        segment: *id,
+        verdict,
+        distance: None,
+    };
+    let text = isolation_text(&network, &data.opened.sources, &shown, false, paint);
+    Some(View::new(
+        format!("Isolation of {}", clean(segment)),
+        text.lines().map(Line::new).collect(),
+    ))
+}
+
+/// Why a file does not load.
+pub(super) fn problems(broken: &Broken, columns: usize) -> View {
+    let mut lines = Vec::new();
+    for problem in &broken.problems {
+        let text = problem_text(&broken.sources, problem, false, columns.max(60));
+        lines.extend(text.lines().map(Line::new));
+    }
+    View::new("The file does not load", lines)
+}
+
+const KEYS: [(&str, &str); 12] = [
+    (
+        "arrows, h j k l",
+        "move; PageUp, PageDown, Home, End: further",
+    ),
+    ("Enter", "open what the cursor is at"),
+    ("Esc, Backspace", "back"),
+    (
+        "1 to 5, Tab",
+        "matrix, findings, ports, isolation, ways round the gateway",
+    ),
+    ("z", "matrix by zone, and by segment again"),
+    ("/", "find; n: the next one"),
+    ("e", "open the place in $VISUAL or $EDITOR"),
+    ("p", "what is wrong with a file that does not load"),
+    ("r", "read the site again"),
+    ("?", "this page"),
+    ("q, Ctrl-C", "quit"),
+    ("", "A save of the site is noticed by itself."),
+];
+
+fn help(grid: &Grid, paint: Paint) -> View {
+    let mut lines = vec![Line::looking("Keys", Look::Strong)];
+    for (keys, text) in KEYS {
+        lines.push(Line::new(format!("  {keys:<16}  {text}")));
+    }
+    lines.push(Line::default());
+    let title = "What passes, from the row to the column";
+    lines.push(Line::looking(title, Look::Strong));
+    let mut explain = |code: &str, text: &str| {
+        let parts = wrapped(&clean(text), paint.columns.saturating_sub(9));
+        for (number, text) in parts.into_iter().enumerate() {
+            let code = if number == 0 { code } else { "" };
+            lines.push(Line::new(format!("  {code:<4} {text}")));
+        }
+    };
+    for (code, text) in crate::render::fixed_codes(&grid.sheet) {
+        explain(code, &text);
+    }
+    explain(
+        "a, A",
+        "a capital between all addresses, small between some",
+    );
+    for (code, text) in grid.key.lines() {
+        explain(&code, &text);
+    }
+    for (sign, text) in crate::render::used_signs(&grid.codes) {
+        explain(&sign.to_string(), text);
+    }
+    View::new("Help", lines)
+}

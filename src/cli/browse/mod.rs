@@ -1,0 +1,165 @@
+//! `boundwalk browse`: the answers on a terminal, to walk about in.
+//!
+//! [`data`] computes, [`view`] says what can be looked at, [`state`] turns keys into what to do next without any
+//! terminal, [`screen`] draws. Only this file touches the terminal.
+
+mod data;
+mod details;
+mod lists;
+mod screen;
+mod state;
+mod view;
+
+use std::io::{self, IsTerminal};
+use std::path::Path;
+use std::process::Command;
+
+use clap::Args;
+use ratatui::DefaultTerminal;
+use ratatui::crossterm::event::{self, Event, KeyEventKind};
+
+use crate::diagnostic::Severity;
+use crate::render::problem_text;
+
+use self::data::Data;
+use self::state::{Next, State};
+use self::view::Place;
+use super::site::SiteArguments;
+use super::watch::{POLL, Stamps};
+use super::{Output, Verdict};
+
+/// Look around on the terminal: the matrix, the flows of a pair, a path step by step, ports, isolation, ways round
+/// the gateway, and from each finding to its place in the file. Follows each save of the site.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    site: SiteArguments,
+}
+
+const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
+    Keys: arrows move, Enter opens, Esc goes back, 1 to 5 or Tab change the view, / finds, e opens the place in\n\
+    $VISUAL or $EDITOR, ? helps, q quits. NO_COLOR is honoured.\n\
+    Exit code 0, or 2: could not run.";
+
+pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+    if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
+        return output.failed(
+            "browse needs a terminal; `boundwalk review` and `boundwalk report` write what it shows",
+        );
+    }
+    let stamps = Stamps::of(arguments.site.path());
+    let data = match Data::load(&arguments.site) {
+        Ok(data) => data,
+        Err(broken) => {
+            let paint = output.error_paint();
+            let grave = broken.problems.iter();
+            let grave = grave.filter(|one| one.severity() == Severity::Error);
+            for problem in grave {
+                let text = problem_text(&broken.sources, problem, paint.colour, paint.columns);
+                output.complain(&format!("{text}\n"))?;
+            }
+            return output.failed("the site does not load");
+        }
+    };
+    let colour = output.paint().colour;
+    let mut terminal = ratatui::try_init()?;
+    let mut window = Window {
+        state: State::new(&data),
+        data,
+        stamps,
+        arguments,
+        colour,
+    };
+    let result = window.follow(&mut terminal);
+    ratatui::try_restore()?;
+    result.map(|()| Verdict::Clean)
+}
+
+/// What is shown, and where it came from.
+struct Window<'a> {
+    state: State,
+    data: Data,
+    stamps: Stamps,
+    arguments: &'a Arguments,
+    colour: bool,
+}
+
+impl Window<'_> {
+    /// Shows, waits for a key or a save, and so on until the end.
+    fn follow(&mut self, terminal: &mut DefaultTerminal) -> io::Result<()> {
+        loop {
+            terminal.draw(|frame| {
+                screen::draw(frame, &mut self.state, &self.data, self.colour);
+            })?;
+            let next = self.wait()?;
+            match next {
+                Next::Stay => {}
+                Next::Quit => return Ok(()),
+                Next::Reload => self.reload(),
+                Next::Edit(place) => {
+                    self.edit(&place)?;
+                    *terminal = ratatui::try_init()?;
+                    terminal.clear()?;
+                }
+            }
+        }
+    }
+
+    /// Until a key, another size of the window, or a save.
+    fn wait(&mut self) -> io::Result<Next> {
+        loop {
+            if event::poll(POLL)? {
+                match event::read()? {
+                    Event::Key(key) if key.kind == KeyEventKind::Press => {
+                        return Ok(self.state.key(key, &self.data));
+                    }
+                    Event::Resize(..) => return Ok(Next::Stay),
+                    _ => {}
+                }
+            }
+            let now = Stamps::of(self.arguments.site.path());
+            if now != self.stamps && now.whole() {
+                self.stamps = now;
+                return Ok(Next::Reload);
+            }
+        }
+    }
+
+    /// Reads the site again; where it does not load, what was known stays.
+    fn reload(&mut self) {
+        match Data::load(&self.arguments.site) {
+            Ok(data) => {
+                let text = data.since(&self.data);
+                self.data = data;
+                self.state.renew(&self.data, text);
+            }
+            Err(broken) => self.state.broken(&broken),
+        }
+    }
+
+    /// Opens a place in the editor of the user, on a screen of its own.
+    fn edit(&mut self, place: &Place) -> io::Result<()> {
+        ratatui::try_restore()?;
+        let editor = ["VISUAL", "EDITOR"].into_iter().find_map(|name| {
+            let value = std::env::var(name).ok()?;
+            (!value.trim().is_empty()).then_some(value)
+        });
+        let Some(editor) = editor else {
+            self.state
+                .say("set VISUAL or EDITOR to the program that e is to open a place in");
+            return Ok(());
+        };
+        let mut words = editor.split_whitespace();
+        let program = words.next().unwrap_or_default();
+        let ran = Command::new(program)
+            .args(words)
+            .arg(format!("+{}", place.line))
+            .arg(Path::new(&place.file))
+            .status();
+        if let Err(error) = ran {
+            self.state.say(&format!("can't start {program}: {error}"));
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,225 @@
+//! Noticing a save: of the site file, or of any file of its folder.
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::thread::sleep;
+use std::time::{Duration, Instant, SystemTime};
+
+use crate::analysis::{By, Question};
+use crate::checks::{self, Baseline, Standing};
+use crate::diagnostic::{Finding, Severity};
+use crate::forwarding::Network;
+use crate::load::{Loaded, load_path};
+use crate::model::Family;
+use crate::render::{clean, problem_summary, problem_text, standing_summary, wrapped};
+
+use super::compute::matrices;
+use super::review::summary;
+use super::site::{Opened, SiteArguments};
+use super::{Output, Verdict};
+
+/// Between two looks at the files. With the review itself, what a save changed is there within 100 ms on a site of
+/// the size of the demo.
+pub(super) const POLL: Duration = Duration::from_millis(40);
+
+/// Time and length of each file of a site: what a save changes.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Stamps(Vec<(PathBuf, Option<(SystemTime, u64)>)>);
+
+impl Stamps {
+    /// Those of a file, or of the TOML files of a folder. A file that is not there for a moment, as while an editor
+    /// replaces it, has none.
+    pub(super) fn of(path: &Path) -> Self {
+        let mut files = match fs::read_dir(path) {
+            Ok(entries) => {
+                let entries = entries.filter_map(Result::ok).map(|entry| entry.path());
+                entries
+                    .filter(|file| file.extension().is_some_and(|ending| ending == "toml"))
+                    .collect()
+            }
+            Err(_) => vec![path.to_owned()],
+        };
+        files.sort();
+        let stamp = |file: PathBuf| {
+            let facts = fs::metadata(&file).ok();
+            let facts = facts.and_then(|facts| Some((facts.modified().ok()?, facts.len())));
+            (file, facts)
+        };
+        Self(files.into_iter().map(stamp).collect())
+    }
+
+    /// Whether every file is there.
+    pub(super) fn whole(&self) -> bool {
+        !self.0.is_empty() && self.0.iter().all(|(_, facts)| facts.is_some())
+    }
+}
+
+/// The time of day.
+pub(super) fn clock() -> String {
+    jiff::ZonedDateTime::now().strftime("%H:%M:%S").to_string()
+}
+
+/// What is known after a look at the site.
+struct Look {
+    baseline: Baseline,
+    summary: String,
+}
+
+/// Reviews again after each save and says what differs, until the process is stopped.
+pub(super) fn watch(site: &SiteArguments, output: &mut Output) -> io::Result<Verdict> {
+    let mut stamps = Stamps::of(site.path());
+    let mut last: Option<Look> = None;
+    look(site, &mut last, output)?;
+    output.print(&format!(
+        "{}  watching {}; Ctrl-C ends\n",
+        clock(),
+        clean(&site.path().display().to_string())
+    ))?;
+    output.flush()?;
+    loop {
+        sleep(POLL);
+        let now = Stamps::of(site.path());
+        if now == stamps || !now.whole() {
+            continue;
+        }
+        stamps = now;
+        look(site, &mut last, output)?;
+        output.flush()?;
+    }
+}
+
+/// Reviews the site and prints what differs from the last time.
+fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> io::Result<()> {
+    let start = Instant::now();
+    let loaded = load_path(site.path());
+    let time = clock();
+    let columns = output.paint().columns;
+    if loaded.site.is_none() {
+        let summary = problem_summary(&loaded.problems);
+        output.print(&format!("{time}  the site does not load: {summary}\n"))?;
+        let grave = loaded.problems.iter();
+        let grave = grave.filter(|problem| problem.severity() == Severity::Error);
+        let texts = grave.map(|one| problem_text(&loaded.sources, one, false, columns));
+        return output.print(&texts.collect::<Vec<_>>().join("\n"));
+    }
+    let Some(opened) = opened(loaded, site) else {
+        return Ok(());
+    };
+    let network = Network::new(&opened.site, opened.today);
+    let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
+    let all = judged.open.clone();
+    let before = last.as_ref().map(|look| &look.baseline);
+    let standing = Standing::new(judged, before);
+    let question = Question::all(By::Zone, Family::V4, true);
+    let matrices = matrices(&network, &Family::ALL, &question);
+    let told = Look {
+        baseline: Baseline::of(&all),
+        summary: summary(&opened, &all, &matrices),
+    };
+    let mut text = String::new();
+    match last {
+        None => text.push_str(&paragraph(&time, &told.summary, columns)),
+        Some(before) => {
+            let took = start.elapsed().as_millis();
+            text.push_str(&difference(&time, took, &opened, &standing, columns));
+            if before.summary != told.summary {
+                text.push_str(&paragraph("", &told.summary, columns));
+            }
+        }
+    }
+    *last = Some(told);
+    output.print(&text)
+}
+
+/// The site as one that loaded.
+fn opened(loaded: Loaded, site: &SiteArguments) -> Option<Opened> {
+    Some(Opened {
+        site: loaded.site?,
+        sources: loaded.sources,
+        problems: loaded.problems,
+        today: site.day(),
+    })
+}
+
+/// What is new and what is gone, a line each.
+fn difference(
+    time: &str,
+    took: u128,
+    opened: &Opened,
+    standing: &Standing<'_>,
+    columns: usize,
+) -> String {
+    let gone = standing.gone.as_deref().unwrap_or_default();
+    let counts = match (standing.open.len(), gone.len()) {
+        (0, 0) => "no finding came or went".to_owned(),
+        (new, gone) => format!("findings: {new} new, {gone} gone"),
+    };
+    let mut out = format!("{time}  {counts} ({took} ms)\n");
+    for finding in &standing.open {
+        out.push_str(&entry("+", &new_line(opened, finding), columns));
+    }
+    for known in gone {
+        let line = format!("{}: {}", known.check, known.subject);
+        out.push_str(&entry("-", &line, columns));
+    }
+    let accepted = standing_summary(standing);
+    if !accepted.is_empty() && !standing.accepted.is_empty() {
+        out.push_str(&paragraph("", accepted.trim_start_matches("; "), columns));
+    }
+    out
+}
+
+fn new_line(opened: &Opened, finding: &Finding) -> String {
+    let place = finding.span.map(|span| opened.sources.place(span));
+    let place = place.map_or_else(String::new, |place| format!(" ({place})"));
+    let (word, name) = (finding.severity().word(), finding.check.name);
+    format!("{word} {name}: {}{place}", finding.message)
+}
+
+fn entry(sign: &str, text: &str, columns: usize) -> String {
+    let mut out = String::new();
+    for (number, line) in wrapped(&clean(text), columns.saturating_sub(4).max(30))
+        .iter()
+        .enumerate()
+    {
+        let sign = if number == 0 { sign } else { " " };
+        out.push_str(&format!("  {sign} {line}\n"));
+    }
+    out
+}
+
+fn paragraph(time: &str, text: &str, columns: usize) -> String {
+    let mut out = String::new();
+    for (number, line) in wrapped(&clean(text), columns.saturating_sub(10).max(30))
+        .iter()
+        .enumerate()
+    {
+        let time = if number == 0 { time } else { "" };
+        out.push_str(&format!("{time:<8}  {line}\n"));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_save_changes_the_stamps_and_a_missing_file_is_noticed() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("a.toml");
+        fs::write(&file, "one").expect("a file");
+        let (of_file, of_folder) = (Stamps::of(&file), Stamps::of(folder.path()));
+        assert!(of_file.whole() && of_folder.whole());
+        assert_eq!(of_folder, Stamps::of(folder.path()));
+        fs::write(folder.path().join("notes.txt"), "no part of it").expect("a file");
+        assert_eq!(of_folder, Stamps::of(folder.path()));
+        fs::write(&file, "other").expect("a file");
+        assert_ne!(of_file, Stamps::of(&file));
+        fs::write(folder.path().join("b.toml"), "").expect("a file");
+        assert_ne!(of_folder, Stamps::of(folder.path()));
+        fs::remove_file(&file).expect("a file");
+        assert!(!Stamps::of(&file).whole());
+    }
+}

@@ -1,0 +1,253 @@
+//! Where each box of the picture of a site stands.
+//!
+//! A tree turned on its side, as tall and narrow as a page: what hangs on a device stands below it, further in,
+//! each in a band of its own. Lines run down the left edge of a band and into the boxes, second ways along the
+//! right edge of the picture. No line and no text ever crosses a box.
+
+use crate::analysis::{Equipment, Joint, ThingId};
+
+use super::card::Card;
+use super::pen::{Drawing, LINE, PAD, cut, span};
+use super::site::{Link, View, loose, outside};
+
+/// Between boxes, one below the other: room for the texts of a cable.
+const GAP: i32 = 34;
+/// Between lines side by side.
+const LANE: i32 = 14;
+/// From the left edge of a box to the line that leads to what hangs on it.
+const SPINE: i32 = 18;
+
+/// A box with its place and the line that leads to it.
+struct Spot {
+    card: Card,
+    /// The box it hangs on, and the line to it.
+    above: Option<(usize, Link)>,
+    at: (i32, i32),
+    /// Heights at which second ways leave, so far.
+    legs: i32,
+}
+
+/// A second way: the two boxes, the line, its text.
+struct Around {
+    ends: [usize; 2],
+    link: Link,
+    text: String,
+}
+
+/// Where everything is. Boxes stand from the top down.
+pub(super) struct Plan {
+    spots: Vec<Spot>,
+    around: Vec<Around>,
+}
+
+impl Plan {
+    /// Places all boxes. O(devices + cables).
+    pub(super) fn new(view: &View<'_>) -> Self {
+        let mut plan = Self {
+            spots: Vec::new(),
+            around: Vec::new(),
+        };
+        let outline = view.things.outline;
+        let mut known = vec![None; outline.limbs.len()];
+        // The last one is taken first, so the order of the file is turned round. A stack of our own: a row of
+        // a thousand switches must not need a thousand calls inside each other.
+        let mut open: Vec<(usize, Option<usize>)> = outline
+            .roots
+            .iter()
+            .rev()
+            .map(|&root| (root, None))
+            .collect();
+        while let Some((limb, above)) = open.pop() {
+            let own = plan.add(view, limb, above);
+            known[limb] = Some(own);
+            let below = outline.limbs[limb].below.iter().rev();
+            open.extend(below.map(|&limb| (limb, Some(own))));
+        }
+        plan.second_ways(view, &known);
+        plan.place();
+        plan
+    }
+
+    /// Adds the box of a limb and the segments outside that it leads to.
+    fn add(&mut self, view: &View<'_>, limb: usize, above: Option<usize>) -> usize {
+        let found = &view.things.outline.limbs[limb];
+        let link = found.joint.as_ref().map(|joint| view.link(joint));
+        let own = self.spots.len();
+        self.spot(view.card(found.thing), above.zip(link));
+        for (card, link) in outside(view, found.thing) {
+            self.spot(card, Some((own, link)));
+        }
+        own
+    }
+
+    fn spot(&mut self, card: Card, above: Option<(usize, Link)>) {
+        self.spots.push(Spot {
+            card,
+            above,
+            at: (PAD, 0),
+            legs: 0,
+        });
+    }
+
+    fn second_ways(&mut self, view: &View<'_>, known: &[Option<usize>]) {
+        let limbs = &view.things.outline.limbs;
+        let limb = |thing: ThingId| limbs.iter().position(|limb| limb.thing == thing);
+        for joint in &view.things.outline.extra {
+            let (ends, text) = joined(view, joint);
+            let ends = ends.map(|end| end.and_then(limb).and_then(|limb| known[limb]));
+            let [Some(near), Some(far)] = ends else {
+                continue;
+            };
+            for end in [near, far] {
+                let spot = &mut self.spots[end];
+                spot.legs += 1;
+                // The legs of a box must end at it.
+                let needed = Card::entry() + PAD + (spot.legs + 1) * (LINE + 4);
+                spot.card.height = spot.card.height.max(needed);
+            }
+            self.around.push(Around {
+                ends: [near, far],
+                link: view.link(joint),
+                text,
+            });
+        }
+        for spot in &mut self.spots {
+            spot.legs = 0;
+        }
+    }
+
+    fn place(&mut self) {
+        let mut texts = vec![0; self.spots.len()];
+        for (above, link) in self.spots.iter().filter_map(|spot| spot.above.as_ref()) {
+            let room = span(&link.above).max(span(&link.below));
+            texts[*above] = texts[*above].max(room);
+        }
+        let mut y = PAD + 2 * LINE;
+        for number in 0..self.spots.len() {
+            let x = match &self.spots[number].above {
+                Some((above, _)) => self.spots[*above].at.0 + SPINE + texts[*above] + 22,
+                None => PAD,
+            };
+            self.spots[number].at = (x, y);
+            y += self.spots[number].card.height + GAP;
+        }
+    }
+
+    /// Draws all of it.
+    pub(super) fn draw(mut self, view: &View<'_>, drawing: &mut Drawing) {
+        // What stands out is drawn last: it shares a line with others.
+        for hot in [false, true] {
+            for spot in &self.spots {
+                if let Some((above, link)) = &spot.above
+                    && link.hot == hot
+                {
+                    branch(drawing, &self.spots[*above], link, spot);
+                }
+            }
+            if !hot {
+                self.spines(drawing);
+            }
+        }
+        for spot in &self.spots {
+            spot.card.draw(drawing, spot.at);
+        }
+        self.beside(drawing);
+        if let Some(card) = loose(view) {
+            let (_, bottom) = drawing.extent();
+            card.draw(drawing, (PAD, bottom + GAP));
+        }
+    }
+
+    /// From each box down to the last one that hangs on it.
+    fn spines(&self, drawing: &mut Drawing) {
+        let mut last = vec![None; self.spots.len()];
+        for (number, spot) in self.spots.iter().enumerate() {
+            if let Some((above, _)) = spot.above {
+                last[above] = Some(number);
+            }
+        }
+        for (spot, last) in self.spots.iter().zip(last) {
+            if let Some(last) = last {
+                let enter = self.spots[last].at.1 + Card::entry();
+                drawing.line("wire", &spine(spot, enter));
+            }
+        }
+    }
+
+    /// Second ways: right from a box, along the right edge, and back to the other. To the right of a box is
+    /// nothing, as each has a band of its own.
+    fn beside(&mut self, drawing: &mut Drawing) {
+        let texts = self.around.iter().flat_map(|way| {
+            way.ends.map(|end| {
+                let spot = &self.spots[end];
+                spot.at.0 + spot.card.width + span(&way.text) + 2 * LANE
+            })
+        });
+        let right = texts.max().unwrap_or(0).max(drawing.extent().0) + LANE;
+        for (number, way) in self.around.iter().enumerate() {
+            let lane = right + number as i32 * LANE;
+            let [near, far] = way.ends.map(|end| {
+                let spot = &mut self.spots[end];
+                spot.legs += 1;
+                let y = spot.at.1 + Card::entry() + spot.legs * (LINE + 4);
+                (spot.at.0 + spot.card.width, y)
+            });
+            let points = [near, (lane, near.1), (lane, far.1), far];
+            drawing.line(&way.link.class, &points);
+            if way.link.class.contains("lag") {
+                drawing.line("core", &points);
+            }
+            let class = if way.link.hot { "hottext b" } else { "dim" };
+            for (x, y) in [near, far] {
+                drawing.text(class, (x + LANE, y - 5), &way.text);
+            }
+        }
+    }
+}
+
+/// The line down from a box to a height.
+fn spine(above: &Spot, enter: i32) -> [(i32, i32); 2] {
+    let x = above.at.0 + SPINE;
+    [(x, above.at.1 + above.card.height), (x, enter)]
+}
+
+/// The line to a box, from the spine of the one it hangs on. What stands out goes the whole way.
+fn branch(drawing: &mut Drawing, above: &Spot, link: &Link, below: &Spot) {
+    let (far, enter) = (below.at.0, below.at.1 + Card::entry());
+    let [start, turn] = spine(above, enter);
+    if link.hot {
+        drawing.line("hot", &[start, turn]);
+    }
+    drawing.line(&link.class, &[turn, (far, enter)]);
+    if link.class.contains("lag") {
+        drawing.line("core", &[turn, (far, enter)]);
+    }
+    let class = if link.hot { "hottext b" } else { "dim" };
+    drawing.text("ink", (turn.0 + 10, enter - 6), &link.above);
+    drawing.text(class, (turn.0 + 10, enter + 16), &link.below);
+}
+
+/// What a joint joins, and its text.
+fn joined(view: &View<'_>, joint: &Joint<'_>) -> ([Option<ThingId>; 2], String) {
+    let (ends, text) = match joint {
+        Joint::Cable(ends, label) => {
+            let label = label.map_or_else(String::new, |label| format!("  {label}"));
+            let [near, far] = ends.map(|end| end.name(view.site()));
+            let things = ends.map(|end| thing(end.device));
+            (things, format!("{near} - {far}{label}"))
+        }
+        Joint::Interface(router, interface, segment) => {
+            let things = [ThingId::Router(*router), ThingId::Segment(*segment)];
+            (things.map(Some), format!("interface {interface}"))
+        }
+    };
+    (ends, cut(&text, 600))
+}
+
+fn thing(device: Equipment) -> Option<ThingId> {
+    match device {
+        Equipment::Router(id) => Some(ThingId::Router(id)),
+        Equipment::Switch(id) => Some(ThingId::Switch(id)),
+        Equipment::Host(_) => None,
+    }
+}
