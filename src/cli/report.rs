@@ -169,8 +169,8 @@ fn page<'n>(
     let sources = opened.sources.without_folders();
     let reach = Reach::new(network);
     let judged = Judged::new(network, standing);
-    let (key, codes) = sheet_key(&reach.sheet, &reach.namings);
-    let (_, zone_codes) = sheet_key(&reach.zones, &reach.namings);
+    let (mut key, codes) = sheet_key(&reach.sheet, &reach.namings);
+    let zone_codes = key.more(&reach.zones, reach.namings.first(), reach.namings.get(1));
     let notes = notes(network);
     let cabling = Cabling::new(site);
     let switches = (0..site.switches.len()).map(SwitchId);

@@ -40,16 +40,25 @@ impl Key {
         v6: Option<&Naming<'_>>,
     ) -> (Self, Vec<Vec<String>>) {
         let mut key = Self::default();
+        let codes = key.more(sheet, v4, v6);
+        (key, codes)
+    }
+
+    /// Codes for a further sheet that is shown beside the first, under one legend.
+    pub fn more(
+        &mut self,
+        sheet: &Sheet,
+        v4: Option<&Naming<'_>>,
+        v6: Option<&Naming<'_>>,
+    ) -> Vec<Vec<String>> {
         let mut names = Names {
             v4,
             v6,
             known: [BTreeMap::new(), BTreeMap::new()],
         };
         let rows = sheet.pairs.iter();
-        let codes = rows
-            .map(|row| row.iter().map(|pair| key.code(pair, &mut names)).collect())
-            .collect();
-        (key, codes)
+        rows.map(|row| row.iter().map(|pair| self.code(pair, &mut names)).collect())
+            .collect()
     }
 
     /// Lines `code  services`.

@@ -73,6 +73,18 @@ impl<'a> Html<'a> {
         );
     }
 
+    /// Begins what is folded up, because there is so much of it that it would slow the page down.
+    pub(super) fn bulk(&mut self, title: &str) {
+        self.raw("<details class=\"bulk\"><summary>");
+        self.text(title);
+        self.raw("</summary><div>\n");
+    }
+
+    /// Ends it.
+    pub(super) fn end_bulk(&mut self) {
+        self.raw("</div></details>\n");
+    }
+
     /// A place in the file, as a link to the line further below.
     pub(super) fn place(&mut self, span: Span) {
         let line = self.sources.line(span);
@@ -130,43 +142,47 @@ impl<'a> Html<'a> {
 
     /// Lines of the file that the page speaks of, numbered; the whole file where it is short.
     pub(super) fn excerpts(&mut self) {
-        let total: usize = self
-            .sources
-            .files()
-            .iter()
-            .map(|file| file.text().lines().count())
-            .sum();
+        let files = self.sources.files().iter();
+        let total: usize = files.map(|file| file.text().lines().count()).sum();
         let lines = std::mem::take(&mut self.lines);
-        let around = if lines.len() <= MOST_PLACES {
-            AROUND
-        } else {
-            1
-        };
+        let few = lines.len() <= MOST_PLACES;
+        let around = if few { AROUND } else { 1 };
         for (number, file) in self.sources.files().iter().enumerate() {
-            self.classed("h3", "mono", file.name());
             let near = |line: u32| {
                 let from = (number as u32, line.saturating_sub(around));
                 let to = (number as u32, line + around);
                 total <= WHOLE_FILES || lines.range(from..=to).next().is_some()
             };
-            self.raw("<pre class=\"source\" tabindex=\"0\">");
-            let mut shown_before = true;
-            for (at, text) in file.text().lines().enumerate() {
-                let line = at as u32 + 1;
-                let shown = near(line);
-                if shown {
-                    let _ = write!(
-                        self.out,
-                        "<span id=\"L{number}-{line}\"><b>{line}</b>{}</span>",
-                        source_line(text)
-                    );
-                } else if shown_before {
-                    self.raw("<span><b>...</b></span>");
-                }
-                shown_before = shown;
+            match few {
+                true => self.classed("h3", "mono", file.name()),
+                false => self.bulk(file.name()),
             }
-            self.raw("</pre>\n");
+            self.numbered(number, file.text(), near);
+            if !few {
+                self.end_bulk();
+            }
         }
+    }
+
+    /// Lines of a file with their numbers; `...` where some are left out.
+    fn numbered(&mut self, file: usize, text: &str, wanted: impl Fn(u32) -> bool) {
+        self.raw("<pre class=\"source\" tabindex=\"0\">");
+        let mut shown_before = true;
+        for (at, text) in text.lines().enumerate() {
+            let line = at as u32 + 1;
+            let shown = wanted(line);
+            if shown {
+                let _ = write!(
+                    self.out,
+                    "<span id=\"L{file}-{line}\"><b>{line}</b>{}</span>",
+                    source_line(text)
+                );
+            } else if shown_before {
+                self.raw("<span><b>...</b></span>");
+            }
+            shown_before = shown;
+        }
+        self.raw("</pre>\n");
     }
 
     /// The whole page.

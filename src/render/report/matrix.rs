@@ -15,18 +15,24 @@ use super::super::svg::{heat_class, xml};
 use super::ReportShown;
 use super::html::Html;
 
+/// Legends with more letters are folded up.
+const MOST_LETTERS: usize = 80;
+
+/// The services of a cell in both families.
+type SetPair<'a> = [Option<&'a ClassSet>; 2];
+
 /// Distinct sets of services, and which cells have which.
+#[derive(Default)]
 struct Sets<'a> {
-    known: FxHashMap<[Option<&'a ClassSet>; 2], usize>,
-    list: Vec<[Option<&'a ClassSet>; 2]>,
+    known: FxHashMap<SetPair<'a>, usize>,
+    list: Vec<SetPair<'a>>,
 }
 
 impl<'a> Sets<'a> {
     fn number(&mut self, pair: &'a Pair) -> Option<usize> {
         let some = |cell: &'a Option<crate::analysis::Cell>| {
-            cell.as_ref()
-                .map(|cell| &cell.some)
-                .filter(|some| !some.is_empty())
+            let set = cell.as_ref().map(|cell| &cell.some);
+            set.filter(|some| !some.is_empty())
         };
         let key = [some(&pair.v4), some(&pair.v6)];
         if key == [None, None] {
@@ -69,20 +75,46 @@ impl<'a> Sets<'a> {
 pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let (sheet, key, codes) = shown.matrix;
     html.section("matrix", "Who can reach what");
-    html.raw("<p>Rows send, columns receive. A cell that says something leads to the flows, the rules that permit them, a \
-        packet that shows it and its path.</p>");
-    let mut sets = Sets {
-        known: FxHashMap::default(),
-        list: Vec::new(),
-    };
-    let numbers: Vec<Vec<Option<usize>>> = sheet
-        .pairs
-        .iter()
-        .map(|row| row.iter().map(|pair| sets.number(pair)).collect())
-        .collect();
+    html.raw("<p>Rows send, columns receive.</p><h3>By zone</h3>\n");
+    by_zone(html, shown);
+    html.raw("<h3>By segment</h3><p>A cell that says something leads to the flows, the rules that permit them, a packet \
+        that shows it and its path.</p>\n");
+    let mut sets = Sets::default();
+    let mut numbers: Vec<Vec<Option<usize>>> = Vec::new();
+    for row in &sheet.pairs {
+        numbers.push(row.iter().map(|pair| sets.number(pair)).collect());
+    }
     tools(html, shown, &sets);
-    html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Matrix by segment\"><table class=\"heat\" \
-        id=\"matrix-table\"><thead><tr><th scope=\"col\">from, to</th>");
+    let large = shown.flows.is_none();
+    if large {
+        let title = format!("{} rows, {} columns", sheet.rows.len(), sheet.columns.len());
+        html.bulk(&title);
+    }
+    heading(html, sheet, "Matrix by segment", " id=\"matrix-table\"");
+    for (row, numbers) in numbers.iter().enumerate() {
+        line(html, shown, row, numbers);
+    }
+    html.raw("</tbody></table></div>\n");
+    if large {
+        html.end_bulk();
+    }
+    let many = key.lines().len() > MOST_LETTERS;
+    if many {
+        html.bulk("Legend");
+    }
+    legend(html, sheet, key, codes);
+    if many {
+        html.end_bulk();
+    }
+}
+
+/// The first lines of a table.
+fn heading(html: &mut Html<'_>, sheet: &Sheet, name: &str, id: &str) {
+    let _ = write!(
+        html.out,
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table class=\"heat\"{id}><thead><tr>\
+         <th scope=\"col\">from, to</th>"
+    );
     for side in &sheet.columns {
         let _ = write!(
             html.out,
@@ -91,11 +123,28 @@ pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         );
     }
     html.raw("</tr></thead><tbody>\n");
-    for (row, numbers) in numbers.iter().enumerate() {
-        line(html, shown, row, numbers);
+}
+
+/// The matrix by zone, with the same letters.
+fn by_zone(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let (sheet, codes) = shown.zones;
+    heading(html, sheet, "Matrix by zone", "");
+    for (row, side) in sheet.rows.iter().enumerate() {
+        let _ = write!(html.out, "<tr><th scope=\"row\">{}</th>", xml(&side.name));
+        for (column, to) in sheet.columns.iter().enumerate() {
+            let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
+            let meaning = meaning(pair, code, shown.matrix.1);
+            let _ = write!(
+                html.out,
+                "<td class=\"{}\" aria-label=\"{}\">{}</td>",
+                heat_class(sign(pair), whole(pair)),
+                xml(&format!("{} to {}: {meaning}", side.name, called(to))),
+                xml(code)
+            );
+        }
+        html.raw("</tr>\n");
     }
     html.raw("</tbody></table></div>\n");
-    legend(html, sheet, key, codes);
 }
 
 fn called(side: &Side) -> String {

@@ -41,10 +41,6 @@
     return true;
   };
   if (table) {
-    // Columns keep their number when they change places.
-    for (const line of table.rows) {
-      for (let at = 1; at < line.cells.length; at += 1) line.cells[at].dataset.c = at - 1;
-    }
     table.addEventListener("click", (event) => {
       const link = event.target.closest("a");
       if (link && link.hash && show(link)) event.preventDefault();
@@ -88,7 +84,13 @@
     told.textContent = count + (count === 1 ? " cell" : " cells") + " where " + what + " passes";
   };
   const order = document.getElementById("by-order");
+  let numbered = false;
   const sort = () => {
+    // Columns keep their number when they change places.
+    for (const line of numbered ? [] : table.rows) {
+      for (let at = 1; at < line.cells.length; at += 1) line.cells[at].dataset.c = at - 1;
+    }
+    numbered = true;
     const rows = [...table.tBodies[0].rows];
     const number = (row, key) => Number(row.dataset[key]);
     const by = {
@@ -123,16 +125,18 @@
     });
   }
 
-  // Whoever follows a link to something folded up wants to see it; paper has no folds.
-  const unfold = () => {
-    const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
-    if (target && target.tagName === "DETAILS") target.open = true;
+  // Whoever filters or sorts, or follows a link to something folded up, wants to see it.
+  const unfold = (one) => {
+    for (; one; one = one.parentElement) if (one.tagName === "DETAILS") one.open = true;
   };
-  addEventListener("hashchange", unfold);
-  unfold();
+  for (const choice of [service, zone, order]) if (choice) choice.addEventListener("change", () => unfold(table));
+  const followed = () => unfold(document.getElementById(decodeURIComponent(location.hash.slice(1))));
+  addEventListener("hashchange", followed);
+  followed();
+  // Paper has no folds; what is folded up because there is too much of it stays so.
   let folded = [];
   addEventListener("beforeprint", () => {
-    folded = [...document.querySelectorAll("details:not([open])")];
+    folded = [...document.querySelectorAll("details:not([open]):not(.bulk):not(.bulk *)")];
     for (const one of folded) one.open = true;
   });
   addEventListener("afterprint", () => {

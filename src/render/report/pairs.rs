@@ -76,6 +76,8 @@ fn pair_name(shown: &ReportShown<'_>, row: usize, column: usize) -> String {
 
 /// A line for each pair: there are too many of them to tell each flow.
 fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
+    let count = open(shown.matrix.0).count();
+    html.bulk(&format!("{count} pairs"));
     html.raw("<p>Services of a pair are told together here. <code>boundwalk matrix --from --to</code> tells its flows one by \
         one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<div class=\"scroll\" tabindex=\"0\" \
         role=\"region\" aria-label=\"Pairs\"><table class=\"list\"><thead><tr><th scope=\"col\">from, to</th><th \
@@ -96,6 +98,7 @@ fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         }
     }
     html.raw("</tbody></table></div>\n");
+    html.end_bulk();
 }
 
 fn row(html: &mut Html<'_>, label: &str, text: &str) {

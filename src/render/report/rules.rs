@@ -16,6 +16,9 @@ use super::summary::ranked;
 /// Findings that each tell why they matter; of more, each check is told of once.
 const MOST_EXPLAINED: usize = 100;
 
+/// Rules of a gateway that are shown at once; more are folded up.
+const MOST_RULES: usize = 1_000;
+
 /// All findings, and what was accepted.
 pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.section("findings", "Findings");
@@ -25,10 +28,15 @@ pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     problems(html, shown);
     let ranked = ranked(&shown.standing.open);
     let few = ranked.len() <= MOST_EXPLAINED;
-    for finding in &ranked {
+    for finding in ranked.iter().take(MOST_EXPLAINED) {
         one(html, finding, few);
     }
     if !few {
+        html.bulk(&format!("{} more findings", ranked.len() - MOST_EXPLAINED));
+        for finding in ranked.iter().skip(MOST_EXPLAINED) {
+            one(html, finding, few);
+        }
+        html.end_bulk();
         html.raw("<h3>What the checks are about</h3>");
         let mut checks: Vec<&Check> = ranked.iter().map(|one| one.check).collect();
         checks.sort_by_key(|check| check.name);
@@ -140,6 +148,10 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         for note in limit_notes(book) {
             html.tag("p", &note);
         }
+        let many = book.rules.len() > MOST_RULES;
+        if many {
+            html.bulk(&format!("{} rules", book.rules.len()));
+        }
         html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Rules\"><table class=\"list\"><thead><tr>\
             <th scope=\"col\">no.</th><th scope=\"col\">rule</th><th scope=\"col\">action</th><th scope=\"col\">state</th>\
             <th scope=\"col\">a packet that it decides, or why it decides none</th><th scope=\"col\">findings</th><th \
@@ -148,6 +160,9 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             rule(html, shown, book, number, standing);
         }
         html.raw("</tbody></table></div>\n");
+        if many {
+            html.end_bulk();
+        }
     }
     html.raw("<dl class=\"key\">");
     for (column, text) in COLUMNS {
