@@ -1,6 +1,6 @@
 //! What matrix and review compute alike.
 
-use crate::analysis::{Matrix, Naming, Question};
+use crate::analysis::{By, Matrix, Naming, Question};
 use crate::forwarding::Network;
 use crate::model::Family;
 
@@ -22,6 +22,15 @@ pub(super) fn matrices(
         Matrix::new(network, &question, &mut shown)
     };
     families.iter().map(one).collect()
+}
+
+/// The same for both families, without a word.
+pub(super) fn quiet_matrices(network: &Network<'_>, by: By) -> Vec<Matrix> {
+    let one = |family| {
+        let question = Question::all(by, family, true);
+        Matrix::new(network, &question, &mut |_, _| {})
+    };
+    Family::ALL.into_iter().map(one).collect()
 }
 
 /// The names of a site for each family.

@@ -21,7 +21,7 @@ use crate::render::{
     Worksheets, report_html, standing_summary,
 };
 
-use super::compute::{matrices, namings};
+use super::compute::{matrices, namings, quiet_matrices};
 use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_key};
 use super::review::{Threshold, summary, verdict};
@@ -85,16 +85,15 @@ struct Reach<'n> {
 
 impl<'n> Reach<'n> {
     fn new(network: &'n Network<'n>) -> Self {
-        let all = matrices(
-            network,
-            &Family::ALL,
-            &Question::all(By::Segment, Family::V4, true),
-        );
-        let by_zone = matrices(
-            network,
-            &Family::ALL,
-            &Question::all(By::Zone, Family::V4, true),
-        );
+        // The two longest parts, side by side where there are two processors.
+        let (all, by_zone) = std::thread::scope(|scope| {
+            let zones = scope.spawn(|| quiet_matrices(network, By::Zone));
+            let question = Question::all(By::Segment, Family::V4, true);
+            let all = matrices(network, &Family::ALL, &question);
+            (all, zones.join())
+        });
+        // A thread of ours that panics is a mistake of ours; the other answer is not given alone.
+        let by_zone = by_zone.unwrap_or_else(|mistake| std::panic::resume_unwind(mistake));
         let choice = Selection::default();
         Self {
             sheet: Sheet::new(network, &all, &choice),

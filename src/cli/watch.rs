@@ -21,7 +21,9 @@ use super::{Output, Verdict};
 
 /// Between two looks at the files. With the review itself, what a save changed is there within 100 ms on a site of
 /// the size of the demo.
-pub(super) const POLL: Duration = Duration::from_millis(40);
+pub(super) const POLL: Duration = Duration::from_millis(25);
+/// How long files must stay as they are before they are read: a save is not one step.
+const SETTLE: Duration = Duration::from_millis(15);
 
 /// Time and length of each file of a site: what a save changes.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -50,8 +52,30 @@ impl Stamps {
     }
 
     /// Whether every file is there.
-    pub(super) fn whole(&self) -> bool {
+    fn whole(&self) -> bool {
         !self.0.is_empty() && self.0.iter().all(|(_, facts)| facts.is_some())
+    }
+
+    /// Whether the files are others than they were. If so, waits until they stay as they are, and remembers them.
+    pub(super) fn saved(&mut self, path: &Path) -> bool {
+        let mut now = Self::of(path);
+        if now == *self {
+            return false;
+        }
+        loop {
+            sleep(SETTLE);
+            let later = Self::of(path);
+            if later == now {
+                break;
+            }
+            now = later;
+        }
+        // While an editor replaces a file it is not there.
+        if !now.whole() || now == *self {
+            return false;
+        }
+        *self = now;
+        true
     }
 }
 
@@ -79,13 +103,10 @@ pub(super) fn watch(site: &SiteArguments, output: &mut Output) -> io::Result<Ver
     output.flush()?;
     loop {
         sleep(POLL);
-        let now = Stamps::of(site.path());
-        if now == stamps || !now.whole() {
-            continue;
+        if stamps.saved(site.path()) {
+            look(site, &mut last, output)?;
+            output.flush()?;
         }
-        stamps = now;
-        look(site, &mut last, output)?;
-        output.flush()?;
     }
 }
 
@@ -151,11 +172,7 @@ fn difference(
     columns: usize,
 ) -> String {
     let gone = standing.gone.as_deref().unwrap_or_default();
-    let counts = match (standing.open.len(), gone.len()) {
-        (0, 0) => "no finding came or went".to_owned(),
-        (new, gone) => format!("findings: {new} new, {gone} gone"),
-    };
-    let mut out = format!("{time}  {counts} ({took} ms)\n");
+    let mut out = format!("{time}  {} ({took} ms)\n", counts(standing));
     for finding in &standing.open {
         out.push_str(&entry("+", &new_line(opened, finding), columns));
     }
@@ -168,6 +185,16 @@ fn difference(
         out.push_str(&paragraph("", accepted.trim_start_matches("; "), columns));
     }
     out
+}
+
+/// How much is new and how much is gone: of a finding about several subjects each counts.
+pub(super) fn counts(standing: &Standing<'_>) -> String {
+    let new = standing.open.iter().map(|finding| finding.subjects.len());
+    let gone = standing.gone.as_ref().map_or(0, Vec::len);
+    match (new.sum::<usize>(), gone) {
+        (0, 0) => "no finding came or went".to_owned(),
+        (new, gone) => format!("findings: {new} new, {gone} gone"),
+    }
 }
 
 fn new_line(opened: &Opened, finding: &Finding) -> String {
@@ -215,11 +242,17 @@ mod tests {
         assert_eq!(of_folder, Stamps::of(folder.path()));
         fs::write(folder.path().join("notes.txt"), "no part of it").expect("a file");
         assert_eq!(of_folder, Stamps::of(folder.path()));
+        let mut seen = of_file.clone();
+        assert!(!seen.saved(&file));
         fs::write(&file, "other").expect("a file");
         assert_ne!(of_file, Stamps::of(&file));
+        assert!(
+            seen.saved(&file) && !seen.saved(&file),
+            "once for each save"
+        );
         fs::write(folder.path().join("b.toml"), "").expect("a file");
         assert_ne!(of_folder, Stamps::of(folder.path()));
         fs::remove_file(&file).expect("a file");
-        assert!(!Stamps::of(&file).whole());
+        assert!(!seen.saved(&file), "it may come back");
     }
 }

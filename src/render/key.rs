@@ -30,6 +30,8 @@ pub struct Key {
     codes: BTreeMap<String, usize>,
     /// The texts in the order of their codes.
     texts: Vec<String>,
+    /// Sets that were named, by family: a matrix has few distinct ones.
+    named: [BTreeMap<ClassSet, String>; 2],
 }
 
 impl Key {
@@ -54,11 +56,20 @@ impl Key {
         let mut names = Names {
             v4,
             v6,
-            known: [BTreeMap::new(), BTreeMap::new()],
+            known: std::mem::take(&mut self.named),
         };
         let rows = sheet.pairs.iter();
-        rows.map(|row| row.iter().map(|pair| self.code(pair, &mut names)).collect())
-            .collect()
+        let codes = rows
+            .map(|row| row.iter().map(|pair| self.code(pair, &mut names)).collect())
+            .collect();
+        self.named = names.known;
+        codes
+    }
+
+    /// The services of a cell of the sheet in words; empty for a set that no cell has.
+    pub(super) fn services(&self, family: Family, set: &ClassSet) -> &str {
+        let named = self.named[usize::from(family == Family::V6)].get(set);
+        named.map_or("", String::as_str)
     }
 
     /// Lines `code  services`.
@@ -106,7 +117,6 @@ impl Key {
 struct Names<'n> {
     v4: Option<&'n Naming<'n>>,
     v6: Option<&'n Naming<'n>>,
-    /// Texts of sets named before: a matrix has few distinct ones.
     known: [BTreeMap<ClassSet, String>; 2],
 }
 

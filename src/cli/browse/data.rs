@@ -2,7 +2,7 @@
 
 use std::time::{Duration, Instant};
 
-use crate::analysis::{By, Bypass, Matrix, Naming, Question, Verdict, bypasses, isolations};
+use crate::analysis::{By, Bypass, Matrix, Naming, Verdict, bypasses, isolations};
 use crate::checks::{self, Baseline, Standing};
 use crate::diagnostic::{Finding, Problem, Sources};
 use crate::forwarding::Network;
@@ -10,10 +10,11 @@ use crate::load::load_path;
 use crate::model::{Family, SegmentId};
 use crate::render::{Key, Selection, Sheet, clean};
 
+use super::super::compute::quiet_matrices;
 use super::super::matrix::sheet_key;
 use super::super::review::summary;
 use super::super::site::{Opened, SiteArguments};
-use super::super::watch::clock;
+use super::super::watch::{clock, counts};
 use super::view::Place;
 
 /// A matrix with its codes.
@@ -69,8 +70,8 @@ impl Data {
     fn new(opened: Opened) -> Self {
         let network = Network::new(&opened.site, opened.today);
         let namings = Family::ALL.map(|family| Naming::new(&network, family));
-        let segments = matrices(&network, By::Segment);
-        let zones = matrices(&network, By::Zone);
+        let segments = quiet_matrices(&network, By::Segment);
+        let zones = quiet_matrices(&network, By::Zone);
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
         let findings = checks::run(&network);
         let findings = checks::accept(&opened.site, opened.today, findings).open;
@@ -100,13 +101,8 @@ impl Data {
             accepted: Vec::new(),
         };
         let standing = Standing::new(judged, Some(&Baseline::of(&before.findings)));
-        let gone = standing.gone.map_or(0, |gone| gone.len());
-        let new = standing.open.len();
         let took = self.took.as_millis();
-        format!(
-            "saved {} ({took} ms): findings: {new} new, {gone} gone",
-            self.time
-        )
+        format!("saved {} ({took} ms): {}", self.time, counts(&standing))
     }
 
     /// A place of a span.
@@ -128,14 +124,6 @@ impl Data {
                 .collect(),
         )
     }
-}
-
-fn matrices(network: &Network<'_>, by: By) -> Vec<Matrix> {
-    let one = |family| {
-        let question = Question::all(by, family, true);
-        Matrix::new(network, &question, &mut |_, _| {})
-    };
-    Family::ALL.into_iter().map(one).collect()
 }
 
 fn grid(network: &Network<'_>, matrices: &[Matrix], namings: &[Naming<'_>]) -> Grid {

@@ -118,9 +118,7 @@ impl Window<'_> {
                     _ => {}
                 }
             }
-            let now = Stamps::of(self.arguments.site.path());
-            if now != self.stamps && now.whole() {
-                self.stamps = now;
+            if self.stamps.saved(self.arguments.site.path()) {
                 return Ok(Next::Reload);
             }
         }

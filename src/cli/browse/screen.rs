@@ -169,7 +169,7 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
     }
     let digits = sheet.columns.len().to_string().len();
     let longest = sheet.rows.iter().map(|row| width(&clean(&row.name)));
-    let label = longest.max().unwrap_or(0).clamp(10, page.columns / 3) + digits + 1;
+    let label = longest.max().unwrap_or(0).clamp(10, page.columns / 3) + digits + 2;
     let codes = grid.codes.iter().flatten().map(|code| width(code));
     let cell = codes.max().unwrap_or(1).max(digits) + 1;
     let across = ((page.columns - label) / cell).max(1);
@@ -204,7 +204,7 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
             page.text((label + place * cell, y), &grid.codes[row][column], style);
         }
     }
-    told(page, grid, spot, 2 + down + 1);
+    told(page, grid, spot, 2 + down.min(sheet.rows.len()) + 1);
 }
 
 /// What the cell under the cursor says.

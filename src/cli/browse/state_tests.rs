@@ -167,7 +167,7 @@ fn a_save_keeps_the_place_and_a_broken_one_the_answers() {
     };
     state.broken(&broken);
     let page = drawn(&mut state, &new, (80, 24));
-    assert!(page.contains("does not load (1 error)"), "{page}");
+    assert!(page.contains("does not load (1 error"), "{page}");
     assert!(page.contains("core:17"), "the answers stay: {page}");
     press(&mut state, &new, &letters("p"));
     let page = drawn(&mut state, &new, (80, 24));

@@ -6,23 +6,6 @@
   const told = document.getElementById("matrix-told");
   if (tools) tools.hidden = false;
 
-  // Rows of one pair, the second one for the other family, each as a list of what its columns say.
-  const rowsOf = (first) => {
-    const heads = [...first.closest("table").tHead.rows[0].cells].map((cell) => cell.textContent);
-    const lists = [];
-    for (let row = first; row && (row === first || !row.id); row = row.nextElementSibling) {
-      const list = document.createElement("dl");
-      list.className = "flow";
-      for (const cell of [...row.cells].slice(1)) {
-        const [name, text] = ["dt", "dd"].map((tag) => document.createElement(tag));
-        name.textContent = heads[cell.cellIndex];
-        text.textContent = cell.textContent;
-        list.append(name, text);
-      }
-      lists.push(list);
-    }
-    return lists;
-  };
   // A cell opens what the page says of its pair further below.
   const show = (link) => {
     const target = document.getElementById(link.hash.slice(1));
@@ -30,9 +13,11 @@
     const body = dialog.querySelector("div");
     body.replaceChildren();
     const title = document.createElement("h2");
-    if (target.tagName === "TR") {
-      title.textContent = target.cells[0].textContent;
-      body.append(title, ...rowsOf(target));
+    if (target.tagName === "LI") {
+      const text = document.createElement("p");
+      title.textContent = target.firstChild.textContent;
+      text.textContent = target.lastChild.textContent;
+      body.append(title, text);
     } else {
       title.textContent = target.querySelector("summary").firstChild.textContent;
       body.append(title, target.querySelector("div").cloneNode(true));

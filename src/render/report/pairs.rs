@@ -2,11 +2,8 @@
 
 use std::fmt::Write;
 
-use rustc_hash::FxHashMap;
-
 use crate::analysis::{Cell, PermittedFlow, path, rule_name};
 use crate::model::{Family, RouterId};
-use crate::packet::ClassSet;
 
 use super::super::flows::{arrival, decisions, two_way};
 use super::super::shape::{Pair, PairFlows, Sheet};
@@ -19,9 +16,6 @@ const MOST_PATHS: usize = 400;
 
 /// Rules that are named in a pair that is told in one line; of more, the numbers.
 const MOST_NAMES: usize = 3;
-
-/// Sets of services in words: many pairs have the same.
-type Told<'a> = FxHashMap<(Family, &'a ClassSet), String>;
 
 /// The section.
 pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
@@ -79,25 +73,19 @@ fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let count = open(shown.matrix.0).count();
     html.bulk(&format!("{count} pairs"));
     html.raw("<p>Services of a pair are told together here. <code>boundwalk matrix --from --to</code> tells its flows one by \
-        one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<div class=\"scroll\" tabindex=\"0\" \
-        role=\"region\" aria-label=\"Pairs\"><table class=\"list\"><thead><tr><th scope=\"col\">from, to</th><th \
-        scope=\"col\">family</th><th scope=\"col\">services</th><th scope=\"col\">permitted by</th><th \
-        scope=\"col\">replies</th><th scope=\"col\">a packet that shows it</th></tr></thead><tbody>\n");
-    let mut told = Told::default();
+        one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<ul>\n");
     for (row, column, pair) in open(shown.matrix.0) {
-        let cells = pair.families().filter(|(_, cell)| !cell.some.is_empty());
-        for (number, (kind, cell)) in cells.enumerate() {
-            match number {
-                0 => {
-                    let _ = write!(html.out, "<tr id=\"p{row}-{column}\">");
-                }
-                _ => html.raw("<tr>"),
-            }
-            html.tag("td", &pair_name(shown, row, column));
-            summed(html, shown, &mut told, (kind, cell));
+        let _ = write!(
+            html.out,
+            "<li id=\"p{row}-{column}\"><b>{}</b>",
+            xml(&pair_name(shown, row, column))
+        );
+        for (family, cell) in pair.families().filter(|(_, cell)| !cell.some.is_empty()) {
+            summed(html, shown, family, cell);
         }
+        html.raw("</li>\n");
     }
-    html.raw("</tbody></table></div>\n");
+    html.raw("</ul>\n");
     html.end_bulk();
 }
 
@@ -141,27 +129,17 @@ fn one(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, flow: &Perm
 }
 
 /// A cell without its flows one by one.
-fn summed<'a>(
-    html: &mut Html<'_>,
-    shown: &'a ReportShown<'_>,
-    told: &mut Told<'a>,
-    (family, cell): (Family, &'a Cell),
-) {
-    let mut namings = shown.namings.iter();
-    let naming = namings.find(|naming| naming.plan().family == family);
-    let words = told.entry((family, &cell.some)).or_insert_with(|| {
-        let words = naming.map(|naming| naming.services(&cell.some));
-        xml(&words.unwrap_or_default())
-    });
-    let packet = cell.witness.map(|packet| packet.to_string());
-    let _ = writeln!(
-        html.out,
-        "<td>{}</td><td>{words}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
-        family.word(),
-        xml(&permitted_by(shown, &cell.rules)),
-        xml(two_way(cell.two_way)),
-        xml(&packet.unwrap_or_default())
-    );
+fn summed(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, cell: &Cell) {
+    let services = shown.matrix.1.services(family, &cell.some);
+    let mut text = format!(" {}: {services}.", family.word());
+    if !cell.rules.is_empty() {
+        let _ = write!(text, " Permitted by {}.", permitted_by(shown, &cell.rules));
+    }
+    let _ = write!(text, " Replies {}.", two_way(cell.two_way));
+    if let Some(packet) = &cell.witness {
+        let _ = write!(text, " Shown by {packet}.");
+    }
+    html.text(&text);
 }
 
 /// Few rules by name, many by number: their names stand in the list of rules.

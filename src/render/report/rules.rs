@@ -33,9 +33,11 @@ pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     }
     if !few {
         html.bulk(&format!("{} more findings", ranked.len() - MOST_EXPLAINED));
+        html.raw("<ul>");
         for finding in ranked.iter().skip(MOST_EXPLAINED) {
-            one(html, finding, few);
+            brief(html, finding);
         }
+        html.raw("</ul>\n");
         html.end_bulk();
         html.raw("<h3>What the checks are about</h3>");
         let mut checks: Vec<&Check> = ranked.iter().map(|one| one.check).collect();
@@ -126,6 +128,24 @@ fn one(html: &mut Html<'_>, finding: &Finding, explain: bool) {
         }
     }
     html.raw("</div></details>\n");
+}
+
+/// A finding in a line, where there are very many.
+fn brief(html: &mut Html<'_>, finding: &Finding) {
+    html.raw("<li>");
+    word(html, finding.severity());
+    html.text(&finding.message);
+    html.raw(" ");
+    if let Some(span) = finding.span {
+        html.place(span);
+    }
+    for note in &finding.notes {
+        html.text(&format!(" {} ", note.text));
+        html.place(note.span);
+    }
+    let help = finding.help.as_deref().unwrap_or_default();
+    html.text(&format!(" ({}) {help}", finding.check.name));
+    html.raw("</li>\n");
 }
 
 /// The rules of each gateway, what each still decides, and its findings.
