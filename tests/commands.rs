@@ -14,6 +14,10 @@ mod filters;
 mod findings;
 #[path = "commands/goldens.rs"]
 mod goldens;
+#[path = "commands/hostile.rs"]
+mod hostile;
+#[path = "support/hostile_site.rs"]
+mod hostile_site;
 #[path = "commands/intent.rs"]
 mod intent;
 #[path = "commands/isolation.rs"]
@@ -30,6 +34,8 @@ mod probes;
 mod rules;
 #[path = "commands/run.rs"]
 mod run;
+#[path = "commands/shells.rs"]
+mod shells;
 #[path = "../benches/support/sites.rs"]
 mod sites;
 #[path = "commands/streams.rs"]

@@ -68,6 +68,16 @@ impl VlanSet {
             })
     }
 
+    /// The highest VLAN in it.
+    pub fn highest(&self) -> Option<VlanId> {
+        let words = self.0.as_raw_slice().iter().enumerate();
+        let mut held = words.rev().filter(|(_, word)| **word != 0);
+        held.next().map(|(at, word)| {
+            let bit = u64::BITS - 1 - word.leading_zeros();
+            VlanId((at as u32 * u64::BITS + bit) as u16)
+        })
+    }
+
     /// Takes a VLAN out; tells whether it was in.
     pub fn remove(&mut self, vlan: VlanId) -> bool {
         self.0.replace(usize::from(vlan.0), false)
@@ -276,12 +286,18 @@ mod tests {
 
     #[test]
     fn a_set_lists_its_vlans_in_order() {
+        assert_eq!(VlanSet::default().highest(), None);
         let set: VlanSet = [30, 1, 4094, 30]
             .into_iter()
             .filter_map(VlanId::new)
             .collect();
         let listed: Vec<u16> = set.iter().map(VlanId::get).collect();
         assert_eq!(listed, [1, 30, 4094]);
+        assert_eq!(set.highest(), VlanId::new(4094));
+        for number in [1, 63, 64, 4094] {
+            let one: VlanSet = VlanId::new(number).into_iter().collect();
+            assert_eq!(one.highest().map(VlanId::get), Some(number));
+        }
     }
 
     /// RFC 4363, DEFVAL of dot1qPvid, dot1qPortIngressFiltering and dot1qPortAcceptableFrameTypes.

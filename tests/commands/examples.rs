@@ -24,6 +24,9 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         "probes",
         "verify",
         "explain",
+        "report",
+        "completions",
+        "manual",
         "new",
         "schema",
     ] {

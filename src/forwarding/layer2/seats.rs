@@ -3,7 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
-use crate::model::{PortVlans, SegmentId, Site, VlanId};
+use crate::model::{PortVlans, SegmentId, Site, VlanId, VlanSet};
 
 use super::fabric::{
     Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
@@ -52,15 +52,17 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
             Tagging::Through(_) => Default::default(),
         })
         .collect();
-    let mut start = vec![0u32; 4097];
-    for vlan in sets.iter().flat_map(|set| set.iter()) {
+    // Up to the highest VLAN of the switch: most use few and low numbers, and many fabrics are built in a search.
+    let highest = sets.iter().filter_map(VlanSet::highest).max();
+    let mut start = vec![0u32; highest.map_or(0, |vlan| usize::from(vlan.get())) + 2];
+    for vlan in sets.iter().flat_map(VlanSet::iter) {
         start[usize::from(vlan.get()) + 1] += 1;
     }
     for at in 1..start.len() {
         start[at] += start[at - 1];
     }
     let mut next = start.clone();
-    let mut list = vec![0u16; start[4096] as usize];
+    let mut list = vec![0u16; start[start.len() - 1] as usize];
     for (place, set) in sets.iter().enumerate() {
         for vlan in set.iter() {
             let slot = &mut next[usize::from(vlan.get())];
