@@ -5,6 +5,8 @@
 mod made;
 #[path = "terminal/screen.rs"]
 mod screen;
+#[path = "support/skipped.rs"]
+mod skipped;
 #[path = "terminal/view.rs"]
 mod view;
 #[path = "terminal/watch.rs"]

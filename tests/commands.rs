@@ -38,6 +38,8 @@ mod run;
 mod shells;
 #[path = "../benches/support/sites.rs"]
 mod sites;
+#[path = "support/skipped.rs"]
+mod skipped;
 #[path = "commands/streams.rs"]
 mod streams;
 #[path = "commands/width.rs"]

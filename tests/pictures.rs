@@ -18,3 +18,5 @@ mod random;
 mod random_fabric;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/skipped.rs"]
+mod skipped;

@@ -12,3 +12,5 @@ mod made;
 mod page;
 #[path = "../benches/support/sites.rs"]
 mod sites;
+#[path = "support/skipped.rs"]
+mod skipped;

@@ -84,9 +84,7 @@ pub(super) fn fields(
 
 /// What there is to say of a line: name of the column and text.
 pub fn port_facts(site: &Site, line: &PortLine<'_>) -> Vec<(&'static str, String)> {
-    let texts = fields(site, line, |vlans| {
-        named_vlans(site, vlans.into_iter()).join(", ")
-    });
+    let texts = fields(site, line, |vlans| named_vlans(site, vlans).join(", "));
     let facts = COLUMNS.into_iter().zip(texts);
     facts.filter(|(_, text)| !text.is_empty()).collect()
 }

@@ -30,9 +30,7 @@ fn ran(program: &str, arguments: &[&str]) -> Option<Output> {
     match started {
         Ok(output) => Some(output),
         Err(error) => {
-            let lab = std::env::var("BOUNDWALK_LAB");
-            assert_ne!(lab.as_deref(), Ok("require"), "{program}: {error}");
-            println!("not checked, {program} is missing");
+            crate::skipped::skip(program, &error);
             None
         }
     }

@@ -42,12 +42,7 @@ pub fn laid_out(graph: &str) -> Option<String> {
     {
         Ok(child) => child,
         Err(error) => {
-            assert_ne!(
-                std::env::var("BOUNDWALK_LAB").as_deref(),
-                Ok("require"),
-                "{error}"
-            );
-            println!("not checked, Graphviz is missing");
+            crate::skipped::skip("Graphviz", &error);
             return None;
         }
     };

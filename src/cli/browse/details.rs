@@ -1,6 +1,6 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
-use crate::analysis::{By, Cabling, Naming, Party, Question, Worksheet, find_party, path};
+use crate::analysis::{By, Cabling, Naming, Party, Question, Worksheet, find_party, notes, path};
 use crate::forwarding::{Network, Packet};
 use crate::model::{Family, SegmentId, SwitchId};
 use crate::render::{
@@ -16,7 +16,8 @@ use super::view::{Line, Look, Place, Target, View};
 pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
     let paint = Paint {
         colour: false,
-        columns: columns.max(40),
+        // The last two are for the sign of what opens.
+        columns: columns.saturating_sub(2).max(40),
     };
     match target {
         Target::Cell { from, to } => cell(data, grid, (from, to), paint),
@@ -27,7 +28,7 @@ pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) ->
         Target::Claim(segment) => claim(data, segment, paint),
         Target::Way(from, to) => round(data, from, to),
         Target::Problems => None,
-        Target::Help => Some(help(grid, paint)),
+        Target::Help => Some(help(data, grid, paint)),
     }
 }
 
@@ -302,7 +303,7 @@ const KEYS: [(&str, &str); 12] = [
     ("", "A save of the site is noticed by itself."),
 ];
 
-fn help(grid: &Grid, paint: Paint) -> View {
+fn help(data: &Data, grid: &Grid, paint: Paint) -> View {
     let mut lines = vec![Line::looking("Keys", Look::Strong)];
     for (keys, text) in KEYS {
         lines.push(Line::new(format!("  {keys:<16}  {text}")));
@@ -329,6 +330,16 @@ fn help(grid: &Grid, paint: Paint) -> View {
     }
     for (sign, text) in crate::render::used_signs(&grid.codes) {
         explain(&sign.to_string(), text);
+    }
+    lines.push(Line::default());
+    lines.push(Line::looking("What this rests on", Look::Strong));
+    let network = Network::new(&data.opened.site, data.opened.today);
+    for note in notes(&network) {
+        let parts = wrapped(&clean(&note), paint.columns.saturating_sub(6));
+        for (number, text) in parts.into_iter().enumerate() {
+            let sign = if number == 0 { "-" } else { " " };
+            lines.push(Line::new(format!("  {sign} {text}")));
+        }
     }
     View::new("Help", lines)
 }
