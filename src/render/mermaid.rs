@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Map, MapNode};
+use crate::analysis::{Map, MapLink, MapNode};
 use crate::model::Site;
 
 use super::dot::{by_trust, label, port_text};
@@ -45,27 +45,31 @@ pub fn mermaid(site: &Site, map: &Map<'_>) -> String {
         out.push_str("  end\n");
     }
     for link in &map.links {
-        let lag = link.members.iter().any(|members| !members.is_empty());
-        let line = if lag { "===" } else { "---" };
-        let ports =
-            [0, 1].map(|side| link.ports[side].map(|port| port_text(port, &link.members[side])));
-        let [near, far] = ports.map(Option::unwrap_or_default);
-        let mut text = match (near.is_empty(), far.is_empty()) {
-            (_, true) => near,
-            (true, _) => far,
-            _ => format!("{near} - {far}"),
-        };
-        if let Some(label) = link.label {
-            let _ = write!(text, ", {label}");
-        }
-        let [one, other] = link.ends;
-        let _ = match text.is_empty() {
-            true => writeln!(out, "  n{one} {line} n{other}"),
-            false => writeln!(out, "  n{one} {line}|{}| n{other}", quoted(&text)),
-        };
+        let _ = writeln!(out, "  {}", link_line(link));
     }
     let _ = writeln!(out, "  legend[{}]", quoted(LEGEND));
     out
+}
+
+fn link_line(link: &MapLink<'_>) -> String {
+    let lag = link.members.iter().any(|members| !members.is_empty());
+    let line = if lag { "===" } else { "---" };
+    let ports =
+        [0, 1].map(|side| link.ports[side].map(|port| port_text(port, &link.members[side])));
+    let [near, far] = ports.map(Option::unwrap_or_default);
+    let mut text = match (near.is_empty(), far.is_empty()) {
+        (_, true) => near,
+        (true, _) => far,
+        _ => format!("{near} - {far}"),
+    };
+    if let Some(label) = link.label {
+        let _ = write!(text, ", {label}");
+    }
+    let [one, other] = link.ends;
+    match text.is_empty() {
+        true => format!("n{one} {line} n{other}"),
+        false => format!("n{one} {line}|{}| n{other}", quoted(&text)),
+    }
 }
 
 fn node_line(site: &Site, number: usize, node: MapNode) -> String {

@@ -25,7 +25,6 @@ impl Screen {
         let mut command = Command::new("tmux");
         command.args(["-u", "-L", &screen.socket, "-f", "/dev/null"]);
         command.args(["new-session", "-d"]);
-        command.args(["new-session", "-d"]);
         command.args(["-x", &size.0, "-y", &size.1]);
         // A shell without anybody's prompt, in a place without history.
         command.args(["env", "-u", "NO_COLOR", "-u", "VISUAL", "-u", "EDITOR"]);

@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 
 use super::super::change::{ChangeShown, Course, edit_kind, intent_words, is_better, is_worse};
 use super::super::key::{Key, sign, whole};
-use super::super::shape::Sheet;
+use super::super::shape::{Pair, Sheet};
 use super::super::svg::{heat_class, xml};
 use super::html::Html;
 use super::matrix::legend;
@@ -149,29 +149,11 @@ fn heat(
     for (row, from) in sheet.rows.iter().enumerate() {
         let _ = write!(html.out, "<tr><th scope=\"row\">{}</th>", xml(&from.name));
         for (column, to) in sheet.columns.iter().enumerate() {
-            let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
             let changes = marked.get(&(from.name.clone(), to.name.clone()));
             let name = xml(&format!("{} to {}", from.name, to.name));
-            let _ = match changes {
-                Some(changes) => {
-                    let (signs, class, words) = mark(shown, changes);
-                    write!(
-                        html.out,
-                        "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{name}: {words}\">{signs} {}</a></td>",
-                        changes[0],
-                        xml(code)
-                    )
-                }
-                None => {
-                    let class = heat_class(sign(pair), whole(pair));
-                    write!(
-                        html.out,
-                        "<td class=\"{class}\" aria-label=\"{name}: unchanged, {}\">{}</td>",
-                        xml(code),
-                        xml(code)
-                    )
-                }
-            };
+            let pair = &sheet.pairs[row][column];
+            let changes = changes.map(Vec::as_slice);
+            cell(html, shown, changes, &name, (pair, &codes[row][column]));
         }
         html.raw("</tr>\n");
     }
@@ -179,6 +161,42 @@ fn heat(
     legend(html, sheet, key, codes);
     html.raw("<dl class=\"key\"><dt class=\"opened\">+</dt><dd>something opens</dd><dt class=\"closed\">-</dt><dd>something \
         closes</dd></dl>\n");
+}
+
+fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
+    html.raw("<dl class=\"flow\">");
+    for (label, text) in rows.iter().filter(|(_, text)| !text.is_empty()) {
+        let _ = write!(html.out, "<dt>{label}</dt><dd>{}</dd>", xml(text));
+    }
+    html.raw("</dl>");
+}
+
+/// A cell; one that changes leads to what changes there.
+fn cell(
+    html: &mut Html<'_>,
+    shown: &ChangeShown<'_>,
+    changes: Option<&[usize]>,
+    name: &str,
+    (pair, code): (&Pair, &str),
+) {
+    let code = xml(code);
+    let _ = match changes {
+        Some(changes) => {
+            let (signs, class, words) = mark(shown, changes);
+            write!(
+                html.out,
+                "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{name}: {words}\">{signs} {code}</a></td>",
+                changes[0]
+            )
+        }
+        None => {
+            let class = heat_class(sign(pair), whole(pair));
+            write!(
+                html.out,
+                "<td class=\"{class}\" aria-label=\"{name}: unchanged, {code}\">{code}</td>"
+            )
+        }
+    };
 }
 
 fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
@@ -205,26 +223,18 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
             false => format!(" id=\"p{at}\""),
         };
         let name = xml(&shown.pair(pair));
-        let _ = write!(
-            html.out,
-            "<details open{id} data-pair=\"{name}\"><summary>{name}</summary><div>"
-        );
+        let _ = write!(html.out, "<details open{id}><summary>{name}</summary><div>");
         for changed in course.of(pair) {
             let words = shown.flow(course, pair, changed);
-            html.raw("<dl class=\"flow\">");
-            for (label, text) in [
+            let rows = [
                 ("services", &words.services),
                 ("from", &words.source),
                 ("to", &words.destination),
                 (here, &words.passes_by),
                 (there, &words.stopped),
                 ("witness", &words.packet),
-            ] {
-                if !text.is_empty() {
-                    let _ = write!(html.out, "<dt>{label}</dt><dd>{}</dd>", xml(text));
-                }
-            }
-            html.raw("</dl>");
+            ];
+            flow(html, &rows);
         }
         if !pair.complete {
             html.raw("<p>A limit was met: at least this, perhaps more.</p>");

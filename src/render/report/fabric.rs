@@ -2,8 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Setting, Verdict, vlan_ranges};
-use crate::model::SwitchId;
+use crate::analysis::{Bypass, Equipment, Setting, Verdict, Worksheet, vlan_ranges};
 
 use super::super::bypass::cuts;
 use super::super::frames::segment_name;
@@ -77,30 +76,36 @@ pub(super) fn bypasses(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     }
     html.raw("</ul>");
     for (number, pair) in found.pairs.iter().enumerate() {
-        let lines = cut.iter().map(|(_, text)| text.clone()).collect();
-        let chain = Chain::bypass(shown.network, pair, lines);
-        let name = format!(
-            "{} to {}",
-            segment_name(site, pair.from),
-            segment_name(site, pair.to)
-        );
-        let _ = write!(html.out, "<h3 id=\"w{number}\">{}</h3>", xml(&name));
-        steps(html, &chain);
-        if let Some(setting) = pair.opened_by {
-            html.raw("<p>Opened by: ");
-            html.text(&setting.fact(site));
-            html.raw(" ");
-            html.place(setting.place(site));
-            html.raw("</p>");
-        }
-        if number < MOST_DRAWN {
-            html.picture(&format!("{name}, hop by hop"), &chain_svg(&chain, false));
-            let trail = Trail::new(site, shown.cabling, &chain, &cut);
-            html.picture(
-                &format!("{name}, on the site"),
-                &site_svg(site, shown.cabling, Some(&trail), false),
-            );
-        }
+        round(html, shown, (number, pair), &cut);
+    }
+}
+
+/// One way round: its steps, what opens it and, for the first few, pictures.
+fn round(
+    html: &mut Html<'_>,
+    shown: &ReportShown<'_>,
+    (number, pair): (usize, &Bypass),
+    cut: &[(Equipment, String)],
+) {
+    let site = shown.network.site;
+    let lines = cut.iter().map(|(_, text)| text.clone()).collect();
+    let chain = Chain::bypass(shown.network, pair, lines);
+    let (from, to) = (segment_name(site, pair.from), segment_name(site, pair.to));
+    let name = format!("{from} to {to}");
+    let _ = write!(html.out, "<h3 id=\"w{number}\">{}</h3>", xml(&name));
+    steps(html, &chain);
+    if let Some(setting) = pair.opened_by {
+        html.raw("<p>Opened by: ");
+        html.text(&setting.fact(site));
+        html.raw(" ");
+        html.place(setting.place(site));
+        html.raw("</p>");
+    }
+    if number < MOST_DRAWN {
+        html.picture(&format!("{name}, hop by hop"), &chain_svg(&chain, false));
+        let trail = Trail::new(site, shown.cabling, &chain, cut);
+        let picture = site_svg(site, shown.cabling, Some(&trail), false);
+        html.picture(&format!("{name}, on the site"), &picture);
     }
 }
 
@@ -150,40 +155,38 @@ pub(super) fn switches(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         false => html.list(&differ),
     }
     for sheet in shown.worksheets.sheets {
-        let switch = &site.switches[sheet.switch.0];
-        html.tag("h3", &switch.name.value);
-        if !switch.description.is_empty() {
-            html.tag("p", &switch.description);
-        }
-        let name = format!("Front panel of {}", switch.name.value);
-        html.picture(
-            &name,
-            &panels_svg(site, shown.cabling, &[SwitchId(sheet.switch.0)], false),
-        );
-        let spaced = |vlans| vlan_ranges(vlans).join(", ");
-        let rows: Vec<_> = sheet
-            .lines
-            .iter()
-            .map(|line| fields(site, line, spaced))
-            .collect();
-        let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
-        let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
-        let heading: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();
-        let rows: Vec<Vec<String>> = rows
-            .iter()
-            .map(|row| columns.iter().map(|&at| row[at].clone()).collect())
-            .collect();
-        html.table(
-            &format!("Worksheet of {}", switch.name.value),
-            &heading,
-            &rows,
-        );
-        let vlans = named_vlans(site, sheet.vlans().iter());
-        html.classed("p", "dim", &format!("VLANs: {}", vlans.join(", ")));
+        switch(html, shown, sheet);
     }
     html.raw("<dl class=\"key\">");
     for (word, text) in LEGEND {
         let _ = write!(html.out, "<dt>{}</dt><dd>{}</dd>", xml(word), xml(text));
     }
     html.raw("</dl>\n");
+}
+
+/// One switch; columns in which nothing stands are left out.
+fn switch(html: &mut Html<'_>, shown: &ReportShown<'_>, sheet: &Worksheet<'_>) {
+    let site = shown.network.site;
+    let switch = &site.switches[sheet.switch.0];
+    html.tag("h3", &switch.name.value);
+    if !switch.description.is_empty() {
+        html.tag("p", &switch.description);
+    }
+    let name = format!("Front panel of {}", switch.name.value);
+    let picture = panels_svg(site, shown.cabling, &[sheet.switch], false);
+    html.picture(&name, &picture);
+    let spaced = |vlans| vlan_ranges(vlans).join(", ");
+    let lines = sheet.lines.iter();
+    let rows: Vec<_> = lines.map(|line| fields(site, line, spaced)).collect();
+    let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
+    let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
+    let heading: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();
+    let rows: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| columns.iter().map(|&at| row[at].clone()).collect())
+        .collect();
+    let title = format!("Worksheet of {}", switch.name.value);
+    html.table(&title, &heading, &rows);
+    let vlans = named_vlans(site, sheet.vlans().iter());
+    html.classed("p", "dim", &format!("VLANs: {}", vlans.join(", ")));
 }

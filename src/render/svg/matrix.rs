@@ -13,6 +13,33 @@ const NAME: i32 = 200;
 /// Letters in a line below the cells.
 const TEXT: usize = 96;
 
+/// Where cells stand.
+struct Layout {
+    /// Room for the number of a row.
+    number: i32,
+    left: i32,
+    cell: i32,
+}
+
+impl Layout {
+    fn new(sheet: &Sheet, codes: &[Vec<String>]) -> Self {
+        let sides = sheet.rows.iter().chain(&sheet.columns);
+        let names = sides.map(|side| span(&cut(&side.name, NAME)));
+        let names = names.max().unwrap_or(0).max(span("from, to"));
+        let code = codes.iter().flatten().map(|code| span(code));
+        let number = span(&sheet.columns.len().to_string()) + 8;
+        Self {
+            number,
+            left: PAD + number + names + 8,
+            cell: (code.max().unwrap_or(0) + 12).max(32),
+        }
+    }
+
+    fn x(&self, column: usize) -> i32 {
+        self.left + column as i32 * self.cell
+    }
+}
+
 /// A matrix as a picture.
 pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) -> String {
     let mut drawing = Drawing::default();
@@ -21,66 +48,63 @@ pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) 
         false => format!("{}: who can reach what, by {}", sheet.site, sheet.by),
     };
     drawing.text("ink b", (PAD, PAD + 14), &cut(&title, 900));
-    let names = sheet
-        .rows
-        .iter()
-        .chain(&sheet.columns)
-        .map(|side| span(&cut(&side.name, NAME)));
-    let names = names.max().unwrap_or(0).max(span("from, to"));
-    let code = codes.iter().flatten().map(|code| span(code));
-    let cell = (code.max().unwrap_or(0) + 12).max(32);
-    let number = span(&sheet.columns.len().to_string()) + 8;
-    let left = PAD + number + names + 8;
+    let layout = Layout::new(sheet, codes);
     let mut y = PAD + 2 * LINE + 8;
     drawing.text("dim", (PAD, y + 14), "from, to");
     for column in 0..sheet.columns.len() {
         let text = (column + 1).to_string();
-        drawing.centred("dim", (left + column as i32 * cell, y + 14), cell, &text);
+        drawing.centred("dim", (layout.x(column), y + 14), layout.cell, &text);
     }
-    y += TALL;
-    for (row, side) in sheet.rows.iter().enumerate() {
-        drawing.text("dim", (PAD, y + 15), &(row + 1).to_string());
-        drawing.text("ink", (PAD + number, y + 15), &cut(&side.name, NAME));
-        for (column, to) in sheet.columns.iter().enumerate() {
-            let class = class(
-                sign(&sheet.pairs[row][column]),
-                whole(&sheet.pairs[row][column]),
-            );
-            let at = (left + column as i32 * cell, y);
-            drawing.open(&format!(
-                "{} to {}: {}",
-                side.name,
-                to.name,
-                spoken(&codes[row][column])
-            ));
-            drawing.rect(class, (at.0 + 1, at.1 + 1), (cell - 2, TALL - 2), 2);
-            let on = if class == "every" { "onevery" } else { "ink" };
-            drawing.centred(on, (at.0, at.1 + 15), cell, &codes[row][column]);
-            drawing.close();
-        }
+    for (row, codes) in codes.iter().enumerate() {
         y += TALL;
+        one_row(&mut drawing, &layout, sheet, codes, (row, y));
     }
-    y = other_columns(&mut drawing, sheet, y, number);
+    y = other_columns(&mut drawing, sheet, y + TALL, layout.number);
     texts(&mut drawing, sheet, key, codes, y);
-    drawing.legend(&[
-        (Sample::Fill("none", "."), "nothing passes"),
-        (
-            Sample::Fill("some", "a"),
-            "some services, between some addresses",
-        ),
-        (
-            Sample::Fill("whole", "A"),
-            "some services, between all addresses",
-        ),
-        (Sample::Fill("every", "ALL"), "everything"),
-        (Sample::Fill("within", "="), "inside"),
-    ]);
+    drawing.legend(&LEGEND);
     let size = format!(
         "{} senders, {} targets",
         sheet.rows.len(),
         sheet.columns.len()
     );
     drawing.finish(alone, &title, &size)
+}
+
+const LEGEND: [(Sample, &str); 5] = [
+    (Sample::Fill("none", "."), "nothing passes"),
+    (
+        Sample::Fill("some", "a"),
+        "some services, between some addresses",
+    ),
+    (
+        Sample::Fill("whole", "A"),
+        "some services, between all addresses",
+    ),
+    (Sample::Fill("every", "ALL"), "everything"),
+    (Sample::Fill("within", "="), "inside"),
+];
+
+fn one_row(
+    drawing: &mut Drawing,
+    layout: &Layout,
+    sheet: &Sheet,
+    codes: &[String],
+    (row, y): (usize, i32),
+) {
+    let side = &sheet.rows[row];
+    drawing.text("dim", (PAD, y + 15), &(row + 1).to_string());
+    let name = cut(&side.name, NAME);
+    drawing.text("ink", (PAD + layout.number, y + 15), &name);
+    for (column, to) in sheet.columns.iter().enumerate() {
+        let pair = &sheet.pairs[row][column];
+        let class = class(sign(pair), whole(pair));
+        let (x, code) = (layout.x(column), &codes[column]);
+        drawing.open(&format!("{} to {}: {}", side.name, to.name, spoken(code)));
+        drawing.rect(class, (x + 1, y + 1), (layout.cell - 2, TALL - 2), 2);
+        let on = if class == "every" { "onevery" } else { "ink" };
+        drawing.centred(on, (x, y + 15), layout.cell, code);
+        drawing.close();
+    }
 }
 
 /// What a cell's colour is called.

@@ -340,6 +340,29 @@ fn socket_end<'s>(network: &Network<'s>, socket: SocketId) -> Option<CableEnd<'s
     }
 }
 
+/// Which rule decides at a device.
+fn decided(view: &View<'_>, step: &Step) -> Option<String> {
+    let router = view.router(step.device);
+    match (&step.decision, router.and_then(|router| router.filter())) {
+        (Some(decision), Some(filter)) => {
+            let word = decision.action.word();
+            Some(match decision.rule {
+                Some(number) => {
+                    let rule = &filter.rules[number];
+                    let place = view.sources.place(rule.place);
+                    format!("{word} by rule {} ({place})", rule_name(number, rule))
+                }
+                None => {
+                    let place = view.sources.place(filter.default.span);
+                    format!("{word} by default ({place})")
+                }
+            })
+        }
+        (None, None) => router.map(|_| "no rules here".to_owned()),
+        _ => None,
+    }
+}
+
 /// What a device does with a packet, a line each.
 fn step_lines(view: &View<'_>, step: &Step) -> Vec<String> {
     let mut lines = Vec::new();
@@ -357,26 +380,7 @@ fn step_lines(view: &View<'_>, step: &Step) -> Vec<String> {
             step.left.destination
         ));
     }
-    match (&step.decision, filter) {
-        (Some(decision), Some(filter)) => {
-            let word = decision.action.word();
-            lines.push(match decision.rule {
-                Some(number) => {
-                    let rule = &filter.rules[number];
-                    let place = view.sources.place(rule.place);
-                    format!("{word} by rule {} ({place})", rule_name(number, rule))
-                }
-                None => format!(
-                    "{word} by default ({})",
-                    view.sources.place(filter.default.span)
-                ),
-            });
-        }
-        (None, None) if view.router(step.device).is_some() => {
-            lines.push("no rules here".to_owned())
-        }
-        _ => {}
-    }
+    lines.extend(decided(view, step));
     if let (Some(line), Some(filter)) = (step.source_translation, filter) {
         let name = &filter.source_translations[line].name.value;
         lines.push(format!(
