@@ -6,10 +6,18 @@ mod support {
     pub mod sites;
 }
 
+/// A browser, for how long a page takes to open.
+#[path = "../tests/browser/client.rs"]
+#[allow(dead_code, reason = "tests ask a browser for more")]
+mod client;
+#[path = "../tests/support/skipped.rs"]
+mod skipped;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use boundwalk::cli::{self, Verdict};
+use client::Browser;
 use criterion::{Criterion, criterion_group, criterion_main};
 use support::fabrics::{Fabric, fabric_site};
 use support::sites::{Size, large_site};

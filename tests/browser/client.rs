@@ -110,6 +110,7 @@ impl Browser {
         let mut page = Page {
             browser: self,
             session,
+            target: made["targetId"].clone(),
             loaded: Duration::ZERO,
         };
         for domain in ["Page", "Runtime", "Log", "Network", "Accessibility"] {
@@ -149,6 +150,7 @@ fn address(profile: &Path) -> (u16, String) {
 pub struct Page<'b> {
     browser: &'b mut Browser,
     session: String,
+    target: Value,
     /// How long opening took.
     pub loaded: Duration,
 }
@@ -156,6 +158,11 @@ pub struct Page<'b> {
 impl Page<'_> {
     pub fn call(&mut self, method: &str, parameters: &Value) -> Value {
         self.browser.call(Some(&self.session), method, parameters)
+    }
+
+    pub fn close(self) {
+        let asked = json!({ "targetId": self.target });
+        self.browser.call(None, "Target.closeTarget", &asked);
     }
 
     fn go(&mut self, file: &Path) {

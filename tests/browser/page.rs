@@ -316,6 +316,7 @@ fn texts_of_a_site_are_only_texts() {
         let shown = boundwalk::render::clean(text);
         assert!(words.matches(&shown).count() > 100, "{text}");
         nothing_to_complain_of(&mut page);
+        page.close();
     }
 }
 

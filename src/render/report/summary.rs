@@ -122,11 +122,13 @@ fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     }
     for (number, pair) in found.iter().take(3).enumerate() {
         let (from, to) = (segment_name(site, pair.from), segment_name(site, pair.to));
+        let by = pair.opened_by.map(|setting| setting.fact(site));
         let _ = write!(
             html.out,
-            "<p><a href=\"#w{number}\">{} to {}</a></p>",
+            "<p><a href=\"#w{number}\">{} to {}</a>{}</p>",
             xml(from),
-            xml(to)
+            xml(to),
+            by.map_or_else(String::new, |fact| format!(": {}", xml(&fact)))
         );
     }
     if found.len() > 3 {
