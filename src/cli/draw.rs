@@ -51,13 +51,13 @@ pub(super) struct Arguments {
     output: Option<PathBuf>,
 }
 
-const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  boundwalk draw site.toml\n  \
+const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes, with a switch added:\n  boundwalk draw site.toml\n  \
     boundwalk draw site.toml --what panels\n  \
     COLUMNS=120 boundwalk draw site.toml --ascii > site.txt\n  \
     boundwalk draw site.toml --format svg -o site.svg\n  \
     boundwalk draw site.toml --what logical --format dot\n  \
     boundwalk draw site.toml --what matrix --by zone --format svg -o matrix.svg\n  \
-    boundwalk draw site.toml --path guest-wifi 10.20.10.200 ipp --format svg -o way.svg\n\
+    boundwalk draw site.toml --path desks 10.20.10.200 ipp --format svg -o p.svg\n\
     Text: site, panels, all. SVG: all but `all`. DOT and Mermaid: site, logical.\n\
     Exit code 0, or 2: could not run.";
 

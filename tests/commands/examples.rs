@@ -6,6 +6,25 @@ use std::process::Command;
 
 use crate::run::{ended, line, program, run, site};
 
+/// What the examples of commands about switches speak of.
+const SWITCHES: &str = "[switches.core.ports]\n\"1-4\" = { access = 10 }\n[switches.floor.ports]\n\"1-4\" = { access = 10 }\n";
+
+/// A repository with the files of a folder in its first revision.
+fn committed(folder: &Path) {
+    for words in ["init --quiet", "add .", "commit --quiet --message first"] {
+        let mut git = Command::new("git");
+        git.current_dir(folder);
+        git.args([
+            "-c",
+            "user.name=nobody",
+            "-c",
+            "user.email=nobody@example.net",
+        ]);
+        let ran = ended(git.args(words.split(' ')));
+        assert_eq!(ran.code, 0, "{words}: {ran:?}");
+    }
+}
+
 #[cfg(unix)]
 #[test]
 fn each_example_of_a_help_page_runs_on_the_starter_site() {
@@ -25,6 +44,9 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         "verify",
         "explain",
         "report",
+        "draw",
+        "ports",
+        "change",
         "completions",
         "manual",
         "new",
@@ -40,8 +62,17 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
         for example in examples {
             let folder = tempfile::tempdir().expect("a folder");
             if command != "new" {
-                let file = folder.path().join("site.toml");
-                fs::write(file, boundwalk::load::starter()).expect("a file");
+                let starter = boundwalk::load::starter();
+                let text = match ["draw", "ports"].contains(&command) {
+                    true => format!("{starter}\n{SWITCHES}"),
+                    false => starter.to_owned(),
+                };
+                fs::write(folder.path().join("site.toml"), text).expect("a file");
+            }
+            if command == "change" {
+                let proposed = boundwalk::load::starter();
+                fs::write(folder.path().join("proposed.toml"), proposed).expect("a file");
+                committed(folder.path());
             }
             let mut shell = Command::new("sh");
             shell

@@ -38,9 +38,9 @@ pub(super) struct Arguments {
 }
 
 const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
-    Keys: arrows move, Enter opens, Esc goes back, 1 to 5 or Tab change the view, / finds, e opens the place in\n\
-    $VISUAL or $EDITOR, ? helps, q quits. NO_COLOR is honoured.\n\
-    Exit code 0, or 2: could not run.";
+    Keys: arrows move, Enter opens, Esc goes back, 1 to 5 or Tab change the view,\n\
+    / finds, e opens the place in $VISUAL or $EDITOR, ? helps, q quits.\n\
+    NO_COLOR is honoured. Exit code 0, or 2: could not run.";
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
