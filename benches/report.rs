@@ -95,12 +95,28 @@ fn company(criterion: &mut Criterion) {
         seed: 1,
     });
     let site = written("company.toml", &text);
-    measure(
-        criterion,
-        "200 segments, 10,000 rules",
-        &[&["report"]],
-        &site,
-    );
+    let title = "200 segments, 10,000 rules";
+    measure(criterion, title, &[&["report"]], &site);
+    run(&["report"], &site);
+    let page = folder().join("made.html");
+    fs::rename(folder().join("made"), &page).expect("the page");
+    let Some(mut browser) = Browser::start() else {
+        return;
+    };
+    let mut group = criterion.benchmark_group(title);
+    group.sample_size(10);
+    group.bench_function("the page opens", |bencher| {
+        bencher.iter_custom(|count| {
+            let opened = (0..count).map(|_| {
+                let page = browser.open(&page, true);
+                let took = page.loaded;
+                page.close();
+                took
+            });
+            opened.sum()
+        });
+    });
+    group.finish();
 }
 
 criterion_group!(benches, small, branch, company);

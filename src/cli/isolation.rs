@@ -128,6 +128,18 @@ fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
 
 pub(super) type Found = (SegmentId, Answer, Option<Distance>);
 
+/// The same for a page that must not take long: without a word, with a tenth of the effort for distances.
+pub(super) fn quick_answers(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Found> {
+    let effort = EFFORT / 10 / segments.len().max(1);
+    let verdicts = isolations(network, segments);
+    let pairs = segments.iter().zip(verdicts);
+    let answers = pairs.map(|(&segment, verdict)| {
+        let distance = distance(network, segment, &verdict, effort);
+        (segment, verdict, Some(distance))
+    });
+    answers.collect()
+}
+
 pub(super) fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
     let progress = Progress::new("looking for ways in and out");
     let mut answers = Vec::new();

@@ -22,7 +22,7 @@ use crate::render::{
 };
 
 use super::compute::{matrices, namings, quiet_matrices};
-use super::isolation::{Found, answers};
+use super::isolation::{Found, quick_answers};
 use super::matrix::{pair_flow, sheet_key};
 use super::review::{Threshold, summary, verdict};
 use super::site::{Opened, SiteArguments, open_or, print_problems};
@@ -85,15 +85,11 @@ struct Reach<'n> {
 
 impl<'n> Reach<'n> {
     fn new(network: &'n Network<'n>) -> Self {
-        // The two longest parts, side by side where there are two processors.
-        let (all, by_zone) = std::thread::scope(|scope| {
-            let zones = scope.spawn(|| quiet_matrices(network, By::Zone));
-            let question = Question::all(By::Segment, Family::V4, true);
-            let all = matrices(network, &Family::ALL, &question);
-            (all, zones.join())
-        });
-        // A thread of ours that panics is a mistake of ours; the other answer is not given alone.
-        let by_zone = by_zone.unwrap_or_else(|mistake| std::panic::resume_unwind(mistake));
+        let question = Question::all(By::Segment, Family::V4, true);
+        let (all, by_zone) = side_by_side(
+            || matrices(network, &Family::ALL, &question),
+            || quiet_matrices(network, By::Zone),
+        );
         let choice = Selection::default();
         Self {
             sheet: Sheet::new(network, &all, &choice),
@@ -127,6 +123,20 @@ impl<'n> Reach<'n> {
     }
 }
 
+/// Computes two things at once, where there are two processors.
+fn side_by_side<A, B: Send>(one: impl FnOnce() -> A, other: impl FnOnce() -> B + Send) -> (A, B) {
+    std::thread::scope(|scope| {
+        let other = scope.spawn(other);
+        let one = one();
+        // What panics is a mistake of ours; one answer is not given without the other.
+        let other = other.join();
+        (
+            one,
+            other.unwrap_or_else(|mistake| std::panic::resume_unwind(mistake)),
+        )
+    })
+}
+
 /// What is asked of rules, needs and expectations.
 struct Judged<'n> {
     privilege: Option<Privilege>,
@@ -151,7 +161,7 @@ impl<'n> Judged<'n> {
             privilege: (!site.needs.is_empty()).then(|| privilege(network, &[])),
             expectations: judge_expectations(network),
             needs: judge_needs(network),
-            isolated: answers(network, &claims, true),
+            isolated: quick_answers(network, &claims),
             of_rules: of_rules.cloned().collect(),
             around: around(network),
         }
@@ -166,8 +176,7 @@ fn page<'n>(
 ) -> String {
     let site = network.site;
     let sources = opened.sources.without_folders();
-    let reach = Reach::new(network);
-    let judged = Judged::new(network, standing);
+    let (reach, judged) = side_by_side(|| Reach::new(network), || Judged::new(network, standing));
     let (mut key, codes) = sheet_key(&reach.sheet, &reach.namings);
     let zone_codes = key.more(&reach.zones, reach.namings.first(), reach.namings.get(1));
     let notes = notes(network);
