@@ -30,6 +30,8 @@ mod path;
 mod ports;
 #[path = "commands/probes.rs"]
 mod probes;
+#[path = "commands/report.rs"]
+mod report;
 #[path = "commands/rules.rs"]
 mod rules;
 #[path = "commands/run.rs"]

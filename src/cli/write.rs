@@ -119,6 +119,12 @@ pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
 /// A new file, with its whole text at once.
 fn create(path: &Path, text: &str) -> Result<(), Reason> {
     let folder = path.parent().filter(|folder| *folder != Path::new(""));
+    if let Some(missing) = folder.filter(|folder| !folder.exists()) {
+        return Err(Reason::from(io::Error::new(
+            io::ErrorKind::NotFound,
+            format!("there is no folder {}", missing.display()),
+        )));
+    }
     let mut builder = tempfile::Builder::new();
     builder.prefix(".boundwalk-").suffix(".new");
     // Others may read what is no secret, as of any new file; the mask of the process still holds.

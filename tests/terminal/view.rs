@@ -124,6 +124,29 @@ fn a_save_is_noticed_and_a_broken_one_takes_nothing_away() {
 }
 
 #[test]
+fn a_site_that_does_not_load_gives_the_screen_back_with_the_reason() {
+    let Some(screen) = Screen::start(80, 24) else {
+        return;
+    };
+    let site = made("[site");
+    screen.line("echo what was there before");
+    let program = env!("CARGO_BIN_EXE_boundwalk");
+    screen.line(&format!(
+        "{program} browse {}; echo code $?",
+        site.site.display()
+    ));
+    let page = screen.wait("code 2");
+    for part in [
+        "what was there before",
+        "toml-syntax",
+        "the site does not load",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    assert_eq!(screen.asked("#{cursor_flag} #{alternate_on}"), "1 0");
+}
+
+#[test]
 fn no_color_leaves_no_colour() {
     let Some(screen) = Screen::start(80, 24) else {
         return;

@@ -13,6 +13,7 @@ mod view;
 use std::io::{self, IsTerminal};
 use std::path::Path;
 use std::process::Command;
+use std::time::Duration;
 
 use clap::Args;
 use ratatui::DefaultTerminal;
@@ -21,7 +22,7 @@ use ratatui::crossterm::event::{self, Event, KeyEventKind};
 use crate::diagnostic::Severity;
 use crate::render::problem_text;
 
-use self::data::Data;
+use self::data::{Broken, Data};
 use self::state::{Next, State};
 use self::view::Place;
 use super::site::SiteArguments;
@@ -42,6 +43,9 @@ const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
     / finds, e opens the place in $VISUAL or $EDITOR, ? helps, q quits.\n\
     NO_COLOR is honoured. Exit code 0, or 2: could not run.";
 
+/// Longer than this one wants to be told that something is being done.
+const NOTICEABLE: Duration = Duration::from_millis(300);
+
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
         return output.failed(
@@ -49,21 +53,16 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         );
     }
     let stamps = Stamps::of(arguments.site.path());
+    let mut terminal = ratatui::try_init()?;
+    terminal.draw(screen::waiting)?;
     let data = match Data::load(&arguments.site) {
         Ok(data) => data,
         Err(broken) => {
-            let paint = output.error_paint();
-            let grave = broken.problems.iter();
-            let grave = grave.filter(|one| one.severity() == Severity::Error);
-            for problem in grave {
-                let text = problem_text(&broken.sources, problem, paint.colour, paint.columns);
-                output.complain(&format!("{text}\n"))?;
-            }
-            return output.failed("the site does not load");
+            ratatui::try_restore()?;
+            return refuse(&broken, output);
         }
     };
     let colour = output.paint().colour;
-    let mut terminal = ratatui::try_init()?;
     let mut window = Window {
         state: State::new(&data),
         data,
@@ -74,6 +73,17 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let result = window.follow(&mut terminal);
     ratatui::try_restore()?;
     result.map(|()| Verdict::Clean)
+}
+
+/// Says why there is nothing to look at.
+fn refuse(broken: &Broken, output: &mut Output) -> io::Result<Verdict> {
+    let paint = output.error_paint();
+    let problems = broken.problems.iter();
+    for problem in problems.filter(|one| one.severity() == Severity::Error) {
+        let text = problem_text(&broken.sources, problem, paint.colour, paint.columns);
+        output.complain(&format!("{text}\n"))?;
+    }
+    output.failed("the site does not load")
 }
 
 /// What is shown, and where it came from.
@@ -96,7 +106,15 @@ impl Window<'_> {
             match next {
                 Next::Stay => {}
                 Next::Quit => return Ok(()),
-                Next::Reload => self.reload(),
+                Next::Reload => {
+                    if self.data.took > NOTICEABLE {
+                        self.state.say("reading the site ...");
+                        terminal.draw(|frame| {
+                            screen::draw(frame, &mut self.state, &self.data, self.colour);
+                        })?;
+                    }
+                    self.reload();
+                }
                 Next::Edit(place) => {
                     self.edit(&place)?;
                     *terminal = ratatui::try_init()?;

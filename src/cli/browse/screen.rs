@@ -89,6 +89,15 @@ pub(super) fn draw(frame: &mut Frame<'_>, state: &mut State, data: &Data, colour
     foot(&mut page, state);
 }
 
+/// What is to be seen before there is anything to show.
+pub(super) fn waiting(frame: &mut Frame<'_>) {
+    let area = frame.area();
+    let text = "reading the site ...";
+    frame
+        .buffer_mut()
+        .set_stringn(0, 0, text, usize::from(area.width), Style::new());
+}
+
 /// The first line: where one is and where one can go; the second: what it is.
 fn tabs(page: &mut Page<'_>, state: &State, data: &Data) {
     let name = match data.opened.site.name.is_empty() {

@@ -10,7 +10,7 @@ use super::super::shape::{Pair, Sheet};
 use super::super::svg::{heat_class, xml};
 use super::html::Html;
 use super::matrix::legend;
-use super::summary::{capital, state};
+use super::summary::{Stands, capital, state};
 
 /// A pair by the names of its ends, with the places of its changes in the list.
 type Marked = FxHashMap<(String, String), Vec<usize>>;
@@ -81,20 +81,25 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
             1 => "something for 1 pair".to_owned(),
             count => format!("something for {count} pairs"),
         };
-        state(html, title, good, &word);
+        state(html, title, Stands::judged(good), &word);
         html.raw("</div>");
     }
     let worse = shown.intent.iter().filter(|one| is_worse(one)).count();
     let better = shown.intent.iter().filter(|one| is_better(one)).count();
     let word = format!("{worse} newly broken, {better} repaired");
-    state(html, "Expectations and needs", worse == 0, &word);
+    state(
+        html,
+        "Expectations and needs",
+        Stands::judged(worse == 0),
+        &word,
+    );
     html.raw("</div>");
     let risks = shown.risks();
     let word = match risks.len() {
         0 => "none that the model shows".to_owned(),
         count => format!("{count} to weigh"),
     };
-    state(html, "Risks", risks.is_empty(), &word);
+    state(html, "Risks", Stands::judged(risks.is_empty()), &word);
     html.raw("</div></div>\n");
     if !risks.is_empty() {
         html.raw("<h3>Risks to weigh</h3>");

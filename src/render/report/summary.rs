@@ -45,12 +45,28 @@ pub(super) fn capital(text: &str) -> String {
     format!("{}{}", first.unwrap_or_default(), letters.as_str())
 }
 
+/// How something stands.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Stands {
+    Well,
+    Badly,
+    /// There was nothing to judge.
+    Untold,
+}
+
+impl Stands {
+    /// Judged, and good or not.
+    pub(super) fn judged(good: bool) -> Self {
+        if good { Self::Well } else { Self::Badly }
+    }
+}
+
 /// Begins a box with a state in it, by a sign and in words.
-pub(super) fn state(html: &mut Html<'_>, title: &str, good: bool, word: &str) {
-    let (class, sign) = if good {
-        ("good", "\u{2713}")
-    } else {
-        ("bad", "\u{2717}")
+pub(super) fn state(html: &mut Html<'_>, title: &str, stands: Stands, word: &str) {
+    let (class, sign) = match stands {
+        Stands::Well => ("good", "\u{2713}"),
+        Stands::Badly => ("bad", "\u{2717}"),
+        Stands::Untold => ("untold", "\u{2013}"),
     };
     let _ = write!(
         html.out,
@@ -70,7 +86,11 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         (_, true) => "isolated as claimed",
         _ => "not isolated as claimed",
     };
-    state(html, "Isolated segments", holds, word);
+    let stands = match shown.isolated.is_empty() {
+        true => Stands::Untold,
+        false => Stands::judged(holds),
+    };
+    state(html, "Isolated segments", stands, word);
     for one in all {
         let name = segment_name(site, one.segment);
         let why = match one.verdict {
@@ -103,15 +123,21 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let site = shown.network.site;
     let found = &shown.bypasses.pairs;
+    let asked = shown.bypasses.asked;
     let word = match found.len() {
+        0 if asked == 0 => "no two segments of different zones".to_owned(),
         0 => "no path goes round".to_owned(),
         count => format!(
             "{count} of {} pairs of segments have a way round",
             shown.bypasses.asked
         ),
     };
-    state(html, "Ways round the gateway", found.is_empty(), &word);
-    if found.is_empty() {
+    let stands = match asked {
+        0 => Stands::Untold,
+        _ => Stands::judged(found.is_empty()),
+    };
+    state(html, "Ways round the gateway", stands, &word);
+    if found.is_empty() && asked > 0 {
         html.tag(
             "p",
             &format!(
@@ -140,7 +166,7 @@ fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 /// A rule that breaks an expectation comes first, then the gravest finding about rules.
 fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     if let Some((name, span, broken)) = shown.intent.rule_to_blame() {
-        state(html, "Rule to fix first", false, &name);
+        state(html, "Rule to fix first", Stands::Badly, &name);
         html.raw("<p>");
         html.text(&format!("It breaks the expectation \"{broken}\". "));
         span.into_iter().for_each(|span| html.place(span));
@@ -154,11 +180,16 @@ fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let first = of_rules.next();
     let grave = first.is_some_and(|one| one.severity() >= Severity::Warning);
     let word = match first {
+        None if shown.rules.books.is_empty() => "no gateway filters",
         None => "no finding about a rule",
         Some(_) if grave => "one rule to fix first",
         Some(_) => "nothing urgent about rules",
     };
-    state(html, "Rule to fix first", !grave, word);
+    let stands = match shown.rules.books.is_empty() {
+        true => Stands::Untold,
+        false => Stands::judged(!grave),
+    };
+    state(html, "Rule to fix first", stands, word);
     if let Some(finding) = first {
         html.raw("<p>");
         html.text(&format!("{} ", finding.message));
@@ -182,7 +213,11 @@ fn intent(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         _ if held == all => format!("all {all} hold"),
         _ => format!("{held} of {all} hold"),
     };
-    state(html, "Expectations and needs", held == all, &word);
+    let stands = match all {
+        0 => Stands::Untold,
+        _ => Stands::judged(held == all),
+    };
+    state(html, "Expectations and needs", stands, &word);
     for (name, word) in shown.intent.failing().into_iter().take(3) {
         html.tag("p", &format!("{name}: {word}"));
     }

@@ -1,0 +1,78 @@
+//! The report as a file and as a stream. What the page says and does is judged in a browser.
+
+use std::fs;
+
+use crate::run::{about, demo, site, starter};
+
+/// One segment, no gateway, nothing claimed, nothing needed.
+const ALONE: &str =
+    "[zones.a]\ntrust = 1\n[segments.x]\nzone = \"a\"\nprefixes = [\"10.44.99.0/24\"]\n";
+
+#[test]
+fn a_file_holds_what_a_pipe_gets() {
+    let (folder, file) = site(starter());
+    let out = folder.path().join("report.html");
+    let ran = about(&file, "report", &format!("-o {}", out.display()));
+    assert_eq!((ran.code, ran.out.as_str(), ran.err.as_str()), (0, "", ""));
+    let piped = about(&file, "report", "");
+    assert_eq!(fs::read_to_string(&out).expect("a page"), piped.out);
+    assert!(piped.out.starts_with("<!DOCTYPE html>"), "{}", piped.out);
+}
+
+#[test]
+fn no_path_of_this_machine_is_handed_over() {
+    let (folder, file) = site(starter());
+    let page = about(&file, "report", "").out;
+    let folder = folder.path().to_str().expect("UTF-8");
+    assert!(
+        !page.contains(folder) && page.contains("site.toml:"),
+        "{folder}"
+    );
+}
+
+#[test]
+fn the_exit_code_follows_the_severity_asked_for() {
+    assert_eq!(demo("report", "").code, 0, "a report is no verdict");
+    assert_eq!(demo("report", "--fail-on error").code, 1);
+    let (_folder, file) = site(starter());
+    assert_eq!(about(&file, "report", "--fail-on note").code, 0);
+}
+
+#[test]
+fn what_can_not_be_written_is_said_and_leaves_nothing_behind() {
+    let (folder, file) = site(starter());
+    let missing = folder.path().join("nowhere").join("report.html");
+    let ran = about(&file, "report", &format!("-o {}", missing.display()));
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("there is no folder"), "{}", ran.err);
+    let (_other, broken) = site("[site");
+    let out = folder.path().join("report.html");
+    let ran = about(&broken, "report", &format!("-o {}", out.display()));
+    assert_eq!((ran.code, out.exists()), (2, false));
+    assert!(ran.err.contains("toml-syntax"), "{}", ran.err);
+    let left = fs::read_dir(folder.path()).expect("a folder").count();
+    assert_eq!(left, 1, "the site alone");
+}
+
+#[test]
+fn where_nothing_was_judged_nothing_is_called_good() {
+    let (_folder, file) = site(ALONE);
+    let page = about(&file, "report", "").out;
+    let summary = page.split("id=\"summary\"").nth(1).expect("a summary");
+    let summary = summary.split("</section>").next().expect("its end");
+    for word in [
+        "no segment claims to be isolated",
+        "no two segments of different zones",
+        "no gateway filters",
+        "none is written down",
+    ] {
+        assert!(summary.contains(word), "{word}: {summary}");
+    }
+    assert!(
+        !summary.contains("box good") && !summary.contains("box bad"),
+        "{summary}"
+    );
+    let page = demo("report", "").out;
+    let summary = page.split("id=\"summary\"").nth(1).expect("a summary");
+    assert!(summary.contains("box good") && summary.contains("box bad"));
+}
