@@ -1,5 +1,6 @@
 //! How far a segment is from not being isolated: the smallest sets of single faults that would end it.
 
+use rayon::prelude::*;
 use rustc_hash::FxHashSet;
 
 use crate::forwarding::Network;
@@ -33,7 +34,8 @@ pub struct Distance {
 /// isolated by design, else by rule. Empty where it is not isolated at all.
 ///
 /// Looks at a copy of the site for each fault, and for each pair of which one fault brings frames further, as
-/// long as `effort` lasts: ports and interfaces built in all ([`EFFORT`] is a good measure).
+/// long as `effort` lasts: ports and interfaces built in all ([`EFFORT`] is a good measure). Copies are looked at
+/// on all processors; the answer does not depend on how many there are.
 pub fn distance(
     network: &Network<'_>,
     segment: SegmentId,
@@ -64,7 +66,7 @@ fn by_rule(
         .iter()
         .map(|&(router, rule)| Fault::Flipped(router, rule));
     let faults: Vec<Fault> = flips.chain(candidates(network.site, segment)).collect();
-    let opens = |fault: &Fault| {
+    let opens = |fault: &&Fault| {
         let mut site = network.site.clone();
         fault.apply(&mut site);
         let changed = Network::new(&site, network.today);
@@ -75,7 +77,7 @@ fn by_rule(
     Distance {
         faults: faults.len(),
         tried,
-        one: faults.into_iter().take(tried).filter(opens).collect(),
+        one: faults[..tried].par_iter().filter(opens).copied().collect(),
         two: Vec::new(),
         complete: false,
     }
@@ -196,51 +198,60 @@ impl Search {
             complete: tried == self.faults.len(),
             ..Distance::default()
         };
+        let tries = self.faults[..tried].par_iter();
+        let found: Vec<(Fault, Option<Frontier>)> = tries
+            .map(|&fault| (fault, self.frontier(fault, &usual)))
+            .collect();
         let mut fronts: Vec<(Fault, Frontier)> = Vec::new();
-        let mut harmless = Vec::new();
-        for &fault in &self.faults[..tried] {
-            let site = self.with(&[fault]);
-            let fabric = Fabric::new(&site);
-            let Some(floods) = isolated_floods(&site, &fabric, self.segment) else {
-                distance.one.push(fault);
-                continue;
-            };
-            harmless.push(fault);
-            let extent = Extent::new(&fabric, &floods);
-            fronts.push((fault, extent.beyond(&usual, &site)));
+        for (fault, frontier) in found {
+            match frontier {
+                Some(frontier) => fronts.push((fault, frontier)),
+                None => distance.one.push(fault),
+            }
         }
-        self.pairs(&fronts, &harmless, &mut distance);
+        let (pairs, all) = self.pairs(&fronts, tried);
+        distance.complete &= all;
+        distance.two = pairs
+            .into_par_iter()
+            .filter(|pair| self.floods(pair).is_none())
+            .collect();
         distance
     }
 
-    /// Pairs of which the second takes further what the first lets through.
-    fn pairs(&self, fronts: &[(Fault, Frontier)], harmless: &[Fault], distance: &mut Distance) {
+    /// Where one fault takes frames that did not get there before; `None` if it ends isolation.
+    fn frontier(&self, fault: Fault, usual: &Extent) -> Option<Frontier> {
+        let (fabric, floods) = self.floods(&[fault])?;
+        Some(Extent::new(&fabric, &floods).beyond(usual, &self.bare))
+    }
+
+    /// Where frames get with some faults, if the segment stays isolated.
+    fn floods(&self, faults: &[Fault]) -> Option<(Fabric, [Flood; 2])> {
+        let mut site = self.bare.clone();
+        faults.iter().for_each(|fault| fault.apply(&mut site));
+        let fabric = Fabric::new(&site);
+        let floods = isolated_floods(&site, &fabric, self.segment)?;
+        Some((fabric, floods))
+    }
+
+    /// Pairs of which the second may take further what the first lets through, as far as the effort lasts, and
+    /// whether these are all.
+    fn pairs(&self, fronts: &[(Fault, Frontier)], tried: usize) -> (Vec<[Fault; 2]>, bool) {
+        let mut pairs = Vec::new();
         let mut seen: FxHashSet<[Fault; 2]> = FxHashSet::default();
         for (one, frontier) in fronts {
-            for &other in harmless
-                .iter()
-                .filter(|&&other| frontier.meets(&self.bare, other))
-            {
+            let harmless = fronts.iter().map(|&(fault, _)| fault);
+            for other in harmless.filter(|&other| frontier.meets(&self.bare, other)) {
                 let pair = [(*one).min(other), (*one).max(other)];
                 if *one == other || excludes(*one, other) || !seen.insert(pair) {
                     continue;
                 }
-                if distance.tried + seen.len() > self.tries {
-                    distance.complete = false;
-                    return;
+                if tried + seen.len() > self.tries {
+                    return (pairs, false);
                 }
-                let site = self.with(&pair);
-                if isolated_floods(&site, &Fabric::new(&site), self.segment).is_none() {
-                    distance.two.push(pair);
-                }
+                pairs.push(pair);
             }
         }
-    }
-
-    fn with(&self, faults: &[Fault]) -> Site {
-        let mut site = self.bare.clone();
-        faults.iter().for_each(|fault| fault.apply(&mut site));
-        site
+        (pairs, true)
     }
 }
 

@@ -320,27 +320,66 @@ fn texts_of_a_site_are_only_texts() {
     }
 }
 
+/// The page of a change between two versions.
+fn change(old: &str, new: &str) -> (TempDir, PathBuf) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let [before, after, page] =
+        ["old.toml", "new.toml", "change.html"].map(|name| folder.path().join(name));
+    fs::write(&before, old).expect("a site");
+    fs::write(&after, new).expect("a site");
+    let told = std::process::Command::new(env!("CARGO_BIN_EXE_boundwalk"))
+        .arg("change")
+        .args([&before, &after])
+        .args(["--format", "html", "--fail-on", "never"])
+        .output()
+        .expect("the program starts");
+    fs::write(&page, told.stdout).expect("a page");
+    (folder, page)
+}
+
 #[test]
 fn a_change_has_the_same_look() {
     let Some(mut browser) = Browser::start() else {
         return;
     };
-    let folder = tempfile::tempdir().expect("a folder");
-    let old = folder.path().join("old.toml");
-    fs::write(&old, demo()).expect("a site");
-    let page_file = folder.path().join("change.html");
-    let new = made(&leaking());
-    let told = std::process::Command::new(env!("CARGO_BIN_EXE_boundwalk"))
-        .arg("change")
-        .args([&old, &new.site])
-        .args(["--format", "html", "--fail-on", "never"])
-        .output()
-        .expect("the program starts");
-    fs::write(&page_file, told.stdout).expect("a page");
-    let mut page = browser.open(&page_file, true);
+    let (_folder, file) = change(&demo(), &leaking());
+    let mut page = browser.open(&file, true);
     let marked = "document.querySelectorAll('.opened, .closed').length";
     assert!(page.number(marked) > 0);
     assert_eq!(page.number("document.scripts.length"), 1);
+    let folded = "document.querySelectorAll('#matrix details').length";
+    assert_eq!(page.number(folded), 0, "it is small enough to see");
     contrast::check(&mut page);
+    nothing_to_complain_of(&mut page);
+}
+
+#[test]
+fn a_change_of_a_large_site_shows_first_what_changes() {
+    let Some(mut browser) = Browser::start() else {
+        return;
+    };
+    let old = large_site(Size {
+        rules: 600,
+        segments: 200,
+        dual: false,
+        seed: 1,
+    });
+    let new = old.replacen("action = \"permit\"", "action = \"deny\"", 1);
+    let (_folder, file) = change(&old, &new);
+    let mut page = browser.open(&file, true);
+    let cells = |folded| format!("document.querySelectorAll('#matrix {folded} td').length");
+    let (all, inside) = (
+        page.number(&cells("")),
+        page.number(&cells("details.bulk:not([open])")),
+    );
+    assert!(inside >= 201 * 201, "{inside}");
+    assert!((1..400).contains(&(all - inside)), "{all}, {inside}");
+    page.click("#matrix a[aria-label$=': closes something']");
+    assert_eq!(
+        page.value("document.getElementById('cell').open"),
+        Value::Bool(true)
+    );
+    let told = page.text("document.getElementById('cell').textContent");
+    assert!(told.contains("witness"), "{told}");
     nothing_to_complain_of(&mut page);
 }

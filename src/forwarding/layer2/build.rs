@@ -34,9 +34,11 @@ impl Fabric {
     }
 }
 
-/// Segment of each VLAN number.
+/// Segment of each VLAN number, up to the highest that has one: many fabrics are built in a search.
 fn segments_by_vlan(site: &Site) -> Vec<Option<SegmentId>> {
-    let mut segments = vec![None; 4096];
+    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
+    let highest = vlans.map(|vlan| usize::from(vlan.value.get())).max();
+    let mut segments = vec![None; highest.map_or(0, |highest| highest + 1)];
     for (number, segment) in site.segments.iter().enumerate() {
         if let Some(vlan) = segment.vlan {
             segments[usize::from(vlan.value.get())] = Some(SegmentId(number));

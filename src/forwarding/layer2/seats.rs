@@ -21,7 +21,7 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     }
     let mut seats: Vec<Vec<Seat>> = vec![Vec::new(); site.segments.len()];
     fabric.seated = vec![SmallVec::new(); fabric.sockets.len()];
-    let mut known = Known::new(fabric);
+    let mut known = Known::new(site, fabric);
     for socket in fabric.socket_ids() {
         let found = seats_at(fabric, &mut known, socket);
         for (segment, seat) in found {
@@ -189,9 +189,9 @@ struct Known {
 }
 
 impl Known {
-    fn new(fabric: &Fabric) -> Self {
-        let segments = (1..4095).filter_map(VlanId::new);
-        let segments = segments.filter(|&vlan| fabric.segment_of(vlan).is_some());
+    fn new(site: &Site, fabric: &Fabric) -> Self {
+        let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
+        let segments = vlans.map(|vlan| vlan.value);
         let feet = fabric.feet.iter().filter_map(|foot| foot.tag);
         let mut tags: Vec<Option<VlanId>> = segments.chain(feet).map(Some).collect();
         tags.push(None);

@@ -2,18 +2,13 @@
 
 use std::fmt::Write;
 
-use rustc_hash::FxHashMap;
-
 use super::super::change::{ChangeShown, Course, edit_kind, intent_words, is_better, is_worse};
-use super::super::key::{Key, sign, whole};
-use super::super::shape::{Pair, Sheet};
-use super::super::svg::{heat_class, xml};
+use super::super::key::Key;
+use super::super::shape::Sheet;
+use super::super::svg::xml;
+use super::change_heat::heat;
 use super::html::Html;
-use super::matrix::legend;
 use super::summary::{Stands, capital, state};
-
-/// A pair by the names of its ends, with the places of its changes in the list.
-type Marked = FxHashMap<(String, String), Vec<usize>>;
 
 /// A change as one HTML page. `matrix` is the one of the new version by segment, with its key and codes.
 pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>])) -> String {
@@ -107,101 +102,12 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
     }
 }
 
-/// Which pairs change, by the names that the matrix of the new version has for them.
-fn marked(shown: &ChangeShown<'_>) -> Marked {
-    let mut marked = Marked::default();
-    for (at, pair) in shown.reach.pairs.iter().enumerate() {
-        if !pair.opened.is_empty() || !pair.closed.is_empty() {
-            marked.entry(shown.new_names(pair)).or_default().push(at);
-        }
-    }
-    marked
-}
-
-/// `+` opens, `-` closes, `+-` both, for the changes of one cell.
-fn mark(shown: &ChangeShown<'_>, changes: &[usize]) -> (&'static str, &'static str, &'static str) {
-    let any = |course: Course| {
-        changes
-            .iter()
-            .any(|&at| !course.of(&shown.reach.pairs[at]).is_empty())
-    };
-    match (any(Course::Opens), any(Course::Closes)) {
-        (true, true) => ("+-", "opened", "opens and closes something"),
-        (true, false) => ("+", "opened", "opens something"),
-        _ => ("-", "closed", "closes something"),
-    }
-}
-
-fn heat(
-    html: &mut Html<'_>,
-    shown: &ChangeShown<'_>,
-    (sheet, key, codes): (&Sheet, &Key, &[Vec<String>]),
-) {
-    html.section("matrix", "Who can reach what, and what changes");
-    html.raw("<p>The new version. Cells that change are marked before their code: <b>+</b> something opens, <b>-</b> \
-        something closes; they lead to what.</p>");
-    html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Matrix by segment\"><table class=\"heat\" \
-        id=\"matrix-table\"><thead><tr><th scope=\"col\">from, to</th>");
-    for side in &sheet.columns {
-        let _ = write!(
-            html.out,
-            "<th scope=\"col\"><span>{}</span></th>",
-            xml(&side.name)
-        );
-    }
-    html.raw("</tr></thead><tbody>\n");
-    let marked = marked(shown);
-    for (row, from) in sheet.rows.iter().enumerate() {
-        let _ = write!(html.out, "<tr><th scope=\"row\">{}</th>", xml(&from.name));
-        for (column, to) in sheet.columns.iter().enumerate() {
-            let changes = marked.get(&(from.name.clone(), to.name.clone()));
-            let name = xml(&format!("{} to {}", from.name, to.name));
-            let pair = &sheet.pairs[row][column];
-            let changes = changes.map(Vec::as_slice);
-            cell(html, shown, changes, &name, (pair, &codes[row][column]));
-        }
-        html.raw("</tr>\n");
-    }
-    html.raw("</tbody></table></div>\n");
-    legend(html, sheet, key, codes);
-    html.raw("<dl class=\"key\"><dt class=\"opened\">+</dt><dd>something opens</dd><dt class=\"closed\">-</dt><dd>something \
-        closes</dd></dl>\n");
-}
-
 fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
     html.raw("<dl class=\"flow\">");
     for (label, text) in rows.iter().filter(|(_, text)| !text.is_empty()) {
         let _ = write!(html.out, "<dt>{label}</dt><dd>{}</dd>", xml(text));
     }
     html.raw("</dl>");
-}
-
-/// A cell; one that changes leads to what changes there.
-fn cell(
-    html: &mut Html<'_>,
-    shown: &ChangeShown<'_>,
-    changes: Option<&[usize]>,
-    name: &str,
-    (pair, code): (&Pair, &str),
-) {
-    let code = xml(code);
-    let _ = match changes {
-        Some(changes) => {
-            let (signs, class, words) = mark(shown, changes);
-            write!(
-                html.out,
-                "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{name}: {words}\">{signs} {code}</a></td>",
-                changes[0]
-            )
-        }
-        None => {
-            let class = heat_class(sign(pair), whole(pair));
-            write!(
-                html.out,
-                "<td class=\"{class}\" aria-label=\"{name}: unchanged, {code}\">{code}</td>"
-            )
-        }
-    };
 }
 
 fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {

@@ -98,14 +98,7 @@ pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     if large {
         html.end_bulk();
     }
-    let many = key.lines().len() > MOST_LETTERS;
-    if many {
-        html.bulk("Legend");
-    }
     legend(html, sheet, key, codes);
-    if many {
-        html.end_bulk();
-    }
 }
 
 /// The first lines of a table.
@@ -258,9 +251,14 @@ fn meaning(pair: &Pair, code: &str, key: &Key) -> String {
     }
 }
 
-/// What codes, colours and signs mean.
+/// What codes, colours and signs mean; a long one is folded up.
 pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
-    html.raw("<h3>Legend</h3><dl class=\"key\">");
+    let many = key.lines().len() > MOST_LETTERS;
+    match many {
+        true => html.bulk("Legend"),
+        false => html.raw("<h3>Legend</h3>"),
+    }
+    html.raw("<dl class=\"key\">");
     let mut row = |class: &str, code: &str, text: &str| {
         let _ = write!(
             html.out,
@@ -287,5 +285,8 @@ pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Key, codes: &[Vec
     html.raw("</dl>\n");
     if !key.lines().is_empty() {
         html.classed("p", "dim", LETTERS);
+    }
+    if many {
+        html.end_bulk();
     }
 }

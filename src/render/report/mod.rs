@@ -1,6 +1,7 @@
 //! The report: one page that opens anywhere, explains itself and asks for nothing from outside.
 
 mod change;
+mod change_heat;
 mod fabric;
 mod html;
 mod matrix;

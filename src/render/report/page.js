@@ -25,7 +25,7 @@
     dialog.showModal();
     return true;
   };
-  if (table) {
+  for (const table of document.querySelectorAll("table.heat")) {
     table.addEventListener("click", (event) => {
       const link = event.target.closest("a");
       if (link && link.hash && show(link)) event.preventDefault();
