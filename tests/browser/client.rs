@@ -113,7 +113,7 @@ impl Browser {
             target: made["targetId"].clone(),
             loaded: Duration::ZERO,
         };
-        for domain in ["Page", "Runtime", "Log", "Network", "Accessibility"] {
+        for domain in ["Page", "Runtime", "Log", "Network"] {
             page.call(&format!("{domain}.enable"), &json!({}));
         }
         let off = json!({ "value": !scripts });

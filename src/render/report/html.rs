@@ -157,28 +157,38 @@ impl<'a> Html<'a> {
                 true => self.classed("h3", "mono", file.name()),
                 false => self.bulk(file.name()),
             }
-            self.numbered(number, file.text(), near);
+            self.numbered((number, few), file.text(), near);
             if !few {
                 self.end_bulk();
             }
         }
     }
 
-    /// Lines of a file with their numbers; `...` where some are left out.
-    fn numbered(&mut self, file: usize, text: &str, wanted: impl Fn(u32) -> bool) {
+    /// Lines of a file with their numbers; `...` where some are left out. Where there are many, numbers are text like
+    /// the rest: half as many elements for a browser to make.
+    fn numbered(&mut self, (file, few): (usize, bool), text: &str, wanted: impl Fn(u32) -> bool) {
         self.raw("<pre class=\"source\" tabindex=\"0\">");
         let mut shown_before = true;
         for (at, text) in text.lines().enumerate() {
             let line = at as u32 + 1;
             let shown = wanted(line);
             if shown {
-                let _ = write!(
-                    self.out,
-                    "<span id=\"L{file}-{line}\"><b>{line}</b>{}</span>",
-                    source_line(text)
-                );
+                let text = source_line(text);
+                let _ = match few {
+                    true => write!(
+                        self.out,
+                        "<span id=\"L{file}-{line}\"><b>{line}</b>{text}</span>"
+                    ),
+                    false => write!(
+                        self.out,
+                        "<span id=\"L{file}-{line}\">{line:>7}  {text}</span>"
+                    ),
+                };
             } else if shown_before {
-                self.raw("<span><b>...</b></span>");
+                self.raw(match few {
+                    true => "<span><b>...</b></span>",
+                    false => "    ...\n",
+                });
             }
             shown_before = shown;
         }
