@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use crate::forwarding::Network;
 use crate::model::{Date, Role, SegmentId, Site};
 
-use super::bypass::{Bypass, ways};
+use super::bypass::{Bypass, bypasses, pairs_asked, ways};
 use super::cut::{Cut, cut};
 use super::needed::Needed;
 use super::setting::Setting;
@@ -23,6 +23,18 @@ pub struct Bypasses {
     pub asked: usize,
     /// What to change, unless there is nothing to close.
     pub closing: Option<Closing>,
+}
+
+impl Bypasses {
+    /// Looks at the ordered pairs that are asked for; costs what [`bypasses`] and [`closing`] do.
+    pub fn new(network: &Network<'_>, asked: &dyn Fn(SegmentId, SegmentId) -> bool) -> Self {
+        let pairs = bypasses(network, asked);
+        Self {
+            closing: closing(network, &pairs, asked),
+            asked: pairs_asked(network, asked),
+            pairs,
+        }
+    }
 }
 
 /// The smallest sets of settings whose change closes every way.

@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Bypasses, Party, bypasses, chosen, closing, notes, pairs_asked};
+use crate::analysis::{Bypasses, Party, chosen, notes};
 use crate::forwarding::Network;
 use crate::model::SegmentId;
 use crate::render::{bypass_json, bypass_text};
@@ -62,12 +62,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let network = Network::new(site, opened.today);
     let wanted = |choice: &[Party], segment| chosen(site, choice, Party::Segment(segment));
     let asked = |one: SegmentId, other: SegmentId| wanted(&from, one) && wanted(&to, other);
-    let pairs = bypasses(&network, &asked);
-    let found = Bypasses {
-        closing: closing(&network, &pairs, &asked),
-        asked: pairs_asked(&network, &asked),
-        pairs,
-    };
+    let found = Bypasses::new(&network, &asked);
     let notes = notes(&network);
     let text = match arguments.format {
         Format::Json => bypass_json(&network, &opened.sources, &found, &notes),

@@ -13,24 +13,31 @@ pub(super) fn matrices(
     question: &Question,
 ) -> Vec<Matrix> {
     let progress = Progress::new("computing the matrix");
-    let one = |&family: &Family| {
+    let mut shown = |done, total| progress.update(done, total);
+    each_family(network, families, question, &mut shown)
+}
+
+/// The same of everything for both families, without a word.
+pub(super) fn quiet_matrices(network: &Network<'_>, by: By) -> Vec<Matrix> {
+    let question = Question::all(by, Family::V4, true);
+    each_family(network, &Family::ALL, &question, &mut |_, _| {})
+}
+
+fn each_family(
+    network: &Network<'_>,
+    families: &[Family],
+    question: &Question,
+    shown: &mut dyn FnMut(usize, usize),
+) -> Vec<Matrix> {
+    let mut matrices = Vec::new();
+    for &family in families {
         let question = Question {
             family,
             ..question.clone()
         };
-        let mut shown = |done, total| progress.update(done, total);
-        Matrix::new(network, &question, &mut shown)
-    };
-    families.iter().map(one).collect()
-}
-
-/// The same for both families, without a word.
-pub(super) fn quiet_matrices(network: &Network<'_>, by: By) -> Vec<Matrix> {
-    let one = |family| {
-        let question = Question::all(by, family, true);
-        Matrix::new(network, &question, &mut |_, _| {})
-    };
-    Family::ALL.into_iter().map(one).collect()
+        matrices.push(Matrix::new(network, &question, shown));
+    }
+    matrices
 }
 
 /// The names of a site for each family.

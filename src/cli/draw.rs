@@ -6,8 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{
-    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, bypasses,
-    closing, find_party, pairs_asked,
+    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, find_party,
 };
 use crate::forwarding::Network;
 use crate::model::{Family, SegmentId, Site, SwitchId};
@@ -269,18 +268,12 @@ fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts)
     let site = network.site;
     let (from, to) = (segment(site, &ends[0])?, segment(site, &ends[1])?);
     let asked = |one: SegmentId, other: SegmentId| one == from && other == to;
-    let pairs = bypasses(network, &asked);
-    let Some(pair) = pairs.first() else {
+    let found = Bypasses::new(network, &asked);
+    let Some(pair) = found.pairs.first() else {
         return Err(format!(
             "there is no way round the gateway from `{}` to `{}`",
             ends[0], ends[1]
         ));
-    };
-    let pair = pair.clone();
-    let found = Bypasses {
-        closing: closing(network, &pairs, &asked),
-        asked: pairs_asked(network, &asked),
-        pairs,
     };
     let settings: Vec<Setting> = match &found.closing {
         Some(closing) => closing.sets.first().cloned().unwrap_or_default(),
@@ -288,7 +281,7 @@ fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts)
     };
     let cuts = crate::render::cuts(site, &settings);
     let lines = cuts.iter().map(|(_, text)| text.clone()).collect();
-    Ok((Chain::bypass(network, &pair, lines), cuts))
+    Ok((Chain::bypass(network, pair, lines), cuts))
 }
 
 fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {

@@ -59,7 +59,11 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     };
     let network = Network::new(&opened.site, opened.today);
-    let answers = answers(&network, &segments, !arguments.no_distance);
+    let progress = Progress::new("looking for ways in and out");
+    let effort = (!arguments.no_distance).then_some(EFFORT);
+    let mut told = |done| progress.update(done, segments.len());
+    let answers = answers(&network, &segments, effort, &mut told);
+    drop(progress);
     let shown: Vec<Isolated<'_>> = answers
         .iter()
         .map(|(segment, verdict, distance)| Isolated {
@@ -108,8 +112,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 /// The segments that are named, else those that claim it.
 fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
     if names.is_empty() {
-        let claims = |&id: &SegmentId| site.segment(id).claims_isolation().is_some();
-        return Ok(site.segment_ids().filter(claims).collect());
+        return Ok(site.segments_claiming_isolation().collect());
     }
     let parties = parties(site, names)?;
     let mut segments = Vec::new();
@@ -128,26 +131,20 @@ fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
 
 pub(super) type Found = (SegmentId, Answer, Option<Distance>);
 
-/// The same for a page that must not take long: without a word, with a tenth of the effort for distances.
-pub(super) fn quick_answers(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Found> {
-    let effort = EFFORT / 10 / segments.len().max(1);
-    let verdicts = isolations(network, segments);
-    let pairs = segments.iter().zip(verdicts);
-    let answers = pairs.map(|(&segment, verdict)| {
-        let distance = distance(network, segment, &verdict, effort);
-        (segment, verdict, Some(distance))
-    });
-    answers.collect()
-}
-
-pub(super) fn answers(network: &Network<'_>, segments: &[SegmentId], far: bool) -> Vec<Found> {
-    let progress = Progress::new("looking for ways in and out");
+/// Judges segments. `effort`: for all of them together, to find how few faults would end it; without, that is left
+/// out. `told` hears before each how many are done.
+pub(super) fn answers(
+    network: &Network<'_>,
+    segments: &[SegmentId],
+    effort: Option<usize>,
+    told: &mut dyn FnMut(usize),
+) -> Vec<Found> {
     let mut answers = Vec::new();
+    let each = effort.map(|effort| effort / segments.len().max(1));
     let verdicts = isolations(network, segments);
     for (number, (&segment, verdict)) in segments.iter().zip(verdicts).enumerate() {
-        progress.update(number, segments.len());
-        let effort = EFFORT / segments.len().max(1);
-        let distance = far.then(|| distance(network, segment, &verdict, effort));
+        told(number);
+        let distance = each.map(|effort| distance(network, segment, &verdict, effort));
         answers.push((segment, verdict, distance));
     }
     answers

@@ -9,27 +9,23 @@ use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations,
 use crate::analysis::privilege::{Privilege, privilege};
 use crate::analysis::rules::{RuleBook, books};
 use crate::analysis::{
-    By, Bypasses, Cabling, Matrix, Naming, Question, Worksheet, bypasses, closing, differences,
-    notes, pairs_asked,
+    By, Bypasses, Cabling, EFFORT, Matrix, Naming, Question, Worksheet, differences, notes,
 };
 use crate::checks::{self, Area, Standing};
 use crate::diagnostic::{Finding, Severity};
 use crate::forwarding::Network;
 use crate::model::{Family, SegmentId, SwitchId};
 use crate::render::{
-    IntentShown, Isolated, PairFlows, PrivilegeShown, ReportShown, RulesShown, Selection, Sheet,
-    Worksheets, report_html, standing_summary,
+    IntentShown, Isolated, MOST_SEGMENTS, PairFlows, PrivilegeShown, ReportShown, RulesShown,
+    Selection, Sheet, Worksheets, report_html, standing_summary,
 };
 
-use super::compute::{matrices, namings, quiet_matrices};
-use super::isolation::{Found, quick_answers};
+use super::compute::{matrices, quiet_matrices};
+use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_key};
 use super::review::{Threshold, summary, verdict};
 use super::site::{Opened, SiteArguments, open_or, print_problems};
 use super::{Output, Verdict};
-
-/// Above so many segments, pairs are told by their services and rules, not flow by flow.
-const MOST_SEGMENTS: usize = 60;
 
 /// Write a report to hand over: one page that opens in any browser and asks for nothing from outside.
 #[derive(Debug, Args)]
@@ -80,13 +76,13 @@ struct Reach<'n> {
     zones: Sheet,
     all: Vec<Matrix>,
     by_zone: Vec<Matrix>,
-    namings: Vec<Naming<'n>>,
+    namings: [Naming<'n>; 2],
 }
 
 impl<'n> Reach<'n> {
     fn new(network: &'n Network<'n>) -> Self {
         let question = Question::all(By::Segment, Family::V4, true);
-        let (all, by_zone) = side_by_side(
+        let (all, by_zone) = rayon::join(
             || matrices(network, &Family::ALL, &question),
             || quiet_matrices(network, By::Zone),
         );
@@ -96,7 +92,7 @@ impl<'n> Reach<'n> {
             zones: Sheet::new(network, &by_zone, &choice),
             all,
             by_zone,
-            namings: namings(network, &Family::ALL),
+            namings: Family::ALL.map(|family| Naming::new(network, family)),
         }
     }
 
@@ -123,20 +119,6 @@ impl<'n> Reach<'n> {
     }
 }
 
-/// Computes two things at once, where there are two processors.
-fn side_by_side<A, B: Send>(one: impl FnOnce() -> A, other: impl FnOnce() -> B + Send) -> (A, B) {
-    std::thread::scope(|scope| {
-        let other = scope.spawn(other);
-        let one = one();
-        // What panics is a mistake of ours; one answer is not given without the other.
-        let other = other.join();
-        (
-            one,
-            other.unwrap_or_else(|mistake| std::panic::resume_unwind(mistake)),
-        )
-    })
-}
-
 /// What is asked of rules, needs and expectations.
 struct Judged<'n> {
     privilege: Option<Privilege>,
@@ -150,10 +132,7 @@ struct Judged<'n> {
 impl<'n> Judged<'n> {
     fn new(network: &'n Network<'n>, standing: &Standing<'_>) -> Self {
         let site = network.site;
-        let ids = site.segment_ids();
-        let claims: Vec<SegmentId> = ids
-            .filter(|&id| site.segment(id).claims_isolation().is_some())
-            .collect();
+        let claims: Vec<SegmentId> = site.segments_claiming_isolation().collect();
         let open = standing.open.iter();
         let of_rules =
             open.filter(|finding| checks::area(finding.check).is_some_and(Area::is_rules));
@@ -161,9 +140,10 @@ impl<'n> Judged<'n> {
             privilege: (!site.needs.is_empty()).then(|| privilege(network, &[])),
             expectations: judge_expectations(network),
             needs: judge_needs(network),
-            isolated: quick_answers(network, &claims),
+            // A page must not take long.
+            isolated: answers(network, &claims, Some(EFFORT / 10), &mut |_| {}),
             of_rules: of_rules.cloned().collect(),
-            around: around(network),
+            around: Bypasses::new(network, &|_, _| true),
         }
     }
 }
@@ -176,9 +156,13 @@ fn page<'n>(
 ) -> String {
     let site = network.site;
     let sources = opened.sources.without_folders();
-    let (reach, judged) = side_by_side(|| Reach::new(network), || Judged::new(network, standing));
+    let (reach, judged) = rayon::join(|| Reach::new(network), || Judged::new(network, standing));
     let (mut key, codes) = sheet_key(&reach.sheet, &reach.namings);
-    let zone_codes = key.more(&reach.zones, reach.namings.first(), reach.namings.get(1));
+    let zone_codes = key.more(
+        &reach.zones,
+        Some(&reach.namings[0]),
+        Some(&reach.namings[1]),
+    );
     let notes = notes(network);
     let cabling = Cabling::new(site);
     let switches = (0..site.switches.len()).map(SwitchId);
@@ -228,7 +212,7 @@ fn page<'n>(
             sources: &sources,
             expectations: &judged.expectations,
             needs: &judged.needs,
-            namings: &Family::ALL.map(|family| Naming::new(network, family)),
+            namings: &reach.namings,
             notes: &notes,
         },
         worksheets: &Worksheets {
@@ -239,14 +223,4 @@ fn page<'n>(
         cabling: &cabling,
         notes: &notes,
     })
-}
-
-fn around(network: &Network<'_>) -> Bypasses {
-    let asked = |_: SegmentId, _: SegmentId| true;
-    let pairs = bypasses(network, &asked);
-    Bypasses {
-        closing: closing(network, &pairs, &asked),
-        asked: pairs_asked(network, &asked),
-        pairs,
-    }
 }

@@ -30,10 +30,9 @@ impl SiteArguments {
         &self.site
     }
 
-    /// The day for which it is judged.
-    pub(super) fn day(&self) -> Date {
-        self.today
-            .unwrap_or_else(|| jiff::ZonedDateTime::now().date())
+    /// Loads the site without a word.
+    pub(super) fn read(&self) -> Result<Opened, Broken> {
+        ready(load_path(&self.site), self.today)
     }
 }
 
@@ -88,6 +87,30 @@ pub(super) struct Opened {
     pub(super) today: Date,
 }
 
+/// One that does not load, and why.
+pub(super) struct Broken {
+    pub(super) sources: Sources,
+    pub(super) problems: Vec<Problem>,
+}
+
+/// A site for a day, today unless told otherwise.
+fn ready(loaded: Loaded, today: Option<Date>) -> Result<Opened, Broken> {
+    let Loaded {
+        site,
+        sources,
+        problems,
+    } = loaded;
+    let Some(site) = site else {
+        return Err(Broken { sources, problems });
+    };
+    Ok(Opened {
+        site,
+        sources,
+        problems,
+        today: today.unwrap_or_else(|| jiff::ZonedDateTime::now().date()),
+    })
+}
+
 /// Loads the site; says what is wrong where it can't. `show_warnings`: whether to print problems that do not
 /// keep it from loading.
 pub(super) fn open(
@@ -132,26 +155,18 @@ fn opened_or(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let today = today.unwrap_or_else(|| jiff::ZonedDateTime::now().date());
-    let Loaded {
-        site,
-        sources,
-        problems,
-    } = loaded;
-    let Some(site) = site else {
-        output.print(&unloaded(&sources, &problems))?;
-        print_problems(&sources, &problems, Severity::Note, output)?;
-        return Ok(None);
+    let opened = match ready(loaded, today) {
+        Ok(opened) => opened,
+        Err(Broken { sources, problems }) => {
+            output.print(&unloaded(&sources, &problems))?;
+            print_problems(&sources, &problems, Severity::Note, output)?;
+            return Ok(None);
+        }
     };
     if show_warnings {
-        print_problems(&sources, &problems, Severity::Warning, output)?;
+        print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
     }
-    Ok(Some(Opened {
-        site,
-        sources,
-        problems,
-        today,
-    }))
+    Ok(Some(opened))
 }
 
 /// Problems of at least a severity on standard error, with a line that counts them.

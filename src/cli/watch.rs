@@ -10,13 +10,13 @@ use crate::analysis::{By, Question};
 use crate::checks::{self, Baseline, Standing};
 use crate::diagnostic::{Finding, Severity};
 use crate::forwarding::Network;
-use crate::load::{Loaded, load_path};
+use crate::load::is_site_file;
 use crate::model::Family;
-use crate::render::{clean, problem_summary, problem_text, standing_summary, wrapped};
+use crate::render::{clean, labelled, problem_summary, problem_text, standing_summary};
 
 use super::compute::matrices;
 use super::review::summary;
-use super::site::{Opened, SiteArguments};
+use super::site::{Broken, Opened, SiteArguments};
 use super::{Output, Verdict};
 
 /// Between two looks at the files. With the review itself, what a save changed is there within 100 ms on a site of
@@ -36,9 +36,7 @@ impl Stamps {
         let mut files = match fs::read_dir(path) {
             Ok(entries) => {
                 let entries = entries.filter_map(Result::ok).map(|entry| entry.path());
-                entries
-                    .filter(|file| file.extension().is_some_and(|ending| ending == "toml"))
-                    .collect()
+                entries.filter(|file| is_site_file(file)).collect()
             }
             Err(_) => vec![path.to_owned()],
         };
@@ -84,6 +82,9 @@ pub(super) fn clock() -> String {
     jiff::ZonedDateTime::now().strftime("%H:%M:%S").to_string()
 }
 
+/// Columns of the time of day and the space behind it.
+const BESIDE_TIME: usize = 10;
+
 /// What is known after a look at the site.
 struct Look {
     baseline: Baseline,
@@ -113,19 +114,12 @@ pub(super) fn watch(site: &SiteArguments, output: &mut Output) -> io::Result<Ver
 /// Reviews the site and prints what differs from the last time.
 fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> io::Result<()> {
     let start = Instant::now();
-    let loaded = load_path(site.path());
+    let read = site.read();
     let time = clock();
     let columns = output.paint().columns;
-    if loaded.site.is_none() {
-        let summary = problem_summary(&loaded.problems);
-        output.print(&format!("{time}  the site does not load: {summary}\n"))?;
-        let grave = loaded.problems.iter();
-        let grave = grave.filter(|problem| problem.severity() == Severity::Error);
-        let texts = grave.map(|one| problem_text(&loaded.sources, one, false, columns));
-        return output.print(&texts.collect::<Vec<_>>().join("\n"));
-    }
-    let Some(opened) = opened(loaded, site) else {
-        return Ok(());
+    let opened = match read {
+        Ok(opened) => opened,
+        Err(broken) => return output.print(&unloaded(&time, &broken, columns)),
     };
     let network = Network::new(&opened.site, opened.today);
     let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
@@ -140,12 +134,12 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     };
     let mut text = String::new();
     match last {
-        None => text.push_str(&paragraph(&time, &told.summary, columns)),
+        None => labelled(&mut text, columns, 0, &format!("{time}  "), &told.summary),
         Some(before) => {
             let took = start.elapsed().as_millis();
             text.push_str(&difference(&time, took, &opened, &standing, columns));
             if before.summary != told.summary {
-                text.push_str(&paragraph("", &told.summary, columns));
+                labelled(&mut text, columns, BESIDE_TIME, "", &told.summary);
             }
         }
     }
@@ -153,14 +147,17 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     output.print(&text)
 }
 
-/// The site as one that loaded.
-fn opened(loaded: Loaded, site: &SiteArguments) -> Option<Opened> {
-    Some(Opened {
-        site: loaded.site?,
-        sources: loaded.sources,
-        problems: loaded.problems,
-        today: site.day(),
-    })
+/// Why the site does not load.
+fn unloaded(time: &str, broken: &Broken, columns: usize) -> String {
+    let summary = problem_summary(&broken.problems);
+    let grave = broken.problems.iter();
+    let grave = grave.filter(|problem| problem.severity() == Severity::Error);
+    let texts = grave.map(|one| problem_text(&broken.sources, one, false, columns));
+    let texts: Vec<String> = texts.collect();
+    format!(
+        "{time}  the site does not load: {summary}\n{}",
+        texts.join("\n")
+    )
 }
 
 /// What is new and what is gone, a line each.
@@ -174,15 +171,16 @@ fn difference(
     let gone = standing.gone.as_deref().unwrap_or_default();
     let mut out = format!("{time}  {} ({took} ms)\n", counts(standing));
     for finding in &standing.open {
-        out.push_str(&entry("+", &new_line(opened, finding), columns));
+        labelled(&mut out, columns, 2, "+ ", &new_line(opened, finding));
     }
     for known in gone {
         let line = format!("{}: {}", known.check, known.subject);
-        out.push_str(&entry("-", &line, columns));
+        labelled(&mut out, columns, 2, "- ", &line);
     }
     let accepted = standing_summary(standing);
     if !accepted.is_empty() && !standing.accepted.is_empty() {
-        out.push_str(&paragraph("", accepted.trim_start_matches("; "), columns));
+        let text = accepted.trim_start_matches("; ");
+        labelled(&mut out, columns, BESIDE_TIME, "", text);
     }
     out
 }
@@ -202,30 +200,6 @@ fn new_line(opened: &Opened, finding: &Finding) -> String {
     let place = place.map_or_else(String::new, |place| format!(" ({place})"));
     let (word, name) = (finding.severity().word(), finding.check.name);
     format!("{word} {name}: {}{place}", finding.message)
-}
-
-fn entry(sign: &str, text: &str, columns: usize) -> String {
-    let mut out = String::new();
-    for (number, line) in wrapped(&clean(text), columns.saturating_sub(4).max(30))
-        .iter()
-        .enumerate()
-    {
-        let sign = if number == 0 { sign } else { " " };
-        out.push_str(&format!("  {sign} {line}\n"));
-    }
-    out
-}
-
-fn paragraph(time: &str, text: &str, columns: usize) -> String {
-    let mut out = String::new();
-    for (number, line) in wrapped(&clean(text), columns.saturating_sub(10).max(30))
-        .iter()
-        .enumerate()
-    {
-        let time = if number == 0 { time } else { "" };
-        out.push_str(&format!("{time:<8}  {line}\n"));
-    }
-    out
 }
 
 #[cfg(test)]

@@ -32,6 +32,11 @@ pub(super) fn too_large(report: &mut Report, name: &str, length: u64) -> bool {
     over
 }
 
+/// Whether a file of a folder is part of the site.
+pub fn is_site_file(file: &Path) -> bool {
+    file.extension().is_some_and(|ending| ending == "toml") && !file.is_dir()
+}
+
 fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
     if !path.is_dir() {
         return vec![path.to_owned()];
@@ -50,7 +55,7 @@ fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
             Err(error) => report.push(unreadable(path, &error)),
         }
     }
-    files.retain(|file| file.extension().is_some_and(|ending| ending == "toml") && !file.is_dir());
+    files.retain(|file| is_site_file(file));
     files.sort();
     if files.is_empty() {
         let message = format!("no file in {} ends in .toml", path.display());

@@ -58,6 +58,7 @@ use crate::model::Site;
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits, load_edited};
+pub use files::is_site_file;
 pub use flow_log::{
     BadLine, ELEMENTS, FlowFormat, FlowLog, FlowLogError, FlowOptions, FlowService, ObservedFlow,
     read_flow_log,

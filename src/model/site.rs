@@ -91,6 +91,12 @@ impl Site {
         (0..self.segments.len()).map(SegmentId)
     }
 
+    /// Numbers of the segments that claim to be isolated.
+    pub fn segments_claiming_isolation(&self) -> impl Iterator<Item = SegmentId> + '_ {
+        self.segment_ids()
+            .filter(|&id| self.segment(id).claims_isolation().is_some())
+    }
+
     /// The segment of a VLAN.
     pub fn segment_of_vlan(&self, vlan: VlanId) -> Option<SegmentId> {
         let here = |id: &SegmentId| {

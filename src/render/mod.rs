@@ -101,7 +101,7 @@ pub use probes_json::probes_json;
 pub use probes_tables::{probes_csv, probes_markdown};
 pub use probes_words::ProbesShown;
 pub use problems::{finding_summary, finding_text, problem_summary, problem_text};
-pub use report::{ReportShown, change_html, report_html};
+pub use report::{MOST_SEGMENTS, ReportShown, change_html, report_html};
 pub use review_json::review_json;
 pub use rule_sheet::{rule_markdown, rule_text};
 pub use rules::{RulesShown, rules_text};
@@ -114,6 +114,6 @@ pub use svg::{
     Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style,
     site_svg, xml,
 };
-pub use text::{clean, fit, width, wrapped};
+pub use text::{clean, fit, labelled, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};
 pub use verified::{VerifiedShown, verified_json, verified_markdown, verified_text};

@@ -90,6 +90,14 @@ impl Side {
             kind,
         }
     }
+
+    /// What it is called where it receives: the address of a gateway is no segment behind it.
+    pub fn as_target(&self) -> String {
+        match self.kind {
+            "gateway" | "router" => format!("{} itself", self.name),
+            _ => self.name.clone(),
+        }
+    }
 }
 
 impl Sheet {

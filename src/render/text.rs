@@ -79,7 +79,7 @@ pub fn wrapped(text: &str, room: usize) -> Vec<String> {
 
 /// Adds a text under a label, wrapped into the columns there are; further lines stand below its first. The
 /// text comes from a site as it is.
-pub(super) fn labelled(out: &mut String, columns: usize, indent: usize, label: &str, text: &str) {
+pub fn labelled(out: &mut String, columns: usize, indent: usize, label: &str, text: &str) {
     let room = columns.saturating_sub(indent + label.len()).max(20);
     for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
         let label = match number {

@@ -21,6 +21,16 @@ fn report(site: &str) -> (TempDir, PathBuf) {
     (folder, file)
 }
 
+/// A site of two hundred segments.
+fn two_hundred() -> String {
+    large_site(Size {
+        rules: 600,
+        segments: 200,
+        dual: false,
+        seed: 1,
+    })
+}
+
 /// What is written beside the colour in a cell, for those who hear it.
 fn cells(page: &mut Page<'_>) -> Vec<String> {
     let tree = page.call("Accessibility.getFullAXTree", &json!({}));
@@ -269,13 +279,7 @@ fn a_report_of_two_hundred_segments_opens_and_works() {
     let Some(mut browser) = Browser::start() else {
         return;
     };
-    let site = large_site(Size {
-        rules: 600,
-        segments: 200,
-        dual: false,
-        seed: 1,
-    });
-    let (_folder, file) = report(&site);
+    let (_folder, file) = report(&two_hundred());
     let mut page = browser.open(&file, true);
     let cells = page.number("document.querySelectorAll('#matrix-table tbody td').length");
     assert!(cells >= 201 * 201, "{cells}");
@@ -358,12 +362,7 @@ fn a_change_of_a_large_site_shows_first_what_changes() {
     let Some(mut browser) = Browser::start() else {
         return;
     };
-    let old = large_site(Size {
-        rules: 600,
-        segments: 200,
-        dual: false,
-        seed: 1,
-    });
+    let old = two_hundred();
     let new = old.replacen("action = \"permit\"", "action = \"deny\"", 1);
     let (_folder, file) = change(&old, &new);
     let mut page = browser.open(&file, true);

@@ -27,6 +27,16 @@ fn told(file: &Path, command: &str) -> String {
     ran.out
 }
 
+/// Tells a judge what each command says of the demo with each of the texts.
+fn each(commands: &[&str], judge: impl Fn(&str, &str, &str)) {
+    for text in HOSTILE {
+        let (_folder, file) = site(wild(text));
+        for command in commands {
+            judge(text, command, &told(&file, command));
+        }
+    }
+}
+
 /// Everything that a document says, keys left out.
 fn strings(value: &Value, out: &mut String) {
     match value {
@@ -42,50 +52,44 @@ fn strings(value: &Value, out: &mut String) {
 
 #[test]
 fn documents_say_it_as_it_was_written() {
-    for text in HOSTILE {
-        let (_folder, file) = site(wild(text));
-        for command in [
-            "review --format json",
-            "review --format sarif",
-            "rules --format json",
-            "expectations --format json",
-            "privilege --format json",
-            "probes --format json",
-            "ports --format json",
-        ] {
-            let out = told(&file, command);
-            let value: Value = serde_json::from_str(&out).expect("JSON");
-            let mut said = String::new();
-            strings(&value, &mut said);
-            assert!(said.contains(text), "{command}: {text}");
-        }
-    }
+    let commands = [
+        "review --format json",
+        "review --format sarif",
+        "rules --format json",
+        "expectations --format json",
+        "privilege --format json",
+        "probes --format json",
+        "ports --format json",
+    ];
+    each(&commands, |text, command, out| {
+        let value: Value = serde_json::from_str(out).expect("JSON");
+        let mut said = String::new();
+        strings(&value, &mut said);
+        assert!(said.contains(text), "{command}: {text}");
+    });
 }
 
 #[test]
 fn tables_for_spreadsheets_keep_their_columns_and_start_no_formula() {
-    for text in HOSTILE {
-        let (_folder, file) = site(wild(text));
-        for command in [
-            "rules --format csv",
-            "ports --format csv",
-            "probes --format csv",
-            "matrix --format csv",
-        ] {
-            let out = told(&file, command);
-            let mut reader = csv::Reader::from_reader(out.as_bytes());
-            let mut fields = 0;
-            for record in reader.records() {
-                for field in &record.expect("as many columns as the first line") {
-                    let formula = field.starts_with(['=', '@', '\t', '\r']);
-                    assert!(!formula, "{command}: {field}");
-                    fields += usize::from(field.contains(text));
-                }
+    let commands = [
+        "rules --format csv",
+        "ports --format csv",
+        "probes --format csv",
+        "matrix --format csv",
+    ];
+    each(&commands, |text, command, out| {
+        let mut reader = csv::Reader::from_reader(out.as_bytes());
+        let mut fields = 0;
+        for record in reader.records() {
+            for field in &record.expect("as many columns as the first line") {
+                let formula = field.starts_with(['=', '@', '\t', '\r']);
+                assert!(!formula, "{command}: {field}");
+                fields += usize::from(field.contains(text));
             }
-            let names = !command.starts_with("matrix") && !command.starts_with("probes");
-            assert!(fields > 0 || !names, "{command}: {text}");
         }
-    }
+        let names = !command.starts_with("matrix") && !command.starts_with("probes");
+        assert!(fields > 0 || !names, "{command}: {text}");
+    });
 }
 
 /// Pipes of a line of a table that begin a cell.
@@ -101,36 +105,33 @@ fn pipes(line: &str) -> usize {
 
 #[test]
 fn tables_of_pages_keep_their_columns_and_hold_no_markup() {
-    for text in HOSTILE {
-        let (_folder, file) = site(wild(text));
-        for command in [
-            "review --format markdown",
-            "matrix --format markdown",
-            "rules --format markdown",
-            "expectations --format markdown",
-            "privilege --format markdown",
-            "probes --format markdown",
-            "ports --format markdown",
-        ] {
-            let out = told(&file, command);
-            let mut columns = None;
-            for line in out.lines() {
-                if !line.starts_with('|') {
-                    columns = None;
-                    continue;
-                }
-                let found = pipes(line);
-                assert_eq!(*columns.get_or_insert(found), found, "{command}: {line}");
+    let commands = [
+        "review --format markdown",
+        "matrix --format markdown",
+        "rules --format markdown",
+        "expectations --format markdown",
+        "privilege --format markdown",
+        "probes --format markdown",
+        "ports --format markdown",
+    ];
+    each(&commands, |text, command, out| {
+        let mut columns = None;
+        for line in out.lines() {
+            if !line.starts_with('|') {
+                columns = None;
+                continue;
             }
-            for tag in ["<script", "<img", "<b>", "<!--"] {
-                assert!(!out.contains(tag), "{command}: {tag} of {text}");
-            }
-            // A bracket behind a backslash is none (CommonMark, backslash escapes).
-            let link = out.match_indices("](javascript:");
-            let open = link.filter(|(at, _)| !out[..*at].ends_with('\\'));
-            assert_eq!(open.count(), 0, "{command}: a link");
+            let found = pipes(line);
+            assert_eq!(*columns.get_or_insert(found), found, "{command}: {line}");
         }
-    }
+        for tag in ["<script", "<img", "<b>", "<!--"] {
+            assert!(!out.contains(tag), "{command}: {tag} of {text}");
+        }
+        // A bracket behind a backslash is none (CommonMark, backslash escapes).
+        let link = out.match_indices("](javascript:");
+        let open = link.filter(|(at, _)| !out[..*at].ends_with('\\'));
+        assert_eq!(open.count(), 0, "{command}: a link");
+    });
 }
 
 #[test]

@@ -21,6 +21,11 @@ fn commands() -> Vec<String> {
     names
 }
 
+/// The same without that of the parser, which has no page and no completions of its own.
+fn own_commands() -> impl Iterator<Item = String> {
+    commands().into_iter().filter(|command| command != "help")
+}
+
 /// Runs a program on a script; `None` where it is missing.
 fn ran(program: &str, arguments: &[&str]) -> Option<Output> {
     let started = Command::new(program)
@@ -71,7 +76,7 @@ fn each_shell_has_a_script() {
     for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
         let script = line(&format!("completions {shell}"));
         assert_eq!((script.code, script.err.as_str()), (0, ""), "{shell}");
-        for command in commands().iter().filter(|command| *command != "help") {
+        for command in own_commands() {
             assert!(script.out.contains(command.as_str()), "{shell}: {command}");
         }
     }
@@ -104,7 +109,7 @@ fn there_is_a_manual_page_for_each_command() {
     let into = folder.path().to_str().expect("UTF-8");
     let ran = run(["manual", "--into", into]);
     assert_eq!(ran.code, 0, "{ran:?}");
-    for command in commands().iter().filter(|command| *command != "help") {
+    for command in own_commands() {
         let file = folder.path().join(format!("boundwalk-{command}.1"));
         let Some(text) = page(&file) else {
             return;
@@ -121,7 +126,7 @@ fn there_is_a_manual_page_for_each_command() {
     let whole = folder.path().join("whole.1");
     fs::write(&whole, line("manual").out).expect("a page");
     let whole = page(&whole).expect("man was there before");
-    for command in commands().iter().filter(|command| *command != "help") {
+    for command in own_commands() {
         let heading = format!("BOUNDWALK {}", command.to_uppercase());
         assert!(whole.contains(&heading), "{heading}: {whole}");
     }

@@ -176,12 +176,8 @@ fn claims(
     why: &mut BTreeMap<Obligation, Why>,
 ) -> Vec<Obligation> {
     let site = network.site;
-    let claiming = site
-        .segment_ids()
-        .filter(|&segment| site.segment(segment).claims_isolation().is_some());
-    let claiming: Vec<SegmentId> = claiming.collect();
     let mut list = Vec::new();
-    for segment in claiming {
+    for segment in site.segments_claiming_isolation() {
         let has = |segment: SegmentId, family: Family| {
             !network.plan(family).segment(segment).addresses.is_empty()
         };

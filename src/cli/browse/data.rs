@@ -4,16 +4,15 @@ use std::time::{Duration, Instant};
 
 use crate::analysis::{By, Bypass, Matrix, Naming, Verdict, bypasses, isolations};
 use crate::checks::{self, Baseline, Standing};
-use crate::diagnostic::{Finding, Problem, Sources};
+use crate::diagnostic::{Finding, Span};
 use crate::forwarding::Network;
-use crate::load::load_path;
 use crate::model::{Family, SegmentId};
 use crate::render::{Key, Selection, Sheet, clean};
 
 use super::super::compute::quiet_matrices;
 use super::super::matrix::sheet_key;
 use super::super::review::summary;
-use super::super::site::{Opened, SiteArguments};
+use super::super::site::{Broken, Opened, SiteArguments};
 use super::super::watch::{clock, counts};
 use super::view::Place;
 
@@ -39,30 +38,11 @@ pub(super) struct Data {
     pub(super) took: Duration,
 }
 
-/// A file that does not load.
-pub(super) struct Broken {
-    pub(super) sources: Sources,
-    pub(super) problems: Vec<Problem>,
-}
-
 impl Data {
     /// Reads the site and computes all that is shown at once.
     pub(super) fn load(arguments: &SiteArguments) -> Result<Self, Broken> {
         let start = Instant::now();
-        let loaded = load_path(arguments.path());
-        let Some(site) = loaded.site else {
-            return Err(Broken {
-                sources: loaded.sources,
-                problems: loaded.problems,
-            });
-        };
-        let opened = Opened {
-            site,
-            sources: loaded.sources,
-            problems: loaded.problems,
-            today: arguments.day(),
-        };
-        let mut data = Self::new(opened);
+        let mut data = Self::new(arguments.read()?);
         data.took = start.elapsed();
         Ok(data)
     }
@@ -75,10 +55,7 @@ impl Data {
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
         let findings = checks::run(&network);
         let findings = checks::accept(&opened.site, opened.today, findings).open;
-        let ids = opened.site.segment_ids();
-        let claims: Vec<SegmentId> = ids
-            .filter(|&id| opened.site.segment(id).claims_isolation().is_some())
-            .collect();
+        let claims: Vec<SegmentId> = opened.site.segments_claiming_isolation().collect();
         let verdicts = isolations(&network, &claims);
         let ways = bypasses(&network, &|_, _| true);
         let summary = summary(&opened, &findings, &zones);
@@ -106,7 +83,7 @@ impl Data {
     }
 
     /// A place of a span.
-    pub(super) fn place(&self, span: crate::diagnostic::Span) -> Option<Place> {
+    pub(super) fn place(&self, span: Span) -> Option<Place> {
         let sources = &self.opened.sources;
         let line = sources.line(span);
         let file = sources.get(span.file)?.name().to_owned();

@@ -1,15 +1,18 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
-use crate::analysis::{By, Cabling, Naming, Party, Question, Worksheet, find_party, notes, path};
+use crate::analysis::{
+    By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, path,
+};
 use crate::forwarding::{Network, Packet};
 use crate::model::{Family, SegmentId, SwitchId};
 use crate::render::{
-    Chain, Isolated, Paint, PairFlows, clean, finding_text, flows_text, isolation_text, port_facts,
-    problem_text, wrapped,
+    Chain, Isolated, Paint, PairFlows, clean, finding_text, fixed_codes, flows_text,
+    isolation_text, labelled, port_facts, problem_text, used_signs,
 };
 
 use super::super::matrix::{opened_zone, pair_flow};
-use super::data::{Broken, Data, Grid};
+use super::super::site::Broken;
+use super::data::{Data, Grid};
 use super::view::{Line, Look, Place, Target, View};
 
 /// What opens a target; `None` where it is no more.
@@ -72,7 +75,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Opt
 /// The text of some flows; a rule opens where it stands, a witness its path.
 fn flows(lines: &mut Vec<Line>, data: &Data, naming: &Naming<'_>, pair: &PairFlows, paint: Paint) {
     let site = &data.opened.site;
-    let place = |crossed: &crate::analysis::Crossed| {
+    let place = |crossed: &Crossed| {
         let filter = site.router(crossed.router?).filter()?;
         let span = match crossed.decided? {
             Some(rule) => filter.rules[rule].place,
@@ -165,6 +168,19 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
     lines
 }
 
+/// A line that opens a place.
+fn go_to(place: Place) -> Line {
+    let text = format!("go to {}:{}", clean(&place.file), place.line);
+    Line::opening(text, Target::File(place.clone())).at(Some(place))
+}
+
+/// Adds a text beside a label.
+fn beside(lines: &mut Vec<Line>, paint: Paint, indent: usize, label: &str, text: &str) {
+    let mut out = String::new();
+    labelled(&mut out, paint.columns - 2, indent, label, text);
+    lines.extend(out.lines().map(Line::new));
+}
+
 fn finding(data: &Data, message: &str, paint: Paint) -> Option<View> {
     let mut findings = data.findings.iter();
     let finding = findings.find(|finding| finding.message == message)?;
@@ -173,11 +189,7 @@ fn finding(data: &Data, message: &str, paint: Paint) -> Option<View> {
     let places = places.chain(finding.notes.iter().map(|note| note.span));
     let mut known: Vec<Place> = places.filter_map(|span| data.place(span)).collect();
     known.dedup();
-    for place in known {
-        let text = format!("go to {}:{}", clean(&place.file), place.line);
-        let line = Line::opening(text, Target::File(place.clone()));
-        lines.push(line.at(Some(place)));
-    }
+    lines.extend(known.into_iter().map(go_to));
     lines.push(Line::default());
     let text = finding_text(&data.opened.sources, finding, false, paint.columns);
     lines.extend(text.lines().map(Line::new));
@@ -185,8 +197,7 @@ fn finding(data: &Data, message: &str, paint: Paint) -> Option<View> {
         ("Why it matters: ", finding.check.why),
         ("When it is fine: ", finding.check.fine_when),
     ] {
-        let text = format!("{title}{text}");
-        lines.extend(wrapped(&text, paint.columns - 2).into_iter().map(Line::new));
+        beside(&mut lines, paint, 0, "", &format!("{title}{text}"));
         lines.push(Line::default());
     }
     let title = format!("{} {}", finding.severity().word(), finding.check.name);
@@ -237,17 +248,11 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View>
     let place = place.and_then(|span| data.place(span));
     let mut lines = Vec::new();
     if let Some(place) = place {
-        let text = format!("go to {}:{}", clean(&place.file), place.line);
-        let target = Target::File(place.clone());
-        lines.push(Line::opening(text, target).at(Some(place)));
+        lines.push(go_to(place));
         lines.push(Line::default());
     }
     for (title, text) in port_facts(site, line) {
-        let room = paint.columns.saturating_sub(20).max(20);
-        for (row, text) in wrapped(&clean(&text), room).into_iter().enumerate() {
-            let title = if row == 0 { title } else { "" };
-            lines.push(Line::new(format!("{title:<16}  {text}")));
-        }
+        beside(&mut lines, paint, 0, &format!("{title:<16}  "), &text);
     }
     Some(View::new(
         format!("{}:{}", clean(switch), clean(port)),
@@ -311,14 +316,9 @@ fn help(data: &Data, grid: &Grid, paint: Paint) -> View {
     lines.push(Line::default());
     let title = "What passes, from the row to the column";
     lines.push(Line::looking(title, Look::Strong));
-    let mut explain = |code: &str, text: &str| {
-        let parts = wrapped(&clean(text), paint.columns.saturating_sub(9));
-        for (number, text) in parts.into_iter().enumerate() {
-            let code = if number == 0 { code } else { "" };
-            lines.push(Line::new(format!("  {code:<4} {text}")));
-        }
-    };
-    for (code, text) in crate::render::fixed_codes(&grid.sheet) {
+    let mut explain =
+        |code: &str, text: &str| beside(&mut lines, paint, 2, &format!("{code:<4} "), text);
+    for (code, text) in fixed_codes(&grid.sheet) {
         explain(code, &text);
     }
     explain(
@@ -328,18 +328,14 @@ fn help(data: &Data, grid: &Grid, paint: Paint) -> View {
     for (code, text) in grid.key.lines() {
         explain(&code, &text);
     }
-    for (sign, text) in crate::render::used_signs(&grid.codes) {
+    for (sign, text) in used_signs(&grid.codes) {
         explain(&sign.to_string(), text);
     }
     lines.push(Line::default());
     lines.push(Line::looking("What this rests on", Look::Strong));
     let network = Network::new(&data.opened.site, data.opened.today);
     for note in notes(&network) {
-        let parts = wrapped(&clean(&note), paint.columns.saturating_sub(6));
-        for (number, text) in parts.into_iter().enumerate() {
-            let sign = if number == 0 { "-" } else { " " };
-            lines.push(Line::new(format!("  {sign} {text}")));
-        }
+        beside(&mut lines, paint, 2, "- ", &note);
     }
     View::new("Help", lines)
 }

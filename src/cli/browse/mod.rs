@@ -20,12 +20,11 @@ use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event, KeyEventKind};
 
 use crate::diagnostic::Severity;
-use crate::render::problem_text;
 
-use self::data::{Broken, Data};
+use self::data::Data;
 use self::state::{Next, State};
 use self::view::Place;
-use super::site::SiteArguments;
+use super::site::{SiteArguments, print_problems};
 use super::watch::{POLL, Stamps};
 use super::{Output, Verdict};
 
@@ -59,7 +58,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Ok(data) => data,
         Err(broken) => {
             ratatui::try_restore()?;
-            return refuse(&broken, output);
+            print_problems(&broken.sources, &broken.problems, Severity::Error, output)?;
+            return output.failed("the site does not load");
         }
     };
     let colour = output.paint().colour;
@@ -73,17 +73,6 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let result = window.follow(&mut terminal);
     ratatui::try_restore()?;
     result.map(|()| Verdict::Clean)
-}
-
-/// Says why there is nothing to look at.
-fn refuse(broken: &Broken, output: &mut Output) -> io::Result<Verdict> {
-    let paint = output.error_paint();
-    let problems = broken.problems.iter();
-    for problem in problems.filter(|one| one.severity() == Severity::Error) {
-        let text = problem_text(&broken.sources, problem, paint.colour, paint.columns);
-        output.complain(&format!("{text}\n"))?;
-    }
-    output.failed("the site does not load")
 }
 
 /// What is shown, and where it came from.

@@ -4,7 +4,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::style::{Color, Modifier, Style};
 
-use crate::render::{Sign, cell_text, clean, fit, sign, width, wrapped};
+use crate::render::{Sign, cell_text, clean, fit, sign, used_signs, width, wrapped};
 
 use super::data::{Data, Grid};
 use super::state::{Spot, State, Tab};
@@ -223,22 +223,17 @@ fn told(page: &mut Page<'_>, grid: &Grid, spot: &Spot, y: usize) {
     let Some(pair) = sheet.pairs.get(row).and_then(|row| row.get(column)) else {
         return;
     };
-    let to = &sheet.columns[column];
-    let itself = match to.kind {
-        "gateway" | "router" => " itself",
-        _ => "",
-    };
     let code = &grid.codes[row][column];
     let title = format!(
-        "{} to {} {}{itself}: {code}",
+        "{} to {} {}: {code}",
         clean(&sheet.rows[row].name),
         column + 1,
-        clean(&to.name),
+        clean(&sheet.columns[column].as_target()),
     );
     page.text((0, y), &title, page.style(Look::Strong));
     let text = clean(&cell_text(pair, code, &grid.key));
     let mut lines = wrapped(&text, page.columns.saturating_sub(2).max(20));
-    for (sign, meaning) in crate::render::used_signs(&[vec![code.clone()]]) {
+    for (sign, meaning) in used_signs(&[vec![code.clone()]]) {
         lines.push(format!("{sign} {meaning}"));
     }
     for (number, line) in lines.iter().take(TOLD - 1).enumerate() {

@@ -2,7 +2,10 @@
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-use super::data::{Broken, Data, Grid};
+use crate::render::problem_summary;
+
+use super::super::site::Broken;
+use super::data::{Data, Grid};
 use super::details::{open, problems};
 use super::lists;
 use super::view::{Place, Target, View};
@@ -130,10 +133,7 @@ impl State {
     pub(super) fn renew(&mut self, data: &Data, text: String) {
         let mut lists = all_lists(data);
         for (new, old) in lists.iter_mut().zip(&self.lists) {
-            (new.cursor, new.top) = (old.cursor.min(new.lines.len().saturating_sub(1)), old.top);
-            if new.has_stops() && new.current().is_none() {
-                new.go(-1);
-            }
+            new.resume(old);
         }
         self.lists = lists;
         self.problems = None;
@@ -145,11 +145,7 @@ impl State {
             let Some(mut view) = open(data, grid, &target, columns) else {
                 break;
             };
-            (view.cursor, view.top, view.left) = (old.cursor, old.top, old.left);
-            view.cursor = view.cursor.min(view.lines.len().saturating_sub(1));
-            if view.has_stops() && view.current().is_none() {
-                view.go(-1);
-            }
+            view.resume(&old);
             kept.push((target, view));
         }
         self.open = kept;
@@ -161,7 +157,7 @@ impl State {
 
     /// After a save that does not load: what was known stays.
     pub(super) fn broken(&mut self, broken: &Broken) {
-        let summary = crate::render::problem_summary(&broken.problems);
+        let summary = problem_summary(&broken.problems);
         self.message = Message {
             text: format!(
                 "the file does not load ({summary}): p shows why; these are the answers before"

@@ -128,6 +128,15 @@ impl View {
         self.lines.iter().any(Line::stops)
     }
 
+    /// Takes the place that was looked at before, as far as it is still there.
+    pub(super) fn resume(&mut self, old: &Self) {
+        let last = self.lines.len().saturating_sub(1);
+        (self.cursor, self.top, self.left) = (old.cursor.min(last), old.top, old.left);
+        if self.has_stops() && self.current().is_none() {
+            self.go(-1);
+        }
+    }
+
     /// Moves the cursor over so many lines where it stops, up if negative.
     pub(super) fn go(&mut self, by: isize) {
         if !self.has_stops() {

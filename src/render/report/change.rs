@@ -105,7 +105,7 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
 fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
     html.raw("<dl class=\"flow\">");
     for (label, text) in rows.iter().filter(|(_, text)| !text.is_empty()) {
-        let _ = write!(html.out, "<dt>{label}</dt><dd>{}</dd>", xml(text));
+        html.fact(label, text);
     }
     html.raw("</dl>");
 }

@@ -5,14 +5,12 @@ use std::fmt::Write;
 use rustc_hash::FxHashMap;
 
 use super::super::change::{ChangeShown, Course};
-use super::super::key::{Key, sign, whole};
-use super::super::shape::{Pair, Sheet};
-use super::super::svg::{heat_class, xml};
+use super::super::key::Key;
+use super::super::shape::Sheet;
+use super::super::svg::xml;
+use super::MOST_SEGMENTS;
 use super::html::Html;
-use super::matrix::legend;
-
-/// Larger matrices are folded up, below one of the rows and columns that change.
-const MOST_ROWS: usize = 60;
+use super::matrix::{heading, legend, plain_cell};
 
 /// A pair by the names of its ends, with the places of its changes in the list.
 type Marked = FxHashMap<(String, String), Vec<usize>>;
@@ -66,7 +64,8 @@ pub(super) fn heat(
         marked: marked(shown),
     };
     let [rows, columns] = [0..sheet.rows.len(), 0..sheet.columns.len()].map(Vec::from_iter);
-    match rows.len() > MOST_ROWS {
+    // A larger one is folded up, below the part that changes.
+    match rows.len() > MOST_SEGMENTS {
         true => heat.in_parts(html, &rows, &columns),
         false => heat.table(html, "Matrix by segment", &rows, &columns),
     }
@@ -105,16 +104,8 @@ impl Heat<'_> {
     }
 
     fn table(&self, html: &mut Html<'_>, title: &str, rows: &[usize], columns: &[usize]) {
-        let _ = write!(
-            html.out,
-            "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{title}\"><table class=\"heat\"><thead>\
-             <tr><th scope=\"col\">from, to</th>"
-        );
-        for &column in columns {
-            let name = xml(&self.sheet.columns[column].name);
-            let _ = write!(html.out, "<th scope=\"col\"><span>{name}</span></th>");
-        }
-        html.raw("</tr></thead><tbody>\n");
+        let sides = columns.iter().map(|&column| &self.sheet.columns[column]);
+        heading(html, title, "", sides);
         for &row in rows {
             let from = &self.sheet.rows[row].name;
             let _ = write!(html.out, "<tr><th scope=\"row\">{}</th>", xml(from));
@@ -129,25 +120,18 @@ impl Heat<'_> {
     /// A cell; one that changes leads to what changes there.
     fn cell(&self, html: &mut Html<'_>, row: usize, column: usize) {
         let (from, to) = (&self.sheet.rows[row].name, &self.sheet.columns[column].name);
-        let name = xml(&format!("{from} to {to}"));
-        let code = xml(&self.codes[row][column]);
-        let _ = match self.changes(row, column) {
-            Some(changes) => {
-                let (signs, class, words) = mark(self.shown, changes);
-                write!(
-                    html.out,
-                    "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{name}: {words}\">{signs} {code}</a></td>",
-                    changes[0]
-                )
-            }
-            None => {
-                let pair: &Pair = &self.sheet.pairs[row][column];
-                let class = heat_class(sign(pair), whole(pair));
-                write!(
-                    html.out,
-                    "<td class=\"{class}\" aria-label=\"{name}: unchanged, {code}\">{code}</td>"
-                )
-            }
+        let code = &self.codes[row][column];
+        let Some(changes) = self.changes(row, column) else {
+            let name = format!("{from} to {to}: unchanged, {code}");
+            return plain_cell(html, &self.sheet.pairs[row][column], &name, code);
         };
+        let (signs, class, words) = mark(self.shown, changes);
+        let _ = write!(
+            html.out,
+            "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{}\">{signs} {}</a></td>",
+            changes[0],
+            xml(&format!("{from} to {to}: {words}")),
+            xml(code)
+        );
     }
 }

@@ -159,7 +159,7 @@ pub(super) fn switches(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     }
     html.raw("<dl class=\"key\">");
     for (word, text) in LEGEND {
-        let _ = write!(html.out, "<dt>{}</dt><dd>{}</dd>", xml(word), xml(text));
+        html.fact(word, text);
     }
     html.raw("</dl>\n");
 }

@@ -131,6 +131,11 @@ impl<'a> Html<'a> {
         self.raw("</tbody></table></div>\n");
     }
 
+    /// A line of a list of facts.
+    pub(super) fn fact(&mut self, label: &str, text: &str) {
+        let _ = write!(self.out, "<dt>{}</dt><dd>{}</dd>", xml(label), xml(text));
+    }
+
     /// A list of texts.
     pub(super) fn list(&mut self, items: &[String]) {
         self.raw("<ul>");

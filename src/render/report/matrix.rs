@@ -90,7 +90,12 @@ pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         let title = format!("{} rows, {} columns", sheet.rows.len(), sheet.columns.len());
         html.bulk(&title);
     }
-    heading(html, sheet, "Matrix by segment", " id=\"matrix-table\"");
+    heading(
+        html,
+        "Matrix by segment",
+        " id=\"matrix-table\"",
+        &sheet.columns,
+    );
     for (row, numbers) in numbers.iter().enumerate() {
         line(html, shown, row, numbers);
     }
@@ -102,17 +107,22 @@ pub(super) fn matrix(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 }
 
 /// The first lines of a table.
-fn heading(html: &mut Html<'_>, sheet: &Sheet, name: &str, id: &str) {
+pub(super) fn heading<'s>(
+    html: &mut Html<'_>,
+    name: &str,
+    id: &str,
+    columns: impl IntoIterator<Item = &'s Side>,
+) {
     let _ = write!(
         html.out,
         "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table class=\"heat\"{id}><thead><tr>\
          <th scope=\"col\">from, to</th>"
     );
-    for side in &sheet.columns {
+    for side in columns {
         let _ = write!(
             html.out,
             "<th scope=\"col\"><span>{}</span></th>",
-            xml(&called(side))
+            xml(&side.as_target())
         );
     }
     html.raw("</tr></thead><tbody>\n");
@@ -121,30 +131,29 @@ fn heading(html: &mut Html<'_>, sheet: &Sheet, name: &str, id: &str) {
 /// The matrix by zone, with the same letters.
 fn by_zone(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let (sheet, codes) = shown.zones;
-    heading(html, sheet, "Matrix by zone", "");
+    heading(html, "Matrix by zone", "", &sheet.columns);
     for (row, side) in sheet.rows.iter().enumerate() {
         let _ = write!(html.out, "<tr><th scope=\"row\">{}</th>", xml(&side.name));
         for (column, to) in sheet.columns.iter().enumerate() {
             let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
             let meaning = meaning(pair, code, shown.matrix.1);
-            let _ = write!(
-                html.out,
-                "<td class=\"{}\" aria-label=\"{}\">{}</td>",
-                heat_class(sign(pair), whole(pair)),
-                xml(&format!("{} to {}: {meaning}", side.name, called(to))),
-                xml(code)
-            );
+            let name = format!("{} to {}: {meaning}", side.name, to.as_target());
+            plain_cell(html, pair, &name, code);
         }
         html.raw("</tr>\n");
     }
     html.raw("</tbody></table></div>\n");
 }
 
-fn called(side: &Side) -> String {
-    match side.kind {
-        "gateway" | "router" => format!("{} itself", side.name),
-        _ => side.name.clone(),
-    }
+/// A cell that leads nowhere, with what it says to those who hear it.
+pub(super) fn plain_cell(html: &mut Html<'_>, pair: &Pair, name: &str, code: &str) {
+    let _ = write!(
+        html.out,
+        "<td class=\"{}\" aria-label=\"{}\">{}</td>",
+        heat_class(sign(pair), whole(pair)),
+        xml(name),
+        xml(code)
+    );
 }
 
 /// The choices; without scripts they would do nothing, so the page hides them until its script runs.
@@ -210,21 +219,19 @@ fn cell(
 ) {
     let (sheet, key, codes) = shown.matrix;
     let (pair, code) = (&sheet.pairs[row][column], &codes[row][column]);
-    let class = heat_class(sign(pair), whole(pair));
     let meaning = meaning(pair, code, key);
-    let (from, to) = (&sheet.rows[row].name, called(&sheet.columns[column]));
-    let name = xml(&format!("{from} to {to}: {meaning}"));
-    let code = xml(code);
-    let _ = match set {
-        Some(set) => write!(
-            html.out,
-            "<td class=\"{class}\" data-s=\"{set}\"><a href=\"#p{row}-{column}\" aria-label=\"{name}\">{code}</a></td>"
-        ),
-        None => write!(
-            html.out,
-            "<td class=\"{class}\" aria-label=\"{name}\">{code}</td>"
-        ),
+    let (from, to) = (&sheet.rows[row].name, sheet.columns[column].as_target());
+    let name = format!("{from} to {to}: {meaning}");
+    let Some(set) = set else {
+        return plain_cell(html, pair, &name, code);
     };
+    let _ = write!(
+        html.out,
+        "<td class=\"{}\" data-s=\"{set}\"><a href=\"#p{row}-{column}\" aria-label=\"{}\">{}</a></td>",
+        heat_class(sign(pair), whole(pair)),
+        xml(&name),
+        xml(code)
+    );
 }
 
 /// Letters of the services of a cell, for those who hear it; the pair tells all.
@@ -253,7 +260,8 @@ fn meaning(pair: &Pair, code: &str, key: &Key) -> String {
 
 /// What codes, colours and signs mean; a long one is folded up.
 pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
-    let many = key.lines().len() > MOST_LETTERS;
+    let lines = key.lines();
+    let many = lines.len() > MOST_LETTERS;
     match many {
         true => html.bulk("Legend"),
         false => html.raw("<h3>Legend</h3>"),
@@ -276,14 +284,14 @@ pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Key, codes: &[Vec
         "A",
         "darker, a capital: these services, between all addresses",
     );
-    for (code, text) in key.lines() {
-        row("", &code, &text);
+    for (code, text) in &lines {
+        row("", code, text);
     }
     for (sign, text) in used_signs(codes) {
         row("", &sign.to_string(), text);
     }
     html.raw("</dl>\n");
-    if !key.lines().is_empty() {
+    if !lines.is_empty() {
         html.classed("p", "dim", LETTERS);
     }
     if many {

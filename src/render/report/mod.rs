@@ -68,6 +68,9 @@ pub struct ReportShown<'a> {
     pub notes: &'a [String],
 }
 
+/// Above so many segments a page tells pairs by their services and rules, not flow by flow, and folds up its matrix.
+pub const MOST_SEGMENTS: usize = 60;
+
 /// The report as one HTML page.
 pub fn report_html(shown: &ReportShown<'_>) -> String {
     let site = shown.network.site;

@@ -61,11 +61,7 @@ fn each(html: &mut Html<'_>, shown: &ReportShown<'_>, flows: &[(usize, usize, Ve
 fn pair_name(shown: &ReportShown<'_>, row: usize, column: usize) -> String {
     let (sheet, ..) = shown.matrix;
     let (from, to) = (&sheet.rows[row], &sheet.columns[column]);
-    let itself = match to.kind {
-        "gateway" | "router" => " itself",
-        _ => "",
-    };
-    format!("{} to {}{itself}", from.name, to.name)
+    format!("{} to {}", from.name, to.as_target())
 }
 
 /// A line for each pair: there are too many of them to tell each flow.
@@ -89,10 +85,6 @@ fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.end_bulk();
 }
 
-fn row(html: &mut Html<'_>, label: &str, text: &str) {
-    let _ = write!(html.out, "<dt>{label}</dt><dd>{}</dd>", xml(text));
-}
-
 fn family(html: &mut Html<'_>, shown: &ReportShown<'_>, pair: &PairFlows) {
     if pair.flows.is_empty() && pair.complete {
         return;
@@ -112,18 +104,18 @@ fn one(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, flow: &Perm
         return;
     };
     html.raw("<dl class=\"flow\">");
-    row(html, "services", &naming.services(&flow.sent.services));
-    row(html, "from", &naming.addresses(&flow.sent.source));
-    row(html, "to", &naming.addresses(&flow.sent.destination));
+    html.fact("services", &naming.services(&flow.sent.services));
+    html.fact("from", &naming.addresses(&flow.sent.source));
+    html.fact("to", &naming.addresses(&flow.sent.destination));
     if flow.arrives != flow.sent {
-        row(html, "arrives", &arrival(naming, flow));
+        html.fact("arrives", &arrival(naming, flow));
     }
     for text in decisions(shown.network.site, shown.sources, flow) {
-        row(html, "decided by", &text);
+        html.fact("decided by", &text);
     }
-    row(html, "replies", two_way(flow.two_way));
+    html.fact("replies", two_way(flow.two_way));
     if let Some(packet) = &flow.witness {
-        row(html, "witness", &packet.to_string());
+        html.fact("witness", &packet.to_string());
     }
     html.raw("</dl>");
 }

@@ -8,7 +8,6 @@ use crate::diagnostic::{Check, Finding, Severity};
 use super::super::privilege::{excess_text, needs_text};
 use super::super::rules::{COLUMNS, limit_notes, numbers, state};
 use super::super::standing::decision;
-use super::super::svg::xml;
 use super::ReportShown;
 use super::html::Html;
 use super::summary::ranked;
@@ -186,7 +185,7 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     }
     html.raw("<dl class=\"key\">");
     for (column, text) in COLUMNS {
-        let _ = write!(html.out, "<dt>{}</dt><dd>{}</dd>", xml(column), xml(text));
+        html.fact(column, text);
     }
     html.raw("</dl>\n");
 }

@@ -55,6 +55,14 @@ pub(super) enum Stands {
 }
 
 impl Stands {
+    /// Good or not, if there was anything to judge.
+    fn of(any: bool, good: bool) -> Self {
+        match any {
+            true => Self::judged(good),
+            false => Self::Untold,
+        }
+    }
+
     /// Judged, and good or not.
     pub(super) fn judged(good: bool) -> Self {
         if good { Self::Well } else { Self::Badly }
@@ -86,10 +94,7 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         (_, true) => "isolated as claimed",
         _ => "not isolated as claimed",
     };
-    let stands = match shown.isolated.is_empty() {
-        true => Stands::Untold,
-        false => Stands::judged(holds),
-    };
+    let stands = Stands::of(!shown.isolated.is_empty(), holds);
     state(html, "Isolated segments", stands, word);
     for one in all {
         let name = segment_name(site, one.segment);
@@ -127,15 +132,9 @@ fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let word = match found.len() {
         0 if asked == 0 => "no two segments of different zones".to_owned(),
         0 => "no path goes round".to_owned(),
-        count => format!(
-            "{count} of {} pairs of segments have a way round",
-            shown.bypasses.asked
-        ),
+        count => format!("{count} of {asked} pairs of segments have a way round"),
     };
-    let stands = match asked {
-        0 => Stands::Untold,
-        _ => Stands::judged(found.is_empty()),
-    };
+    let stands = Stands::of(asked > 0, found.is_empty());
     state(html, "Ways round the gateway", stands, &word);
     if found.is_empty() && asked > 0 {
         html.tag(
@@ -185,10 +184,7 @@ fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         Some(_) if grave => "one rule to fix first",
         Some(_) => "nothing urgent about rules",
     };
-    let stands = match shown.rules.books.is_empty() {
-        true => Stands::Untold,
-        false => Stands::judged(!grave),
-    };
+    let stands = Stands::of(!shown.rules.books.is_empty(), !grave);
     state(html, "Rule to fix first", stands, word);
     if let Some(finding) = first {
         html.raw("<p>");
@@ -213,10 +209,7 @@ fn intent(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         _ if held == all => format!("all {all} hold"),
         _ => format!("{held} of {all} hold"),
     };
-    let stands = match all {
-        0 => Stands::Untold,
-        _ => Stands::judged(held == all),
-    };
+    let stands = Stands::of(all > 0, held == all);
     state(html, "Expectations and needs", stands, &word);
     for (name, word) in shown.intent.failing().into_iter().take(3) {
         html.tag("p", &format!("{name}: {word}"));
