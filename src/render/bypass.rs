@@ -7,12 +7,16 @@ use serde::Serialize;
 use crate::analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting};
 use crate::diagnostic::Sources;
 use crate::forwarding::Network;
-use crate::model::Site;
+use crate::model::{SegmentId, Site};
 
 use super::frames::{segment_name, way_lines};
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
+
+/// Said where there is no set that closes all ways.
+pub(super) const NOT_FOUND: &str = "What closes them all was not found within the limit: begin with the settings named, \
+    and ask again.";
 
 /// Ways shown in full before the rest is only listed.
 const MOST_SHOWN: usize = 6;
@@ -67,11 +71,7 @@ pub fn bypass_text(
     }
     match &found.closing {
         Some(closing) => view.closing(&mut out, closing),
-        None => {
-            let text = "What closes them all was not found within the limit: begin with the settings named, and \
-                ask again.";
-            view.line(&mut out, 0, "", text);
-        }
+        None => view.line(&mut out, 0, "", NOT_FOUND),
     }
     out
 }
@@ -153,15 +153,23 @@ impl View<'_> {
                 self.line(out, 2, "- ", &text);
             }
         }
-        for (from, to) in &closing.stay {
-            let text = format!(
-                "{} -> {} stays open: no setting closes it",
-                segment_name(site, *from),
-                segment_name(site, *to)
-            );
+        for text in stays_open(site, closing) {
             self.line(out, 2, "- ", &text);
         }
     }
+}
+
+/// Pairs that no setting can close, a line each.
+pub(super) fn stays_open(site: &Site, closing: &Closing) -> Vec<String> {
+    let stay = closing.stay.iter();
+    let line = |&(from, to): &(SegmentId, SegmentId)| {
+        format!(
+            "{} -> {} stays open: no setting closes it",
+            segment_name(site, from),
+            segment_name(site, to)
+        )
+    };
+    stay.map(line).collect()
 }
 
 /// What to change at which device, so that a set of settings is gone.

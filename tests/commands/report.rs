@@ -54,6 +54,45 @@ fn what_can_not_be_written_is_said_and_leaves_nothing_behind() {
     assert_eq!(left, 1, "the site alone");
 }
 
+/// Two zones on one switch that knows no VLANs.
+const JOINED: &str = r#"
+[zones.a]
+trust = 10
+[zones.b]
+trust = 50
+[segments.x]
+zone = "a"
+prefixes = ["10.44.10.0/24"]
+[segments.y]
+zone = "b"
+prefixes = ["10.44.20.0/24"]
+[switches.hub]
+vlan_aware = false
+ports = { "1-4" = {} }
+[hosts.one]
+[[hosts.one.interfaces]]
+segment = "x"
+port = "hub:1"
+[hosts.two]
+[[hosts.two.interfaces]]
+segment = "y"
+port = "hub:2"
+"#;
+
+#[test]
+fn what_no_setting_closes_is_not_said_to_be_closed() {
+    let (_folder, file) = site(JOINED);
+    let page = about(&file, "report", "").out;
+    for text in [
+        "<h3>What closes them, as far as a setting can</h3>",
+        "<li>x -&gt; y stays open: no setting closes it</li>",
+        "<li>y -&gt; x stays open: no setting closes it</li>",
+    ] {
+        assert!(page.contains(text), "{text}");
+    }
+    assert!(!page.contains("What closes them all") && !page.contains("Close every way"));
+}
+
 #[test]
 fn where_nothing_was_judged_nothing_is_called_good() {
     let (_folder, file) = site(ALONE);

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::analysis::{Bypass, Equipment, Setting, Verdict, Worksheet, vlan_ranges};
 
-use super::super::bypass::cuts;
+use super::super::bypass::{NOT_FOUND, cuts, stays_open};
 use super::super::frames::segment_name;
 use super::super::isolation::{isolation_text, verdict_text};
 use super::super::matrix::Paint;
@@ -57,16 +57,35 @@ pub(super) fn bypasses(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             found.asked
         ),
     );
-    let set: Vec<Setting> = match &found.closing {
-        Some(closing) => closing.sets.first().cloned().unwrap_or_default(),
-        None => found
-            .pairs
-            .iter()
-            .filter_map(|pair| pair.opened_by)
-            .collect(),
-    };
+    let set = closed_by(html, shown);
     let cut = cuts(site, &set);
-    html.raw("<h3>What closes them all</h3><ul>");
+    for (number, pair) in found.pairs.iter().enumerate() {
+        round(html, shown, (number, pair), &cut);
+    }
+}
+
+/// What closes the ways round, as far as it is known and settings can; gives the settings.
+fn closed_by(html: &mut Html<'_>, shown: &ReportShown<'_>) -> Vec<Setting> {
+    let site = shown.network.site;
+    let found = shown.bypasses;
+    let (title, set, stay) = match &found.closing {
+        Some(closing) => {
+            let stay = stays_open(site, closing);
+            let title = match stay.is_empty() {
+                true => "What closes them all",
+                false => "What closes them, as far as a setting can",
+            };
+            let first = closing.sets.first().cloned();
+            (title, first.unwrap_or_default(), stay)
+        }
+        None => {
+            let opening = found.pairs.iter().filter_map(|pair| pair.opened_by);
+            let told = vec![NOT_FOUND.to_owned()];
+            ("What opens them", opening.collect(), told)
+        }
+    };
+    html.tag("h3", title);
+    html.raw("<ul>");
     for setting in &set {
         html.raw("<li>");
         html.text(&setting.remedy(site));
@@ -74,10 +93,11 @@ pub(super) fn bypasses(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         html.place(setting.place(site));
         html.raw("</li>");
     }
-    html.raw("</ul>");
-    for (number, pair) in found.pairs.iter().enumerate() {
-        round(html, shown, (number, pair), &cut);
+    for text in stay {
+        html.tag("li", &text);
     }
+    html.raw("</ul>");
+    set
 }
 
 /// One way round: its steps, what opens it and, for the first few, pictures.

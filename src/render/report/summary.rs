@@ -235,21 +235,19 @@ fn first(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let mut seen: Vec<&str> = Vec::new();
     let mut count = 0;
     html.raw("<h3>Three things to do first</h3><ol class=\"first\">");
-    let closing = shown
-        .bypasses
-        .closing
-        .as_ref()
-        .and_then(|closing| closing.sets.first());
-    if let Some(set) = closing.filter(|set| !set.is_empty()) {
+    let closing = shown.bypasses.closing.as_ref();
+    let set = closing.and_then(|closing| Some((closing, closing.sets.first()?)));
+    if let Some((closing, set)) = set.filter(|(_, set)| !set.is_empty()) {
+        let which = match closing.stay.is_empty() {
+            true => "every way round the gateway",
+            false => "the ways round the gateway that a setting can close",
+        };
         let todo: Vec<String> = cuts(shown.network.site, set)
             .into_iter()
             .map(|(_, text)| text)
             .collect();
         html.raw("<li>");
-        html.text(&format!(
-            "Close every way round the gateway: {}. ",
-            todo.join("; ")
-        ));
+        html.text(&format!("Close {which}: {}. ", todo.join("; ")));
         html.raw("<a href=\"#bypass\">the ways</a></li>\n");
         seen.push("bypass-open");
         count += 1;
