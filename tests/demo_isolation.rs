@@ -97,6 +97,29 @@ fn the_demo_has_no_way_round() {
     assert!(bypasses(&network, &|_, _| true).is_empty());
 }
 
+/// Copies of the site are tried on all processors, in whatever order they are done; effort that ends on the way is
+/// part of it.
+#[test]
+fn faults_are_the_same_on_one_processor_and_on_several() {
+    let site = site(DEMO);
+    let network = Network::new(&site, TODAY);
+    let management = segment(&site, "management");
+    let verdict = isolation(&network, management);
+    let size = network.fabric.sockets.len() + network.fabric.feet.len();
+    let all = distance(&network, management, &verdict, EFFORT);
+    assert!(all.complete && !all.one.is_empty() && !all.two.is_empty());
+    // Enough for each single fault and some pairs; for some single faults.
+    for effort in [EFFORT, size * (all.faults + 9), size * (all.faults - 9)] {
+        let [one, several] = [1, 5].map(|threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+            let pool = pool.build().expect("threads");
+            pool.install(|| distance(&network, management, &verdict, effort))
+        });
+        assert_eq!(one.complete, effort == EFFORT, "{} tried", one.tried);
+        assert_eq!(one, several);
+    }
+}
+
 #[test]
 fn the_jump_host_is_one_fault_away() {
     let site = site(DEMO);

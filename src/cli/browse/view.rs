@@ -237,6 +237,23 @@ mod tests {
     }
 
     #[test]
+    fn a_view_made_anew_goes_on_where_the_old_one_was() {
+        let mut old = list();
+        old.go(100);
+        old.scroll(4);
+        old.left = 8;
+        let mut same = list();
+        same.resume(&old);
+        assert_eq!((same.cursor, same.top, same.left), (9, 6, 8));
+        let mut shorter = View::new("a list", list().lines[..9].to_vec());
+        shorter.resume(&old);
+        assert_eq!(shorter.cursor, 7, "the last line is none where it stops");
+        let mut nothing = View::new("nothing", Vec::new());
+        nothing.resume(&old);
+        assert_eq!(nothing.cursor, 0);
+    }
+
+    #[test]
     fn the_cursor_stays_in_sight() {
         let mut view = list();
         view.go(4);
