@@ -32,6 +32,8 @@ pub enum Reason {
     ReadOnly,
     /// The new file would have another owner or group.
     Owner,
+    /// It is a folder, or a device or pipe, which can't be put in its place.
+    NoFile,
     /// What the operating system says.
     Io(io::Error),
 }
@@ -58,6 +60,7 @@ impl fmt::Display for Reason {
             Self::Owner => {
                 f.write_str("it would get another owner or group; run this as its owner")
             }
+            Self::NoFile => f.write_str("it is a folder or a device; name a file"),
             Self::Io(error) => error.fmt(f),
         }
     }
@@ -94,13 +97,21 @@ pub fn replace(files: &[EditedFile]) -> Result<(), WriteError> {
     Ok(())
 }
 
-/// Writes a whole text into a file, which may be a new one: whoever reads it sees the old text or the new one.
+/// Writes a whole text into a file, which may be a new one: whoever reads it sees the old text or the new one. What
+/// is no file, as `/dev/stdout` or a pipe, stays what it is and is written to.
 ///
 /// # Errors
 /// What is in the way, in words; the file is as it was then.
 pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
     let name = path.to_string_lossy().into_owned();
     let failed = |reason: Reason| format!("can't write {name}: {reason}");
+    match fs::metadata(path) {
+        Ok(metadata) if metadata.is_dir() => return Err(failed(Reason::NoFile)),
+        Ok(metadata) if !metadata.is_file() => {
+            return pass_on(path, text).map_err(|error| failed(error.into()));
+        }
+        _ => {}
+    }
     match fs::read_to_string(path) {
         Ok(before) => {
             let file = EditedFile {
@@ -114,6 +125,13 @@ pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => create(path, text).map_err(failed),
         Err(error) => Err(failed(error.into())),
     }
+}
+
+/// Writes to a device or a pipe.
+fn pass_on(path: &Path, text: &str) -> io::Result<()> {
+    let mut open = File::options().write(true).open(path)?;
+    open.write_all(text.as_bytes())?;
+    open.flush()
 }
 
 /// A new file, with its whole text at once.
@@ -151,6 +169,10 @@ fn failure(files: &[EditedFile], done: usize, at: usize, reason: Reason) -> Writ
 fn prepare(file: &EditedFile) -> Result<(PathBuf, NamedTempFile), Reason> {
     let target = fs::canonicalize(&file.name)?;
     let metadata = fs::metadata(&target)?;
+    // Before it is read: a device may have no end, and a file must never take its place.
+    if !metadata.is_file() {
+        return Err(Reason::NoFile);
+    }
     check_unchanged(file, &target)?;
     if metadata.permissions().readonly() {
         return Err(Reason::ReadOnly);

@@ -54,6 +54,33 @@ fn what_can_not_be_written_is_said_and_leaves_nothing_behind() {
     assert_eq!(left, 1, "the site alone");
 }
 
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_written_to_and_stays_a_pipe() {
+    use std::os::unix::fs::FileTypeExt;
+    let (folder, file) = site(starter());
+    let piped = about(&file, "report", "").out;
+    let pipe = folder.path().join("pipe");
+    let made = std::process::Command::new("mkfifo").arg(&pipe).status();
+    assert!(made.expect("mkfifo runs").success());
+    let from = pipe.clone();
+    let reader = std::thread::spawn(move || fs::read_to_string(from).expect("a page"));
+    let ran = about(&file, "report", &format!("-o {}", pipe.display()));
+    assert_eq!((ran.code, ran.err.as_str()), (0, ""));
+    let kind = fs::metadata(&pipe).expect("it is there").file_type();
+    assert!(kind.is_fifo(), "no file takes its place");
+    assert_eq!(reader.join().expect("it reads"), piped);
+    let ran = about(&file, "report", "-o /dev/stdout");
+    assert_eq!((ran.code, ran.out), (0, piped));
+    let ran = about(&file, "report", &format!("-o {}", folder.path().display()));
+    assert_eq!(ran.code, 2);
+    assert!(
+        ran.err.contains("it is a folder or a device"),
+        "{}",
+        ran.err
+    );
+}
+
 /// Two zones on one switch that knows no VLANs.
 const JOINED: &str = r#"
 [zones.a]
