@@ -108,21 +108,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Dot | Format::Mermaid => graph(arguments.format, &opened.site, what),
     };
     match drawn {
-        Ok(drawn) => put(arguments, &drawn, output),
+        Ok(drawn) => opened.hand_over(&drawn, arguments.output.as_deref(), output),
         Err(message) => output.failed(&message),
     }
-}
-
-fn put(arguments: &Arguments, drawn: &str, output: &mut Output) -> io::Result<Verdict> {
-    match &arguments.output {
-        None => output.print(drawn)?,
-        Some(file) => {
-            if let Err(message) = super::write::put_text(file, drawn) {
-                return output.failed(&message);
-            }
-        }
-    }
-    Ok(Verdict::Clean)
 }
 
 fn what(arguments: &Arguments) -> What {

@@ -59,15 +59,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let standing = Standing::new(judged, None);
     let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
     let page = page(&opened, &network, &books, &standing);
-    match &arguments.output {
-        None => output.print(&page)?,
-        Some(file) => {
-            if let Err(message) = super::write::put_text(file, &page) {
-                return output.failed(&message);
-            }
-        }
+    match opened.hand_over(&page, arguments.output.as_deref(), output)? {
+        Verdict::Failed => Ok(Verdict::Failed),
+        _ => Ok(result),
     }
-    Ok(result)
 }
 
 /// What the matrices and pictures are made of.

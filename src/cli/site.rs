@@ -11,7 +11,9 @@ use crate::load::{Loaded, load_path};
 use crate::model::{Date, Family, Site};
 use crate::render::{problem_summary, problem_text, problems_json};
 
+use super::Verdict;
 use super::output::Output;
+use super::write::put_text;
 
 /// The site and the day.
 #[derive(Clone, Debug, Args)]
@@ -85,6 +87,31 @@ pub(super) struct Opened {
     pub(super) sources: Sources,
     pub(super) problems: Vec<Problem>,
     pub(super) today: Date,
+}
+
+impl Opened {
+    /// Prints what was made of the site, or writes it to a file: never to one that the site was read from.
+    pub(super) fn hand_over(
+        &self,
+        text: &str,
+        file: Option<&Path>,
+        output: &mut Output,
+    ) -> io::Result<Verdict> {
+        let Some(file) = file else {
+            output.print(text)?;
+            return Ok(Verdict::Clean);
+        };
+        let own = |path: &Path| path.canonicalize().ok();
+        let mut sources = self.sources.files().iter();
+        if own(file).is_some() && sources.any(|source| own(Path::new(source.name())) == own(file)) {
+            let name = file.display();
+            return output.failed(&format!("{name} is part of the site; name another file"));
+        }
+        match put_text(file, text) {
+            Ok(()) => Ok(Verdict::Clean),
+            Err(message) => output.failed(&message),
+        }
+    }
 }
 
 /// One that does not load, and why.

@@ -81,6 +81,19 @@ fn a_pipe_is_written_to_and_stays_a_pipe() {
     );
 }
 
+#[test]
+fn a_slip_of_the_hand_does_not_cost_the_site() {
+    let (folder, file) = site(starter());
+    for command in ["report", "draw --format svg"] {
+        let (name, rest) = command.split_once(' ').unwrap_or((command, ""));
+        let odd = folder.path().join(".").join("site.toml");
+        let ran = about(&file, name, &format!("{rest} -o {}", odd.display()));
+        assert_eq!(ran.code, 2, "{command}");
+        assert!(ran.err.contains("is part of the site"), "{}", ran.err);
+        assert_eq!(fs::read_to_string(&file).expect("a site"), starter());
+    }
+}
+
 /// Two zones on one switch that knows no VLANs.
 const JOINED: &str = r#"
 [zones.a]
