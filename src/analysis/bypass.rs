@@ -2,21 +2,21 @@
 //! gateway deciding.
 
 use crate::forwarding::layer2::{Frame, Start, flood};
-use crate::forwarding::{DeviceId, DeviceIndex, Network, Plan};
-use crate::model::{Family, SegmentId};
+use crate::forwarding::{DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns};
+use crate::model::Family;
 
 use super::needed::Needed;
 use super::setting::Setting;
 use super::way_settings::settings_of;
-use super::ways::{Around, Way, begins, takes};
+use super::ways::{Around, Routed, Way, begins, routed};
 
 /// One ordered pair with a way round.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Bypass {
-    /// Where the device sits.
-    pub from: SegmentId,
-    /// Whose devices it reaches.
-    pub to: SegmentId,
+    /// Where the device is attached.
+    pub from: Origin,
+    /// Whose devices it reaches, or the unclaimed ports where its frames come out.
+    pub to: Origin,
     /// A shortest way.
     pub way: Way,
     /// Whether answers come back round the gateway as well.
@@ -30,32 +30,39 @@ pub struct Bypass {
     pub opened_by: Option<Setting>,
 }
 
-/// Looks for ways round between the pairs that `asked` accepts; pairs of one zone are no bypass.
+/// Looks for ways round between the pairs that `asked` accepts; pairs of one zone are no bypass. Hostile devices at
+/// unclaimed ports are asked too, and frames that come out there.
 ///
-/// One flood for each segment, and for each device without rules that it meets one look-up for each target.
-pub fn bypasses(
-    network: &Network<'_>,
-    asked: &dyn Fn(SegmentId, SegmentId) -> bool,
-) -> Vec<Bypass> {
+/// One flood for each segment, and for each that meets a device without rules one walk of everything past those.
+pub fn bypasses(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -> Vec<Bypass> {
     let ways = ways(network, asked);
     if ways.is_empty() {
         return Vec::new();
     }
     let needed = Needed::new(network);
-    let described = ways
-        .into_iter()
-        .map(|(from, to, way)| describe(network, &needed, from, to, way));
-    described.collect()
+    let mut described: Vec<Bypass> = Vec::new();
+    for group in ways.chunk_by(|one, other| one.0 == other.0) {
+        let from = group[0].0;
+        let plain = from
+            .segment()
+            .map(|from| routed(network, Sender::Segment(from)).0);
+        let hostile = routed(network, Sender::Hostile(from)).0;
+        for (_, to, way) in group {
+            let flows = [plain.as_deref().unwrap_or_default(), &hostile];
+            described.push(describe(network, &needed, (from, *to), flows, way));
+        }
+    }
+    described
 }
 
 /// The ways themselves, a shortest one for each pair.
 pub(super) fn ways(
     network: &Network<'_>,
-    asked: &dyn Fn(SegmentId, SegmentId) -> bool,
-) -> Vec<(SegmentId, SegmentId, Way)> {
+    asked: &dyn Fn(Origin, Origin) -> bool,
+) -> Vec<(Origin, Origin, Way)> {
     let mut found = Vec::new();
-    for from in network.site.segment_ids() {
-        let targets: Vec<SegmentId> = targets(network, from, asked);
+    for from in network.fabric.origins() {
+        let targets: Vec<Origin> = targets(network, from, asked);
         if targets.is_empty() || !may_leave(network, from) {
             continue;
         }
@@ -66,25 +73,36 @@ pub(super) fn ways(
     found
 }
 
-/// Segments of other zones that are asked about.
+/// Segments of other zones that are asked about, and unclaimed ports, which are in none.
 fn targets(
     network: &Network<'_>,
-    from: SegmentId,
-    asked: &dyn Fn(SegmentId, SegmentId) -> bool,
-) -> Vec<SegmentId> {
+    from: Origin,
+    asked: &dyn Fn(Origin, Origin) -> bool,
+) -> Vec<Origin> {
     let site = network.site;
-    let zone = site.segment(from).zone;
-    site.segment_ids()
-        .filter(|&to| site.segment(to).zone != zone && asked(from, to))
-        .collect()
+    let zone = from.segment().map(|from| site.segment(from).zone);
+    let other = |&to: &Origin| match (zone, to) {
+        (Some(zone), Origin::Segment(to)) => site.segment(to).zone != zone,
+        (None, Origin::Unclaimed(_)) => false,
+        _ => true,
+    };
+    let all = network.fabric.origins().filter(other);
+    all.filter(|&to| asked(from, to)).collect()
 }
 
-/// Whether frames of a segment get anywhere but to its own devices and to filtering gateways: what must hold
-/// for any way round, and quickly told.
-fn may_leave(network: &Network<'_>, from: SegmentId) -> bool {
+/// Whether frames of a device get anywhere but to devices of its own segment and to filtering gateways: what must
+/// hold for any way round, and quickly told.
+fn may_leave(network: &Network<'_>, from: Origin) -> bool {
     let reached = network.wiring.from_hostile(from);
+    let own = from.segment();
     let place = |number: &u32| network.wiring.vacancies[*number as usize].segment;
-    if reached.vacancies.iter().any(|number| place(number) != from) {
+    let unclaimed = |group| Origin::Unclaimed(group) != from;
+    if reached.unclaimed.iter().any(|&group| unclaimed(group))
+        || reached
+            .vacancies
+            .iter()
+            .any(|number| Some(place(number)) != own)
+    {
         return true;
     }
     let plan = network.plan(Family::V4);
@@ -92,27 +110,27 @@ fn may_leave(network: &Network<'_>, from: SegmentId) -> bool {
         let foot = network.fabric.foot(foot);
         let (device, _) = plan.place_of(foot.of);
         let device = plan.device(device);
+        let host = matches!(device.id, DeviceId::Host(_));
         device.forwards_unfiltered()
-            || (foot.segment != from && matches!(device.id, DeviceId::Host(_)))
+            || host && (Some(foot.segment) != own || 1 < device.interfaces.len())
     })
 }
 
-/// The numbers of ordered pairs that [`bypasses`] looks at.
-pub fn pairs_asked(network: &Network<'_>, asked: &dyn Fn(SegmentId, SegmentId) -> bool) -> usize {
-    let segments = network.site.segment_ids();
-    segments
-        .map(|from| targets(network, from, asked).len())
-        .sum()
+/// The numbers of ordered pairs of segments that [`bypasses`] looks at.
+pub fn pairs_asked(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -> usize {
+    let segments = network.site.segment_ids().map(Origin::Segment);
+    let pairs = segments.map(|from| targets(network, from, asked));
+    pairs.flatten().filter(|to| to.segment().is_some()).count()
 }
 
 fn describe(
     network: &Network<'_>,
     needed: &Needed,
-    from: SegmentId,
-    to: SegmentId,
-    way: Way,
+    (from, to): (Origin, Origin),
+    [plain, hostile]: [&[Routed]; 2],
+    way: &Way,
 ) -> Bypass {
-    let settings = settings_of(network, (from, to), &way);
+    let settings = settings_of(network, (from, to), way);
     let mut spare = settings
         .iter()
         .copied()
@@ -127,32 +145,53 @@ fn describe(
     Bypass {
         from,
         to,
-        two_way: comes_back(network, from, to, &way),
-        configured: as_configured(network, from, &way),
+        two_way: comes_back(network, (from, to), hostile, way),
+        configured: as_configured(from, to, plain, way),
         settings,
         opened_by,
-        way,
+        way: way.clone(),
     }
 }
 
-/// Whether a plain device sends such frames by itself: no tag but its own, and a device that forwards only
-/// where plain devices use it.
-fn as_configured(network: &Network<'_>, from: SegmentId, way: &Way) -> bool {
-    let plain = match way.legs.first().map(|leg| leg.start) {
+/// Whether a device as configured gets there: by plain frames of its own, or by packets that devices without rules pass
+/// on or take. Nobody is configured at unclaimed ports.
+fn as_configured(from: Origin, to: Origin, plain: &[Routed], way: &Way) -> bool {
+    let untagged = match way.legs.first().map(|leg| leg.start) {
         Some(Start::Seat(_, frame)) => frame != Frame::HOSTILE,
         _ => true,
     };
-    let used = way.handovers.first().is_none_or(|first| {
-        Family::ALL.iter().any(|&family| {
-            let first_hops = &network.plan(family).segment(from).first_hops;
-            first_hops.contains(&(first.device, first.ingress))
-        })
-    });
-    plain && used
+    let direct = untagged && way.handovers.is_empty() && way.far_address.is_none();
+    let routed = || plain.iter().any(|routed| Some(routed.to) == to.segment());
+    from.segment().is_some() && (direct || routed())
 }
 
-/// Whether plain frames of the device that was reached get back to the sender without a filtering gateway.
-fn comes_back(network: &Network<'_>, from: SegmentId, to: SegmentId, way: &Way) -> bool {
+/// Whether answers get back to the sender: plain frames of what was reached, or replies to a packet that goes this
+/// way.
+fn comes_back(
+    network: &Network<'_>,
+    (from, to): (Origin, Origin),
+    hostile: &[Routed],
+    way: &Way,
+) -> bool {
+    if way.handovers.is_empty() && way.far_address.is_none() {
+        return frames_come_back(network, to, way);
+    }
+    let devices = way.handovers.iter().map(|handover| handover.device);
+    let devices: Vec<DeviceIndex> = devices.collect();
+    let same = |routed: &&Routed| {
+        let crossed = routed.flow.hops.iter().filter(|hop| hop.egress.is_some());
+        Some(routed.to) == to.segment() && crossed.map(|hop| hop.device).eq(devices.iter().copied())
+    };
+    hostile.iter().filter(same).any(|routed| {
+        let plan = network.plan(routed.family);
+        let place = Place::Segment(routed.to);
+        let (back, _) = returns(network, plan, Sender::Hostile(from), place, &routed.flow);
+        !back.is_empty()
+    })
+}
+
+/// Whether plain frames of the device that was reached get back to the sender.
+fn frames_come_back(network: &Network<'_>, to: Origin, way: &Way) -> bool {
     let fabric = &network.fabric;
     let Some(home) = way.legs.first().and_then(|leg| begins(network, leg)) else {
         return false;
@@ -161,42 +200,12 @@ fn comes_back(network: &Network<'_>, from: SegmentId, to: SegmentId, way: &Way) 
         Some(foot) => Start::Foot(foot),
         None => {
             let seated = fabric.seated(way.end.socket).iter();
-            let mut mine = seated.filter(|(segment, _)| *segment == to);
+            let mut mine = seated.filter(|(segment, _)| Some(*segment) == to.segment());
             let tag = mine.find(|(_, tag)| way.end.frame.fits(*tag));
             Start::Seat(way.end.socket, Frame::of(tag.and_then(|(_, tag)| *tag)))
         }
     };
+    // A hostile device takes whatever comes out at its port.
     let back = flood(fabric, &[start]);
-    if way.handovers.is_empty() {
-        // A hostile device takes whatever comes out where it sits.
-        return back.taken.iter().any(|taken| taken.socket == home);
-    }
-    let last = way.handovers[way.handovers.len() - 1].device;
-    Family::ALL.iter().any(|&family| {
-        let plan = network.plan(family);
-        let hops = plan.segment(to).first_hops.iter();
-        let mut through = hops.filter(|(device, _)| {
-            let here = plan.device(*device);
-            *device == last && here.filter.is_none()
-        });
-        through.any(|&(device, _)| routes_to(network, plan, device, from))
-    })
-}
-
-/// Whether some route of a device leads to a segment's devices.
-fn routes_to(network: &Network<'_>, plan: &Plan, device: DeviceIndex, to: SegmentId) -> bool {
-    let parts = plan
-        .device(device)
-        .routes
-        .split(&plan.segment(to).addresses);
-    parts.iter().any(|(hop, _)| {
-        hop.and_then(|hop| hop.interface()).is_some_and(|egress| {
-            let foot = plan.foot_of(&network.fabric, (device, egress));
-            let reached = flood(&network.fabric, &[Start::Foot(foot)]);
-            reached
-                .taken
-                .iter()
-                .any(|taken| takes(&network.fabric, taken, to))
-        })
-    })
+    back.taken.iter().any(|taken| taken.socket == home)
 }

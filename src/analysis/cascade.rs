@@ -147,7 +147,7 @@ impl Cascade {
             };
         }
         let open = opened(network.site);
-        let open = Network::new(&open, network.today);
+        let open = Network::new(&open, network.today).limited_to(network.open_pieces());
         debug_assert_eq!(
             open.classes.len(),
             network.classes.len(),
@@ -168,7 +168,10 @@ impl Cascade {
             unjudged: FxHashSet::default(),
             doubtful: FxHashSet::default(),
         };
-        passages(&open, &mut |passage| judge.judge(&passage));
+        let coverage = passages(&open, &mut |passage| judge.judge(&passage));
+        if !coverage.is_complete() {
+            judge.looks = 0;
+        }
         judge.finish()
     }
 }
@@ -179,7 +182,7 @@ type Routers = SmallVec<[RouterId; 2]>;
 fn ways(open: &Network<'_>) -> Option<FxHashMap<Pair, Vec<Routers>>> {
     let mut ways: FxHashMap<Pair, Vec<Routers>> = FxHashMap::default();
     let mut several = false;
-    passages(open, &mut |passage| {
+    let coverage = passages(open, &mut |passage| {
         several |= passage.gates.len() > 1;
         let routers: Routers = passage.gates.iter().map(|gate| gate.router).collect();
         let known = ways.entry((passage.from, passage.to)).or_default();
@@ -187,7 +190,8 @@ fn ways(open: &Network<'_>) -> Option<FxHashMap<Pair, Vec<Routers>>> {
             known.push(routers);
         }
     });
-    several.then_some(ways)
+    // Where a limit was met, some gateways in a row may not have been seen.
+    (several || !coverage.is_complete()).then_some(ways)
 }
 
 /// What a gateway does with a part of the packets on a way.

@@ -1,7 +1,7 @@
 //! One cell of a matrix in one family.
 
-use crate::forwarding::Packet;
-use crate::model::RouterId;
+use crate::forwarding::{Coverage, Packet};
+use crate::model::{HostId, RouterId};
 use crate::packet::{ClassSet, ServiceClasses};
 
 /// How much of a cell's flows something holds for.
@@ -16,6 +16,8 @@ pub enum Extent {
     Some,
     /// All.
     All,
+    /// A limit was met before it was known.
+    Unknown,
 }
 
 impl Extent {
@@ -31,6 +33,8 @@ impl Extent {
             (Self::Nothing, other) => other,
             (own, Self::Nothing) => own,
             (own, other) if own == other => own,
+            (Self::Unknown, Self::Some) | (Self::Some, Self::Unknown) => Self::Some,
+            (Self::Unknown, _) | (_, Self::Unknown) => Self::Unknown,
             _ => Self::Some,
         }
     }
@@ -85,7 +89,11 @@ pub struct Cell {
     pub some: ClassSet,
     /// Services of which every packet arrives, from each address to each address.
     pub every: ClassSet,
-    /// Of how many flows the replies come back.
+    /// Those of them that plain devices get through; the others only described hosts do, by routes of their own.
+    pub plain: ClassSet,
+    /// Described hosts that get something through by their own routes, ascending.
+    pub hosts: Vec<HostId>,
+    /// How many flows are answered.
     pub two_way: Extent,
     /// Of how many flows a filtering gateway decides.
     pub filtered: Extent,
@@ -97,8 +105,8 @@ pub struct Cell {
     pub witness: Option<Packet>,
     /// Whether a hostile device reaches more.
     pub hostile: HostileReach,
-    /// False where a limit was met: what is listed is a lower bound.
-    pub complete: bool,
+    /// Where a limit was met, what is listed is a lower bound.
+    pub coverage: Coverage,
 }
 
 impl Cell {
@@ -108,6 +116,8 @@ impl Cell {
             reading,
             classes: classes.len(),
             some: classes.none(),
+            plain: classes.none(),
+            hosts: Vec::new(),
             every: classes.none(),
             two_way: Extent::Nothing,
             filtered: Extent::Nothing,
@@ -115,8 +125,18 @@ impl Cell {
             rules: Vec::new(),
             witness: None,
             hostile: HostileReach::NotAsked,
-            complete: true,
+            coverage: Coverage::Complete,
         }
+    }
+
+    /// Whether all was looked at; else what is listed is a lower bound.
+    pub fn complete(&self) -> bool {
+        self.coverage.is_complete()
+    }
+
+    /// Services that only described hosts get through, by routes of their own.
+    pub fn only_by_hosts(&self) -> ClassSet {
+        self.some.difference(&self.plain)
     }
 
     /// Whether everything passes: every service from every address to every address.
@@ -129,6 +149,8 @@ impl Cell {
         let mut cell = self.clone();
         cell.some = cell.some.difference(&self.some);
         cell.every = cell.some.clone();
+        cell.plain = cell.some.clone();
+        cell.hosts.clear();
         cell.two_way = Extent::Nothing;
         cell.filtered = Extent::Nothing;
         cell.crossed.clear();
@@ -139,7 +161,7 @@ impl Cell {
 
     /// Whether nothing passes, for certain.
     pub fn closed(&self) -> bool {
-        self.complete && self.some.is_empty()
+        self.complete() && self.some.is_empty()
     }
 
     /// Whether some reply is known to come back.
@@ -171,12 +193,14 @@ impl Cell {
             self.witness = other.witness;
         }
         self.some = self.some.union(&other.some);
+        self.plain = self.plain.union(&other.plain);
+        merge(&mut self.hosts, &other.hosts);
         self.every = self.every.intersection(&other.every);
         self.two_way = self.two_way.and(other.two_way);
         self.filtered = self.filtered.and(other.filtered);
         merge(&mut self.crossed, &other.crossed);
         merge(&mut self.rules, &other.rules);
-        self.complete &= other.complete;
+        self.coverage.note(other.coverage);
     }
 }
 

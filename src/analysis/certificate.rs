@@ -1,11 +1,13 @@
 //! Why frames of a segment stay where they are: a closed set that a reader can check.
 
+use rustc_hash::{FxHashMap, FxHashSet};
+
 use crate::forwarding::Network;
 use crate::forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
 use crate::forwarding::layer2::{
-    Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, Stopped, Tagging,
+    Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, SocketName, Stopped, Tagging,
 };
-use crate::model::{SegmentId, VlanId};
+use crate::model::{SegmentId, SwitchId, VlanId};
 
 /// The closed set of a segment's frames.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -22,6 +24,23 @@ pub struct Certificate {
     pub closed: Vec<Closed>,
     /// Frames that get as far as a cable, and why they go no further.
     pub ends: Vec<End>,
+    /// Every port and LAG of every switch, in the order of the site, each once.
+    pub ports: Vec<(SocketName, PortPart)>,
+}
+
+/// What part a port plays in a certificate.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum PortPart {
+    /// Frames of the segment come in or leave here.
+    Carries,
+    /// Frames of the segment come to its switch and do not leave here, and a device here gets nothing in.
+    Closed,
+    /// Frames of the segment do not come to its switch, nor do frames from here come to the segment.
+    Elsewhere,
+    /// It is disabled, or its cable leads to a disabled end.
+    Off,
+    /// It is a member of a LAG, which is listed by itself.
+    Member,
 }
 
 /// A socket beside the set.
@@ -86,9 +105,45 @@ impl Certificate {
             sends: flood.sends(&network.fabric),
             takers,
             closed,
+            ports: ports(network, flood),
             ends,
         }
     }
+}
+
+/// The part of every port and LAG. The flood has shown already that nothing comes in from elsewhere.
+fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(SocketName, PortPart)> {
+    let fabric = &network.fabric;
+    let mut at: FxHashMap<SocketName, SocketId> = FxHashMap::default();
+    at.extend(fabric.socket_ids().map(|id| (fabric.socket(id).name, id)));
+    let sends: FxHashSet<SocketId> = flood.sends(fabric).into_iter().map(|(id, _)| id).collect();
+    let arrived = flood.visits.iter().map(|visit| visit.arrived);
+    let carries: FxHashSet<SocketId> = arrived.chain(sends).collect();
+    let inside: FxHashSet<NodeId> = flood.visits.iter().map(|visit| visit.node).collect();
+    let part = |name: SocketName, member: bool, enabled: bool| match at.get(&name) {
+        _ if !enabled => PortPart::Off,
+        None if member => PortPart::Member,
+        None => PortPart::Off,
+        Some(id) if carries.contains(id) => PortPart::Carries,
+        Some(&id) if fabric.socket(id).far == Far::Dead => PortPart::Off,
+        Some(&id) if inside.contains(&fabric.socket(id).node) => PortPart::Closed,
+        Some(_) => PortPart::Elsewhere,
+    };
+    let mut ports = Vec::new();
+    for (number, switch) in network.site.switches.iter().enumerate() {
+        let id = SwitchId(number);
+        for (at, port) in switch.ports.iter().enumerate() {
+            let member = switch.lag_of(&port.name.value).is_some();
+            let name = SocketName::Port(id, at);
+            ports.push((name, part(name, member, port.enabled)));
+        }
+        for lag in 0..switch.lags.len() {
+            let name = SocketName::Lag(id, lag);
+            // A LAG that does not form is judged as its single ports.
+            ports.push((name, part(name, true, true)));
+        }
+    }
+    ports
 }
 
 /// Sockets of a switch where frames neither leave nor enter a VLAN.

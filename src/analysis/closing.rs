@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::Network;
-use crate::model::{Date, Role, SegmentId, Site};
+use crate::forwarding::{Network, Origin};
+use crate::model::{Date, Role, Site};
 
 use super::bypass::{Bypass, bypasses, pairs_asked, ways};
 use super::cut::{Cut, cut};
@@ -27,7 +27,7 @@ pub struct Bypasses {
 
 impl Bypasses {
     /// Looks at the ordered pairs that are asked for; costs what [`bypasses`] and [`closing`] do.
-    pub fn new(network: &Network<'_>, asked: &dyn Fn(SegmentId, SegmentId) -> bool) -> Self {
+    pub fn new(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -> Self {
         let pairs = bypasses(network, asked);
         Self {
             closing: closing(network, &pairs, asked),
@@ -47,7 +47,7 @@ pub struct Closing {
     /// Whether no smaller set does it.
     pub smallest: bool,
     /// Pairs that no setting can close.
-    pub stay: Vec<(SegmentId, SegmentId)>,
+    pub stay: Vec<(Origin, Origin)>,
 }
 
 /// The smallest sets of settings that close all ways given.
@@ -56,7 +56,7 @@ pub struct Closing {
 pub fn closing(
     network: &Network<'_>,
     pairs: &[Bypass],
-    asked: &dyn Fn(SegmentId, SegmentId) -> bool,
+    asked: &dyn Fn(Origin, Origin) -> bool,
 ) -> Option<Closing> {
     if pairs.is_empty() {
         return None;
@@ -70,8 +70,7 @@ pub fn closing(
         asked,
     };
     let unclosable = pairs.iter().filter(|pair| pair.settings.is_empty());
-    let mut stay: Vec<(SegmentId, SegmentId)> =
-        unclosable.map(|pair| (pair.from, pair.to)).collect();
+    let mut stay: Vec<(Origin, Origin)> = unclosable.map(|pair| (pair.from, pair.to)).collect();
     // A pair may turn out to stay open only once its shorter ways are closed: then all begins again without it.
     let found = loop {
         let before = stay.len();
@@ -100,17 +99,13 @@ struct Attempt<'a> {
     rounds: usize,
     bare: Site,
     needed: Needed,
-    asked: &'a dyn Fn(SegmentId, SegmentId) -> bool,
+    asked: &'a dyn Fn(Origin, Origin) -> bool,
 }
 
 impl Attempt<'_> {
     /// The smallest sets for all pairs but those that stay open, to which pairs are added that no setting
     /// closes.
-    fn cut(
-        &self,
-        pairs: &[Bypass],
-        stay: &mut Vec<(SegmentId, SegmentId)>,
-    ) -> Option<Cut<Setting>> {
+    fn cut(&self, pairs: &[Bypass], stay: &mut Vec<(Origin, Origin)>) -> Option<Cut<Setting>> {
         let weight = |setting: Setting| if self.needed.has(setting) { 1_000 } else { 1 };
         let closable = pairs
             .iter()
@@ -139,11 +134,7 @@ impl Attempt<'_> {
     }
 
     /// Ways that stay open once a set of settings is undone, each by its settings.
-    fn left_open(
-        &self,
-        set: &[Setting],
-        stay: &mut Vec<(SegmentId, SegmentId)>,
-    ) -> Vec<Vec<Setting>> {
+    fn left_open(&self, set: &[Setting], stay: &mut Vec<(Origin, Origin)>) -> Vec<Vec<Setting>> {
         let mut changed = self.bare.clone();
         set.iter().for_each(|setting| setting.undo(&mut changed));
         let network = Network::new(&changed, self.today);

@@ -45,7 +45,7 @@ pub fn distance(
     match verdict {
         Verdict::ByDesign(_) => Search::new(network, segment, effort).run(),
         Verdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by, effort),
-        Verdict::Reachable { .. } => Distance::default(),
+        Verdict::Reachable { .. } | Verdict::Unknown { .. } => Distance::default(),
     }
 }
 
@@ -69,7 +69,7 @@ fn by_rule(
     let opens = |fault: &&Fault| {
         let mut site = network.site.clone();
         fault.apply(&mut site);
-        let changed = Network::new(&site, network.today);
+        let changed = Network::new(&site, network.today).limited_to(network.open_pieces());
         matches!(isolation(&changed, segment), Verdict::Reachable { .. })
     };
     // A whole network is prepared each time, rules and all.

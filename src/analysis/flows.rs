@@ -1,14 +1,15 @@
 //! What exactly passes between two parties, and what lets it.
 
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
+    Arrival, Coverage, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
 };
-use crate::model::{Family, RouterId};
+use crate::model::{Family, HostId, RouterId};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
 use super::matrix::elsewhere;
 use super::party::{Party, columns, within};
+use super::replies::answered;
 use super::witness::witness;
 
 /// A device that a flow crosses.
@@ -33,6 +34,8 @@ pub struct PermittedFlow {
     pub sent: Region,
     /// As it arrives.
     pub arrives: Region,
+    /// The described host that sends it by its own routes; `None`: any plain device.
+    pub host: Option<HostId>,
     /// Devices crossed, in order.
     pub crossed: Vec<Crossed>,
     /// How much of it is answered.
@@ -50,22 +53,24 @@ pub fn flows(
     from: Party,
     to: Party,
     services: Option<&ClassSet>,
-) -> (Vec<PermittedFlow>, bool) {
+) -> (Vec<PermittedFlow>, Coverage) {
     let sender = match from {
         Party::Segment(segment) => Sender::Segment(segment),
         Party::Host(host) => Sender::Host(host),
-        Party::Zone(_) | Party::Device(_) => return (Vec::new(), true),
+        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => {
+            return (Vec::new(), Coverage::Complete);
+        }
     };
     let plan = network.plan(family);
     let targets = columns(network, plan, matches!(to, Party::Host(_)));
     let Some(own) = targets.iter().find(|column| column.party == to) else {
-        return (Vec::new(), true);
+        return (Vec::new(), Coverage::Complete);
     };
     let rest = elsewhere(plan, &targets, std::slice::from_ref(own));
     let mut found: Vec<PermittedFlow> = Vec::new();
-    let mut complete = true;
+    let mut coverage = Coverage::Complete;
     let mut send = |target: Target<'_>| {
-        complete &= reach(network, plan, sender, target, &mut |arrival| {
+        let walked = reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival
                 && let Some(part) = own.takes(network, plan, place, &flow)
                 && !(flow.hops.is_empty() && within(plan, from, to))
@@ -74,6 +79,7 @@ pub fn flows(
                 add(&mut found, permitted(network, family, sender, place, part));
             }
         });
+        coverage.note(walked);
     };
     for (addresses, segment) in [(&own.addresses, own.segment), (&rest, None)] {
         if !addresses.is_empty() {
@@ -84,7 +90,7 @@ pub fn flows(
             });
         }
     }
-    (found, complete)
+    (found, coverage)
 }
 
 fn permitted(
@@ -95,19 +101,12 @@ fn permitted(
     flow: Flow,
 ) -> PermittedFlow {
     let plan = network.plan(family);
-    let back = returns(network, plan, sender, place, &flow);
-    let mut left = vec![flow.sent().clone()];
-    for part in &back {
-        left = left
-            .into_iter()
-            .flat_map(|piece| piece.difference(part))
-            .collect();
-    }
-    let two_way = match (back.is_empty(), left.is_empty()) {
-        (true, _) => Extent::None,
-        (false, true) => Extent::All,
-        (false, false) => Extent::Some,
-    };
+    let (back, coverage) = returns(network, plan, sender, place, &flow);
+    let two_way = answered(flow.sent(), &back, coverage);
+    let host = flow.host.and_then(|host| match plan.device(host).id {
+        DeviceId::Host(host) => Some(host),
+        DeviceId::Router(_) => None,
+    });
     let crossed = flow.hops.iter().map(|hop| {
         let (router, name) = match plan.device(hop.device).id {
             DeviceId::Router(router) => (Some(router), &network.site.router(router).name.value),
@@ -131,6 +130,7 @@ fn permitted(
     });
     let shown = back.first().unwrap_or(flow.sent());
     PermittedFlow {
+        host,
         crossed: crossed.collect(),
         two_way,
         witness: witness(network, plan, shown),
@@ -142,7 +142,8 @@ fn permitted(
 /// Adds a flow, joined with one that has the same reasons and differs in one field only.
 fn add(found: &mut Vec<PermittedFlow>, flow: PermittedFlow) {
     for known in found.iter_mut() {
-        if known.crossed == flow.crossed && known.two_way == flow.two_way {
+        let alike = known.host == flow.host && known.two_way == flow.two_way;
+        if alike && known.crossed == flow.crossed {
             let sent = joined(&known.sent, &flow.sent);
             let arrives = joined(&known.arrives, &flow.arrives);
             if let (Some(sent), Some(arrives)) = (sent, arrives) {

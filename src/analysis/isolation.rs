@@ -6,9 +6,10 @@ use crate::forwarding::layer2::{
     Fabric, Flood, FootOf, FrameWay, Start, Taken, flood, hostile_starts,
 };
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Packet, Place, Plan, Sender, Stop, Target, reach,
+    Arrival, Coverage, Flow, Limit, Network, Origin, Packet, Place, Sender, Stop, Target,
+    UnclaimedId, reach,
 };
-use crate::model::{Family, Forwards, RouterId, SegmentId, Site};
+use crate::model::{Family, Forwards, HostId, RouterId, SegmentId, Site};
 use crate::packet::IntervalSet;
 
 use super::certificate::Certificate;
@@ -37,7 +38,11 @@ pub enum Met {
     /// A gateway or router.
     Router(RouterId),
     /// A host that routes between several interfaces.
-    Forwarder(crate::model::HostId),
+    Forwarder(HostId),
+    /// A host that has an address on another segment as well, and answers for it here.
+    Home(HostId),
+    /// Whoever plugs in at unclaimed ports.
+    Unclaimed(UnclaimedId),
 }
 
 /// Something that frames reach, with the way.
@@ -56,15 +61,15 @@ pub struct Contact {
 pub enum Opening {
     /// Round the gateways.
     Around {
-        /// The other segment.
-        other: SegmentId,
+        /// The other segment, or unclaimed ports.
+        other: Origin,
         /// The way.
         way: Box<Way>,
     },
     /// Through the rules of gateways.
     Through {
-        /// The other segment.
-        other: SegmentId,
+        /// The other segment, or unclaimed ports.
+        other: Origin,
         /// What is delivered: sets of packets with the devices crossed.
         flow: Box<Flow>,
         /// One packet of it.
@@ -93,10 +98,20 @@ pub enum Verdict {
         out: Option<Opening>,
         /// From another to the segment.
         into: Option<Opening>,
+        /// The limit that was met, so that a direction in which nothing is listed may be open too.
+        limit: Option<Limit>,
+    },
+    /// There are paths of frames to a gateway, nothing is known to pass its rules, and a limit was met before all was
+    /// looked at.
+    Unknown {
+        /// The contacts that keep it from being isolated by design, one a direction at most.
+        contacts: Vec<Contact>,
+        /// The limit.
+        limit: Limit,
     },
 }
 
-/// Judges one segment, hostile devices at every seat of it and of every other.
+/// Judges one segment, hostile devices at every live port: of the segment, of every other, and of none.
 pub fn isolation(network: &Network<'_>, segment: SegmentId) -> Verdict {
     let walks = Walks::new(network);
     walks.judge(segment)
@@ -118,6 +133,8 @@ pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict>
 struct Passed {
     /// For each segment where something arrives, the first such flow with one packet of it.
     arrives: Vec<(SegmentId, Flow, Packet)>,
+    /// Whether all was looked at.
+    coverage: Coverage,
     /// Destinations that a rule denies (`None`: the default).
     denied: Vec<(Option<usize>, Family, IntervalSet)>,
 }
@@ -130,46 +147,47 @@ struct Walks<'n> {
 
 impl<'n> Walks<'n> {
     fn new(network: &'n Network<'n>) -> Self {
-        let segments = network.site.segments.len();
         Self {
             network,
-            passed: (0..segments).map(|_| OnceCell::new()).collect(),
+            passed: network.fabric.origins().map(|_| OnceCell::new()).collect(),
         }
     }
 
     fn judge(&self, segment: SegmentId) -> Verdict {
         let network = self.network;
-        let out = flood(&network.fabric, &hostile_starts(&network.fabric, segment));
+        let starts = hostile_starts(&network.fabric, Origin::Segment(segment));
+        let out = flood(&network.fabric, &starts);
         let contacts = nearest_contacts(network, segment, &out);
         if contacts.is_empty() {
             return Verdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
         }
-        let [out, into] = Direction::BOTH.map(|direction| self.opening(segment, direction));
-        if out.is_none() && into.is_none() {
-            return Verdict::ByRule {
+        let [(out, one), (into, other)] =
+            Direction::BOTH.map(|direction| self.opening(segment, direction));
+        let limit = one.and(other).limit();
+        match (out, into, limit) {
+            (None, None, Some(limit)) => Verdict::Unknown { contacts, limit },
+            (None, None, None) => Verdict::ByRule {
                 contacts,
                 denied_by: self.denied_by(segment),
-            };
-        }
-        Verdict::Reachable {
-            contacts,
-            out,
-            into,
+            },
+            (out, into, limit) => Verdict::Reachable {
+                contacts,
+                out,
+                into,
+                limit,
+            },
         }
     }
 
-    /// The first path that works in a direction, round gateways before through them.
-    fn opening(&self, segment: SegmentId, direction: Direction) -> Option<Opening> {
+    /// The first path that works in a direction, round gateways before through them; none is certain only where all
+    /// was looked at.
+    fn opening(&self, segment: SegmentId, direction: Direction) -> (Option<Opening>, Coverage) {
         let network = self.network;
-        let others = || {
-            network
-                .site
-                .segment_ids()
-                .filter(move |&other| other != segment)
-        };
+        let own = Origin::Segment(segment);
+        let others = || network.fabric.origins().filter(move |&other| other != own);
         let ends = |other| match direction {
-            Direction::Out => (segment, other),
-            Direction::Into => (other, segment),
+            Direction::Out => (own, other),
+            Direction::Into => (other, own),
         };
         let around = others().find_map(|other| {
             let (from, to) = ends(other);
@@ -179,22 +197,35 @@ impl<'n> Walks<'n> {
                 .map(|way| (other, Box::new(way)))
         });
         if let Some((other, way)) = around {
-            return Some(Opening::Around { other, way });
+            return (Some(Opening::Around { other, way }), Coverage::Complete);
         }
-        others().find_map(|other| {
+        let mut coverage = Coverage::Complete;
+        for other in others() {
             let (from, to) = ends(other);
-            let arrives = self.passed(from).arrives.iter();
-            let mut there = arrives.filter(|(segment, ..)| *segment == to);
-            there.next().map(|(_, flow, packet)| Opening::Through {
-                other,
-                flow: Box::new(flow.clone()),
-                packet: *packet,
-            })
-        })
+            // Nobody has an address at unclaimed ports: what is routed goes to segments.
+            let Some(to) = to.segment() else { continue };
+            let passed = self.passed(from);
+            coverage.note(passed.coverage);
+            let mut there = passed.arrives.iter().filter(|(at, ..)| *at == to);
+            if let Some((_, flow, packet)) = there.next() {
+                let opening = Opening::Through {
+                    other,
+                    flow: Box::new(flow.clone()),
+                    packet: *packet,
+                };
+                return (Some(opening), Coverage::Complete);
+            }
+        }
+        (None, coverage)
     }
 
-    fn passed(&self, from: SegmentId) -> &Passed {
-        self.passed[from.0].get_or_init(|| passed(self.network, from))
+    fn passed(&self, from: Origin) -> &Passed {
+        let segments = self.network.site.segments.len();
+        let at = match from {
+            Origin::Segment(segment) => segment.0,
+            Origin::Unclaimed(group) => segments + group.0 as usize,
+        };
+        self.passed[at].get_or_init(|| passed(self.network, from))
     }
 
     /// Rules that deny what a segment sends, or what is sent to it; a stop does not tell which gateway denied, so
@@ -205,10 +236,10 @@ impl<'n> Walks<'n> {
             return Vec::new();
         };
         let mut rules: Vec<(RouterId, Option<usize>)> = Vec::new();
-        for from in site.segment_ids() {
+        for from in self.network.fabric.origins() {
             for (rule, family, destinations) in &self.passed(from).denied {
                 let mine = &self.network.plan(*family).segment(segment).addresses;
-                if from == segment || destinations.overlaps(mine) {
+                if from == Origin::Segment(segment) || destinations.overlaps(mine) {
                     rules.push((gateway, *rule));
                 }
             }
@@ -219,21 +250,27 @@ impl<'n> Walks<'n> {
     }
 }
 
-/// Whether there may be a way round the gateways: frames reach devices there, or something that forwards without
-/// rules.
-fn may_go_round(network: &Network<'_>, from: SegmentId, to: SegmentId) -> bool {
-    let direct = network.wiring.hostile_into(to).binary_search(&from).is_ok();
+/// Whether there may be a way round the gateways: frames reach devices there, or something that passes packets on
+/// without rules, or a host with further interfaces.
+fn may_go_round(network: &Network<'_>, from: Origin, to: Origin) -> bool {
+    let reached = network.wiring.from_hostile(from);
+    let direct = match to {
+        Origin::Segment(to) => network.wiring.hostile_into(to).contains(&from),
+        Origin::Unclaimed(_) => network.wiring.heard_at(reached, to),
+    };
     let plan = network.plan(Family::V4);
-    let mut feet = network.wiring.from_hostile(from).feet.iter();
+    let mut feet = reached.feet.iter();
     direct
         || feet.any(|&foot| {
-            let (device, _) = plan.place_of(network.fabric.foot(foot).of);
-            plan.device(device).forwards_unfiltered()
+            let of = network.fabric.foot(foot).of;
+            let device = plan.device(plan.place_of(of).0);
+            let host = matches!(of, FootOf::Host(..));
+            device.forwards_unfiltered() || host && 1 < device.interfaces.len()
         })
 }
 
-/// Sends everything from a hostile device of a segment, and notes where it arrives.
-fn passed(network: &Network<'_>, from: SegmentId) -> Passed {
+/// Sends everything from a hostile device, and notes where it arrives.
+fn passed(network: &Network<'_>, from: Origin) -> Passed {
     let mut passed = Passed::default();
     for family in Family::ALL {
         let plan = network.plan(family);
@@ -245,15 +282,17 @@ fn passed(network: &Network<'_>, from: SegmentId) -> Passed {
         };
         let mut first: Vec<(SegmentId, Flow)> = Vec::new();
         let denied = &mut passed.denied;
-        reach(
+        let sender = Sender::Hostile(from);
+        let coverage = reach(
             network,
             plan,
-            Sender::Hostile(from),
+            sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Delivered(Place::Segment(place), flow) if place != from => {
-                    let known = first.iter().any(|(known, _)| *known == place);
-                    if !known && !ends_at_a_host(plan, &flow) {
+                Arrival::Delivered(Place::Segment(place), flow)
+                    if Origin::Segment(place) != from =>
+                {
+                    if !first.iter().any(|(known, _)| *known == place) {
                         first.push((place, flow));
                     }
                 }
@@ -263,6 +302,7 @@ fn passed(network: &Network<'_>, from: SegmentId) -> Passed {
                 _ => {}
             },
         );
+        passed.coverage.note(coverage);
         for (place, flow) in first {
             let known = passed.arrives.iter().any(|(known, ..)| *known == place);
             if let Some(packet) = witness(network, plan, flow.sent()).filter(|_| !known) {
@@ -280,7 +320,7 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
     let mut contacts: Vec<Contact> = outward(site, fabric, segment, out).into_iter().collect();
     let routers = network.wiring.routers_into(segment);
     let others = network.wiring.hostile_into(segment).iter().copied();
-    let others = others.filter(|&other| other != segment);
+    let others = others.filter(|&other| other != Origin::Segment(segment));
     // One sender is enough to show, a gateway or router first.
     let starts = match routers.first() {
         Some(&router) => vec![Start::Foot(router)],
@@ -289,7 +329,9 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
             .flat_map(|other| hostile_starts(fabric, other))
             .collect(),
     };
-    contacts.extend(inward(fabric, segment, &flood(fabric, &starts)));
+    let found = inward(site, fabric, segment, &flood(fabric, &starts));
+    let found = found.or_else(|| by_another_home(site, fabric, segment));
+    contacts.extend(found);
     contacts
 }
 
@@ -304,15 +346,51 @@ fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Opt
     })
 }
 
-/// The first frame of a flood from elsewhere that devices of a segment take.
-fn inward(fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
+/// The first frame of a flood from elsewhere that devices of a segment take, by whatever interface.
+fn inward(site: &Site, fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
     let mut taken = flood.taken.iter();
-    let taken = taken.find(|taken| takes(fabric, taken, segment))?;
+    let taken = taken.find(|taken| {
+        takes(fabric, taken, segment) || taken_by_home(site, fabric, taken, segment).is_some()
+    })?;
     let way = flood.way(fabric, taken);
     Some(Contact {
         direction: Direction::Into,
         met: sender(fabric, segment, way.start),
         way,
+    })
+}
+
+/// The host that takes a frame by an interface on another segment than one on which it has an address.
+fn taken_by_home(
+    site: &Site,
+    fabric: &Fabric,
+    taken: &Taken,
+    segment: SegmentId,
+) -> Option<HostId> {
+    let foot = fabric.foot(taken.foot?);
+    let FootOf::Host(host, _) = foot.of else {
+        return None;
+    };
+    (foot.segment != segment && has_home(site, host, segment)).then_some(host)
+}
+
+/// Whether a host has an address on a segment.
+fn has_home(site: &Site, host: HostId, segment: SegmentId) -> bool {
+    let mut interfaces = site.host(host).interfaces.iter();
+    interfaces.any(|at| at.segment == segment && !at.addresses.is_empty())
+}
+
+/// Frames from elsewhere that a host on the segment takes by another of its interfaces.
+fn by_another_home(site: &Site, fabric: &Fabric, segment: SegmentId) -> Option<Contact> {
+    let feet = fabric.foot_ids().filter(|&foot| {
+        let foot = fabric.foot(foot);
+        let home = matches!(foot.of, FootOf::Host(host, _) if has_home(site, host, segment));
+        home && foot.segment != segment
+    });
+    feet.into_iter().find_map(|foot| {
+        let from = Origin::Segment(fabric.foot(foot).segment);
+        let flood = flood(fabric, &hostile_starts(fabric, from));
+        inward(site, fabric, segment, &flood)
     })
 }
 
@@ -323,18 +401,21 @@ pub(super) fn isolated_floods(
     fabric: &Fabric,
     segment: SegmentId,
 ) -> Option<[Flood; 2]> {
-    let out = flood(fabric, &hostile_starts(fabric, segment));
+    let out = flood(fabric, &hostile_starts(fabric, Origin::Segment(segment)));
     if outward(site, fabric, segment, &out).is_some() {
         return None;
     }
     let into = flood(fabric, &starts_elsewhere(fabric, segment));
-    let isolated = inward(fabric, segment, &into).is_none();
+    let isolated = inward(site, fabric, segment, &into).is_none();
     isolated.then_some([out, into])
 }
 
 /// What ends isolation among the things that frames of a segment reach.
 fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Option<Met> {
     let Some(foot) = taken.foot else {
+        if let Some(group) = fabric.unclaimed_at(taken.socket) {
+            return Some(Met::Unclaimed(group));
+        }
         let seated = fabric.seated(taken.socket).iter();
         let mut others = seated.filter(|(other, tag)| *other != segment && taken.frame.fits(*tag));
         return others.next().map(|(other, _)| Met::Segment(*other));
@@ -343,24 +424,31 @@ fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Opt
     match foot.of {
         FootOf::Router(router, _) => Some(Met::Router(router)),
         FootOf::Host(host, _) if routes(site, host) => Some(Met::Forwarder(host)),
-        FootOf::Host(..) => (foot.segment != segment).then_some(Met::Segment(foot.segment)),
+        FootOf::Host(..) if foot.segment != segment => Some(Met::Segment(foot.segment)),
+        FootOf::Host(host, _) => has_other_home(site, host, segment).then_some(Met::Home(host)),
     }
 }
 
-fn routes(site: &Site, host: crate::model::HostId) -> bool {
+/// Whether a host has an address on another segment than this one.
+fn has_other_home(site: &Site, host: HostId, segment: SegmentId) -> bool {
+    let mut interfaces = site.host(host).interfaces.iter();
+    interfaces.any(|at| at.segment != segment && !at.addresses.is_empty())
+}
+
+fn routes(site: &Site, host: HostId) -> bool {
     let host = site.host(host);
     host.forwards.value == Forwards::Routes && host.interfaces.len() > 1
 }
 
-/// Everything that is not on the segment: hostile devices of the others, and every gateway and router.
+/// Everything that is not on the segment: hostile devices at all other ports, and every gateway and router.
 fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
     let routers = fabric
         .foot_ids()
         .filter(|&foot| matches!(fabric.foot(foot).of, FootOf::Router(..)))
         .map(Start::Foot);
-    let others = (0..fabric.segments())
-        .map(SegmentId)
-        .filter(|&other| other != segment)
+    let others = fabric
+        .origins()
+        .filter(|&other| other != Origin::Segment(segment))
         .flat_map(|other| hostile_starts(fabric, other));
     routers.chain(others).collect()
 }
@@ -377,18 +465,12 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
             FootOf::Router(router, _) => Met::Router(router),
             FootOf::Host(..) => Met::Segment(fabric.foot(foot).segment),
         },
-        Start::Seat(socket, _) => Met::Segment(other(socket)),
+        Start::Seat(socket, _) => match fabric.unclaimed_at(socket) {
+            Some(group) => Met::Unclaimed(group),
+            None => Met::Segment(other(socket)),
+        },
         Start::Inside(..) => Met::Segment(segment),
     }
-}
-
-/// Whether a flow ends at a host that was met on its near side and has the far address as well (the weak host
-/// model, RFC 1122 section 3.3.4.2): nothing of it gets to the other segment.
-fn ends_at_a_host(plan: &Plan, flow: &Flow) -> bool {
-    flow.hops.last().is_some_and(|hop| {
-        let host = matches!(plan.device(hop.device).id, DeviceId::Host(_));
-        host && hop.egress.is_none()
-    })
 }
 
 /// The gateway, where there is only one: a stop does not tell which gateway denied.

@@ -57,7 +57,8 @@ fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> 
     let fabric = &network.fabric;
     match sender {
         Sender::Host(_) => None,
-        Sender::Hostile(segment) => Some(hostile_starts(fabric, segment)),
+        Sender::Hostile(origin) => Some(hostile_starts(fabric, origin)),
+        _ if trace.host.is_some() => None,
         Sender::Segment(segment) => {
             let sent = trace
                 .steps

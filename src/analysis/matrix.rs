@@ -1,10 +1,10 @@
 //! Who can reach what.
 
-use crate::forwarding::{Network, Plan};
-use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, Site, ZoneId};
+use crate::forwarding::{Network, Origin, Plan};
+use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, ZoneId};
 use crate::packet::{ClassSet, Interval, IntervalSet};
 
-use super::cell::{Cell, Reading};
+use super::cell::{Cell, HostileReach, Reading};
 use super::missed::forks;
 use super::party::{Column, Party, chosen, columns};
 use super::row::{Places, Row};
@@ -114,7 +114,12 @@ impl Matrix {
             .iter()
             .copied()
             .filter(|party| matches!(party, Party::Device(_)));
+        let unclaimed = |party: &Party| matches!(party, Party::Unclaimed(..));
         let columns: Vec<Party> = zones.iter().copied().chain(devices).collect();
+        let others = self.columns.iter().copied().filter(unclaimed);
+        let columns: Vec<Party> = columns.into_iter().chain(others).collect();
+        let others = self.rows.iter().copied().filter(unclaimed);
+        let zones: Vec<Party> = zones.into_iter().chain(others).collect();
         let blank = Cell::empty(Reading::Within, &network.classes);
         let mut cells = vec![vec![blank; columns.len()]; zones.len()];
         for (row, line) in self.rows.iter().zip(&self.cells) {
@@ -148,7 +153,7 @@ pub fn rows(
     let targets = asked_columns(network, plan, question);
     let extra = elsewhere(plan, &all, &targets);
     let places = Places::new(&targets);
-    let senders = senders(network.site, question);
+    let senders = senders(network, question);
     let total = senders.len();
     let forks = forks(plan);
     for (done, &sender) in senders.iter().enumerate() {
@@ -162,24 +167,66 @@ pub fn rows(
             extra: &extra,
             forks,
         };
-        sink(sender, row.compute(sender));
+        let cells = row.compute(sender);
+        let passes = |cell: &Cell| !matches!(cell.hostile, HostileReach::Same);
+        if matches!(sender, Party::Unclaimed(..)) && !cells.iter().any(passes) {
+            continue;
+        }
+        sink(sender, cells);
     }
     progress(total, total);
 }
 
-fn senders(site: &Site, question: &Question) -> Vec<Party> {
+fn senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
+    let site = network.site;
     let all: Vec<Party> = match question.by {
         By::Host => (0..site.hosts.len()).map(HostId).map(Party::Host).collect(),
         By::Zone | By::Segment => site.segment_ids().map(Party::Segment).collect(),
     };
-    let asked = all
-        .into_iter()
-        .filter(|&party| chosen(site, &question.from, party));
-    asked.collect()
+    let all = all.into_iter().chain(unclaimed_senders(network, question));
+    all.filter(|&party| chosen(site, &question.from, party))
+        .collect()
+}
+
+/// Unclaimed ports from which frames get anywhere.
+fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
+    if !question.hostile || question.by == By::Host {
+        return Vec::new();
+    }
+    let groups = network.fabric.unclaimed_ids().map(Origin::Unclaimed);
+    let far = groups.filter(|&group| {
+        let reached = network.wiring.from_hostile(group);
+        !reached.feet.is_empty() || !reached.vacancies.is_empty()
+    });
+    far.map(|group| Party::of(&network.fabric, group)).collect()
+}
+
+/// Unclaimed ports where frames of some segment come out; those of hostile devices only if asked for.
+fn unclaimed_columns(network: &Network<'_>, question: &Question) -> Vec<Column> {
+    if question.by == By::Host {
+        return Vec::new();
+    }
+    let wiring = &network.wiring;
+    let comes_out = |from, at| {
+        let hostile = || wiring.heard_at(wiring.from_hostile(Origin::Segment(from)), at);
+        wiring.hears(from, at) || question.hostile && hostile()
+    };
+    let groups = network.fabric.unclaimed_ids().map(Origin::Unclaimed);
+    let heard = groups.filter(|&at| {
+        let mut segments = network.site.segment_ids();
+        segments.any(|from| comes_out(from, at))
+    });
+    let columns = heard.map(|at| Column {
+        party: Party::of(&network.fabric, at),
+        addresses: IntervalSet::empty(),
+        segment: None,
+    });
+    columns.collect()
 }
 
 fn asked_columns(network: &Network<'_>, plan: &Plan, question: &Question) -> Vec<Column> {
     let mut targets = columns(network, plan, question.by == By::Host);
+    targets.extend(unclaimed_columns(network, question));
     targets.retain(|column| chosen(network.site, &question.to, column.party));
     targets
 }

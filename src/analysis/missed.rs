@@ -20,9 +20,11 @@ impl Missed {
     /// Nothing yet of the services asked about. `forks`: whether [`forks`] holds for some device on the way.
     pub(super) fn new(asked: ClassSet, plan: &Plan, sender: Sender, forks: bool) -> Self {
         let starts = match sender {
-            Sender::Segment(segment) | Sender::Hostile(segment) => {
+            Sender::Segment(segment) => {
                 1 < plan.segment(segment).first_hops.len()
+                    || !plan.hosts_with_own_ways(segment).is_empty()
             }
+            Sender::Hostile(_) => true,
             Sender::Host(host) => hands_to_several(plan, plan.device(plan.host_index(host))),
         };
         Self {
@@ -70,8 +72,11 @@ impl Missed {
     }
 }
 
-/// Whether some device that forwards may hand one packet to several routers.
+/// Whether some device that forwards may hand one packet to several routers, or to several interfaces of one.
 pub(super) fn forks(plan: &Plan) -> bool {
+    if plan.takes_in_by_several() {
+        return true;
+    }
     let mut hosts = plan.devices.iter().filter(|device| {
         let host = matches!(device.id, DeviceId::Host(_));
         host && device.forwards

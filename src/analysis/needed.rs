@@ -117,14 +117,15 @@ pub(super) fn port_segments(fabric: &Fabric, id: SocketId) -> Vec<SegmentId> {
     };
     let mut segments: Vec<SegmentId> = Vec::new();
     let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
-    segments.extend(native.and_then(|vlan| fabric.segment_of(vlan)));
+    let here = |vlan| fabric.segments_of(socket.node, vlan).iter().copied();
+    segments.extend(native.into_iter().flat_map(here));
     if let Far::Feet(feet) = &socket.far {
         let tags = feet.iter().filter_map(|&foot| {
             let foot = fabric.foot(foot);
             let router = matches!(foot.of, FootOf::Router(..));
             foot.tag.filter(|tag| vlans.carries(*tag) || router)
         });
-        segments.extend(tags.filter_map(|tag| fabric.segment_of(tag)));
+        segments.extend(tags.flat_map(here));
     }
     segments
 }

@@ -2,8 +2,9 @@
 
 use std::borrow::Cow;
 
+use crate::forwarding::layer2::{Fabric, Origin};
 use crate::forwarding::{DeviceIndex, Flow, Network, Place, Plan};
-use crate::model::{HostId, RouterId, SegmentId, Site, ZoneId};
+use crate::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
 use crate::packet::{Interval, IntervalSet, Region};
 
 /// A row or column of a matrix.
@@ -17,6 +18,22 @@ pub enum Party {
     Host(HostId),
     /// A gateway or router itself, as a target.
     Device(RouterId),
+    /// Live ports of a switch that belong to no segment, by the VLAN of their untagged frames (`None`: they drop
+    /// them). Whoever plugs in there is a hostile device.
+    Unclaimed(SwitchId, Option<VlanId>),
+}
+
+impl Party {
+    /// The party of a place where a hostile device may be attached.
+    pub fn of(fabric: &Fabric, origin: Origin) -> Self {
+        match origin {
+            Origin::Segment(segment) => Self::Segment(segment),
+            Origin::Unclaimed(group) => {
+                let group = fabric.unclaimed(group);
+                Self::Unclaimed(group.switch, group.vlan)
+            }
+        }
+    }
 }
 
 /// A target with its addresses in one family.
@@ -131,13 +148,25 @@ pub(super) fn within(plan: &Plan, one: Party, other: Party) -> bool {
 }
 
 /// The name of a party.
-pub fn party_name(site: &Site, party: Party) -> &str {
+pub fn party_name(site: &Site, party: Party) -> Cow<'_, str> {
     match party {
-        Party::Zone(zone) => &site.zone(zone).name.value,
-        Party::Segment(segment) => &site.segment(segment).name.value,
-        Party::Host(host) => &site.host(host).name.value,
-        Party::Device(router) => &site.router(router).name.value,
+        Party::Zone(zone) => Cow::Borrowed(&site.zone(zone).name.value),
+        Party::Segment(segment) => Cow::Borrowed(&site.segment(segment).name.value),
+        Party::Host(host) => Cow::Borrowed(&site.host(host).name.value),
+        Party::Device(router) => Cow::Borrowed(&site.router(router).name.value),
+        Party::Unclaimed(switch, vlan) => {
+            let switch = &site.switches[switch.0].name.value;
+            Cow::Owned(match vlan {
+                Some(vlan) => format!("unclaimed ports, VLAN {vlan} of {switch}"),
+                None => format!("unclaimed ports without a VLAN of {switch}"),
+            })
+        }
     }
+}
+
+/// The name of a place where a hostile device may be attached: a segment, or ports that belong to none.
+pub fn origin_name<'s>(site: &'s Site, fabric: &Fabric, origin: Origin) -> Cow<'s, str> {
+    party_name(site, Party::of(fabric, origin))
 }
 
 /// Every zone, segment, host, gateway and router, in this order.
@@ -161,6 +190,7 @@ pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
         (Some(kind), Party::Segment(_)) => kind == "segment",
         (Some(kind), Party::Host(_)) => kind == "host",
         (Some(kind), Party::Device(_)) => kind == "gateway" || kind == "router",
+        (Some(_), Party::Unclaimed(..)) => false,
     };
     let named = all_parties(site).filter(|&party| party_name(site, party) == name);
     named.filter(|&party| kind_fits(party)).collect()

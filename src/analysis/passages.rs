@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use crate::diagnostic::{Span, Spanned};
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Stand, Target, reach,
+    Arrival, Coverage, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach,
 };
 use crate::model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
 use crate::packet::Region;
@@ -71,7 +71,8 @@ fn permit_all() -> Rule {
 /// Calls `sink` for everything that plain devices of a segment and hosts with ways of their own send and that
 /// arrives across a filtering gateway. `open` is a network of an [`opened`] site. Cost: that of [`reach()`] to
 /// everywhere, from each segment and each such host.
-pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) {
+pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) -> Coverage {
+    let mut coverage = Coverage::Complete;
     for family in Family::ALL {
         let plan = open.plan(family);
         let everywhere = family.full().difference(&plan.nobody);
@@ -80,36 +81,17 @@ pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) {
             segment: None,
             services: None,
         };
-        for sender in senders(open.site, plan) {
-            reach(open, plan, sender, target, &mut |arrival| {
+        for sender in open.site.segment_ids().map(Sender::Segment) {
+            coverage.note(reach(open, plan, sender, target, &mut |arrival| {
                 if let Arrival::Delivered(place, flow) = arrival {
                     passage(plan, sender, place, &flow)
                         .into_iter()
                         .for_each(&mut *sink);
                 }
-            });
+            }));
         }
     }
-}
-
-/// Every segment, and each host that sends otherwise than a plain device of its segment.
-fn senders(site: &Site, plan: &Plan) -> Vec<Sender> {
-    let segments = site.segment_ids().map(Sender::Segment);
-    let hosts = (0..site.hosts.len()).map(crate::model::HostId);
-    let own_way = hosts.filter(|&id| {
-        let host = site.host(id);
-        let index = plan.host_index(id);
-        let [interface] = &plan.device(index).interfaces[..] else {
-            return true;
-        };
-        let plain = plan.wire(Stand::Segment(interface.segment));
-        let wire = plan.wire(Stand::Foot(index, 0));
-        !host.default_gateway.is_empty()
-            || !host.routes.is_empty()
-            || wire.first_hops != plain.first_hops
-            || wire.attached != plain.attached
-    });
-    segments.chain(own_way.map(Sender::Host)).collect()
+    coverage
 }
 
 fn passage(plan: &Plan, sender: Sender, place: Place, flow: &Flow) -> Option<Passage> {
@@ -128,7 +110,7 @@ fn passage(plan: &Plan, sender: Sender, place: Place, flow: &Flow) -> Option<Pas
     }
     Some(Passage {
         family: plan.family,
-        from: home(plan, sender, flow)?,
+        from: home(sender)?,
         to: match place {
             Place::Segment(segment) => Party::Segment(segment),
             Place::Router(router) => Party::Device(router),
@@ -138,16 +120,13 @@ fn passage(plan: &Plan, sender: Sender, place: Place, flow: &Flow) -> Option<Pas
     })
 }
 
-/// The segment that the packets start on: of a host, that of the interface with their source.
-fn home(plan: &Plan, sender: Sender, flow: &Flow) -> Option<SegmentId> {
-    let host = match sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => return Some(segment),
-        Sender::Host(host) => host,
-    };
-    let source = flow.sent().source.lowest()?;
-    let mut own = plan.device(plan.host_index(host)).interfaces.iter();
-    let with = own.find(|interface| interface.addresses.contains(&source))?;
-    Some(with.segment)
+/// The segment that the packets start on.
+fn home(sender: Sender) -> Option<SegmentId> {
+    match sender {
+        Sender::Segment(segment) => Some(segment),
+        Sender::Hostile(origin) => origin.segment(),
+        Sender::Host(_) => None,
+    }
 }
 
 /// The packets as every gateway on the way sees them. Rules come after the destination translation of their gateway

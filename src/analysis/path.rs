@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::forwarding::{Network, Packet, Sender, Trace, trace};
+use crate::forwarding::{Network, Origin, Packet, Sender, Trace, trace};
 use crate::model::{Family, HostId, SegmentId};
 
 use super::legs::{Leg, legs};
@@ -66,14 +66,14 @@ pub fn path(
             let own = plan.segment(segment).addresses.contains(source);
             (Sender::Segment(segment), Some(segment), own)
         }
-        Some(Party::Zone(_) | Party::Device(_)) | None => {
+        Some(Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..)) | None => {
             let found =
                 sender_of(network, packet.source).ok_or(PathError::SourceNowhere(packet.source))?;
             (found, None, true)
         }
     };
     let sender = match (own, segment) {
-        (false, Some(segment)) => Sender::Hostile(segment),
+        (false, Some(segment)) => Sender::Hostile(Origin::Segment(segment)),
         _ => configured,
     };
     let traces = trace(network, sender, packet);

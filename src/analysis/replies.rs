@@ -1,6 +1,8 @@
 //! Which flows of one pair are answered.
 
-use crate::forwarding::{DeviceIndex, Flow, Hop, Network, Place, Plan, Sender, Target, returns};
+use crate::forwarding::{
+    Coverage, DeviceIndex, Flow, Hop, Network, Place, Plan, Sender, Target, returns,
+};
 use crate::packet::Region;
 
 use super::cell::Extent;
@@ -69,12 +71,8 @@ impl<'a> Replies<'a> {
         if self.wholly(place, flow) {
             return (Extent::All, None);
         }
-        let back = returns(self.network, self.plan, self.sender, place, flow);
-        let extent = match back.is_empty() {
-            true => Extent::None,
-            false if covered(flow.sent(), &back) => Extent::All,
-            false => Extent::Some,
-        };
+        let (back, coverage) = returns(self.network, self.plan, self.sender, place, flow);
+        let extent = answered(flow.sent(), &back, coverage);
         (extent, back.into_iter().next())
     }
 
@@ -82,7 +80,7 @@ impl<'a> Replies<'a> {
         let Some(whole) = &self.whole else {
             return false;
         };
-        if flow.hops.iter().any(Hop::translates) {
+        if flow.host.is_some() || flow.hops.iter().any(Hop::translates) {
             return false;
         }
         let known = self
@@ -94,7 +92,7 @@ impl<'a> Replies<'a> {
         }
         let mut everything = Flow::new(whole.clone());
         everything.hops = flow.hops.clone();
-        let back = returns(self.network, self.plan, self.sender, place, &everything);
+        let (back, _) = returns(self.network, self.plan, self.sender, place, &everything);
         let answered = covered(whole, &back);
         let crossed = flow.hops.iter().map(crossing).collect();
         self.known.push(Way {
@@ -103,6 +101,16 @@ impl<'a> Replies<'a> {
             answered,
         });
         answered
+    }
+}
+
+/// How much of what was sent is answered, by the parts known to be.
+pub(super) fn answered(sent: &Region, back: &[Region], coverage: Coverage) -> Extent {
+    match coverage {
+        _ if covered(sent, back) => Extent::All,
+        Coverage::Cut(_) => Extent::Unknown,
+        Coverage::Complete if back.is_empty() => Extent::None,
+        Coverage::Complete => Extent::Some,
     }
 }
 

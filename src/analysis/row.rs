@@ -6,7 +6,8 @@ use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use crate::forwarding::{
-    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach, reach_beyond,
+    Arrival, Coverage, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Stop, Target, reach,
+    reach_beyond,
 };
 use crate::model::SegmentId;
 use crate::packet::{ClassSet, IntervalSet, Region};
@@ -16,7 +17,7 @@ use super::matrix::{By, Question};
 use super::missed::Missed;
 use super::party::{Column, Party, forwardable, within};
 use super::replies::{Replies, left_over};
-use super::witness::witness;
+use super::witness::{representative, witness};
 
 /// What is needed to compute a row.
 pub(super) struct Row<'a> {
@@ -39,7 +40,7 @@ impl Places {
         let places = numbered.filter_map(|(at, column)| match column.party {
             Party::Segment(segment) => Some((Place::Segment(segment), at)),
             Party::Device(router) => Some((Place::Router(router), at)),
-            Party::Zone(_) | Party::Host(_) => None,
+            Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => None,
         });
         Self(places.collect())
     }
@@ -56,29 +57,39 @@ impl Row<'_> {
             .map(|column| self.blank(sender, column))
             .collect();
         let mut reached: Vec<Reached> = vec![Vec::new(); self.targets.len()];
-        let Some(configured) = configured(sender) else {
-            return cells;
-        };
+        if let Some(configured) = configured(sender) {
+            self.send_configured(configured, &mut cells, &mut reached);
+        }
+        if self.question.hostile {
+            self.compare_hostile(sender, &mut cells, &reached);
+        }
+        for (cell, column) in cells.iter_mut().zip(self.targets) {
+            if let (Party::Segment(from), Party::Unclaimed(..)) = (sender, column.party) {
+                *cell = self.comes_out(from, column.party);
+            }
+        }
+        cells
+    }
+
+    fn send_configured(&self, configured: Sender, cells: &mut [Cell], reached: &mut [Reached]) {
         for (own, column) in self.targets.iter().enumerate() {
             // What is addressed to the sender's own segment may still be translated and arrive elsewhere.
             if cells[own].reading != Reading::NoAddresses {
                 let target = self.target(&column.addresses, column.segment);
                 let own = (cells[own].reading == Reading::Pair).then_some(own);
-                self.send(configured, target, own, &mut cells, &mut reached);
+                self.send(configured, target, own, cells, reached);
             }
         }
         let target = self.target(self.extra, None);
-        self.send(configured, target, None, &mut cells, &mut reached);
-        if self.question.hostile {
-            self.compare_hostile(sender, &mut cells, &reached);
-        }
-        cells
+        self.send(configured, target, None, cells, reached);
     }
 
     fn blank(&self, sender: Party, column: &Column) -> Cell {
         let has_source = match sender {
             Party::Segment(segment) => !self.plan.segment(segment).addresses.is_empty(),
             Party::Host(host) => !forwardable(self.plan, self.plan.host_index(host)).is_empty(),
+            // Whoever plugs in there takes any source.
+            Party::Unclaimed(..) => true,
             Party::Zone(_) | Party::Device(_) => false,
         };
         let reading = if within(self.plan, sender, column.party) {
@@ -104,12 +115,14 @@ impl Row<'_> {
         }
         let mut missed = Missed::new(self.asked(), self.plan, sender, self.forks);
         let mut replies = Replies::new(self.network, self.plan, sender, target);
-        let complete = reach(
+        let coverage = reach(
             self.network,
             self.plan,
             sender,
             target,
             &mut |arrival| match arrival {
+                // What a device would send to itself is nobody's to miss.
+                Arrival::Stopped(Stop::OwnSource, _) => {}
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;
@@ -128,17 +141,21 @@ impl Row<'_> {
                 }
             },
         );
-        if !complete {
-            // What was not listed may have arrived anywhere.
-            cells.iter_mut().for_each(|cell| cell.complete = false);
-        }
-        if let Some(own) = own.filter(|_| complete) {
+        // What was not listed may have arrived anywhere.
+        cells
+            .iter_mut()
+            .for_each(|cell| cell.coverage.note(coverage));
+        if let Some(own) = own.filter(|_| coverage.is_complete()) {
             cells[own].every = missed.others();
         }
     }
 
     fn record(&self, replies: &mut Replies<'_>, place: Place, flow: &Flow, cell: &mut Cell) {
         cell.some.union_with(&flow.sent().services);
+        match flow.host.map(|host| self.plan.device(host).id) {
+            Some(DeviceId::Host(host)) => merge(&mut cell.hosts, &[host]),
+            _ => cell.plain.union_with(&flow.sent().services),
+        }
         cell.filtered.add(flow.filtered());
         for hop in &flow.hops {
             if let DeviceId::Router(router) = self.plan.device(hop.device).id {
@@ -149,7 +166,7 @@ impl Row<'_> {
             }
         }
         let (extent, answered) = replies.of(place, flow);
-        let better = !cell.answered() && extent != Extent::None;
+        let better = !cell.answered() && matches!(extent, Extent::Some | Extent::All);
         if cell.witness.is_none() || better {
             let shown = answered.as_ref().unwrap_or(flow.sent());
             cell.witness = witness(self.network, self.plan, shown);
@@ -158,26 +175,26 @@ impl Row<'_> {
     }
 
     fn compare_hostile(&self, sender: Party, cells: &mut [Cell], reached: &[Reached]) {
-        let mut complete = true;
-        let segments = configured(sender).map(|own| own.segments(self.plan));
-        for segment in segments.into_iter().flatten() {
+        let mut coverage = Coverage::Complete;
+        for origin in self.origins(sender) {
             for column in self.targets {
                 let target = self.target(&column.addresses, column.segment);
-                complete &= self.send_hostile(sender, segment, target, cells, reached);
+                coverage.note(self.send_hostile(sender, origin, target, cells, reached));
             }
             let target = self.target(self.extra, None);
-            complete &= self.send_hostile(sender, segment, target, cells, reached);
+            coverage.note(self.send_hostile(sender, origin, target, cells, reached));
         }
+        let complete = coverage.is_complete();
         for (cell, column) in cells.iter_mut().zip(self.targets) {
             if cell.reading == Reading::Within || column.addresses.is_empty() {
                 continue;
             }
             let larger = matches!(cell.hostile, HostileReach::Larger(_));
-            match complete && cell.complete {
+            match complete && cell.complete() {
                 true if larger => {}
                 true => cell.hostile = HostileReach::Same,
                 // What was not listed for a plain device may be what this one gets through.
-                false if larger && cell.complete => {}
+                false if larger && cell.complete() => {}
                 false => cell.hostile = HostileReach::Unknown,
             }
         }
@@ -187,13 +204,13 @@ impl Row<'_> {
     fn send_hostile(
         &self,
         sender: Party,
-        segment: SegmentId,
+        origin: Origin,
         target: Target<'_>,
         cells: &mut [Cell],
         reached: &[Reached],
-    ) -> bool {
+    ) -> Coverage {
         if target.addresses.is_empty() {
-            return true;
+            return Coverage::Complete;
         }
         let mut compare = |arrival| {
             let Arrival::Delivered(place, flow) = arrival else {
@@ -222,11 +239,69 @@ impl Row<'_> {
         match sender {
             // One host sends less than all plain devices of its segment.
             Party::Host(_) => {
-                let hostile = Sender::Hostile(segment);
+                let hostile = Sender::Hostile(origin);
                 reach(network, plan, hostile, target, &mut compare)
             }
-            _ => reach_beyond(network, plan, segment, target, &mut compare),
+            _ => reach_beyond(network, plan, origin, target, &mut compare),
         }
+    }
+
+    /// Where a hostile device beside a sender may be.
+    fn origins(&self, sender: Party) -> Vec<Origin> {
+        match sender {
+            Party::Unclaimed(..) => {
+                let mut all = self.network.fabric.origins();
+                let own = all.find(|&origin| Party::of(&self.network.fabric, origin) == sender);
+                own.into_iter().collect()
+            }
+            _ => {
+                let segments = configured(sender).map(|own| own.segments(self.plan));
+                let segments = segments.into_iter().flatten();
+                segments.map(Origin::Segment).collect()
+            }
+        }
+    }
+
+    /// What of a segment's frames comes out at unclaimed ports, where nobody has an address.
+    fn comes_out(&self, from: SegmentId, ports: Party) -> Cell {
+        let (network, plan) = (self.network, self.plan);
+        let blank = Cell::empty(Reading::Pair, &network.classes);
+        let Some(group) = self.origins(ports).into_iter().next() else {
+            return blank;
+        };
+        let wiring = &network.wiring;
+        let own = &plan.segment(from).addresses;
+        let Some(source) = representative(plan, own) else {
+            return Cell::empty(Reading::NoAddresses, &network.classes);
+        };
+        let source = IntervalSet::point(source);
+        let inside = Region {
+            destination: own.difference(&source),
+            source,
+            services: self.asked(),
+        };
+        let packet = witness(network, plan, &inside);
+        let mut cell = blank;
+        if wiring.hears(from, group) {
+            let back = wiring.from_hostile(group);
+            cell.some = self.asked();
+            cell.plain = self.asked();
+            cell.every = self.asked();
+            cell.filtered = Extent::None;
+            cell.two_way = match wiring.touches(back, from) {
+                true => Extent::All,
+                false => Extent::None,
+            };
+            cell.witness = packet;
+        }
+        let heard = wiring.heard_at(wiring.from_hostile(Origin::Segment(from)), group);
+        if self.question.hostile {
+            cell.hostile = match packet.filter(|_| heard && cell.some.is_empty()) {
+                Some(packet) => HostileReach::Larger(packet),
+                None => HostileReach::Same,
+            };
+        }
+        cell
     }
 
     /// The columns to which a delivery belongs, each with its part.
@@ -262,7 +337,7 @@ fn configured(party: Party) -> Option<Sender> {
     match party {
         Party::Segment(segment) => Some(Sender::Segment(segment)),
         Party::Host(host) => Some(Sender::Host(host)),
-        Party::Zone(_) | Party::Device(_) => None,
+        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => None,
     }
 }
 

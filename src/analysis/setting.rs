@@ -34,6 +34,8 @@ pub enum Setting {
     Forwards(HostId),
     /// A router has no rules.
     NoRules(RouterId),
+    /// A host with further interfaces has an address on the segment of this one, by number.
+    Home(HostId, usize),
 }
 
 impl PortKey {
@@ -102,6 +104,7 @@ impl Setting {
             Self::Plugged(link) => site.links[link].place,
             Self::Forwards(host) => site.host(host).forwards.span,
             Self::NoRules(router) => site.router(router).name.span,
+            Self::Home(host, at) => site.host(host).interfaces[at].name.span,
         }
     }
 
@@ -129,6 +132,11 @@ impl Setting {
             Self::NoRules(router) => {
                 format!("{} forwards without rules", site.router(router).name.value)
             }
+            Self::Home(host, at) => {
+                let host = site.host(host);
+                let there = &site.segment(host.interfaces[at].segment).name.value;
+                format!("{} has an address on {there} as well", host.name.value)
+            }
         }
     }
 
@@ -139,7 +147,7 @@ impl Setting {
             | Self::Member(port, _)
             | Self::Untagged(port, _)
             | Self::FilterOff(port) => Some(port),
-            Self::Plugged(_) | Self::Forwards(_) | Self::NoRules(_) => None,
+            Self::Plugged(_) | Self::Forwards(_) | Self::NoRules(_) | Self::Home(..) => None,
         }
     }
 
@@ -183,6 +191,14 @@ impl Setting {
             Self::NoRules(router) => {
                 format!("give {} rules", site.router(router).name.value)
             }
+            Self::Home(host, at) => {
+                let host = site.host(host);
+                let there = &site.segment(host.interfaces[at].segment).name.value;
+                format!(
+                    "take {} off {there}: one address, on one segment",
+                    host.name.value
+                )
+            }
         }
     }
 
@@ -212,6 +228,7 @@ impl Setting {
             Self::Plugged(link) => site.links[link].pulled = true,
             Self::Forwards(host) => site.hosts[host.0].forwards.value = Forwards::No,
             Self::NoRules(router) => site.routers[router.0].role = deny_everything(),
+            Self::Home(host, at) => site.hosts[host.0].interfaces[at].addresses.clear(),
         }
     }
 }

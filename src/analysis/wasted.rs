@@ -179,7 +179,7 @@ impl Looked<'_> {
             let theirs = match party {
                 Party::Segment(segment) => &plan.segment(segment).cover,
                 Party::Device(router) => &plan.device(plan.router_index(router)).own,
-                Party::Zone(_) | Party::Host(_) => return false,
+                Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => return false,
             };
             let mut named = field.set.of(family).intervals().iter();
             named.any(|part| IntervalSet::range(part.low(), part.high()).is_subset(theirs))

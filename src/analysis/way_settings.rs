@@ -3,8 +3,8 @@
 use rustc_hash::FxHashSet;
 
 use crate::forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, SocketId, Tagging};
-use crate::forwarding::{DeviceId, Network};
-use crate::model::{Family, Forwards, PortVlans, SegmentId, VlanId};
+use crate::forwarding::{DeviceId, Network, Origin};
+use crate::model::{Family, Forwards, HostId, PortVlans, VlanId};
 
 use super::needed::port_segments;
 use super::setting::{PortKey, Setting};
@@ -13,7 +13,7 @@ use super::ways::{Way, begins};
 /// The settings that a way rests on, in its order.
 pub(super) fn settings_of(
     network: &Network<'_>,
-    (from, to): (SegmentId, SegmentId),
+    (from, to): (Origin, Origin),
     way: &Way,
 ) -> Vec<Setting> {
     let mut settings = Vec::new();
@@ -37,13 +37,22 @@ pub(super) fn settings_of(
             let plan = network.plan(Family::V4);
             match plan.device(handover.device).id {
                 DeviceId::Router(router) => add(Setting::NoRules(router)),
-                DeviceId::Host(host) => add(Setting::Forwards(host)),
+                DeviceId::Host(host) => {
+                    add(Setting::Forwards(host));
+                    // Without forwarding it still answers for its address there.
+                    add(Setting::Home(host, handover.egress));
+                }
             }
         }
     }
-    plugged(network, way.end.socket, to)
-        .into_iter()
-        .for_each(&mut add);
+    match way.far_address {
+        Some(host) => several_homes(network, host, to)
+            .into_iter()
+            .for_each(&mut add),
+        None => plugged(network, way.end.socket, to)
+            .into_iter()
+            .for_each(&mut add),
+    }
     if way.end.foot.is_none() {
         seat_settings(network, way.end.socket, to)
             .into_iter()
@@ -53,10 +62,13 @@ pub(super) fn settings_of(
 }
 
 /// What makes a port a place for devices of a segment: its PVID, or its membership.
-fn seat_settings(network: &Network<'_>, id: SocketId, segment: SegmentId) -> Vec<Setting> {
+fn seat_settings(network: &Network<'_>, id: SocketId, at: Origin) -> Vec<Setting> {
     let site = network.site;
     let socket = network.fabric.socket(id);
-    let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
+    let vlan = match at {
+        Origin::Segment(segment) => site.segment(segment).vlan.map(|vlan| vlan.value),
+        Origin::Unclaimed(group) => network.fabric.unclaimed(group).vlan,
+    };
     let (Tagging::Vlans(vlans), Some(key), Some(vlan)) =
         (&socket.tagging, PortKey::of(site, socket.name), vlan)
     else {
@@ -83,7 +95,8 @@ fn lets_in(port: PortKey, vlans: &PortVlans, vlan: VlanId) -> Option<Setting> {
 }
 
 /// The cable at a socket whose host the file puts on a segment that the port is not of.
-fn plugged(network: &Network<'_>, socket: SocketId, segment: SegmentId) -> Option<Setting> {
+fn plugged(network: &Network<'_>, socket: SocketId, at: Origin) -> Option<Setting> {
+    let segment = at.segment()?;
     let fabric = &network.fabric;
     let here = fabric.socket(socket);
     let Far::Feet(feet) = &here.far else {
@@ -97,6 +110,13 @@ fn plugged(network: &Network<'_>, socket: SocketId, segment: SegmentId) -> Optio
         true => here.link.map(Setting::Plugged),
         false => None,
     }
+}
+
+/// The interfaces by which a host is on a segment as well as elsewhere.
+fn several_homes(network: &Network<'_>, host: HostId, to: Origin) -> Vec<Setting> {
+    let interfaces = network.site.host(host).interfaces.iter().enumerate();
+    let there = interfaces.filter(|(_, interface)| Some(interface.segment) == to.segment());
+    there.map(|(at, _)| Setting::Home(host, at)).collect()
 }
 
 fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {

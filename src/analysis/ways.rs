@@ -1,14 +1,14 @@
 //! Ways round the filtering gateways: frames through switches, packets through routers and hosts that forward
-//! without rules.
-
-use rustc_hash::FxHashSet;
+//! without rules, and to the far address of a host with several interfaces.
 
 use crate::forwarding::layer2::{
-    Fabric, Flood, FootOf, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
+    Fabric, Flood, FootId, FootOf, Frame, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
 };
-use crate::forwarding::{DeviceIndex, Network, NextHop, Plan, Stand};
-use crate::model::{Family, SegmentId};
-use crate::packet::IntervalSet;
+use crate::forwarding::{
+    Arrival, Coverage, DeviceIndex, Flow, Network, Origin, Place, Plan, Sender, Target,
+    reach_unfiltered,
+};
+use crate::model::{Family, HostId, SegmentId};
 
 /// A device that passes a packet on without rules.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -30,6 +30,9 @@ pub struct Way {
     pub handovers: Vec<Handover>,
     /// Where the last frame is taken: the interface, or the open port.
     pub end: Taken,
+    /// The host at the end, where it is reached at the address of another of its interfaces: it answers for all of its
+    /// addresses by each (RFC 1122 section 3.3.4.2, weak host model).
+    pub far_address: Option<HostId>,
 }
 
 impl Way {
@@ -48,103 +51,203 @@ impl Way {
     }
 }
 
-/// What a hostile device of one segment reaches without a filtering gateway.
+/// A packet that arrives somewhere round every filtering gateway, after one device at least.
+#[derive(Clone, Debug)]
+pub(super) struct Routed {
+    pub(super) family: Family,
+    pub(super) to: SegmentId,
+    pub(super) flow: Flow,
+}
+
+/// What arrives round every filtering gateway from a sender by some device, in both families, shortest first.
+pub(super) fn routed(network: &Network<'_>, sender: Sender) -> (Vec<Routed>, Coverage) {
+    let mut found: Vec<Routed> = Vec::new();
+    let mut coverage = Coverage::Complete;
+    for family in Family::ALL {
+        let plan = network.plan(family);
+        let everywhere = family.full().difference(&plan.nobody);
+        let target = Target {
+            addresses: &everywhere,
+            segment: None,
+            services: None,
+        };
+        coverage.note(reach_unfiltered(
+            network,
+            plan,
+            sender,
+            target,
+            &mut |arrival| {
+                if let Arrival::Delivered(Place::Segment(to), flow) = arrival
+                    && !flow.hops.is_empty()
+                {
+                    found.push(Routed { family, to, flow });
+                }
+            },
+        ));
+    }
+    found.sort_by_key(|routed| routed.flow.hops.len());
+    (found, coverage)
+}
+
+/// What a hostile device reaches without a filtering gateway.
 pub struct Around<'n> {
     network: &'n Network<'n>,
     /// Frames that do not need a tag, and all frames.
     floods: [Flood; 2],
+    /// Packets that devices without rules pass on or take.
+    routed: Vec<Routed>,
 }
 
 impl<'n> Around<'n> {
-    /// Floods from every seat of a segment.
-    pub fn new(network: &'n Network<'n>, from: SegmentId) -> Self {
+    /// Floods from every port where the device may be, and sends every packet.
+    pub fn new(network: &'n Network<'n>, from: Origin) -> Self {
         let fabric = &network.fabric;
-        let plain: Vec<Start> = fabric
-            .seats(from)
-            .iter()
-            .map(|seat| Start::Seat(seat.socket, crate::forwarding::layer2::Frame::of(seat.tag)))
-            .collect();
+        let plain: Vec<Start> = match from {
+            Origin::Segment(segment) => {
+                let seats = fabric.seats(segment).iter();
+                seats
+                    .map(|seat| Start::Seat(seat.socket, Frame::of(seat.tag)))
+                    .collect()
+            }
+            Origin::Unclaimed(group) => {
+                let ports = fabric.unclaimed(group).sockets.iter();
+                ports
+                    .map(|&port| Start::Seat(port, Frame::of(None)))
+                    .collect()
+            }
+        };
         let hostile = hostile_starts(fabric, from);
+        let (routed, _) = match meets_unfiltered(network, from) {
+            true => routed(network, Sender::Hostile(from)),
+            false => (Vec::new(), Coverage::Complete),
+        };
         Self {
             network,
             floods: [flood(fabric, &plain), flood(fabric, &hostile)],
+            routed,
         }
     }
 
-    /// A shortest way to devices of a segment: of ways with plain frames if there are any, else with tags.
-    pub fn way_to(&self, to: SegmentId) -> Option<Way> {
+    /// A shortest way to devices of a segment, or out of unclaimed ports: of ways with plain frames if there are any,
+    /// else with tags.
+    pub fn way_to(&self, to: Origin) -> Option<Way> {
         let mut floods = self.floods.iter();
         floods.find_map(|flood| {
             let direct = self.direct(flood, to);
-            let routed = self.routed(flood, to);
+            let routed = to.segment().and_then(|to| self.routed_way(flood, to));
             let ways = direct.into_iter().chain(routed);
             ways.min_by_key(Way::length)
         })
     }
 
-    fn direct(&self, flood: &Flood, to: SegmentId) -> Option<Way> {
-        let end = nearest(self.network, flood, to)?;
+    fn direct(&self, flood: &Flood, to: Origin) -> Option<Way> {
+        let end = match to {
+            Origin::Segment(segment) => nearest(self.network, flood, segment)?,
+            Origin::Unclaimed(group) => {
+                let mut taken = flood.taken.iter().filter(|taken| taken.foot.is_none());
+                let fabric = &self.network.fabric;
+                *taken.find(|taken| fabric.unclaimed_at(taken.socket) == Some(group))?
+            }
+        };
         Some(Way {
             legs: vec![flood.way(&self.network.fabric, &end)],
             handovers: Vec::new(),
             end,
+            far_address: None,
         })
     }
 
-    fn routed(&self, flood: &Flood, to: SegmentId) -> Option<Way> {
-        let mut best: Option<Way> = None;
-        for taken in flood.taken.iter().filter(|taken| taken.foot.is_some()) {
-            for family in Family::ALL {
-                let plan = self.network.plan(family);
-                let Some((device, ingress)) = self.forwarder(plan, taken) else {
-                    continue;
-                };
-                let Some(carried) = carry(self.network, plan, device, to) else {
-                    continue;
-                };
-                let way = self.join(flood, taken, ingress, carried);
-                if best
-                    .as_ref()
-                    .is_none_or(|best| way.length() < best.length())
-                {
-                    best = Some(way);
-                }
-            }
-        }
-        best
+    fn routed_way(&self, flood: &Flood, to: SegmentId) -> Option<Way> {
+        let mine = self.routed.iter().filter(|routed| routed.to == to);
+        let ways = mine.filter_map(|routed| way_of(self.network, flood, routed));
+        ways.min_by_key(Way::length)
     }
+}
 
-    /// The device that took a frame, where it forwards without rules what arrives there.
-    fn forwarder(&self, plan: &Plan, taken: &Taken) -> Option<(DeviceIndex, usize)> {
-        let foot = self.network.fabric.foot(taken.foot?);
-        let (device, ingress) = plan.place_of(foot.of);
-        let here = plan.device(device);
-        let lets_in = here.interfaces[ingress]
-            .accepts
-            .as_ref()
-            .is_none_or(|sources| !sources.difference(&plan.nobody).is_empty());
-        (here.forwards_unfiltered() && lets_in).then_some((device, ingress))
-    }
+/// Whether frames of a hostile device come to something that passes packets on without rules, or to a host that has
+/// further interfaces.
+fn meets_unfiltered(network: &Network<'_>, from: Origin) -> bool {
+    let plan = network.plan(Family::V4);
+    let mut feet = network.wiring.from_hostile(from).feet.iter();
+    feet.any(|&foot| {
+        let of = network.fabric.foot(foot).of;
+        let device = plan.device(plan.place_of(of).0);
+        device.forwards_unfiltered()
+            || matches!(of, FootOf::Host(..)) && 1 < device.interfaces.len()
+    })
+}
 
-    fn join(&self, flood: &Flood, taken: &Taken, ingress: usize, carried: Carried) -> Way {
-        let mut legs = vec![flood.way(&self.network.fabric, taken)];
-        let mut handovers = Vec::new();
-        let mut arrived = ingress;
-        for hop in carried.hops {
-            handovers.push(Handover {
-                device: hop.device,
-                ingress: arrived,
-                egress: hop.egress,
+/// The frames under the way of a packet, if the first of them is in a flood.
+fn way_of(network: &Network<'_>, flood: &Flood, routed: &Routed) -> Option<Way> {
+    let plan = network.plan(routed.family);
+    let (last, before) = routed.flow.hops.split_last()?;
+    let mut at = flood.clone();
+    let mut legs = Vec::new();
+    let mut handovers = Vec::new();
+    for hop in before.iter().chain([last]) {
+        let (leg, taken) = leg_to(network, plan, &at, (hop.device, hop.ingress))?;
+        legs.push(leg);
+        let Some(egress) = hop.egress else {
+            let FootOf::Host(host, _) = network.fabric.foot(taken.foot?).of else {
+                return None;
+            };
+            return Some(Way {
+                legs,
+                handovers,
+                end: taken,
+                far_address: Some(host),
             });
-            legs.push(hop.leg);
-            arrived = hop.arrives;
-        }
-        Way {
-            legs,
-            handovers,
-            end: carried.end,
-        }
+        };
+        handovers.push(Handover {
+            device: hop.device,
+            ingress: hop.ingress,
+            egress,
+        });
+        let foot = plan.foot_of(&network.fabric, (hop.device, egress));
+        at = self::flood(&network.fabric, &[Start::Foot(foot)]);
     }
+    let end = nearest(network, &at, routed.to).or_else(|| otherwise(network, &at, routed.to))?;
+    let far_address = end.foot.and_then(|foot| far_host(network, foot, routed.to));
+    legs.push(at.way(&network.fabric, &end));
+    Some(Way {
+        legs,
+        handovers,
+        end,
+        far_address,
+    })
+}
+
+/// The way of frames to an interface.
+fn leg_to(
+    network: &Network<'_>,
+    plan: &Plan,
+    flood: &Flood,
+    to: (DeviceIndex, usize),
+) -> Option<(FrameWay, Taken)> {
+    let foot = plan.foot_of(&network.fabric, to);
+    let taken = flood.taken.iter().find(|taken| taken.foot == Some(foot))?;
+    Some((flood.way(&network.fabric, taken), *taken))
+}
+
+/// The host of an interface, where that interface is on another segment than asked for.
+fn far_host(network: &Network<'_>, foot: FootId, to: SegmentId) -> Option<HostId> {
+    let foot = network.fabric.foot(foot);
+    match foot.of {
+        FootOf::Host(host, _) if foot.segment != to => Some(host),
+        _ => None,
+    }
+}
+
+/// A host that is found by another of its interfaces than the one on a segment.
+fn otherwise(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken> {
+    let has_home = |taken: &&Taken| {
+        let foot = taken.foot.map(|foot| network.fabric.foot(foot).of);
+        matches!(foot, Some(FootOf::Host(host, _)) if {
+            let mut own = network.site.host(host).interfaces.iter();
+            own.any(|interface| interface.segment == to)
+        })
+    };
+    flood.taken.iter().find(has_home).copied()
 }
 
 /// The nearest place where a device of a segment takes a frame; the host there, if one is described.
@@ -173,130 +276,6 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
                 .any(|(_, tag)| taken.frame.fits(*tag))
         }
     }
-}
-
-/// One device on the way of a packet, and the frame that it sends.
-struct CarriedHop {
-    device: DeviceIndex,
-    egress: usize,
-    leg: FrameWay,
-    /// Interface of the next device.
-    arrives: usize,
-}
-
-/// How devices without rules bring a packet to a segment.
-struct Carried {
-    hops: Vec<CarriedHop>,
-    end: Taken,
-}
-
-/// A device that passes a packet on to another.
-#[derive(Clone, Copy)]
-struct Relay {
-    device: DeviceIndex,
-    egress: usize,
-    next: (DeviceIndex, usize),
-}
-
-/// How a device without rules brings a packet to devices of a segment, by its routes; the fewest devices.
-fn carry(
-    network: &Network<'_>,
-    plan: &Plan,
-    device: DeviceIndex,
-    to: SegmentId,
-) -> Option<Carried> {
-    let targets = plan.segment(to).addresses.clone();
-    let mut queue: Vec<(DeviceIndex, IntervalSet, Vec<Relay>)> =
-        vec![(device, targets, Vec::new())];
-    let mut seen: FxHashSet<DeviceIndex> = FxHashSet::default();
-    let mut at = 0;
-    while at < queue.len() {
-        let (device, targets, before) = queue[at].clone();
-        at += 1;
-        if targets.is_empty() || !seen.insert(device) {
-            continue;
-        }
-        for (next_hop, part) in plan.device(device).routes.split(&targets) {
-            let Some((hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?))) else {
-                continue;
-            };
-            if let NextHop::OnLink { .. } = hop {
-                if let Some(carried) = landed(network, plan, (device, egress), &before, to) {
-                    return Some(carried);
-                }
-                continue;
-            }
-            for next in further(plan, Stand::Foot(device, egress), hop) {
-                let mut chain = before.clone();
-                chain.push(Relay {
-                    device,
-                    egress,
-                    next,
-                });
-                queue.push((next.0, part.clone(), chain));
-            }
-        }
-    }
-    None
-}
-
-/// Devices without rules that a next hop leads to.
-fn further(plan: &Plan, stand: Stand, hop: NextHop) -> Vec<(DeviceIndex, usize)> {
-    let next: Vec<(DeviceIndex, usize)> = match hop {
-        NextHop::Address { address, .. } => plan.owner(stand, address).into_iter().collect(),
-        NextHop::AnyRouter { .. } => plan.wire(stand).first_hops.clone(),
-        NextHop::OnLink { .. } | NextHop::Discard => Vec::new(),
-    };
-    let unfiltered =
-        |&(device, _): &(DeviceIndex, usize)| plan.device(device).forwards_unfiltered();
-    next.into_iter().filter(unfiltered).collect()
-}
-
-/// The last hop: frames of an interface reach devices of the segment, which answer its address resolution.
-fn landed(
-    network: &Network<'_>,
-    plan: &Plan,
-    (device, egress): (DeviceIndex, usize),
-    before: &[Relay],
-    to: SegmentId,
-) -> Option<Carried> {
-    let mut lands = plan.wire(Stand::Foot(device, egress)).lands.iter();
-    if !lands.any(|(segment, _)| *segment == to) {
-        return None;
-    }
-    let foot = plan.foot_of(&network.fabric, (device, egress));
-    let flood = flood(&network.fabric, &[Start::Foot(foot)]);
-    let end = nearest(network, &flood, to)?;
-    let mut hops = Vec::new();
-    for relay in before {
-        hops.push(CarriedHop {
-            device: relay.device,
-            egress: relay.egress,
-            leg: leg_between(network, plan, (relay.device, relay.egress), relay.next)?,
-            arrives: relay.next.1,
-        });
-    }
-    hops.push(CarriedHop {
-        device,
-        egress,
-        leg: flood.way(&network.fabric, &end),
-        arrives: 0,
-    });
-    Some(Carried { hops, end })
-}
-
-/// The way of frames between two interfaces.
-fn leg_between(
-    network: &Network<'_>,
-    plan: &Plan,
-    from: (DeviceIndex, usize),
-    to: (DeviceIndex, usize),
-) -> Option<FrameWay> {
-    let from = plan.foot_of(&network.fabric, from);
-    let to = plan.foot_of(&network.fabric, to);
-    let flood = flood(&network.fabric, &[Start::Foot(from)]);
-    let taken = flood.taken.iter().find(|taken| taken.foot == Some(to))?;
-    Some(flood.way(&network.fabric, taken))
 }
 
 /// The socket that a way begins at.

@@ -1,7 +1,8 @@
 //! A way round the gateway.
 
-use crate::analysis::{Bypass, bypasses};
+use crate::analysis::{Bypass, bypasses, origin_name};
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::Origin;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -25,7 +26,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for pair in bypasses(view.network, &|_, _| true) {
-        let name = |segment| &view.site.segment(segment).name.value;
+        let name = |origin| origin_name(view.site, &view.network.fabric, origin);
         let subject = format!("{} -> {}", name(pair.from), name(pair.to));
         let place = place(view, &pair);
         let fact = pair.opened_by.map(|setting| setting.fact(view.site));
@@ -42,7 +43,15 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 fn place(view: &View<'_>, pair: &Bypass) -> crate::diagnostic::Span {
-    let segment = || view.site.segment(pair.from).place();
+    let segment = || match pair.from {
+        Origin::Segment(segment) => view.site.segment(segment).place(),
+        Origin::Unclaimed(group) => {
+            let group = view.network.fabric.unclaimed(group);
+            let first = group.sockets.first();
+            let port = first.map(|&port| view.network.fabric.socket(port).place);
+            port.unwrap_or(view.site.switches[group.switch.0].name.span)
+        }
+    };
     pair.opened_by
         .map_or_else(segment, |setting| setting.place(view.site))
 }

@@ -1,8 +1,9 @@
 //! A segment that claims to be isolated and is not.
 
-use crate::analysis::{Met, Opening, Verdict, isolations};
+use crate::analysis::{Met, Opening, Verdict, isolations, origin_name};
 use crate::diagnostic::{Check, Severity, Span};
-use crate::model::{SegmentId, Site};
+use crate::forwarding::Origin;
+use crate::model::SegmentId;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -33,11 +34,14 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let what = match verdict {
             Verdict::ByDesign(_) => continue,
             Verdict::ByRule { contacts, .. } => {
-                let met = contacts.first().map(|contact| met(view.site, contact.met));
+                let met = contacts.first().map(|contact| met(view, contact.met));
                 let met = met.unwrap_or_else(|| "a gateway".to_owned());
                 format!("is closed by rules only: its frames meet {met}")
             }
-            Verdict::Reachable { out, into, .. } => open(view.site, out.as_ref(), into.as_ref()),
+            Verdict::Reachable { out, into, .. } => open(view, out.as_ref(), into.as_ref()),
+            Verdict::Unknown { limit, .. } => {
+                format!("is not isolated by design, and whether rules close it is unknown: {limit}")
+            }
         };
         let help = format!(
             "`boundwalk isolation` shows the path: `{}`",
@@ -47,16 +51,24 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn met(site: &Site, met: Met) -> String {
+fn met(view: &View<'_>, met: Met) -> String {
+    let site = view.site;
     match met {
+        Met::Home(host) => {
+            let name = &site.host(host).name.value;
+            format!("{name}, which is on another segment as well")
+        }
+        Met::Unclaimed(group) => {
+            origin_name(site, &view.network.fabric, Origin::Unclaimed(group)).into_owned()
+        }
         Met::Segment(segment) => format!("devices of {}", site.segment(segment).name.value),
         Met::Router(router) => site.router(router).name.value.clone(),
         Met::Forwarder(host) => site.host(host).name.value.clone(),
     }
 }
 
-fn open(site: &Site, out: Option<&Opening>, into: Option<&Opening>) -> String {
-    let name = |segment: SegmentId| &site.segment(segment).name.value;
+fn open(view: &View<'_>, out: Option<&Opening>, into: Option<&Opening>) -> String {
+    let name = |other: Origin| origin_name(view.site, &view.network.fabric, other);
     let how = |opening: &Opening| match opening {
         Opening::Around { other, .. } => (name(*other), "round the gateway"),
         Opening::Through { other, .. } => (name(*other), "through the rules"),

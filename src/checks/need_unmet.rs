@@ -38,7 +38,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 let what = "names nobody: no packet that it needs can exist";
                 report.add(found(&CHECK, place, name, what));
             }
-            Standing::Held | Standing::Unknown => {}
+            Standing::Held | Standing::Unknown(_) => {}
         }
     }
 }

@@ -80,6 +80,15 @@ fn trouble(
             let what = format!("replies go round {name}, which waits for them");
             Some((what, Some(waiting)))
         }
+        Reply::HalfOpen(_, device) => {
+            let name = name(*device);
+            let what = format!("replies go round {name}, which then stops the TCP connection");
+            let router = match view.network.plan(family).device(*device).id {
+                DeviceId::Router(router) => Some(router),
+                DeviceId::Host(_) => None,
+            };
+            Some((what, router))
+        }
         // Some other packet of the pair may do better.
         Reply::Lost(_) if talk.cell.answered() => None,
         Reply::Lost(back) => Some((lost(back.last(), name), None)),
@@ -98,7 +107,8 @@ fn lost(last: Option<&ReplyStep>, name: impl Fn(DeviceIndex) -> String) -> Strin
         ReplyPass::NoRoute => format!("{device} has no route for it"),
         ReplyPass::NotForwarding => format!("{device} forwards nothing"),
         ReplyPass::Loop => format!("it comes to {device} twice"),
-        ReplyPass::Unfiltered | ReplyPass::State | ReplyPass::Rules(_) => {
+        ReplyPass::Translated => format!("{device} would translate it as a new flow"),
+        ReplyPass::Unfiltered | ReplyPass::State | ReplyPass::Rules(_) | ReplyPass::NewFlow(_) => {
             format!("behind {device} nobody takes it, or it does not look like one")
         }
     };

@@ -5,8 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{Bypasses, Party, chosen, notes};
-use crate::forwarding::Network;
-use crate::model::SegmentId;
+use crate::forwarding::{Network, Origin};
 use crate::render::{bypass_json, bypass_text};
 
 use super::review::notes_text;
@@ -60,8 +59,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     };
     let network = Network::new(site, opened.today);
-    let wanted = |choice: &[Party], segment| chosen(site, choice, Party::Segment(segment));
-    let asked = |one: SegmentId, other: SegmentId| wanted(&from, one) && wanted(&to, other);
+    let wanted =
+        |choice: &[Party], origin| chosen(site, choice, Party::of(&network.fabric, origin));
+    let asked = |one: Origin, other: Origin| wanted(&from, one) && wanted(&to, other);
     let found = Bypasses::new(&network, &asked);
     let notes = notes(&network);
     let text = match arguments.format {

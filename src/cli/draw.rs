@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{
     By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, find_party,
 };
-use crate::forwarding::Network;
+use crate::forwarding::{Network, Origin};
 use crate::model::{Family, SegmentId, Site, SwitchId};
 use crate::render::{
     Chain, Pen, Selection, Sheet, Trail, chain_svg, dot, logical_svg, matrix_svg, mermaid,
@@ -255,7 +255,8 @@ type Cuts = Vec<(Equipment, String)>;
 fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts), String> {
     let site = network.site;
     let (from, to) = (segment(site, &ends[0])?, segment(site, &ends[1])?);
-    let asked = |one: SegmentId, other: SegmentId| one == from && other == to;
+    let (from, to) = (Origin::Segment(from), Origin::Segment(to));
+    let asked = |one: Origin, other: Origin| one == from && other == to;
     let found = Bypasses::new(network, &asked);
     let Some(pair) = found.pairs.first() else {
         return Err(format!(

@@ -120,7 +120,7 @@ fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
         match party {
             Party::Segment(segment) => segments.push(segment),
             Party::Zone(zone) => segments.extend(site.segments_in(zone)),
-            Party::Host(_) | Party::Device(_) => {
+            Party::Host(_) | Party::Device(_) | Party::Unclaimed(..) => {
                 return Err(format!("`{name}` is no segment or zone"));
             }
         }

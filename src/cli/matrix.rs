@@ -200,7 +200,7 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from)?;
     let to = parties(site, &arguments.to)?;
     if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
-        return Err(starts_itself(party_name(site, own)));
+        return Err(starts_itself(&party_name(site, own)));
     }
     let mut asked_services = Vec::new();
     for list in &arguments.service {
@@ -296,13 +296,13 @@ pub(super) fn pair_flow(
     (from, to): (Party, Party),
 ) -> PairFlows {
     let services = question.services.as_ref();
-    let (found, complete) = flows(network, question.family, from, to, services);
+    let (found, coverage) = flows(network, question.family, from, to, services);
     PairFlows {
         from: Side::new(network.site, from),
         to: Side::new(network.site, to),
         family: question.family,
         flows: found,
-        complete,
+        complete: coverage.is_complete(),
     }
 }
 

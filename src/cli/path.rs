@@ -217,7 +217,7 @@ impl End {
             Party::Host(_) => 0,
             Party::Segment(_) => 1,
             Party::Device(_) => 2,
-            Party::Zone(_) => 3,
+            Party::Zone(_) | Party::Unclaimed(..) => 3,
         };
         let party = match found.into_iter().min_by_key(rank) {
             Some(Party::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
@@ -258,7 +258,7 @@ impl End {
             Party::Segment(segment) => plan.segment(segment).addresses.difference(&other),
             Party::Host(host) => plan.device(plan.host_index(host)).own.clone(),
             Party::Device(router) => plan.device(plan.router_index(router)).own.clone(),
-            Party::Zone(_) => return None,
+            Party::Zone(_) | Party::Unclaimed(..) => return None,
         };
         crate::analysis::representative(plan, &set).map(|value| family.address(value))
     }

@@ -97,7 +97,7 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
         }
     }
     if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
-        return Err(starts_itself(party_name(site, own)));
+        return Err(starts_itself(&party_name(site, own)));
     }
     Ok(Asked {
         families: arguments.family.families().to_vec(),

@@ -238,7 +238,7 @@ impl Counts {
         self.undecided += any(&|cell| partly(cell.filtered));
         self.one_way += any(&|cell| partly(cell.two_way));
         self.hostile += any(&|cell| matches!(cell.hostile, HostileReach::Larger(_)));
-        self.unknown += any(&|cell| !cell.complete);
+        self.unknown += any(&|cell| !cell.complete());
     }
 }
 

@@ -246,10 +246,9 @@ fn unknown(site: &Site, name: &str) -> String {
 
 /// A hint with the nearest name of a party of some kind; empty where none is near.
 pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Party) -> bool) -> String {
-    let names = all_parties(site)
-        .filter(kind)
-        .map(|party| party_name(site, party));
-    let near = nearest(name, names);
+    let names = all_parties(site).filter(kind);
+    let names: Vec<_> = names.map(|party| party_name(site, party)).collect();
+    let near = nearest(name, names.iter().map(AsRef::as_ref));
     near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
 }
 

@@ -30,7 +30,8 @@ pub(super) fn router_device(
         entries.extend(on_link(number, addresses.clone(), family));
         interfaces.push((
             interface.segment,
-            own_addresses(addresses, family),
+            own_addresses(addresses.clone(), family),
+            subnets(addresses, family),
             interface.source_check,
         ));
     }
@@ -39,11 +40,14 @@ pub(super) fn router_device(
     let interfaces: Vec<Attachment> = interfaces
         .into_iter()
         .enumerate()
-        .map(|(number, (segment, addresses, check))| Attachment {
-            segment,
-            addresses,
-            accepts: accepts(&routes, number, check),
-        })
+        .map(
+            |(number, (segment, addresses, subnets, check))| Attachment {
+                segment,
+                addresses,
+                subnets,
+                accepts: accepts(&routes, number, check),
+            },
+        )
         .collect();
     Device {
         id: DeviceId::Router(id),
@@ -67,7 +71,8 @@ pub(super) fn host_device(site: &Site, id: HostId, host: &Host, family: Family) 
         entries.extend(on_link(number, addresses.clone(), family));
         interfaces.push(Attachment {
             segment: interface.segment,
-            addresses: own_addresses(addresses, family),
+            addresses: own_addresses(addresses.clone(), family),
+            subnets: subnets(addresses, family),
             accepts: None,
         });
     }
@@ -142,6 +147,16 @@ fn own_addresses(
 ) -> Vec<u128> {
     let mine = addresses.filter(|(address, _)| address.family() == family);
     mine.map(|(address, _)| Family::value(address.address()))
+        .collect()
+}
+
+/// The subnets of the addresses that [`own_addresses`] lists.
+fn subnets(
+    addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
+    family: Family,
+) -> Vec<Interval> {
+    let mine = addresses.filter(|(address, _)| address.family() == family);
+    mine.map(|(address, _)| address.prefix().interval())
         .collect()
 }
 

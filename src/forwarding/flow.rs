@@ -74,6 +74,8 @@ pub struct Flow {
     pub now: Region,
     /// Devices crossed, in order.
     pub hops: SmallVec<[Hop; 1]>,
+    /// The described host that sends it by its own routes; `None`: a plain device, or a hostile one.
+    pub host: Option<DeviceIndex>,
     /// As it was sent, where some hop has rewritten it; else it is as it is now.
     before: Option<Box<Region>>,
 }
@@ -84,6 +86,7 @@ impl Flow {
         Self {
             now: region,
             hops: SmallVec::new(),
+            host: None,
             before: None,
         }
     }
@@ -105,6 +108,7 @@ impl Flow {
         Self {
             now: part,
             hops: self.hops.clone(),
+            host: self.host,
             before,
         }
     }
@@ -217,6 +221,31 @@ impl Flow {
             let services = classes.before_destination_port(&self.now.services, before, *port);
             self.now.services = services;
         }
+    }
+
+    /// The headers that come to the same interface again: of the packets that arrived at hop `at`, those that are the
+    /// same now. `None`: every one has other headers now.
+    pub(super) fn repeated(&self, at: usize) -> Option<Region> {
+        let later = self.hops[at..].iter().filter(|hop| !hop.undone);
+        let mut before = self.now.clone();
+        // Latest first, so that the earliest rewriting says what it was.
+        for written in later.rev().filter_map(|hop| hop.translated.as_deref()) {
+            if let Some((_, source)) = &written.source {
+                before.source = source.clone();
+            }
+            if let Some((_, destination)) = &written.destination {
+                before.destination = destination.clone();
+            }
+            if let Some((services, _)) = &written.services {
+                before.services = services.clone();
+            }
+        }
+        let same = Region {
+            source: before.source.intersection(&self.now.source),
+            destination: before.destination.intersection(&self.now.destination),
+            services: before.services.intersection(&self.now.services),
+        };
+        (!same.is_empty()).then_some(same)
     }
 
     /// Whether a filtering gateway decided on the way.

@@ -10,6 +10,7 @@
 //! switches and cables of the site. Where none are described, a segment joins exactly the interfaces that the
 //! file puts on it.
 
+mod coverage;
 mod crossing;
 mod devices;
 mod filter;
@@ -27,11 +28,13 @@ mod trace_walk;
 mod translate;
 mod wires;
 
+pub use coverage::{Coverage, Limit};
 pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
 pub use flow::{Flow, Hop, Translated};
+pub use layer2::{Origin, UnclaimedId};
 pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
-pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond};
+pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace};

@@ -30,8 +30,22 @@ pub struct Attachment {
     pub segment: SegmentId,
     /// Its addresses in this family, in the order of the file.
     pub addresses: Vec<u128>,
+    /// The subnet of each of these addresses.
+    pub subnets: Vec<Interval>,
     /// Sources that the source check lets in; `None`: every one.
     pub accepts: Option<IntervalSet>,
+}
+
+impl Attachment {
+    /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
+    /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8, from memory).
+    pub fn facing(&self, target: u128) -> Option<u128> {
+        let held = self
+            .subnets
+            .iter()
+            .position(|subnet| subnet.contains(target));
+        self.addresses.get(held.unwrap_or(0)).copied()
+    }
 }
 
 /// A device in one family.
@@ -70,6 +84,9 @@ pub struct SegmentPlan {
     pub cover: IntervalSet,
     /// The world beyond.
     pub external: bool,
+    /// Of the world beyond: addresses that nobody there routes, since they are private (RFC 1918, RFC 4193, RFC 6598)
+    /// and neither on-link nor among the networks that the segment is said to route.
+    pub unrouted: IntervalSet,
     /// The first hops of plain devices there, as far as layer 2 leads to them.
     pub first_hops: Vec<(DeviceIndex, usize)>,
 }
@@ -93,11 +110,18 @@ pub struct Plan {
     pub stateful: bool,
     /// How many of the devices are gateways and routers; they come first.
     routers: usize,
-    /// Hosts that answer otherwise than a plain device of their segment would, with their addresses.
+    /// Hosts that send otherwise than a plain device of their segment would, with their addresses.
     pub(super) answering: Vec<(DeviceIndex, IntervalSet)>,
+    /// Those of them with an address on each segment.
+    own_ways: Vec<Vec<DeviceIndex>>,
+    /// Addresses of each host that has several.
+    pub(super) several_own: Vec<IntervalSet>,
     /// What each device finds on its wire.
     pub(super) wires: Wires,
 }
+
+/// Pieces that one walk through one rule list may hold open, unless something else is asked for.
+const OPEN_PIECES: usize = 200_000;
 
 /// A site, prepared for sending packets through it.
 #[derive(Debug)]
@@ -112,6 +136,8 @@ pub struct Network<'s> {
     pub fabric: Fabric,
     /// Who exchanges frames with whom.
     pub wiring: Wiring,
+    /// Pieces that one walk through one rule list may hold open before it is given up.
+    pub(super) open_pieces: usize,
     plans: [Plan; 2],
 }
 
@@ -149,8 +175,21 @@ impl<'s> Network<'s> {
             classes,
             fabric,
             wiring,
+            open_pieces: OPEN_PIECES,
             plans,
         }
+    }
+
+    /// The same with another limit: how many pieces of a packet set one walk through one rule list may hold open, at
+    /// least 1. What meets it is unknown. 200,000 where nothing is said.
+    pub fn limited_to(mut self, open_pieces: usize) -> Self {
+        self.open_pieces = open_pieces.max(1);
+        self
+    }
+
+    /// The limit of [`Network::limited_to`].
+    pub fn open_pieces(&self) -> usize {
+        self.open_pieces
     }
 
     /// The plan of one family.
@@ -189,6 +228,8 @@ impl Plan {
             stateful: filters(site).all(|filter| filter.stateful),
             routers: site.routers.len(),
             answering: Vec::new(),
+            own_ways: Vec::new(),
+            several_own: Vec::new(),
             wires: Wires::default(),
         };
         plan.segments = plan.prefixes(site);
@@ -207,9 +248,34 @@ impl Plan {
         self.answering = special
             .map(|host| (host, self.device(host).own.clone()))
             .collect();
+        self.note_own_ways();
     }
 
-    /// Whether a host sends by the routers that plain devices of its only segment use.
+    fn note_own_ways(&mut self) {
+        let mut own_ways = vec![Vec::new(); self.segments.len()];
+        for (host, _) in &self.answering {
+            for interface in &self.device(*host).interfaces {
+                let here: &mut Vec<DeviceIndex> = &mut own_ways[interface.segment.0];
+                if !interface.addresses.is_empty() && here.last() != Some(host) {
+                    here.push(*host);
+                }
+            }
+        }
+        self.own_ways = own_ways;
+        let hosts = self.devices[self.routers..].iter();
+        let count =
+            |host: &Device| -> usize { host.interfaces.iter().map(|at| at.addresses.len()).sum() };
+        let several = hosts.filter(|host| 1 < count(host));
+        self.several_own = several.map(|host| host.own.clone()).collect();
+    }
+
+    /// Described hosts with an address on a segment that send by routes, next hops or ports of their own: what they can
+    /// do, the segment can do, besides its plain devices.
+    pub fn hosts_with_own_ways(&self, segment: SegmentId) -> &[DeviceIndex] {
+        &self.own_ways[segment.0]
+    }
+
+    /// Whether a host sends as plain devices of its only segment do.
     fn answers_plainly(&self, site: &Site, index: DeviceIndex) -> bool {
         let device = self.device(index);
         let DeviceId::Host(id) = device.id else {
@@ -259,8 +325,9 @@ impl Plan {
         DeviceIndex(self.routers + id.0)
     }
 
-    /// Gateways and routers that take packets handed out at a stand for their own addresses: by the
-    /// interface that has the address, and for addresses of their other interfaces by the first.
+    /// Gateways and routers that take packets handed out at a stand for their own addresses, by each interface that
+    /// answers there: for IPv4 for every address of its device, for IPv6 for its own (RFC 4861 section 7.2.3). What
+    /// several interfaces answer for comes in by any of them.
     pub fn receivers(
         &self,
         stand: Stand,
@@ -268,37 +335,39 @@ impl Plan {
         let attached = self.wire(stand).attached.iter().copied();
         let routers =
             attached.filter(|&(device, _)| matches!(self.device(device).id, DeviceId::Router(_)));
-        let by_interface = routers.clone().map(|(device, interface)| {
-            let addresses = &self.device(device).interfaces[interface].addresses;
-            let points = addresses.iter().map(|&address| Interval::point(address));
-            (device, interface, points.collect())
-        });
-        let routers = routers.filter(|_| self.family == Family::V4);
-        let by_device =
-            routers.map(|(device, interface)| (device, interface, self.device(device).own.clone()));
-        by_interface.chain(by_device)
+        routers.map(|(device, interface)| (device, interface, self.answers_for(device, interface)))
     }
 
-    /// The interface found from a stand that has an address.
-    pub fn owner(&self, stand: Stand, address: u128) -> Option<(DeviceIndex, usize)> {
-        self.owner_among(&self.wire(stand).attached, address)
+    /// Addresses that an interface answers for on its wire.
+    fn answers_for(&self, device: DeviceIndex, interface: usize) -> IntervalSet {
+        let here = self.device(device);
+        if self.family == Family::V4 {
+            return here.own.clone();
+        }
+        let addresses = here.interfaces[interface].addresses.iter();
+        addresses.map(|&address| Interval::point(address)).collect()
     }
 
-    /// The one of some interfaces that has an address.
-    pub(super) fn owner_among(
+    /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.
+    pub fn owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
+        self.owners_among(&self.wire(stand).attached, address)
+    }
+
+    /// Those of some interfaces that answer for an address.
+    pub(super) fn owners_among(
         &self,
         attached: &[(DeviceIndex, usize)],
         address: u128,
-    ) -> Option<(DeviceIndex, usize)> {
-        let mut owners = attached.iter().copied().filter(|&(device, interface)| {
-            let here = &self.device(device).interfaces[interface];
-            here.addresses.contains(&address)
-        });
-        // Addresses of other interfaces are answered for as well, but by IPv6 (RFC 4861 section 7.2.3).
-        let mut others = attached.iter().copied().filter(|&(device, _)| {
-            self.family == Family::V4 && self.device(device).own.contains(address)
-        });
-        owners.next().or_else(|| others.next())
+    ) -> Vec<(DeviceIndex, usize)> {
+        let answers = |&(device, interface): &(DeviceIndex, usize)| match self.family {
+            Family::V4 => self.device(device).own.contains(address),
+            // RFC 4861 section 7.2.3: an address of another interface is not answered for.
+            Family::V6 => {
+                let here = &self.device(device).interfaces[interface];
+                here.addresses.contains(&address)
+            }
+        };
+        attached.iter().copied().filter(answers).collect()
     }
 
     fn prefixes(&self, site: &Site) -> Vec<SegmentPlan> {
@@ -332,12 +401,15 @@ impl Plan {
         let nobody = self.nobody.union(&self.routers_own);
         for number in 0..self.segments.len() {
             let plan = &self.segments[number];
+            let mut unrouted = IntervalSet::empty();
             let all = if plan.external {
+                unrouted = unrouted_beyond(site, SegmentId(number), self.family);
                 let beyond = self.routed_beyond(SegmentId(number)).difference(&internal);
-                beyond.union(&plan.on_link)
+                beyond.difference(&unrouted).union(&plan.on_link)
             } else {
                 plan.on_link.clone()
             };
+            self.segments[number].unrouted = unrouted;
             let addresses = all.difference(&nobody);
             self.segments[number].cover = addresses.union(&self.segments[number].on_link);
             self.segments[number].addresses = addresses;
@@ -354,7 +426,7 @@ impl Plan {
                 NextHop::Address { interface, address } => {
                     let stand = Stand::Foot(DeviceIndex(number), interface);
                     device.interfaces[interface].segment == segment
-                        && self.owner(stand, address).is_none()
+                        && self.owners(stand, address).is_empty()
                 }
                 _ => false,
             });
@@ -362,6 +434,16 @@ impl Plan {
         }
         intervals.into_iter().collect()
     }
+}
+
+/// Private addresses that nobody beyond an external segment routes.
+fn unrouted_beyond(site: &Site, segment: SegmentId, family: Family) -> IntervalSet {
+    let segment = site.segment(segment);
+    let routed = segment.routes.iter().map(|prefix| prefix.value);
+    let routed = routed.filter(|prefix| prefix.family() == family);
+    let routed: IntervalSet = routed.map(|prefix| prefix.interval()).collect();
+    let on_link = segment.addresses().of(family).clone();
+    family.private().difference(&routed).difference(&on_link)
 }
 
 fn filters(site: &Site) -> impl Iterator<Item = &Filter> {

@@ -3,8 +3,10 @@
 use crate::model::{Action, HostId, RouterId, SegmentId};
 use crate::packet::{ClassSet, Interval, IntervalSet, Mask, Region};
 
+use super::coverage::{Coverage, Limit};
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop, Side};
+use super::layer2::Origin;
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
 use super::wires::Stand;
@@ -12,12 +14,14 @@ use super::wires::Stand;
 /// Who sends.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Sender {
-    /// Plain devices of a segment, as configured: their own addresses, their default gateway.
+    /// All that is on a segment, as configured: plain devices with their own addresses and default gateway, and each
+    /// described host with an interface there, by its own routes, for what leaves by that interface.
     Segment(SegmentId),
     /// A host, as configured.
     Host(HostId),
-    /// One device on a segment that sends what it likes: any source, any next hop.
-    Hostile(SegmentId),
+    /// One device that sends what it likes, attached where devices of a segment may be or at a port of no segment:
+    /// any source, any next hop.
+    Hostile(Origin),
 }
 
 impl Sender {
@@ -29,18 +33,19 @@ impl Sender {
         }
     }
 
-    /// The segment of a hostile sender.
-    pub(super) fn hostile(self) -> Option<SegmentId> {
+    /// Where a hostile sender is.
+    pub(super) fn hostile(self) -> Option<Origin> {
         match self {
-            Self::Hostile(segment) => Some(segment),
+            Self::Hostile(origin) => Some(origin),
             Self::Segment(_) | Self::Host(_) => None,
         }
     }
 
-    /// The segments that the sender is on.
+    /// The segments that the sender is on; none for a hostile device at a port of no segment.
     pub fn segments(self, plan: &Plan) -> Vec<SegmentId> {
         match self {
-            Self::Segment(segment) | Self::Hostile(segment) => vec![segment],
+            Self::Segment(segment) => vec![segment],
+            Self::Hostile(origin) => origin.segment().into_iter().collect(),
             Self::Host(host) => {
                 let interfaces = &plan.device(plan.host_index(host)).interfaces;
                 interfaces
@@ -78,8 +83,12 @@ pub enum Stop {
     OffWire,
     /// The device does not forward.
     NotForwarding,
-    /// It came back to an interface that it had crossed.
+    /// It came back to an interface with the headers that it had there before, or crossed [`MOST_HOPS`] devices.
     Loop,
+    /// It leaves the site for a private address that nobody out there routes.
+    LostOutside,
+    /// Its source is an address of the receiver itself.
+    OwnSource,
     /// There is no router for the sender to use.
     NoFirstHop,
     /// No router forwards from that source or to that destination (RFC 6890).
@@ -99,8 +108,12 @@ pub enum Arrival {
     Stopped(Stop, Region),
 }
 
-/// Pieces that one walk through one rule list may hold open before it is given up.
-pub(super) const OPEN_PIECES: usize = 200_000;
+/// Devices that a packet crosses at most: the hop limit is a number of 8 bits (RFC 791 section 3.1, time to live; RFC
+/// 8200 section 3).
+pub(super) const MOST_HOPS: usize = 255;
+
+/// Receivers of packets to addresses of their own are told apart from packets to themselves one by one up to so many.
+const FEW_POINTS: u128 = 16;
 
 /// Width of an interval of sources from which on looking up the lines that meet it does not pay.
 const WIDE: u128 = 1 << 20;
@@ -136,32 +149,37 @@ impl Target<'_> {
 /// Sends everything that `sender` can send to `target` and calls `sink` for every part that arrives or
 /// stops. Where a sender may use several routers, each gets its own copy.
 ///
-/// Returns false where a limit was met: then what was listed is a lower bound. Cost: for each gateway
-/// crossed, the rules that can match, times the pieces they leave.
+/// Where a limit was met, what was listed is a lower bound. Cost: for each gateway crossed, the rules that can
+/// match, times the pieces they leave.
 pub fn reach(
     network: &Network<'_>,
     plan: &Plan,
     sender: Sender,
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
-) -> bool {
-    if target.is_empty() {
-        return true;
+) -> Coverage {
+    let mut walk = Walk::new(network, plan, sender, target, sink);
+    if !target.is_empty() {
+        walk.send(sender, target);
     }
-    let mut walk = Walk {
-        network,
-        plan,
-        origin: match sender {
-            Sender::Segment(segment) | Sender::Hostile(segment) => Some(segment),
-            Sender::Host(_) => None,
-        },
-        hostile: matches!(sender, Sender::Hostile(_)),
-        target: target.segment,
-        sink,
-        complete: true,
-    };
-    walk.send(sender, target);
-    walk.complete
+    walk.coverage
+}
+
+/// Sends everything that `sender` can send to `target` round every filtering gateway: what comes to one is not
+/// followed. Otherwise as [`reach()`].
+pub fn reach_unfiltered(
+    network: &Network<'_>,
+    plan: &Plan,
+    sender: Sender,
+    target: Target<'_>,
+    sink: &mut dyn FnMut(Arrival),
+) -> Coverage {
+    let mut walk = Walk::new(network, plan, sender, target, sink);
+    walk.unfiltered = true;
+    if !target.is_empty() {
+        walk.send(sender, target);
+    }
+    walk.coverage
 }
 
 /// Sends what a hostile device on a segment can send to `target` and no plain device there can: from other
@@ -170,24 +188,15 @@ pub fn reach(
 pub fn reach_beyond(
     network: &Network<'_>,
     plan: &Plan,
-    segment: SegmentId,
+    origin: Origin,
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
-) -> bool {
-    if target.is_empty() {
-        return true;
+) -> Coverage {
+    let mut walk = Walk::new(network, plan, Sender::Hostile(origin), target, sink);
+    if !target.is_empty() {
+        walk.send_hostile(origin, target, true);
     }
-    let mut walk = Walk {
-        network,
-        plan,
-        origin: Some(segment),
-        hostile: true,
-        target: target.segment,
-        sink,
-        complete: true,
-    };
-    walk.send_hostile(segment, target, true);
-    walk.complete
+    walk.coverage
 }
 
 /// A walk under way.
@@ -200,8 +209,35 @@ pub(super) struct Walk<'a> {
     hostile: bool,
     /// The segment whose addresses are the destinations.
     target: Option<SegmentId>,
+    /// Whether nothing that comes to a filtering gateway is followed.
+    unfiltered: bool,
     sink: &'a mut dyn FnMut(Arrival),
-    complete: bool,
+    coverage: Coverage,
+}
+
+impl<'a> Walk<'a> {
+    fn new(
+        network: &'a Network<'a>,
+        plan: &'a Plan,
+        sender: Sender,
+        target: Target<'_>,
+        sink: &'a mut dyn FnMut(Arrival),
+    ) -> Self {
+        Self {
+            network,
+            plan,
+            origin: match sender {
+                Sender::Segment(segment) => Some(segment),
+                Sender::Hostile(origin) => origin.segment(),
+                Sender::Host(_) => None,
+            },
+            hostile: matches!(sender, Sender::Hostile(_)),
+            target: target.segment,
+            unfiltered: false,
+            sink,
+            coverage: Coverage::Complete,
+        }
+    }
 }
 
 impl Walk<'_> {
@@ -211,32 +247,26 @@ impl Walk<'_> {
             Stand::Foot(device, _) => Some(device),
             Stand::Segment(_) | Stand::Hostile(_) => None,
         };
-        let mut rest = flow;
-        if rest.now.destination.overlaps(&self.plan.routers_own) {
+        let (routers, rest) = self.split_destination(&flow, &self.plan.routers_own);
+        if let Some(routers) = routers {
+            let mut taken = IntervalSet::empty();
             for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split_destination(&rest, &own);
-                if let Some(mine) = mine {
+                if let (Some(mine), _) = self.split_destination(&routers, &own) {
+                    taken = taken.union(&own);
                     self.arrive(device, interface, mine);
-                }
-                match others {
-                    Some(others) => rest = others,
-                    None => return,
                 }
             }
             // A gateway or router that is not on the wire does not take its own there, nor does anybody else.
-            let (lost, others) = self.split_destination(&rest, &self.plan.routers_own);
-            if let Some(lost) = lost {
+            if let (_, Some(lost)) = self.split_destination(&routers, &taken) {
                 self.stop(Stop::OffWire, lost);
             }
-            match others {
-                Some(others) => rest = others,
-                None => return,
-            }
         }
-        self.land(stand, rest);
+        if let Some(rest) = rest {
+            self.land(stand, rest);
+        }
     }
 
     /// Delivery to the devices that are found on the wire.
@@ -258,12 +288,46 @@ impl Walk<'_> {
         }
     }
 
-    pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
-        let crossed = |hop: &Hop| hop.device == device && hop.ingress == ingress;
-        if flow.hops.iter().any(crossed) {
-            self.stop(Stop::Loop, flow);
+    pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) {
+        let here = self.plan.device(device);
+        if self.unfiltered && here.filter.is_some() {
             return;
         }
+        for flow in self.unlooped(device, ingress, flow) {
+            self.enter(device, ingress, flow);
+        }
+    }
+
+    /// The parts that do not come to an interface for a second time with the same headers.
+    fn unlooped(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) -> Vec<Flow> {
+        if MOST_HOPS <= flow.hops.len() {
+            self.stop(Stop::Loop, flow);
+            return Vec::new();
+        }
+        let mut parts = vec![flow];
+        let crossed = |hop: &Hop| hop.device == device && hop.ingress == ingress;
+        let count = parts[0].hops.len();
+        for at in 0..count {
+            if !parts.first().is_some_and(|flow| crossed(&flow.hops[at])) {
+                continue;
+            }
+            let classes = &self.network.classes;
+            let mut next = Vec::new();
+            for flow in std::mem::take(&mut parts) {
+                let Some(same) = flow.repeated(at) else {
+                    next.push(flow);
+                    continue;
+                };
+                let rest = flow.now.difference(&same).into_iter();
+                next.extend(rest.map(|rest| flow.restricted(rest, classes)));
+                self.stop(Stop::Loop, flow.restricted(same, classes));
+            }
+            parts = next;
+        }
+        parts
+    }
+
+    fn enter(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
         let here = self.plan.device(device);
         flow.hops.push(Hop::arriving(device, ingress));
         match self.forwardable(flow) {
@@ -312,6 +376,7 @@ impl Walk<'_> {
     fn local_or_route(&mut self, device: DeviceIndex, flow: Flow) {
         let here = self.plan.device(device);
         let (mine, others) = self.split_destination(&flow, &here.own);
+        let mine = mine.and_then(|mine| self.not_from(mine, &here.own));
         if let Some(mine) = mine {
             match &here.filter {
                 Some(filter) => {
@@ -378,7 +443,7 @@ impl Walk<'_> {
             if let Some(hop) = part.hops.last_mut() {
                 hop.egress = Some(egress);
             }
-            for part in self.translate_source(filter, device, egress, part) {
+            for part in self.translate_source(filter, (device, egress), next_hop, part) {
                 self.depart(device, egress, next_hop, part);
             }
         }
@@ -390,15 +455,81 @@ impl Walk<'_> {
             NextHop::OnLink { .. } => self.hand_over(stand, flow),
             NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
-            NextHop::Address { address, .. } => match self.plan.owner(stand, address) {
-                Some((next, interface)) => self.arrive(next, interface, flow),
-                None if self.plan.leads_out(stand) => {
-                    let segment = self.plan.segment_of(stand);
-                    self.deliver(segment, flow);
+            NextHop::Address { address, .. } => {
+                let owners = self.plan.owners(stand, address);
+                for &(next, interface) in &owners {
+                    self.arrive(next, interface, flow.clone());
                 }
-                None => self.stop(Stop::NextHopSilent, flow),
-            },
+                match self.plan.leads_out(stand) {
+                    _ if !owners.is_empty() => {}
+                    Some(outside) => self.leave_site(outside, flow),
+                    None => self.stop(Stop::NextHopSilent, flow),
+                }
+            }
         }
+    }
+
+    /// What leaves by an external segment is out there, whatever its destination reads; private addresses that nobody
+    /// out there routes are lost.
+    fn leave_site(&mut self, outside: SegmentId, flow: Flow) {
+        let unrouted = &self.plan.segment(outside).unrouted;
+        let (lost, routed) = self.split_destination(&flow, unrouted);
+        if let Some(lost) = lost {
+            self.stop(Stop::LostOutside, lost);
+        }
+        if let Some(routed) = routed {
+            self.deliver(outside, routed);
+        }
+    }
+
+    /// The part of a flow that is not sent from some addresses; the other part stops, since its receiver has them.
+    fn not_from(&mut self, flow: Flow, own: &IntervalSet) -> Option<Flow> {
+        let (forged, others) = flow.split(Side::Source, own, &self.network.classes);
+        if let Some(forged) = forged {
+            self.stop(Stop::OwnSource, forged);
+        }
+        others
+    }
+
+    /// The parts of a flow that no receiver drops because it has the source address itself. Plain devices have one
+    /// address each: where many may be meant, a packet from each to itself is left in.
+    fn not_to_itself(&mut self, flow: Flow) -> Vec<Flow> {
+        let plan = self.plan;
+        let mut parts = Vec::new();
+        let mut rest = Some(flow);
+        let both = |flow: &Flow, own: &IntervalSet| {
+            flow.now.source.overlaps(own) && flow.now.destination.overlaps(own)
+        };
+        for own in &plan.several_own {
+            let Some(flow) = rest.take() else { break };
+            if !both(&flow, own) {
+                rest = Some(flow);
+                continue;
+            }
+            let (mine, others) = self.split_destination(&flow, own);
+            parts.extend(mine.and_then(|mine| self.not_from(mine, own)));
+            rest = others;
+        }
+        let Some(flow) = rest else { return parts };
+        let shared = flow.now.source.intersection(&flow.now.destination);
+        let few = shared.intervals().iter();
+        let few = few.fold(0u128, |sum, part| {
+            sum.saturating_add(part.high() - part.low())
+                .saturating_add(1)
+        });
+        if few == 0 || FEW_POINTS < few {
+            parts.push(flow);
+            return parts;
+        }
+        let (_, others) = self.split_destination(&flow, &shared);
+        parts.extend(others);
+        let points = shared.intervals().iter();
+        for point in points.flat_map(|part| part.low()..=part.high()) {
+            let own = IntervalSet::point(point);
+            let (mine, _) = self.split_destination(&flow, &own);
+            parts.extend(mine.and_then(|mine| self.not_from(mine, &own)));
+        }
+        parts
     }
 
     /// The parts that the rules permit; the others stop here.
@@ -409,12 +540,18 @@ impl Walk<'_> {
         self.narrow_by_destination(filter, &flow, &mut candidates);
         let mut decided: Vec<(Option<usize>, Region)> = Vec::new();
         let start = flow.now.clone();
-        let result = filter
-            .lines
-            .walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
+        let result = filter.lines.walk(
+            &candidates,
+            start,
+            self.network.open_pieces,
+            &mut |line, region| {
                 decided.push((line, region));
-            });
-        self.complete &= result.is_ok();
+            },
+        );
+        if result.is_err() {
+            let limit = Limit::OpenPieces(self.network.open_pieces);
+            self.coverage.note(Coverage::Cut(limit));
+        }
         let mut permitted = Vec::new();
         for (line, region) in decided {
             let rule = line.map(|line| filter.rules[line]);
@@ -479,7 +616,9 @@ impl Walk<'_> {
     }
 
     pub(super) fn deliver(&mut self, segment: SegmentId, flow: Flow) {
-        (self.sink)(Arrival::Delivered(Place::Segment(segment), flow));
+        for flow in self.not_to_itself(flow) {
+            (self.sink)(Arrival::Delivered(Place::Segment(segment), flow));
+        }
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {

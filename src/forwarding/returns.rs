@@ -2,40 +2,51 @@
 //!
 //! Replies are sent as sets too. A flow under way back is kept in the orientation of the forward direction:
 //! its `now.source` is where the reply goes, its `now.destination` where it comes from. A stateful gateway
-//! that the flow crossed lets replies pass and undoes its own translations; one that it did not cross stops
-//! them; a stateless gateway asks its rules again, with source and destination exchanged.
+//! that the flow crossed lets replies pass and undoes its own translations. One that it did not cross takes a reply
+//! for a new flow, if it can be one: TCP's second packet and an echo reply can't, others pass if its rules permit
+//! them. A stateless gateway asks its rules again, with source and destination exchanged.
+//!
+//! A stateful gateway that sees one direction only of a TCP connection stops it after the first answer: such a flow
+//! is not answered, though the first answer comes back.
 
-use crate::model::{Action, ICMP, ICMPV6, SegmentId};
+use crate::model::{Action, ICMP, ICMPV6, Protocol, SegmentId, TCP};
 use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
-use super::filter::FilterPlan;
+use super::coverage::{Coverage, Limit};
+use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::{Flow, Hop, Side};
+use super::layer2::Origin;
 use super::network::{DeviceIndex, Network, Plan};
-use super::reach::{Place, Sender};
+use super::reach::{MOST_HOPS, Place, Sender};
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
 use super::wires::{Stand, overheard};
 
-/// The parts of a delivered flow, as sent, whose replies come back to the sender. May overlap where replies
-/// have several ways. ICMP messages other than echo requests expect no reply and count as come back.
+/// The parts of a delivered flow, as sent, that are answered. May overlap where replies have several ways. ICMP
+/// messages other than echo requests expect no reply and count as answered. Where a limit was met, more may be.
 pub fn returns(
     network: &Network<'_>,
     plan: &Plan,
     sender: Sender,
     place: Place,
     flow: &Flow,
-) -> Vec<Region> {
-    let home = sender.segments(plan);
+) -> (Vec<Region>, Coverage) {
+    let host = flow.host.or(sender.host(plan));
+    let home = match host {
+        Some(host) => segments_of(plan, host),
+        None => sender.segments(plan),
+    };
     let mut back = Back {
         network,
         plan,
         home,
         hostile: sender.hostile(),
-        host: sender.host(plan),
+        host,
         found: Vec::new(),
+        coverage: Coverage::Complete,
     };
     let Some(mut flow) = back.without_silent(flow) else {
-        return back.found;
+        return (back.found, back.coverage);
     };
     match place {
         Place::Segment(segment) => back.answer(segment, flow),
@@ -45,25 +56,43 @@ pub fn returns(
             // A reply to an address of its own stays where it is.
             let (_, others) = back.split(&flow, &plan.device(device).own);
             if let Some(flow) = others {
-                back.route(device, None, flow, &[]);
+                back.route(device, Entry::Starts, flow, &[]);
             }
         }
     }
-    back.found
+    (back.found, back.coverage)
 }
 
-/// Interfaces that a reply has arrived on so far.
-type Visited = [(DeviceIndex, usize)];
+fn segments_of(plan: &Plan, host: DeviceIndex) -> Vec<SegmentId> {
+    let interfaces = plan.device(host).interfaces.iter();
+    interfaces.map(|interface| interface.segment).collect()
+}
+
+/// Interfaces that a reply has arrived on so far, each with the number of translations undone by then: as long as
+/// none is undone, the headers stay the same.
+type Visited = [(DeviceIndex, usize, usize)];
+
+/// How a reply comes into a device.
+#[derive(Clone, Copy)]
+enum Entry {
+    /// It starts there.
+    Starts,
+    /// By an interface, and needs no rule: state lets it pass, or there are no rules.
+    Passes,
+    /// By this interface, to be held against the rules: a stateless gateway, or a stateful one without state for it.
+    Asks(usize),
+}
 
 struct Back<'a> {
     network: &'a Network<'a>,
     plan: &'a Plan,
     home: Vec<SegmentId>,
-    /// The segment of a hostile sender.
-    hostile: Option<SegmentId>,
+    /// Where a hostile sender is.
+    hostile: Option<Origin>,
     /// The device of a sender that is a host.
     host: Option<DeviceIndex>,
     found: Vec<Region>,
+    coverage: Coverage,
 }
 
 impl Back<'_> {
@@ -97,10 +126,11 @@ impl Back<'_> {
             .intersection(services)
     }
 
-    /// The receivers answer: hosts with routes of their own by those, others as plain devices do.
+    /// The receivers answer: hosts with routes of their own by those, others as plain devices do. Nobody beyond an
+    /// external segment answers a private address that is not routed there.
     fn answer(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan;
-        let mut rest = Some(flow);
+        let mut rest = self.split(&flow, &plan.segment(segment).unrouted).1;
         for (host, own) in &plan.answering {
             let Some(flow) = rest.take() else { return };
             if !flow.now.destination.overlaps(own) {
@@ -109,7 +139,7 @@ impl Back<'_> {
             }
             let (mine, others) = flow.split(Side::Destination, own, &self.network.classes);
             if let Some(mine) = mine {
-                self.route(*host, None, mine, &[]);
+                self.route(*host, Entry::Starts, mine, &[]);
             }
             rest = others;
         }
@@ -142,27 +172,20 @@ impl Back<'_> {
             Stand::Foot(device, _) => Some(device),
             Stand::Segment(_) | Stand::Hostile(_) => None,
         };
-        let mut rest = flow;
-        if rest.now.source.overlaps(&self.plan.routers_own) {
+        let (routers, rest) = self.split(&flow, &self.plan.routers_own);
+        if let Some(routers) = routers {
             for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
                     continue;
                 }
-                let (mine, others) = self.split(&rest, &own);
-                if let Some(mine) = mine {
+                if let (Some(mine), _) = self.split(&routers, &own) {
                     self.arrive(device, interface, mine, visited);
                 }
-                match others {
-                    Some(others) => rest = others,
-                    None => return,
-                }
-            }
-            match self.split(&rest, &self.plan.routers_own) {
-                (_, Some(others)) => rest = others,
-                (_, None) => return,
             }
         }
-        self.come_home(stand, rest);
+        if let Some(rest) = rest {
+            self.come_home(stand, rest);
+        }
     }
 
     /// The reply is on the wire of a stand: home is where the sender finds it there.
@@ -182,10 +205,12 @@ impl Back<'_> {
     }
 
     fn arrive(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow, visited: &Visited) {
-        if visited.contains(&(device, ingress)) {
+        let undone = flow.hops.iter().filter(|hop| hop.undone).count();
+        let here = (device, ingress, undone);
+        if visited.contains(&here) || MOST_HOPS <= visited.len() {
             return;
         }
-        let visited = &[visited, &[(device, ingress)]].concat();
+        let visited = &[visited, &[here]].concat();
         let here = self.plan.device(device);
         if let Some(accepts) = &here.interfaces[ingress].accepts {
             match flow.split(Side::Destination, accepts, &self.network.classes) {
@@ -193,9 +218,18 @@ impl Back<'_> {
                 (None, _) => return,
             }
         }
-        let stateful = here.filter.as_ref().is_some_and(|filter| filter.stateful);
-        if stateful && !undo(&mut flow, device, &self.network.classes) {
-            return;
+        let mut entry = Entry::Passes;
+        if let Some(filter) = &here.filter {
+            let known = filter.stateful && undo(&mut flow, device, &self.network.classes);
+            if !known {
+                entry = Entry::Asks(ingress);
+            }
+            if filter.stateful && !known {
+                let Some(fresh) = self.part_that_begins(&flow) else {
+                    return;
+                };
+                flow = fresh;
+            }
         }
         let (mine, others) = self.split(&flow, &here.own);
         if let Some(mine) = mine.filter(|_| self.host == Some(device)) {
@@ -203,25 +237,58 @@ impl Back<'_> {
             self.keep(mine);
         }
         if let Some(others) = others.filter(|_| here.forwards) {
-            self.route(device, Some(ingress), others, visited);
+            self.route(device, entry, others, visited);
         }
     }
 
-    /// A reply that is home, unless some translation is not undone.
+    /// A reply that is home, unless some translation is not undone; of TCP only where every stateful gateway on the way
+    /// there was on the way back too.
     fn keep(&mut self, flow: Flow) {
-        let translated = flow.hops.iter().any(|hop| hop.translates());
-        if !translated && !flow.sent().is_empty() {
+        if flow.hops.iter().any(|hop| hop.translates()) {
+            return;
+        }
+        let kept = match self.seen_both_ways(&flow) {
+            true => Some(flow),
+            false => self.without(&flow, &[TCP]),
+        };
+        if let Some(flow) = kept.filter(|flow| !flow.sent().is_empty()) {
             self.found.push(flow.into_sent());
         }
     }
 
-    fn route(
-        &mut self,
-        device: DeviceIndex,
-        ingress: Option<usize>,
-        flow: Flow,
-        visited: &Visited,
-    ) {
+    /// Whether each stateful gateway that the flow crossed has let a reply of it pass.
+    fn seen_both_ways(&self, flow: &Flow) -> bool {
+        let stateful = |hop: &&Hop| {
+            let filter = self.plan.device(hop.device).filter.as_ref();
+            filter.is_some_and(|filter| filter.stateful)
+        };
+        let passed = |device| {
+            let mut hops = flow.hops.iter();
+            hops.any(|hop| hop.device == device && hop.undone)
+        };
+        let mut crossed = flow.hops.iter().filter(stateful);
+        // What is for the gateway itself it answers itself.
+        crossed.all(|hop| passed(hop.device))
+    }
+
+    /// The part of a flow whose replies may begin a flow at a gateway without state for them: neither TCP's second
+    /// packet nor an echo reply does (observed in a kernel's connection tracking: both are invalid).
+    fn part_that_begins(&self, flow: &Flow) -> Option<Flow> {
+        self.without(flow, &[TCP, ICMP, ICMPV6])
+    }
+
+    /// The part of a flow of other protocols.
+    fn without(&self, flow: &Flow, protocols: &[Protocol]) -> Option<Flow> {
+        let classes = &self.network.classes;
+        let boxes: Vec<_> = protocols.iter().copied().map(whole_protocol).collect();
+        let part = Region {
+            services: flow.now.services.difference(&classes.of(&boxes)),
+            ..flow.now.clone()
+        };
+        (!part.services.is_empty()).then(|| flow.restricted(part, classes))
+    }
+
+    fn route(&mut self, device: DeviceIndex, entry: Entry, flow: Flow, visited: &Visited) {
         let here = self.plan.device(device);
         for (next_hop, source) in here.routes.split(&flow.now.source) {
             let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
@@ -235,8 +302,8 @@ impl Back<'_> {
                 },
                 &self.network.classes,
             );
-            match (&here.filter, ingress) {
-                (Some(filter), Some(ingress)) if !filter.stateful => {
+            match (&here.filter, entry) {
+                (Some(filter), Entry::Asks(ingress)) => {
                     for part in self.permitted_back(filter, ingress, egress, &part) {
                         self.depart(device, egress, next_hop, part, visited);
                     }
@@ -259,17 +326,26 @@ impl Back<'_> {
             NextHop::OnLink { .. } => self.hand_over(stand, flow, visited),
             NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow, visited),
             NextHop::Discard => {}
-            NextHop::Address { address, .. } => match self.plan.owner(stand, address) {
-                Some((next, interface)) => self.arrive(next, interface, flow, visited),
-                None if self.plan.leads_out(stand) => self.come_home(stand, flow),
-                None => {}
-            },
+            NextHop::Address { address, .. } => {
+                let owners = self.plan.owners(stand, address);
+                for &(next, interface) in &owners {
+                    self.arrive(next, interface, flow.clone(), visited);
+                }
+                let outside = self.plan.leads_out(stand).filter(|_| owners.is_empty());
+                if let Some(outside) = outside {
+                    let unrouted = &self.plan.segment(outside).unrouted;
+                    if let (_, Some(flow)) = self.split(&flow, unrouted) {
+                        self.come_home(stand, flow);
+                    }
+                }
+            }
         }
     }
 
-    /// The part of a flow whose replies a stateless gateway's rules permit.
+    /// The part of a flow whose replies a gateway's rules permit. A stateful gateway that takes replies for a new flow
+    /// would translate them too: then they are not what the sender waits for.
     fn permitted_back(
-        &self,
+        &mut self,
         filter: &FilterPlan,
         ingress: usize,
         egress: usize,
@@ -284,25 +360,31 @@ impl Back<'_> {
                 destination: flow.now.source.clone(),
                 services: replies,
             };
-            // A walk given up leaves the parts found so far: replies are then under-counted, never invented.
-            let _ = filter.lines.walk(
-                &candidates,
-                start,
-                super::reach::OPEN_PIECES,
-                &mut |line, region| {
+            let mut permitted = Vec::new();
+            let limit = self.network.open_pieces;
+            let walked = filter
+                .lines
+                .walk(&candidates, start, limit, &mut |line, region| {
                     if filter.action(line) == Action::Permit {
-                        let back = match one_kind {
-                            true => services.clone(),
-                            false => self.network.classes.swapped(&region.services),
-                        };
-                        parts.push(Region {
-                            source: region.destination,
-                            destination: region.source,
-                            services: back,
-                        });
+                        permitted.push(region);
                     }
+                });
+            if walked.is_err() {
+                // The parts found so far stay: replies are then under-counted, never invented.
+                let limit = Limit::OpenPieces(limit);
+                self.coverage.note(Coverage::Cut(limit));
+            }
+            if filter.stateful {
+                permitted = untranslated(filter, (ingress, egress), permitted);
+            }
+            parts.extend(permitted.into_iter().map(|region| Region {
+                services: match one_kind {
+                    true => services.clone(),
+                    false => self.network.classes.swapped(&region.services),
                 },
-            );
+                source: region.destination,
+                destination: region.source,
+            }));
         }
         let parts = parts.into_iter();
         parts
@@ -337,6 +419,39 @@ impl Back<'_> {
     fn split(&self, flow: &Flow, set: &IntervalSet) -> (Option<Flow>, Option<Flow>) {
         flow.split(Side::Source, set, &self.network.classes)
     }
+}
+
+/// The parts of packets that no translation of a gateway rewrites between two interfaces.
+fn untranslated(
+    filter: &FilterPlan,
+    (ingress, egress): (usize, usize),
+    packets: Vec<Region>,
+) -> Vec<Region> {
+    let arriving = |parts| left_alone(&filter.arrivals, ingress, parts);
+    let leaving = |parts| left_alone(&filter.departures, egress, parts);
+    leaving(arriving(packets))
+}
+
+/// The parts that a list of translations leaves as they are: the first line that matches decides.
+fn left_alone(list: &[TranslationPlan], interface: usize, parts: Vec<Region>) -> Vec<Region> {
+    let mut open = parts;
+    let mut kept = Vec::new();
+    for line in list {
+        let mut next = Vec::new();
+        for region in open {
+            let Some(part) = line.matched(interface, &region) else {
+                next.push(region);
+                continue;
+            };
+            next.extend(region.difference(&part));
+            if line.written == Written::Unchanged {
+                kept.push(part);
+            }
+        }
+        open = next;
+    }
+    kept.extend(open);
+    kept
 }
 
 fn single(classes: &ServiceClasses, class: usize) -> ClassSet {

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::model::{Date, Family, ICMP, ICMPV6, Protocol, Service, Site, Translation};
+use crate::model::{Date, Family, Host, ICMP, ICMPV6, Protocol, Service, Site, TCP, Translation};
 use crate::packet::{IntervalSet, ServiceBox, ServiceClasses};
 
 use super::filter::boxes;
@@ -16,7 +16,8 @@ pub(super) const ECHO_V6: (u16, u16) = (128 << 8, 129 << 8);
 /// apart.
 ///
 /// Where a gateway is stateless, replies have to be run through its rules, so the partition is made closed
-/// under exchanging the ports.
+/// under exchanging the ports. A stateful gateway may be met by replies to what it never saw: all but TCP's may pass
+/// there as new flows, so that the partition of all other protocols is made closed.
 pub(super) fn classes(sites: &[&Site], today: Date, asked: &[Service]) -> ServiceClasses {
     let families = Family::ALL.iter();
     let asked = families.flat_map(|&family| {
@@ -31,6 +32,8 @@ pub(super) fn classes(sites: &[&Site], today: Date, asked: &[Service]) -> Servic
     for site in sites {
         add_seeds(site, today, &mut seeds);
     }
+    // Whether a reply passes as a new flow, and whether an answer is only the first one, depends on it.
+    seeds.push(whole_protocol(TCP));
     // Whether a reply is expected depends on these.
     for (protocol, (request, reply)) in [(ICMP, ECHO_V4), (ICMPV6, ECHO_V6)] {
         seeds.extend([whole_protocol(protocol), messages(protocol, request >> 8)]);
@@ -42,10 +45,25 @@ pub(super) fn classes(sites: &[&Site], today: Date, asked: &[Service]) -> Servic
             });
         }
     }
-    match stateless {
-        true => ServiceClasses::symmetric(&seeds),
-        false => ServiceClasses::new(&seeds),
+    let other_ways = sites.iter().any(|site| may_return_otherwise(site));
+    match (stateless, other_ways) {
+        (true, _) => ServiceClasses::symmetric(&seeds),
+        (false, true) => {
+            let tcp = IntervalSet::point(u128::from(TCP.0));
+            ServiceClasses::symmetric_but(&seeds, &tcp)
+        }
+        (false, false) => ServiceClasses::new(&seeds),
     }
+}
+
+/// Whether replies may take another way than the packets that they answer: there are several devices that forward,
+/// hosts that send by ways of their own, or switches that may join segments.
+fn may_return_otherwise(site: &Site) -> bool {
+    let hosts = || site.hosts.iter();
+    let own_way = |host: &Host| {
+        1 < host.interfaces.len() || !host.routes.is_empty() || !host.default_gateway.is_empty()
+    };
+    1 < site.routers.len() || hosts().any(own_way) || !site.switches.is_empty()
 }
 
 /// What one site tells apart.

@@ -1,9 +1,11 @@
 //! How senders hand their packets to the first device.
 
-use crate::model::{HostId, SegmentId};
+use crate::model::SegmentId;
 use crate::packet::{Interval, IntervalSet, Region};
 
 use super::flow::Flow;
+use super::layer2::Origin;
+use super::network::{DeviceIndex, SegmentPlan};
 use super::reach::{Sender, Stop, Target, Walk};
 use super::routes::NextHop;
 use super::wires::Stand;
@@ -15,28 +17,37 @@ impl Walk<'_> {
             Sender::Segment(segment) => {
                 let source = self.plan.segment(segment).addresses.clone();
                 self.send_from_segment(segment, Flow::new(target.region(self.network, source)));
+                let plan = self.plan;
+                for &host in plan.hosts_with_own_ways(segment) {
+                    self.send_from_host(host, Some(segment), target);
+                }
             }
-            Sender::Host(host) => self.send_from_host(host, target),
-            Sender::Hostile(segment) => self.send_hostile(segment, target, false),
+            Sender::Host(host) => self.send_from_host(self.plan.host_index(host), None, target),
+            Sender::Hostile(origin) => self.send_hostile(origin, target, false),
         }
     }
 
     /// A host sends from an address of the interface that the packet leaves by; those that are valid on the
-    /// link only are left to the link.
-    fn send_from_host(&mut self, host: HostId, target: Target<'_>) {
-        let device = self.plan.host_index(host);
+    /// link only are left to the link. With a segment, only what leaves by interfaces on it.
+    fn send_from_host(&mut self, device: DeviceIndex, only: Option<SegmentId>, target: Target<'_>) {
         let here = self.plan.device(device);
         for (next_hop, destination) in here.routes.split(target.addresses) {
             let egress = next_hop.and_then(NextHop::interface);
-            let addresses = egress.map_or(&[][..], |egress| &here.interfaces[egress].addresses);
+            let egress = egress.map(|egress| &here.interfaces[egress]);
+            if only.is_some() && egress.map(|egress| egress.segment) != only {
+                continue;
+            }
+            let addresses = egress.map_or(&[][..], |egress| &egress.addresses);
             let source: IntervalSet = addresses.iter().map(|&at| Interval::point(at)).collect();
             let source = source.difference(&self.plan.nobody);
             let region = target.region(self.network, source);
-            let flow = Flow::new(Region {
+            let mut flow = Flow::new(Region {
                 destination,
                 ..region
             });
+            flow.host = Some(device);
             match flow.now.source.is_empty() {
+                true if only.is_some() => {}
                 true => self.stop(Stop::NoSource, flow),
                 false => self.route(device, flow),
             }
@@ -73,28 +84,19 @@ impl Walk<'_> {
     /// Sends to every interface that frames reach, and to devices directly. With `beyond`, what plain
     /// devices send as well is left out: their own sources to destinations off the segment, by their first
     /// hops.
-    pub(super) fn send_hostile(&mut self, segment: SegmentId, target: Target<'_>, beyond: bool) {
-        let anywhere = self.plan.family.full().difference(&self.plan.nobody);
+    pub(super) fn send_hostile(&mut self, origin: Origin, target: Target<'_>, beyond: bool) {
+        let family = self.plan;
+        let anywhere = family.family.full().difference(&family.nobody);
         let flow = Flow::new(target.region(self.network, anywhere));
-        let (plan, family) = (self.plan.segment(segment), self.plan);
-        let (near, _) = self.split_destination(&flow, &plan.on_link);
-        let other_sources = Region {
-            source: flow.now.source.difference(&plan.addresses),
-            ..flow.now.clone()
+        let home = origin.segment().map(|segment| family.segment(segment));
+        let less = match home {
+            Some(home) if beyond => self.beyond_plain(home, &flow),
+            _ => vec![flow.clone()],
         };
-        let mut less = vec![flow.restricted(other_sources, &self.network.classes)];
-        if let Some(near) = near {
-            let own_sources = Region {
-                source: near.now.source.intersection(&plan.addresses),
-                ..near.now.clone()
-            };
-            less.push(near.restricted(own_sources, &self.network.classes));
-        }
-        less.retain(|flow| !flow.now.is_empty());
-        let wire = family.wire(Stand::Hostile(segment));
+        let wire = family.wire(Stand::Hostile(origin));
         self.land_hostile(&wire.lands, &flow);
         for &(device, interface) in &wire.attached {
-            if beyond && plan.first_hops.contains(&(device, interface)) {
+            if home.is_some_and(|home| home.first_hops.contains(&(device, interface))) {
                 for flow in &less {
                     self.arrive(device, interface, flow.clone());
                 }
@@ -102,6 +104,25 @@ impl Walk<'_> {
                 self.arrive(device, interface, flow.clone());
             }
         }
+    }
+
+    /// What plain devices of a segment do not send by their first hops.
+    fn beyond_plain(&self, home: &SegmentPlan, flow: &Flow) -> Vec<Flow> {
+        let (near, _) = self.split_destination(flow, &home.on_link);
+        let other_sources = Region {
+            source: flow.now.source.difference(&home.addresses),
+            ..flow.now.clone()
+        };
+        let mut less = vec![flow.restricted(other_sources, &self.network.classes)];
+        if let Some(near) = near {
+            let own_sources = Region {
+                source: near.now.source.intersection(&home.addresses),
+                ..near.now.clone()
+            };
+            less.push(near.restricted(own_sources, &self.network.classes));
+        }
+        less.retain(|flow| !flow.now.is_empty());
+        less
     }
 
     /// Frames that reach devices without any router: to addresses of their segments.

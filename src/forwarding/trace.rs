@@ -145,11 +145,14 @@ pub struct Trace {
     pub outcome: Outcome,
     /// The packet in its last form.
     pub packet: Packet,
+    /// The described host that sent it by its own routes; `None`: a plain device, or a hostile one.
+    pub host: Option<DeviceIndex>,
     /// The reply's way back, where it was delivered.
     pub reply: Option<Reply>,
 }
 
-/// Walks a packet from a sender; one trace for each device that the sender may hand it to.
+/// Walks a packet from a sender; one trace for each device that the sender may hand it to, and for each interface by
+/// which that device may take it in.
 ///
 /// The packet is taken as it is: whether its source belongs to the sender is for the caller to judge.
 pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trace> {
@@ -157,7 +160,7 @@ pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trac
     let walker = Walker { network, plan };
     let mut traces = match sender {
         Sender::Segment(segment) => walker.walk_from_segment(segment, packet),
-        Sender::Hostile(segment) => walker.walk_from_hostile(segment, packet),
+        Sender::Hostile(origin) => walker.walk_from_hostile(origin, packet),
         Sender::Host(host) => walker.walk_from_host(host, packet),
     };
     for trace in &mut traces {

@@ -1,13 +1,15 @@
 //! The way back of the reply to one packet.
 
-use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId};
+use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 
 use super::crossing::Crossing;
+use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::layer2::Origin;
 use super::network::{DeviceIndex, Network, Plan};
-use super::reach::{Place, Sender, Stop};
+use super::reach::{MOST_HOPS, Place, Sender, Stop};
 use super::seeds::{ECHO_V4, ECHO_V6};
 use super::trace::{Outcome, Packet, Step, Trace};
-use super::trace_walk::{Next, depart, on_wire};
+use super::trace_walk::{Next, Walker, any_router, depart, on_wire};
 use super::wires::{Stand, overheard};
 
 /// What let a reply pass at a device, or what stopped it.
@@ -17,10 +19,15 @@ pub enum ReplyPass {
     Unfiltered,
     /// The state that the packet left at a gateway; translations are undone.
     State,
+    /// A stateful gateway without state for it takes it for a new flow, and this rule of it (`None`: the default)
+    /// permits it.
+    NewFlow(Option<usize>),
     /// A stateless gateway's rules: the deciding rule (`None`: the default).
     Rules(Option<usize>),
-    /// Stopped: the gateway is stateful and never saw the packet.
+    /// Stopped: the gateway is stateful and never saw the packet, and the reply can't begin a flow.
     NoState,
+    /// Stopped: a gateway that takes it for a new flow would translate it.
+    Translated,
     /// Stopped by the source check.
     SourceCheck,
     /// Stopped by a stateless gateway's rule (`None`: the default).
@@ -55,6 +62,9 @@ pub enum Reply {
     NotExpected,
     /// It comes back.
     Back(Vec<ReplyStep>),
+    /// The first answer comes back this way, but not by this stateful gateway, which the packet crossed: it sees one
+    /// direction of the TCP connection and stops it.
+    HalfOpen(Vec<ReplyStep>, DeviceIndex),
     /// It does not; the last step says why. No step: nobody takes it.
     Lost(Vec<ReplyStep>),
 }
@@ -62,7 +72,7 @@ pub enum Reply {
 impl Reply {
     /// Whether the exchange works both ways as far as this packet needs it.
     pub fn two_way(&self) -> bool {
-        !matches!(self, Self::Lost(_))
+        matches!(self, Self::NotExpected | Self::Back(_))
     }
 }
 
@@ -79,7 +89,14 @@ pub(super) fn reply(
     let Some(packet) = answer(&trace.packet) else {
         return Some(Reply::NotExpected);
     };
-    let home = sender.segments(plan);
+    let host = trace.host.or(sender.host(plan));
+    let home = match host {
+        Some(host) => {
+            let interfaces = plan.device(host).interfaces.iter();
+            interfaces.map(|interface| interface.segment).collect()
+        }
+        None => sender.segments(plan),
+    };
     let sent = trace
         .steps
         .first()
@@ -90,15 +107,16 @@ pub(super) fn reply(
         forward: &trace.steps,
         home,
         hostile: sender.hostile(),
-        host: sender.host(plan),
+        host,
         wanted: answer(&sent).unwrap_or(packet),
     };
     let mut way = Way {
         packet,
         undone: vec![false; trace.steps.len()],
+        arrivals: Vec::new(),
         steps: Vec::new(),
     };
-    let (came, steps) = match place {
+    let end = match place {
         Place::Router(router) => {
             let device = plan.router_index(router);
             back.undo(&mut way, device);
@@ -108,26 +126,35 @@ pub(super) fn reply(
                 .contains(Family::value(way.packet.destination))
             {
                 // A reply to an address of its own stays where it is.
-                true => (false, Vec::new()),
-                false => back.route(way, device, None),
+                true => way.lost(),
+                false => back.route(way, device, Entry::Starts),
             }
         }
         Place::Segment(segment) => {
             let destination = Family::value(way.packet.destination);
             let stand = Stand::Segment(segment);
+            let here = plan.segment(segment);
             match plan.answerer(Family::value(way.packet.source)) {
-                Some(host) => back.route(way, host, None),
-                None if plan.segment(segment).on_link.contains(destination) => {
-                    back.handed_out(way, stand, on_wire(plan, stand, destination))
+                _ if here.unrouted.contains(destination) => way.lost(),
+                Some(host) => back.route(way, host, Entry::Starts),
+                None if here.on_link.contains(destination) => {
+                    let next = on_wire(plan, stand, &way.packet);
+                    back.handed_out(way, stand, next)
                 }
-                None => back.follow(way, Next::AnyRouter(stand)),
+                None => back.follow(way, any_router(plan, stand)),
             }
         }
     };
-    Some(if came {
-        Reply::Back(steps)
-    } else {
-        Reply::Lost(steps)
+    Some(match end {
+        End {
+            came: true,
+            half_open: Some(device),
+            steps,
+        } => Reply::HalfOpen(steps, device),
+        End {
+            came: true, steps, ..
+        } => Reply::Back(steps),
+        End { steps, .. } => Reply::Lost(steps),
     })
 }
 
@@ -158,10 +185,58 @@ struct Way {
     packet: Packet,
     /// Which steps of the packet's walk have been undone.
     undone: Vec<bool>,
+    /// Interfaces that it came in by so far, each with the reply as it arrived.
+    arrivals: Vec<(DeviceIndex, usize, Packet)>,
     steps: Vec<ReplyStep>,
 }
 
-type End = (bool, Vec<ReplyStep>);
+impl Way {
+    /// It ends here, lost.
+    fn lost(self) -> End {
+        End {
+            came: false,
+            half_open: None,
+            steps: self.steps,
+        }
+    }
+}
+
+/// How a reply ends.
+#[derive(Clone)]
+struct End {
+    /// Whether it is home.
+    came: bool,
+    /// A stateful gateway that the packet crossed and the reply of a TCP connection did not.
+    half_open: Option<DeviceIndex>,
+    steps: Vec<ReplyStep>,
+}
+
+impl End {
+    /// Whether the sender is answered.
+    fn answers(&self) -> bool {
+        self.came && self.half_open.is_none()
+    }
+}
+
+/// How a reply comes into a device.
+#[derive(Clone, Copy)]
+enum Entry {
+    /// It starts there.
+    Starts,
+    /// By this interface, let in by state, or where there are no rules.
+    Passes(usize),
+    /// By this interface, to be held against the rules.
+    Asks(usize),
+}
+
+impl Entry {
+    fn ingress(self) -> Option<usize> {
+        match self {
+            Self::Starts => None,
+            Self::Passes(ingress) | Self::Asks(ingress) => Some(ingress),
+        }
+    }
+}
 
 struct Back<'a> {
     network: &'a Network<'a>,
@@ -170,41 +245,70 @@ struct Back<'a> {
     home: Vec<SegmentId>,
     /// The host that sent, where the sender is one.
     host: Option<DeviceIndex>,
-    /// The segment of a hostile sender.
-    hostile: Option<SegmentId>,
+    /// Where a hostile sender is.
+    hostile: Option<Origin>,
     /// The reply as the sender expects it, all translations undone.
     wanted: Packet,
 }
 
 impl Back<'_> {
-    /// Follows a reply; of several ways the first that comes home, else the first.
+    /// Follows a reply; of several ways the first that answers, else the first that comes home, else the first.
     fn follow(&self, way: Way, next: Next) -> End {
         match next {
-            Next::Arrive(device, interface) => self.arrive(way, device, interface),
-            Next::Done(Outcome::Delivered(Place::Segment(segment))) => self.end(way, segment),
-            Next::Done(_) => (false, way.steps),
-            Next::AnyRouter(stand) => {
-                let first_hops = self.plan.wire(stand).first_hops.iter();
-                let mut ways = first_hops
+            Next::Done(Outcome::Delivered(Place::Segment(segment))) => {
+                let home = self.home.contains(&segment);
+                self.end(way, home)
+            }
+            Next::Done(_) => way.lost(),
+            Next::Arrive(at) => {
+                let ends = at
+                    .iter()
                     .map(|&(device, interface)| self.arrive(way.clone(), device, interface));
-                let first = ways.next().unwrap_or((false, way.steps.clone()));
-                let mut all = std::iter::once(first.clone()).chain(ways);
-                all.find(|(came, _)| *came).unwrap_or(first)
+                let ends: Vec<End> = ends.collect();
+                let answering = ends.iter().position(End::answers);
+                let best = answering.or_else(|| ends.iter().position(|end| end.came));
+                let best = ends.into_iter().nth(best.unwrap_or(0));
+                best.unwrap_or_else(|| way.lost())
             }
         }
     }
 
-    fn end(&self, way: Way, segment: SegmentId) -> End {
-        let came = self.home.contains(&segment) && self.undone(&way);
-        (came, way.steps)
+    /// The end of a reply that is at home, or not.
+    fn end(&self, way: Way, home: bool) -> End {
+        let came = home && self.undone(&way);
+        End {
+            came,
+            half_open: self.unseen(&way).filter(|_| came),
+            steps: way.steps,
+        }
+    }
+
+    /// A stateful gateway that the packet crossed and the reply of a TCP connection did not.
+    fn unseen(&self, way: &Way) -> Option<DeviceIndex> {
+        if way.packet.protocol != TCP {
+            return None;
+        }
+        let stateful = |device: DeviceIndex| {
+            let filter = self.plan.device(device).filter.as_ref();
+            filter.is_some_and(|filter| filter.stateful)
+        };
+        let passed = |device| {
+            let mut steps = self.forward.iter().zip(&way.undone);
+            steps.any(|(step, undone)| step.device == device && *undone)
+        };
+        let crossed = self.forward.iter().map(|step| step.device);
+        crossed
+            .filter(|&device| stateful(device))
+            .find(|&device| !passed(device))
     }
 
     fn arrive(&self, mut way: Way, device: DeviceIndex, ingress: usize) -> End {
         let here = self.plan.device(device);
-        let visited = |step: &ReplyStep| step.device == device && step.ingress == Some(ingress);
-        if way.steps.iter().any(visited) {
+        let arrival = (device, ingress, way.packet);
+        if MOST_HOPS <= way.arrivals.len() || way.arrivals.contains(&arrival) {
             return stop(way, device, Some(ingress), ReplyPass::Loop);
         }
+        way.arrivals.push(arrival);
         let source = Family::value(way.packet.source);
         if here.interfaces[ingress]
             .accepts
@@ -213,36 +317,50 @@ impl Back<'_> {
         {
             return stop(way, device, Some(ingress), ReplyPass::SourceCheck);
         }
-        let stateful = here.filter.as_ref().is_some_and(|filter| filter.stateful);
-        if stateful && !self.undo(&mut way, device) {
-            return stop(way, device, Some(ingress), ReplyPass::NoState);
+        let mut entry = Entry::Passes(ingress);
+        if let Some(filter) = &here.filter {
+            let known = filter.stateful && self.undo(&mut way, device);
+            if !known {
+                entry = Entry::Asks(ingress);
+            }
+            if filter.stateful && !known && !begins(&way.packet) {
+                return stop(way, device, Some(ingress), ReplyPass::NoState);
+            }
         }
         if Some(device) == self.host && here.own.contains(Family::value(way.packet.destination)) {
-            return (self.undone(&way), way.steps);
+            return self.end(way, true);
         }
         if !here.forwards || here.own.contains(Family::value(way.packet.destination)) {
             return stop(way, device, Some(ingress), ReplyPass::NotForwarding);
         }
-        self.route(way, device, Some(ingress))
+        self.route(way, device, entry)
     }
 
-    fn route(&self, mut way: Way, device: DeviceIndex, ingress: Option<usize>) -> End {
+    fn route(&self, mut way: Way, device: DeviceIndex, entry: Entry) -> End {
         let here = self.plan.device(device);
+        let ingress = entry.ingress();
         let destination = Family::value(way.packet.destination);
-        let entry = here.routes.lookup(destination).map(|entry| entry.next_hop);
-        let Some((next_hop, egress)) = entry.and_then(|hop| Some((hop, hop.interface()?))) else {
+        let next_hop = here.routes.lookup(destination).map(|route| route.next_hop);
+        let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
+        else {
             return stop(way, device, ingress, ReplyPass::NoRoute);
         };
-        let pass = match (&here.filter, ingress) {
-            (Some(filter), _) if filter.stateful => ReplyPass::State,
-            (Some(filter), Some(ingress)) => {
+        let pass = match (&here.filter, entry) {
+            (Some(filter), Entry::Asks(ingress)) => {
                 let crossing = Crossing::new(self.network, filter, (ingress, egress), &way.packet);
                 let decision = crossing.decide(here.id);
                 if decision.action != Action::Permit {
                     return stop(way, device, Some(ingress), ReplyPass::Denied(decision.rule));
                 }
-                ReplyPass::Rules(decision.rule)
+                if filter.stateful && self.translates(filter, (ingress, egress), &way.packet) {
+                    return stop(way, device, Some(ingress), ReplyPass::Translated);
+                }
+                match filter.stateful {
+                    true => ReplyPass::NewFlow(decision.rule),
+                    false => ReplyPass::Rules(decision.rule),
+                }
             }
+            (Some(filter), _) if filter.stateful => ReplyPass::State,
             _ => ReplyPass::Unfiltered,
         };
         let packet = way.packet;
@@ -253,8 +371,26 @@ impl Back<'_> {
             pass,
             packet,
         });
-        let next = depart(self.plan, device, egress, next_hop, destination);
+        let next = depart(self.plan, (device, egress), next_hop, &packet);
         self.handed_out(way, Stand::Foot(device, egress), next)
+    }
+
+    /// Whether a gateway that takes a reply for a new flow would translate it.
+    fn translates(
+        &self,
+        filter: &FilterPlan,
+        (ingress, egress): (usize, usize),
+        packet: &Packet,
+    ) -> bool {
+        let walker = Walker {
+            network: self.network,
+            plan: self.plan,
+        };
+        let rewrites = |list: &[TranslationPlan], interface| {
+            let line = walker.first_match(list, interface, packet);
+            line.is_some_and(|line| line.written != Written::Unchanged)
+        };
+        rewrites(&filter.arrivals, ingress) || rewrites(&filter.departures, egress)
     }
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
@@ -262,13 +398,13 @@ impl Back<'_> {
         let off = Outcome::Stopped(Stop::OffWire);
         let alone = match next {
             Next::Done(outcome) => matches!(outcome, Outcome::Delivered(_)) || outcome == off,
-            Next::Arrive(..) | Next::AnyRouter(_) => false,
+            Next::Arrive(..) => false,
         };
-        let (came, steps) = self.follow(way.clone(), next);
-        if !came && alone && overheard(self.network, self.plan, stand, self.hostile) {
-            return (self.undone(&way), steps);
+        let end = self.follow(way.clone(), next);
+        if !end.came && alone && overheard(self.network, self.plan, stand, self.hostile) {
+            return self.end(way, true);
         }
-        (came, steps)
+        end
     }
 
     /// Whether all translations are undone and the reply is what the sender expects.
@@ -322,5 +458,10 @@ fn stop(mut way: Way, device: DeviceIndex, ingress: Option<usize>, pass: ReplyPa
         pass,
         packet,
     });
-    (false, way.steps)
+    way.lost()
+}
+
+/// Whether a reply may begin a flow at a stateful gateway: neither TCP's second packet nor an echo reply does.
+fn begins(reply: &Packet) -> bool {
+    ![TCP, ICMP, ICMPV6].contains(&reply.protocol)
 }

@@ -7,18 +7,18 @@ use crate::packet::IntervalSet;
 
 use super::crossing::{Crossing, class_of, holds};
 use super::filter::{TranslationPlan, Written};
-use super::network::{Device, DeviceId, DeviceIndex, Network, Plan};
-use super::reach::{Place, Stop};
+use super::layer2::Origin;
+use super::network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan};
+use super::reach::{MOST_HOPS, Place, Stop};
 use super::routes::NextHop;
 use super::trace::{Outcome, Packet, RouteChoice, Step, Trace};
 use super::wires::Stand;
 
 /// Where a packet goes from a device or a sender.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 pub(super) enum Next {
-    Arrive(DeviceIndex, usize),
-    /// Any of the routers that plain devices find there.
-    AnyRouter(Stand),
+    /// To one of these interfaces, whichever answers; never none.
+    Arrive(Vec<(DeviceIndex, usize)>),
     Done(Outcome),
 }
 
@@ -31,16 +31,43 @@ pub(super) struct Walker<'a> {
 impl Walker<'_> {
     pub(super) fn walk_from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
         let destination = Family::value(packet.destination);
+        let stand = Stand::Segment(segment);
         let start = match self.plan.segment(segment).on_link.contains(destination) {
-            true => on_wire(self.plan, Stand::Segment(segment), destination),
-            false => Next::AnyRouter(Stand::Segment(segment)),
+            true => on_wire(self.plan, stand, packet),
+            false => any_router(self.plan, stand),
         };
-        self.go_on((start, *packet), Vec::new())
+        let mut traces = self.go_on((start, *packet), Vec::new());
+        for &host in self.plan.hosts_with_own_ways(segment) {
+            traces.extend(self.walk_from_host_on(host, segment, packet));
+        }
+        traces
     }
 
-    pub(super) fn walk_from_hostile(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
+    /// What a described host on a segment sends by its own routes out of an interface there, if the source is one of
+    /// its addresses on that interface.
+    fn walk_from_host_on(
+        &self,
+        host: DeviceIndex,
+        segment: SegmentId,
+        packet: &Packet,
+    ) -> Vec<Trace> {
+        let here = self.plan.device(host);
+        let entry = here.routes.lookup(Family::value(packet.destination));
+        let egress = entry.and_then(|entry| entry.next_hop.interface());
+        let egress = egress.map(|egress| &here.interfaces[egress]);
+        let source = Family::value(packet.source);
+        let sends = |interface: &Attachment| {
+            interface.segment == segment && interface.addresses.contains(&source)
+        };
+        match egress.is_some_and(sends) && !self.plan.nobody.contains(source) {
+            true => self.walk_from_device(host, packet),
+            false => Vec::new(),
+        }
+    }
+
+    pub(super) fn walk_from_hostile(&self, origin: Origin, packet: &Packet) -> Vec<Trace> {
         let destination = Family::value(packet.destination);
-        let wire = self.plan.wire(Stand::Hostile(segment));
+        let wire = self.plan.wire(Stand::Hostile(origin));
         let taken = |(there, addresses): &&(SegmentId, Option<IntervalSet>)| {
             let addresses = addresses.as_ref();
             self.plan.segment(*there).on_link.contains(destination)
@@ -48,21 +75,43 @@ impl Walker<'_> {
                 && addresses.is_none_or(|set| set.contains(destination))
         };
         let landed = wire.lands.iter().filter(taken);
-        let landed =
-            landed.map(|(there, _)| Next::Done(Outcome::Delivered(Place::Segment(*there))));
+        let landed = landed.map(|(there, _)| Next::Done(self.landed(*there, packet)));
         let attached = wire.attached.iter();
-        let attached = attached.map(|&(device, interface)| Next::Arrive(device, interface));
+        let attached = attached.map(|&at| Next::Arrive(vec![at]));
         let starts: Vec<Next> = landed.chain(attached).collect();
         let ways = starts.into_iter();
         ways.flat_map(|start| self.go_on((start, *packet), Vec::new()))
             .collect()
     }
 
+    /// How it ends for a packet that comes to devices of a segment.
+    fn landed(&self, segment: SegmentId, packet: &Packet) -> Outcome {
+        match to_itself(self.plan, packet) {
+            true => Outcome::Stopped(Stop::OwnSource),
+            false => Outcome::Delivered(Place::Segment(segment)),
+        }
+    }
+
     pub(super) fn walk_from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
-        let device = self.plan.host_index(host);
+        self.walk_from_device(self.plan.host_index(host), packet)
+    }
+
+    fn walk_from_device(&self, device: DeviceIndex, packet: &Packet) -> Vec<Trace> {
         let mut steps = Vec::new();
         let next = self.route(device, blank(device, None, packet), *packet, &mut steps);
-        self.go_on(next, steps)
+        let mut traces = self.go_on(next, steps);
+        traces
+            .iter_mut()
+            .for_each(|trace| trace.host = Some(device));
+        traces
+    }
+
+    /// A packet handed over by another way than the sender's own: to interfaces that somebody chose.
+    pub(super) fn walk_by(&self, via: &[(DeviceIndex, usize)], packet: &Packet) -> Vec<Trace> {
+        match via.is_empty() {
+            true => Vec::new(),
+            false => self.go_on((Next::Arrive(via.to_vec()), *packet), Vec::new()),
+        }
     }
 
     /// Follows a packet to its end; where several routers may be used, each way to its own end.
@@ -70,20 +119,16 @@ impl Walker<'_> {
         let (mut next, mut packet) = start;
         loop {
             let outcome = match next {
-                Next::Arrive(device, interface) => {
-                    (next, packet) = self.arrive(device, interface, packet, &mut steps);
-                    continue;
-                }
-                Next::AnyRouter(stand) => {
-                    let first_hops = &self.plan.wire(stand).first_hops;
-                    let ways = first_hops.iter().flat_map(|&(device, interface)| {
-                        self.go_on((Next::Arrive(device, interface), packet), steps.clone())
-                    });
-                    let ways: Vec<Trace> = ways.collect();
-                    if !ways.is_empty() {
-                        return ways;
+                Next::Arrive(at) => {
+                    if let &[(device, interface)] = at.as_slice() {
+                        (next, packet) = self.arrive(device, interface, packet, &mut steps);
+                        continue;
                     }
-                    Outcome::Stopped(Stop::NoFirstHop)
+                    let each = at.into_iter();
+                    let each = each.map(|at| (Next::Arrive(vec![at]), packet));
+                    return each
+                        .flat_map(|start| self.go_on(start, steps.clone()))
+                        .collect();
                 }
                 Next::Done(outcome) => outcome,
             };
@@ -91,6 +136,7 @@ impl Walker<'_> {
                 steps,
                 outcome,
                 packet,
+                host: None,
                 reply: None,
             }];
         }
@@ -110,8 +156,10 @@ impl Walker<'_> {
             steps.push(step);
             (Next::Done(why), packet)
         };
-        let crossed = |step: &Step| step.device == device && step.ingress == Some(ingress);
-        if steps.iter().any(crossed) {
+        let crossed = |step: &Step| {
+            step.device == device && step.ingress == Some(ingress) && step.arrived == packet
+        };
+        if MOST_HOPS <= steps.len() || steps.iter().any(crossed) {
             return stop(Outcome::Stopped(Stop::Loop), step, steps);
         }
         let nobody = &self.plan.nobody;
@@ -154,7 +202,9 @@ impl Walker<'_> {
         steps: &mut Vec<Step>,
     ) -> (Next, Packet) {
         let mut outcome = Outcome::Delivered(self.place_of_own(here, packet.destination));
-        if let (Some(filter), Some(ingress)) = (&here.filter, step.ingress) {
+        if here.own.contains(Family::value(packet.source)) {
+            outcome = Outcome::Stopped(Stop::OwnSource);
+        } else if let (Some(filter), Some(ingress)) = (&here.filter, step.ingress) {
             let decision = Crossing::new(self.network, filter, (ingress, filter.itself), &packet)
                 .decide(here.id);
             if decision.action != Action::Permit {
@@ -204,7 +254,7 @@ impl Walker<'_> {
             };
             return (Next::Done(Outcome::Stopped(why)), packet);
         };
-        let packet = match self.pass_filter(here, egress, &mut step, packet) {
+        let packet = match self.pass_filter(here, (egress, next_hop), &mut step, packet) {
             Ok(packet) => packet,
             Err(why) => {
                 steps.push(step);
@@ -214,7 +264,7 @@ impl Walker<'_> {
         step.left = packet;
         steps.push(step);
         (
-            depart(self.plan, device, egress, next_hop, destination),
+            depart(self.plan, (device, egress), next_hop, &packet),
             packet,
         )
     }
@@ -223,7 +273,7 @@ impl Walker<'_> {
     fn pass_filter(
         &self,
         here: &Device,
-        egress: usize,
+        (egress, next_hop): (usize, NextHop),
         step: &mut Step,
         mut packet: Packet,
     ) -> Result<Packet, Stop> {
@@ -244,14 +294,20 @@ impl Walker<'_> {
         let written = match translation.written {
             Written::Address(address) => Some(address),
             Written::Unchanged => return Ok(packet),
-            Written::Interface => here.interfaces[egress].addresses.first().copied(),
+            Written::Interface => {
+                let target = match next_hop {
+                    NextHop::Address { address, .. } => address,
+                    _ => Family::value(packet.destination),
+                };
+                here.interfaces[egress].facing(target)
+            }
         };
         let address = written.ok_or(Stop::NoTranslationAddress)?;
         packet.source = self.plan.family.address(address);
         Ok(packet)
     }
 
-    fn first_match<'t>(
+    pub(super) fn first_match<'t>(
         &self,
         list: &'t [TranslationPlan],
         interface: usize,
@@ -270,17 +326,40 @@ impl Walker<'_> {
     }
 }
 
+/// Whether the receiver of a packet has its source address itself.
+pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
+    let (source, destination) = (
+        Family::value(packet.source),
+        Family::value(packet.destination),
+    );
+    let mut several = plan.several_own.iter();
+    source == destination || several.any(|own| own.contains(source) && own.contains(destination))
+}
+
+/// Any of the routers that plain devices find at a stand.
+pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
+    let first_hops = &plan.wire(stand).first_hops;
+    match first_hops.is_empty() {
+        true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
+        false => Next::Arrive(first_hops.clone()),
+    }
+}
+
 /// Who gets a packet that is handed out on-link.
-pub(super) fn on_wire(plan: &Plan, stand: Stand, destination: u128) -> Next {
+pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
     let from = match stand {
         Stand::Foot(device, _) => Some(device),
         Stand::Segment(_) | Stand::Hostile(_) => None,
     };
-    let mut receivers = plan.receivers(stand);
-    let owner =
-        receivers.find(|(device, _, own)| Some(*device) != from && own.contains(destination));
-    if let Some((device, interface, _)) = owner {
-        return Next::Arrive(device, interface);
+    let destination = Family::value(packet.destination);
+    let takers = plan
+        .receivers(stand)
+        .filter(|(device, _, own)| Some(*device) != from && own.contains(destination));
+    let takers: Vec<_> = takers
+        .map(|(device, interface, _)| (device, interface))
+        .collect();
+    if !takers.is_empty() {
+        return Next::Arrive(takers);
     }
     let takes = |addresses: &Option<IntervalSet>| {
         let set = addresses.as_ref();
@@ -290,7 +369,10 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, destination: u128) -> Next {
         Some((segment, addresses))
             if takes(addresses) && !plan.routers_own.contains(destination) =>
         {
-            Outcome::Delivered(Place::Segment(*segment))
+            match to_itself(plan, packet) {
+                true => Outcome::Stopped(Stop::OwnSource),
+                false => Outcome::Delivered(Place::Segment(*segment)),
+            }
         }
         _ => Outcome::Stopped(Stop::OffWire),
     })
@@ -299,24 +381,33 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, destination: u128) -> Next {
 /// Where a packet goes that leaves by an interface.
 pub(super) fn depart(
     plan: &Plan,
-    device: DeviceIndex,
-    egress: usize,
+    (device, egress): (DeviceIndex, usize),
     next_hop: NextHop,
-    destination: u128,
+    packet: &Packet,
 ) -> Next {
     let stand = Stand::Foot(device, egress);
     let stopped = |why| Next::Done(Outcome::Stopped(why));
     match next_hop {
-        NextHop::OnLink { .. } => on_wire(plan, stand, destination),
+        NextHop::OnLink { .. } => on_wire(plan, stand, packet),
         NextHop::Discard => stopped(Stop::Discarded),
-        NextHop::AnyRouter { .. } => Next::AnyRouter(stand),
-        NextHop::Address { address, .. } => match plan.owner(stand, address) {
-            Some((next, interface)) => Next::Arrive(next, interface),
-            None if plan.leads_out(stand) => {
-                Next::Done(Outcome::Delivered(Place::Segment(plan.segment_of(stand))))
+        NextHop::AnyRouter { .. } => any_router(plan, stand),
+        NextHop::Address { address, .. } => {
+            let owners = plan.owners(stand, address);
+            if !owners.is_empty() {
+                return Next::Arrive(owners);
             }
-            None => stopped(Stop::NextHopSilent),
-        },
+            let Some(outside) = plan.leads_out(stand) else {
+                return stopped(Stop::NextHopSilent);
+            };
+            let destination = Family::value(packet.destination);
+            if plan.segment(outside).unrouted.contains(destination) {
+                return stopped(Stop::LostOutside);
+            }
+            match to_itself(plan, packet) {
+                true => stopped(Stop::OwnSource),
+                false => Next::Done(Outcome::Delivered(Place::Segment(outside))),
+            }
+        }
     }
 }
 

@@ -1,11 +1,12 @@
 //! Address translation of sets of packets under way.
 
-use crate::packet::{IntervalSet, Region};
+use crate::packet::{Interval, IntervalSet, Region};
 
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::Flow;
 use super::network::DeviceIndex;
 use super::reach::{Stop, Walk};
+use super::routes::NextHop;
 
 impl Walk<'_> {
     /// Applies the first destination translation that matches each part of a flow.
@@ -81,8 +82,8 @@ impl Walk<'_> {
     pub(super) fn translate_source(
         &mut self,
         filter: &FilterPlan,
-        device: DeviceIndex,
-        egress: usize,
+        (device, egress): (DeviceIndex, usize),
+        next_hop: NextHop,
         flow: Flow,
     ) -> Vec<Flow> {
         if filter.departures.is_empty() {
@@ -90,31 +91,62 @@ impl Walk<'_> {
         }
         let (done, mut parts) = self.first_matches(&filter.departures, egress, flow);
         for (translation, part) in done {
-            let own = &self.plan.device(device).interfaces[egress].addresses;
-            let address = match (translation.written, own.first()) {
-                (Written::Address(address), _) | (Written::Interface, Some(&address)) => address,
-                (Written::Unchanged, _) => {
-                    parts.push(part);
-                    continue;
+            match translation.written {
+                Written::Address(address) => {
+                    parts.extend(self.write_source(translation.line, address, part));
                 }
-                (Written::Interface, None) => {
-                    self.stop(Stop::NoTranslationAddress, part);
-                    continue;
+                Written::Unchanged => parts.push(part),
+                Written::Interface => {
+                    for (address, part) in self.facing((device, egress), next_hop, part) {
+                        parts.extend(self.write_source(translation.line, address, part));
+                    }
                 }
-            };
-            let written = IntervalSet::point(address);
-            let kept = Region {
-                source: part.now.source.intersection(&written),
-                ..part.now.clone()
-            };
-            let (kept, rest) = self.split_off(&part, kept);
-            parts.extend(kept);
-            for mut part in rest {
-                part.write_source(translation.line, address);
-                parts.push(part);
             }
         }
         parts
+    }
+
+    /// Splits a flow by the address that the interface of departure speaks from.
+    fn facing(
+        &mut self,
+        (device, egress): (DeviceIndex, usize),
+        next_hop: NextHop,
+        flow: Flow,
+    ) -> Vec<(u128, Flow)> {
+        let here = &self.plan.device(device).interfaces[egress];
+        let Some(&first) = here.addresses.first() else {
+            self.stop(Stop::NoTranslationAddress, flow);
+            return Vec::new();
+        };
+        if let NextHop::Address { address, .. } = next_hop {
+            return vec![(here.facing(address).unwrap_or(first), flow)];
+        }
+        let mut split = Vec::new();
+        let mut rest = Some(flow);
+        for (subnet, &address) in here.subnets.iter().zip(&here.addresses) {
+            let Some(flow) = rest.take() else { break };
+            let subnet = subnet_set(*subnet);
+            let (inside, outside) = self.split_destination(&flow, &subnet);
+            split.extend(inside.map(|inside| (address, inside)));
+            rest = outside;
+        }
+        split.extend(rest.map(|rest| (first, rest)));
+        split
+    }
+
+    /// Writes a source; packets that have it already are left alone.
+    fn write_source(&self, line: usize, address: u128, part: Flow) -> Vec<Flow> {
+        let written = IntervalSet::point(address);
+        let kept = Region {
+            source: part.now.source.intersection(&written),
+            ..part.now.clone()
+        };
+        let (kept, rest) = self.split_off(&part, kept);
+        let rest = rest.into_iter().map(|mut part| {
+            part.write_source(line, address);
+            part
+        });
+        kept.into_iter().chain(rest).collect()
     }
 
     /// Splits a flow by the first translation that matches; the parts that none matches come second.
@@ -142,4 +174,8 @@ impl Walk<'_> {
         }
         (done, open)
     }
+}
+
+fn subnet_set(subnet: Interval) -> IntervalSet {
+    IntervalSet::range(subnet.low(), subnet.high())
 }

@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::model::{Family, HostId, SegmentId, Site};
 use crate::packet::{Interval, IntervalSet};
 
-use super::layer2::{Fabric, FootId, FootOf, Reached, Wiring};
+use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
 use super::network::{DeviceIndex, Network, Plan};
 
 /// Where a packet is put on the wire.
@@ -15,8 +15,8 @@ pub enum Stand {
     Foot(DeviceIndex, usize),
     /// By some plain device of a segment: what any of them finds.
     Segment(SegmentId),
-    /// By a hostile device on a segment, which needs no answer.
-    Hostile(SegmentId),
+    /// By a hostile device, which needs no answer.
+    Hostile(Origin),
 }
 
 /// What is found from a stand.
@@ -39,6 +39,7 @@ pub(super) struct Wires {
     feet: Vec<Vec<u32>>,
     segments: Vec<u32>,
     hostile: Vec<u32>,
+    unclaimed: Vec<u32>,
 }
 
 impl Wires {
@@ -47,7 +48,8 @@ impl Wires {
         let number = match stand {
             Stand::Foot(device, interface) => self.feet[device.0][interface],
             Stand::Segment(segment) => self.segments[segment.0],
-            Stand::Hostile(segment) => self.hostile[segment.0],
+            Stand::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
+            Stand::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],
         };
         &self.pool[number as usize]
     }
@@ -74,8 +76,12 @@ impl Wires {
         for segment in site.segment_ids() {
             let number = build.segment(segment);
             build.wires.segments.push(number);
-            let number = build.hostile(segment);
+            let number = build.hostile(Origin::Segment(segment));
             build.wires.hostile.push(number);
+        }
+        for group in fabric.unclaimed_ids() {
+            let number = build.hostile(Origin::Unclaimed(group));
+            build.wires.unclaimed.push(number);
         }
         build.wires
     }
@@ -186,9 +192,9 @@ impl Build<'_> {
         self.keep(wire)
     }
 
-    fn hostile(&mut self, segment: SegmentId) -> u32 {
+    fn hostile(&mut self, origin: Origin) -> u32 {
         let wiring = self.wiring;
-        let reached = wiring.from_hostile(segment);
+        let reached = wiring.from_hostile(origin);
         let places = reached.vacancies.iter();
         let places = places.map(|&number| wiring.vacancies[number as usize].segment);
         let anyone: FxHashSet<SegmentId> = places.collect();
@@ -222,13 +228,27 @@ impl Build<'_> {
         found: &dyn Fn(FootId) -> bool,
     ) -> Option<Option<IntervalSet>> {
         let hosts = self.wiring.feet_of(segment).iter().copied();
-        let (near, off): (Vec<FootId>, Vec<FootId>) = hosts.partition(|&foot| found(foot));
+        let (near, off): (Vec<FootId>, Vec<FootId>) =
+            hosts.partition(|&foot| found(foot) || self.found_otherwise(foot, found));
         if anyone {
             let off = self.addresses(&off);
             let all = self.plan.family.full();
             return Some((!off.is_empty()).then(|| all.difference(&off)));
         }
         (!near.is_empty()).then(|| Some(self.addresses(&near)))
+    }
+
+    /// Whether a host answers for an interface by another one that is found: for IPv4 by any (RFC 1122 section
+    /// 3.3.4.2, weak host model), for IPv6 by none (RFC 4861 section 7.2.3).
+    fn found_otherwise(&self, foot: FootId, found: &dyn Fn(FootId) -> bool) -> bool {
+        let FootOf::Host(host, own) = self.fabric.foot(foot).of else {
+            return false;
+        };
+        let interfaces = self.site.host(host).interfaces.len();
+        self.plan.family == Family::V4
+            && (0..interfaces)
+                .filter(|&at| at != own)
+                .any(|at| found(self.fabric.foot_of(FootOf::Host(host, at))))
     }
 
     fn addresses(&self, feet: &[FootId]) -> IntervalSet {
@@ -243,7 +263,7 @@ impl Build<'_> {
     }
 
     /// Who forwards for plain devices: the segment's default gateway, else every gateway and router with an
-    /// address on the segment.
+    /// address on the segment. A device with several interfaces on the wire takes packets in by each that answers.
     fn first_hops(
         &self,
         segment: SegmentId,
@@ -251,49 +271,60 @@ impl Build<'_> {
     ) -> Vec<(DeviceIndex, usize)> {
         let named = self.site.segment(segment).default_gateway.iter();
         let named = named.filter(|address| Family::of(address.value) == self.plan.family);
-        let owners = named.filter_map(|address| {
-            self.plan
-                .owner_among(attached, Family::value(address.value))
-        });
-        let owners: Vec<_> = owners.collect();
-        if !owners.is_empty() {
-            return owners;
+        let values = named.map(|address| Family::value(address.value));
+        let owners = values.flat_map(|address| self.plan.owners_among(attached, address));
+        let mut found: Vec<(DeviceIndex, usize)> = owners.collect();
+        if found.is_empty() {
+            let routers = attached.iter().copied();
+            found.extend(routers.filter(|&at| self.answers_as_router(segment, at)));
         }
-        let here = |&(device, _): &(DeviceIndex, usize), interface| {
-            self.plan.is_addressed_router((device, interface), segment)
-        };
-        let by_own = attached.iter().copied().filter(|at| here(at, at.1));
-        let mut found: Vec<(DeviceIndex, usize)> = by_own.collect();
-        // Found by another interface, which answers for it (not for IPv6: RFC 4861 section 7.2.3).
-        for &at in attached.iter().filter(|_| self.plan.family == Family::V4) {
-            let known = found.iter().any(|(device, _)| *device == at.0);
-            let count = self.plan.device(at.0).interfaces.len();
-            if !known && (0..count).any(|interface| here(&at, interface)) {
-                found.push(at);
-            }
-        }
+        found.sort_unstable();
+        found.dedup();
         found
+    }
+
+    /// Whether an interface takes what is sent to a gateway's or router's address on a segment: its own or, for
+    /// IPv4, that of any interface of its device.
+    fn answers_as_router(&self, segment: SegmentId, (device, own): (DeviceIndex, usize)) -> bool {
+        let here = |at| self.plan.is_addressed_router((device, at), segment);
+        let count = self.plan.device(device).interfaces.len();
+        here(own) || self.plan.family == Family::V4 && (0..count).any(here)
     }
 }
 
 impl Plan {
+    /// Whether some device has several interfaces on one wire, and may take a packet in by any of them.
+    pub fn takes_in_by_several(&self) -> bool {
+        self.wires.pool.iter().any(|wire| {
+            let mut devices: Vec<DeviceIndex> = wire.attached.iter().map(|(at, _)| *at).collect();
+            let count = devices.len();
+            devices.sort_unstable();
+            devices.dedup();
+            devices.len() < count
+        })
+    }
+
     /// The wire of a stand.
     pub fn wire(&self, stand: Stand) -> &Wire {
         self.wires.of(stand)
     }
 
-    /// The segment of a stand.
-    pub fn segment_of(&self, stand: Stand) -> SegmentId {
+    /// The segment of a stand; `None` at unclaimed ports.
+    pub fn segment_of(&self, stand: Stand) -> Option<SegmentId> {
         match stand {
-            Stand::Foot(device, interface) => self.device(device).interfaces[interface].segment,
-            Stand::Segment(segment) | Stand::Hostile(segment) => segment,
+            Stand::Foot(device, interface) => {
+                Some(self.device(device).interfaces[interface].segment)
+            }
+            Stand::Segment(segment) => Some(segment),
+            Stand::Hostile(origin) => origin.segment(),
         }
     }
 
-    /// Whether a next hop that no device of the site has may stand there: somebody on an external segment.
-    pub(super) fn leads_out(&self, stand: Stand) -> bool {
-        let wire = self.wire(stand);
-        self.segment(self.segment_of(stand)).external && !wire.lands.is_empty()
+    /// The external segment where a next hop that no device of the site has may be.
+    pub(super) fn leads_out(&self, stand: Stand) -> Option<SegmentId> {
+        let found = !self.wire(stand).lands.is_empty();
+        let segment = self.segment_of(stand).filter(|_| found);
+        segment.filter(|&segment| self.segment(segment).external)
     }
 
     /// The interface that a foot is.
@@ -314,12 +345,12 @@ impl Plan {
     }
 }
 
-/// Whether a hostile sender on a segment hears what is sent at a stand, on whatever segment that is.
+/// Whether a hostile sender hears what is sent at a stand, on whatever segment that is.
 pub(super) fn overheard(
     network: &Network<'_>,
     plan: &Plan,
     stand: Stand,
-    hostile: Option<SegmentId>,
+    hostile: Option<Origin>,
 ) -> bool {
     let Some(home) = hostile else {
         return false;
@@ -328,8 +359,9 @@ pub(super) fn overheard(
     match stand {
         Stand::Foot(device, interface) => {
             let foot = plan.foot_of(&network.fabric, (device, interface));
-            wiring.touches(wiring.from_foot(foot), home)
+            wiring.heard_at(wiring.from_foot(foot), home)
         }
-        Stand::Segment(segment) | Stand::Hostile(segment) => wiring.hears(segment, home),
+        Stand::Segment(segment) => wiring.hears(segment, home),
+        Stand::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),
     }
 }

@@ -66,6 +66,8 @@ pub(super) struct Context<'a> {
     pub prefixes: PrefixIndex,
     /// The segments of each zone.
     pub zone_members: Vec<Vec<SegmentId>>,
+    /// Segments that the ports of the switch being read name.
+    pub named_segments: Vec<SegmentId>,
     /// Cables that hosts name in short form.
     pub host_ports: Vec<HostPort>,
     /// Interfaces by address; link-local addresses mean something only together with their segment.
@@ -109,6 +111,7 @@ impl<'a> Context<'a> {
             service_states: Vec::new(),
             prefixes: PrefixIndex::default(),
             zone_members: Vec::new(),
+            named_segments: Vec::new(),
             host_ports: Vec::new(),
             owners: FxHashMap::default(),
             parts: 0,

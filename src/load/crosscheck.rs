@@ -1,9 +1,7 @@
 //! What can be seen only in the whole.
 
-use rustc_hash::FxHashMap;
-
 use crate::diagnostic::Problem;
-use crate::model::{Forwards, Role, Route, SegmentId, Via, VlanId};
+use crate::model::{Forwards, Role, Route, SegmentId, Via};
 
 use super::context::{Context, Device};
 use super::interface_check::owner_key;
@@ -14,7 +12,6 @@ use super::{default_gateway, usage};
 /// Looks at the finished site, as far as it could be read.
 pub(super) fn run(cx: &mut Context<'_>) {
     check_prefixes(cx);
-    check_vlans(cx);
     check_next_hops(cx);
     default_gateway::check(cx);
     // What nobody uses may be what a mistake elsewhere failed to name: say it once the mistakes are mended.
@@ -79,32 +76,6 @@ fn overlap(cx: &Context<'_>, pairs: &[(Placed, Placed)]) -> Problem {
         .fold(problem, |problem, (_, earlier)| {
             problem.note(earlier.span, "overlaps this")
         })
-}
-
-fn check_vlans(cx: &mut Context<'_>) {
-    let mut seen: FxHashMap<VlanId, SegmentId> = FxHashMap::default();
-    let mut problems = Vec::new();
-    for (number, segment) in cx.site.segments.iter().enumerate() {
-        let Some(vlan) = segment.vlan else { continue };
-        match seen.get(&vlan.value) {
-            Some(&first) => {
-                let first = &cx.site.segments[first.0];
-                let message = format!(
-                    "the segments `{}` and `{}` share VLAN {}",
-                    first.name.value, segment.name.value, vlan.value
-                );
-                let problem = Problem::at(&kinds::VLAN_TWICE, vlan.span, message);
-                let problem = problem.note(first.name.span, "the other segment");
-                problems.push(problem.help(
-                    "one VLAN is one segment: give it both prefixes, or each a VLAN of its own",
-                ));
-            }
-            None => {
-                seen.insert(vlan.value, SegmentId(number));
-            }
-        }
-    }
-    problems.into_iter().for_each(|problem| cx.report(problem));
 }
 
 fn check_zones(cx: &mut Context<'_>) {

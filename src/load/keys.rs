@@ -71,6 +71,7 @@ pub(super) static SEGMENT: Keys = Keys {
         "prefixes",
         "isolated",
         "external",
+        "routes",
         "default_gateway",
         "description",
     ],

@@ -132,7 +132,6 @@ pub(super) static VLAN_RESERVED: Kind = error(
     "vlan-reserved",
     "a VLAN identifier that the standard reserves",
 );
-pub(super) static VLAN_TWICE: Kind = warning("vlan-twice", "two segments with one VLAN");
 pub(super) static SEGMENT_WITHOUT_VLAN: Kind = error(
     "segment-without-vlan",
     "a segment without VLAN where a VLAN is needed",
@@ -276,7 +275,6 @@ pub static KINDS: &[&Kind] = &[
     &HIDES_BUILT_IN,
     &BAD_VLAN,
     &VLAN_RESERVED,
-    &VLAN_TWICE,
     &SEGMENT_WITHOUT_VLAN,
     &ZONE_EMPTY,
     &SEGMENT_UNROUTED,

@@ -1,7 +1,7 @@
 //! VLAN configuration of one port: three ways to write it, one meaning.
 
 use crate::diagnostic::{Problem, Spanned};
-use crate::model::{FrameTypes, PortVlans, VlanId, VlanSet};
+use crate::model::{FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
 
 use super::context::Context;
 use super::kinds;
@@ -149,6 +149,7 @@ fn one_vlan(cx: &mut Context<'_>, value: Value<'_>, key: &str) -> Option<VlanId>
     let number = cx.segments.require(&mut cx.report, name)?;
     let segment = &cx.site.segments[number];
     if let Some(vlan) = segment.vlan {
+        cx.named_segments.push(SegmentId(number));
         return Some(vlan.value);
     }
     let message = format!("the segment `{}` has no VLAN", segment.name.value);

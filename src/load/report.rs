@@ -162,7 +162,7 @@ mod tests {
         let mut report = Report::default();
         let at = |start| Span::new(FileId(0), start, start);
         for start in 0..MOST_PROBLEMS as u32 {
-            report.push(Problem::at(&kinds::VLAN_TWICE, at(start), "twice"));
+            report.push(Problem::at(&kinds::ZONE_EMPTY, at(start), "twice"));
         }
         report.push(Problem::at(&kinds::BAD_VLAN, at(9_999_999), "bad"));
         assert!(report.failed());

@@ -94,6 +94,7 @@ fn read_segment(cx: &mut Context<'_>, entry: &Entry<'_>) -> Segment {
         prefixes: Vec::new(),
         isolated: None,
         external: false,
+        routes: Vec::new(),
         default_gateway: Vec::new(),
         description: String::new(),
     };
@@ -113,6 +114,15 @@ fn read_segment(cx: &mut Context<'_>, entry: &Entry<'_>) -> Segment {
         .is_some_and(|flag| flag.value);
     segment.description = table.prose(report, "description");
     segment.prefixes = read_prefixes(report, &table, segment.external, entry);
+    segment.routes = prefix_list(report, &table, "routes");
+    if !segment.external && table.get("routes").is_some() {
+        let message = "`routes` on a segment that is not external";
+        let problem = Problem::at(&kinds::CONFLICTING_KEYS, table.key_span("routes"), message);
+        report.push(problem.help(
+            "`routes` lists private networks that an external segment routes: add `external = true`, or give the \
+             route to a gateway or router",
+        ));
+    }
     segment.default_gateway = addresses(report, &table, "default_gateway");
     segment
 }
@@ -154,6 +164,15 @@ fn read_prefixes(
             ),
         );
     }
+    prefixes_of(report, texts)
+}
+
+fn prefix_list(report: &mut Report, table: &Table<'_>, key: &str) -> Vec<Spanned<Prefix>> {
+    let texts = table.strings(report, key).unwrap_or_default();
+    prefixes_of(report, texts)
+}
+
+fn prefixes_of(report: &mut Report, texts: Vec<Spanned<&str>>) -> Vec<Spanned<Prefix>> {
     let mut prefixes = Vec::new();
     for text in texts {
         match literal::prefix(text.value) {

@@ -58,8 +58,10 @@ fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
         vlan_aware: true,
         ports: Vec::new(),
         lags: Vec::new(),
+        named: Vec::new(),
         description: String::new(),
     };
+    cx.named_segments.clear();
     let Some(table) = Table::open(&mut cx.report, entry.value, &keys::SWITCH) else {
         return switch;
     };
@@ -80,6 +82,9 @@ fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
     } = draft;
     add_silent_members(&mut switch, &lags, &seen);
     switch.lags = finish_lags(cx, lags, switch.vlan_aware);
+    switch.named = std::mem::take(&mut cx.named_segments);
+    switch.named.sort_unstable();
+    switch.named.dedup();
     switch
 }
 

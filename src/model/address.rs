@@ -74,11 +74,30 @@ impl Family {
             Self::V4 => &["0.0.0.0/8", "127.0.0.0/8", "169.254.0.0/16", "224.0.0.0/3"],
             Self::V6 => &["::/127", "fe80::/10", "ff00::/8"],
         };
-        let parsed = blocks
-            .iter()
-            .filter_map(|block| block.parse::<IpNet>().ok());
-        parsed.map(interval_of).collect()
+        set_of(blocks)
     }
+
+    /// Addresses that the internet does not route: private ones (RFC 1918 section 3), those shared with a provider's
+    /// translator (RFC 6598 section 4), unique local ones (RFC 4193 section 3).
+    pub fn private(self) -> IntervalSet {
+        let blocks: &[&str] = match self {
+            Self::V4 => &[
+                "10.0.0.0/8",
+                "172.16.0.0/12",
+                "192.168.0.0/16",
+                "100.64.0.0/10",
+            ],
+            Self::V6 => &["fc00::/7"],
+        };
+        set_of(blocks)
+    }
+}
+
+fn set_of(blocks: &[&str]) -> IntervalSet {
+    let parsed = blocks
+        .iter()
+        .filter_map(|block| block.parse::<IpNet>().ok());
+    parsed.map(interval_of).collect()
 }
 
 /// A prefix without host bits, so that two prefixes are equal exactly when they hold the same addresses.

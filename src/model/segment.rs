@@ -34,6 +34,9 @@ pub struct Segment {
     pub isolated: Option<Spanned<bool>>,
     /// The world beyond the site: besides its own prefixes it holds whatever the routes send there.
     pub external: bool,
+    /// Networks beyond an external segment that it routes besides public ones: a partner's, a provider's VPN. Nobody
+    /// else out there routes private addresses (RFC 1918 section 3, RFC 4193 section 4.3, RFC 6598 section 4).
+    pub routes: Vec<Spanned<Prefix>>,
     /// Addresses that plain devices here use as their default gateway. Empty: any router on the segment.
     pub default_gateway: Vec<Spanned<IpAddr>>,
     /// A line for people; may be empty.

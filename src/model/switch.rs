@@ -10,7 +10,7 @@ use bitvec::order::Lsb0;
 
 use crate::diagnostic::{Span, Spanned};
 
-use super::names::LinkEnd;
+use super::names::{LinkEnd, SegmentId};
 
 /// A VLAN identifier, `1..=4094`.
 ///
@@ -238,6 +238,9 @@ pub struct Switch {
     pub ports: Vec<Port>,
     /// Its LAGs.
     pub lags: Vec<Lag>,
+    /// Segments that its ports and LAGs name, ascending: where several segments have one VLAN number, these are the
+    /// ones meant here.
+    pub named: Vec<SegmentId>,
     /// A line for people; may be empty.
     pub description: String,
 }

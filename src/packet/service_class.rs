@@ -70,11 +70,19 @@ impl ServiceClasses {
     /// `new`.
     #[must_use]
     pub fn symmetric(seeds: &[ServiceBox]) -> Self {
+        Self::symmetric_but(seeds, &IntervalSet::empty())
+    }
+
+    /// The same, with some protocols cut as in `new`: their ports are never exchanged.
+    #[must_use]
+    pub fn symmetric_but(seeds: &[ServiceBox], kept: &IntervalSet) -> Self {
         let messages: IntervalSet = MESSAGE_PROTOCOLS.into_iter().map(Interval::point).collect();
-        let mut joined = vec![ServiceBox {
-            protocols: messages.clone(),
+        let messages = messages.union(kept);
+        let whole = messages.intervals().iter().map(|&part| ServiceBox {
+            protocols: [part].into_iter().collect(),
             ..ServiceBox::any()
-        }];
+        });
+        let mut joined: Vec<ServiceBox> = whole.collect();
         for seed in seeds {
             let mut apart = seed.clone();
             apart.protocols = seed.protocols.intersection(&messages);
@@ -84,7 +92,7 @@ impl ServiceClasses {
         }
         let seeds = distinct(joined);
         Self::build(&seeds, |protocol, active| {
-            if MESSAGE_PROTOCOLS.contains(&protocol) {
+            if messages.contains(protocol) {
                 columns_by_source(active)
             } else {
                 let ports = ports_of(active, |seed| &seed.source_ports);
@@ -202,6 +210,10 @@ impl ServiceClasses {
         let mut image = self.none();
         for (group, protocol) in self.groups.iter().zip(self.protocols.samples()) {
             if MESSAGE_PROTOCOLS.contains(&protocol) {
+                continue;
+            }
+            let mut classes = group.columns.iter().flat_map(|column| column.classes());
+            if !classes.any(|class| set.contains(class)) {
                 continue;
             }
             assert!(group.square, "exchanging ports wants a symmetric partition");

@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting};
+use crate::analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting, origin_name};
 use crate::diagnostic::Sources;
-use crate::forwarding::Network;
-use crate::model::{SegmentId, Site};
+use crate::forwarding::{Network, Origin};
+use crate::model::Site;
 
-use super::frames::{segment_name, way_lines};
+use super::frames::way_lines;
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
@@ -91,11 +91,15 @@ impl View<'_> {
         labelled(out, self.paint.columns, indent, label, text);
     }
 
+    fn origin(&self, origin: Origin) -> std::borrow::Cow<'_, str> {
+        origin_name(self.site(), &self.network.fabric, origin)
+    }
+
     fn title(&self, pair: &Bypass) -> String {
         format!(
             "{} -> {}: {}",
-            segment_name(self.site(), pair.from),
-            segment_name(self.site(), pair.to),
+            self.origin(pair.from),
+            self.origin(pair.to),
             kind_text(pair)
         )
     }
@@ -153,21 +157,19 @@ impl View<'_> {
                 self.line(out, 2, "- ", &text);
             }
         }
-        for text in stays_open(site, closing) {
+        for text in stays_open(self.network, closing) {
             self.line(out, 2, "- ", &text);
         }
     }
 }
 
 /// Pairs that no setting can close, a line each.
-pub(super) fn stays_open(site: &Site, closing: &Closing) -> Vec<String> {
+pub(super) fn stays_open(network: &Network<'_>, closing: &Closing) -> Vec<String> {
     let stay = closing.stay.iter();
-    let line = |&(from, to): &(SegmentId, SegmentId)| {
-        format!(
-            "{} -> {} stays open: no setting closes it",
-            segment_name(site, from),
-            segment_name(site, to)
-        )
+    let name = |origin| origin_name(network.site, &network.fabric, origin);
+    let line = |&(from, to): &(Origin, Origin)| {
+        let (from, to) = (name(from), name(to));
+        format!("{from} -> {to} stays open: no setting closes it")
     };
     stay.map(line).collect()
 }
@@ -182,7 +184,7 @@ pub fn cuts(site: &Site, set: &[Setting]) -> Vec<(Equipment, String)> {
         let mut devices: Vec<Equipment> = Vec::new();
         for setting in &group {
             devices.extend(match setting {
-                Setting::Forwards(host) => vec![Equipment::Host(*host)],
+                Setting::Forwards(host) | Setting::Home(host, _) => vec![Equipment::Host(*host)],
                 Setting::NoRules(router) => vec![Equipment::Router(*router)],
                 Setting::Plugged(link) => {
                     let ends = site.links[*link].ends.iter();
@@ -276,8 +278,8 @@ struct JsonBypasses<'a> {
 
 #[derive(Serialize)]
 struct JsonBypass<'a> {
-    from: &'a str,
-    to: &'a str,
+    from: std::borrow::Cow<'a, str>,
+    to: std::borrow::Cow<'a, str>,
     two_way: bool,
     configured: bool,
     tags: &'a [u16],
@@ -290,7 +292,7 @@ struct JsonBypass<'a> {
 struct JsonClosing<'a> {
     smallest: bool,
     sets: Vec<Vec<JsonSetting>>,
-    stay_open: Vec<[&'a str; 2]>,
+    stay_open: Vec<[std::borrow::Cow<'a, str>; 2]>,
 }
 
 #[derive(Serialize)]
@@ -313,9 +315,10 @@ pub fn bypass_json(
         remedy: setting.remedy(site),
         place: json_place(sources, setting.place(site)),
     };
+    let name = |origin| origin_name(site, &network.fabric, origin);
     let bypasses = found.pairs.iter().map(|pair| JsonBypass {
-        from: segment_name(site, pair.from),
-        to: segment_name(site, pair.to),
+        from: name(pair.from),
+        to: name(pair.to),
         two_way: pair.two_way,
         configured: pair.configured,
         tags: pair.way.sent(),
@@ -333,7 +336,7 @@ pub fn bypass_json(
         stay_open: closing
             .stay
             .iter()
-            .map(|&(from, to)| [segment_name(site, from), segment_name(site, to)])
+            .map(|&(from, to)| [name(from), name(to)])
             .collect(),
     });
     to_text(&JsonBypasses {

@@ -333,9 +333,10 @@ impl ChangeShown<'_> {
                 Verdict::ByDesign(_) => "isolated by design",
                 Verdict::ByRule { .. } => "closed by rule only",
                 Verdict::Reachable { .. } => "reachable",
+                Verdict::Unknown { .. } => "unknown: a limit was met",
             };
             let far = match (verdict, far.one.len(), far.two.len()) {
-                (Verdict::Reachable { .. }, ..) => String::new(),
+                (Verdict::Reachable { .. } | Verdict::Unknown { .. }, ..) => String::new(),
                 (_, 0, 0) => ", no single fault or pair ends it".to_owned(),
                 (_, 0, two) => format!(", {two} pairs of faults end it"),
                 (_, one, _) => format!(", {one} single faults end it"),
@@ -383,7 +384,7 @@ pub(super) fn intent_words(one: &IntentChange) -> String {
         Some(Standing::Held) => held,
         Some(Standing::Broken(_)) => broken,
         Some(Standing::Vacuous) => "vacuous",
-        Some(Standing::Unknown) => "unknown",
+        Some(Standing::Unknown(_)) => "unknown",
     };
     format!(
         "the {kind} \"{}\": was {}, is {}",

@@ -66,7 +66,7 @@ fn record(
             .as_ref()
             .map_or_else(String::new, ToString::to_string),
         // "nothing" where a limit was met is no promise.
-        if cell.complete { "yes" } else { "no" }.to_owned(),
+        if cell.complete() { "yes" } else { "no" }.to_owned(),
     ]
 }
 
@@ -93,6 +93,7 @@ fn word(extent: Extent) -> &'static str {
         Extent::None => "none",
         Extent::Some => "some",
         Extent::All => "all",
+        Extent::Unknown => "unknown",
     }
 }
 

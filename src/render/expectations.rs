@@ -180,7 +180,7 @@ fn word(standing: &Standing, kind: &str) -> &'static str {
         (Standing::Held, _) => "held",
         (Standing::Broken(_), _) => "broken",
         (Standing::Vacuous, _) => "vacuous",
-        (Standing::Unknown, _) => "unknown",
+        (Standing::Unknown(_), _) => "unknown",
     }
 }
 
@@ -240,7 +240,7 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: P
             detail(&format!("at {}", shown.sources.place(line.place)));
         }
         Standing::Vacuous => detail("nobody with these addresses is there: it watches nothing"),
-        Standing::Unknown => detail("a limit was met before it was clear"),
+        Standing::Unknown(limit) => detail(&format!("unknown: {limit}")),
     }
 }
 
@@ -334,7 +334,7 @@ struct JsonLine<'a> {
 struct JsonBreach<'a> {
     text: String,
     from: &'a str,
-    to: &'a str,
+    to: std::borrow::Cow<'a, str>,
     family: Option<&'static str>,
     hostile: bool,
     services: Vec<String>,

@@ -139,6 +139,7 @@ pub(super) fn two_way(extent: Extent) -> &'static str {
     match extent {
         Extent::All => "come back",
         Extent::Some => "come back for a part of it only",
+        Extent::Unknown => "may come back: a limit was met",
         Extent::None | Extent::Nothing => "do not come back: one-way",
     }
 }

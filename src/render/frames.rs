@@ -195,6 +195,10 @@ pub(super) fn way_lines(network: &Network<'_>, way: &Way) -> Vec<String> {
             lines.push(handover_text(network, handover));
         }
     }
+    lines.extend(way.far_address.map(|host| {
+        let host = &network.site.host(host).name.value;
+        format!("{host} answers there for the address of its other interface as well")
+    }));
     lines
 }
 

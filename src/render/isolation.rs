@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use crate::analysis::{
-    Contact, Direction, Distance, Fault, Form, Met, Opening, Verdict, end_name, vlan_name,
+    Contact, Direction, Distance, Fault, Form, Met, Opening, Verdict, end_name, origin_name,
+    vlan_name,
 };
 use crate::diagnostic::Sources;
-use crate::forwarding::{DeviceId, Hop, Network};
+use crate::forwarding::{DeviceId, Hop, Limit, Network, Origin};
 use crate::model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
 use super::frames::{frame_lines_to_foot, segment_name, way_lines};
@@ -57,6 +58,10 @@ impl View<'_> {
         self.network.site
     }
 
+    pub(super) fn origin(&self, origin: Origin) -> std::borrow::Cow<'_, str> {
+        origin_name(self.site(), &self.network.fabric, origin)
+    }
+
     pub(super) fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
         labelled(out, self.paint.columns, indent, label, text);
     }
@@ -81,6 +86,9 @@ impl View<'_> {
                     "the claim does not hold: there are paths, rules close them"
                 }
                 Verdict::Reachable { .. } => "the claim does not hold",
+                Verdict::Unknown { .. } => {
+                    "the claim does not hold: there are paths, and whether rules close them is unknown"
+                }
             };
             self.line(out, 2, "", &format!("claimed at {place}: {holds}"));
         }
@@ -97,12 +105,18 @@ impl View<'_> {
                 contacts,
                 out: outward,
                 into,
+                limit,
             } => {
-                self.opening(out, "From it", outward.as_ref());
-                self.opening(out, "Into it", into.as_ref());
+                self.opening(out, "From it", outward.as_ref(), *limit);
+                self.opening(out, "Into it", into.as_ref(), *limit);
                 if outward.is_none() && into.is_none() {
                     self.contacts(out, contacts);
                 }
+            }
+            Verdict::Unknown { contacts, limit } => {
+                self.heading(out, "Unknown what passes");
+                self.line(out, 2, "", &format!("a limit was met: {limit}"));
+                self.contacts(out, contacts);
             }
         }
         if let Some(distance) = answer.distance {
@@ -121,7 +135,7 @@ impl View<'_> {
 
     fn contacts(&self, out: &mut String, contacts: &[Contact]) {
         for contact in contacts {
-            let met = met_text(self.site(), contact.met);
+            let met = met_text(self.network, contact.met);
             let title = match contact.direction {
                 Direction::Out => format!("Its frames reach {met}"),
                 Direction::Into => format!("Frames of {met} reach it"),
@@ -150,11 +164,21 @@ impl View<'_> {
         }
     }
 
-    fn opening(&self, out: &mut String, title: &str, opening: Option<&Opening>) {
+    fn opening(
+        &self,
+        out: &mut String,
+        title: &str,
+        opening: Option<&Opening>,
+        limit: Option<Limit>,
+    ) {
         match opening {
+            None if limit.is_some() => {
+                let limit = limit.map(|limit| limit.to_string()).unwrap_or_default();
+                self.heading(out, &format!("{title}: unknown ({limit})"));
+            }
             None => self.heading(out, &format!("{title}: nothing passes")),
             Some(Opening::Around { other, way }) => {
-                let other = segment_name(self.site(), *other);
+                let other = self.origin(*other);
                 self.heading(out, &format!("{title}: {other}, round the gateway"));
                 for (number, text) in way_lines(self.network, way).into_iter().enumerate() {
                     self.line(out, 2, &format!("{}. ", number + 1), &text);
@@ -165,7 +189,7 @@ impl View<'_> {
                 flow,
                 packet,
             }) => {
-                let other = segment_name(self.site(), *other);
+                let other = self.origin(*other);
                 self.heading(out, &format!("{title}: {other}, through the rules"));
                 self.line(out, 2, "for example ", &packet.to_string());
                 for hop in &flow.hops {
@@ -331,11 +355,20 @@ pub fn verdict_text(verdict: &Verdict) -> &'static str {
         Verdict::ByDesign(_) => "isolated by design",
         Verdict::ByRule { .. } => "closed by rule only",
         Verdict::Reachable { .. } => "reachable",
+        Verdict::Unknown { .. } => "unknown",
     }
 }
 
-pub(super) fn met_text(site: &Site, met: Met) -> String {
+pub(super) fn met_text(network: &Network<'_>, met: Met) -> String {
+    let site = network.site;
     match met {
+        Met::Home(host) => format!(
+            "{}, which has an address on another segment as well",
+            site.host(host).name.value
+        ),
+        Met::Unclaimed(group) => {
+            origin_name(site, &network.fabric, Origin::Unclaimed(group)).into_owned()
+        }
         Met::Segment(segment) => format!("devices of {}", segment_name(site, segment)),
         Met::Router(router) => {
             let router = site.router(router);

@@ -29,8 +29,8 @@ struct JsonSegment<'a> {
     verdict: &'static str,
     certificate: Option<JsonCertificate>,
     contacts: Vec<JsonContact>,
-    out: Option<JsonOpening<'a>>,
-    into: Option<JsonOpening<'a>>,
+    out: Option<JsonOpening>,
+    into: Option<JsonOpening>,
     distance: Option<JsonDistance>,
 }
 
@@ -73,8 +73,8 @@ struct JsonContact {
 }
 
 #[derive(Serialize)]
-struct JsonOpening<'a> {
-    other: &'a str,
+struct JsonOpening {
+    other: String,
     round_the_gateway: bool,
     way: Vec<String>,
     packet: Option<String>,
@@ -133,7 +133,9 @@ impl<'a> View<'a> {
                 contacts,
                 out,
                 into,
+                ..
             } => (None, &contacts[..], out.as_ref(), into.as_ref()),
+            Verdict::Unknown { contacts, .. } => (None, &contacts[..], None, None),
         };
         JsonSegment {
             segment: &segment.name.value,
@@ -195,16 +197,15 @@ impl<'a> View<'a> {
                 Direction::Out => "out",
                 Direction::Into => "into",
             },
-            met: met_text(self.network.site, contact.met),
+            met: met_text(self.network, contact.met),
             way: frame_lines_to_foot(self.network, &contact.way),
         }
     }
 
-    fn json_opening(&self, opening: &Opening) -> JsonOpening<'a> {
-        let site = self.network.site;
+    fn json_opening(&self, opening: &Opening) -> JsonOpening {
         match opening {
             Opening::Around { other, way } => JsonOpening {
-                other: &site.segment(*other).name.value,
+                other: self.origin(*other).into_owned(),
                 round_the_gateway: true,
                 way: way_lines(self.network, way),
                 packet: None,
@@ -214,7 +215,7 @@ impl<'a> View<'a> {
                 flow,
                 packet,
             } => JsonOpening {
-                other: &site.segment(*other).name.value,
+                other: self.origin(*other).into_owned(),
                 round_the_gateway: false,
                 way: flow.hops.iter().map(|hop| self.hop(hop)).collect(),
                 packet: Some(packet.to_string()),

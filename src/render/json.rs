@@ -197,7 +197,7 @@ fn json_cell<'a>(
         rules: rules.map(|&rule| json_rule(site, sources, rule)).collect(),
         witness: cell.witness.as_ref().map(json_packet),
         hostile_witness,
-        complete: cell.complete,
+        complete: cell.complete(),
     }
 }
 
@@ -217,6 +217,7 @@ fn extent(extent: Extent) -> &'static str {
         Extent::None => "none",
         Extent::Some => "some",
         Extent::All => "all",
+        Extent::Unknown => "unknown",
     }
 }
 

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::analysis::{Leg, PathResult, foot_name};
+use crate::analysis::{Leg, PathResult, foot_name, origin_name};
 use crate::diagnostic::Sources;
 use crate::forwarding::layer2::Admitted;
 use crate::forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
@@ -86,14 +86,15 @@ pub fn path_json(
     let plan = network.plan(Family::of(result.packet.source));
     let site = network.site;
     let sender = match result.sender {
-        Sender::Segment(segment) | Sender::Hostile(segment) => &site.segment(segment).name.value,
-        Sender::Host(host) => &site.host(host).name.value,
+        Sender::Segment(segment) => site.segment(segment).name.value.clone(),
+        Sender::Hostile(origin) => origin_name(site, &network.fabric, origin).into_owned(),
+        Sender::Host(host) => site.host(host).name.value.clone(),
     };
     let ways = result.traces.iter().zip(&result.legs);
     to_text(&JsonPath {
         document: "boundwalk-path",
         version: 1,
-        sender: sender.clone(),
+        sender,
         forged: result.forged,
         packet: json_packet(&result.packet),
         ways: ways
@@ -121,6 +122,7 @@ fn json_way(
         replies: trace.reply.as_ref().map(|reply| match reply {
             Reply::NotExpected => "not expected",
             Reply::Back(_) => "come back",
+            Reply::HalfOpen(..) => "first answer only",
             Reply::Lost(_) => "do not come back",
         }),
         packet: json_packet(&trace.packet),

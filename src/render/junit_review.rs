@@ -77,8 +77,8 @@ pub fn expectation_outcomes(
 ) -> Vec<(String, JunitOutcome)> {
     let outcome = |judged: &JudgedExpectation<'_>| match judged.standing {
         Holds::Held => JunitOutcome::Held,
-        Holds::Unknown => JunitOutcome::Skipped {
-            message: "a limit was met before it was clear".to_owned(),
+        Holds::Unknown(limit) => JunitOutcome::Skipped {
+            message: format!("unknown: {limit}"),
         },
         Holds::Broken(_) | Holds::Vacuous => {
             unheld(sources, standing, &judged.expectation.name.value, least)

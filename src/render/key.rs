@@ -222,7 +222,7 @@ pub(super) fn marks(pair: &Pair) -> String {
     if any(&|cell| matches!(cell.hostile, HostileReach::Larger(_))) {
         marks.push('+');
     }
-    if any(&|cell| !cell.complete || cell.hostile == HostileReach::Unknown) {
+    if any(&|cell| !cell.complete() || cell.hostile == HostileReach::Unknown) {
         marks.push('?');
     }
     marks

@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Leg, PathResult};
+use crate::analysis::{Leg, PathResult, origin_name};
 use crate::diagnostic::Sources;
 use crate::forwarding::{
-    DeviceId, DeviceIndex, Network, NextHop, Outcome, Place, Plan, Reply, ReplyPass, RuleTry,
-    Sender, Step, Trace,
+    DeviceId, DeviceIndex, Network, NextHop, Origin, Outcome, Place, Plan, Reply, ReplyPass,
+    RuleTry, Sender, Step, Trace,
 };
 use crate::model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
 use crate::packet::Interval;
@@ -69,9 +69,13 @@ impl View<'_> {
         match result.sender {
             Sender::Segment(from) => format!("sent by a device on segment {}", segment(from)),
             Sender::Host(host) => format!("sent by host {}", self.site().host(host).name.value),
-            Sender::Hostile(from) => format!(
+            Sender::Hostile(Origin::Segment(from)) => format!(
                 "sent by a hostile device on segment {}: the source address is not one of its own",
                 segment(from)
+            ),
+            Sender::Hostile(from) => format!(
+                "sent by a hostile device at {}",
+                origin_name(self.site(), &self.network.fabric, from)
             ),
         }
     }
@@ -263,6 +267,10 @@ impl View<'_> {
                 return;
             }
             Reply::Back(steps) => (steps, "the reply comes back"),
+            Reply::HalfOpen(steps, _) => (
+                steps,
+                "the first answer comes back, then the connection stops: not answered",
+            ),
             Reply::Lost(steps) => (steps, "the reply does not come back: one-way"),
         };
         self.line(out, 0, "<- ", text);
@@ -278,7 +286,13 @@ impl View<'_> {
                 &format!("{name}{place}: {}", self.pass(step.device, &step.pass)),
             );
         }
-        if steps.is_empty() && !reply.two_way() {
+        if let Reply::HalfOpen(_, device) = reply {
+            let text = format!(
+                "{} sees one direction only of the TCP connection, and stops it",
+                self.device_name(*device)
+            );
+            self.line(out, 3, "", &text);
+        } else if steps.is_empty() && !reply.two_way() {
             self.line(out, 3, "", "the receiver has no router to send it to");
         }
     }
@@ -297,11 +311,21 @@ impl View<'_> {
             ReplyPass::Unfiltered => "forwards without rules".to_owned(),
             ReplyPass::State => "passes by the state of the connection".to_owned(),
             ReplyPass::Rules(number) => format!("stateless: permitted by {}", rule(number)),
+            ReplyPass::NewFlow(number) => {
+                format!(
+                    "has no state for it: passes as a new flow, permitted by {}",
+                    rule(number)
+                )
+            }
+            ReplyPass::Translated => {
+                "has no state for it: would translate it as a new flow, so it is no reply"
+                    .to_owned()
+            }
             ReplyPass::NoState => {
                 "stopped: this gateway never saw the packet, so it has no state".to_owned()
             }
             ReplyPass::SourceCheck => "stopped by the source check".to_owned(),
-            ReplyPass::Denied(number) => format!("stateless: stopped by {}", rule(number)),
+            ReplyPass::Denied(number) => format!("no state for it: stopped by {}", rule(number)),
             ReplyPass::NoRoute => "stopped: no route back".to_owned(),
             ReplyPass::NotForwarding => "stopped: not forwarded here".to_owned(),
             ReplyPass::Loop => "stopped: routing loop".to_owned(),

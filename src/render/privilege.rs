@@ -33,7 +33,7 @@ pub struct PrivilegeShown<'a> {
 /// One pair of zones.
 pub(super) struct ZoneUse<'a> {
     pub from: &'a str,
-    pub to: &'a str,
+    pub to: std::borrow::Cow<'a, str>,
     pub packets: Axis,
 }
 
@@ -69,7 +69,8 @@ impl PrivilegeShown<'_> {
             let (to, name) = match pair.to {
                 crate::analysis::Party::Segment(id) => {
                     let zone = site.segment(id).zone;
-                    (Some(zone), site.zone(zone).name.value.as_str())
+                    let name = site.zone(zone).name.value.as_str();
+                    (Some(zone), std::borrow::Cow::Borrowed(name))
                 }
                 party => (None, party_name(site, party)),
             };
@@ -230,7 +231,7 @@ pub fn privilege_text(shown: &PrivilegeShown<'_>, most: usize, paint: Paint) -> 
         let text = format!(
             "{} -> {}: {}",
             zone.from,
-            zone.to,
+            &zone.to,
             excess_text(&zone.packets)
         );
         line(&mut out, 2, "- ", &text);

@@ -51,7 +51,7 @@ struct JsonRuleUse {
 #[derive(Serialize)]
 struct JsonPairUse<'a> {
     from: &'a str,
-    to: &'a str,
+    to: std::borrow::Cow<'a, str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     family: Option<&'static str>,
     excess_bits: u64,
@@ -101,7 +101,7 @@ pub fn privilege_json(shown: &PrivilegeShown<'_>) -> String {
     let zones = shown.zones();
     let zones = zones.iter().map(|zone| JsonPairUse {
         from: zone.from,
-        to: zone.to,
+        to: zone.to.clone(),
         family: None,
         excess_bits: zone.packets.excess_bits(),
         packets: json_axis(&zone.packets),

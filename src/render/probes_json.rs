@@ -34,7 +34,7 @@ struct JsonProbe<'a> {
     /// The described host that sends; `null`: a test device.
     host: Option<&'a str>,
     default_gateways: Vec<String>,
-    to: &'a str,
+    to: std::borrow::Cow<'a, str>,
     packet: JsonPacket,
     source_port_matters: bool,
     expect: &'static str,

@@ -59,7 +59,7 @@ fn record(shown: &ProbesShown<'_>, probe: &Probe) -> [String; HEADER.len()] {
         Family::of(packet.source).word().to_owned(),
         shown.name(probe.foreseen.stand).to_owned(),
         packet.source.to_string(),
-        party_name(site, probe.to).to_owned(),
+        party_name(site, probe.to).into_owned(),
         packet.destination.to_string(),
         packet.protocol.to_string(),
         port(packet, probe.pinned),

@@ -236,8 +236,8 @@ struct JsonTaken {
 #[derive(Serialize)]
 struct JsonOpened<'a> {
     family: &'static str,
-    from: &'a str,
-    to: &'a str,
+    from: std::borrow::Cow<'a, str>,
+    to: std::borrow::Cow<'a, str>,
     services: Vec<String>,
 }
 

@@ -84,9 +84,10 @@ impl Side {
                 Some(_) => "gateway",
                 None => "router",
             },
+            Party::Unclaimed(..) => "unclaimed ports",
         };
         Self {
-            name: party_name(site, party).to_owned(),
+            name: party_name(site, party).into_owned(),
             kind,
         }
     }

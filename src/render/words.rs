@@ -31,10 +31,14 @@ pub(super) fn stop_text(stop: Stop) -> &'static str {
         Stop::NextHopSilent => "nobody has the address of the next hop",
         Stop::OffWire => "nobody there with this address exchanges frames with the device",
         Stop::NotForwarding => "this device forwards nothing",
-        Stop::Loop => "it has been here before: a routing loop",
+        Stop::Loop => "it has been here before with the same headers: a routing loop",
         Stop::NotForwardable => {
             "no router forwards from this source or to this destination (RFC 6890)"
         }
+        Stop::LostOutside => {
+            "it leaves the site for a private address, which nobody out there routes"
+        }
+        Stop::OwnSource => "the receiver drops it: the source is an address of its own",
         Stop::NoFirstHop => "no gateway or router on the sender's segment",
         Stop::NoSource => "the sender has no address to send it from",
         Stop::NoTranslationAddress => "the interface has no address to translate the source to",

@@ -71,7 +71,7 @@ impl Fates {
             }
             let (network, plan) = (ground.network, ground.plan);
             let sender = Sender::Segment(from);
-            fates.complete &= reach(
+            let walked = reach(
                 network,
                 plan,
                 sender,
@@ -86,6 +86,7 @@ impl Fates {
                     }
                 },
             );
+            fates.complete &= walked.is_complete();
         }
         fates
     }

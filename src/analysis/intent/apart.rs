@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::{DeviceId, DeviceIndex, Network, Stand};
+use crate::forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, Stand};
 use crate::model::{Family, SegmentId};
 
 use super::standing::Link;
@@ -22,7 +22,7 @@ pub fn chain(network: &Network<'_>, from: SegmentId, to: SegmentId) -> Vec<Link>
         if here == goal {
             return back(&came, here);
         }
-        for next in neighbours(network, here) {
+        for next in neighbours(network, here, to) {
             came.entry(next).or_insert_with(|| {
                 waiting.push_back(next);
                 Some(here)
@@ -43,14 +43,17 @@ fn back(came: &FxHashMap<Link, Option<Link>>, last: Link) -> Vec<Link> {
     links
 }
 
-/// What is met from a place, in either family, in a fixed order.
-fn neighbours(network: &Network<'_>, here: Link) -> Vec<Link> {
+/// What is met from a place, in either family, in a fixed order. A host that does not forward is met only where it has
+/// an address on the segment asked for: it answers for that by each of its interfaces.
+fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
     let mut met = Vec::new();
     for family in Family::ALL {
         let plan = network.plan(family);
         let mut stands = Vec::new();
         match here {
-            Link::Segment(segment) => stands.push(Stand::Hostile(segment)),
+            Link::Segment(segment) => {
+                stands.push(Stand::Hostile(Origin::Segment(segment)));
+            }
             Link::Router(router) => {
                 stands_of(network, family, plan.router_index(router), &mut stands)
             }
@@ -64,9 +67,11 @@ fn neighbours(network: &Network<'_>, here: Link) -> Vec<Link> {
                     .map(|(segment, _)| Link::Segment(*segment)),
             );
             if !matches!(stand, Stand::Hostile(_)) {
-                met.push(Link::Segment(plan.segment_of(stand)));
+                met.extend(plan.segment_of(stand).map(Link::Segment));
             }
-            let forwards = |(device, _): &&(DeviceIndex, usize)| plan.device(*device).forwards;
+            let forwards = |(device, _): &&(DeviceIndex, usize)| {
+                plan.device(*device).forwards || has_home(plan, *device, to)
+            };
             met.extend(wire.attached.iter().filter(forwards).map(|(device, _)| {
                 match plan.device(*device).id {
                     DeviceId::Router(router) => Link::Router(router),
@@ -78,6 +83,14 @@ fn neighbours(network: &Network<'_>, here: Link) -> Vec<Link> {
     met.sort_unstable();
     met.dedup();
     met
+}
+
+/// Whether a host has an address on a segment.
+fn has_home(plan: &Plan, device: DeviceIndex, segment: SegmentId) -> bool {
+    let here = plan.device(device);
+    let mut interfaces = here.interfaces.iter();
+    matches!(here.id, DeviceId::Host(_))
+        && interfaces.any(|at| at.segment == segment && !at.addresses.is_empty())
 }
 
 fn stands_of(network: &Network<'_>, family: Family, device: DeviceIndex, into: &mut Vec<Stand>) {

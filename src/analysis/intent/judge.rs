@@ -1,6 +1,6 @@
 //! Holds every expectation and every need against the network.
 
-use crate::forwarding::Network;
+use crate::forwarding::{Coverage, Network};
 use crate::model::{Expectation, Family, Need, Permit, SegmentId};
 
 use super::super::party::Party;
@@ -168,21 +168,21 @@ struct Verdict {
     breaches: Vec<Breach>,
     /// Whether a packet that the line speaks of can exist.
     seen: bool,
-    incomplete: bool,
+    coverage: Coverage,
 }
 
 impl Verdict {
     fn add(&mut self, looked: Looked) {
         self.seen = true;
-        self.incomplete |= !looked.complete;
+        self.coverage.note(looked.coverage);
         self.breaches.extend(looked.breaches);
     }
 
     fn standing(self) -> Standing {
-        match (self.seen, self.breaches.is_empty(), self.incomplete) {
+        match (self.seen, self.breaches.is_empty(), self.coverage.limit()) {
             (false, ..) => Standing::Vacuous,
             (_, false, _) => Standing::Broken(self.breaches),
-            (_, _, true) => Standing::Unknown,
+            (_, _, Some(limit)) => Standing::Unknown(limit),
             _ => Standing::Held,
         }
     }

@@ -1,6 +1,6 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Flow, Sender, Target, reach};
+use crate::forwarding::{Arrival, Coverage, Flow, Sender, Target, reach};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -17,7 +17,7 @@ pub(in crate::analysis) struct Passed {
 }
 
 /// Lists what passes from a sender to a column and has addresses that the scope speaks of, as sent or as it
-/// arrives; `services` limits what is sent. False where a limit was met.
+/// arrives; `services` limits what is sent.
 pub(in crate::analysis) fn passing(
     ground: &Ground<'_>,
     scope: &Scope,
@@ -25,7 +25,7 @@ pub(in crate::analysis) fn passing(
     to: usize,
     services: Option<&ClassSet>,
     sink: &mut dyn FnMut(Passed),
-) -> bool {
+) -> Coverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
     let extra = ground.extra(to);
@@ -34,7 +34,7 @@ pub(in crate::analysis) fn passing(
         Some(destination) if extra.is_empty() => column.addresses.intersection(destination),
         _ => column.addresses.clone(),
     };
-    let mut complete = true;
+    let mut coverage = Coverage::Complete;
     for (addresses, segment) in [(&near, column.segment), (extra, None)] {
         let target = Target {
             addresses,
@@ -44,15 +44,16 @@ pub(in crate::analysis) fn passing(
         if addresses.is_empty() {
             continue;
         }
-        complete &= reach(network, plan, sender, target, &mut |arrival| {
+        let walked = reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival
                 && let Some(part) = column.takes(network, plan, place, &flow)
             {
                 parts(ground, scope, &part, sink);
             }
         });
+        coverage.note(walked);
     }
-    complete
+    coverage
 }
 
 /// The parts of a flow that the scope speaks of.

@@ -1,6 +1,6 @@
 //! Demands on what passes and on what decides it.
 
-use crate::forwarding::{Packet, Sender};
+use crate::forwarding::{Coverage, Origin, Packet, Sender};
 use crate::model::{Permit, SegmentId, Through};
 use crate::packet::Region;
 
@@ -14,7 +14,7 @@ use super::standing::{Breach, Demand};
 /// The breaches of one line between one pair, and whether all was looked at.
 pub(super) struct Looked {
     pub breaches: Vec<Breach>,
-    pub complete: bool,
+    pub coverage: Coverage,
 }
 
 /// A pair under one stance.
@@ -30,7 +30,7 @@ pub(super) struct Between<'a, 'n> {
 impl Between<'_, '_> {
     fn sender(&self) -> Sender {
         match self.hostile {
-            true => Sender::Hostile(self.from),
+            true => Sender::Hostile(Origin::Segment(self.from)),
             false => Sender::Segment(self.from),
         }
     }
@@ -70,10 +70,10 @@ impl Between<'_, '_> {
             }
         };
         let (scope, sender) = (self.scope, self.sender());
-        let complete = passing(self.ground, scope, sender, self.to, limit, &mut collect);
+        let coverage = passing(self.ground, scope, sender, self.to, limit, &mut collect);
         Looked {
             breaches: some(found),
-            complete,
+            coverage,
         }
     }
 
@@ -107,7 +107,7 @@ impl Between<'_, '_> {
             left = parts.flat_map(|part| left_over(part, &got)).collect();
         };
         let (ground, sender) = (self.ground, Sender::Segment(self.from));
-        let complete = passing(ground, self.scope, sender, self.to, services, &mut collect);
+        let coverage = passing(ground, self.scope, sender, self.to, services, &mut collect);
         let mut breaches = Vec::new();
         if let Some(first) = left.first() {
             let mut found = self.breach(Demand::AtLeast);
@@ -121,7 +121,7 @@ impl Between<'_, '_> {
             }
             breaches.push(found);
         }
-        Looked { breaches, complete }
+        Looked { breaches, coverage }
     }
 
     /// Everything that must pass. Addresses that only a translation makes the column's are not demanded where the
@@ -153,10 +153,10 @@ impl Between<'_, '_> {
             }
         };
         let (scope, sender) = (self.scope, self.sender());
-        let complete = passing(self.ground, scope, sender, self.to, limit, &mut collect);
+        let coverage = passing(self.ground, scope, sender, self.to, limit, &mut collect);
         Looked {
             breaches: found.into_iter().flat_map(some).collect(),
-            complete,
+            coverage,
         }
     }
 
@@ -165,10 +165,10 @@ impl Between<'_, '_> {
         let mut found = self.breach(Demand::OneWay);
         let mut collect = |passed: Passed| self.add(&mut found, &passed, &passed.sent);
         let (scope, sender) = (self.scope, self.sender());
-        let complete = passing(self.ground, scope, sender, self.to, None, &mut collect);
+        let coverage = passing(self.ground, scope, sender, self.to, None, &mut collect);
         Looked {
             breaches: some(found),
-            complete,
+            coverage,
         }
     }
 }

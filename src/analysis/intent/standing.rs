@@ -1,6 +1,6 @@
 //! What became of an expectation or a need.
 
-use crate::forwarding::{Packet, Stop};
+use crate::forwarding::{Limit, Packet, Stop};
 use crate::model::{Expectation, Family, HostId, Need, RouterId, SegmentId};
 use crate::packet::ClassSet;
 
@@ -73,8 +73,8 @@ pub enum Standing {
     Broken(Vec<Breach>),
     /// No packet that it speaks of can exist: there is nobody with these addresses there.
     Vacuous,
-    /// A limit was met before it was clear.
-    Unknown,
+    /// This limit was met before it was clear.
+    Unknown(Limit),
 }
 
 /// An expectation and how it stands.

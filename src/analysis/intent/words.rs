@@ -14,7 +14,7 @@ pub fn breach_text(network: &Network<'_>, namings: &[Naming<'_>; 2], breach: &Br
     let from = &site.segment(breach.from).name.value;
     let to = match breach.to {
         Party::Device(router) => format!("{} itself", site.router(router).name.value),
-        party => party_name(site, party).to_owned(),
+        party => party_name(site, party).into_owned(),
     };
     let family = breach.family.map_or("", Family::word);
     let services = match (&breach.services, breach.family) {
@@ -90,6 +90,8 @@ pub fn stopped(stop: Stop) -> &'static str {
         Stop::NoFirstHop => "stopped for want of a router to send to",
         Stop::NotForwardable => "stopped because no router forwards such an address",
         Stop::NoTranslationAddress => "stopped for want of an address to translate to",
+        Stop::LostOutside => "lost outside: nobody out there routes a private address",
+        Stop::OwnSource => "dropped by the receiver, whose own address is its source",
         Stop::NoSource => "stopped for want of an own address",
     }
 }

@@ -132,9 +132,10 @@ impl<'n> Survey<'n> {
         };
         let sender = Sender::Segment(from);
         let mut parts: Vec<Passed> = Vec::new();
-        self.complete &= passing(ground, &everything, sender, to, None, &mut |part| {
+        let walked = passing(ground, &everything, sender, to, None, &mut |part| {
             parts.push(part)
         });
+        self.complete &= walked.is_complete();
         if parts.is_empty() {
             return;
         }
@@ -194,7 +195,8 @@ impl<'n> Survey<'n> {
                 needed.extend(parts.map(|part| (number, part)));
             };
             let sender = Sender::Segment(from);
-            self.complete &= passing(ground, scope, sender, to, limit, &mut collect);
+            let walked = passing(ground, scope, sender, to, limit, &mut collect);
+            self.complete &= walked.is_complete();
         }
         needed
     }

@@ -1,6 +1,6 @@
 //! Is a tightened site what it should be: nothing opens, and nothing that is used closes?
 
-use crate::forwarding::{Network, Packet, Sender, class_of};
+use crate::forwarding::{Coverage, Network, Packet, Sender, class_of};
 use crate::model::{Family, SegmentId};
 use crate::packet::Region;
 
@@ -25,15 +25,16 @@ pub enum Proof {
 /// Compares two versions that were prepared together ([`Network::versions`]).
 pub fn prove(old: &Network<'_>, new: &Network<'_>, observed: &[Observed]) -> Proof {
     let change = reach_change(old, new, &mut |_, _| {});
-    let looks = Family::ALL.map(|family| Look::new(old, family));
+    let mut looks = Family::ALL.map(|family| Look::new(old, family));
     for pair in &change.pairs {
         if let Some(packet) = pair.opened.iter().find_map(|opened| opened.packet) {
             return Proof::Opens(packet);
         }
-        if let Some(packet) = looks[pair.family as usize].used_and_closed(pair, observed) {
+        let look = &mut looks[pair.family as usize];
+        if let Some(packet) = look.used_and_closed(pair, observed) {
             return Proof::Closes(packet);
         }
-        if !pair.complete {
+        if !pair.complete || !look.coverage.is_complete() {
             return Proof::Unknown;
         }
     }
@@ -44,6 +45,8 @@ pub fn prove(old: &Network<'_>, new: &Network<'_>, observed: &[Observed]) -> Pro
 struct Look<'n> {
     ground: Ground<'n>,
     scopes: Vec<Scope>,
+    /// Whether all that needs use was listed.
+    coverage: Coverage,
 }
 
 impl<'n> Look<'n> {
@@ -51,17 +54,25 @@ impl<'n> Look<'n> {
         let ground = Ground::new(network, family);
         let needs = network.site.needs.iter();
         let scopes = needs.map(|need| need_scope(&ground, need)).collect();
-        Self { ground, scopes }
+        Self {
+            ground,
+            scopes,
+            coverage: Coverage::Complete,
+        }
     }
 
     /// A packet of a need, or an observed one, among what a pair loses.
-    fn used_and_closed(&self, pair: &PairChange, observed: &[Observed]) -> Option<Packet> {
+    fn used_and_closed(&mut self, pair: &PairChange, observed: &[Observed]) -> Option<Packet> {
         let (network, plan) = (self.ground.network, self.ground.plan);
         let from = pair.from.old?;
         let to = pair.to.column(&self.ground, false)?;
         let meets = |scope: &&Scope| scope.from.contains(&from) && scope.to.contains(&to);
-        for scope in self.scopes.iter().filter(meets) {
-            for region in self.needed(scope, from, to) {
+        let scopes: Vec<Scope> = self.scopes.iter().filter(meets).cloned().collect();
+        for scope in &scopes {
+            let (needed, walked) = self.needed(scope, from, to);
+            self.coverage.note(walked);
+            let (network, plan) = (self.ground.network, self.ground.plan);
+            for region in needed {
                 for closed in &pair.closed {
                     let both = region.intersection(&closed.packets);
                     if !both.is_empty() {
@@ -85,12 +96,12 @@ impl<'n> Look<'n> {
         })
     }
 
-    fn needed(&self, scope: &Scope, from: SegmentId, to: usize) -> Vec<Region> {
+    fn needed(&self, scope: &Scope, from: SegmentId, to: usize) -> (Vec<Region>, Coverage) {
         let mut regions = Vec::new();
         let services = scope.services.as_ref();
         let mut collect = |passed: Passed| regions.extend(passed.named(&self.ground, services));
         let sender = Sender::Segment(from);
-        passing(&self.ground, scope, sender, to, services, &mut collect);
-        regions
+        let walked = passing(&self.ground, scope, sender, to, services, &mut collect);
+        (regions, walked)
     }
 }

@@ -129,7 +129,7 @@ impl Look<'_, '_> {
                 }
             },
         );
-        self.survey.complete &= complete;
+        self.survey.complete &= complete.is_complete();
     }
 
     /// The segment of the sender, where it is one.
@@ -158,7 +158,7 @@ impl Look<'_, '_> {
         if TRIES <= best.tried || best.candidate.as_ref().is_some_and(good) {
             return;
         }
-        let back = returns(picker.network, plan, self.sender, place, flow);
+        let (back, _) = returns(picker.network, plan, self.sender, place, flow);
         let mut parts: Vec<&Region> = back.iter().take(2).collect();
         parts.push(flow.sent());
         let mut refused = Refused::NoDevice;

@@ -1,10 +1,10 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
 use crate::analysis::{
-    By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, path,
+    By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, origin_name, path,
 };
 use crate::forwarding::{Network, Packet};
-use crate::model::{Family, SegmentId, SwitchId};
+use crate::model::{Family, SwitchId};
 use crate::render::{
     Chain, Isolated, Paint, PairFlows, clean, finding_text, fixed_codes, flows_text,
     isolation_text, labelled, port_facts, problem_text, used_signs,
@@ -45,7 +45,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Opt
             Party::Zone(_) => zone,
             Party::Segment(_) => !zone,
             Party::Device(_) => true,
-            Party::Host(_) => false,
+            Party::Host(_) | Party::Unclaimed(..) => false,
         })
     };
     let zone = grid.sheet.by == "zone";
@@ -113,10 +113,10 @@ fn way_of(data: &Data, packet: &Packet) -> Option<View> {
 /// A way round the gateway, stop by stop.
 fn round(data: &Data, from: &str, to: &str) -> Option<View> {
     let site = &data.opened.site;
-    let name = |id: SegmentId| site.segment(id).name.value.as_str();
+    let network = Network::new(site, data.opened.today);
+    let name = |origin| origin_name(site, &network.fabric, origin);
     let mut ways = data.ways.iter();
     let way = ways.find(|way| name(way.from) == from && name(way.to) == to)?;
-    let network = Network::new(site, data.opened.today);
     let chain = Chain::bypass(&network, way, Vec::new());
     let mut lines = steps(&chain);
     if let Some(setting) = way.opened_by {

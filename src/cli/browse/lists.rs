@@ -1,8 +1,9 @@
 //! The lists that one starts from: findings, ports, isolation, ways round the gateway.
 
-use crate::analysis::{Cabling, Verdict, Worksheet};
+use crate::analysis::{Cabling, Verdict, Worksheet, origin_name};
 use crate::diagnostic::Severity;
-use crate::model::{SegmentId, SwitchId};
+use crate::forwarding::layer2::Fabric;
+use crate::model::SwitchId;
 use crate::render::{clean, fit, port_facts, verdict_text};
 
 use super::data::Data;
@@ -105,7 +106,8 @@ pub(super) fn claims(data: &Data) -> View {
 /// Ways round the gateway.
 pub(super) fn ways(data: &Data) -> View {
     let site = &data.opened.site;
-    let name = |id: SegmentId| site.segment(id).name.value.clone();
+    let fabric = Fabric::new(site);
+    let name = |origin| origin_name(site, &fabric, origin).into_owned();
     let mut lines = Vec::new();
     for way in &data.ways {
         let (from, to) = (name(way.from), name(way.to));

@@ -13,6 +13,7 @@ use super::fabric::{
     SocketName, Tagging,
 };
 use super::lags::{Cable, Plug, cables, spares, standing};
+use super::parts::VlanSegments;
 use super::seats;
 
 impl Fabric {
@@ -26,25 +27,12 @@ impl Fabric {
         for cable in &cables {
             build.plug(site, cable);
         }
+        build.fabric.vlan_segments = VlanSegments::new(site, &build.fabric);
         build.join_assumed(site);
         let mut fabric = build.fabric;
-        fabric.segment_of = segments_by_vlan(site);
         seats::settle(site, &mut fabric);
         fabric
     }
-}
-
-/// Segment of each VLAN number, up to the highest that has one: many fabrics are built in a search.
-fn segments_by_vlan(site: &Site) -> Vec<Option<SegmentId>> {
-    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
-    let highest = vlans.map(|vlan| usize::from(vlan.value.get())).max();
-    let mut segments = vec![None; highest.map_or(0, |highest| highest + 1)];
-    for (number, segment) in site.segments.iter().enumerate() {
-        if let Some(vlan) = segment.vlan {
-            segments[usize::from(vlan.value.get())] = Some(SegmentId(number));
-        }
-    }
-    segments
 }
 
 /// One end of a cable, found.
@@ -354,7 +342,7 @@ impl Build {
         let seat = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
         self.socket_mut(seat).takes_tags = false;
         let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
-        let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(vlan));
+        let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(segment, vlan));
         for carrier in carriers {
             let access = Tagging::Vlans(Box::new(access(vlan)));
             let there = self.add_socket(carrier, SocketName::Unnamed, access, place);
@@ -364,8 +352,8 @@ impl Build {
         node
     }
 
-    /// Aware switches with a port in a VLAN.
-    fn carriers(&self, vlan: VlanId) -> Vec<NodeId> {
+    /// Aware switches with a port in the VLAN of a segment.
+    fn carriers(&self, segment: SegmentId, vlan: VlanId) -> Vec<NodeId> {
         let carries = |&socket: &SocketId| match &self.fabric.socket(socket).tagging {
             Tagging::Vlans(vlans) => vlans.carries(vlan),
             Tagging::Through(_) => false,
@@ -374,6 +362,7 @@ impl Build {
         nodes
             .filter(|(_, node)| node.sockets.iter().any(carries))
             .map(|(at, _)| NodeId(at as u32))
+            .filter(|&node| self.fabric.segments_of(node, vlan).contains(&segment))
             .collect()
     }
 }

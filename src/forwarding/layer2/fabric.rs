@@ -1,9 +1,12 @@
 //! Switches, ports and cables as one graph that frames move through.
 
+use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use crate::diagnostic::Span;
 use crate::model::{HostId, PortVlans, RouterId, SegmentId, SwitchId, VlanId};
+
+use super::parts::VlanSegments;
 
 /// Number of a [`Node`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -21,6 +24,41 @@ impl SocketId {
 /// Number of a [`Foot`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct FootId(pub u32);
+
+/// Number of a group in [`Fabric::unclaimed`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct UnclaimedId(pub u32);
+
+/// Live ports of a switch that belong to no segment, and that take untagged frames into one VLAN. Whoever plugs in
+/// there is a hostile device: VLAN 1 on ports that nobody uses, a VLAN number that nobody remembers.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Unclaimed {
+    /// The switch.
+    pub switch: SwitchId,
+    /// VLAN of untagged frames; `None`: the ports drop them, or the switch knows no VLANs.
+    pub vlan: Option<VlanId>,
+    /// The ports.
+    pub sockets: Vec<SocketId>,
+}
+
+/// Where a hostile device may be attached.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Origin {
+    /// At any port where devices of a segment may be.
+    Segment(SegmentId),
+    /// At any of a group of ports that belong to no segment.
+    Unclaimed(UnclaimedId),
+}
+
+impl Origin {
+    /// The segment, if it is one.
+    pub fn segment(self) -> Option<SegmentId> {
+        match self {
+            Self::Segment(segment) => Some(segment),
+            Self::Unclaimed(_) => None,
+        }
+    }
+}
 
 /// What a node stands for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -165,8 +203,12 @@ pub struct Fabric {
     pub sockets: Vec<Socket>,
     /// Interfaces: of gateways and routers first, then of hosts, in the order of the site.
     pub feet: Vec<Foot>,
-    /// Segment of each VLAN.
-    pub(super) segment_of: Vec<Option<SegmentId>>,
+    /// Which segments VLAN numbers mean.
+    pub(super) vlan_segments: VlanSegments,
+    /// Live ports that belong to no segment, in the order of the site.
+    pub unclaimed: Vec<Unclaimed>,
+    /// Group of each of those ports.
+    pub(super) unclaimed_at: FxHashMap<SocketId, UnclaimedId>,
     /// Where devices of each segment sit.
     pub(super) seats: Vec<Vec<Seat>>,
     /// The other way round: segments of which devices sit at each socket.
@@ -243,12 +285,32 @@ impl Fabric {
         (0..self.sockets.len() as u32).map(SocketId)
     }
 
-    /// The segment of a VLAN.
-    pub fn segment_of(&self, vlan: VlanId) -> Option<SegmentId> {
-        self.segment_of
-            .get(usize::from(vlan.get()))
-            .copied()
-            .flatten()
+    /// The segments of a VLAN at a switch: one, but for two segments that share a number in one part of layer 2; none
+    /// where no segment has it there. A VLAN number means something within one part only: switches joined by cables
+    /// that carry frames.
+    pub fn segments_of(&self, node: NodeId, vlan: VlanId) -> &[SegmentId] {
+        self.vlan_segments.of(node, vlan)
+    }
+
+    /// The group of a port that belongs to no segment.
+    pub fn unclaimed_at(&self, socket: SocketId) -> Option<UnclaimedId> {
+        self.unclaimed_at.get(&socket).copied()
+    }
+
+    /// A group of ports that belong to no segment.
+    pub fn unclaimed(&self, id: UnclaimedId) -> &Unclaimed {
+        &self.unclaimed[id.0 as usize]
+    }
+
+    /// Numbers of all groups of ports that belong to no segment.
+    pub fn unclaimed_ids(&self) -> impl Iterator<Item = UnclaimedId> + use<> {
+        (0..self.unclaimed.len() as u32).map(UnclaimedId)
+    }
+
+    /// Everywhere that a hostile device may be: each segment, then each group of unclaimed ports.
+    pub fn origins(&self) -> impl Iterator<Item = Origin> + use<> {
+        let segments = (0..self.seats.len()).map(SegmentId).map(Origin::Segment);
+        segments.chain(self.unclaimed_ids().map(Origin::Unclaimed))
     }
 
     /// Where devices of a segment sit: every live place to plug in that puts their frames into its VLAN,

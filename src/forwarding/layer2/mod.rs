@@ -9,13 +9,14 @@ mod fabric;
 mod flood;
 pub mod frame;
 mod lags;
+mod parts;
 mod seats;
 mod steps;
 mod wiring;
 
 pub use fabric::{
-    Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Seat, Socket, SocketId, SocketName,
-    Tagging,
+    Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Origin, Seat, Socket, SocketId,
+    SocketName, Tagging, Unclaimed, UnclaimedId,
 };
 pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};

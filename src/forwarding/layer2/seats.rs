@@ -3,10 +3,11 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
-use crate::model::{PortVlans, SegmentId, Site, VlanId, VlanSet};
+use crate::model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
 
 use super::fabric::{
     Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
+    Unclaimed, UnclaimedId,
 };
 use super::flood::untag;
 use super::frame::{Frame, admit_tagged, admit_untagged};
@@ -36,6 +37,39 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
         }
     }
     fabric.seats = seats;
+    find_unclaimed(fabric);
+}
+
+/// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.
+fn find_unclaimed(fabric: &mut Fabric) {
+    let mut claimed: FxHashSet<SocketId> = FxHashSet::default();
+    claimed.extend(fabric.seats.iter().flatten().map(|seat| seat.socket));
+    let mut groups: FxHashMap<(SwitchId, Option<VlanId>), UnclaimedId> = FxHashMap::default();
+    for id in fabric.socket_ids() {
+        let socket = fabric.socket(id);
+        let named = matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..));
+        if !named || claimed.contains(&id) || !is_place_for_devices(fabric, id) {
+            continue;
+        }
+        let (switch, vlan) = match (fabric.node(socket.node).kind, &socket.tagging) {
+            (NodeKind::Aware(switch), Tagging::Vlans(vlans)) => {
+                (switch, admit_untagged(vlans).ok().map(|(vlan, _)| vlan))
+            }
+            (NodeKind::Unaware(switch), _) => (switch, None),
+            _ => continue,
+        };
+        let next = UnclaimedId(fabric.unclaimed.len() as u32);
+        let group = *groups.entry((switch, vlan)).or_insert(next);
+        if group == next {
+            fabric.unclaimed.push(Unclaimed {
+                switch,
+                vlan,
+                sockets: Vec::new(),
+            });
+        }
+        fabric.unclaimed[group.0 as usize].sockets.push(id);
+        fabric.unclaimed_at.insert(id, group);
+    }
 }
 
 /// Member sockets of each VLAN.
@@ -145,7 +179,7 @@ fn is_place_for_devices(fabric: &Fabric, id: SocketId) -> bool {
 fn forms(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<Form> {
     let socket = fabric.socket(id);
     match (&socket.tagging, fabric.node(socket.node).kind) {
-        (Tagging::Vlans(vlans), _) => port_forms(fabric, vlans),
+        (Tagging::Vlans(vlans), _) => port_forms(fabric, socket.node, vlans),
         // What a host that bridges passes on is no place of its own.
         (_, NodeKind::Bridge(_)) => Vec::new(),
         (_, NodeKind::Assumed(segment)) => match socket.far {
@@ -156,13 +190,17 @@ fn forms(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<Form> {
     }
 }
 
-fn port_forms(fabric: &Fabric, vlans: &PortVlans) -> Vec<Form> {
+fn port_forms(fabric: &Fabric, node: NodeId, vlans: &PortVlans) -> Vec<Form> {
     let mut forms = Vec::new();
+    let mut add = |vlan, tag| {
+        let segments = fabric.segments_of(node, vlan).iter();
+        forms.extend(segments.map(|&segment| (segment, tag)));
+    };
     let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
-    forms.extend(native.and_then(|vlan| Some((fabric.segment_of(vlan)?, None))));
+    native.into_iter().for_each(|vlan| add(vlan, None));
     for vlan in vlans.members().iter() {
         if native != Some(vlan) && admit_tagged(vlans, vlan).is_ok() {
-            forms.extend(fabric.segment_of(vlan).map(|segment| (segment, Some(vlan))));
+            add(vlan, Some(vlan));
         }
     }
     forms
@@ -237,8 +275,9 @@ fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> 
             continue;
         }
         if let Tagging::Vlans(vlans) = &fabric.socket(id).tagging {
-            let vlan = plain(vlans, frame.tags());
-            segments.extend(vlan.and_then(|vlan| fabric.segment_of(vlan)));
+            let node = fabric.socket(id).node;
+            let vlan = plain(vlans, frame.tags()).into_iter();
+            segments.extend(vlan.flat_map(|vlan| fabric.segments_of(node, vlan)));
             continue;
         }
         for (far, frame) in passed(fabric, id, frame) {

@@ -4,7 +4,9 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::model::{SegmentId, VlanId};
 
-use super::fabric::{Fabric, FootId, FootOf, NodeId, NodeKind, Seat, SocketId, Tagging};
+use super::fabric::{
+    Fabric, FootId, FootOf, NodeId, NodeKind, Origin, Seat, SocketId, Tagging, UnclaimedId,
+};
 use super::flood::{Flood, Start, departing, flood};
 use super::frame::{Frame, admit};
 
@@ -24,6 +26,8 @@ pub struct Reached {
     pub feet: Vec<FootId>,
     /// Numbers of vacancies, ascending.
     pub vacancies: Vec<u32>,
+    /// Groups of unclaimed ports, ascending.
+    pub unclaimed: Vec<UnclaimedId>,
 }
 
 impl Reached {
@@ -51,12 +55,14 @@ pub struct Wiring {
     by_vacancy: Vec<u32>,
     /// Set of a hostile device on each segment, at any of its seats.
     by_segment: Vec<u32>,
+    /// Set of a hostile device at each group of unclaimed ports.
+    by_unclaimed: Vec<u32>,
     /// Vacancies of each segment.
     of_segment: Vec<Vec<u32>>,
     /// Interfaces of hosts that the file puts on each segment.
     feet_of_segment: Vec<Vec<FootId>>,
-    /// For each segment, the segments of hostile devices whose frames its devices take; ascending.
-    hostile_into: Vec<Vec<SegmentId>>,
+    /// For each segment, where hostile devices are whose frames its devices take; ascending.
+    hostile_into: Vec<Vec<Origin>>,
     /// For each segment, the interfaces of gateways and routers whose frames its devices take.
     routers_into: Vec<Vec<FootId>>,
 }
@@ -75,11 +81,18 @@ impl Wiring {
         });
         let places: Vec<u32> = places.collect();
         let segments = (0..fabric.seats.len()).map(SegmentId);
-        let hostile: Vec<u32> = segments.map(|segment| build.of_hostile(segment)).collect();
+        let hostile: Vec<u32> = segments
+            .map(|segment| build.of_hostile(Origin::Segment(segment)))
+            .collect();
+        let unclaimed: Vec<u32> = fabric
+            .unclaimed_ids()
+            .map(|group| build.of_hostile(Origin::Unclaimed(group)))
+            .collect();
         let mut wiring = build.wiring;
         wiring.by_foot = feet;
         wiring.by_vacancy = places;
         wiring.by_segment = hostile;
+        wiring.by_unclaimed = unclaimed;
         wiring.turn_round(fabric);
         wiring
     }
@@ -87,8 +100,8 @@ impl Wiring {
     /// Notes who reaches each segment.
     fn turn_round(&mut self, fabric: &Fabric) {
         let count = self.of_segment.len();
-        let mut hostile: Vec<Vec<SegmentId>> = vec![Vec::new(); count];
-        for from in (0..count).map(SegmentId) {
+        let mut hostile: Vec<Vec<Origin>> = vec![Vec::new(); count];
+        for from in fabric.origins() {
             for to in self.segments_in(fabric, self.from_hostile(from)) {
                 hostile[to.0].push(from);
             }
@@ -117,8 +130,8 @@ impl Wiring {
         segments
     }
 
-    /// Segments of hostile devices whose frames devices of a segment take, itself among them.
-    pub fn hostile_into(&self, segment: SegmentId) -> &[SegmentId] {
+    /// Where hostile devices are whose frames devices of a segment take, the segment itself among them.
+    pub fn hostile_into(&self, segment: SegmentId) -> &[Origin] {
         &self.hostile_into[segment.0]
     }
 
@@ -137,9 +150,13 @@ impl Wiring {
         &self.sets[self.by_vacancy[number as usize] as usize]
     }
 
-    /// What a hostile device reaches, at any seat of a segment, with whatever tags it likes.
-    pub fn from_hostile(&self, segment: SegmentId) -> &Reached {
-        &self.sets[self.by_segment[segment.0] as usize]
+    /// What a hostile device reaches, at any port where it may be, with whatever tags it likes.
+    pub fn from_hostile(&self, origin: Origin) -> &Reached {
+        let set = match origin {
+            Origin::Segment(segment) => self.by_segment[segment.0],
+            Origin::Unclaimed(group) => self.by_unclaimed[group.0 as usize],
+        };
+        &self.sets[set as usize]
     }
 
     /// Numbers of the places to plug in on a segment.
@@ -167,12 +184,20 @@ impl Wiring {
         self.from_foot(foot).has_vacancy(vacancy) && self.from_vacancy(vacancy).has(foot)
     }
 
-    /// Whether devices of a segment hear plain frames of some device of another.
-    pub fn hears(&self, from: SegmentId, to: SegmentId) -> bool {
+    /// Whether a device somewhere hears plain frames of some device of a segment.
+    pub fn hears(&self, from: SegmentId, at: Origin) -> bool {
         let mut feet = self.feet_of(from).iter();
         let mut places = self.vacancies_of(from).iter();
-        feet.any(|&foot| self.touches(self.from_foot(foot), to))
-            || places.any(|&number| self.touches(self.from_vacancy(number), to))
+        feet.any(|&foot| self.heard_at(self.from_foot(foot), at))
+            || places.any(|&number| self.heard_at(self.from_vacancy(number), at))
+    }
+
+    /// Whether what was reached takes in a place where a hostile device may be.
+    pub fn heard_at(&self, reached: &Reached, at: Origin) -> bool {
+        match at {
+            Origin::Segment(segment) => self.touches(reached, segment),
+            Origin::Unclaimed(group) => reached.unclaimed.binary_search(&group).is_ok(),
+        }
     }
 
     /// Whether something that was reached is, or may be, a device of a segment.
@@ -299,8 +324,8 @@ impl<'f> Build<'f> {
         set
     }
 
-    fn of_hostile(&mut self, segment: SegmentId) -> u32 {
-        let starts = hostile_starts(self.fabric, segment);
+    fn of_hostile(&mut self, origin: Origin) -> u32 {
+        let starts = hostile_starts(self.fabric, origin);
         self.keep(self.reached(&flood(self.fabric, &starts)))
     }
 
@@ -330,7 +355,17 @@ impl<'f> Build<'f> {
         }
         vacancies.sort_unstable();
         vacancies.dedup();
-        Reached { feet, vacancies }
+        let open = flood.taken.iter().filter(|taken| taken.foot.is_none());
+        let mut unclaimed: Vec<UnclaimedId> = open
+            .filter_map(|taken| self.fabric.unclaimed_at(taken.socket))
+            .collect();
+        unclaimed.sort_unstable();
+        unclaimed.dedup();
+        Reached {
+            feet,
+            vacancies,
+            unclaimed,
+        }
     }
 }
 
@@ -356,9 +391,18 @@ fn returns_everywhere(fabric: &Fabric, flood: &Flood) -> bool {
     })
 }
 
-/// Everything that a hostile device sends: at any one seat of a segment, with whatever tags it likes; plain
+/// Everything that a hostile device sends: at any one port where it may be, with whatever tags it likes; plain
 /// frames only where layer 2 is assumed.
-pub fn hostile_starts(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
+pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
+    let segment = match origin {
+        Origin::Segment(segment) => segment,
+        Origin::Unclaimed(group) => {
+            let ports = fabric.unclaimed(group).sockets.iter();
+            return ports
+                .map(|&port| Start::Seat(port, Frame::HOSTILE))
+                .collect();
+        }
+    };
     let mut seen: FxHashSet<SocketId> = FxHashSet::default();
     let seats = fabric.seats(segment).iter();
     let starts = seats.filter_map(|seat| {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Bypass, Equipment, Setting, Verdict, Worksheet, vlan_ranges};
+use crate::analysis::{Bypass, Equipment, Setting, Verdict, Worksheet, origin_name, vlan_ranges};
 
 use super::super::bypass::{NOT_FOUND, cuts, stays_open};
 use super::super::frames::segment_name;
@@ -70,7 +70,7 @@ fn closed_by(html: &mut Html<'_>, shown: &ReportShown<'_>) -> Vec<Setting> {
     let found = shown.bypasses;
     let (title, set, stay) = match &found.closing {
         Some(closing) => {
-            let stay = stays_open(site, closing);
+            let stay = stays_open(shown.network, closing);
             let title = match stay.is_empty() {
                 true => "What closes them all",
                 false => "What closes them, as far as a setting can",
@@ -110,7 +110,8 @@ fn round(
     let site = shown.network.site;
     let lines = cut.iter().map(|(_, text)| text.clone()).collect();
     let chain = Chain::bypass(shown.network, pair, lines);
-    let (from, to) = (segment_name(site, pair.from), segment_name(site, pair.to));
+    let name = |origin| origin_name(site, &shown.network.fabric, origin);
+    let (from, to) = (name(pair.from), name(pair.to));
     let name = format!("{from} to {to}");
     let _ = write!(html.out, "<h3 id=\"w{number}\">{}</h3>", xml(&name));
     steps(html, &chain);

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::Verdict;
+use crate::analysis::{Verdict, origin_name};
 use crate::checks::area;
 use crate::diagnostic::{Finding, Severity};
 
@@ -112,6 +112,7 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             }
             Verdict::ByRule { .. } => "there are paths, and only rules close them".to_owned(),
             Verdict::Reachable { .. } => "there is a way in or out".to_owned(),
+            Verdict::Unknown { limit, .. } => format!("unknown: {limit}"),
         };
         let _ = write!(
             html.out,
@@ -146,13 +147,14 @@ fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         );
     }
     for (number, pair) in found.iter().take(3).enumerate() {
-        let (from, to) = (segment_name(site, pair.from), segment_name(site, pair.to));
+        let name = |origin| origin_name(site, &shown.network.fabric, origin);
+        let (from, to) = (name(pair.from), name(pair.to));
         let by = pair.opened_by.map(|setting| setting.fact(site));
         let _ = write!(
             html.out,
             "<p><a href=\"#w{number}\">{} to {}</a>{}</p>",
-            xml(from),
-            xml(to),
+            xml(&from),
+            xml(&to),
             by.map_or_else(String::new, |fact| format!(": {}", xml(&fact)))
         );
     }

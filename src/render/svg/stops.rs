@@ -1,6 +1,8 @@
 //! A way as stops and the cables between them: what a picture of it shows.
 
-use crate::analysis::{Bypass, CableEnd, Equipment, Leg, PathResult, Way, foot_name, vlan_name};
+use crate::analysis::{
+    Bypass, CableEnd, Equipment, Leg, PathResult, Way, foot_name, origin_name, vlan_name,
+};
 use crate::diagnostic::Sources;
 use crate::forwarding::layer2::{
     FootId, FootOf, FrameStep, FrameWay, NodeKind, SocketId, SocketName, Start,
@@ -60,8 +62,8 @@ impl<'s> Chain<'s> {
     /// A way round the gateway, with the settings that would close it.
     pub fn bypass(network: &Network<'s>, pair: &Bypass, closing: Vec<String>) -> Self {
         let (from, to) = (
-            segment_name(network.site, pair.from),
-            segment_name(network.site, pair.to),
+            origin_name(network.site, &network.fabric, pair.from),
+            origin_name(network.site, &network.fabric, pair.to),
         );
         let mut chain = Self {
             title: format!("Round the gateway: {from} to {to}"),

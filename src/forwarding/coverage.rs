@@ -1,0 +1,64 @@
+//! Whether a walk looked at everything.
+
+use std::fmt;
+
+/// A limit that a walk met. What it lists then is a lower bound: more may pass.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Limit {
+    /// More pieces of a packet set were open at once in one walk through the rules of a gateway.
+    OpenPieces(usize),
+    /// A packet may take more ways than this.
+    Ways(usize),
+}
+
+/// As `more than 200000 open pieces in one walk through the rules of a gateway`.
+impl fmt::Display for Limit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::OpenPieces(most) => write!(
+                f,
+                "more than {most} open pieces in one walk through the rules of a gateway"
+            ),
+            Self::Ways(most) => write!(f, "more than {most} ways for one set of packets"),
+        }
+    }
+}
+
+/// Whether a walk looked at everything; the answer that rests on it is unknown where it did not.
+#[must_use = "an answer that rests on a walk which met a limit is unknown"]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub enum Coverage {
+    /// Everything was looked at.
+    #[default]
+    Complete,
+    /// This limit was met: what is known is a lower bound.
+    Cut(Limit),
+}
+
+impl Coverage {
+    /// Whether everything was looked at.
+    pub fn is_complete(self) -> bool {
+        self == Self::Complete
+    }
+
+    /// The limit that was met.
+    pub fn limit(self) -> Option<Limit> {
+        match self {
+            Self::Complete => None,
+            Self::Cut(limit) => Some(limit),
+        }
+    }
+
+    /// Of two walks together.
+    pub fn and(self, other: Self) -> Self {
+        match self {
+            Self::Complete => other,
+            Self::Cut(_) => self,
+        }
+    }
+
+    /// Adds another walk.
+    pub fn note(&mut self, other: Self) {
+        *self = self.and(other);
+    }
+}

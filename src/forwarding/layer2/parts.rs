@@ -1,0 +1,132 @@
+//! Which segment a VLAN number means, part by part.
+//!
+//! A VLAN number means something within one *part* of layer 2: nodes joined by cables that carry frames. The same
+//! number in two parts is two VLANs.
+
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
+
+use crate::model::{SegmentId, Site, VlanId};
+
+use super::fabric::{Fabric, Far, NodeId, NodeKind};
+
+/// Segments of one VLAN number in one part.
+type Named = SmallVec<[SegmentId; 1]>;
+
+/// The segments of each VLAN number.
+#[derive(Clone, Debug, Default)]
+pub(super) struct VlanSegments {
+    /// Segments by number, up to the highest that has one: many fabrics are built in a search.
+    by_number: Vec<Named>,
+    /// Numbers of several segments: which of them each part means.
+    shared: FxHashMap<(u32, VlanId), Named>,
+    /// Part of each node; empty where no number is shared.
+    parts: Vec<u32>,
+}
+
+impl VlanSegments {
+    /// Reads the VLANs of a site. To be asked before anything is joined that only an assumption joins.
+    pub(super) fn new(site: &Site, fabric: &Fabric) -> Self {
+        let mut segments = Self {
+            by_number: by_number(site),
+            ..Self::default()
+        };
+        if segments.by_number.iter().any(|named| 1 < named.len()) {
+            segments.parts = parts(fabric);
+            segments.share(site, fabric);
+        }
+        segments
+    }
+
+    /// The segments of a number at a node.
+    pub(super) fn of(&self, node: NodeId, vlan: VlanId) -> &[SegmentId] {
+        let all = self.by_number.get(usize::from(vlan.get()));
+        let all = all.map_or(&[][..], |named| named.as_slice());
+        if all.len() < 2 {
+            return all;
+        }
+        // Nodes that an assumption adds later are in no part.
+        let part = self.parts.get(node.0 as usize);
+        let named = part.and_then(|&part| self.shared.get(&(part, vlan)));
+        named.map_or(&[][..], |named| named.as_slice())
+    }
+
+    /// Which of several segments of one number each part means: those that it names, else those that no part names.
+    fn share(&mut self, site: &Site, fabric: &Fabric) {
+        let anchored = anchored(site, fabric, &self.parts);
+        let lives = |segment: SegmentId, part: u32| anchored.contains(&(segment, part));
+        let nowhere = |segment: SegmentId| !anchored.iter().any(|&(known, _)| known == segment);
+        let mut parts = self.parts.clone();
+        parts.sort_unstable();
+        parts.dedup();
+        for (number, all) in self.by_number.iter().enumerate() {
+            let Some(vlan) = VlanId::new(number as u16).filter(|_| 1 < all.len()) else {
+                continue;
+            };
+            for &part in &parts {
+                let mut named: Named = all.iter().copied().filter(|&id| lives(id, part)).collect();
+                if named.is_empty() {
+                    named = all.iter().copied().filter(|&id| nowhere(id)).collect();
+                }
+                self.shared.insert((part, vlan), named);
+            }
+        }
+    }
+}
+
+fn by_number(site: &Site) -> Vec<Named> {
+    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
+    let highest = vlans.map(|vlan| usize::from(vlan.value.get())).max();
+    let mut segments = vec![Named::new(); highest.map_or(0, |highest| highest + 1)];
+    for (number, segment) in site.segments.iter().enumerate() {
+        if let Some(vlan) = segment.vlan {
+            segments[usize::from(vlan.value.get())].push(SegmentId(number));
+        }
+    }
+    segments
+}
+
+/// The part of each node: the lowest number of a node in it.
+fn parts(fabric: &Fabric) -> Vec<u32> {
+    let mut part: Vec<u32> = vec![u32::MAX; fabric.nodes.len()];
+    for first in 0..fabric.nodes.len() {
+        if part[first] != u32::MAX {
+            continue;
+        }
+        let mut open = vec![first];
+        while let Some(node) = open.pop() {
+            if std::mem::replace(&mut part[node], first as u32) != u32::MAX {
+                continue;
+            }
+            for &socket in &fabric.nodes[node].sockets {
+                if let Far::Sockets(far) = &fabric.socket(socket).far {
+                    let nodes = far.iter().map(|&far| fabric.socket(far).node.0 as usize);
+                    open.extend(nodes.filter(|&node| part[node] == u32::MAX));
+                }
+            }
+        }
+    }
+    part
+}
+
+/// Segments with the parts that name them: by a port or LAG, or by an interface that is cabled there.
+fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)> {
+    let mut anchored: Vec<(SegmentId, u32)> = Vec::new();
+    for (number, node) in fabric.nodes.iter().enumerate() {
+        let switch = match node.kind {
+            NodeKind::Aware(id) | NodeKind::Unaware(id) => &site.switches[id.0],
+            NodeKind::Bridge(_) | NodeKind::Wire(_) | NodeKind::Assumed(_) => continue,
+        };
+        anchored.extend(switch.named.iter().map(|&segment| (segment, parts[number])));
+    }
+    for foot in &fabric.feet {
+        let nodes = foot
+            .sockets
+            .iter()
+            .map(|&socket| fabric.socket(socket).node);
+        anchored.extend(nodes.map(|node| (foot.segment, parts[node.0 as usize])));
+    }
+    anchored.sort_unstable();
+    anchored.dedup();
+    anchored
+}
