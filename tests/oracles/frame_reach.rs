@@ -78,13 +78,13 @@ impl Frames<'_> {
     }
 
     /// Where frames of an unclaimed group come to.
-    pub fn from_group(&self, group: Group) -> Reach {
+    pub fn reach_of_group(&self, group: Group) -> Reach {
         self.hostile_at(self.unclaimed().get(&group).unwrap_or(&BTreeSet::new()))
     }
 
     /// Where frames of a segment come to: those of devices at its places, and those that interfaces on it send as
     /// they are set up, gateways and routers included.
-    pub fn from_segment(&self, segment: SegmentId, stance: Stance) -> Reach {
+    pub fn reach_of_segment(&self, segment: SegmentId, stance: Stance) -> Reach {
         let seats: Vec<Sitting> = self.seats_of(segment);
         let mut reach = match stance {
             Stance::Hostile => self.hostile_at(&seats.iter().map(|seat| seat.1).collect()),
@@ -140,7 +140,7 @@ impl Frames<'_> {
     /// segment, hostile or not, comes out at one, and none that a hostile device sends there comes out at a place of
     /// the segment or is taken by an interface on it.
     pub fn apart_from_unclaimed(&self, segment: SegmentId) -> bool {
-        let out = self.from_segment(segment, Stance::Hostile);
+        let out = self.reach_of_segment(segment, Stance::Hostile);
         let mut groups = self.unclaimed().into_values();
         self.unclaimed_that_hear(&out).is_empty()
             && !groups.any(|places| {
