@@ -110,7 +110,7 @@ impl Frames<'_> {
 
     /// Segments that a plain device with this tag, or none, is a part of at a place: its frames come into
     /// their VLAN at the first switch that knows VLANs, or to one of their interfaces before.
-    fn belongs(&self, spot: Spot, tag: Option<VlanId>) -> BTreeSet<SegmentId> {
+    pub fn belongs(&self, spot: Spot, tag: Option<VlanId>) -> BTreeSet<SegmentId> {
         let mut found = BTreeSet::new();
         if let Spot::Interface(..) = spot {
             // What a host that bridges passes on is no place of its own.
