@@ -5,7 +5,7 @@
 //! The wire has an access port at each VLAN-aware switch that carries the segment's VLAN (a live port or LAG is in
 //! the VLAN's member set) and is of a part where that VLAN is the segment's. So it joins those switches.
 //!
-//! Where no switch is joined, the plain devices of the segment stand on the wire as well: it is all there is.
+//! The wire is a part of the segment like any other: a device may stand on it, at a place that nothing names.
 
 use std::collections::BTreeSet;
 
@@ -51,15 +51,14 @@ impl Frames<'_> {
             if joined.is_empty() {
                 continue;
             }
-            let switches = self.carriers(segment);
-            let free = switches.is_empty();
-            for (switch, vlan) in switches {
+            for (switch, vlan) in self.carriers(segment) {
                 let spot = Spot::Assumed(switch, segment.0);
                 self.assumed.insert(spot, access(vlan));
                 self.live[switch].push(spot);
                 joined.push(Jack::Spot(spot));
             }
-            let taps = (0..joined.len() + usize::from(free)).map(|at| Spot::Tap(segment.0, at));
+            // The last is free.
+            let taps = (0..=joined.len()).map(|at| Spot::Tap(segment.0, at));
             let taps: Vec<Spot> = taps.collect();
             for (&tap, jack) in taps.iter().zip(joined) {
                 if let Jack::Spot(spot) = jack {

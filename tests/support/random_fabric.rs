@@ -148,7 +148,7 @@ impl Plan {
 
     /// Now and then somebody pulls a cable from one building to the other.
     fn join_buildings(&mut self, left: &[String]) {
-        if left.is_empty() || self.free.is_empty() || !self.random.percent(30) {
+        if left.is_empty() || self.free.is_empty() || self.random.percent(50) {
             return;
         }
         let one = self.random.pick(left).clone();
