@@ -11,7 +11,7 @@ mod fabric_growth;
 #[path = "support/fabric_seen.rs"]
 mod fabric_seen;
 #[path = "oracles/frames.rs"]
-#[allow(dead_code, reason = "each test uses its part")]
+#[allow(dead_code, unused_imports, reason = "each test uses its part")]
 mod frames;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]

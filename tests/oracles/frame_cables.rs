@@ -16,7 +16,7 @@ pub enum Device {
 pub struct Plug {
     pub device: Device,
     pub name: String,
-    /// Whether the port is disabled.
+    /// Whether the port is disabled, or the cable pulled out.
     pub dead: bool,
 }
 
@@ -59,7 +59,11 @@ pub fn cables(site: &Site) -> Vec<Cable> {
                 None => vec![[plug_of(site, one), plug_of(site, other)]],
             },
         };
-        cables.extend(found.into_iter().map(|ends| Cable { ends, link: number }));
+        cables.extend(found.into_iter().map(|mut ends| {
+            let pulled = site.links[number].pulled;
+            ends.iter_mut().for_each(|end| end.dead |= pulled);
+            Cable { ends, link: number }
+        }));
     }
     cables
 }

@@ -1,13 +1,28 @@
-//! Where devices of a segment sit, found by sending frames.
+//! Where devices may stand, and of which segment they are there, if of any: found by sending frames.
+//!
+//! Every live port that nothing or only hosts are plugged into is a place where a device may stand: enabled, its
+//! cable not pulled and not dead at the other end. A member port of a LAG counts by itself where it has no cable or
+//! its LAG does not form. An end of a cable where a host is counts too: there is no other port.
+//!
+//! A place belongs to each segment whose frames it takes in: that of the VLAN of its untagged frames, and of each
+//! VLAN that the port is in and admits with a tag; and to the segments of the interfaces of hosts that the file
+//! puts there. A place that belongs to none is *unclaimed*. Unclaimed places are grouped by their switch and by the
+//! VLAN that their untagged frames take there; none where those are dropped, or the switch knows no VLANs.
+//! Through switches that know no VLANs a frame goes on as it is: it belongs where it meets a VLAN first.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use boundwalk::model::{PortVlans, SegmentId, VlanId};
 
-use super::{Foot, Frames, Jack, Spot, Tags, ingress, settings};
+use super::frame_devices::ingress;
+use super::frame_wires::member;
+use super::{Foot, Frames, Jack, Spot, Tags};
 
 /// A segment, a place, the tag that its plain devices use there, and the interface that the file names.
 pub type Sitting = (SegmentId, Spot, Option<VlanId>, Option<Foot>);
+
+/// Unclaimed places of one switch whose untagged frames take this VLAN, or none.
+pub type Group = (usize, Option<VlanId>);
 
 impl Frames<'_> {
     /// Every live place to plug in that puts frames of plain devices into a segment's VLAN, and every
@@ -36,15 +51,47 @@ impl Frames<'_> {
         seats
     }
 
+    /// Places where a device may stand.
+    pub fn places(&self) -> BTreeSet<Spot> {
+        let spots = self.spots().into_iter();
+        spots
+            .filter(|&spot| self.hosts_at(spot).is_some())
+            .collect()
+    }
+
+    /// Places of no segment, by group.
+    pub fn unclaimed(&self) -> BTreeMap<Group, BTreeSet<Spot>> {
+        let mut groups: BTreeMap<Group, BTreeSet<Spot>> = BTreeMap::new();
+        let claimed: BTreeSet<Spot> = self.all_seats().iter().map(|seat| seat.1).collect();
+        for spot in self.places() {
+            if let (false, Spot::Port(switch, _) | Spot::Lag(switch, _)) =
+                (claimed.contains(&spot), spot)
+            {
+                let port = self.aware(spot);
+                let untagged = port.and_then(|port| ingress(port, &[]));
+                let group = (switch, untagged.map(|(vlan, _)| vlan));
+                groups.entry(group).or_default().insert(spot);
+            }
+        }
+        groups
+    }
+
+    /// Places of all segments, with every tag that means anything on the site.
+    pub fn all_seats(&self) -> &BTreeSet<Sitting> {
+        self.seats.get_or_init(|| self.seats(&self.known_tags()))
+    }
+
     /// The interfaces of hosts at a place, with the tag that each uses; `None` where something else is: a
     /// gateway, router or switch behaves as configured.
     fn hosts_at(&self, spot: Spot) -> Option<Vec<(Foot, Option<VlanId>)>> {
-        if let Spot::Inside(_) = spot {
+        if let Spot::Inside(_) | Spot::Assumed(..) = spot {
             return None;
         }
         let mut hosts = Vec::new();
         for jack in self.at(spot) {
             match jack {
+                // A gateway's port without any interface.
+                Jack::Feet(feet) if feet.is_empty() => return None,
                 Jack::Feet(feet) => {
                     for &foot in feet {
                         matches!(foot, Foot::Host(..)).then_some(())?;
@@ -52,7 +99,7 @@ impl Frames<'_> {
                     }
                 }
                 &Jack::Spot(Spot::Interface(host, at)) => {
-                    let tag = self.site.hosts[host].interfaces[at].vlan;
+                    let tag = self.host_tag(host, at);
                     hosts.push((Foot::Host(host, at), tag));
                 }
                 Jack::Spot(_) | Jack::Dead => return None,
@@ -63,7 +110,7 @@ impl Frames<'_> {
 
     /// Segments that a plain device with this tag, or none, is a part of at a place: its frames come into
     /// their VLAN at the first switch that knows VLANs, or to one of their interfaces before.
-    fn belongs(&self, spot: Spot, tag: Option<VlanId>) -> BTreeSet<SegmentId> {
+    pub fn belongs(&self, spot: Spot, tag: Option<VlanId>) -> BTreeSet<SegmentId> {
         let mut found = BTreeSet::new();
         if let Spot::Interface(..) = spot {
             // What a host that bridges passes on is no place of its own.
@@ -76,9 +123,12 @@ impl Frames<'_> {
             if !seen.insert((spot, tags.clone())) {
                 continue;
             }
-            if let Some(port) = self.aware(spot) {
+            if let (Some(port), Some(switch)) = (self.aware(spot), switch_of(spot)) {
                 let vlan = plain(port, &tags);
-                found.extend(vlan.and_then(|vlan| self.segment_of(vlan)));
+                found.extend(
+                    vlan.into_iter()
+                        .flat_map(|vlan| self.segments_of(switch, vlan)),
+                );
                 continue;
             }
             for (out, left) in self.passes(spot, &tags) {
@@ -98,21 +148,15 @@ impl Frames<'_> {
     }
 
     fn aware(&self, spot: Spot) -> Option<&PortVlans> {
-        match spot {
-            Spot::Port(number, _) | Spot::Lag(number, _) => {
-                let switch = &self.site.switches[number];
-                switch.vlan_aware.then(|| settings(switch, spot))
-            }
-            _ => None,
-        }
+        let switch = &self.site.switches[switch_of(spot)?];
+        switch.vlan_aware.then(|| self.settings(spot))
     }
+}
 
-    fn segment_of(&self, vlan: VlanId) -> Option<SegmentId> {
-        let mut segments = self.site.segment_ids();
-        segments.find(|&id| {
-            let known = self.site.segment(id).vlan.as_ref();
-            known.is_some_and(|known| known.value == vlan)
-        })
+fn switch_of(spot: Spot) -> Option<usize> {
+    match spot {
+        Spot::Port(switch, _) | Spot::Lag(switch, _) | Spot::Assumed(switch, _) => Some(switch),
+        _ => None,
     }
 }
 
@@ -124,8 +168,7 @@ fn plain(port: &PortVlans, tags: &[u16]) -> Option<VlanId> {
         [] => native,
         [_] => {
             let (vlan, _) = ingress(port, tags)?;
-            let member = port.tagged.contains(vlan) || port.untagged.contains(vlan);
-            (member && native != Some(vlan)).then_some(vlan)
+            (member(port, vlan) && native != Some(vlan)).then_some(vlan)
         }
         _ => None,
     }

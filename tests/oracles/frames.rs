@@ -1,29 +1,41 @@
 //! Where single frames go, the slow and obvious way.
 //!
 //! One concrete frame at a time, with the tags that it really carries, from port to port with a work list.
-//! Written from the definitions (IEEE 802.1Q: ingress, relay, egress; IEEE 802.1AX: a LAG is one port), not
-//! from the code it judges: it shares the model and nothing else. Interfaces without a cable stay outside.
+//! Written from the definitions, not from the code it judges: it shares the model and nothing else. Each part
+//! states the definition that it follows:
+//!
+//! - `frame_cables`: which cables there are (IEEE 802.1AX: a LAG is one port);
+//! - `frame_devices`: what a device does with a frame (IEEE 802.1Q: ingress, relay, egress);
+//! - `frame_parts`: which segment a VLAN number means in which part of layer 2;
+//! - `frame_wires`: where interfaces are of which no cable is described;
+//! - `frame_seats`: where devices may stand, and of which segment they are there, if of any;
+//! - `frame_reach`: what devices there reach, and what comes out where they are.
 
 #[path = "frame_cables.rs"]
 mod frame_cables;
+#[path = "frame_devices.rs"]
+mod frame_devices;
+#[path = "frame_parts.rs"]
+mod frame_parts;
+#[path = "frame_reach.rs"]
+mod frame_reach;
 #[path = "frame_seats.rs"]
 mod frame_seats;
+#[path = "frame_wires.rs"]
+mod frame_wires;
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use boundwalk::model::{
-    Forwards, FrameTypes, HostInterface, PortVlans, SegmentId, Site, Switch, VlanId,
-};
+use boundwalk::model::{Forwards, HostInterface, PortVlans, Site, VlanId};
 
 pub use frame_cables::Device;
 use frame_cables::{Cable, Plug};
-pub use frame_seats::Sitting;
+pub use frame_reach::{Reach, Stance};
+pub use frame_seats::{Group, Sitting};
 
 /// Tags of a frame, outermost first; 0 is a priority tag.
 pub type Tags = Vec<u16>;
-
-/// A frame with more is dropped: two from the sender and one from a host that bridges are followed.
-const MOST_TAGS: usize = 3;
 
 /// A place that frames come in and go out by.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -38,6 +50,11 @@ pub enum Spot {
     Inside(usize),
     /// One end of a cable between two devices that pass no frames on: cable and end.
     Wire(usize, usize),
+    /// A port that a switch, the first, is assumed to have for a segment, the second, some of whose interfaces
+    /// have no cable.
+    Assumed(usize, usize),
+    /// Where something is joined to the assumed wire of a segment: segment and number.
+    Tap(usize, usize),
 }
 
 /// An interface that frames begin and end at.
@@ -79,6 +96,18 @@ pub struct Frames<'s> {
     cables: Vec<Cable>,
     /// What is plugged into each place that has a cable.
     plugged: BTreeMap<Spot, Vec<Jack>>,
+    /// Live places of each switch.
+    live: Vec<Vec<Spot>>,
+    /// The part that each switch and each host that bridges is in.
+    parts: BTreeMap<Device, usize>,
+    /// Settings of the ports that switches are assumed to have.
+    assumed: BTreeMap<Spot, PortVlans>,
+    /// Places on the assumed wire of each segment that has one.
+    taps: BTreeMap<usize, Vec<Spot>>,
+    /// Interfaces that a cable is described for.
+    cabled: BTreeSet<Foot>,
+    /// Where devices stand, once somebody has asked.
+    seats: OnceCell<BTreeSet<Sitting>>,
 }
 
 impl<'s> Frames<'s> {
@@ -87,7 +116,14 @@ impl<'s> Frames<'s> {
             site,
             cables: frame_cables::cables(site),
             plugged: BTreeMap::new(),
+            live: Vec::new(),
+            parts: BTreeMap::new(),
+            assumed: BTreeMap::new(),
+            taps: BTreeMap::new(),
+            cabled: BTreeSet::new(),
+            seats: OnceCell::new(),
         };
+        frames.cabled = frames.feet_with_cables();
         for number in 0..frames.cables.len() {
             let [one, other] = frames.cables[number].ends.clone().map(|p| frames.jack(&p));
             frames.connect(number, one, other);
@@ -98,6 +134,10 @@ impl<'s> Frames<'s> {
                 frames.plug(Spot::Inside(number), Jack::Feet(own.collect()));
             }
         }
+        let switches = 0..site.switches.len();
+        frames.live = switches.map(|number| frames.spots_of(number)).collect();
+        frames.parts = frames.find_parts();
+        frames.join_wires();
         frames
     }
 
@@ -129,17 +169,8 @@ impl<'s> Frames<'s> {
             _ if plug.dead => Jack::Dead,
             Device::Switch(number) => Jack::Spot(self.switch_spot(number, name)),
             Device::Router(number) => {
-                let router = &self.site.routers[number];
-                let mut lags = router.lags.iter();
-                let holds = |port: &str| port == name;
-                let lag = lags.find(|lag| lag.ports.iter().any(|port| holds(&port.value)));
-                let stands = lag.map_or(name, |lag| lag.name.value.as_str());
-                let on = |port: Option<&str>| port == Some(stands);
-                let feet = router.interfaces.iter().enumerate();
-                let feet = feet.filter(|(_, interface)| {
-                    on(interface.port.as_ref().map(|port| port.value.as_str()))
-                });
-                Jack::Feet(feet.map(|(at, _)| Foot::Router(number, at)).collect())
+                let at = self.on_port(number, name).into_iter();
+                Jack::Feet(at.map(|at| Foot::Router(number, at)).collect())
             }
             Device::Host(number) => {
                 let host = &self.site.hosts[number];
@@ -151,6 +182,21 @@ impl<'s> Frames<'s> {
                 }
             }
         }
+    }
+
+    /// Interfaces of a gateway or router that stand on a port, or on the LAG that it is in.
+    fn on_port(&self, number: usize, name: &str) -> Vec<usize> {
+        let router = &self.site.routers[number];
+        let mut lags = router.lags.iter();
+        let holds = |port: &str| port == name;
+        let lag = lags.find(|lag| lag.ports.iter().any(|port| holds(&port.value)));
+        let stands = lag.map_or(name, |lag| lag.name.value.as_str());
+        let interfaces = router.interfaces.iter().enumerate();
+        let there = interfaces.filter(|(_, interface)| {
+            let port = interface.port.as_ref();
+            port.is_some_and(|port| port.value == stands)
+        });
+        there.map(|(at, _)| at).collect()
     }
 
     fn switch_spot(&self, number: usize, name: &str) -> Spot {
@@ -179,9 +225,9 @@ impl<'s> Frames<'s> {
 
     /// All live places.
     pub fn spots(&self) -> Vec<Spot> {
-        let switches = 0..self.site.switches.len();
-        let mut spots: Vec<Spot> = switches.flat_map(|number| self.spots_of(number)).collect();
+        let mut spots: Vec<Spot> = self.live.iter().flatten().copied().collect();
         spots.extend(self.plugged.keys());
+        spots.extend(self.taps.values().flatten());
         spots.sort_unstable();
         spots.dedup();
         spots
@@ -257,125 +303,5 @@ impl<'s> Frames<'s> {
         let feet: Option<Vec<Vec<Foot>>> = feet.collect();
         feet.filter(|feet| !feet.is_empty())
             .map(|feet| feet.concat())
-    }
-
-    /// Tag that an interface sends with. The addresses of a host that bridges have none: its bridge's
-    /// interfaces tag.
-    pub fn tag(&self, foot: Foot) -> Option<VlanId> {
-        match foot {
-            Foot::Router(router, at) => self.site.routers[router].interfaces[at].vlan,
-            Foot::Host(host, at) => match self.site.hosts[host].forwards.value {
-                Forwards::Bridges => None,
-                _ => self.site.hosts[host].interfaces[at].vlan,
-            },
-        }
-    }
-
-    /// The segment that the file puts an interface on.
-    pub fn segment(&self, foot: Foot) -> SegmentId {
-        match foot {
-            Foot::Router(router, at) => self.site.routers[router].interfaces[at].segment,
-            Foot::Host(host, at) => self.site.hosts[host].interfaces[at].segment,
-        }
-    }
-
-    /// An interface takes frames with its tag and without any other; a priority tag says nothing.
-    pub fn takes(&self, foot: Foot, tags: &[u16]) -> bool {
-        let inner = match (self.tag(foot), tags) {
-            (None, tags) => tags,
-            (Some(tag), [outer, inner @ ..]) if *outer == tag.get() => inner,
-            _ => return false,
-        };
-        matches!(inner, [] | [0])
-    }
-
-    /// Copies of a frame that came in at a place: where they leave, with which tags.
-    pub fn passes(&self, spot: Spot, tags: &[u16]) -> Vec<(Spot, Tags)> {
-        let mut copies = match spot {
-            Spot::Port(number, _) | Spot::Lag(number, _) => self.switched(number, spot, tags),
-            Spot::Interface(host, at) => match (self.site.hosts[host].interfaces[at].vlan, tags) {
-                (None, tags) => self.bridged(host, spot, tags),
-                (Some(tag), [outer, rest @ ..]) if *outer == tag.get() => {
-                    self.bridged(host, spot, rest)
-                }
-                (Some(_), _) => Vec::new(),
-            },
-            Spot::Inside(host) => self.bridged(host, spot, tags),
-            Spot::Wire(cable, end) => vec![(Spot::Wire(cable, 1 - end), tags.to_vec())],
-        };
-        copies.retain(|(_, tags)| tags.len() <= MOST_TAGS);
-        copies
-    }
-
-    /// What a host that bridges puts out: by every interface but the one of arrival, and to itself.
-    fn bridged(&self, host: usize, from: Spot, tags: &[u16]) -> Vec<(Spot, Tags)> {
-        let interfaces = self.site.hosts[host].interfaces.iter().enumerate();
-        let mut copies: Vec<(Spot, Tags)> = interfaces
-            .map(|(at, interface)| {
-                let tag = interface.vlan.map(VlanId::get);
-                let tags = tag.into_iter().chain(tags.iter().copied()).collect();
-                (Spot::Interface(host, at), tags)
-            })
-            .collect();
-        copies.push((Spot::Inside(host), tags.to_vec()));
-        copies.retain(|(spot, _)| *spot != from);
-        copies
-    }
-
-    fn switched(&self, number: usize, from: Spot, tags: &[u16]) -> Vec<(Spot, Tags)> {
-        let switch = &self.site.switches[number];
-        let others = self
-            .spots_of(number)
-            .into_iter()
-            .filter(|&to| to != from && !(isolated(switch, from) && isolated(switch, to)));
-        if !switch.vlan_aware {
-            return others.map(|to| (to, tags.to_vec())).collect();
-        }
-        let Some((vlan, inner)) = ingress(settings(switch, from), tags) else {
-            return Vec::new();
-        };
-        let egress = |to| {
-            let port = settings(switch, to);
-            let keeps = port.tagged.contains(vlan).then(|| vlan.get());
-            let member = keeps.is_some() || port.untagged.contains(vlan);
-            member.then(|| (to, keeps.into_iter().chain(inner.iter().copied()).collect()))
-        };
-        others.filter_map(egress).collect()
-    }
-}
-
-/// The VLAN that a frame takes at a port of a switch, and the tags below that of the VLAN.
-pub fn ingress<'t>(port: &PortVlans, tags: &'t [u16]) -> Option<(VlanId, &'t [u16])> {
-    let outer = tags.first().copied().and_then(VlanId::new);
-    let accepted = match port.accept {
-        FrameTypes::All => true,
-        FrameTypes::Tagged => outer.is_some(),
-        FrameTypes::Untagged => outer.is_none(),
-    };
-    let vlan = outer.or(port.pvid).filter(|_| accepted)?;
-    let member = port.tagged.contains(vlan) || port.untagged.contains(vlan);
-    (member || !port.ingress_filter).then(|| (vlan, tags.get(1..).unwrap_or_default()))
-}
-
-/// VLANs of a place of a switch; the member of a LAG that does not form has those of the LAG.
-pub fn settings(switch: &Switch, spot: Spot) -> &PortVlans {
-    match spot {
-        Spot::Lag(_, lag) => &switch.lags[lag].vlans,
-        Spot::Port(_, port) => match frame_cables::lag_of(switch, port) {
-            Some(lag) => &lag.vlans,
-            None => switch.ports[port].vlans.as_ref().expect("it has its own"),
-        },
-        _ => unreachable!("no place of a switch"),
-    }
-}
-
-fn isolated(switch: &Switch, spot: Spot) -> bool {
-    match spot {
-        Spot::Lag(_, lag) => switch.lags[lag].isolated,
-        Spot::Port(_, port) => match frame_cables::lag_of(switch, port) {
-            Some(lag) => lag.isolated,
-            None => switch.ports[port].isolated,
-        },
-        _ => unreachable!("no place of a switch"),
     }
 }

@@ -1,0 +1,129 @@
+//! Where interfaces are of which no cable is described.
+//!
+//! What is not described is assumed clean (design of the model, sections 2 and 3.1): such interfaces stand on one
+//! wire with each other, the wire of the segment that the file puts them on, and untagged, whatever tag they have.
+//! The wire has an access port at each VLAN-aware switch that carries the segment's VLAN (a live port or LAG is in
+//! the VLAN's member set) and is of a part where that VLAN is the segment's. So it joins those switches.
+//!
+//! The wire is a part of the segment like any other: a device may stand on it, at a place that nothing names.
+
+use std::collections::BTreeSet;
+
+use boundwalk::model::{Forwards, FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
+
+use super::{Device, Foot, Frames, Jack, Spot};
+
+impl Frames<'_> {
+    /// Whether a cable is described for an interface, live or not.
+    pub fn is_cabled(&self, foot: Foot) -> bool {
+        self.cabled.contains(&foot)
+    }
+
+    /// Interfaces that a cable is described for.
+    pub(super) fn feet_with_cables(&self) -> BTreeSet<Foot> {
+        let mut cabled = BTreeSet::new();
+        for end in self.cables.iter().flat_map(|cable| &cable.ends) {
+            match end.device {
+                Device::Switch(_) => {}
+                Device::Router(router) => {
+                    let at = self.on_port(router, &end.name).into_iter();
+                    cabled.extend(at.map(|at| Foot::Router(router, at)));
+                }
+                Device::Host(host) => {
+                    let interfaces = self.site.hosts[host].interfaces.iter().enumerate();
+                    let named = interfaces.filter(|(_, known)| known.name.value == end.name);
+                    cabled.extend(named.map(|(at, _)| Foot::Host(host, at)));
+                }
+            }
+        }
+        cabled
+    }
+
+    /// Joins the interfaces without a cable to the wires of their segments, and these to switches.
+    pub(super) fn join_wires(&mut self) {
+        for segment in self.site.segment_ids() {
+            let mut joined = Vec::new();
+            for foot in self.feet_on(segment) {
+                if !self.is_cabled(foot) {
+                    joined.push(self.without_cable(foot));
+                }
+            }
+            if joined.is_empty() {
+                continue;
+            }
+            for (switch, vlan) in self.carriers(segment) {
+                let spot = Spot::Assumed(switch, segment.0);
+                self.assumed.insert(spot, access(vlan));
+                self.live[switch].push(spot);
+                joined.push(Jack::Spot(spot));
+            }
+            // The last is free.
+            let taps = (0..=joined.len()).map(|at| Spot::Tap(segment.0, at));
+            let taps: Vec<Spot> = taps.collect();
+            for (&tap, jack) in taps.iter().zip(joined) {
+                if let Jack::Spot(spot) = jack {
+                    self.plug(spot, Jack::Spot(tap));
+                }
+                self.plug(tap, jack);
+            }
+            self.taps.insert(segment.0, taps);
+        }
+    }
+
+    /// All interfaces that the file puts on a segment.
+    pub fn feet_on(&self, segment: SegmentId) -> Vec<Foot> {
+        let routers = self.site.routers.iter().enumerate();
+        let routers = routers.flat_map(|(router, device)| {
+            (0..device.interfaces.len()).map(move |at| Foot::Router(router, at))
+        });
+        let hosts = self.site.hosts.iter().enumerate();
+        let hosts = hosts.flat_map(|(host, device)| {
+            (0..device.interfaces.len()).map(move |at| Foot::Host(host, at))
+        });
+        let all = routers.chain(hosts);
+        all.filter(|&foot| self.segment(foot) == segment).collect()
+    }
+
+    /// What an interface without a cable is: that of a host that bridges is a port of its bridge.
+    fn without_cable(&self, foot: Foot) -> Jack {
+        match foot {
+            Foot::Host(host, at) if self.site.hosts[host].forwards.value == Forwards::Bridges => {
+                Jack::Spot(Spot::Interface(host, at))
+            }
+            _ => Jack::Feet(vec![foot]),
+        }
+    }
+
+    /// Switches that carry a segment's VLAN where it is the segment's.
+    fn carriers(&self, segment: SegmentId) -> Vec<(usize, VlanId)> {
+        let Some(vlan) = self.site.segment(segment).vlan.map(|vlan| vlan.value) else {
+            return Vec::new();
+        };
+        let switches = self.site.switches.iter().enumerate();
+        let carrying = switches.filter(|&(number, switch)| {
+            let mut spots = self.live[number]
+                .iter()
+                .filter(|spot| !matches!(spot, Spot::Assumed(..)));
+            switch.vlan_aware
+                && self.segments_of(number, vlan).contains(&segment)
+                && spots.any(|&spot| member(self.settings(spot), vlan))
+        });
+        carrying.map(|(number, _)| (number, vlan)).collect()
+    }
+}
+
+/// Whether a port is in the member set of a VLAN.
+pub fn member(port: &PortVlans, vlan: VlanId) -> bool {
+    port.tagged.contains(vlan) || port.untagged.contains(vlan)
+}
+
+/// The settings of a well-set port for the devices of one VLAN.
+fn access(vlan: VlanId) -> PortVlans {
+    PortVlans {
+        pvid: Some(vlan),
+        untagged: std::iter::once(vlan).collect(),
+        tagged: VlanSet::default(),
+        ingress_filter: true,
+        accept: FrameTypes::Untagged,
+    }
+}
