@@ -65,7 +65,7 @@ pub use needed::Needed;
 pub use notes::{CAUTION, foot_name, notes};
 pub use outline::{Joint, Limb, Outline, Seated, ThingId, VlanRow};
 pub use party::{Column, Party, all_parties, chosen, columns, find_party, origin_name, party_name};
-pub use path::{PathError, PathResult, path};
+pub use path::{Fate, PathError, PathResult, path, path_via};
 pub use setting::{PortKey, Setting, end_name, link_name, numbered_vlan, vlan_name};
 pub use wasted::{Wasted, wasted};
 pub use ways::{Around, Handover, Way};

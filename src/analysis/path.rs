@@ -2,7 +2,10 @@
 
 use std::net::IpAddr;
 
-use crate::forwarding::{Network, Origin, Packet, Sender, Trace, trace};
+use crate::forwarding::{
+    DeviceId, DeviceIndex, Network, Origin, Outcome, Packet, Place, Reply, Sender, Trace, trace,
+    trace_via,
+};
 use crate::model::{Family, HostId, SegmentId};
 
 use super::legs::{Leg, legs};
@@ -17,6 +20,21 @@ pub enum PathError {
     SourceNowhere(IpAddr),
     /// The sender named has no address of that family.
     NoAddress(Family),
+    /// The sender exchanges no frames with the next hop that it is told to use.
+    NextHopNotThere,
+}
+
+/// What becomes of a packet, worst first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Fate {
+    /// It stops.
+    Stops,
+    /// It is delivered, but not to the target asked for.
+    Elsewhere,
+    /// It arrives and is not answered.
+    Unanswered,
+    /// It arrives, and the exchange works as far as this packet needs it.
+    Answered,
 }
 
 /// The walk of a packet from its sender.
@@ -26,6 +44,9 @@ pub struct PathResult {
     pub sender: Sender,
     /// The packet sent.
     pub packet: Packet,
+    /// Where it is to arrive: the target named, or the segment that its destination lies in; `None`: wherever it is
+    /// taken.
+    pub target: Option<Party>,
     /// True where the source is not one of the sender's: then the sender is taken as hostile.
     pub forged: bool,
     /// One walk for each router that the sender may use.
@@ -33,6 +54,44 @@ pub struct PathResult {
     /// For each walk the frames that it takes: before each step the leg that leads to it, and last the one to
     /// the receiver.
     pub legs: Vec<Vec<Option<Leg>>>,
+}
+
+impl PathResult {
+    /// What becomes of the packet on one way.
+    pub fn fate(&self, network: &Network<'_>, trace: &Trace) -> Fate {
+        let Outcome::Delivered(place) = trace.outcome else {
+            return Fate::Stops;
+        };
+        let answered = trace.reply.as_ref().is_some_and(Reply::two_way);
+        match self.is_there(network, trace, place) {
+            false => Fate::Elsewhere,
+            true if answered => Fate::Answered,
+            true => Fate::Unanswered,
+        }
+    }
+
+    /// What becomes of it at best, of all its ways.
+    pub fn best(&self, network: &Network<'_>) -> Fate {
+        let fates = self.traces.iter().map(|trace| self.fate(network, trace));
+        fates.max().unwrap_or(Fate::Stops)
+    }
+
+    /// Whether a place is where it is to arrive. A destination that was rewritten leads where somebody meant it to.
+    fn is_there(&self, network: &Network<'_>, trace: &Trace, place: Place) -> bool {
+        if trace.packet.destination != self.packet.destination {
+            return true;
+        }
+        match (self.target, place) {
+            (Some(Party::Segment(wanted)), Place::Segment(there)) => wanted == there,
+            (Some(Party::Host(host)), Place::Segment(there)) => {
+                let mut own = network.site.host(host).interfaces.iter();
+                own.any(|interface| interface.segment == there)
+            }
+            (Some(Party::Device(wanted)), Place::Router(there)) => wanted == there,
+            (Some(Party::Segment(_) | Party::Host(_) | Party::Device(_)), _) => false,
+            _ => true,
+        }
+    }
 }
 
 /// Walks a packet. `from` is where it starts; without it, the segment that holds the source address does.
@@ -44,6 +103,19 @@ pub fn path(
     network: &Network<'_>,
     from: Option<Party>,
     packet: &Packet,
+) -> Result<PathResult, PathError> {
+    path_via(network, from, packet, None)
+}
+
+/// The same by a next hop of one's own choice, whatever the sender's routes say: an address of it on the sender's wire.
+///
+/// # Errors
+/// Those of [`path`], and a next hop that the sender exchanges no frames with.
+pub fn path_via(
+    network: &Network<'_>,
+    from: Option<Party>,
+    packet: &Packet,
+    via: Option<DeviceIndex>,
 ) -> Result<PathResult, PathError> {
     let family = Family::of(packet.source);
     if family != Family::of(packet.destination) {
@@ -76,9 +148,20 @@ pub fn path(
         (false, Some(segment)) => Sender::Hostile(Origin::Segment(segment)),
         _ => configured,
     };
-    let traces = trace(network, sender, packet);
+    let traces = match via {
+        None => trace(network, sender, packet),
+        Some(via) => {
+            let mut there = plan.neighbours(sender);
+            there.retain(|(device, _)| *device == via);
+            if there.is_empty() {
+                return Err(PathError::NextHopNotThere);
+            }
+            trace_via(network, sender, packet, &there)
+        }
+    };
     Ok(PathResult {
         sender,
+        target: target_of(network, packet.destination),
         packet: *packet,
         forged: !own,
         legs: traces
@@ -87,6 +170,27 @@ pub fn path(
             .collect(),
         traces,
     })
+}
+
+/// Who has an address: a gateway or router, a host, or the segment that it lies in; `None` for the world beyond.
+fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Party> {
+    let plan = network.plan(Family::of(address));
+    let value = Family::value(address);
+    let owner = plan
+        .devices
+        .iter()
+        .find(|device| device.own.contains(value));
+    if let Some(device) = owner {
+        return Some(match device.id {
+            DeviceId::Router(router) => Party::Device(router),
+            DeviceId::Host(host) => Party::Host(host),
+        });
+    }
+    let segments = plan.segments.iter();
+    let inside = segments
+        .enumerate()
+        .find(|(_, segment)| segment.on_link.contains(value));
+    inside.map(|(at, _)| Party::Segment(SegmentId(at)))
 }
 
 /// The host that has an address, else the segment that it lies in.

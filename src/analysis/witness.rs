@@ -4,11 +4,52 @@ use crate::forwarding::{Network, Packet, Plan};
 use crate::model::{Family, ICMP, ICMPV6, Protocol, TCP, UDP};
 use crate::packet::{IntervalSet, Region, ServiceBox};
 
-/// A packet of a region: the same one each time, with host addresses, a common protocol and a client port
-/// from the dynamic range (RFC 6335 section 6) where the region leaves the choice. `None` for an empty one.
+/// Services that people know at sight, the first choice for a packet that shows something (IANA service names and port
+/// numbers; which ones people know is common practice, no source).
+const KNOWN: [(Protocol, u16); 5] = [(TCP, 443), (TCP, 22), (TCP, 80), (UDP, 53), (TCP, 53)];
+
+/// The first port of the dynamic range (RFC 6335 section 6).
+const CLIENT_PORT: u16 = 49_152;
+
+/// A packet of a region: the same one each time, between host addresses, of a service that people know, with a
+/// client port from the dynamic range (RFC 6335 section 6), where the region leaves the choice; from a device to
+/// another one, if it leaves any. `None` for an empty region.
 pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Packet> {
-    let shape = shape(network, plan.family, region)?;
-    let protocol = pick_protocol(plan.family, &shape.protocols)?;
+    let (protocol, source_port, destination_port) = service(network, plan.family, region)?;
+    let (source, destination) = addresses(plan, region)?;
+    Some(Packet {
+        source: plan.family.address(source),
+        destination: plan.family.address(destination),
+        protocol,
+        source_port,
+        destination_port,
+    })
+}
+
+/// Two addresses of a region, of two devices where there are two.
+fn addresses(plan: &Plan, region: &Region) -> Option<(u128, u128)> {
+    let source = representative(plan, &region.source)?;
+    let own = IntervalSet::point(source);
+    let others = region.destination.difference(&own);
+    if let Some(destination) = representative(plan, &others) {
+        return Some((source, destination));
+    }
+    let destination = representative(plan, &region.destination)?;
+    let others = region.source.difference(&region.destination);
+    Some((representative(plan, &others).unwrap_or(source), destination))
+}
+
+/// Protocol, source port and destination port of one packet.
+fn service(network: &Network<'_>, family: Family, region: &Region) -> Option<(Protocol, u16, u16)> {
+    let held = |&&(protocol, port): &&(Protocol, u16)| {
+        let class = network.classes.class_of(protocol.0, CLIENT_PORT, port);
+        region.services.contains(class)
+    };
+    if let Some(&(protocol, port)) = KNOWN.iter().find(held) {
+        return Some((protocol, CLIENT_PORT, port));
+    }
+    let shape = shape(network, family, region)?;
+    let protocol = pick_protocol(family, &shape.protocols)?;
     let (source_port, destination_port) = if protocol.has_ports() {
         let dynamic = IntervalSet::range(49_152, 65_535);
         let client = shape.source_ports.intersection(&dynamic);
@@ -20,21 +61,13 @@ pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Pa
             real.lowest().or(shape.destination_ports.lowest())?,
         )
     } else if protocol.has_messages() {
-        let echo = IntervalSet::point(u128::from(echo_request(plan.family)));
+        let echo = IntervalSet::point(u128::from(echo_request(family)));
         let echo = shape.destination_ports.intersection(&echo);
         (0, echo.lowest().or(shape.destination_ports.lowest())?)
     } else {
         (0, 0)
     };
-    Some(Packet {
-        source: plan.family.address(representative(plan, &region.source)?),
-        destination: plan
-            .family
-            .address(representative(plan, &region.destination)?),
-        protocol,
-        source_port: source_port as u16,
-        destination_port: destination_port as u16,
-    })
+    Some((protocol, source_port as u16, destination_port as u16))
 }
 
 /// Protocols and ports to choose from: TCP or UDP before an echo request before anything else.
@@ -98,12 +131,7 @@ pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
         .intervals()
         .iter()
         .any(|part| part.high() - part.low() > 1 << 24);
-    if wide
-        && plan
-            .segments
-            .iter()
-            .any(|segment| segment.external && set.is_subset(&segment.cover))
-    {
+    if wide {
         let example = set.intersection(&examples(plan.family)).lowest();
         if example.is_some() {
             return example;

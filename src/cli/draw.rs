@@ -225,6 +225,7 @@ fn way(
                 source,
                 target,
                 service,
+                via: None,
                 from: None,
                 source_port: None,
                 families: &Family::ALL,

@@ -5,8 +5,8 @@ use std::net::IpAddr;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{CAUTION, Party, PathError, PathResult, find_party, path};
-use crate::forwarding::{Network, Outcome, Packet};
+use crate::analysis::{CAUTION, Fate, Party, PathError, PathResult, find_party, path_via};
+use crate::forwarding::{DeviceIndex, Network, Packet};
 use crate::load::services;
 use crate::model::{Family, Protocol, Site, ZoneId};
 use crate::packet::{IntervalSet, ServiceBox};
@@ -34,6 +34,9 @@ pub(super) struct Arguments {
     /// Where the packet starts, if not where its source address belongs: then the source is forged.
     #[arg(long, value_name = "NAME")]
     from: Option<String>,
+    /// Next hop to send it by, whatever the sender's routes say: a gateway, router or host, or its address.
+    #[arg(long, value_name = "NEXT HOP")]
+    via: Option<String>,
     /// Source port [default: 49152, the first dynamic one].
     #[arg(long, value_name = "PORT")]
     source_port: Option<u16>,
@@ -51,7 +54,8 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     boundwalk path site.toml guest-wifi 10.20.10.200 ipp\n  \
     boundwalk path site.toml 10.20.10.7 203.0.113.9 https --rules\n  \
     boundwalk path site.toml 10.20.10.7 203.0.113.9 udp/53 --from guest-wifi\n\
-    Exit code 0: it arrives, 1: it does not, 2: could not run.";
+    A target of several addresses is asked for each of them; the worst is shown in full.\n\
+    Exit code 0: it arrives, 1: it does not (one of several does not), 2: could not run.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Format {
@@ -72,11 +76,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         target: &arguments.target,
         service: &arguments.service,
         from: arguments.from.as_deref(),
+        via: arguments.via.as_deref(),
         source_port: arguments.source_port,
         families: arguments.family.families(),
     };
-    let result = match walk(&network, &asked) {
-        Ok(result) => result,
+    let results = match walks(&network, &asked) {
+        Ok(results) => results,
         Err(message) => {
             return output.failed(&message);
         }
@@ -86,10 +91,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let text = match arguments.format {
         Format::Json => {
             let notes = crate::analysis::notes(&network);
-            path_json(&network, sources, &result, &notes)
+            path_json(&network, sources, &results, &notes)
         }
         Format::Text => {
-            let shown = path_text(&network, sources, &result, arguments.rules, paint);
+            let shown = path_text(&network, sources, &results, arguments.rules, paint);
             let wired = !opened.site.switches.is_empty() || !opened.site.links.is_empty();
             let caution = match wired {
                 true => format!("Layer 2 is computed from switches and cables. {CAUTION}"),
@@ -100,8 +105,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         }
     };
     output.print(&text)?;
-    let mut traces = result.traces.iter();
-    let arrives = traces.any(|trace| matches!(trace.outcome, Outcome::Delivered(_)));
+    let mut fates = results.iter().map(|result| result.best(&network));
+    let arrives = fates.all(|fate| Fate::Unanswered <= fate);
     Ok(match arrives {
         true => Verdict::Clean,
         false => Verdict::Findings,
@@ -114,42 +119,98 @@ pub(super) struct Asked<'a> {
     pub(super) target: &'a str,
     pub(super) service: &'a str,
     pub(super) from: Option<&'a str>,
+    pub(super) via: Option<&'a str>,
     pub(super) source_port: Option<u16>,
     pub(super) families: &'a [Family],
 }
 
-/// Follows it; what is wrong with the question is told in a sentence.
+/// Follows the first of the packets asked for.
 pub(super) fn walk(network: &Network<'_>, asked: &Asked<'_>) -> Result<PathResult, String> {
+    let packet = packets(network, asked)?.swap_remove(0);
+    follow(network, asked, &packet)
+}
+
+/// Follows one packet to each address of the target, in each family asked for: the worst first.
+fn walks(network: &Network<'_>, asked: &Asked<'_>) -> Result<Vec<PathResult>, String> {
+    let packets = packets(network, asked)?;
+    let followed = packets.iter().map(|packet| follow(network, asked, packet));
+    let mut results = followed.collect::<Result<Vec<PathResult>, String>>()?;
+    results.sort_by_key(|result| result.best(network));
+    Ok(results)
+}
+
+/// The packets asked for, one at least; what is wrong with the question is told in a sentence.
+fn packets(network: &Network<'_>, asked: &Asked<'_>) -> Result<Vec<Packet>, String> {
     let site = network.site;
     let sources = End::new(network, asked.source)?;
     let targets = End::new(network, asked.target)?;
     let services = services(site, asked.service)?;
-    let choose = |&family: &Family| {
+    let mut found = Vec::new();
+    for &family in asked.families {
         let mut known = services.iter();
-        let service = known.find_map(|service| service.packets(family))?;
-        let source = sources.address(network, family, None)?;
-        let destination = targets.address(network, family, Some(source))?;
-        Some((source, destination, service))
-    };
-    let (source, destination, service) =
-        asked.families.iter().find_map(choose).ok_or_else(|| {
-            "source, target and service have no address family in common".to_owned()
-        })?;
-    let packet = packet(source, destination, &service, asked.source_port);
+        let service = known.find_map(|service| service.packets(family));
+        let source = sources.address(network, family, None);
+        let (Some(service), Some(source)) = (service, source) else {
+            continue;
+        };
+        for destination in targets.addresses(network, family, source) {
+            found.push(packet(source, destination, &service, asked.source_port));
+        }
+    }
+    match found.is_empty() {
+        true => Err("source, target and service have no address family in common".to_owned()),
+        false => Ok(found),
+    }
+}
+
+/// Follows a packet.
+fn follow(network: &Network<'_>, asked: &Asked<'_>, packet: &Packet) -> Result<PathResult, String> {
+    let site = network.site;
     let from = match asked.from {
         Some(name) => Some(start(site, name)?),
-        None => sources.party,
+        None => End::new(network, asked.source)?.party,
     };
-    if let (None, Some(own)) = (asked.from, router_with(site, source)) {
+    if let (None, Some(own)) = (asked.from, router_with(site, packet.source)) {
         return Err(starts_itself(own));
     }
-    path(network, from, &packet).map_err(|error| match error {
+    let via = asked.via.map(|name| next_hop(network, packet, name));
+    let via = via.transpose()?;
+    path_via(network, from, packet, via).map_err(|error| match error {
+        PathError::NextHopNotThere => {
+            let name = asked.via.unwrap_or_default();
+            format!("the sender exchanges no frames with `{name}`")
+        }
         PathError::MixedFamilies => "source and target are of two address families".to_owned(),
         PathError::NoAddress(family) => format!("the sender has no {} address", family.word()),
         PathError::SourceNowhere(address) => format!(
             "{address} belongs to no segment of the site; --from NAME says where the packet starts"
         ),
     })
+}
+
+/// The device that a next hop is, by name or by one of its addresses.
+fn next_hop(network: &Network<'_>, packet: &Packet, name: &str) -> Result<DeviceIndex, String> {
+    let plan = network.plan(Family::of(packet.source));
+    if let Ok(address) = name.parse::<IpAddr>() {
+        let value = Family::value(address);
+        let owner = plan
+            .devices
+            .iter()
+            .position(|device| device.own.contains(value));
+        return owner
+            .map(DeviceIndex)
+            .ok_or_else(|| format!("no device of the site has the address {address}"));
+    }
+    let parties = find_party(network.site, name).into_iter();
+    let mut devices = parties.filter_map(|party| match party {
+        Party::Device(router) => Some(plan.router_index(router)),
+        Party::Host(host) => Some(plan.host_index(host)),
+        _ => None,
+    });
+    let what = "gateway, router or host";
+    devices
+        .next()
+        .ok_or_else(|| unknown(network.site, name, what))
 }
 
 /// One packet of a service: the lowest of its destination ports, a source port as clients take them.
@@ -236,6 +297,25 @@ impl End {
             true => Ok(end),
             false => Err(format!("`{text}` has no address")),
         }
+    }
+
+    /// The addresses to send to in a family: of a host, gateway or router all, of a segment one of a device there.
+    fn addresses(&self, network: &Network<'_>, family: Family, other: IpAddr) -> Vec<IpAddr> {
+        let plan = network.plan(family);
+        let device = match self.party {
+            Some(Party::Host(host)) => plan.host_index(host),
+            Some(Party::Device(router)) => plan.router_index(router),
+            _ => {
+                return self
+                    .address(network, family, Some(other))
+                    .into_iter()
+                    .collect();
+            }
+        };
+        let interfaces = plan.device(device).interfaces.iter();
+        let all = interfaces.flat_map(|interface| &interface.addresses);
+        let all = all.filter(|&&address| !plan.nobody.contains(address));
+        all.map(|&address| family.address(address)).collect()
     }
 
     /// One of its addresses in a family. Of a segment, one that is not the other end's: two devices there.

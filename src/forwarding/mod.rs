@@ -37,6 +37,8 @@ pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, Segm
 pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
-pub use trace::{Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace};
+pub use trace::{
+    Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace, trace_via,
+};
 pub use trace_reply::{Reply, ReplyPass, ReplyStep};
 pub use wires::{Stand, Wire};

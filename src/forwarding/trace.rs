@@ -151,6 +151,23 @@ pub struct Trace {
     pub reply: Option<Reply>,
 }
 
+/// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask
+/// [`Plan::neighbours`] for those that it can hand a packet to.
+pub fn trace_via(
+    network: &Network<'_>,
+    sender: Sender,
+    packet: &Packet,
+    via: &[(DeviceIndex, usize)],
+) -> Vec<Trace> {
+    let plan = network.plan(Family::of(packet.source));
+    let walker = Walker { network, plan };
+    let mut traces = walker.walk_by(via, packet);
+    for trace in &mut traces {
+        trace.reply = reply(network, plan, sender, trace);
+    }
+    traces
+}
+
 /// Walks a packet from a sender; one trace for each device that the sender may hand it to, and for each interface by
 /// which that device may take it in.
 ///

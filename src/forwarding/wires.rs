@@ -7,6 +7,7 @@ use crate::packet::{Interval, IntervalSet};
 
 use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
 use super::network::{DeviceIndex, Network, Plan};
+use super::reach::Sender;
 
 /// Where a packet is put on the wire.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -307,6 +308,24 @@ impl Plan {
     /// The wire of a stand.
     pub fn wire(&self, stand: Stand) -> &Wire {
         self.wires.of(stand)
+    }
+
+    /// Interfaces that a sender can hand a packet to: those that it exchanges frames with both ways, of a hostile sender
+    /// those that its frames reach.
+    pub fn neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
+        let stands = match sender {
+            Sender::Segment(segment) => vec![Stand::Segment(segment)],
+            Sender::Hostile(origin) => vec![Stand::Hostile(origin)],
+            Sender::Host(host) => {
+                let device = self.host_index(host);
+                let count = self.device(device).interfaces.len();
+                (0..count).map(|at| Stand::Foot(device, at)).collect()
+            }
+        };
+        let found = stands
+            .into_iter()
+            .flat_map(|stand| &self.wire(stand).attached);
+        found.copied().collect()
     }
 
     /// The segment of a stand; `None` at unclaimed ports.

@@ -10,6 +10,7 @@ use crate::model::{Family, Site};
 
 use super::frames::{assumed, node_name, socket_name};
 use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};
+use super::path::fate_text;
 use super::words::{mismatch_text, stop_text};
 
 #[derive(Serialize)]
@@ -20,6 +21,10 @@ struct JsonPath {
     forged: bool,
     packet: JsonPacket,
     ways: Vec<JsonWay>,
+    /// What becomes of it at best.
+    outcome: &'static str,
+    /// The same packet to further addresses of the target, each a document of its own.
+    others: Vec<JsonPath>,
     notes: Vec<String>,
 }
 
@@ -80,9 +85,25 @@ struct JsonTry {
 pub fn path_json(
     network: &Network<'_>,
     sources: &Sources,
-    result: &PathResult,
+    results: &[PathResult],
     notes: &[String],
 ) -> String {
+    let mut documents = results
+        .iter()
+        .map(|result| document(network, sources, result, notes));
+    let Some(mut worst) = documents.next() else {
+        return String::new();
+    };
+    worst.others = documents.collect();
+    to_text(&worst)
+}
+
+fn document(
+    network: &Network<'_>,
+    sources: &Sources,
+    result: &PathResult,
+    notes: &[String],
+) -> JsonPath {
     let plan = network.plan(Family::of(result.packet.source));
     let site = network.site;
     let sender = match result.sender {
@@ -91,7 +112,7 @@ pub fn path_json(
         Sender::Host(host) => site.host(host).name.value.clone(),
     };
     let ways = result.traces.iter().zip(&result.legs);
-    to_text(&JsonPath {
+    JsonPath {
         document: "boundwalk-path",
         version: 1,
         sender,
@@ -100,8 +121,10 @@ pub fn path_json(
         ways: ways
             .map(|(trace, legs)| json_way(network, plan, sources, (trace, legs)))
             .collect(),
+        outcome: fate_text(result.best(network)),
+        others: Vec::new(),
         notes: notes.to_vec(),
-    })
+    }
 }
 
 fn json_way(

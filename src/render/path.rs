@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Leg, PathResult, origin_name};
+use crate::analysis::{Fate, Leg, PathResult, origin_name};
 use crate::diagnostic::Sources;
 use crate::forwarding::{
     DeviceId, DeviceIndex, Network, NextHop, Origin, Outcome, Place, Plan, Reply, ReplyPass,
@@ -20,10 +20,13 @@ use super::words::{mismatch_text, rule_name, stop_text};
 pub fn path_text(
     network: &Network<'_>,
     sources: &Sources,
-    result: &PathResult,
+    results: &[PathResult],
     all_rules: bool,
     paint: Paint,
 ) -> String {
+    let Some((result, others)) = results.split_first() else {
+        return String::new();
+    };
     let plan = network.plan(Family::of(result.packet.source));
     let view = View {
         network,
@@ -42,8 +45,29 @@ pub fn path_text(
             let _ = writeln!(out, "{}", paint.strong(&title));
         }
         view.trace(&mut out, trace, &result.legs[number]);
+        if result.fate(network, trace) == Fate::Elsewhere {
+            let text = "it does not arrive where it was sent to";
+            view.line(&mut out, 0, "x  ", text);
+        }
+    }
+    if !others.is_empty() {
+        let _ = writeln!(out, "\n{}", paint.strong("To its other addresses"));
+    }
+    for other in others {
+        let fate = fate_text(other.best(network));
+        view.line(&mut out, 2, "", &format!("{}: {fate}", other.packet));
     }
     out
+}
+
+/// What becomes of a packet, in a few words.
+pub(super) fn fate_text(fate: Fate) -> &'static str {
+    match fate {
+        Fate::Stops => "stops",
+        Fate::Elsewhere => "does not arrive where it was sent to",
+        Fate::Unanswered => "arrives, not answered",
+        Fate::Answered => "arrives, answered",
+    }
 }
 
 /// One packet's way, with what it is told in.
