@@ -76,16 +76,7 @@ impl<'s> Oracle<'s> {
 
     /// All ways on which a packet goes that devices on a segment send, plain ones and hosts.
     pub fn ways(&self, from: SegmentId, probe: Probe) -> Vec<(Party, Vec<Decider>)> {
-        let mut outcomes = self.simulator.send(from, probe, Stance::Configured);
-        for (number, host) in self.site.hosts.iter().enumerate() {
-            let here = host.interfaces.iter().any(|interface| {
-                let mut own = interface.addresses.iter();
-                interface.segment == from && own.any(|net| net.value.address() == probe.source)
-            });
-            if here {
-                outcomes.extend(self.simulator.send_from_host(number, probe));
-            }
-        }
+        let outcomes = self.simulator.send(from, probe, Stance::Configured);
         let mut ways: Vec<(Party, Vec<Decider>)> = outcomes
             .iter()
             .map(|outcome| (party(outcome.place), gates(outcome)))

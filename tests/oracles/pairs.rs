@@ -88,10 +88,7 @@ impl<'s> Pairs<'s> {
     /// Whether an address is a party's.
     pub fn has(&self, party: Party, address: IpAddr) -> bool {
         match party {
-            Party::Segment(segment) => {
-                let probe = self.services[0].probe(address, address);
-                self.simulator.may_send(segment, probe, Stance::Configured)
-            }
+            Party::Segment(segment) => self.simulator.has(segment, address),
             Party::Host(host) => self.simulator.host_owns(host.0, address),
             Party::Device(router) => self.simulator.router_owns(router.0, address),
             Party::Zone(_) => false,

@@ -1,7 +1,23 @@
-//! One packet at a time: the slow, obvious reading of sections 3.3 and 3.4 of the design.
+//! One packet at a time: the slow, obvious reading of sections 3.1, 3.3 and 3.4 of the design.
 //!
 //! Nothing here knows a set, an index or a region: every list is scanned from its start, every packet is
 //! walked by itself. It reads the model and shares no code with the product's forwarding.
+//!
+//! Layer 2 is clean: the wire of a segment joins exactly the interfaces that the file puts on the segment
+//! ([`Simulator::cabled`] puts some elsewhere). What is said here, by section of the design:
+//!
+//! - Who sends (3.1). As configured, a segment's plain devices, from any address of its prefixes that no gateway or
+//!   router has, by its default gateways or any router on it; and each described host with an interface on the segment,
+//!   by its own routes and default gateways, for what leaves by such an interface, from an address of it. Hostile: one
+//!   device, any source, any next hop.
+//! - Who takes a packet in (3.3): `simulator_wire.rs`. What a device does with it: `simulator_devices.rs`, and
+//!   [`Simulator::cross`] for the order of the steps.
+//! - Where it ends (3.3): at the device that has the address, whichever interface it came by (weak host model), or at a
+//!   plain device of the segment whose wire it is put on. A device drops a packet for itself that claims to come from
+//!   itself; a plain device likewise.
+//! - A loop (3.3): the same device meets the packet again, by the same interface, with the same headers. More than 255
+//!   devices end it too (RFC 791 section 3.1, time to live).
+//! - Which answers count (3.3): `simulator_reply.rs`.
 
 #[path = "simulator_devices.rs"]
 mod devices;
@@ -9,12 +25,18 @@ mod devices;
 mod host;
 #[path = "simulator_reply.rs"]
 mod reply;
+#[path = "simulator_wire.rs"]
+mod wire;
 
 use std::net::IpAddr;
 
 use boundwalk::model::{Action, Date, SegmentId, Site, SourceCheck};
 
 pub use devices::{Decision, Device, Exit, Target};
+use wire::{End, Taken};
+
+/// RFC 791 section 3.1: the time to live is at most 255, and each device that forwards takes one off.
+const MOST_HOPS: usize = 255;
 
 /// One packet. ICMP keeps `type * 256 + code` in the destination port and 0 in the source port; a protocol
 /// without ports has 0 in both.
@@ -34,16 +56,17 @@ pub enum Stance {
     Hostile,
 }
 
-/// Where a packet ends: at the devices of a segment, hosts with two feet included (by the address they were
-/// reached at), or at a gateway or router itself.
+/// Where a packet ends: at the devices of a segment, hosts with several interfaces included (the segment of the
+/// interface whose address it is for), or at a gateway or router itself. A packet that leaves by an external segment
+/// ends at that segment, whatever its destination reads.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Spot {
     Segment(usize),
     Router(usize),
 }
 
-/// A device that the packet came to. A host that a packet reaches on-link at the address it is for is the
-/// receiver and no hop.
+/// A device that the packet came to. A host that a configured sender reaches on-link at the address it is for is the
+/// receiver and no hop; a host that is next hop and has the address it is for is one.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub struct Hop {
     /// Gateways and routers in the order of the site, then its hosts.
@@ -65,16 +88,26 @@ pub struct Outcome {
 }
 
 /// A device that a packet passed: how it came and how it left.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 struct Crossing {
     device: usize,
     before: Probe,
     after: Probe,
 }
 
+/// Who sent a packet.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Sender {
+    /// A plain or a hostile device on a segment.
+    On(SegmentId),
+    /// The described host that is the device of this number.
+    Host(usize),
+}
+
 /// A packet that arrived, and the way it took.
 struct Arrival {
-    place: Spot,
+    sender: Sender,
+    end: End,
     probe: Probe,
     hops: Vec<Hop>,
     crossings: Vec<Crossing>,
@@ -83,29 +116,31 @@ struct Arrival {
 /// A packet under way.
 #[derive(Clone)]
 struct Walk {
+    sender: Sender,
     probe: Probe,
-    seen: Vec<(usize, usize)>,
+    /// Which device met it by which interface with which headers.
+    met: Vec<(usize, usize, Probe)>,
     hops: Vec<Hop>,
     crossings: Vec<Crossing>,
 }
 
 impl Walk {
-    fn new(probe: Probe) -> Self {
+    fn new(sender: Sender, probe: Probe) -> Self {
         Self {
+            sender,
             probe,
-            seen: Vec::new(),
+            met: Vec::new(),
             hops: Vec::new(),
             crossings: Vec::new(),
         }
     }
 }
 
-/// Where a device hands a packet.
-enum Handed {
-    /// To any of these interfaces of devices.
-    Devices(Vec<(usize, usize)>),
-    /// Here it ends.
-    At(Spot),
+/// What a device makes of a packet.
+struct Crossed {
+    probe: Probe,
+    hop: Hop,
+    taken: Vec<Taken>,
 }
 
 /// A site made ready to be walked.
@@ -117,7 +152,16 @@ pub struct Simulator<'s> {
 
 impl<'s> Simulator<'s> {
     pub fn new(site: &'s Site, today: Date) -> Self {
-        let devices = devices::of(site);
+        Self::cabled(site, today, &[])
+    }
+
+    /// With interfaces of devices on the wire of another segment than the file says, as a port in the wrong VLAN puts
+    /// them: (device, interface, segment). Rules still call them by the segment of the file.
+    pub fn cabled(site: &'s Site, today: Date, elsewhere: &[(usize, usize, SegmentId)]) -> Self {
+        let mut devices = devices::of(site);
+        for &(device, port, wire) in elsewhere {
+            devices[device].ports[port].wire = wire;
+        }
         Self {
             site,
             today,
@@ -136,31 +180,55 @@ impl<'s> Simulator<'s> {
         self.devices[device].decides(self, entry, Target::Port(leaves), probe)
     }
 
-    /// Every way in which a packet sent on a segment arrives somewhere behind a device, sorted, without
-    /// repeats. Empty: it arrives nowhere, or the stance does not let a sender there send it.
+    /// Every way in which a packet sent on a segment arrives somewhere behind a device or on another segment, sorted,
+    /// without repeats. Empty: it arrives nowhere, or the stance does not let a sender there send it.
+    ///
+    /// As configured it is the union over plain devices and described hosts (design 3.1).
     pub fn send(&self, from: SegmentId, probe: Probe, stance: Stance) -> Vec<Outcome> {
-        if !self.may_send(from, probe, stance) {
-            return Vec::new();
-        }
-        let mut arrivals = Vec::new();
-        for at in self.starts(from, probe, stance) {
-            self.forward(at, Walk::new(probe), &mut arrivals);
-        }
-        self.outcomes((&[from], None), probe, arrivals)
+        let mut arrivals = match stance {
+            Stance::Configured => self.sent_as_configured(from, probe),
+            Stance::Hostile => self.sent_by_hostile(from, probe),
+        };
+        // What stays on the sender's own segment passed nothing.
+        let own = Spot::Segment(from.0);
+        arrivals.retain(|arrival| !arrival.hops.is_empty() || arrival.end.place != own);
+        self.outcomes(probe, arrivals)
     }
 
-    /// How packets that arrived look from outside, for a sender with feet on these segments.
-    fn outcomes(
-        &self,
-        sender: (&[SegmentId], Option<usize>),
-        sent: Probe,
-        arrivals: Vec<Arrival>,
-    ) -> Vec<Outcome> {
+    fn sent_as_configured(&self, from: SegmentId, probe: Probe) -> Vec<Arrival> {
+        let mut arrivals = Vec::new();
+        if self.is_plain(from, probe.source) {
+            let walk = Walk::new(Sender::On(from), probe);
+            let taken = self.put_out_by_plain(from, probe.destination);
+            self.hand_on(&walk, taken, &mut arrivals);
+        }
+        for host in 0..self.site.hosts.len() {
+            let exits = self.host_exits(host, probe);
+            let here = exits.filter(|(port, _)| self.host(host).ports[*port].wire == from);
+            let exits: Vec<Exit> = here.map(|(_, exit)| exit).collect();
+            self.sent_by_host(host, &exits, probe, &mut arrivals);
+        }
+        arrivals
+    }
+
+    /// It hands its packet to any interface on the wire that it likes.
+    fn sent_by_hostile(&self, from: SegmentId, probe: Probe) -> Vec<Arrival> {
+        let mut arrivals = Vec::new();
+        if self.may_send(from, probe, Stance::Hostile) {
+            let walk = Walk::new(Sender::On(from), probe);
+            let entries = self.ports_on(from).map(Taken::Enters).collect();
+            self.hand_on(&walk, entries, &mut arrivals);
+        }
+        arrivals
+    }
+
+    /// How packets that arrived look from outside.
+    fn outcomes(&self, sent: Probe, arrivals: Vec<Arrival>) -> Vec<Outcome> {
         let mut outcomes: Vec<Outcome> = arrivals
             .into_iter()
             .map(|arrival| Outcome {
-                came_back: self.came_back(sender, sent, &arrival),
-                place: arrival.place,
+                came_back: self.came_back(sent, &arrival),
+                place: arrival.end.place,
                 arrived: arrival.probe,
                 hops: arrival.hops,
             })
@@ -170,215 +238,134 @@ impl<'s> Simulator<'s> {
         outcomes
     }
 
-    /// Whether the sender may use the packet's source address.
+    /// Whether some sender on a segment may send such a packet.
     pub fn may_send(&self, from: SegmentId, probe: Probe, stance: Stance) -> bool {
         match stance {
             Stance::Configured => {
-                let mut routers = self.devices.iter().filter(|device| !device.is_host);
-                let owned = routers.any(|device| device.owns(probe.source));
-                self.lives_on(from, probe.source) && !owned && !never_forwarded(probe.source)
+                let mut hosts = 0..self.site.hosts.len();
+                self.is_plain(from, probe.source)
+                    || hosts.any(|host| {
+                        let mut exits = self.host_exits(host, probe);
+                        exits.any(|(port, _)| self.host(host).ports[port].wire == from)
+                    })
             }
             Stance::Hostile => !never_forwarded(probe.source),
         }
     }
 
-    /// Interfaces that the packet may enter first.
-    fn starts(&self, from: SegmentId, probe: Probe, stance: Stance) -> Vec<(usize, usize)> {
-        if stance == Stance::Hostile {
-            return self.ports_on(from).collect();
-        }
-        if self.on_link(from, probe.destination) {
-            let owner = self.owner_on(from, probe.destination);
-            return owner
-                .filter(|&(device, _)| !self.devices[device].is_host)
-                .into_iter()
-                .collect();
-        }
-        self.first_hops(from, probe.destination)
+    /// Whether an address is one of the devices on a segment, plain or described, and valid beyond its link.
+    pub fn has(&self, segment: SegmentId, address: IpAddr) -> bool {
+        let mut hosts = self.devices.iter().filter(|device| device.is_host);
+        let described = hosts.any(|host| {
+            let mut ports = host.ports.iter();
+            ports.any(|port| port.wire == segment && port.has(address))
+        });
+        self.is_plain(segment, address) || (described && !never_forwarded(address))
     }
 
-    /// What plain devices of a segment use as their gateway for packets of the family of `example`.
-    fn first_hops(&self, from: SegmentId, example: IpAddr) -> Vec<(usize, usize)> {
-        let segment = self.site.segment(from);
-        let listed = segment.default_gateway.iter().map(|address| address.value);
-        let named: Vec<IpAddr> = listed
-            .filter(|&address| same_family(address, example))
-            .collect();
-        if !named.is_empty() {
-            let owners = named
-                .iter()
-                .filter_map(|&address| self.owner_on(from, address));
-            return owners.collect();
-        }
-        self.routers_on(from, example)
+    /// Whether a plain device on a segment may have an address: one that [`lives_on`](Self::lives_on) it and is no
+    /// gateway's or router's.
+    fn is_plain(&self, segment: SegmentId, address: IpAddr) -> bool {
+        let mut routers = self.devices.iter().filter(|device| !device.is_host);
+        let owned = routers.any(|device| device.owns(address));
+        self.lives_on(segment, address) && !owned && !never_forwarded(address)
     }
 
-    /// Interfaces of gateways and routers, not of hosts, with an address of the family of `example`.
-    fn routers_on(&self, segment: SegmentId, example: IpAddr) -> Vec<(usize, usize)> {
-        let ports = self.ports_on(segment);
-        ports
-            .filter(|&(device, port)| {
-                let port = &self.devices[device].ports[port];
-                let mut addresses = port.addresses.iter();
-                !self.devices[device].is_host
-                    && addresses.any(|net| same_family(net.addr(), example))
-            })
-            .collect()
+    /// Walks a packet on from whoever takes it in.
+    fn hand_on(&self, walk: &Walk, taken: Vec<Taken>, arrivals: &mut Vec<Arrival>) {
+        for taken in taken {
+            match taken {
+                Taken::Enters(at) => self.forward(at, walk.clone(), arrivals),
+                Taken::Ends(end) if self.accepts(&end, walk.probe) => arrivals.push(Arrival {
+                    sender: walk.sender,
+                    end,
+                    probe: walk.probe,
+                    hops: walk.hops.clone(),
+                    crossings: walk.crossings.clone(),
+                }),
+                Taken::Ends(_) => {}
+            }
+        }
+    }
+
+    /// A source that is the receiver's own address is dropped (design 3.3); the only address that is known of a plain
+    /// device is the destination.
+    fn accepts(&self, end: &End, probe: Probe) -> bool {
+        match end.by {
+            Some(device) => !self.devices[device].owns(probe.source),
+            None => probe.source != probe.destination,
+        }
     }
 
     /// Walks a packet from its arrival at an interface to wherever it ends.
-    fn forward(&self, at: (usize, usize), mut walk: Walk, ends: &mut Vec<Arrival>) {
-        if walk.seen.contains(&at) {
+    fn forward(&self, at: (usize, usize), mut walk: Walk, arrivals: &mut Vec<Arrival>) {
+        let met = (at.0, at.1, walk.probe);
+        if walk.met.contains(&met) || walk.hops.len() == MOST_HOPS {
             return;
         }
-        walk.seen.push(at);
-        let (leaving, handed) = match self.cross(at, &mut walk) {
-            Some(crossed) => crossed,
-            None => return,
-        };
-        walk.crossings.push(Crossing {
-            device: at.0,
-            before: walk.probe,
-            after: leaving,
-        });
-        walk.probe = leaving;
-        match handed {
-            Handed::Devices(next) => {
-                for at in next {
-                    self.forward(at, walk.clone(), ends);
-                }
-            }
-            Handed::At(place) => {
-                let Walk {
-                    probe,
-                    hops,
-                    crossings,
-                    ..
-                } = walk;
-                ends.push(Arrival {
-                    place,
-                    probe,
-                    hops,
-                    crossings,
-                });
-            }
+        walk.met.push(met);
+        for crossed in self.cross(at, walk.probe) {
+            let mut walk = walk.clone();
+            walk.crossings.push(Crossing {
+                device: at.0,
+                before: walk.probe,
+                after: crossed.probe,
+            });
+            walk.probe = crossed.probe;
+            walk.hops.push(crossed.hop);
+            self.hand_on(&walk, crossed.taken, arrivals);
         }
     }
 
-    /// What one device makes of a packet that arrives, and where it hands it; `None`: dropped.
-    fn cross(&self, (index, entry): (usize, usize), walk: &mut Walk) -> Option<(Probe, Handed)> {
+    /// What a device makes of a packet that arrives at an interface; empty: it drops it.
+    ///
+    /// Design 3.3, in this order: source check, destination translation, route, rules (they see the translated
+    /// destination and the original source), source translation.
+    fn cross(&self, (index, entry): (usize, usize), probe: Probe) -> Vec<Crossed> {
         let device = &self.devices[index];
-        if !self.admits(device, entry, walk.probe) {
-            return None;
+        if !self.admits(device, entry, probe) {
+            return Vec::new();
         }
-        let (probe, line) = device.translate_destination(self.site, entry, walk.probe);
+        let (probe, line) = device.translate_destination(self.site, entry, probe);
         let hop = |decided, other| Hop {
             device: index,
             decided,
             rewritten: [line, other],
         };
         if let Some(own) = device.port_of(probe.destination) {
-            let decided = device.permits(self, entry, Target::Itself, probe)?;
-            walk.hops.push(hop(decided, None));
-            let segment = device.ports[own].segment.0;
-            let place = if device.is_host {
-                Spot::Segment(segment)
-            } else {
-                Spot::Router(index)
+            let Some(decided) = device.permits(self, entry, Target::Itself, probe) else {
+                return Vec::new();
             };
-            return Some((probe, Handed::At(place)));
+            let taken = vec![Taken::Ends(self.at_device(index, own))];
+            let hop = hop(decided, None);
+            return vec![Crossed { probe, hop, taken }];
         }
-        if !device.forwards {
-            return None;
-        }
-        let exit = device.route(probe.destination)?;
-        let port = exit.port()?;
-        let decided = device.permits(self, entry, Target::Port(port), probe)?;
-        let (probe, other) = device.translate_source(self.site, port, probe)?;
-        walk.hops.push(hop(decided, other));
-        Some((probe, self.hand_over(device, exit, probe.destination)))
+        let exits = device.exits(probe.destination).into_iter();
+        let crossed = exits.filter(|_| device.forwards).filter_map(|exit| {
+            let port = exit.port()?;
+            let decided = device.permits(self, entry, Target::Port(port), probe)?;
+            let (probe, other) = device.translate_source(self.site, exit, probe)?;
+            Some(Crossed {
+                probe,
+                hop: hop(decided, other),
+                taken: self.put_out(index, exit, probe.destination),
+            })
+        });
+        crossed.collect()
     }
 
-    /// Addresses that are never forwarded, and the source check of the interface of arrival.
+    /// Addresses that are never forwarded, and the source check of the interface of arrival (RFC 3704 section 2).
     fn admits(&self, device: &Device<'_>, entry: usize, probe: Probe) -> bool {
         if never_forwarded(probe.source) || never_forwarded(probe.destination) {
             return false;
         }
-        let back = device.route(probe.source).and_then(|exit| exit.port());
+        let exits = device.exits(probe.source).into_iter();
+        let mut back = exits.filter_map(Exit::port);
         match device.ports[entry].check {
             SourceCheck::Off => true,
-            SourceCheck::Loose => back.is_some(),
-            SourceCheck::Strict => back == Some(entry),
+            SourceCheck::Loose => back.next().is_some(),
+            SourceCheck::Strict => back.any(|port| port == entry),
         }
-    }
-
-    /// Who takes a packet that leaves a device; an empty list of devices: nobody.
-    fn hand_over(&self, device: &Device<'_>, exit: Exit, destination: IpAddr) -> Handed {
-        let (wanted, port) = match exit {
-            Exit::OnLink(port) => (destination, port),
-            Exit::NextHop(address, port) => (address, port),
-            Exit::AsNeighbours(port) => {
-                return Handed::Devices(self.first_hops(device.ports[port].segment, destination));
-            }
-            Exit::Discard => return Handed::Devices(Vec::new()),
-        };
-        let segment = device.ports[port].segment;
-        let on_link = matches!(exit, Exit::OnLink(_));
-        match self.owner_on(segment, wanted) {
-            Some((owner, _)) if on_link && self.devices[owner].is_host => {
-                Handed::At(Spot::Segment(segment.0))
-            }
-            Some(owner) => Handed::Devices(vec![owner]),
-            None if on_link || self.site.segment(segment).external => {
-                Handed::At(Spot::Segment(segment.0))
-            }
-            None => Handed::Devices(Vec::new()),
-        }
-    }
-
-    /// Whether an address is one of the senders on a segment: in its prefixes, or, beyond an external
-    /// segment, one of no segment inside that some gateway or router sends there for a neighbour that is
-    /// not of the site.
-    pub fn lives_on(&self, segment: SegmentId, address: IpAddr) -> bool {
-        let mut routers = self.devices.iter().filter(|device| !device.is_host);
-        let handed_out = routers.any(|device| match device.route(address) {
-            Some(exit @ Exit::NextHop(_, port)) if device.ports[port].segment == segment => {
-                matches!(
-                    self.hand_over(device, exit, address),
-                    Handed::At(Spot::Segment(_))
-                )
-            }
-            _ => false,
-        });
-        let mut inside = self
-            .site
-            .segment_ids()
-            .filter(|&other| !self.site.segment(other).external);
-        let elsewhere = inside.any(|other| self.on_link(other, address));
-        self.on_link(segment, address) || (handed_out && !elsewhere)
-    }
-
-    /// Whether an address lies in a prefix of a segment.
-    fn on_link(&self, segment: SegmentId, address: IpAddr) -> bool {
-        let mut prefixes = self.site.segment(segment).prefixes.iter();
-        prefixes.any(|prefix| prefix.value.net().contains(&address))
-    }
-
-    /// Every interface of every device on a segment.
-    fn ports_on(&self, segment: SegmentId) -> impl Iterator<Item = (usize, usize)> + '_ {
-        let devices = self.devices.iter().enumerate();
-        let all = devices
-            .flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)));
-        all.filter(move |&(device, port)| self.devices[device].ports[port].segment == segment)
-    }
-
-    /// The device and its interface on a segment that has an address.
-    fn owner_on(&self, segment: SegmentId, address: IpAddr) -> Option<(usize, usize)> {
-        let has = |&(device, port): &(usize, usize)| {
-            let mut addresses = self.devices[device].ports[port].addresses.iter();
-            addresses.any(|net| net.addr() == address)
-        };
-        self.ports_on(segment).find(has)
     }
 }
 

@@ -8,7 +8,7 @@ use boundwalk::model::{
 };
 use ipnet::IpNet;
 
-use super::{Probe, Simulator, same_family};
+use super::{Probe, Simulator, never_forwarded, same_family};
 
 /// What decided at a device with rules.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -28,7 +28,10 @@ pub enum Target {
 
 /// An interface.
 pub struct Port {
+    /// The segment that the file says it is on: what rules call it.
     pub segment: SegmentId,
+    /// The segment whose wire it is on.
+    pub wire: SegmentId,
     pub addresses: Vec<IpNet>,
     pub check: SourceCheck,
 }
@@ -48,7 +51,7 @@ pub struct Device<'s> {
 pub enum Exit {
     OnLink(usize),
     NextHop(IpAddr, usize),
-    /// By whatever router the plain devices on the segment of this interface use.
+    /// By what the plain devices on the segment of this interface use.
     AsNeighbours(usize),
     Discard,
 }
@@ -75,6 +78,7 @@ pub fn of(site: &Site) -> Vec<Device<'_>> {
 fn of_router(router: &Router) -> Device<'_> {
     let ports = router.interfaces.iter().map(|interface| Port {
         segment: interface.segment,
+        wire: interface.segment,
         addresses: interface
             .addresses
             .iter()
@@ -104,6 +108,7 @@ fn of_host(host: &Host) -> Device<'_> {
     let ports: Vec<Port> = interfaces
         .map(|interface| Port {
             segment: interface.segment,
+            wire: interface.segment,
             addresses: interface
                 .addresses
                 .iter()
@@ -117,10 +122,17 @@ fn of_host(host: &Host) -> Device<'_> {
         .iter()
         .map(|route| (route.destination.net(), exit_of(&route.via)));
     let mut routes: Vec<(IpNet, Exit)> = stated.collect();
-    routes.extend(["0.0.0.0/0", "::/0"].into_iter().filter_map(|everything| {
+    for everything in ["0.0.0.0/0", "::/0"] {
         let everything: IpNet = everything.parse().expect("a prefix");
-        Some((everything, default_exit(host, &ports, everything.addr())?))
-    }));
+        // A default route of its own stands for both (a host may say it either way).
+        if routes
+            .iter()
+            .all(|&(destination, _)| destination != everything)
+        {
+            let exits = default_exits(host, &ports, everything.addr());
+            routes.extend(exits.into_iter().map(|exit| (everything, exit)));
+        }
+    }
     let forwards = host.forwards.value == Forwards::Routes;
     Device {
         ports,
@@ -131,23 +143,27 @@ fn of_host(host: &Host) -> Device<'_> {
     }
 }
 
-/// A host sends by its own default gateway, else by what the segment of its first interface with an address
-/// of the family uses.
-fn default_exit(host: &Host, ports: &[Port], example: IpAddr) -> Option<Exit> {
-    let mut stated = host.default_gateway.iter().map(|address| address.value);
-    if let Some(gateway) = stated.find(|&gateway| same_family(gateway, example)) {
-        let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
-        return ports
-            .iter()
-            .position(near)
-            .map(|port| Exit::NextHop(gateway, port));
+/// A host sends by its own default gateways, by any of them where it has several of the family; else by what the
+/// segment of its first interface with an address of the family uses.
+fn default_exits(host: &Host, ports: &[Port], example: IpAddr) -> Vec<Exit> {
+    let stated = host.default_gateway.iter().map(|address| address.value);
+    let stated: Vec<IpAddr> = stated
+        .filter(|&gateway| same_family(gateway, example))
+        .collect();
+    if stated.is_empty() {
+        let has = |port: &Port| {
+            let mut addresses = port.addresses.iter();
+            addresses.any(|net| same_family(net.addr(), example))
+        };
+        let first = ports.iter().position(has);
+        return first.map(Exit::AsNeighbours).into_iter().collect();
     }
-    let has = |port: &Port| {
-        port.addresses
-            .iter()
-            .any(|net| same_family(net.addr(), example))
-    };
-    ports.iter().position(has).map(Exit::AsNeighbours)
+    let exits = stated.into_iter().filter_map(|gateway| {
+        let near = |port: &Port| port.addresses.iter().any(|net| net.contains(&gateway));
+        let port = ports.iter().position(near)?;
+        Some(Exit::NextHop(gateway, port))
+    });
+    exits.collect()
 }
 
 fn exit_of(via: &Via) -> Exit {
@@ -157,11 +173,27 @@ fn exit_of(via: &Via) -> Exit {
     }
 }
 
+impl Port {
+    pub fn has(&self, address: IpAddr) -> bool {
+        self.addresses.iter().any(|net| net.addr() == address)
+    }
+
+    /// The address that a translation to this interface takes for packets that leave to a target: of those that are
+    /// valid beyond the link, the one whose subnet holds the target, else the first of the family.
+    fn address_toward(&self, target: IpAddr) -> Option<IpAddr> {
+        let own = self.addresses.iter();
+        let mut fitting =
+            own.filter(|net| same_family(net.addr(), target) && !never_forwarded(net.addr()));
+        let first = fitting.clone().next();
+        let near = fitting.find(|net| net.contains(&target));
+        near.or(first).map(|net| net.addr())
+    }
+}
+
 impl Device<'_> {
     /// The interface that has an address.
     pub fn port_of(&self, address: IpAddr) -> Option<usize> {
-        let has = |port: &Port| port.addresses.iter().any(|net| net.addr() == address);
-        self.ports.iter().position(has)
+        self.ports.iter().position(|port| port.has(address))
     }
 
     /// Whether an address is one of the device's own, on whichever interface.
@@ -169,21 +201,26 @@ impl Device<'_> {
         self.port_of(address).is_some()
     }
 
-    /// The longest match among what is on-link and the static routes; on-link first where they tie.
-    pub fn route(&self, address: IpAddr) -> Option<Exit> {
+    /// The longest match among what is on-link and the static routes; on-link first where they tie. More than one only
+    /// where a host has several default gateways.
+    pub fn exits(&self, address: IpAddr) -> Vec<Exit> {
         let ports = self.ports.iter().enumerate();
         let on_link = ports.flat_map(|(index, port)| {
             let nets = port.addresses.iter();
             nets.map(move |net| (net.trunc(), Exit::OnLink(index)))
         });
-        let mut best: Option<(u8, Exit)> = None;
-        for (net, exit) in on_link.chain(self.routes.iter().copied()) {
-            let longer = best.is_none_or(|(length, _)| length < net.prefix_len());
-            if net.contains(&address) && longer {
-                best = Some((net.prefix_len(), exit));
-            }
-        }
-        best.map(|(_, exit)| exit)
+        let all = on_link.chain(self.routes.iter().copied());
+        let matching: Vec<(IpNet, Exit)> = all.filter(|(net, _)| net.contains(&address)).collect();
+        let longest = matching.iter().map(|(net, _)| net.prefix_len()).max();
+        let mut best = matching
+            .into_iter()
+            .filter(|(net, _)| Some(net.prefix_len()) == longest)
+            .map(|(_, exit)| exit);
+        let Some(first) = best.next() else {
+            return Vec::new();
+        };
+        let others = best.filter(|_| !matches!(first, Exit::OnLink(_)));
+        std::iter::once(first).chain(others).collect()
     }
 
     /// The line that decides and what it does; `None` where there are no rules.
@@ -285,13 +322,14 @@ impl Device<'_> {
     }
 
     /// The same for source translations; `None` where the line wants the address of an interface that has
-    /// none of the family.
+    /// none of the family. What is sent to a next hop has that one as its target, what is on-link its destination.
     pub fn translate_source(
         &self,
         site: &Site,
-        leaves: usize,
+        exit: Exit,
         probe: Probe,
     ) -> Option<(Probe, Option<usize>)> {
+        let leaves = exit.port()?;
         let lines = self
             .filter
             .map_or(&[][..], |filter| &filter.source_translations);
@@ -305,8 +343,11 @@ impl Device<'_> {
             TranslationTarget::Address(address) => address,
             TranslationTarget::Unchanged => probe.source,
             TranslationTarget::Interface => {
-                let mut own = self.ports[leaves].addresses.iter().map(|net| net.addr());
-                own.find(|&address| same_family(address, probe.source))?
+                let target = match exit {
+                    Exit::NextHop(hop, _) => hop,
+                    _ => probe.destination,
+                };
+                self.ports[leaves].address_toward(target)?
             }
         };
         let line = (source != probe.source).then_some(number);

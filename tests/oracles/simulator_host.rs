@@ -2,44 +2,26 @@
 
 use std::net::IpAddr;
 
-use boundwalk::model::SegmentId;
+use super::{Arrival, Device, Exit, Outcome, Probe, Sender, Simulator, Walk, never_forwarded};
 
-use super::{Arrival, Exit, Handed, Outcome, Probe, Simulator, Walk, never_forwarded};
-
-impl Simulator<'_> {
+impl<'s> Simulator<'s> {
     /// Every way in which a packet that a host of the site sends, as configured, arrives somewhere, sorted,
     /// without repeats; also where no device is between.
     pub fn send_from_host(&self, host: usize, probe: Probe) -> Vec<Outcome> {
-        let Some(exit) = self.host_exit(host, probe) else {
-            return Vec::new();
-        };
-        let device = &self.devices[self.host_device(host)];
+        let exits: Vec<Exit> = self.host_exits(host, probe).map(|(_, exit)| exit).collect();
         let mut arrivals = Vec::new();
-        match self.hand_over(device, exit, probe.destination) {
-            Handed::Devices(next) => {
-                for at in next {
-                    self.forward(at, Walk::new(probe), &mut arrivals);
-                }
-            }
-            Handed::At(place) => arrivals.push(Arrival {
-                place,
-                probe,
-                hops: Vec::new(),
-                crossings: Vec::new(),
-            }),
-        }
-        let homes: Vec<SegmentId> = device.ports.iter().map(|port| port.segment).collect();
-        self.outcomes((&homes, Some(self.host_device(host))), probe, arrivals)
+        self.sent_by_host(host, &exits, probe, &mut arrivals);
+        self.outcomes(probe, arrivals)
     }
 
     /// Whether a host sends such a packet: from an address of the interface that it leaves by.
     pub fn host_may_send(&self, host: usize, probe: Probe) -> bool {
-        self.host_exit(host, probe).is_some()
+        self.host_exits(host, probe).next().is_some()
     }
 
     /// Whether an address is a host's and valid beyond its link.
     pub fn host_owns(&self, host: usize, address: IpAddr) -> bool {
-        self.router_owns(self.host_device(host), address)
+        self.router_owns(self.site.routers.len() + host, address)
     }
 
     /// The same for a gateway or router.
@@ -47,16 +29,38 @@ impl Simulator<'_> {
         self.devices[router].owns(address) && !never_forwarded(address)
     }
 
-    fn host_exit(&self, host: usize, probe: Probe) -> Option<Exit> {
-        let device = &self.devices[self.host_device(host)];
-        let exit = device.route(probe.destination)?;
-        let own = &device.ports[exit.port()?].addresses;
-        let from_there =
-            own.iter().any(|net| net.addr() == probe.source) && !never_forwarded(probe.source);
-        from_there.then_some(exit)
+    /// The device of a host of the site.
+    pub(super) fn host(&self, host: usize) -> &Device<'s> {
+        &self.devices[self.site.routers.len() + host]
     }
 
-    fn host_device(&self, host: usize) -> usize {
-        self.site.routers.len() + host
+    /// How a packet leaves a host that sends it, by its own routes and default gateways, with the interface that it
+    /// leaves by: its source is an address of that interface (design 3.1).
+    pub(super) fn host_exits(
+        &self,
+        host: usize,
+        probe: Probe,
+    ) -> impl Iterator<Item = (usize, Exit)> {
+        let device = self.host(host);
+        let exits = device.exits(probe.destination).into_iter();
+        let exits = exits.filter_map(|exit| Some((exit.port()?, exit)));
+        exits.filter(move |(port, _)| {
+            device.ports[*port].has(probe.source) && !never_forwarded(probe.source)
+        })
+    }
+
+    pub(super) fn sent_by_host(
+        &self,
+        host: usize,
+        exits: &[Exit],
+        probe: Probe,
+        arrivals: &mut Vec<Arrival>,
+    ) {
+        let device = self.site.routers.len() + host;
+        let walk = Walk::new(Sender::Host(device), probe);
+        for &exit in exits {
+            let taken = self.put_out(device, exit, probe.destination);
+            self.hand_on(&walk, taken, arrivals);
+        }
     }
 }

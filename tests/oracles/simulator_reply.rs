@@ -1,148 +1,167 @@
 //! Whether the answer to a packet finds its way back.
+//!
+//! Design 3.3. An answer counts when the sender gets what it waits for: from the address and port that it wrote to, to
+//! the address and port that it wrote from. On the way:
+//!
+//! - A stateful gateway that the flow crossed knows the answer, undoes its own translations (the last crossing first)
+//!   and lets it pass without asking its rules.
+//! - A stateful gateway that does not know it takes it for a new flow: its rules must permit it, and no translation of
+//!   its own may rewrite it. TCP is refused: an answer without a connection is none.
+//! - TCP needs more: each stateful gateway that the flow crossed must see the answer too, or it stops the connection
+//!   after the first one. One that saw the flow twice with different headers, for another device rewrote it in between,
+//!   keeps two states, and waits for the answer to each. UDP, echo requests and other protocols live with a gateway
+//!   that sees one direction only.
+//! - A gateway without state asks its rules about the answer.
+//! - The internet sends nothing to a private address: beyond an external segment a plain device answers such a source
+//!   only where the segment routes it or has it on-link. A described host there answers by its own routes.
 
-use boundwalk::model::{ICMP, ICMPV6, Protocol, SegmentId};
+use boundwalk::model::{ICMP, ICMPV6, Protocol, SegmentId, TCP};
 
 use super::devices::Target;
-use super::{Arrival, Handed, Probe, Simulator, Spot};
+use super::wire::{End, Taken};
+use super::{Arrival, Crossing, MOST_HOPS, Probe, Sender, Simulator, Spot};
 
 /// A flow whose answer is on its way.
 struct Flow<'a> {
-    homes: &'a [SegmentId],
-    /// The device of a sender that is a host of the site.
-    sender: Option<usize>,
     sent: Probe,
     arrival: &'a Arrival,
+}
+
+/// An answer under way.
+#[derive(Clone)]
+struct Answer {
+    probe: Probe,
+    /// Which device met it by which interface with which headers.
+    met: Vec<(usize, usize, Probe)>,
+    /// The states of gateways that it fitted.
+    fitted: Vec<Crossing>,
 }
 
 impl Simulator<'_> {
     /// Whether some answer of the receiver reaches the sender as the answer to what it sent. A message
     /// that expects no answer counts as answered.
-    pub(super) fn came_back(
-        &self,
-        (homes, sender): (&[SegmentId], Option<usize>),
-        sent: Probe,
-        arrival: &Arrival,
-    ) -> bool {
+    pub(super) fn came_back(&self, sent: Probe, arrival: &Arrival) -> bool {
         let Some(reply) = answer(arrival.probe) else {
             return true;
         };
-        let flow = Flow {
-            homes,
-            sender,
-            sent,
-            arrival,
+        let flow = Flow { sent, arrival };
+        let answer = Answer {
+            probe: reply,
+            met: Vec::new(),
+            fitted: Vec::new(),
         };
-        match arrival.place {
-            Spot::Segment(segment) => {
-                let mut devices = self.devices.iter();
-                match devices.position(|device| device.is_host && device.owns(reply.source)) {
-                    Some(host) => self.answered_from_host(&flow, host, reply),
-                    None => self.answered_from_segment(&flow, SegmentId(segment), reply),
-                }
+        match (arrival.end.by, arrival.end.place) {
+            (Some(device), _) => self.answered_by_device(&flow, device, answer),
+            (None, Spot::Segment(segment)) => {
+                self.answered_by_plain(&flow, SegmentId(segment), &answer)
             }
-            Spot::Router(device) => self.answered_from_device(&flow, device, reply),
+            (None, Spot::Router(_)) => unreachable!("a gateway is no plain device"),
         }
     }
 
-    fn answered_from_segment(&self, flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
-        if self.on_link(segment, reply.destination) {
-            return match self.owner_on(segment, reply.destination) {
-                Some(at) if !self.devices[at.0].is_host => self.returns(flow, at, reply, &[]),
-                _ => arrived_home(flow, segment, reply),
-            };
-        }
-        let hops = self.first_hops(segment, reply.destination);
-        hops.into_iter()
-            .any(|at| self.returns(flow, at, reply, &[]))
-    }
-
-    /// A host of the site answers by its own routes, whichever of its interfaces has the address.
-    fn answered_from_host(&self, flow: &Flow<'_>, host: usize, reply: Probe) -> bool {
-        let device = &self.devices[host];
-        let Some(exit) = device.route(reply.destination) else {
+    fn answered_by_plain(&self, flow: &Flow<'_>, segment: SegmentId, answer: &Answer) -> bool {
+        let destination = answer.probe.destination;
+        if self.site.segment(segment).external && !self.is_routed_out_there(segment, destination) {
             return false;
-        };
-        match self.hand_over(device, exit, reply.destination) {
-            Handed::Devices(next) => next
-                .into_iter()
-                .any(|at| self.returns(flow, at, reply, &[])),
-            Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
-            Handed::At(Spot::Router(_)) => false,
         }
+        let taken = self.put_out_by_plain(segment, destination);
+        self.taken_home(flow, answer, taken)
     }
 
-    /// The device answers by itself: its own rules do not look at what it sends.
-    fn answered_from_device(&self, flow: &Flow<'_>, device: usize, reply: Probe) -> bool {
-        let reply = undone(flow, device, reply).unwrap_or(reply);
-        self.leaves(flow, device, reply, &[])
+    /// A host answers by its own routes, whichever of its interfaces has the address. So does a gateway or router: its
+    /// own rules do not look at what it sends, but a translation that brought the packet to it is undone.
+    fn answered_by_device(&self, flow: &Flow<'_>, device: usize, mut answer: Answer) -> bool {
+        undo(flow, device, &mut answer);
+        self.leaves(flow, device, &answer)
     }
 
     /// Walks an answer from its arrival at an interface.
-    fn returns(
-        &self,
-        flow: &Flow<'_>,
-        at: (usize, usize),
-        reply: Probe,
-        seen: &[(usize, usize)],
-    ) -> bool {
-        let (index, entry) = at;
+    fn returns(&self, flow: &Flow<'_>, (index, entry): (usize, usize), mut answer: Answer) -> bool {
         let device = &self.devices[index];
-        if seen.contains(&at) || !self.admits(device, entry, reply) {
+        let met = (index, entry, answer.probe);
+        let ended = answer.met.contains(&met) || answer.met.len() == MOST_HOPS;
+        if ended || !self.admits(device, entry, answer.probe) {
             return false;
         }
-        if flow.sender == Some(index) && device.owns(reply.destination) {
-            return answer(flow.sent) == Some(reply);
+        if flow.arrival.sender == Sender::Host(index) && device.owns(answer.probe.destination) {
+            return is_answered(self, flow, &answer);
         }
-        let seen = [seen, &[at]].concat();
+        answer.met.push(met);
         if device.is_stateful() {
-            return undone(flow, index, reply)
-                .is_some_and(|reply| self.leaves(flow, index, reply, &seen));
+            if undo(flow, index, &mut answer) {
+                return self.leaves(flow, index, &answer);
+            }
+            if Protocol(answer.probe.protocol) == TCP {
+                return false;
+            }
         }
-        let Some(exit) = device.route(reply.destination).and_then(|exit| exit.port()) else {
-            return false;
-        };
-        let permitted = device
-            .permits(self, entry, Target::Port(exit), reply)
-            .is_some();
-        permitted && self.leaves(flow, index, reply, &seen)
+        self.passes_as_new(index, entry, answer.probe) && self.leaves(flow, index, &answer)
     }
 
-    /// Where a device hands an answer; its own addresses are no sender's.
-    fn leaves(
-        &self,
-        flow: &Flow<'_>,
-        device: usize,
-        reply: Probe,
-        seen: &[(usize, usize)],
-    ) -> bool {
-        let device = &self.devices[device];
-        let Some(exit) = device.route(reply.destination) else {
-            return false;
-        };
-        if device.owns(reply.destination) || !device.forwards {
+    /// Whether a device lets an answer pass for which it keeps no state, as it is.
+    fn passes_as_new(&self, index: usize, entry: usize, reply: Probe) -> bool {
+        let device = &self.devices[index];
+        let mut exits = device.exits(reply.destination).into_iter();
+        device.translate_destination(self.site, entry, reply).0 == reply
+            && exits.any(|exit| {
+                let Some(port) = exit.port() else {
+                    return false;
+                };
+                let permitted = device.permits(self, entry, Target::Port(port), reply);
+                let written = device.translate_source(self.site, exit, reply);
+                permitted.is_some() && written.is_some_and(|(written, _)| written == reply)
+            })
+    }
+
+    /// Where a device hands an answer; its own addresses are no sender's, and a host that has been passed forwards.
+    fn leaves(&self, flow: &Flow<'_>, index: usize, answer: &Answer) -> bool {
+        let device = &self.devices[index];
+        let destination = answer.probe.destination;
+        let sends = device.forwards || flow.arrival.end.by == Some(index);
+        if device.owns(destination) || !sends {
             return false;
         }
-        match self.hand_over(device, exit, reply.destination) {
-            Handed::Devices(next) => next
-                .into_iter()
-                .any(|at| self.returns(flow, at, reply, seen)),
-            Handed::At(Spot::Segment(segment)) => arrived_home(flow, SegmentId(segment), reply),
-            Handed::At(Spot::Router(_)) => false,
-        }
+        let mut exits = device.exits(destination).into_iter();
+        exits.any(|exit| self.taken_home(flow, answer, self.put_out(index, exit, destination)))
+    }
+
+    /// Whether some way on brings the answer to the sender.
+    fn taken_home(&self, flow: &Flow<'_>, answer: &Answer, taken: Vec<Taken>) -> bool {
+        taken.into_iter().any(|taken| match taken {
+            Taken::Enters(at) => self.returns(flow, at, answer.clone()),
+            Taken::Ends(end) => is_senders(flow, &end) && is_answered(self, flow, answer),
+        })
     }
 }
 
-/// The answer as a gateway that passed the flow sends it on; `None` where it knows no such flow.
-fn undone(flow: &Flow<'_>, device: usize, reply: Probe) -> Option<Probe> {
+/// Whether who has the answer is the sender: the host itself, or a device on the wire of the sender's segment.
+fn is_senders(flow: &Flow<'_>, end: &End) -> bool {
+    match flow.arrival.sender {
+        Sender::On(segment) => end.wire == Some(segment),
+        Sender::Host(device) => end.by == Some(device),
+    }
+}
+
+/// The sender takes an answer only from whom it wrote to; and a TCP connection lives only where each stateful gateway
+/// sees both directions.
+fn is_answered(simulator: &Simulator<'_>, flow: &Flow<'_>, reply: &Answer) -> bool {
+    let crossings = flow.arrival.crossings.iter();
+    let mut states = crossings.filter(|crossing| simulator.devices[crossing.device].is_stateful());
+    let both = states.all(|crossing| reply.fitted.contains(crossing));
+    answer(flow.sent) == Some(reply.probe) && (both || Protocol(flow.sent.protocol) != TCP)
+}
+
+/// Makes of an answer what a gateway that passed the flow sends on; `false` where it knows no such flow.
+fn undo(flow: &Flow<'_>, device: usize, reply: &mut Answer) -> bool {
     let mut passed = flow.arrival.crossings.iter().rev();
     let known = passed
-        .find(|crossing| crossing.device == device && answer(crossing.after) == Some(reply))?;
-    answer(known.before)
-}
-
-/// The sender takes an answer only from whom it wrote to.
-fn arrived_home(flow: &Flow<'_>, segment: SegmentId, reply: Probe) -> bool {
-    flow.homes.contains(&segment) && answer(flow.sent) == Some(reply)
+        .find(|crossing| crossing.device == device && answer(crossing.after) == Some(reply.probe));
+    let undone = known.and_then(|known| Some((known, answer(known.before)?)));
+    if let Some((known, before)) = undone {
+        reply.fitted.push(*known);
+        reply.probe = before;
+    }
+    undone.is_some()
 }
 
 /// What the receiver sends back; `None` where it need not.

@@ -5,19 +5,25 @@ use std::net::IpAddr;
 
 use ipnet::IpNet;
 
-use super::{Device, Kind, Plan, is_link_local, list};
+use super::{Kind, Plan, is_link_local, list, random_hairpin};
 
 /// A next hop and the interface it is reached by.
 type NextHop = (IpAddr, usize);
 
 /// Routes to most segments that the device has no foot on, to parts of some that it has, and defaults.
 pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut String) {
-    let mut taken: Vec<IpNet> = Vec::new();
+    let mut taken: Vec<IpNet> = random_hairpin::write_routes(plan, number, path, text);
+    // A host that does not forward mostly has its default gateway only.
+    let away = if plan.devices[number].kind == Kind::PlainHost {
+        25
+    } else {
+        75
+    };
     for target in 0..plan.segments.len() {
         for prefix in plan.segments[target].prefixes.clone() {
             let mut feet = plan.devices[number].feet.iter();
             let connected = feet.any(|foot| foot.segment == target);
-            if plan.random.percent(if connected { 5 } else { 75 }) {
+            if plan.random.percent(if connected { 5 } else { away }) {
                 let wanted = narrowed(plan, prefix, connected);
                 taken.extend(write_route(
                     plan,
@@ -31,8 +37,11 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
             }
         }
     }
-    // A forwarding host may have a default gateway of its own, which says the same.
-    if plan.devices[number].kind == Kind::ForwardingHost {
+    // A host may have a default gateway of its own, which says the same.
+    if matches!(
+        plan.devices[number].kind,
+        Kind::ForwardingHost | Kind::PlainHost
+    ) {
         return;
     }
     for everything in ["0.0.0.0/0", "::/0"] {
@@ -45,32 +54,36 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
     }
 }
 
-/// The default gateway of a host, sometimes: an address of a gateway or router beside it.
+/// The default gateway of a host, sometimes: an address of a device beside it that forwards, rather of a host; seldom
+/// two of a family.
 pub fn write_default_gateway(plan: &mut Plan, number: usize, text: &mut String) {
-    let routers = |device: &&Device| matches!(device.kind, Kind::Gateway | Kind::Router);
-    let feet = plan
-        .devices
-        .iter()
-        .filter(routers)
-        .flat_map(|device| &device.feet);
-    let near: Vec<IpAddr> = feet
-        .flat_map(|foot| foot.addresses.iter().map(|net| (foot.segment, net.addr())))
-        .filter(|&(_, address)| !is_link_local(address))
-        .filter(|&(segment, address)| on_link_at(plan, number, segment, address).is_some())
-        .map(|(_, address)| address)
-        .collect();
     let mut gateways = Vec::new();
     for four in [true, false] {
-        let fitting: Vec<IpAddr> = near
-            .iter()
-            .copied()
-            .filter(|own| own.is_ipv4() == four)
-            .collect();
-        if !fitting.is_empty() && plan.random.percent(35) {
-            gateways.push(*plan.random.pick(&fitting));
+        let hosts = forwarding_beside(plan, number, four, &[Kind::ForwardingHost]);
+        let all = [Kind::Gateway, Kind::Router, Kind::ForwardingHost];
+        let mut fitting = forwarding_beside(plan, number, four, &all);
+        if !hosts.is_empty() && plan.random.percent(60) {
+            fitting = hosts;
+        }
+        if plan.random.percent(50) {
+            let count = if plan.random.percent(15) { 2 } else { 1 };
+            gateways.extend(plan.random.some(&fitting, count));
         }
     }
     list(text, "default_gateway", &gateways);
+}
+
+/// Addresses of other devices of these kinds that are on-link at a device.
+fn forwarding_beside(plan: &Plan, number: usize, four: bool, kinds: &[Kind]) -> Vec<IpAddr> {
+    let others = plan.devices.iter().enumerate();
+    let feet = others
+        .filter(|&(other, device)| other != number && kinds.contains(&device.kind))
+        .flat_map(|(_, device)| &device.feet);
+    let near = feet
+        .flat_map(|foot| foot.addresses.iter().map(|net| (foot.segment, net.addr())))
+        .filter(|&(_, address)| address.is_ipv4() == four && !is_link_local(address))
+        .filter(|&(segment, address)| on_link_at(plan, number, segment, address).is_some());
+    near.map(|(_, address)| address).collect()
 }
 
 /// The prefix, or half of it.
@@ -96,21 +109,28 @@ fn write_route(
     if taken.contains(&destination) {
         return None;
     }
-    let hop = next_hop(plan, number, destination.addr().is_ipv4(), toward);
+    let four = destination.addr().is_ipv4();
+    let hop = match out_there(plan, number, four) {
+        Some(provider) if toward.is_none() => Some(provider),
+        _ => next_hop(plan, number, four, toward),
+    };
     let discard = plan.random.percent(8);
     let line = match hop {
         _ if discard => "discard = true\n".to_owned(),
-        Some((address, foot)) => {
-            let interface = match plan.devices[number].kind {
-                Kind::Gateway | Kind::Router => format!("if{foot}"),
-                Kind::ForwardingHost | Kind::PlainHost => (foot + 1).to_string(),
-            };
-            format!("via = \"{address}\"\ninterface = \"{interface}\"\n")
-        }
+        Some(hop) => by(plan, number, hop),
         None => return None,
     };
     writeln!(text, "[[{path}.routes]]\nto = \"{destination}\"\n{line}").expect("a string");
     Some(destination)
+}
+
+/// The lines of a route that name its next hop and interface.
+pub fn by(plan: &Plan, number: usize, (address, foot): NextHop) -> String {
+    let interface = match plan.devices[number].kind {
+        Kind::Gateway | Kind::Router => format!("if{foot}"),
+        Kind::ForwardingHost | Kind::PlainHost => (foot + 1).to_string(),
+    };
+    format!("via = \"{address}\"\ninterface = \"{interface}\"\n")
 }
 
 /// An address of another device that is on-link at an interface, rather of one with a foot on `toward`;
@@ -140,8 +160,18 @@ fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -
     }
 }
 
+/// A next hop of nobody's on an external segment that a device stands on, mostly.
+fn out_there(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
+    let mut feet = plan.devices[number].feet.iter();
+    let stands = feet.any(|foot| plan.segments[foot.segment].external);
+    if !stands || plan.random.percent(40) {
+        return None;
+    }
+    unowned_near(plan, number, four)
+}
+
 /// The interface of a device on a segment at which an address is on-link.
-fn on_link_at(plan: &Plan, number: usize, segment: usize, address: IpAddr) -> Option<usize> {
+pub fn on_link_at(plan: &Plan, number: usize, segment: usize, address: IpAddr) -> Option<usize> {
     let mut feet = plan.devices[number].feet.iter();
     feet.position(|foot| {
         foot.segment == segment && foot.addresses.iter().any(|net| net.contains(&address))

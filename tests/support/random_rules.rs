@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use ipnet::IpNet;
 
-use super::{Kind, Plan, add, is_link_local, list};
+use super::{Kind, Plan, add, is_link_local, list, random_hairpin};
 
 /// Groups of services that rules pick from.
 pub const NAMED_SERVICES: &str = "[services]
@@ -59,7 +59,8 @@ pub fn write_groups(plan: &mut Plan, text: &mut String) {
 }
 
 /// Up to six rules of a gateway.
-pub fn write_rules(plan: &mut Plan, gateway: &str, text: &mut String) {
+pub fn write_rules(plan: &mut Plan, device: usize, text: &mut String) {
+    let gateway = plan.devices[device].name.clone();
     for number in 0..plan.random.below(7) {
         writeln!(
             text,
@@ -74,7 +75,7 @@ pub fn write_rules(plan: &mut Plan, gateway: &str, text: &mut String) {
         }
         list(text, "from", &from);
         list(text, "to", &to);
-        write_matches(plan, families, text);
+        write_matches(plan, (device, families), text);
         let action = *plan
             .random
             .pick(&["permit", "permit", "permit", "deny", "reject"]);
@@ -88,11 +89,15 @@ pub fn write_rules(plan: &mut Plan, gateway: &str, text: &mut String) {
     }
 }
 
-/// Source, destination and services, each or none.
-fn write_matches(plan: &mut Plan, families: Families, text: &mut String) {
+/// Source, destination and services, each or none; the source sometimes an address of the gateway itself or of a host.
+fn write_matches(plan: &mut Plan, (device, families): (usize, Families), text: &mut String) {
     for key in ["source", "destination"] {
         if plan.random.percent(50) {
-            let items = addresses(plan, families);
+            let mut items = addresses(plan, families);
+            if key == "source" && plan.random.percent(20) {
+                items.extend(somebodys_own(plan, device, families));
+                items.dedup();
+            }
             list(text, key, &items);
         }
     }
@@ -105,16 +110,40 @@ fn write_matches(plan: &mut Plan, families: Families, text: &mut String) {
 /// A few translations of both kinds.
 pub fn write_translations(plan: &mut Plan, device: usize, text: &mut String) {
     let gateway = plan.devices[device].name.clone();
+    random_hairpin::write_translation(plan, device, text);
     for number in 0..plan.random.below(3) {
         let head =
             format!("[[gateways.{gateway}.destination_translations]]\nname = \"in {number}\"");
         writeln!(text, "{head}").expect("a string");
         write_destination_translation(plan, text);
     }
+    write_masquerade(plan, device, text);
     for number in 0..plan.random.below(3) {
         let head = format!("[[gateways.{gateway}.source_translations]]\nname = \"out {number}\"");
         writeln!(text, "{head}").expect("a string");
         write_source_translation(plan, device, text);
+    }
+}
+
+/// Often, where an interface has addresses of two subnets: what leaves by it gets an address of the interface.
+fn write_masquerade(plan: &mut Plan, device: usize, text: &mut String) {
+    let gateway = &plan.devices[device];
+    let mut feet = gateway.feet.iter();
+    let foot = feet.find(|foot| {
+        let four = foot.addresses.iter().filter(|net| net.addr().is_ipv4());
+        let mut subnets: Vec<IpNet> = four.map(IpNet::trunc).collect();
+        subnets.dedup();
+        1 < subnets.len()
+    });
+    let Some(foot) = foot.cloned() else { return };
+    if plan.random.percent(60) {
+        let (name, segment) = (&gateway.name, &plan.segments[foot.segment].name);
+        let head = format!("[[gateways.{name}.source_translations]]\nname = \"masquerade\"");
+        writeln!(
+            text,
+            "{head}\nto = [\"{segment}\"]\nto_address = \"interface\""
+        )
+        .expect("a string");
     }
 }
 
@@ -153,7 +182,7 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     let families = one_family(plan);
     let to = parties(plan);
     list(text, "to", &to);
-    write_matches(plan, families, text);
+    write_matches(plan, (device, families), text);
     let feet = plan.devices[device].feet.iter();
     let own = feet.flat_map(|foot| &foot.addresses).map(IpNet::addr);
     let own: Vec<_> = own
@@ -170,6 +199,28 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     if plan.random.percent(10) {
         text.push_str("enabled = false\n");
     }
+}
+
+/// An address of the device, or of any host.
+fn somebodys_own(plan: &mut Plan, device: usize, families: Families) -> Option<String> {
+    let chosen = plan.devices.iter().enumerate().filter(|&(number, one)| {
+        number == device || matches!(one.kind, Kind::PlainHost | Kind::ForwardingHost)
+    });
+    let nets = chosen
+        .flat_map(|(_, device)| &device.feet)
+        .flat_map(|foot| &foot.addresses);
+    let own: Vec<_> = nets
+        .map(IpNet::addr)
+        .filter(|own| !is_link_local(*own))
+        .filter(|own| {
+            if own.is_ipv4() {
+                families.four
+            } else {
+                families.six
+            }
+        })
+        .collect();
+    (!own.is_empty()).then(|| plan.random.pick(&own).to_string())
 }
 
 fn families(plan: &mut Plan) -> Families {

@@ -1,8 +1,12 @@
 //! Small random sites, as text: few addresses, many ways for them to meet.
 //!
 //! Everything that has surprised somebody about a network is likely here: several routers on a segment,
-//! rings of default routes, one family filtered and the other not, transit links, hosts with two feet.
+//! rings of default routes, one family filtered and the other not, transit links, hosts with two feet and routes of
+//! their own, two interfaces on one segment, two subnets on one segment, public addresses inside and private ones
+//! outside, a published address that a gateway further on rewrites and sends back.
 
+#[path = "random_hairpin.rs"]
+mod random_hairpin;
 #[path = "random_routes.rs"]
 mod random_routes;
 #[path = "random_rules.rs"]
@@ -14,6 +18,8 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use ipnet::IpNet;
 
 use crate::random::Random;
+
+use random_hairpin::Hairpin;
 
 /// A segment that is being made.
 pub struct Segment {
@@ -54,6 +60,7 @@ pub struct Plan {
     pub segments: Vec<Segment>,
     pub zones: Vec<String>,
     pub devices: Vec<Device>,
+    pub hairpin: Option<Hairpin>,
 }
 
 /// The text of a site; the same for the same seed.
@@ -67,9 +74,11 @@ pub fn random_site(seed: u64) -> String {
         segments: Vec::new(),
         zones,
         devices: Vec::new(),
+        hairpin: None,
     };
     plan.add_segments();
     plan.add_devices();
+    plan.hairpin = random_hairpin::draw(&mut plan);
     let mut text = String::new();
     plan.write_segments(&mut text);
     text.push_str(random_rules::NAMED_SERVICES);
@@ -91,11 +100,19 @@ impl Plan {
             let mut prefixes = Vec::new();
             if four {
                 let length = *self.random.pick(&[28, 29, 29, 30, 30, 31]);
-                let address = match external {
-                    true => Ipv4Addr::new(203, 0, 113, 32 * number as u8),
-                    false => Ipv4Addr::new(10, 0, 0, 32 * number as u8),
+                let unusual = self.random.percent(if external { 25 } else { 12 });
+                let last = 32 * number as u8;
+                let address = match (external, unusual) {
+                    (true, false) => Ipv4Addr::new(203, 0, 113, last),
+                    (true, true) => Ipv4Addr::new(172, 20, 0, last),
+                    (false, false) => Ipv4Addr::new(10, 0, 0, last),
+                    (false, true) => Ipv4Addr::new(198, 51, 100, last),
                 };
                 prefixes.push(IpNet::new(address.into(), length).expect("a length for IPv4"));
+                if !external && self.random.percent(20) {
+                    let second = Ipv4Addr::new(10, 0, 1, last);
+                    prefixes.push(IpNet::new(second.into(), 29).expect("a length for IPv4"));
+                }
             }
             if six {
                 let length = *self.random.pick(&[125, 125, 126, 127]);
@@ -144,7 +161,7 @@ impl Plan {
         let mut feet: Vec<Foot> = Vec::new();
         for segment in chosen {
             feet.push(self.foot(segment, feet.len()));
-            if self.random.percent(4) {
+            if self.random.percent(10) {
                 feet.push(self.foot(segment, feet.len()));
             }
         }
@@ -224,7 +241,9 @@ impl Plan {
         writeln!(text, "[{table}.{name}]").expect("a string");
         match kind {
             Kind::Gateway => {
-                let default = *self.random.pick(&["permit", "deny", "deny", "reject"]);
+                let open = self.hairpin.as_ref().is_some_and(|pin| pin.is_in(number));
+                let closed = if open { "permit" } else { "deny" };
+                let default = *self.random.pick(&["permit", closed, closed, "reject"]);
                 writeln!(text, "default = \"{default}\"").expect("a string");
             }
             Kind::ForwardingHost => text.push_str("forwards = \"routes\"\n"),
@@ -232,19 +251,21 @@ impl Plan {
             Kind::PlainHost if self.random.percent(20) => text.push_str("forwards = \"no\"\n"),
             Kind::Router | Kind::PlainHost => {}
         }
-        let stateful = kind == Kind::Gateway && self.random.percent(75);
+        let rewrites = self
+            .hairpin
+            .as_ref()
+            .is_some_and(|pin| pin.balancer == number);
+        let stateful = kind == Kind::Gateway && (rewrites || self.random.percent(75));
         if kind == Kind::Gateway {
             writeln!(text, "stateful = {stateful}").expect("a string");
         }
-        if kind == Kind::ForwardingHost {
+        if matches!(kind, Kind::ForwardingHost | Kind::PlainHost) {
             random_routes::write_default_gateway(self, number, text);
         }
         self.write_feet(number, text);
-        if kind != Kind::PlainHost {
-            random_routes::write_routes(self, number, &format!("{table}.{name}"), text);
-        }
+        random_routes::write_routes(self, number, &format!("{table}.{name}"), text);
         if kind == Kind::Gateway {
-            random_rules::write_rules(self, &name, text);
+            random_rules::write_rules(self, number, text);
         }
         if stateful {
             random_rules::write_translations(self, number, text);
