@@ -1,6 +1,8 @@
 //! On random fabrics: is a certificate of isolation closed under what ports do with frames, as an independent
 //! simulator has it? Does the set that closes all ways round really close them, and does no smaller one?
 
+#[path = "support/frame_isolation.rs"]
+mod frame_isolation;
 #[path = "oracles/frames.rs"]
 #[allow(dead_code, unused_imports, reason = "each test uses its part")]
 mod frames;
@@ -22,6 +24,7 @@ use boundwalk::forwarding::layer2::{
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, HostId, SegmentId, Site};
 
+use frame_isolation::{carried, exchanges};
 use frames::{Foot, Frames, Jack, Spot};
 use random_fabric::random_fabric;
 
@@ -173,6 +176,47 @@ fn certificates_are_closed() {
     assert!(
         checked > 20 && others > 100,
         "too tame: {checked} checked, {others} others"
+    );
+}
+
+/// *Isolated by design* is said of a segment that exchanges frames with nobody, and of no other, unless somebody
+/// carries packets where no frame goes.
+#[test]
+fn isolated_by_design_is_what_exchanges_frames_with_nobody() {
+    let (mut alone, mut by_unclaimed, mut others) = (0, 0, 0);
+    let mut wrong: Vec<(String, String)> = Vec::new();
+    for seed in seeds() {
+        let text = drawn(seed);
+        let site = site(&text);
+        let network = Network::new(&site, TODAY);
+        let frames = Frames::new(&site);
+        for segment in site.segment_ids() {
+            let found = exchanges(&frames, segment);
+            let by_design = matches!(isolation(&network, segment), Verdict::ByDesign(_));
+            let agree = match found.is_empty() {
+                true => by_design || carried(&frames, segment),
+                false => !by_design,
+            };
+            if !agree {
+                let what = format!("seed {seed}, {segment:?}, by design: {by_design}, {found:#?}");
+                wrong.push((text.clone(), what));
+            }
+            let only_unclaimed = found.iter().all(|what| what.contains("unclaimed"));
+            alone += usize::from(found.is_empty());
+            by_unclaimed += usize::from(!found.is_empty() && only_unclaimed);
+            others += usize::from(!found.is_empty());
+        }
+    }
+    wrong.sort_by_key(|(text, _)| text.len());
+    if let Some((text, what)) = wrong.first() {
+        panic!(
+            "{} verdicts differ; on the shortest site:\n{text}\n{what}",
+            wrong.len()
+        );
+    }
+    assert!(
+        100 < alone && 20 < by_unclaimed && 100 < others,
+        "too tame: {alone}, {by_unclaimed}, {others}"
     );
 }
 

@@ -1,0 +1,77 @@
+//! Isolation of a segment as the simulator of single frames has it, for comparison with a verdict.
+//!
+//! *Isolated by design* means no path at all (design of the model, section 4). One device is hostile, all others are as
+//! they are set up (section 3.1). So, as far as frames decide: no frame of a hostile device at a place of the segment is
+//! taken by a gateway, by a router or by a device of another segment, and none comes out at an unclaimed place, where
+//! only hostile devices are; and none of a hostile device at a place of another segment or at an unclaimed place is taken
+//! by a device of the segment. Devices of a segment are the hosts on it, and a plain one at each of its places, which
+//! takes frames with the tag of its place or without.
+
+use std::collections::BTreeSet;
+
+use boundwalk::model::SegmentId;
+
+use crate::frames::{Foot, Frames, Reach, Spot};
+
+/// What passes frames to or from devices of a segment, each as a sentence.
+pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
+    let mut found = Vec::new();
+    let out = frames.hostile_at(&places(frames, segment));
+    for foot in &out.feet {
+        if is_router(foot) || frames.segment(*foot) != segment {
+            found.push(format!("{foot:?} takes its frames"));
+        }
+    }
+    for other in taken_by(frames, &out) {
+        if other != segment {
+            found.push(format!("a device of {other:?} takes its frames"));
+        }
+    }
+    let groups = frames.unclaimed_that_hear(&out).into_iter();
+    found.extend(groups.map(|group| format!("its frames come out at unclaimed {group:?}")));
+    for (group, there) in frames.unclaimed() {
+        if taken_by(frames, &frames.hostile_at(&there)).contains(&segment) {
+            found.push(format!("it takes frames of unclaimed {group:?}"));
+        }
+    }
+    for other in frames.site.segment_ids().filter(|&other| other != segment) {
+        let reach = frames.hostile_at(&places(frames, other));
+        if taken_by(frames, &reach).contains(&segment) {
+            found.push(format!("it takes frames of {other:?}"));
+        }
+    }
+    found
+}
+
+/// Whether a gateway or router, or a host on another segment too, may carry packets where no frame goes: one has an
+/// interface on the segment, or its frames come to devices of it.
+pub fn carried(frames: &Frames<'_>, segment: SegmentId) -> bool {
+    let here = places(frames, segment);
+    let mut ids = frames.site.segment_ids();
+    let own = |foot: &Foot| frames.segment(*foot) == segment;
+    let mut feet = ids.by_ref().flat_map(|id| frames.feet_on(id));
+    feet.any(|foot| {
+        let trip = frames.send_from(foot);
+        let comes = trip.left.keys().any(|(spot, _)| here.contains(spot));
+        let hosts = trip.feet.keys().any(|foot| own(foot) && !is_router(foot));
+        match foot {
+            Foot::Router(..) => own(&foot) || comes || hosts,
+            Foot::Host(host, _) => own(&foot) && 1 < frames.site.hosts[host].interfaces.len(),
+        }
+    })
+}
+
+fn places(frames: &Frames<'_>, segment: SegmentId) -> BTreeSet<Spot> {
+    frames.seats_of(segment).iter().map(|seat| seat.1).collect()
+}
+
+/// Segments with a device, no gateway or router, that takes a frame.
+fn taken_by(frames: &Frames<'_>, reach: &Reach) -> BTreeSet<SegmentId> {
+    let mut devices = reach.clone();
+    devices.feet.retain(|foot| !is_router(foot));
+    frames.segments_that_take(&devices)
+}
+
+fn is_router(foot: &Foot) -> bool {
+    matches!(foot, Foot::Router(..))
+}
