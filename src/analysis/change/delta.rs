@@ -245,9 +245,11 @@ fn alike_switches(one: &Switch, other: &Switch) -> bool {
         vlan_aware,
         ports,
         lags,
+        named,
         description: _,
     } = one;
     *name == other.name
+        && *named == other.named
         && *vlan_aware == other.vlan_aware
         && all(ports, &other.ports, alike_ports)
         && all(lags, &other.lags, alike_lags)

@@ -12,9 +12,20 @@ pub(super) fn switches(site: &Site) -> Vec<Thing> {
             // Each of these is a kind of its own.
             ports: _,
             lags: _,
+            named,
             description,
         } = switch;
+        // Ports show numbers: which of the segments with one number they mean is told here.
+        let shared = named.iter().map(|&id| site.segment(id));
+        let shared = shared.filter(|one| {
+            let alike = site.segments.iter().filter(|other| other.vlan == one.vlan);
+            1 < alike.count()
+        });
         let settings = vec![
+            (
+                "ports",
+                super::set(shared.map(|one| one.name.value.clone())),
+            ),
             ("vlan_aware", vlan_aware.to_string()),
             ("description", description.clone()),
         ];
