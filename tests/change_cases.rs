@@ -97,7 +97,7 @@ fn a_port_of_the_trunk_that_loses_a_vlan_closes_what_went_by_it() {
     );
     let edited = edits(&old, &new);
     assert!(
-        matches!(&edited[..], [edit] if edit.what == "LAG core:uplink" && edit.kind == EditKind::Changed(vec!["VLANs"])),
+        matches!(&edited[..], [edit] if edit.what == "LAG core:uplink" && edit.kind == EditKind::Changed(vec!["tagged"])),
         "{edited:#?}"
     );
 }

@@ -57,7 +57,7 @@ impl<'n> Naming<'n> {
         let full = IntervalSet::range(0, 65_535);
         for shape in self.network.classes.boxes(set) {
             if shape.source_ports != full {
-                items.push(show_with_sources(&shape));
+                items.extend(show_with_sources(&shape));
             } else if shape.protocols.size() > num_bigint::BigUint::from(16u8) {
                 items.push(show_many(&shape));
             } else {
@@ -68,7 +68,7 @@ impl<'n> Naming<'n> {
         let rest = left.iter().filter(|(_, ports)| !ports.is_empty());
         named
             .into_iter()
-            .chain(rest.map(|(protocol, ports)| show_ports(Protocol(*protocol), ports)))
+            .chain(rest.flat_map(|(protocol, ports)| show_ports(Protocol(*protocol), ports)))
             .chain(items)
             .collect()
     }
@@ -240,25 +240,21 @@ fn spread(shape: &ServiceBox, into: &mut Ports) {
     }
 }
 
-/// One protocol with its ports or messages, in the spelling of the site file.
-fn show_ports(protocol: Protocol, ports: &IntervalSet) -> String {
+/// One protocol with its ports, or its messages one by one, in the spelling of the site file.
+fn show_ports(protocol: Protocol, ports: &IntervalSet) -> Vec<String> {
     let full = IntervalSet::range(0, 65_535);
     let name = match Protocol::names().find(|name| Protocol::named(name) == Some(protocol)) {
         Some(name) => name.to_owned(),
         None => format!("protocol/{}", protocol.0),
     };
     if *ports == full {
-        return name;
+        return vec![name];
     }
     if protocol.has_messages() {
-        let messages: Vec<String> = ports
-            .intervals()
-            .iter()
-            .flat_map(|&part| messages(&name, part))
-            .collect();
-        return messages.join(", ");
+        let parts = ports.intervals().iter();
+        return parts.flat_map(|&part| messages(&name, part)).collect();
     }
-    format!("{name}/{}", numbers(ports))
+    vec![format!("{name}/{}", numbers(ports))]
 }
 
 /// Messages `type * 256 + code` as `icmp/3`, `icmp/3/4` or `icmp/0-7`.
@@ -289,18 +285,18 @@ fn numbers(set: &IntervalSet) -> String {
     shown.collect::<Vec<_>>().join(",")
 }
 
-fn show_with_sources(shape: &ServiceBox) -> String {
+fn show_with_sources(shape: &ServiceBox) -> Vec<String> {
     let mut ports = Ports::new();
     let whole = ServiceBox {
         source_ports: IntervalSet::range(0, 65_535),
         ..shape.clone()
     };
     spread(&whole, &mut ports);
-    let shown: Vec<String> = ports
+    let from = numbers(&shape.source_ports);
+    let items = ports
         .iter()
-        .map(|(protocol, ports)| show_ports(Protocol(*protocol), ports))
-        .collect();
-    format!("{} from {}", shown.join(", "), numbers(&shape.source_ports))
+        .flat_map(|(protocol, ports)| show_ports(Protocol(*protocol), ports));
+    items.map(|item| format!("{item} from {from}")).collect()
 }
 
 /// Many protocols at once, as left over by rules that name a few.

@@ -200,11 +200,11 @@ fn findings(
 /// How findings call rules that were renamed, before and now.
 fn renamed(site: &Site, edits: &[Edit]) -> Vec<(String, String)> {
     let one = |edit: &Edit| {
-        let (EditKind::Renamed(old), Some((router, _, Some(number)))) = (&edit.kind, edit.rule)
-        else {
+        let EditKind::Renamed(old) = &edit.kind else {
             return None;
         };
-        let router = site.routers.get(router)?;
+        let (router, number) = edit.rule?.new?;
+        let router = site.router(router);
         let rule = router.filter()?.rules.get(number)?;
         let subject = |name: &str| format!("{} \"{name}\"", router.name.value);
         Some((subject(old), subject(&rule.name.value)))

@@ -110,15 +110,14 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return output.failed(&message);
     }
     let namings = namings(&network, families);
-    let listed = match arguments.flows {
-        true => pair_flows(&network, &matrices, &selection),
-        false => Vec::new(),
-    };
+    let listed = arguments
+        .flows
+        .then(|| pair_flows(&network, &matrices, &selection));
     let shown = Shown {
         opened: &opened,
         sheet: &sheet,
         namings: &namings,
-        listed: &listed,
+        listed: listed.as_deref(),
         grouped: asked.grouped,
     };
     output.print(&shown.form(arguments.format, output.paint()))?;
@@ -130,7 +129,8 @@ struct Shown<'a> {
     opened: &'a Opened,
     sheet: &'a Sheet,
     namings: &'a [Naming<'a>],
-    listed: &'a [PairFlows],
+    /// `None`: not asked for.
+    listed: Option<&'a [PairFlows]>,
     /// Whether rows were grouped because there are many.
     grouped: bool,
 }
@@ -159,7 +159,7 @@ impl Shown<'_> {
                 "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
             ));
         }
-        for pair in self.listed {
+        for pair in self.listed.unwrap_or_default() {
             let same = |naming: &&Naming<'_>| naming.plan().family == pair.family;
             if let Some(naming) = self.namings.iter().find(same) {
                 out.push('\n');

@@ -9,7 +9,7 @@ use crate::analysis::{Distance, Naming, Verdict};
 use crate::checks::{Area, area};
 use crate::diagnostic::{Finding, Severity, Sources};
 use crate::forwarding::{Network, Stop};
-use crate::model::{HostId, SegmentId, Site};
+use crate::model::{HostId, RouterId, SegmentId, Site};
 
 /// What is shown of a change. Pairs are of the old version, then of the new one.
 pub struct ChangeShown<'a> {
@@ -53,7 +53,7 @@ impl Course {
     }
 
     /// The version in which the packets pass.
-    fn passes_in(self) -> usize {
+    pub(super) fn passes_in(self) -> usize {
         match self {
             Self::Opens => 1,
             Self::Closes => 0,
@@ -101,22 +101,33 @@ impl ChangeShown<'_> {
         }
     }
 
+    /// The names of both ends in the old and in the new version; `None`: it is not there.
+    pub(super) fn names_of(&self, pair: &PairChange) -> [(Option<String>, Option<String>); 2] {
+        let side = |version: usize| {
+            let site = self.site(version);
+            let segment = |twin: Twin<SegmentId>| {
+                let id = if version == 0 { twin.old } else { twin.new };
+                id.map(|id| site.segment(id).name.value.clone())
+            };
+            let to = match pair.to {
+                Spot::Segment(twin) => segment(twin),
+                Spot::Router(twin) => {
+                    let id = if version == 0 { twin.old } else { twin.new };
+                    id.map(|id| site.router(id).name.value.clone())
+                }
+            };
+            (segment(pair.from), to)
+        };
+        [side(0), side(1)]
+    }
+
     /// The names of both ends in the new version; of what is gone, in the old one.
     pub(super) fn new_names(&self, pair: &PairChange) -> (String, String) {
-        let segment = |twin: Twin<SegmentId>| match (twin.new, twin.old) {
-            (Some(id), _) => self.site(1).segment(id).name.value.clone(),
-            (None, Some(id)) => self.site(0).segment(id).name.value.clone(),
-            (None, None) => String::new(),
-        };
-        let to = match pair.to {
-            Spot::Segment(twin) => segment(twin),
-            Spot::Router(twin) => match (twin.new, twin.old) {
-                (Some(id), _) => self.site(1).router(id).name.value.clone(),
-                (None, Some(id)) => self.site(0).router(id).name.value.clone(),
-                (None, None) => String::new(),
-            },
-        };
-        (segment(pair.from), to)
+        let [old, new] = self.names_of(pair);
+        (
+            new.0.or(old.0).unwrap_or_default(),
+            new.1.or(old.1).unwrap_or_default(),
+        )
     }
 
     pub(super) fn pair(&self, pair: &PairChange) -> String {
@@ -165,6 +176,23 @@ impl ChangeShown<'_> {
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
+        let why = self.why_not(version, course, pair, changed);
+        match (changed.stop, changed.stopped_by.is_empty()) {
+            (Some(Stop::Denied(_)), false) => {
+                format!("{why} by {}", self.deciders(version, &changed.stopped_by))
+            }
+            _ => why,
+        }
+    }
+
+    /// Why it does not pass in a version, without the rules that deny it.
+    pub(super) fn why_not(
+        &self,
+        version: usize,
+        course: Course,
+        pair: &PairChange,
+        changed: &Changed,
+    ) -> String {
         let missing = |twin: Option<SegmentId>, name: String| {
             twin.is_none().then(|| {
                 format!(
@@ -190,12 +218,7 @@ impl ChangeShown<'_> {
                 Course::Closes => "does not arrive there",
             },
         };
-        match (changed.stop, changed.stopped_by.is_empty()) {
-            (Some(Stop::Denied(_)), false) => {
-                format!("{why} by {}", self.deciders(version, &changed.stopped_by))
-            }
-            _ => why.to_owned(),
-        }
+        why.to_owned()
     }
 
     /// Names of hosts that have an address at either end of what opens or closes.
@@ -221,18 +244,24 @@ impl ChangeShown<'_> {
 
     /// Whether an edit of a rule plays a part in what opens or closes; `None` for other edits.
     pub(super) fn has_effect(&self, edit: &Edit) -> Option<bool> {
-        let (router, was, is) = edit.rule?;
+        let rule = edit.rule?;
+        let spot = |version: usize| if version == 0 { rule.old } else { rule.new };
+        let plays = |course: Course, changed: &Changed| {
+            let here = spot(course.passes_in());
+            let there = spot(1 - course.passes_in());
+            let is = |spot: Option<(RouterId, usize)>, &(router, at): &DecidedBy| {
+                spot.is_some() && spot == at.map(|at| (router, at))
+            };
+            changed.passes_by.iter().any(|by| is(here, by))
+                || changed.stopped_by.iter().any(|by| is(there, by))
+                || matches!((changed.stop, there), (Some(Stop::Denied(Some(rule))), Some((_, own))) if rule == own)
+        };
         let mut pairs = self.reach.pairs.iter();
         Some(pairs.any(|pair| {
-            let named = |changed: &Changed, passes: Option<usize>, stops: Option<usize>| {
-                let decides =
-                    |&(at, rule): &DecidedBy| at.0 == router && rule.is_some() && rule == passes;
-                let denies =
-                    matches!(changed.stop, Some(Stop::Denied(Some(rule))) if Some(rule) == stops);
-                changed.passes_by.iter().any(decides) || denies
-            };
-            let opens = pair.opened.iter().any(|changed| named(changed, is, was));
-            opens || pair.closed.iter().any(|changed| named(changed, was, is)) || !pair.complete
+            let mut any = Course::BOTH
+                .into_iter()
+                .flat_map(|course| course.of(pair).iter().map(move |one| (course, one)));
+            any.any(|(course, changed)| plays(course, changed)) || !pair.complete
         }))
     }
 
@@ -375,23 +404,29 @@ pub(super) fn is_better(one: &IntentChange) -> bool {
 
 /// `the expectation "guests stay out" held and is broken now`.
 pub(super) fn intent_words(one: &IntentChange) -> String {
-    let (kind, held, broken) = match one.need {
-        true => ("need", "met", "unmet"),
-        false => ("expectation", "held", "broken"),
-    };
-    let state = |standing: &Option<Standing>| match standing {
-        None => "not there",
-        Some(Standing::Held) => held,
-        Some(Standing::Broken(_)) => broken,
-        Some(Standing::Vacuous) => "vacuous",
-        Some(Standing::Unknown(_)) => "unknown",
+    let state = |side: &Option<Standing>| {
+        side.as_ref()
+            .map_or("not there", |side| standing(one.need, side))
     };
     format!(
-        "the {kind} \"{}\": was {}, is {}",
+        "the {} \"{}\": was {}, is {}",
+        if one.need { "need" } else { "expectation" },
         one.name,
         state(&one.before),
         state(&one.after)
     )
+}
+
+/// How an expectation or a need stands, in a word.
+pub(super) fn standing(need: bool, standing: &Standing) -> &'static str {
+    match (standing, need) {
+        (Standing::Held, true) => "met",
+        (Standing::Held, false) => "held",
+        (Standing::Broken(_), true) => "unmet",
+        (Standing::Broken(_), false) => "broken",
+        (Standing::Vacuous, _) => "vacuous",
+        (Standing::Unknown(_), _) => "unknown",
+    }
 }
 
 /// `added`, or `changed (services, log)`.

@@ -2,10 +2,17 @@
 
 use serde::Serialize;
 
-use crate::analysis::change::PairChange;
+use crate::analysis::change::{Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange};
+use crate::analysis::{DecidedBy, Distance, Verdict};
+use crate::model::show_interval;
+use crate::packet::IntervalSet;
 
-use super::change::{ChangeShown, Course, edit_kind, is_better, is_worse};
-use super::json::{JsonFinding, JsonPacket, json_finding, json_packet, to_text};
+use super::change::{ChangeShown, Course, edit_kind, intent_words, is_better, is_worse, standing};
+use super::isolation::verdict_text;
+use super::json::{
+    JsonFinding, JsonPacket, JsonPlace, JsonRule, json_finding, json_packet, json_place, json_rule,
+    to_text,
+};
 
 #[derive(Serialize)]
 struct JsonChange<'a> {
@@ -20,7 +27,7 @@ struct JsonChange<'a> {
     closed: Vec<JsonPair>,
     complete: bool,
     intent: Vec<JsonIntent<'a>>,
-    isolation: Vec<String>,
+    isolation: Vec<JsonIsolation<'a>>,
     findings_new: Option<Vec<JsonFinding<'a>>>,
     findings_gone: Option<Vec<JsonFinding<'a>>>,
     notes: &'a [String],
@@ -30,7 +37,9 @@ struct JsonChange<'a> {
 struct JsonEdit<'a> {
     what: &'a str,
     how: String,
-    place: String,
+    /// Keys of the settings that differ.
+    settings: &'a [&'static str],
+    place: Option<JsonPlace>,
     /// Whether it plays a part in what opens or closes; null: not told apart.
     effect: Option<bool>,
 }
@@ -38,18 +47,26 @@ struct JsonEdit<'a> {
 #[derive(Serialize)]
 struct JsonPair {
     from: String,
+    /// Its name in the old version, where that is another one.
+    from_was: Option<String>,
     to: String,
+    to_was: Option<String>,
+    to_kind: &'static str,
     family: &'static str,
     flows: Vec<JsonFlow>,
+    complete: bool,
 }
 
 #[derive(Serialize)]
 struct JsonFlow {
-    services: String,
-    source: String,
-    destination: String,
-    passes_by: String,
+    services: Vec<String>,
+    source: Vec<String>,
+    destination: Vec<String>,
+    /// Empty: no gateway decides.
+    passes_by: Vec<JsonRule>,
+    /// Why it does not pass in the other version.
     otherwise: String,
+    stopped_by: Vec<JsonRule>,
     packet: Option<JsonPacket>,
 }
 
@@ -57,25 +74,33 @@ struct JsonFlow {
 struct JsonIntent<'a> {
     kind: &'static str,
     name: &'a str,
+    /// Null: it was not there.
+    before: Option<&'static str>,
+    after: Option<&'static str>,
     newly_broken: bool,
     repaired: bool,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct JsonIsolation<'a> {
+    segment: &'a str,
+    /// Null: the segment was not there.
+    before: Option<JsonStanding>,
+    after: JsonStanding,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct JsonStanding {
+    verdict: &'static str,
+    /// How many single faults end it, and how many pairs of faults.
+    single_faults: usize,
+    pairs_of_faults: usize,
 }
 
 /// A change as a JSON document.
 pub fn change_json(shown: &ChangeShown<'_>) -> String {
-    let edits = shown.edits.iter().map(|edit| JsonEdit {
-        what: &edit.what,
-        how: edit_kind(&edit.kind),
-        place: shown.edit_place(edit),
-        effect: shown.has_effect(edit),
-    });
-    let intent = shown.intent.iter().map(|one| JsonIntent {
-        kind: if one.need { "need" } else { "expectation" },
-        name: &one.name,
-        newly_broken: is_worse(one),
-        repaired: is_better(one),
-    });
-    let isolation = shown.isolation.iter();
     let [opened, closed] = Course::BOTH.map(|course| {
         let pairs = shown.pairs(course);
         pairs.map(|pair| json_pair(shown, course, pair)).collect()
@@ -89,41 +114,122 @@ pub fn change_json(shown: &ChangeShown<'_>) -> String {
                 .collect(),
         )
     };
+    let edits = shown.edits.iter();
     to_text(&JsonChange {
         document: "boundwalk-change",
-        version: 1,
+        version: 2,
         old: &shown.names[0],
         new: &shown.names[1],
         summary: shown.summary(),
         no_effect: shown.reach.is_empty(),
-        edits: edits.collect(),
+        edits: edits.map(|edit| json_edit(shown, edit)).collect(),
         opened,
         closed,
         complete: shown.reach.complete(),
-        intent: intent.collect(),
-        isolation: isolation.map(|one| shown.isolation_words(one)).collect(),
+        intent: shown.intent.iter().map(json_intent).collect(),
+        isolation: shown
+            .isolation
+            .iter()
+            .map(|one| json_isolation(shown, one))
+            .collect(),
         findings_new: findings(true),
         findings_gone: findings(false),
         notes: shown.notes,
     })
 }
 
+fn json_edit<'a>(shown: &ChangeShown<'_>, edit: &'a Edit) -> JsonEdit<'a> {
+    let (span, version) = match (edit.new, edit.old) {
+        (Some(new), _) => (Some(new), 1),
+        (None, old) => (old, 0),
+    };
+    JsonEdit {
+        what: &edit.what,
+        how: edit_kind(&edit.kind),
+        settings: match &edit.kind {
+            EditKind::Changed(settings) => settings,
+            EditKind::Added | EditKind::Removed | EditKind::Moved | EditKind::Renamed(_) => &[],
+        },
+        place: span.and_then(|span| json_place(shown.sources[version], span)),
+        effect: shown.has_effect(edit),
+    }
+}
+
 fn json_pair(shown: &ChangeShown<'_>, course: Course, pair: &PairChange) -> JsonPair {
-    let flows = course.of(pair).iter().map(|changed| {
-        let words = shown.flow(course, pair, changed);
-        JsonFlow {
-            services: words.services,
-            source: words.source,
-            destination: words.destination,
-            passes_by: words.passes_by,
-            otherwise: words.stopped,
-            packet: changed.packet.as_ref().map(json_packet),
-        }
-    });
+    let [old, new] = shown.names_of(pair);
+    let was = |old: &Option<String>, new: &Option<String>| {
+        old.clone()
+            .filter(|old| new.as_ref().is_some_and(|new| new != old))
+    };
+    let flows = course.of(pair).iter();
     JsonPair {
-        from: shown.segment(pair.from),
-        to: shown.spot(pair.to),
+        from_was: was(&old.0, &new.0),
+        to_was: was(&old.1, &new.1),
+        from: new.0.or(old.0).unwrap_or_default(),
+        to: new.1.or(old.1).unwrap_or_default(),
+        to_kind: pair.to.kind(),
         family: pair.family.word(),
-        flows: flows.collect(),
+        flows: flows
+            .map(|changed| json_flow(shown, course, pair, changed))
+            .collect(),
+        complete: pair.complete,
+    }
+}
+
+fn json_flow(
+    shown: &ChangeShown<'_>,
+    course: Course,
+    pair: &PairChange,
+    changed: &Changed,
+) -> JsonFlow {
+    let (here, there) = (course.passes_in(), 1 - course.passes_in());
+    let ranges = |set: &IntervalSet| {
+        let parts = set.intervals().iter();
+        parts
+            .map(|&part| show_interval(pair.family, part))
+            .collect()
+    };
+    let rules = |version: usize, deciders: &[DecidedBy]| {
+        let site = shown.networks[version].site;
+        let rules = deciders.iter();
+        rules
+            .map(|&rule| json_rule(site, shown.sources[version], rule))
+            .collect()
+    };
+    JsonFlow {
+        services: shown.namings[here][pair.family as usize].list(&changed.packets.services),
+        source: ranges(&changed.packets.source),
+        destination: ranges(&changed.packets.destination),
+        passes_by: rules(here, &changed.passes_by),
+        otherwise: shown.why_not(there, course, pair, changed),
+        stopped_by: rules(there, &changed.stopped_by),
+        packet: changed.packet.as_ref().map(json_packet),
+    }
+}
+
+fn json_intent(one: &IntentChange) -> JsonIntent<'_> {
+    let word = |side: &Option<_>| side.as_ref().map(|side| standing(one.need, side));
+    JsonIntent {
+        kind: if one.need { "need" } else { "expectation" },
+        name: &one.name,
+        before: word(&one.before),
+        after: word(&one.after),
+        newly_broken: is_worse(one),
+        repaired: is_better(one),
+        text: intent_words(one),
+    }
+}
+
+fn json_isolation<'a>(shown: &ChangeShown<'a>, one: &IsolationChange) -> JsonIsolation<'a> {
+    let standing = |(verdict, distance): &(Verdict, Distance)| JsonStanding {
+        verdict: verdict_text(verdict),
+        single_faults: distance.one.len(),
+        pairs_of_faults: distance.two.len(),
+    };
+    JsonIsolation {
+        segment: &shown.networks[1].site.segment(one.segment).name.value,
+        before: one.before.as_ref().map(standing),
+        after: standing(&one.after),
+        text: shown.isolation_words(one),
     }
 }

@@ -75,8 +75,8 @@ struct JsonMatrix<'a> {
     rows: Vec<JsonSide<'a>>,
     columns: Vec<JsonSide<'a>>,
     cells: Vec<JsonCell<'a>>,
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    flows: Vec<JsonPairFlows<'a>>,
+    /// Of every pair with some; null: not asked for.
+    flows: Option<Vec<JsonPairFlows<'a>>>,
     notes: &'a [String],
 }
 
@@ -102,13 +102,13 @@ struct JsonFlow {
     witness: Option<JsonPacket>,
 }
 
-/// A matrix as a JSON document, with the flows of the pairs given.
+/// A matrix as a JSON document, with the flows of the pairs given; `None`: not asked for.
 pub fn matrix_json(
     site: &Site,
     sources: &Sources,
     sheet: &Sheet,
     namings: &[Naming<'_>],
-    flows: &[PairFlows],
+    flows: Option<&[PairFlows]>,
 ) -> String {
     let mut cells = Vec::new();
     for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
@@ -120,9 +120,12 @@ pub fn matrix_json(
             }
         }
     }
-    let pair_flows = flows.iter().filter_map(|pair| {
-        let naming = naming_of(namings, pair.family)?;
-        Some(json_pair_flows(site, sources, naming, pair))
+    let pair_flows = flows.map(|flows| {
+        let pairs = flows.iter().filter_map(|pair| {
+            let naming = naming_of(namings, pair.family)?;
+            Some(json_pair_flows(site, sources, naming, pair))
+        });
+        pairs.collect()
     });
     to_text(&JsonMatrix {
         document: "boundwalk-matrix",
@@ -132,7 +135,7 @@ pub fn matrix_json(
         rows: sheet.rows.iter().map(json_side).collect(),
         columns: sheet.columns.iter().map(json_side).collect(),
         cells,
-        flows: pair_flows.collect(),
+        flows: pair_flows,
         notes: &sheet.notes,
     })
 }

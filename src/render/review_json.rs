@@ -64,7 +64,7 @@ pub fn review_json(
     namings: &[Naming<'_>],
 ) -> String {
     let (sources, standing) = (shown.sources, shown.standing);
-    let matrix = matrix_json(site, sources, sheet, namings, &[]);
+    let matrix = matrix_json(site, sources, sheet, namings, None);
     let new = if standing.gone.is_some() {
         "new"
     } else {

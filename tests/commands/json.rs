@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde_json::Value;
 
-use crate::run::{Ran, about, demo, line, site, starter, with_warning};
+use crate::run::{Ran, about, demo, line, site, starter, two_segments, with_warning};
 
 pub fn parsed(ran: &Ran) -> Value {
     serde_json::from_str(&ran.out).unwrap_or_else(|error| panic!("{error}: {ran:?}"))
@@ -82,7 +82,8 @@ fn every_document_names_its_kind_and_version() {
     ] {
         let value = parsed(&ran);
         assert_eq!(value["document"], document);
-        assert_eq!(value["version"], 1);
+        let version = if document == "boundwalk-change" { 2 } else { 1 };
+        assert_eq!(value["version"], version);
     }
 }
 
@@ -130,6 +131,11 @@ fn flows_come_with_every_pair_that_has_some() {
     let open = Value::Array(open.cloned().collect());
     let open: BTreeSet<_> = pairs(&open).into_iter().collect();
     assert_eq!(flowing, open);
+    // What was asked for and is empty is an empty list.
+    let closed = "--from point-of-sale --to management --format json";
+    let value = parsed(&demo("matrix", &format!("--flows {closed}")));
+    assert_eq!(value["flows"], serde_json::json!([]));
+    assert_eq!(parsed(&demo("matrix", closed))["flows"], Value::Null);
 }
 
 #[test]
@@ -243,4 +249,55 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     ] {
         assert_eq!(keys(&parsed(&ran)), documented(document));
     }
+}
+
+#[test]
+fn lists_of_a_change_are_lists_in_full() {
+    let before = two_segments("default = \"deny\"");
+    let every_other: Vec<String> = (1..=60)
+        .step_by(2)
+        .map(|at| format!("10.44.61.{at}"))
+        .collect();
+    let (folder, file) = site(&before);
+    let after = folder.path().join("proposed.toml");
+    let quoted: Vec<String> = every_other.iter().map(|at| format!("\"{at}\"")).collect();
+    let rule = format!(
+        "[[gateways.edge.rules]]\nname = \"many\"\nfrom = [\"cellar\"]\nto = [\"books\"]\nsource = [{}]\n\
+         services = [\"tcp/5 from 7\", \"udp/5\", \"sctp/9 from 3\", \"icmp/3\", \"icmp/12\"]\naction = \"permit\"\n",
+        quoted.join(", ")
+    );
+    std::fs::write(&after, format!("{before}\n{rule}")).expect("a file");
+    let options = format!("{} --no-findings --format json", after.display());
+    let value = parsed(&about(&file, "change", &options));
+    let pair = &value["opened"][0];
+    assert_eq!(
+        (&pair["from"], &pair["to"]),
+        (&"cellar".into(), &"books".into())
+    );
+    assert_eq!(pair["to_kind"], "segment");
+    let flows = pair["flows"].as_array().expect("a list");
+    let all = |key: &str| -> BTreeSet<String> {
+        let lists = flows
+            .iter()
+            .map(|flow| flow[key].as_array().expect("a list"));
+        let items = lists
+            .flatten()
+            .map(|item| item.as_str().expect("a text").to_owned());
+        items.collect()
+    };
+    assert_eq!(all("source"), every_other.into_iter().collect());
+    let services = [
+        "udp/5",
+        "tcp/5 from 7",
+        "sctp/9 from 3",
+        "icmp/3",
+        "icmp/12",
+    ];
+    assert_eq!(all("services"), services.map(str::to_owned).into());
+    assert_eq!(flows[0]["passes_by"][0]["name"], "many");
+    assert_eq!(flows[0]["stopped_by"][0]["number"], Value::Null);
+    let edit = &value["edits"][0];
+    assert_eq!(edit["what"], "edge rule \"many\"");
+    assert_eq!(edit["place"]["column"], 8);
+    assert_eq!(edit["settings"], serde_json::json!([]));
 }

@@ -1,12 +1,14 @@
 //! What somebody edited, by name, whether or not it does anything.
 
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashSet;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
 use crate::diagnostic::Span;
-use crate::model::{Rule, Site};
+use crate::model::{Filter, RouterId, Site};
 
-use super::things::{KINDS, Thing, rule_settings};
+use super::counterparts::{Counterparts, Twin};
+use super::pairing::{Pair, Renames, pairs};
+use super::things::{KINDS, Thing, rules, translations};
 
 /// What became of a thing.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -15,9 +17,9 @@ pub enum EditKind {
     Added,
     /// It is gone.
     Removed,
-    /// These of its settings differ.
+    /// These of its settings differ, by their keys in the site file.
     Changed(Vec<&'static str>),
-    /// It stands elsewhere among the rules that stayed.
+    /// It stands elsewhere among the lines that stayed.
     Moved,
     /// It was called this.
     Renamed(String),
@@ -34,158 +36,155 @@ pub struct Edit {
     pub old: Option<Span>,
     /// Where it stands.
     pub new: Option<Span>,
-    /// For a rule its gateway and number in the old and in the new version.
-    pub rule: Option<(usize, Option<usize>, Option<usize>)>,
+    /// For a rule, its gateway and number in the old and in the new version.
+    pub rule: Option<Twin<(RouterId, usize)>>,
 }
 
-/// Edits, in the order of the parts of a site: what is added, removed or changed, and rules that moved. Matched by
-/// name; a rule that only its name tells from one that is gone is told as renamed, other things as removed and added.
+/// Edits, in the order of the parts of a site: what is added, removed or changed, and lines of ordered lists that moved.
+/// Matched by name; a rule or translation that only its name tells from one that is gone is *renamed*, other things are
+/// removed and added. Sets that are only written in another order are no edit.
 pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
     let mut found = Vec::new();
-    for (kind, list) in KINDS {
-        compare(kind, list(old), list(new), &mut found);
+    for kind in KINDS {
+        let lists = Lists::new((kind.list)(old), (kind.list)(new), Renames::No);
+        for (pair, change) in lists.changed() {
+            let name = lists.name(pair);
+            let what = match name.is_empty() {
+                true => kind.word.to_owned(),
+                false => format!("{} {name}", kind.word),
+            };
+            found.push(lists.edit(pair, change, what));
+        }
     }
-    for (number, router) in new.routers.iter().enumerate() {
-        let before = old.routers.iter().find(|other| other.name == router.name);
-        rule_edits(
-            (old, new),
-            number,
-            rules_of(before),
-            rules_of(Some(router)),
-            &mut found,
-        );
+    for twin in Counterparts::new(old, new).routers {
+        ordered_edits((old, new), twin, &mut found);
     }
     found
 }
 
-fn rules_of(router: Option<&crate::model::Router>) -> Vec<&Rule> {
-    let filter = router.and_then(|router| router.filter());
-    filter.map_or(Vec::new(), |filter| filter.rules.iter().collect())
+/// Rules and translations of one gateway.
+fn ordered_edits((old, new): (&Site, &Site), twin: Twin<RouterId>, found: &mut Vec<Edit>) {
+    let (name, was, is) = match (twin.old, twin.new) {
+        (old_id, Some(id)) => (
+            &new.router(id).name.value,
+            old_id.and_then(|id| old.router(id).filter()),
+            new.router(id).filter(),
+        ),
+        (Some(id), None) => (&old.router(id).name.value, old.router(id).filter(), None),
+        (None, None) => return,
+    };
+    let listed = |site, filter: Option<&Filter>| filter.map_or(Vec::new(), |one| rules(site, one));
+    let lists = Lists::new(listed(old, was), listed(new, is), Renames::Allowed);
+    for (pair, change) in lists.changed_or_moved() {
+        let what = format!("{name} rule \"{}\"", lists.name(pair));
+        found.push(Edit {
+            rule: Some(Twin {
+                old: twin.old.zip(pair.0),
+                new: twin.new.zip(pair.1),
+            }),
+            ..lists.edit(pair, change, what)
+        });
+    }
+    let listed = |site, filter: Option<&Filter>| {
+        filter.map_or_else(Default::default, |one| translations(site, one))
+    };
+    for (one, other) in listed(old, was).into_iter().zip(listed(new, is)) {
+        let lists = Lists::new(one, other, Renames::Allowed);
+        for (pair, change) in lists.changed_or_moved() {
+            let what = format!("{name} translation \"{}\"", lists.name(pair));
+            found.push(lists.edit(pair, change, what));
+        }
+    }
 }
 
-fn compare(kind: &str, old: Vec<Thing>, new: Vec<Thing>, found: &mut Vec<Edit>) {
-    let what = |thing: &Thing| format!("{kind} {}", thing.name);
-    let mut before: FxHashMap<&str, &Thing> = FxHashMap::default();
-    before.extend(old.iter().map(|thing| (thing.name.as_str(), thing)));
-    let mut kept: FxHashSet<&str> = FxHashSet::default();
-    for thing in &new {
-        let known = before.get(thing.name.as_str());
-        let kind = match known {
-            None => EditKind::Added,
-            Some(known) => {
-                kept.insert(&thing.name);
-                let pairs = known.settings.iter().zip(&thing.settings);
-                let differ = pairs.filter(|(one, other)| one != other);
+/// The things of one kind in both versions.
+struct Lists {
+    old: Vec<Thing>,
+    new: Vec<Thing>,
+    pairs: Vec<Pair>,
+}
+
+impl Lists {
+    fn new(old: Vec<Thing>, new: Vec<Thing>, renames: Renames) -> Self {
+        let pairs = pairs(&old, &new, renames);
+        Self { old, new, pairs }
+    }
+
+    fn sides(&self, (was, is): Pair) -> (Option<&Thing>, Option<&Thing>) {
+        (was.map(|at| &self.old[at]), is.map(|at| &self.new[at]))
+    }
+
+    /// The name now; of what is gone, the name before.
+    fn name(&self, pair: Pair) -> &str {
+        let (was, is) = self.sides(pair);
+        is.or(was).map_or("", |thing| &thing.name)
+    }
+
+    fn edit(&self, pair: Pair, kind: EditKind, what: String) -> Edit {
+        let (was, is) = self.sides(pair);
+        Edit {
+            what,
+            kind,
+            old: was.map(|thing| thing.place),
+            new: is.map(|thing| thing.place),
+            rule: None,
+        }
+    }
+
+    /// What differs, wherever it stands.
+    fn changed(&self) -> Vec<(Pair, EditKind)> {
+        let pairs = self.pairs.iter();
+        let changed = pairs.flat_map(|&pair| self.differences(pair).map(move |kind| (pair, kind)));
+        changed.collect()
+    }
+
+    fn differences(&self, pair: Pair) -> impl Iterator<Item = EditKind> + use<> {
+        let (one, other) = match self.sides(pair) {
+            (Some(was), Some(is)) => {
+                // What is paired by its key and has another name is only numbered otherwise.
+                let renamed = was.name != is.name && was.key != is.key;
+                let settings = was.settings.iter().zip(&is.settings);
+                let differ = settings.filter(|(one, other)| one != other);
                 let differ: Vec<&'static str> = differ.map(|(one, _)| one.0).collect();
-                if differ.is_empty() {
-                    continue;
-                }
-                EditKind::Changed(differ)
+                (
+                    renamed.then(|| EditKind::Renamed(was.name.clone())),
+                    (!differ.is_empty()).then_some(EditKind::Changed(differ)),
+                )
             }
+            (None, Some(_)) => (Some(EditKind::Added), None),
+            (Some(_), None) => (Some(EditKind::Removed), None),
+            (None, None) => (None, None),
         };
-        found.push(Edit {
-            what: what(thing),
-            kind,
-            old: known.map(|known| known.place),
-            new: Some(thing.place),
-            rule: None,
-        });
+        one.into_iter().chain(other)
     }
-    for thing in old
-        .iter()
-        .filter(|thing| !kept.contains(thing.name.as_str()))
-    {
-        found.push(Edit {
-            what: what(thing),
-            kind: EditKind::Removed,
-            old: Some(thing.place),
-            new: None,
-            rule: None,
-        });
-    }
-}
 
-fn rule_edits(
-    (old_site, new_site): (&Site, &Site),
-    router: usize,
-    old: Vec<&Rule>,
-    new: Vec<&Rule>,
-    found: &mut Vec<Edit>,
-) {
-    let gateway = &new_site.routers[router].name.value;
-    let numbers = |rules: &[&Rule]| {
-        let numbered = rules.iter().enumerate();
-        numbered
-            .map(|(at, rule)| (rule.name.value.clone(), at))
-            .collect()
-    };
-    let before: FxHashMap<String, usize> = numbers(&old);
-    let after: FxHashMap<String, usize> = numbers(&new);
-    let moved = moved(&old, &new, &before, &after);
-    let mut add = |rule: &Rule, kind, (was, is): (Option<usize>, Option<usize>)| {
-        found.push(Edit {
-            what: format!("{gateway} rule \"{}\"", rule.name.value),
-            kind,
-            old: was.map(|at| old[at].name.span),
-            new: is.map(|at| new[at].name.span),
-            rule: Some((router, was, is)),
-        });
-    };
-    let mut gone: Vec<usize> = (0..old.len()).collect();
-    gone.retain(|&at| !after.contains_key(&old[at].name.value));
-    for (at, rule) in new.iter().enumerate() {
-        let Some(&was) = before.get(&rule.name.value) else {
-            let own = rule_settings(new_site, rule);
-            let twin = gone
-                .iter()
-                .position(|&was| rule_settings(old_site, old[was]) == own);
-            match twin.map(|twin| gone.remove(twin)) {
-                Some(was) => {
-                    let name = old[was].name.value.clone();
-                    add(rule, EditKind::Renamed(name), (Some(was), Some(at)));
-                }
-                None => add(rule, EditKind::Added, (None, Some(at))),
+    /// The same of a list whose order means something: what moved stands behind what else became of it.
+    fn changed_or_moved(&self) -> Vec<(Pair, EditKind)> {
+        let moved = self.moved();
+        let mut found = Vec::new();
+        for &pair in &self.pairs {
+            found.extend(self.differences(pair).map(|kind| (pair, kind)));
+            if pair.1.is_some_and(|at| moved.contains(&at)) {
+                found.push((pair, EditKind::Moved));
             }
-            continue;
-        };
-        let settings = |site: &Site, rule: &Rule| rule_settings(site, rule);
-        let pairs = settings(old_site, old[was])
-            .into_iter()
-            .zip(settings(new_site, rule));
-        let differ = pairs.filter(|(one, other)| one != other);
-        let differ: Vec<&'static str> = differ.map(|(one, _)| one.0).collect();
-        if !differ.is_empty() {
-            add(rule, EditKind::Changed(differ), (Some(was), Some(at)));
         }
-        if moved.contains(&at) {
-            add(rule, EditKind::Moved, (Some(was), Some(at)));
-        }
+        found
     }
-    for at in gone {
-        add(old[at], EditKind::Removed, (Some(at), None));
-    }
-}
 
-/// Numbers of rules of the new list that do not stand in the order of the old one among those that stayed: as few as
-/// the comparison finds.
-fn moved(
-    old: &[&Rule],
-    new: &[&Rule],
-    before: &FxHashMap<String, usize>,
-    after: &FxHashMap<String, usize>,
-) -> FxHashSet<usize> {
-    let stayed = old
-        .iter()
-        .filter_map(|rule| after.get(&rule.name.value).copied());
-    let stayed: Vec<usize> = stayed.collect();
-    let order: Vec<usize> = (0..new.len())
-        .filter(|&at| before.contains_key(&new[at].name.value))
-        .collect();
-    let mut moved = FxHashSet::default();
-    for operation in capture_diff_slices(Algorithm::Myers, &stayed, &order) {
-        if !matches!(operation, DiffOp::Equal { .. }) {
-            moved.extend(order[operation.new_range()].iter().copied());
+    /// Numbers of things of the new list that do not stand in the order of the old one among those that stayed: as few
+    /// as the comparison finds.
+    fn moved(&self) -> FxHashSet<usize> {
+        let stayed = self.pairs.iter().filter_map(|&(was, is)| was.zip(is));
+        let mut stayed: Vec<(usize, usize)> = stayed.collect();
+        let now: Vec<usize> = stayed.iter().map(|&(_, is)| is).collect();
+        stayed.sort_unstable();
+        let before: Vec<usize> = stayed.iter().map(|&(_, is)| is).collect();
+        let mut moved = FxHashSet::default();
+        for operation in capture_diff_slices(Algorithm::Myers, &before, &now) {
+            if !matches!(operation, DiffOp::Equal { .. }) {
+                moved.extend(now[operation.new_range()].iter().copied());
+            }
         }
+        moved
     }
-    moved
 }

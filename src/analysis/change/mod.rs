@@ -8,6 +8,7 @@ mod counterparts;
 mod delta;
 mod edited;
 mod pair;
+mod pairing;
 mod reach;
 mod standing;
 mod things;

@@ -19,6 +19,14 @@ pub enum Spot {
 }
 
 impl Spot {
+    /// "segment" or "gateway".
+    pub fn kind(self) -> &'static str {
+        match self {
+            Self::Segment(_) => "segment",
+            Self::Router(_) => "gateway",
+        }
+    }
+
     /// Its column in one version; `None`: it is not there.
     pub(in crate::analysis) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
         let segments = ground.network.site.segments.len();

@@ -9,6 +9,8 @@ use super::super::intent::{
 };
 use super::super::isolation::{Verdict, isolation};
 use super::counterparts::Counterparts;
+use super::pairing::{self, Pair, Renames};
+use super::things::{expectations, needs};
 
 /// How a line stood and stands.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -30,50 +32,50 @@ impl IntentChange {
     }
 }
 
-/// Expectations and needs that stand otherwise than before, matched by name.
+/// Expectations and needs that stand otherwise than before, matched by name; needs without a name by what they say.
 pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange> {
-    let expectations = |network| {
+    let judged = |network| {
         let judged: Vec<JudgedExpectation<'_>> = judge_expectations(network);
         let named = judged
             .into_iter()
             .map(|one| (one.expectation.name.value.clone(), one.standing));
-        named.collect::<Vec<_>>()
+        named.collect()
     };
-    let needs = |network| {
+    let pairs = pairing::pairs(
+        &expectations(old.site),
+        &expectations(new.site),
+        Renames::No,
+    );
+    let mut changes = matched(false, &pairs, judged(old), judged(new));
+    let judged = |network| {
         let judged: Vec<JudgedNeed<'_>> = judge_needs(network);
         let named = judged
             .into_iter()
             .map(|one| (one.need.name.value.clone(), one.standing));
-        named.collect::<Vec<_>>()
+        named.collect()
     };
-    let mut changes = matched(false, expectations(old), expectations(new));
-    changes.extend(matched(true, needs(old), needs(new)));
+    let pairs = pairing::pairs(&needs(old.site), &needs(new.site), Renames::No);
+    changes.extend(matched(true, &pairs, judged(old), judged(new)));
     changes.retain(IntentChange::moved);
     changes
 }
 
-type Named = Vec<(String, Standing)>;
+/// Lines in the order of the site, by name.
+type Judged = Vec<(String, Standing)>;
 
-fn matched(need: bool, mut old: Named, new: Named) -> Vec<IntentChange> {
-    let mut changes = Vec::new();
-    for (name, after) in new {
-        let before = old.iter().position(|(other, _)| *other == name);
-        let before = before.map(|at| old.swap_remove(at).1);
-        changes.push(IntentChange {
+fn matched(need: bool, pairs: &[Pair], old: Judged, new: Judged) -> Vec<IntentChange> {
+    let of = |list: &Judged, at: Option<usize>| at.and_then(|at| list.get(at).cloned());
+    let changes = pairs.iter().filter_map(|&(was, is)| {
+        let (before, after) = (of(&old, was), of(&new, is));
+        let (name, _) = after.as_ref().or(before.as_ref())?;
+        Some(IntentChange {
             need,
-            name,
-            before,
-            after: Some(after),
-        });
-    }
-    old.sort_by(|one, other| one.0.cmp(&other.0));
-    changes.extend(old.into_iter().map(|(name, before)| IntentChange {
-        need,
-        name,
-        before: Some(before),
-        after: None,
-    }));
-    changes
+            name: name.clone(),
+            before: before.map(|(_, standing)| standing),
+            after: after.map(|(_, standing)| standing),
+        })
+    });
+    changes.collect()
 }
 
 /// How the isolation of a segment changed.
