@@ -125,6 +125,7 @@ fn every_file_of_a_check_is_in_the_list() {
         "extent",
         "fingerprint",
         "in_a_row",
+        "lags",
         "mod",
         "permits",
         "report",
@@ -132,7 +133,6 @@ fn every_file_of_a_check_is_in_the_list() {
         "rule_asked",
         "trust",
         "view",
-        "wiring",
         "words",
         "zone_pairs",
     ];

@@ -1,8 +1,11 @@
 //! What is plugged into what, as it is described: cables by the ports and LAGs that they end at.
+//!
+//! Where frames go is no question for these: that is what [`Cabling::fabric`] is for.
 
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Spanned;
+use crate::forwarding::layer2::Fabric;
 use crate::model::{HostId, Lacp, LinkEnd, RouterId, Site, Speed, SwitchId};
 
 /// A device that a cable ends at.
@@ -77,6 +80,8 @@ pub struct Cable<'s> {
 #[derive(Clone, Debug)]
 pub struct Cabling<'s> {
     site: &'s Site,
+    /// The same switches, ports and cables as frames meet them.
+    pub fabric: &'s Fabric,
     /// In the order of the file.
     pub cables: Vec<Cable<'s>>,
     /// Cable and side by end.
@@ -88,9 +93,10 @@ pub struct Cabling<'s> {
 
 impl<'s> Cabling<'s> {
     /// Reads the cables of a site. O(ports + cables).
-    pub fn new(site: &'s Site) -> Self {
+    pub fn new(site: &'s Site, fabric: &'s Fabric) -> Self {
         let mut cabling = Self {
             site,
+            fabric,
             cables: site.links.iter().map(cable).collect(),
             at: FxHashMap::default(),
             lag_of: FxHashMap::default(),

@@ -2,11 +2,13 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::layer2::{frame::admit_untagged, lacp_forms};
-use crate::model::{Lacp, PortVlans, Site, Speed, SwitchId, VlanId, VlanSet};
+use crate::forwarding::layer2::frame::{Admitted, Frame, admit, admit_untagged, egress};
+use crate::forwarding::layer2::{Far, FootOf, SocketId, lacp_forms};
+use crate::model::{Lacp, PortVlans, RouterId, Site, Speed, SwitchId, VlanId};
 
 use super::cabling::{Bundle, CableEnd, Cabling, Equipment};
-use super::worksheet::interfaces_on;
+use super::joined::{Joined, joined};
+use super::setting::PortKey;
 
 /// How the two ends of a cable differ. Numbers of ends are 0 and 1; pairs are in their order.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -29,6 +31,11 @@ pub enum Unlike {
     OneEndOnly(usize, Vec<VlanId>),
     /// VLANs that this end carries with a tag and the other without.
     TaggedAtOneEnd(usize, Vec<VlanId>),
+    /// VLANs that both ends carry with a tag, and whose frames from this end the other drops.
+    Dropped(usize, Vec<VlanId>),
+    /// This end is a port and the other a switch that knows no VLANs: what the port sends untagged in the first
+    /// VLAN comes, through that switch, to another port, which takes it into the second.
+    Joins(usize, VlanId, PortKey, VlanId),
     /// What each end does without a tag: VLANs that leave so, and the VLAN that such frames are taken into
     /// (`None`: dropped).
     Untagged([(Vec<VlanId>, Option<VlanId>); 2]),
@@ -44,10 +51,12 @@ pub struct Difference<'s> {
 }
 
 /// All differences, cable by cable in the order of the file; the cables between two LAGs count as one.
-/// O(cables x VLANs).
+/// O(cables x VLANs), and what [`joined`] takes.
 pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<'s>> {
+    let ports = Ports::new(site, cabling);
     let pairs = pairs(cabling);
     let parts = far_ends(cabling, &pairs);
+    let joined = joined(cabling.fabric);
     let mut found = Vec::new();
     let mut told = FxHashSet::default();
     for &ends in &pairs {
@@ -60,8 +69,10 @@ pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<
         }
         let split = |end: &CableEnd<'s>| parts.get(end).is_some_and(|&count| count > 1);
         let split = ends.iter().any(split);
-        let compared = compare(site, cabling, ends, split).into_iter();
-        found.extend(compared.map(|what| Difference { ends, what }));
+        let compared = ports.compare(ends, split).into_iter();
+        let joins = ports.joins(ends, &joined);
+        let all = compared.chain(joins);
+        found.extend(all.map(|what| Difference { ends, what }));
     }
     found
 }
@@ -110,127 +121,221 @@ struct Side<'s> {
     vlans: Option<Carried>,
 }
 
-/// VLANs at one end.
+/// How an end takes and sends frames.
 struct Carried {
-    tagged: VlanSet,
-    untagged: VlanSet,
-    takes: Option<VlanId>,
+    /// As a port would be set: for a gateway or router the port that its interfaces amount to.
+    vlans: PortVlans,
     /// Whether it is known what is untagged: an untagged interface may be on a segment without a VLAN.
     known: bool,
 }
 
 impl Carried {
-    fn of_port(vlans: &PortVlans) -> Self {
+    /// A frame of a VLAN as it leaves here.
+    fn sent(&self, vlan: VlanId) -> Option<Frame> {
+        egress(&self.vlans, vlan, Frame::UNTAGGED)
+    }
+
+    /// VLANs that leave with a tag.
+    fn tagged(&self) -> Vec<VlanId> {
+        let bare = |frame: Frame| frame.outer().is_none();
+        let members = self.vlans.members();
+        let members = members.iter();
+        members
+            .filter(|&vlan| !self.sent(vlan).is_some_and(bare))
+            .collect()
+    }
+
+    /// VLANs that leave without one.
+    fn untagged(&self) -> Vec<VlanId> {
+        let members = self.vlans.members();
+        let members = members.iter();
+        members
+            .filter(|&vlan| self.sent(vlan) == Some(Frame::UNTAGGED))
+            .collect()
+    }
+
+    /// The VLAN that takes frames without a tag.
+    fn takes(&self) -> Option<VlanId> {
+        admit_untagged(&self.vlans).ok().map(|(vlan, _)| vlan)
+    }
+
+    /// Whether a frame gets in by a VLAN that frames of it come out of as well.
+    fn lets_in(&self, frame: Frame) -> bool {
+        admit(&self.vlans, frame).is_ok_and(|(.., why)| why != Admitted::Unfiltered)
+    }
+}
+
+/// The ends of cables as frames meet them.
+struct Ports<'s, 'c> {
+    site: &'s Site,
+    cabling: &'c Cabling<'s>,
+    /// Live ports; of a LAG that does not form each member.
+    sockets: FxHashMap<PortKey, Vec<SocketId>>,
+}
+
+impl<'s, 'c> Ports<'s, 'c> {
+    fn new(site: &'s Site, cabling: &'c Cabling<'s>) -> Self {
+        let mut sockets: FxHashMap<PortKey, Vec<SocketId>> = FxHashMap::default();
+        for (id, socket) in cabling.fabric.ports() {
+            if let Some(key) = PortKey::of(site, socket.name) {
+                sockets.entry(key).or_default().push(id);
+            }
+        }
         Self {
-            tagged: vlans.tagged.clone(),
-            untagged: vlans.untagged.clone(),
-            takes: admit_untagged(vlans).ok().map(|(vlan, _)| vlan),
-            known: true,
+            site,
+            cabling,
+            sockets,
         }
     }
 
-    fn contains(&self, vlan: VlanId) -> bool {
-        self.tagged.contains(vlan) || self.untagged.contains(vlan)
+    /// The port or LAG that an end is; `None` at a gateway, router or host.
+    fn key(&self, end: CableEnd<'_>) -> Option<PortKey> {
+        let Equipment::Switch(id) = end.device else {
+            return None;
+        };
+        let switch = &self.site.switches[id.0];
+        let lag = switch.lag(end.port).map(|lag| PortKey::Lag(id, lag));
+        lag.or_else(|| switch.port(end.port).map(|port| PortKey::Port(id, port)))
     }
 
-    fn members(&self) -> impl Iterator<Item = VlanId> + '_ {
-        let all = (1..=4094).filter_map(VlanId::new);
-        all.filter(|&vlan| self.contains(vlan))
+    fn sockets(&self, end: CableEnd<'_>) -> &[SocketId] {
+        let key = self.key(end);
+        let known = key.and_then(|key| self.sockets.get(&key));
+        known.map_or(&[], Vec::as_slice)
     }
-}
 
-fn side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
-    match end.device {
-        Equipment::Switch(id) => switch_side(site, cabling, id, end),
-        Equipment::Router(_) | Equipment::Host(_) => router_side(site, cabling, end),
+    fn side(&self, end: CableEnd<'s>, other: CableEnd<'s>) -> Side<'s> {
+        match end.device {
+            Equipment::Switch(id) => self.of_switch(id, end),
+            Equipment::Router(id) => self.of_router(id, end, other),
+            // Cables to hosts are not compared.
+            Equipment::Host(_) => Side {
+                lag: None,
+                live: true,
+                speed: None,
+                vlans: None,
+            },
+        }
     }
-}
 
-fn switch_side<'s>(
-    site: &'s Site,
-    cabling: &Cabling<'s>,
-    id: SwitchId,
-    end: CableEnd<'s>,
-) -> Side<'s> {
-    let switch = &site.switches[id.0];
-    let port = |name: &str| switch.ports.iter().find(|port| port.name.value == name);
-    let lag = cabling.lag(end);
-    let live = |name: &str| port(name).is_some_and(|port| port.enabled);
-    let named = switch.lags.iter().find(|lag| lag.name.value == end.port);
-    let vlans = match named {
-        Some(lag) => Some(&lag.vlans),
-        None => port(end.port).and_then(|port| port.vlans.as_ref()),
-    };
-    Side {
-        lag,
-        live: match lag {
-            Some(lag) => lag.ports.iter().any(|member| live(&member.value)),
-            None => live(end.port),
-        },
-        speed: match lag {
-            Some(lag) => lag.speed,
-            None => port(end.port).and_then(|port| port.speed),
-        },
-        vlans: vlans.filter(|_| switch.vlan_aware).map(Carried::of_port),
+    fn of_switch(&self, id: SwitchId, end: CableEnd<'s>) -> Side<'s> {
+        let lag = self.cabling.lag(end);
+        let first = self.sockets(end).first();
+        let vlans = first.and_then(|&socket| self.cabling.fabric.vlans(socket));
+        let switch = &self.site.switches[id.0];
+        let port = switch.port(end.port).map(|port| &switch.ports[port]);
+        Side {
+            lag,
+            live: first.is_some(),
+            speed: match lag {
+                Some(lag) => lag.speed,
+                None => port.and_then(|port| port.speed),
+            },
+            vlans: vlans.map(|vlans| Carried {
+                vlans: vlans.clone(),
+                known: true,
+            }),
+        }
     }
-}
 
-fn router_side<'s>(site: &'s Site, cabling: &Cabling<'s>, end: CableEnd<'s>) -> Side<'s> {
-    let interfaces = interfaces_on(site, cabling, end);
-    let tagged = interfaces.iter().filter_map(|interface| interface.vlan);
-    let bare = interfaces
-        .iter()
-        .filter(|interface| interface.vlan.is_none());
-    let bare: Vec<Option<VlanId>> = bare
-        .map(|interface| site.segment(interface.segment).vlan.map(|vlan| vlan.value))
-        .collect();
-    let lag = cabling.lag(end);
-    Side {
-        lag,
-        live: true,
-        speed: lag.and_then(|lag| lag.speed),
-        vlans: Some(Carried {
-            tagged: tagged.collect(),
-            untagged: bare.iter().flatten().copied().collect(),
-            takes: bare.first().copied().flatten(),
-            known: bare.iter().all(Option::is_some),
-        }),
+    /// A gateway or router, by its interfaces at the other end's sockets.
+    fn of_router(&self, id: RouterId, end: CableEnd<'s>, other: CableEnd<'s>) -> Side<'s> {
+        let fabric = self.cabling.fabric;
+        let mut vlans = PortVlans {
+            pvid: None,
+            ingress_filter: true,
+            ..PortVlans::default()
+        };
+        let mut known = true;
+        let feet =
+            self.sockets(other)
+                .iter()
+                .flat_map(|&socket| match &fabric.socket(socket).far {
+                    Far::Feet(feet) => &feet[..],
+                    _ => &[],
+                });
+        for foot in feet.map(|&foot| fabric.foot(foot)) {
+            if !self.stands_on(foot.of, id, end) {
+                continue;
+            }
+            let own = self.site.segment(foot.segment).vlan.map(|vlan| vlan.value);
+            match (foot.tag, own) {
+                (Some(tag), _) => {
+                    vlans.tagged.insert(tag);
+                }
+                (None, Some(vlan)) => {
+                    vlans.untagged.insert(vlan);
+                    vlans.pvid.get_or_insert(vlan);
+                }
+                (None, None) => known = false,
+            }
+        }
+        let lag = self.cabling.lag(end);
+        Side {
+            lag,
+            live: true,
+            speed: lag.and_then(|lag| lag.speed),
+            vlans: Some(Carried { vlans, known }),
+        }
     }
-}
 
-fn compare<'s>(
-    site: &'s Site,
-    cabling: &Cabling<'s>,
-    ends: [CableEnd<'s>; 2],
-    split: bool,
-) -> Vec<Unlike> {
-    if ends[0] == ends[1] {
-        return vec![Unlike::ToItself];
+    fn stands_on(&self, foot: FootOf, id: RouterId, end: CableEnd<'_>) -> bool {
+        let FootOf::Router(router, at) = foot else {
+            return false;
+        };
+        let port = self.site.router(router).interfaces[at].port.as_ref();
+        router == id && port.is_some_and(|port| port.value == end.port)
     }
-    let sides = ends.map(|end| side(site, cabling, end));
-    let mut found = Vec::new();
-    match (sides[0].live, sides[1].live) {
-        (true, true) => {}
-        (false, false) => return found,
-        (one, _) => return vec![Unlike::Off(usize::from(one))],
+
+    fn compare(&self, ends: [CableEnd<'s>; 2], split: bool) -> Vec<Unlike> {
+        if ends[0] == ends[1] {
+            return vec![Unlike::ToItself];
+        }
+        let sides = [self.side(ends[0], ends[1]), self.side(ends[1], ends[0])];
+        let mut found = Vec::new();
+        match (sides[0].live, sides[1].live) {
+            (true, true) => {}
+            (false, false) => return found,
+            (one, _) => return vec![Unlike::Off(usize::from(one))],
+        }
+        match (sides[0].lag, sides[1].lag) {
+            (None, None) => {}
+            (Some(_), None) | (None, Some(_)) if split => {}
+            (Some(_), None) => found.push(Unlike::LagAtOneEnd(0)),
+            (None, Some(_)) => found.push(Unlike::LagAtOneEnd(1)),
+            (Some(one), Some(other)) => lags(one, other, &mut found),
+        }
+        if let (Some(one), Some(other)) = (sides[0].speed, sides[1].speed)
+            && one != other
+        {
+            found.push(Unlike::Speed([one, other]));
+        }
+        let [one, other] = sides.map(|side| side.vlans);
+        if let (Some(one), Some(other)) = (one, other) {
+            vlans(&[one, other], &mut found);
+        }
+        found
     }
-    match (sides[0].lag, sides[1].lag) {
-        (None, None) => {}
-        (Some(_), None) | (None, Some(_)) if split => {}
-        (Some(_), None) => found.push(Unlike::LagAtOneEnd(0)),
-        (None, Some(_)) => found.push(Unlike::LagAtOneEnd(1)),
-        (Some(one), Some(other)) => lags(one, other, &mut found),
+
+    /// VLANs that the switch at one end joins with those of the port at the other.
+    fn joins(&self, ends: [CableEnd<'s>; 2], joined: &[Joined]) -> Vec<Unlike> {
+        let name = |socket: SocketId| {
+            let name = self.cabling.fabric.socket(socket).name;
+            PortKey::of(self.site, name)
+        };
+        let mut found = Vec::new();
+        for (near, end) in ends.iter().enumerate() {
+            let far = ends[1 - near].device;
+            let here = self.sockets(*end);
+            for one in joined {
+                let at_this_end = here.contains(&one.from) && far == Equipment::Switch(one.by);
+                if let Some(to) = name(one.to).filter(|_| at_this_end) {
+                    found.push(Unlike::Joins(near, one.vlan, to, one.into));
+                }
+            }
+        }
+        found
     }
-    if let (Some(one), Some(other)) = (sides[0].speed, sides[1].speed)
-        && one != other
-    {
-        found.push(Unlike::Speed([one, other]));
-    }
-    let [one, other] = sides.map(|side| side.vlans);
-    if let (Some(one), Some(other)) = (one, other) {
-        vlans(&[one, other], &mut found);
-    }
-    found
 }
 
 fn lags(one: Bundle<'_>, other: Bundle<'_>, found: &mut Vec<Unlike>) {
@@ -246,52 +351,56 @@ fn lags(one: Bundle<'_>, other: Bundle<'_>, found: &mut Vec<Unlike>) {
 fn vlans(sides: &[Carried; 2], found: &mut Vec<Unlike>) {
     let known = sides.iter().all(|side| side.known);
     let retagged = |near: usize| -> Vec<VlanId> {
-        let (near, far) = (&sides[near], &sides[1 - near]);
-        let both = near.tagged.iter();
-        both.filter(|&vlan| far.untagged.contains(vlan)).collect()
+        let bare = sides[1 - near].untagged();
+        let tagged = sides[near].tagged().into_iter();
+        tagged.filter(|vlan| bare.contains(vlan)).collect()
     };
     let retagged = [retagged(0), retagged(1)];
-    let untagged = match known {
-        true => untagged(sides, &retagged.concat()),
-        false => None,
-    };
+    // What leaves untagged is told with the untagged VLANs, or not known to be missing.
     for near in [0, 1] {
-        let (here, there) = (&sides[near], &sides[1 - near]);
-        // What leaves untagged is told with the untagged VLANs, or not known to be missing.
-        let aside = |vlan| here.untagged.contains(vlan) && (untagged.is_some() || !known);
-        let alone = here.members();
-        let alone: Vec<VlanId> = alone
-            .filter(|&vlan| !there.contains(vlan) && !aside(vlan))
-            .collect();
+        let there = &sides[1 - near];
+        let tagged = sides[near].tagged().into_iter();
+        let lost = tagged.filter(|&vlan| {
+            !there.lets_in(Frame::of(Some(vlan))) && !retagged[near].contains(&vlan)
+        });
+        let (dropped, alone): (Vec<_>, Vec<_>) = lost.partition(|&vlan| there.vlans.carries(vlan));
         if !alone.is_empty() {
             found.push(Unlike::OneEndOnly(near, alone));
         }
+        if !dropped.is_empty() {
+            found.push(Unlike::Dropped(near, dropped));
+        }
     }
+    let both = retagged.concat();
     for (near, vlans) in retagged.into_iter().enumerate() {
         if !vlans.is_empty() {
             found.push(Unlike::TaggedAtOneEnd(near, vlans));
         }
     }
-    found.extend(untagged);
+    if known {
+        found.extend(untagged(sides, &both));
+    }
 }
 
 /// The difference without tags; `None` where there is none but for VLANs that the other end tags.
 fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
     let rest = |side: &Carried| -> Vec<VlanId> {
-        let sent = side.untagged.iter();
+        let sent = side.untagged().into_iter();
         sent.filter(|vlan| !retagged.contains(vlan)).collect()
     };
-    let takes = |side: &Carried| side.takes.filter(|vlan| !retagged.contains(vlan));
+    let takes = |side: &Carried| side.takes().filter(|vlan| !retagged.contains(vlan));
     let [one, other] = sides;
     if rest(one) == rest(other) && takes(one) == takes(other) {
         return None;
     }
-    let told = |side: &Carried| (side.untagged.iter().collect(), side.takes);
+    let told = |side: &Carried| (side.untagged(), side.takes());
     Some(Unlike::Untagged([told(one), told(other)]))
 }
 
 #[cfg(test)]
 mod tests {
+    use crate::forwarding::layer2::Fabric;
+
     use super::*;
 
     /// What differs in a site of three segments with VLANs and some more text; the names of the ends of the
@@ -304,7 +413,8 @@ mod tests {
         let loaded = crate::load::load_text("site.toml", &format!("{base}{text}"));
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
-        let found = differences(&site, &Cabling::new(&site));
+        let fabric = Fabric::new(&site);
+        let found = differences(&site, &Cabling::new(&site, &fabric));
         found
             .into_iter()
             .map(|difference| difference.what)

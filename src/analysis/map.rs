@@ -249,6 +249,8 @@ impl<'s> Map<'s> {
 
 #[cfg(test)]
 mod tests {
+    use crate::forwarding::layer2::Fabric;
+
     use super::*;
 
     const SITE: &str = "[zones.inside]\ntrust = 50\n\
@@ -287,7 +289,8 @@ mod tests {
     #[test]
     fn cables_of_a_lag_are_one_link() {
         let site = site();
-        let map = Map::physical(&site, &Cabling::new(&site));
+        let fabric = Fabric::new(&site);
+        let map = Map::physical(&site, &Cabling::new(&site, &fabric));
         let expected = [
             "edge:wan[] world:-[]",
             "edge:trunk[1+2] core:up[1+2]",

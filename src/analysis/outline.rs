@@ -7,10 +7,12 @@ use std::collections::{BTreeMap, VecDeque};
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::layer2::frame::admit_untagged;
-use crate::model::{HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId};
+use crate::forwarding::layer2::{Fabric, Far, FootOf, Frame, SocketId, SocketName};
+use crate::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
+use super::setting::PortKey;
+use super::vlan_names::{segment_name_at, segments_at};
 use super::worksheet::Mode;
 
 /// Something that is drawn.
@@ -53,11 +55,13 @@ pub struct Seated<'s> {
     pub port: &'s str,
 }
 
-/// One VLAN of a switch; without a number: hosts on ports that are in none.
+/// One VLAN of a switch; without a number: hosts whose frames take none there.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct VlanRow<'s> {
     /// Its number.
     pub vlan: Option<VlanId>,
+    /// The segment that it is at this switch.
+    pub segment: Option<String>,
     /// Access ports in it, disabled ones aside.
     pub access: usize,
     /// How many of them nothing is plugged into.
@@ -93,7 +97,7 @@ impl<'s> Outline<'s> {
         };
         outline.grow(site, &Joints::new(site, cabling));
         for number in 0..site.switches.len() {
-            let rows = rows(site, cabling, SwitchId(number));
+            let rows = rows(site, cabling.fabric, SwitchId(number));
             outline.rows.push(rows);
         }
         outline.seat(site, cabling);
@@ -224,6 +228,7 @@ struct Joints<'s> {
 impl<'s> Joints<'s> {
     fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
         let mut joints = Self::default();
+        let fabric = cabling.fabric;
         let mut seen = FxHashSet::default();
         for cable in &cabling.cables {
             let ends = cable.ends.map(|end| cabling.whole(end));
@@ -238,21 +243,17 @@ impl<'s> Joints<'s> {
         }
         for (number, router) in site.routers.iter().enumerate() {
             let id = RouterId(number);
-            for interface in &router.interfaces {
-                let port = interface.port.as_ref().map(|port| CableEnd {
-                    device: Equipment::Router(id),
-                    port: &port.value,
-                });
-                let cabled = port.is_some_and(|port| !cabling.of_whole(port).is_empty());
+            for (at, interface) in router.interfaces.iter().enumerate() {
+                let foot = fabric.foot(fabric.foot_of(FootOf::Router(id, at)));
                 let segment = interface.segment;
-                if site.segment(segment).external || cabled {
+                if site.segment(segment).external || !foot.assumed {
                     continue;
                 }
                 let joint = Joint::Interface(id, &interface.name.value, segment);
                 joints.join([ThingId::Router(id), ThingId::Segment(segment)], joint);
             }
         }
-        joints.segments = standing_alone(site);
+        joints.segments = standing_alone(site, fabric);
         joints
     }
 
@@ -286,14 +287,11 @@ fn thing(end: CableEnd<'_>) -> Option<ThingId> {
 }
 
 /// Segments that neither a switch carries nor a router leads out to: nothing else would show them.
-fn standing_alone(site: &Site) -> Vec<SegmentId> {
-    let mut carried = crate::model::VlanSet::default();
-    let ports = site.switches.iter().flat_map(|switch| &switch.ports);
-    let lags = site.switches.iter().flat_map(|switch| &switch.lags);
-    let own = ports.filter_map(|port| port.vlans.as_ref());
-    for vlans in own.chain(lags.map(|lag| &lag.vlans)) {
+fn standing_alone(site: &Site, fabric: &Fabric) -> Vec<SegmentId> {
+    let mut carried: FxHashSet<SegmentId> = FxHashSet::default();
+    for (_, socket, vlans) in fabric.vlan_ports() {
         for vlan in vlans.members().iter() {
-            carried.insert(vlan);
+            carried.extend(segments_at(fabric, socket.node, vlan));
         }
     }
     let mut routed = FxHashSet::default();
@@ -301,80 +299,69 @@ fn standing_alone(site: &Site) -> Vec<SegmentId> {
         routed.extend(router.interfaces.iter().map(|interface| interface.segment));
     }
     let alone = |&id: &SegmentId| {
-        let segment = site.segment(id);
-        let on_switch = segment
-            .vlan
-            .is_some_and(|vlan| carried.contains(vlan.value));
-        let led_to = segment.external && routed.contains(&id);
-        !(on_switch || led_to)
+        let led_to = site.segment(id).external && routed.contains(&id);
+        !(carried.contains(&id) || led_to)
     };
     site.segment_ids().filter(alone).collect()
 }
 
-/// The VLANs of a switch with their access ports and hosts.
-fn rows<'s>(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId) -> Vec<VlanRow<'s>> {
-    let switch = &site.switches[id.0];
-    let device = Equipment::Switch(id);
+/// The VLANs of a switch with their access ports and hosts. Disabled ports are in none.
+fn rows<'s>(site: &'s Site, fabric: &Fabric, id: SwitchId) -> Vec<VlanRow<'s>> {
     let mut rows: BTreeMap<Option<VlanId>, VlanRow<'s>> = BTreeMap::new();
-    for lag in &switch.lags {
-        let end = CableEnd {
-            device,
-            port: &lag.name.value,
-        };
-        add_port(
-            site,
-            cabling,
-            &mut rows,
-            end,
-            Some(&lag.vlans).filter(|_| switch.vlan_aware),
-        );
-    }
-    for port in &switch.ports {
-        let end = CableEnd {
-            device,
-            port: &port.name.value,
-        };
-        if !port.enabled || cabling.whole(end) != end {
+    let node = fabric.switch(id);
+    let sockets = node.map_or(&[][..], |node| &fabric.node(node).sockets);
+    for &port in sockets {
+        let socket = fabric.socket(port);
+        let Some(name) = port_name(site, socket.name) else {
             continue;
+        };
+        let vlans = fabric.vlans(port);
+        for vlan in vlans.into_iter().flat_map(|vlans| {
+            let members: Vec<VlanId> = vlans.members().iter().collect();
+            members
+        }) {
+            rows.entry(Some(vlan)).or_default();
         }
-        let vlans = port.vlans.as_ref().filter(|_| switch.vlan_aware);
-        add_port(site, cabling, &mut rows, end, vlans);
-        let access = vlans.filter(|vlans| Mode::of(vlans) == Mode::Access);
+        for (host, vlan) in hosts_at(fabric, port) {
+            let row = rows.entry(vlan).or_default();
+            row.hosts.push(Seated { host, port: name });
+        }
+        let single = matches!(PortKey::of(site, socket.name), Some(PortKey::Port(..)));
+        let access = vlans.filter(|vlans| single && Mode::of(vlans) == Mode::Access);
         if let Some(vlan) = access.and_then(|vlans| vlans.untagged.iter().next()) {
             let row = rows.entry(Some(vlan)).or_default();
             row.access += 1;
-            row.open += usize::from(cabling.plugged(end).next().is_none());
+            row.open += usize::from(socket.far == Far::Open);
         }
     }
-    let named = rows.into_iter().map(|(vlan, row)| VlanRow { vlan, ..row });
+    let named = rows.into_iter().map(|(vlan, row)| VlanRow {
+        vlan,
+        segment: vlan.and_then(|vlan| segment_name_at(site, fabric, id, vlan)),
+        ..row
+    });
     named.collect()
 }
 
-fn add_port<'s>(
-    site: &'s Site,
-    cabling: &Cabling<'s>,
-    rows: &mut BTreeMap<Option<VlanId>, VlanRow<'s>>,
-    end: CableEnd<'s>,
-    vlans: Option<&PortVlans>,
-) {
-    for vlan in vlans.map(PortVlans::members).unwrap_or_default().iter() {
-        rows.entry(Some(vlan)).or_default();
-    }
-    for (_, far) in cabling.of_whole(end) {
-        let Equipment::Host(host) = far.device else {
-            continue;
+/// The name of a port, or of the LAG that it is a member of, on its switch.
+fn port_name(site: &Site, name: SocketName) -> Option<&str> {
+    Some(match PortKey::of(site, name)? {
+        PortKey::Port(switch, port) => &site.switches[switch.0].ports[port].name.value,
+        PortKey::Lag(switch, lag) => &site.switches[switch.0].lags[lag].name.value,
+    })
+}
+
+/// Hosts that are plugged in at a port, with the VLAN that their frames take there.
+fn hosts_at(fabric: &Fabric, port: SocketId) -> Vec<(HostId, Option<VlanId>)> {
+    let hosts = fabric.hosts_at(port).into_iter();
+    let seated = hosts.filter_map(|(foot, tag)| {
+        let FootOf::Host(host, _) = fabric.foot(foot).of else {
+            return None;
         };
-        let mut interfaces = site.host(host).interfaces.iter();
-        let interface = interfaces.find(|interface| interface.name.value == far.port);
-        let tag = interface.and_then(|interface| interface.vlan);
-        let untagged = || Some(admit_untagged(vlans?).ok()?.0);
-        let vlan = tag.filter(|_| vlans.is_some()).or_else(untagged);
-        let port = end.port;
-        rows.entry(vlan)
-            .or_default()
-            .hosts
-            .push(Seated { host, port });
-    }
+        let taken = fabric.taken(port, Frame::of(tag));
+        let vlan = taken.and_then(Result::ok).map(|(vlan, _)| vlan);
+        Some((host, vlan))
+    });
+    seated.collect()
 }
 
 #[cfg(test)]
@@ -394,7 +381,8 @@ mod tests {
         let loaded = crate::load::load_text("site.toml", &format!("{SEGMENTS}{text}"));
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
-        let outline = Outline::new(&site, &Cabling::new(&site));
+        let fabric = Fabric::new(&site);
+        let outline = Outline::new(&site, &Cabling::new(&site, &fabric));
         let roots = outline.roots.iter();
         let text: Vec<String> = roots.map(|&root| shown(&site, &outline, root)).collect();
         (text.join(" "), outline.extra.len())
@@ -466,7 +454,8 @@ mod tests {
         let loaded = crate::load::load_text("site.toml", &text);
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
-        let outline = Outline::new(&site, &Cabling::new(&site));
+        let fabric = Fabric::new(&site);
+        let outline = Outline::new(&site, &Cabling::new(&site, &fabric));
         let [none, ten] = outline.rows[0].as_slice() else {
             panic!("two rows: {:?}", outline.rows);
         };

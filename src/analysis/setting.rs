@@ -302,7 +302,7 @@ fn far_ends(site: &Site, port: PortKey) -> Vec<FarEnd> {
 }
 
 /// The port or LAG of a switch that an end of a cable is.
-pub(super) fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
+pub fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
     let LinkEnd::Switch(switch, name) = end else {
         return None;
     };

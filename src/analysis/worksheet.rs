@@ -8,6 +8,7 @@ use crate::model::{
 };
 
 use super::cabling::{CableEnd, Cabling, Equipment, front_order};
+use super::vlan_names::segment_name_at;
 
 /// How a port treats VLANs, in one word.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -105,6 +106,8 @@ pub struct Worksheet<'s> {
     pub switch: SwitchId,
     /// Its lines.
     pub lines: Vec<PortLine<'s>>,
+    /// VLANs that any line carries, with the segment that each is at this switch.
+    pub vlans: Vec<(VlanId, Option<String>)>,
 }
 
 impl<'s> Worksheet<'s> {
@@ -141,11 +144,27 @@ impl<'s> Worksheet<'s> {
             lines.push(sheet.lag(lag, &members));
             lines.extend(members.iter().map(|port| sheet.port(port, Some(lag))));
         }
-        Self { switch: id, lines }
+        let mut sheet = Self {
+            switch: id,
+            lines,
+            vlans: Vec::new(),
+        };
+        let name = |vlan| segment_name_at(site, cabling.fabric, id, vlan);
+        sheet.vlans = sheet
+            .carried()
+            .iter()
+            .map(|vlan| (vlan, name(vlan)))
+            .collect();
+        sheet
     }
 
-    /// VLANs that any line carries.
-    pub fn vlans(&self) -> VlanSet {
+    /// A VLAN with the segment that it is at this switch.
+    pub fn named(&self, vlan: VlanId) -> (VlanId, Option<String>) {
+        let known = self.vlans.iter().find(|(known, _)| *known == vlan);
+        (vlan, known.and_then(|(_, name)| name.clone()))
+    }
+
+    fn carried(&self) -> VlanSet {
         let mut all = VlanSet::default();
         for vlans in self.lines.iter().filter_map(|line| line.vlans) {
             for vlan in vlans.members().iter() {
@@ -168,7 +187,7 @@ pub fn front_ports(switch: &Switch) -> Vec<&Port> {
 }
 
 /// Interfaces of a gateway or router on a port or LAG; of a member port those on its LAG.
-pub(super) fn interfaces_on<'s>(
+fn interfaces_on<'s>(
     site: &'s Site,
     cabling: &Cabling<'s>,
     end: CableEnd<'s>,
@@ -300,6 +319,8 @@ pub fn lacp_word(lacp: Lacp) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    use crate::forwarding::layer2::Fabric;
+
     use super::*;
 
     fn ranges(numbers: &[u16]) -> String {
@@ -346,7 +367,8 @@ mod tests {
         let loaded = crate::load::load_text("site.toml", text);
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
-        let sheet = Worksheet::new(&site, &Cabling::new(&site), SwitchId(0));
+        let fabric = Fabric::new(&site);
+        let sheet = Worksheet::new(&site, &Cabling::new(&site, &fabric), SwitchId(0));
         let lines: Vec<(&str, &str)> = sheet
             .lines
             .iter()

@@ -1,8 +1,8 @@
 //! Labels on cables that mislead.
 
-use crate::analysis::vlan_name;
 use rustc_hash::FxHashMap;
 
+use crate::analysis::{PortKey, end_key, numbered_vlan_at};
 use crate::diagnostic::{Check, Severity, Span};
 use crate::model::{Link, VlanId};
 
@@ -23,58 +23,66 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    let mut lags: FxHashMap<usize, (&str, Span)> = FxHashMap::default();
-    let mut segments: FxHashMap<&str, (VlanId, Span)> = FxHashMap::default();
+    let mut lags: FxHashMap<PortKey, (&str, Span)> = FxHashMap::default();
+    let mut segments: FxHashMap<&str, (VlanId, String, Span)> = FxHashMap::default();
     for link in &view.site.links {
         let Some(label) = link.label.as_deref() else {
             continue;
         };
-        for socket in sockets(view, link) {
-            if view.wiring.sockets[socket].lag.is_some() {
-                let (first, place) = *lags.entry(socket).or_insert((label, link.place));
-                if first != label {
-                    let what = format!("has cables labelled \"{first}\" and \"{label}\"");
-                    let subject = view.wiring.name(socket);
-                    report.add(
-                        found(&CHECK, link.place, subject, what)
-                            .note(place, "the other cable")
-                            .help("give both cables one label"),
-                    );
-                }
+        for port in ports(view, link) {
+            if !matches!(port, PortKey::Lag(..)) {
+                continue;
+            }
+            let (first, place) = *lags.entry(port).or_insert((label, link.place));
+            if first != label {
+                let what = format!("has cables labelled \"{first}\" and \"{label}\"");
+                report.add(
+                    found(&CHECK, link.place, port.name(view.site), what)
+                        .note(place, "the other cable")
+                        .help("give both cables one label"),
+                );
             }
         }
-        let Some(only) = only_vlan(view, link) else {
+        let Some((only, name)) = only_vlan(view, link) else {
             continue;
         };
-        let (first, place) = *segments.entry(label).or_insert((only, link.place));
-        if first != only {
-            let names = [first, only].map(|one| vlan_name(view.site, one));
-            let what = format!("on cables of {} and of {}", names[0], names[1]);
+        let known = segments.entry(label);
+        let (first, other, place) = known.or_insert_with(|| (only, name.clone(), link.place));
+        if *first != only {
+            let what = format!("on cables of {other} and of {name}");
             report.add(
                 found(&CHECK, link.place, format!("\"{label}\""), what)
-                    .note(place, "the other cable")
+                    .note(*place, "the other cable")
                     .help("give them different labels"),
             );
         }
     }
 }
 
-fn sockets(view: &View<'_>, link: &Link) -> Vec<usize> {
+/// The ports and LAGs of switches at the ends of a cable.
+fn ports(view: &View<'_>, link: &Link) -> Vec<PortKey> {
     let ends = link.ends.iter();
-    ends.filter_map(|end| view.wiring.socket_at(&end.value))
+    ends.filter_map(|end| end_key(view.site, &end.value))
         .collect()
 }
 
-/// The VLAN of a cable that carries just one.
-fn only_vlan(view: &View<'_>, link: &Link) -> Option<VlanId> {
+/// The VLAN of a cable that carries just one, and its name.
+fn only_vlan(view: &View<'_>, link: &Link) -> Option<(VlanId, String)> {
     let mut members: Vec<VlanId> = Vec::new();
-    for socket in sockets(view, link) {
-        members.extend(view.wiring.sockets[socket].members());
+    let ports = ports(view, link);
+    for port in &ports {
+        let vlans = port.vlans(view.site);
+        members.extend(vlans.into_iter().flat_map(|vlans| {
+            let members: Vec<VlanId> = vlans.members().iter().collect();
+            members
+        }));
     }
     members.sort_unstable();
     members.dedup();
-    match members.as_slice() {
-        [one] => Some(*one),
-        _ => None,
-    }
+    let &[only] = members.as_slice() else {
+        return None;
+    };
+    let switch = view.fabric.switch(ports.first()?.switch())?;
+    let name = numbered_vlan_at(view.site, view.fabric, switch, only);
+    Some((only, format!("VLAN {name}")))
 }

@@ -1,6 +1,7 @@
 //! VLAN 1, where every port is until somebody says otherwise.
 
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::frame::admit_untagged;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -47,18 +48,17 @@ fn segments(view: &View<'_>, report: &mut Report) -> bool {
 
 /// Ports that lead into it though no segment uses it.
 fn ports(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        let into_one = socket.untagged_into().is_some_and(|vlan| vlan.get() == 1);
-        let own = socket.vlans;
+    for (port, socket, own) in view.fabric.vlan_ports() {
+        let into_one = admit_untagged(own).is_ok_and(|(vlan, _)| vlan.get() == 1);
         // Other ways to have it: another untagged VLAN beside it, or no VLAN at all.
         let elsewhere =
             !own.untagged.is_empty() && !own.untagged.iter().any(|vlan| vlan.get() == 1);
-        if into_one && !elsewhere && !socket.members().is_empty() {
+        if into_one && !elsewhere && !own.members().is_empty() {
             report.add(
                 found(
                     &CHECK,
                     socket.place,
-                    view.wiring.name(number),
+                    view.name(port),
                     "takes untagged frames into VLAN 1",
                 )
                 .help("set `pvid`, or `accept = \"tagged\"` on a trunk"),

@@ -1,12 +1,12 @@
 //! An interface of a gateway whose VLAN its cable does not carry.
 
-use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
-use crate::model::{Interface, Site, VlanId};
+use crate::forwarding::layer2::frame::admit_untagged;
+use crate::forwarding::layer2::{Far, Foot, FootOf, SocketId};
+use crate::model::PortVlans;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::{Far, Socket};
 
 pub(super) static CHECK: Check = Check {
     name: "gateway-tag-missing",
@@ -23,60 +23,54 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        for far in &socket.far {
-            let Far::Router(id, port) = *far else {
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        let Far::Feet(feet) = &socket.far else {
+            continue;
+        };
+        for foot in feet.iter().map(|&foot| view.fabric.foot(foot)) {
+            let FootOf::Router(id, at) = foot.of else {
                 continue;
             };
-            for (_, interface) in view.site.router(id).interfaces_on(port) {
-                let Some(what) = missing(view.site, socket, interface, &view.wiring.name(number))
-                else {
-                    continue;
-                };
-                let router = &view.site.router(id).name.value;
-                let subject = format!("{router}:{}", interface.name.value);
-                report.add(
-                    found(&CHECK, interface.name.span, subject, what)
-                        .note(socket.place, "the port at the other end")
-                        .help(
-                            "make the port carry the VLAN in the way that the interface expects it",
-                        ),
-                );
-            }
+            let Some(what) = missing(view, foot, port, vlans) else {
+                continue;
+            };
+            let router = view.site.router(id);
+            let interface = &router.interfaces[at].name;
+            let subject = format!("{}:{}", router.name.value, interface.value);
+            report.add(
+                found(&CHECK, interface.span, subject, what)
+                    .note(socket.place, "the port at the other end")
+                    .help("make the port carry the VLAN in the way that the interface expects it"),
+            );
         }
     }
 }
 
 /// What an interface misses at the other end of its cable.
-fn missing(site: &Site, socket: &Socket<'_>, interface: &Interface, peer: &str) -> Option<String> {
-    let own = socket.vlans;
-    if let Some(tag) = interface.vlan {
-        let carried = own.tagged.contains(tag);
-        let bare = own.untagged.contains(tag);
-        let name = vlan_name(site, tag);
-        return match (carried, bare) {
-            (true, _) => None,
-            (false, true) => Some(format!(
-                "expects {name} tagged, and {peer} sends it untagged"
-            )),
-            (false, false) => Some(format!(
-                "expects {name} tagged, and {peer} does not carry it"
-            )),
-        };
-    }
-    let wanted = site.segment(interface.segment).vlan?.value;
-    if own.untagged.contains(wanted) || in_another_segment(site, socket, wanted) {
+fn missing(view: &View<'_>, foot: &Foot, port: SocketId, vlans: &PortVlans) -> Option<String> {
+    let wanted = match foot.tag {
+        Some(tag) => tag,
+        None => view.site.segment(foot.segment).vlan?.value,
+    };
+    let sent = view.fabric.sent(port, wanted);
+    if sent.is_some_and(|frame| frame.fits(foot.tag)) {
         return None;
     }
-    let name = vlan_name(site, wanted);
-    Some(match own.tagged.contains(wanted) {
-        true => format!("expects {name} untagged, and {peer} sends it tagged"),
-        false => format!("expects {name} untagged, and {peer} does not carry it"),
+    // Untagged frames belong to another segment: then `host-off-segment` says it.
+    let into = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
+    let elsewhere =
+        into.is_some_and(|into| into != wanted && !view.segments_at(port, into).is_empty());
+    if foot.tag.is_none() && elsewhere {
+        return None;
+    }
+    let (name, peer) = (view.vlan_name(port, wanted), view.name(port));
+    let expected = match foot.tag {
+        Some(_) => "tagged",
+        None => "untagged",
+    };
+    Some(match sent.map(|frame| frame.outer().is_some()) {
+        Some(true) => format!("expects {name} {expected}, and {peer} sends it tagged"),
+        Some(false) => format!("expects {name} {expected}, and {peer} sends it untagged"),
+        None => format!("expects {name} {expected}, and {peer} does not carry it"),
     })
-}
-
-/// Whether untagged frames belong to another segment: then `host-off-segment` says it.
-fn in_another_segment(site: &Site, socket: &Socket<'_>, wanted: VlanId) -> bool {
-    let into = socket.untagged_into();
-    into.is_some_and(|into| into != wanted && site.segment_of_vlan(into).is_some())
 }

@@ -1,8 +1,8 @@
 //! An interface that its port puts on another segment than the file says.
 
-use crate::analysis::vlan_name;
-use crate::diagnostic::{Check, Severity, Span};
-use crate::model::{LinkEnd, SegmentId, Site, VlanId};
+use crate::analysis::foot_name;
+use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::{Arrival, Foot, FootOf};
 
 use super::report::{Report, found};
 use super::view::View;
@@ -20,133 +20,63 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/host-off-segment.quiet.toml"),
 };
 
-/// An interface at the end of a cable.
-struct Interface {
-    name: String,
-    span: Span,
-    segment: SegmentId,
-    tag: Option<VlanId>,
-    gateway: bool,
-}
-
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for link in &view.site.links {
-        let [one, other] = &link.ends;
-        for (near, far) in [(one, other), (other, one)] {
-            let Some(socket) = view.wiring.socket_at(&far.value) else {
-                continue;
-            };
-            for interface in interfaces(view.site, &near.value) {
-                judge(view, report, &interface, socket);
+    for id in view.fabric.foot_ids() {
+        let foot = view.fabric.foot(id);
+        if foot.assumed {
+            continue;
+        }
+        let arrivals = view.fabric.arrivals(&view.fabric.sent_by(id));
+        // Where one port puts it right and another does not, the switch between them is wrong: `segments-joined`.
+        if !arrivals
+            .iter()
+            .any(|arrival| is_right(view, foot, *arrival))
+        {
+            for arrival in arrivals {
+                judge(view, report, foot, arrival);
             }
         }
     }
 }
 
-fn interfaces(site: &Site, end: &LinkEnd) -> Vec<Interface> {
-    match end {
-        LinkEnd::Switch(..) => Vec::new(),
-        LinkEnd::Host(id, name) => {
-            let host = site.host(*id);
-            let own = host.interfaces.iter().filter(|own| own.name.value == *name);
-            let named = |own: &crate::model::HostInterface| Interface {
-                name: format!("{}:{}", host.name.value, own.name.value),
-                span: own.name.span,
-                segment: own.segment,
-                tag: own.vlan,
-                gateway: false,
-            };
-            own.map(named).collect()
-        }
-        LinkEnd::Router(id, port) => {
-            let router = site.router(*id);
-            let lag = router.lag_of(port).map(|lag| &router.lags[lag].name.value);
-            let here = router
-                .interfaces_on(lag.unwrap_or(port))
-                .map(|(_, own)| own);
-            let named = |own: &crate::model::Interface| Interface {
-                name: format!("{}:{}", router.name.value, own.name.value),
-                span: own.name.span,
-                segment: own.segment,
-                tag: own.vlan,
-                gateway: true,
-            };
-            here.map(named).collect()
-        }
-    }
+fn is_right(view: &View<'_>, foot: &Foot, arrival: Arrival) -> bool {
+    let Arrival::Port(_, Ok((into, _))) = arrival else {
+        return false;
+    };
+    let wanted = view.site.segment(foot.segment).vlan;
+    wanted.is_some_and(|wanted| wanted.value == into)
 }
 
 /// Holds an interface against the VLAN that takes its frames: that of the port, or of the ports behind a switch
 /// that knows no VLANs.
-fn judge(view: &View<'_>, report: &mut Report, interface: &Interface, socket: usize) {
-    let Some(wanted) = view.site.segment(interface.segment).vlan else {
+fn judge(view: &View<'_>, report: &mut Report, foot: &Foot, arrival: Arrival) {
+    let (Some(wanted), Arrival::Port(port, taken)) =
+        (view.site.segment(foot.segment).vlan, arrival)
+    else {
         return;
     };
     // An interface with another tag than its segment is a problem of loading.
-    if interface.tag.is_some_and(|tag| tag != wanted.value) {
+    if foot.tag.is_some_and(|tag| tag != wanted.value) {
         return;
     }
-    for port in aware_ports(view, socket) {
-        let there = &view.wiring.sockets[port];
-        let into = match interface.tag {
-            None => there.untagged_into(),
-            Some(tag) => there.admits_tag(tag).then_some(tag),
-        };
-        let name = view.wiring.name(port);
-        let what = match into {
-            Some(into) if into == wanted.value => continue,
-            // The other direction is `gateway-tag-missing`.
-            Some(into) if interface.gateway && view.site.segment_of_vlan(into).is_none() => {
-                continue;
-            }
-            None if interface.gateway => continue,
-            Some(into) => format!(
-                "on {name} in {}, but its segment is {}",
-                vlan_name(view.site, into),
-                segment(view, interface)
-            ),
-            None => format!(
-                "on {name}, which drops its frames; its segment is {}",
-                segment(view, interface)
-            ),
-        };
-        report.add(
-            found(&CHECK, interface.span, &interface.name, what)
-                .note(there.place, "the port")
-                .help("correct the port, the cable or the address"),
-        );
-    }
-}
-
-fn segment(view: &View<'_>, interface: &Interface) -> String {
-    let segment = view.site.segment(interface.segment);
-    let vlan = segment
-        .vlan
-        .map_or_else(String::new, |vlan| format!(" (VLAN {})", vlan.value));
-    format!("{}{vlan}", segment.name.value)
-}
-
-/// Ports of switches that know VLANs, as seen from a socket: itself, or those that the switch leads to.
-fn aware_ports(view: &View<'_>, socket: usize) -> Vec<usize> {
-    let mut seen = vec![socket];
-    let mut aware = Vec::new();
-    let mut at = 0;
-    while let Some(&here) = seen.get(at) {
-        at += 1;
-        if !view.wiring.sockets[here].live {
-            continue;
-        }
-        if view.wiring.sockets[here].aware {
-            aware.push(here);
-            continue;
-        }
-        for out in view.wiring.neighbours(here) {
-            for peer in view.wiring.sockets[out].peers() {
-                if !seen.contains(&peer) {
-                    seen.push(peer);
-                }
-            }
-        }
-    }
-    aware
+    let gateway = matches!(foot.of, FootOf::Router(..));
+    let peer = view.name(port);
+    let segment = &view.site.segment(foot.segment).name.value;
+    let segment = format!("{segment} (VLAN {})", wanted.value);
+    let what = match taken {
+        Ok((into, _)) if into == wanted.value => return,
+        // The other direction is `gateway-tag-missing`.
+        Ok((into, _)) if gateway && view.segments_at(port, into).is_empty() => return,
+        Err(_) if gateway => return,
+        Ok((into, _)) => format!(
+            "on {peer} in {}, but its segment is {segment}",
+            view.vlan_name(port, into)
+        ),
+        Err(_) => format!("on {peer}, which drops its frames; its segment is {segment}"),
+    };
+    report.add(
+        found(&CHECK, foot.place, foot_name(view.site, foot.of), what)
+            .note(view.fabric.socket(port).place, "the port")
+            .help("correct the port, the cable or the address"),
+    );
 }

@@ -21,14 +21,13 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        let takes_tags = socket.vlans.accept != FrameTypes::Untagged;
-        if takes_tags && !socket.vlans.ingress_filter {
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        if !vlans.ingress_filter && vlans.accept != FrameTypes::Untagged {
             report.add(
                 found(
                     &CHECK,
                     socket.place,
-                    view.wiring.name(number),
+                    view.name(port),
                     "lets in tagged frames of every VLAN: ingress filtering is off",
                 )
                 .help("add `ingress_filter = true`"),

@@ -1,11 +1,11 @@
 //! A VLAN that claims to be isolated leaves its switch.
 
-use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::{Far, SocketId};
+use crate::model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::Far;
 
 pub(super) static CHECK: Check = Check {
     name: "isolated-vlan-on-trunk",
@@ -22,25 +22,20 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for segment in &view.site.segments {
-        let (Some(claim), Some(own)) = (segment.claims_isolation(), segment.vlan) else {
+    for segment in view.site.segment_ids() {
+        let own = view.site.segment(segment);
+        let (Some(claim), Some(vlan)) = (own.claims_isolation(), own.vlan) else {
             continue;
         };
-        for (number, socket) in view.wiring.live() {
-            if !socket.carries(own.value) {
+        for (port, socket, vlans) in view.fabric.vlan_ports() {
+            let here = view.segments_at(port, vlan.value).contains(&segment);
+            if !here || !vlans.carries(vlan.value) {
                 continue;
             }
-            for far in &socket.far {
-                let to = match *far {
-                    // The other end of the same cable says the same.
-                    Far::Socket(peer) if told_there(view, number, peer, own.value) => continue,
-                    Far::Socket(peer) => view.wiring.name(peer),
-                    Far::Router(router, _) => view.site.router(router).name.value.clone(),
-                    Far::Host(..) => continue,
-                };
-                let what = format!("carries {} to {to}", vlan_name(view.site, own.value));
+            for to in leads_to(view, port, vlan.value) {
+                let what = format!("carries {} to {to}", view.vlan_name(port, vlan.value));
                 report.add(
-                    found(&CHECK, socket.place, view.wiring.name(number), what)
+                    found(&CHECK, socket.place, view.name(port), what)
                         .note(claim, "the claim that it is isolated")
                         .help("keep it off shared cables, or see that both ends are set right"),
                 );
@@ -49,7 +44,23 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn told_there(view: &View<'_>, number: usize, peer: usize, vlan: crate::model::VlanId) -> bool {
-    let socket = &view.wiring.sockets[peer];
-    peer < number && socket.counts() && socket.carries(vlan)
+/// Switches, gateways and routers at the other end of a port's cable, but for those whose end says the same.
+fn leads_to(view: &View<'_>, port: SocketId, vlan: VlanId) -> Vec<String> {
+    match &view.fabric.socket(port).far {
+        Far::Sockets(far) => {
+            let told_there = |peer: SocketId| {
+                let there = view.fabric.vlans(peer);
+                peer < port && there.is_some_and(|there| there.carries(vlan))
+            };
+            let peers = far.iter().copied().filter(|&peer| !told_there(peer));
+            let names = peers.map(|peer| view.name(peer));
+            names.filter(|name| !name.is_empty()).collect()
+        }
+        Far::Feet(_) => {
+            let router = view.router_at(port).map(|(router, _)| router);
+            let name = router.map(|router| view.site.router(router).name.value.clone());
+            name.into_iter().collect()
+        }
+        Far::Open | Far::Dead => Vec::new(),
+    }
 }

@@ -1,11 +1,12 @@
 //! Ports of one LAG that are not alike.
 
+use crate::analysis::CableEnd;
 use crate::diagnostic::{Check, Severity};
 use crate::model::{Lag, Port, Speed};
 
+use super::lags::{LagEnd, lags};
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::{Far, Socket};
 
 pub(super) static CHECK: Check = Check {
     name: "lag-members-differ",
@@ -24,11 +25,8 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.sockets.iter().enumerate() {
-        let Some(lag) = socket.lag else {
-            continue;
-        };
-        let ports = members(view, socket, lag);
+    for end in lags(view) {
+        let ports = members(view, &end);
         let off: Vec<&str> = ports
             .iter()
             .filter(|port| !port.enabled)
@@ -38,26 +36,22 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         if !off.is_empty() && off.len() < ports.len() {
             odd.push(format!("has the disabled port {}", off.join(", ")));
         }
-        odd.extend(speeds(lag, &ports));
-        odd.extend(
-            socket
-                .far
-                .iter()
-                .filter_map(|far| unlike(view, lag, &ports, far)),
-        );
+        odd.extend(speeds(end.lag, &ports));
+        let far = end.far.iter();
+        odd.extend(far.filter_map(|&far| unlike(view, end.lag, &ports, far)));
         for what in odd {
             report.add(
-                found(&CHECK, lag.name.span, view.wiring.name(number), what)
+                found(&CHECK, end.lag.name.span, end.name(view), what)
                     .help("make all its ports alike, at both ends"),
             );
         }
     }
 }
 
-fn members<'s>(view: &View<'s>, socket: &Socket<'s>, lag: &Lag) -> Vec<&'s Port> {
-    let ports = view.site.switches[socket.switch.0].ports.iter();
+fn members<'s>(view: &View<'s>, end: &LagEnd<'_>) -> Vec<&'s Port> {
+    let ports = view.site.switches[end.switch.0].ports.iter();
     ports
-        .filter(|port| lag.ports.contains(&port.name))
+        .filter(|port| end.lag.ports.contains(&port.name))
         .collect()
 }
 
@@ -78,28 +72,15 @@ fn speeds(lag: &Lag, ports: &[&Port]) -> Option<String> {
 }
 
 /// How the LAG at the other end differs.
-fn unlike(view: &View<'_>, lag: &Lag, ports: &[&Port], far: &Far<'_>) -> Option<String> {
-    let (name, count, there) = match *far {
-        Far::Socket(peer) => {
-            let socket = &view.wiring.sockets[peer];
-            let other = socket.lag?;
-            let others = members(view, socket, other);
-            (view.wiring.name(peer), others.len(), speed(other, &others))
-        }
-        Far::Router(router, port) => {
-            let router = view.site.router(router);
-            let other = router.lags.iter().find(|lag| lag.name.value == port)?;
-            let name = format!("{}:{port}", router.name.value);
-            (name, other.ports.len(), other.speed)
-        }
-        Far::Host(..) => return None,
-    };
-    if count != lag.ports.len() {
-        let own = lag.ports.len();
+fn unlike(view: &View<'_>, lag: &Lag, ports: &[&Port], far: CableEnd<'_>) -> Option<String> {
+    let there = view.cabling.lag(far)?;
+    let name = far.name(view.site);
+    let (own, count) = (lag.ports.len(), there.ports.len());
+    if count != own {
         return Some(format!(
             "has {own} ports, and {name} at its other end {count}"
         ));
     }
-    let (here, there) = (speed(lag, ports)?, there?);
+    let (here, there) = (speed(lag, ports)?, there.speed?);
     (here != there).then(|| format!("runs at {here}, and {name} at its other end at {there}"))
 }

@@ -1,11 +1,13 @@
 //! Two ends of a LAG that never agree.
 
-use crate::diagnostic::{Check, Severity, Span};
+use crate::analysis::{CableEnd, Equipment};
+use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::lacp_forms;
 use crate::model::Lacp;
 
+use super::lags::{LagEnd, lags, place};
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::Far;
 
 pub(super) static CHECK: Check = Check {
     name: "lag-never-active",
@@ -24,54 +26,41 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.sockets.iter().enumerate() {
-        let Some(lag) = socket.lag else {
-            continue;
-        };
-        for far in &socket.far {
-            // Of two LAGs of switches the first tells.
-            let Some((peer, lacp, place)) = partner(view, number, far) else {
+    for end in lags(view) {
+        for &far in end.far.iter().filter(|&&far| tells(&end, far, view)) {
+            let Some(lacp) = view.cabling.lag(far).map(|there| there.lacp) else {
                 continue;
             };
-            let Some(what) = quarrel(lag.lacp, lacp, &peer) else {
+            if lacp_forms(end.lag.lacp, lacp) {
                 continue;
-            };
-            report.add(
-                found(&CHECK, lag.name.span, view.wiring.name(number), what)
-                    .note(place, format!("{peer} is described here"))
-                    .help("write `lacp = \"active\"` at both ends"),
-            );
+            }
+            let peer = far.name(view.site);
+            let what = quarrel(end.lag.lacp, lacp, &peer);
+            let mut draft = found(&CHECK, end.lag.name.span, end.name(view), what);
+            if let Some(place) = place(view, far) {
+                draft = draft.note(place, format!("{peer} is described here"));
+            }
+            report.add(draft.help("write `lacp = \"active\"` at both ends"));
         }
     }
 }
 
-fn partner(view: &View<'_>, number: usize, far: &Far<'_>) -> Option<(String, Lacp, Span)> {
-    match *far {
-        Far::Socket(peer) if peer > number => {
-            let lag = view.wiring.sockets[peer].lag?;
-            Some((view.wiring.name(peer), lag.lacp, lag.name.span))
+/// Of two LAGs of switches the first tells.
+fn tells(end: &LagEnd<'_>, far: CableEnd<'_>, view: &View<'_>) -> bool {
+    match far.device {
+        Equipment::Switch(switch) => {
+            let there = view.site.switches[switch.0].lag(far.port);
+            there.is_some_and(|there| (end.switch, end.number) < (switch, there))
         }
-        Far::Router(router, port) => {
-            let router = view.site.router(router);
-            let lag = router.lags.iter().find(|lag| lag.name.value == port)?;
-            let name = format!("{}:{port}", router.name.value);
-            Some((name, lag.lacp, lag.name.span))
-        }
-        Far::Socket(_) | Far::Host(..) => None,
+        Equipment::Router(_) => true,
+        Equipment::Host(_) => false,
     }
 }
 
-fn quarrel(here: Lacp, there: Lacp, peer: &str) -> Option<String> {
+fn quarrel(here: Lacp, there: Lacp, peer: &str) -> String {
     match (here, there) {
-        (Lacp::Passive, Lacp::Passive) => {
-            Some(format!("passive, and so is {peer}: neither begins"))
-        }
-        (Lacp::Static, Lacp::Active | Lacp::Passive) => {
-            Some(format!("speaks no LACP, and {peer} does"))
-        }
-        (Lacp::Active | Lacp::Passive, Lacp::Static) => {
-            Some(format!("speaks LACP, and {peer} does not"))
-        }
-        _ => None,
+        (Lacp::Static, _) => format!("speaks no LACP, and {peer} does"),
+        (_, Lacp::Static) => format!("speaks LACP, and {peer} does not"),
+        _ => format!("passive, and so is {peer}: neither begins"),
     }
 }

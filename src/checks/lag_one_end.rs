@@ -1,11 +1,12 @@
 //! A LAG whose cables do not all lead to one LAG.
 
+use crate::analysis::{CableEnd, Equipment};
 use crate::diagnostic::{Check, Severity};
 use crate::model::RouterId;
 
+use super::lags::{far_ends, lags};
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::Far;
 
 pub(super) static CHECK: Check = Check {
     name: "lag-one-end",
@@ -25,66 +26,42 @@ pub(super) static CHECK: Check = Check {
 const HELP: &str = "make a LAG of the ports at the other end, or take this one apart";
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.sockets.iter().enumerate() {
-        let Some(lag) = socket.lag else {
+    for end in lags(view) {
+        if end.forms(view) {
             continue;
-        };
-        let what = match socket.far.as_slice() {
-            [] => continue,
-            [one] if is_lag(view, one) => continue,
-            [one] => format!("leads to {}, which is no LAG", name(view, one)),
-            several => format!("leads to {} at once", names(view, several)),
-        };
-        report.add(found(&CHECK, lag.name.span, view.wiring.name(number), what).help(HELP));
+        }
+        if let Some(what) = parted(view, &end.far) {
+            let place = end.lag.name.span;
+            report.add(found(&CHECK, place, end.name(view), what).help(HELP));
+        }
     }
-    for number in 0..view.site.routers.len() {
-        of_router(view, report, RouterId(number));
+    for (number, router) in view.site.routers.iter().enumerate() {
+        let device = Equipment::Router(RouterId(number));
+        for lag in &router.lags {
+            let port = lag.name.value.as_str();
+            let end = CableEnd { device, port };
+            if let Some(what) = parted(view, &far_ends(view, end)) {
+                let subject = end.name(view.site);
+                report.add(found(&CHECK, lag.name.span, subject, what).help(HELP));
+            }
+        }
     }
 }
 
-/// LAGs of a gateway or router.
-fn of_router(view: &View<'_>, report: &mut Report, id: RouterId) {
-    let router = view.site.router(id);
-    for lag in &router.lags {
-        let own = Far::Router(id, &lag.name.value);
-        let numbered = view.wiring.sockets.iter().enumerate();
-        let there = numbered.filter(|(_, socket)| socket.far.contains(&own));
-        let there: Vec<Far<'_>> = there.map(|(number, _)| Far::Socket(number)).collect();
-        let what = match there.as_slice() {
-            [] => continue,
-            [one] if is_lag(view, one) => continue,
-            [one] => format!("leads to {}, which is no LAG", name(view, one)),
-            several => format!("leads to {} at once", names(view, several)),
-        };
-        let subject = format!("{}:{}", router.name.value, lag.name.value);
-        report.add(found(&CHECK, lag.name.span, subject, what).help(HELP));
+/// Why what the cables of a LAG lead to is no partner for it.
+fn parted(view: &View<'_>, far: &[CableEnd<'_>]) -> Option<String> {
+    match far {
+        [] => None,
+        [one] if is_lag(view, *one) => None,
+        [one] => Some(format!("leads to {}, which is no LAG", one.name(view.site))),
+        several => {
+            let names: Vec<String> = several.iter().map(|end| end.name(view.site)).collect();
+            Some(format!("leads to {} at once", names.join(" and ")))
+        }
     }
 }
 
 /// Whether a LAG may have its partner there. A host's own LAG can't be described, so it is taken for one.
-fn is_lag(view: &View<'_>, far: &Far<'_>) -> bool {
-    match *far {
-        Far::Socket(peer) => view.wiring.sockets[peer].lag.is_some(),
-        Far::Router(router, port) => {
-            let mut lags = view.site.router(router).lags.iter();
-            lags.any(|lag| lag.name.value == port)
-        }
-        Far::Host(..) => true,
-    }
-}
-
-fn name(view: &View<'_>, far: &Far<'_>) -> String {
-    match *far {
-        Far::Socket(peer) => view.wiring.name(peer),
-        Far::Router(router, port) => format!("{}:{port}", view.site.router(router).name.value),
-        Far::Host(host, at) => {
-            let host = view.site.host(host);
-            format!("{}:{}", host.name.value, host.interfaces[at].name.value)
-        }
-    }
-}
-
-fn names(view: &View<'_>, several: &[Far<'_>]) -> String {
-    let names: Vec<String> = several.iter().map(|far| name(view, far)).collect();
-    names.join(" and ")
+fn is_lag(view: &View<'_>, far: CableEnd<'_>) -> bool {
+    matches!(far.device, Equipment::Host(_)) || view.cabling.lag(far).is_some()
 }

@@ -37,6 +37,7 @@ mod isolation_broken;
 mod lag_members_differ;
 mod lag_never_active;
 mod lag_one_end;
+mod lags;
 mod management_exposed;
 mod native_vlan_differs;
 mod need_unmet;
@@ -68,6 +69,7 @@ mod rule_redundant;
 mod rule_repeated;
 mod rule_unhit;
 mod rules_correlated;
+mod segments_joined;
 mod several_homes;
 mod site_not_modelled_here;
 mod source_check_off;
@@ -80,7 +82,6 @@ mod two_tag_hop;
 mod untagged_in_several;
 mod unused_port_live;
 mod view;
-mod wiring;
 mod words;
 mod zone_pairs;
 
@@ -392,6 +393,11 @@ pub static CHECKS: &[Registered] = &[
         check: &rules_correlated::CHECK,
         area: Area::RuleEffect,
         find: rules_correlated::find,
+    },
+    Registered {
+        check: &segments_joined::CHECK,
+        area: Area::Wiring,
+        find: segments_joined::find,
     },
     Registered {
         check: &several_homes::CHECK,

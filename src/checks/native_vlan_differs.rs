@@ -1,11 +1,10 @@
 //! The two ends of a cable take untagged frames into different VLANs.
 
-use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::frame::admit_untagged;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "native-vlan-differs",
@@ -25,33 +24,35 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (near, far) in view.wiring.trunks() {
-        let (here, there) = (&view.wiring.sockets[near], &view.wiring.sockets[far]);
-        let moved = here
-            .vlans
-            .untagged
-            .iter()
-            .filter(|&sent| match there.untagged_into() {
-                Some(taken) => taken != sent,
-                // Where the far end is not in the VLAN at all, `trunk-vlan-one-end` says it.
-                None => there.carries(sent),
-            });
+    for (near, far) in view.fabric.trunks() {
+        let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
+            continue;
+        };
+        let taken = admit_untagged(there).ok().map(|(vlan, _)| vlan);
+        let moved = here.untagged.iter().filter(|&sent| match taken {
+            Some(taken) => taken != sent,
+            // Where the far end is not in the VLAN at all, `trunk-vlan-one-end` says it.
+            None => there.carries(sent),
+        });
         let moved: Vec<_> = moved.collect();
         if moved.is_empty() {
             continue;
         }
-        let (name, peer) = (view.wiring.name(near), view.wiring.name(far));
-        let sent = vlans(view.site, &moved);
-        let what = match there.untagged_into() {
+        let (name, peer) = (view.name(near), view.name(far));
+        let sent = view.vlans(near, &moved);
+        let what = match taken {
             Some(taken) => {
-                let taken = vlan_name(view.site, taken);
+                let taken = view.vlan_name(far, taken);
                 format!("sends {sent} untagged, and {peer} takes it into {taken}")
             }
             None => format!("sends {sent} untagged, and {peer} takes no untagged frames"),
         };
         report.add(
-            found(&CHECK, here.place, name, what)
-                .note(there.place, format!("{peer} is described here"))
+            found(&CHECK, view.fabric.socket(near).place, name, what)
+                .note(
+                    view.fabric.socket(far).place,
+                    format!("{peer} is described here"),
+                )
                 .help("make the untagged VLAN the same at both ends, or tag it at both"),
         );
     }

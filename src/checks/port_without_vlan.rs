@@ -1,6 +1,7 @@
 //! Something is plugged in where no frame gets through.
 
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::Far;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -19,14 +20,15 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        let attached = !socket.far.is_empty() && socket.lag.is_none();
-        if attached && socket.members().is_empty() {
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        let lag = view.lag_of(socket.name).is_some();
+        let attached = socket.far != Far::Open && !lag;
+        if attached && vlans.members().is_empty() {
             report.add(
                 found(
                     &CHECK,
                     socket.place,
-                    view.wiring.name(number),
+                    view.name(port),
                     "has a cable and is in no VLAN",
                 )
                 .help("add `access = …`, or `enabled = false`"),

@@ -1,13 +1,12 @@
 //! Untagged frames go in by one VLAN and come out of another.
 
-use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
-use crate::model::FrameTypes;
+use crate::forwarding::layer2::SocketId;
+use crate::forwarding::layer2::frame::admit_untagged;
+use crate::model::{FrameTypes, PortVlans};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::Socket;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "pvid-not-untagged",
@@ -27,40 +26,39 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        if let Some(what) = mismatch(view, socket) {
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        if let Some(what) = mismatch(view, port, vlans) {
             report.add(
-                found(&CHECK, socket.place, view.wiring.name(number), what)
+                found(&CHECK, socket.place, view.name(port), what)
                     .help("use `access = …`, or the same VLAN in `pvid` and `untagged`"),
             );
         }
     }
 }
 
-fn mismatch(view: &View<'_>, socket: &Socket<'_>) -> Option<String> {
-    let own = socket.vlans;
+fn mismatch(view: &View<'_>, port: SocketId, own: &PortVlans) -> Option<String> {
     let untagged: Vec<_> = own.untagged.iter().collect();
-    let sent = || vlans(view.site, &untagged);
+    let sent = || view.vlans(port, &untagged);
     let Some(pvid) = own.pvid.filter(|_| own.accept != FrameTypes::Tagged) else {
         let sends = !untagged.is_empty();
         return sends.then(|| format!("sends {} untagged and takes no untagged frames", sent()));
     };
     // PVID 1 that nobody wrote, on a trunk: `default-vlan-in-use` says it.
     let left_out = untagged.is_empty() && pvid.get() == 1;
-    if own.untagged.contains(pvid) || socket.members().is_empty() || left_out {
+    if own.untagged.contains(pvid) || own.members().is_empty() || left_out {
         return None;
     }
-    let taken = vlan_name(view.site, pvid);
-    Some(match (untagged.is_empty(), socket.untagged_into()) {
-        (false, None) => format!(
+    let taken = view.vlan_name(port, pvid);
+    Some(match (untagged.is_empty(), admit_untagged(own)) {
+        (false, Err(_)) => format!(
             "sends {} untagged, but its PVID is {pvid} and its filter drops those frames",
             sent()
         ),
-        (false, Some(_)) => format!(
+        (false, Ok(_)) => format!(
             "takes untagged frames into {taken} and sends {} untagged",
             sent()
         ),
-        (true, Some(_)) => format!("takes untagged frames into {taken} and sends none"),
-        (true, None) => return None,
+        (true, Ok(_)) => format!("takes untagged frames into {taken} and sends none"),
+        (true, Err(_)) => return None,
     })
 }

@@ -1,12 +1,11 @@
 //! A port for one device that lets it choose its VLAN.
 
 use crate::diagnostic::{Check, Severity};
-use crate::model::{FrameTypes, VlanId};
+use crate::forwarding::layer2::{Far, SocketId};
+use crate::model::{FrameTypes, PortVlans, VlanId};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::{Far, Socket};
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "tags-on-access-port",
@@ -26,45 +25,38 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        let one_vlan = socket.vlans.untagged.iter().count() <= 1;
-        if !one_vlan || !socket.is_seat() || socket.described() && socket.far.is_empty() {
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        let one_vlan = vlans.untagged.iter().count() <= 1;
+        let open = socket.far == Far::Open;
+        if !one_vlan || !view.fabric.is_for_devices(port) || open && view.is_described(port) {
             continue;
         }
-        if let Some(what) = idle_tags(view, socket) {
+        if let Some(what) = idle_tags(view, port, vlans) {
             report.add(
-                found(&CHECK, socket.place, view.wiring.name(number), what)
+                found(&CHECK, socket.place, view.name(port), what)
                     .help("use `access = …`, or describe the interface that needs the tags"),
             );
         }
     }
 }
 
-fn idle_tags(view: &View<'_>, socket: &Socket<'_>) -> Option<String> {
-    if socket.vlans.accept == FrameTypes::Untagged {
+fn idle_tags(view: &View<'_>, port: SocketId, vlans: &PortVlans) -> Option<String> {
+    if vlans.accept == FrameTypes::Untagged {
         return None;
     }
-    let used = tags_in_use(view, socket);
-    let tagged = socket.vlans.tagged.iter();
+    let hosts = view.fabric.hosts_at(port).into_iter();
+    let used: Vec<VlanId> = hosts.filter_map(|(_, tag)| tag).collect();
+    let tagged = vlans.tagged.iter();
     let idle: Vec<VlanId> = tagged.filter(|vlan| !used.contains(vlan)).collect();
     if !idle.is_empty() {
-        let idle = vlans(view.site, &idle);
-        return Some(match socket.far.is_empty() {
+        let idle = view.vlans(port, &idle);
+        return Some(match view.fabric.socket(port).far == Far::Open {
             true => format!("open to whoever plugs in, with {idle} tagged"),
             false => {
                 format!("carries {idle} tagged, and what is plugged in has no interface there")
             }
         });
     }
-    let access = socket.vlans.tagged.is_empty() && !socket.vlans.untagged.is_empty();
+    let access = vlans.tagged.is_empty() && !vlans.untagged.is_empty();
     (access && used.is_empty()).then(|| "for untagged frames, but takes tagged ones too".to_owned())
-}
-
-/// Tags of the interfaces that are plugged in.
-fn tags_in_use(view: &View<'_>, socket: &Socket<'_>) -> Vec<VlanId> {
-    let hosts = socket.far.iter().filter_map(|far| match *far {
-        Far::Host(host, at) => view.site.host(host).interfaces[at].vlan,
-        Far::Router(..) | Far::Socket(_) => None,
-    });
-    hosts.collect()
 }

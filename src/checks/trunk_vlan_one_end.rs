@@ -1,10 +1,11 @@
 //! A VLAN that only one end of a cable carries.
 
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::{Admitted, SocketId};
+use crate::model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "trunk-vlan-one-end",
@@ -21,30 +22,57 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (near, far) in view.wiring.trunks() {
-        let (here, there) = (&view.wiring.sockets[near], &view.wiring.sockets[far]);
+    for (near, far) in view.fabric.trunks() {
+        let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
+            continue;
+        };
         // In no VLAN at all: `port-without-vlan` says it.
         if there.members().is_empty() {
             continue;
         }
-        // Taken into another VLAN: `native-vlan-differs` says it.
-        let untagged = |sent| here.vlans.untagged.contains(sent) && there.untagged_into().is_some();
-        let members = here.members().into_iter();
-        let alone: Vec<_> = members
-            .filter(|&sent| !there.carries(sent) && !untagged(sent))
-            .collect();
-        if alone.is_empty() {
-            continue;
+        let members = here.members();
+        let lost = members
+            .iter()
+            .filter(|&vlan| is_lost(view, near, far, vlan));
+        let (refused, alone): (Vec<_>, Vec<_>) = lost.partition(|&vlan| there.carries(vlan));
+        let peer = view.name(far);
+        let mut add = |vlans: &[VlanId], rest: &str| {
+            if !vlans.is_empty() {
+                let what = format!("carries {}, {rest}", view.vlans(near, vlans));
+                report.add(
+                    found(
+                        &CHECK,
+                        view.fabric.socket(near).place,
+                        view.name(near),
+                        what,
+                    )
+                    .note(
+                        view.fabric.socket(far).place,
+                        format!("{peer} is described here"),
+                    )
+                    .help("add it there or take it out here"),
+                );
+            }
+        };
+        add(&alone, &format!("which {peer} does not"));
+        add(&refused, &format!("and {peer} drops its tagged frames"));
+    }
+}
+
+/// Whether frames of a VLAN do not get across a cable, or only because the far end does not filter.
+fn is_lost(view: &View<'_>, near: SocketId, far: SocketId, vlan: VlanId) -> bool {
+    let taken = view.fabric.sent(near, vlan).and_then(|frame| {
+        let taken = view.fabric.taken(far, frame)?;
+        Some((frame.outer().is_some(), taken))
+    });
+    match taken {
+        Some((true, Ok((_, why)))) => why == Admitted::Unfiltered,
+        Some((true, Err(_))) => true,
+        // Taken into another VLAN, or dropped by a port that carries it: `native-vlan-differs` says it.
+        Some((false, Err(_))) => {
+            let there = view.fabric.vlans(far);
+            there.is_some_and(|there| !there.carries(vlan))
         }
-        let peer = view.wiring.name(far);
-        let what = format!(
-            "carries {}, which {peer} does not",
-            vlans(view.site, &alone)
-        );
-        report.add(
-            found(&CHECK, here.place, view.wiring.name(near), what)
-                .note(there.place, format!("{peer} is described here"))
-                .help("add it there or take it out here"),
-        );
+        Some((false, Ok(_))) | None => false,
     }
 }

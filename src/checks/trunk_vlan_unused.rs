@@ -1,12 +1,11 @@
 //! A VLAN on a cable that nothing behind it needs.
 
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::{Far, FootId, SocketId, Start, Taken, flood};
 use crate::model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::{Far, Socket};
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "trunk-vlan-unused",
@@ -24,77 +23,79 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (near, far) in view.wiring.trunks() {
-        let there = &view.wiring.sockets[far];
-        let members = view.wiring.sockets[near].members().into_iter();
-        let idle: Vec<VlanId> = members
-            .filter(|&vlan| there.carries(vlan) && !used_behind(view, near, far, vlan))
-            .collect();
-        let peer = view.wiring.name(far);
-        add(view, report, near, &idle, &format!("behind {peer}"));
-    }
-    for (near, socket) in view.wiring.live() {
-        let Some((router, port)) = only_router(socket) else {
+    for (near, far) in view.fabric.trunks() {
+        let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
             continue;
         };
-        let tags = view.site.router(router).interfaces_on(port);
-        let tags: Vec<_> = tags.map(|(_, interface)| interface.vlan).collect();
-        let tagged = socket.vlans.tagged.iter();
-        let idle: Vec<VlanId> = tagged.filter(|&vlan| !tags.contains(&Some(vlan))).collect();
-        let name = &view.site.router(router).name.value;
-        add(view, report, near, &idle, &format!("of {name}:{port}"));
+        let members = here.members();
+        let idle: Vec<VlanId> = members
+            .iter()
+            .filter(|&vlan| there.carries(vlan) && !used_behind(view, near, far, vlan))
+            .collect();
+        add(
+            view,
+            report,
+            near,
+            &idle,
+            &format!("behind {}", view.name(far)),
+        );
+    }
+    for (near, socket, vlans) in view.fabric.vlan_ports() {
+        let Far::Feet(feet) = &socket.far else {
+            continue;
+        };
+        let Some((_, name)) = view.router_at(near) else {
+            continue;
+        };
+        let tagged = vlans.tagged.iter();
+        let idle: Vec<VlanId> = tagged
+            .filter(|&vlan| !feet.iter().any(|&foot| takes(view, near, vlan, foot)))
+            .collect();
+        add(view, report, near, &idle, &format!("of {name}"));
     }
 }
 
-fn add(view: &View<'_>, report: &mut Report, near: usize, idle: &[VlanId], whose: &str) {
+fn add(view: &View<'_>, report: &mut Report, near: SocketId, idle: &[VlanId], whose: &str) {
     if idle.is_empty() {
         return;
     }
     let what = format!(
         "carries {}, and no port or interface {whose} uses it",
-        vlans(view.site, idle)
+        view.vlans(near, idle)
     );
-    let place = view.wiring.sockets[near].place;
     report.add(
-        found(&CHECK, place, view.wiring.name(near), what)
-            .help("take it off the cable, unless the switch behind it is managed there"),
+        found(
+            &CHECK,
+            view.fabric.socket(near).place,
+            view.name(near),
+            what,
+        )
+        .help("take it off the cable, unless the switch behind it is managed there"),
     );
 }
 
-fn only_router<'s>(socket: &Socket<'s>) -> Option<(crate::model::RouterId, &'s str)> {
-    match socket.far.as_slice() {
-        [Far::Router(router, port)] => Some((*router, *port)),
-        _ => None,
-    }
+/// Whether an interface takes a frame of a VLAN as a port sends it.
+fn takes(view: &View<'_>, port: SocketId, vlan: VlanId, foot: FootId) -> bool {
+    let sent = view.fabric.sent(port, vlan);
+    sent.is_some_and(|frame| frame.fits(view.fabric.foot(foot).tag))
 }
 
 /// Whether anything takes frames of a VLAN that cross a cable.
-fn used_behind(view: &View<'_>, near: usize, far: usize, vlan: VlanId) -> bool {
+fn used_behind(view: &View<'_>, near: SocketId, far: SocketId, vlan: VlanId) -> bool {
+    let sent = view.fabric.sent(near, vlan);
     // Frames that do not get in are another check's business.
-    let Some(vlan) = view.wiring.cross(near, far, vlan) else {
+    let Some(frame) = sent.filter(|&frame| matches!(view.fabric.taken(far, frame), Some(Ok(_))))
+    else {
         return true;
     };
-    let mut out = view.wiring.behind(far, vlan).into_iter();
-    out.any(|(socket, vlan)| socket != near && takes(view, &view.wiring.sockets[socket], vlan))
+    let reached = flood(view.fabric, &[Start::Seat(far, frame)]);
+    reached.taken.iter().any(|taken| is_use(view, taken))
 }
 
-/// Whether a device at a socket, or one that may be plugged in, takes frames of a VLAN.
-fn takes(view: &View<'_>, socket: &Socket<'_>, vlan: VlanId) -> bool {
-    let untagged = socket.vlans.untagged.contains(vlan);
-    let fits = |tag: Option<VlanId>| match socket.aware {
-        true if untagged => tag.is_none(),
-        true => tag == Some(vlan),
-        // Whoever sits at a switch that knows no VLANs may use any.
-        false => true,
-    };
-    let device = |far: &Far<'_>| match *far {
-        Far::Host(host, at) => fits(view.site.host(host).interfaces[at].vlan),
-        Far::Router(router, port) => {
-            let mut interfaces = view.site.router(router).interfaces_on(port);
-            interfaces.any(|(_, interface)| fits(interface.vlan))
-        }
-        Far::Socket(_) => false,
-    };
-    let open = socket.far.is_empty() && (untagged || !socket.aware);
-    open || socket.far.iter().any(device)
+/// Whether a device takes a frame, or one that may be plugged in would: at a port for untagged frames, or at a
+/// switch that knows no VLANs.
+fn is_use(view: &View<'_>, taken: &Taken) -> bool {
+    let open = view.fabric.socket(taken.socket).far == Far::Open;
+    let plain = taken.frame.outer().is_none() || view.fabric.vlans(taken.socket).is_none();
+    taken.foot.is_some() || open && plain
 }

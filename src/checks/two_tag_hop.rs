@@ -1,13 +1,13 @@
 //! A second tag that comes to light behind a trunk.
 
-use crate::analysis::vlan_name;
 use crate::diagnostic::{Check, Severity};
-use crate::model::VlanId;
+use crate::forwarding::layer2::{
+    Exposed, Fabric, Far, Flood, Frame, SocketId, Start, Taken, flood,
+};
+use crate::model::{VlanId, VlanSet};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::wiring::Far;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "two-tag-hop",
@@ -28,66 +28,91 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        for outer in socket.vlans.untagged.iter() {
-            let inner = exposed(view, number, outer);
-            if inner.is_empty() {
-                continue;
-            }
-            let Some(seat) = seat(view, number, outer) else {
-                continue;
-            };
-            let what = format!(
-                "sends {} untagged: a tag below it may lead on into {}",
-                vlan_name(view.site, outer),
-                vlans(view.site, &inner)
-            );
-            let place = view.wiring.sockets[seat].place;
-            report.add(
-                found(&CHECK, socket.place, view.wiring.name(number), what)
-                    .note(
-                        place,
-                        format!("a device at {} could do it", view.wiring.name(seat)),
-                    )
-                    .help("tag this VLAN on the cable too"),
-            );
+    let fabric = view.fabric;
+    let sent = flood(fabric, &fabric.hostile_starts_everywhere());
+    let tags = tags_in_use(fabric);
+    // One device that can do it is enough for each port and VLAN.
+    let mut found_at: Vec<(SocketId, VlanId, SocketId, Vec<VlanId>)> = Vec::new();
+    for exposed in fabric.exposed(&sent) {
+        let inner: Vec<VlanId> = tags
+            .iter()
+            .filter(|&tag| tag != exposed.vlan && leads_on(fabric, &exposed, tag))
+            .collect();
+        let known = found_at
+            .iter_mut()
+            .find(|(port, vlan, ..)| (*port, *vlan) == (exposed.port, exposed.vlan));
+        match known {
+            _ if inner.is_empty() => {}
+            Some((.., all)) => all.extend(inner),
+            None => found_at.push((exposed.port, exposed.vlan, exposed.place, inner)),
         }
+    }
+    for (port, outer, place, mut inner) in found_at {
+        inner.sort_unstable();
+        inner.dedup();
+        let what = format!(
+            "sends {} untagged: a tag below it may lead on into {}",
+            view.vlan_name(port, outer),
+            view.vlans(port, &inner)
+        );
+        let note = format!("a device at {} could do it", view.port_name(place));
+        report.add(
+            found(&CHECK, fabric.socket(port).place, view.name(port), what)
+                .note(fabric.socket(place).place, note)
+                .help("tag this VLAN on the cable too"),
+        );
     }
 }
 
-/// VLANs that the device at the other end of a cable takes a frame into by its tag, when the frame was in
-/// another VLAN before.
-fn exposed(view: &View<'_>, number: usize, outer: VlanId) -> Vec<VlanId> {
-    let socket = &view.wiring.sockets[number];
-    let mut inner: Vec<VlanId> = Vec::new();
-    for far in &socket.far {
-        match *far {
-            Far::Socket(peer) if view.wiring.sockets[peer].counts() => {
-                let there = &view.wiring.sockets[peer];
-                let members = there.members().into_iter();
-                inner.extend(members.filter(|&vlan| there.admits_tag(vlan)));
-            }
-            Far::Router(router, port) => {
-                let interfaces = view.site.router(router).interfaces_on(port);
-                inner.extend(interfaces.filter_map(|(_, interface)| interface.vlan));
-            }
-            Far::Socket(_) | Far::Host(..) => {}
-        }
-    }
-    inner.retain(|&vlan| vlan != outer);
-    inner.sort_unstable();
-    inner.dedup();
-    inner
+/// VLANs that a port or an interface uses.
+fn tags_in_use(fabric: &Fabric) -> VlanSet {
+    let ports = fabric.vlan_ports();
+    let members = ports.flat_map(|(_, _, vlans)| vlans.members().iter().collect::<Vec<_>>());
+    let own = fabric.feet.iter().filter_map(|foot| foot.tag);
+    members.chain(own).collect()
 }
 
-/// A port from which a device's frames come to a socket in a VLAN, over any switches.
-fn seat(view: &View<'_>, number: usize, vlan: VlanId) -> Option<usize> {
-    // Frames go both ways between well-set ports, so what is reached from here is where they come from.
-    let reached = view.wiring.behind(number, vlan).into_iter();
-    let mut seats = reached.filter(|&(at, inside)| {
-        let socket = &view.wiring.sockets[at];
-        let enters = socket.untagged_into() == Some(inside) || socket.admits_tag(inside);
-        socket.is_seat() && socket.aware && enters
-    });
-    seats.next().map(|(at, _)| at)
+/// Whether the tag that comes to light brings the frame to a device in that VLAN, or to a port where one may be
+/// plugged in.
+fn leads_on(fabric: &Fabric, exposed: &Exposed, tag: VlanId) -> bool {
+    let frame = match exposed.frame.outer() {
+        Some(outer) if outer != tag.get() => return false,
+        Some(_) => exposed.frame,
+        None => Frame::of(Some(tag)),
+    };
+    match &fabric.socket(exposed.port).far {
+        Far::Feet(feet) => {
+            let takes = |tag: Option<VlanId>| tag.is_some() && frame.fits(tag);
+            feet.iter().any(|&foot| takes(fabric.foot(foot).tag))
+        }
+        Far::Sockets(far) => {
+            let starts: Vec<Start> = far.iter().map(|&far| Start::Seat(far, frame)).collect();
+            let reached = flood(fabric, &starts);
+            let mut taken = reached.taken.iter();
+            taken.any(|taken| by_its_tag(fabric, &reached, taken, frame))
+        }
+        Far::Open | Far::Dead => false,
+    }
+}
+
+/// Whether a device takes a frame, or may, and the tag that came to light decided it: a switch put it into that
+/// VLAN, or the interface has that tag.
+fn by_its_tag(fabric: &Fabric, reached: &Flood, taken: &Taken, frame: Frame) -> bool {
+    let interface = taken
+        .foot
+        .is_some_and(|foot| fabric.foot(foot).tag.is_some());
+    let device = taken.foot.is_some() || fabric.is_for_devices(taken.socket);
+    device && (interface || crossed_by_tag(reached, taken, frame))
+}
+
+fn crossed_by_tag(reached: &Flood, taken: &Taken, frame: Frame) -> bool {
+    let mut at = Some(taken.visit);
+    while let Some(number) = at {
+        let visit = &reached.visits[number as usize];
+        if visit.vlan.is_some() || visit.below != frame {
+            return true;
+        }
+        at = visit.parent.map(|(parent, _)| parent);
+    }
+    false
 }

@@ -4,7 +4,6 @@ use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "untagged-in-several",
@@ -24,12 +23,12 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.live() {
-        let untagged: Vec<_> = socket.vlans.untagged.iter().collect();
+    for (port, socket, vlans) in view.fabric.vlan_ports() {
+        let untagged: Vec<_> = vlans.untagged.iter().collect();
         if untagged.len() > 1 {
-            let what = format!("untagged in {}", vlans(view.site, &untagged));
+            let what = format!("untagged in {}", view.vlans(port, &untagged));
             report.add(
-                found(&CHECK, socket.place, view.wiring.name(number), what)
+                found(&CHECK, socket.place, view.name(port), what)
                     .help("leave one of them untagged and tag the others"),
             );
         }

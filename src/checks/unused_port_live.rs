@@ -1,10 +1,10 @@
 //! A live socket in the wall.
 
 use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::Far;
 
 use super::report::{Report, found};
 use super::view::View;
-use super::words::vlans;
 
 pub(super) static CHECK: Check = Check {
     name: "unused-port-live",
@@ -21,23 +21,22 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (number, socket) in view.wiring.sockets.iter().enumerate() {
-        if !socket.live || !socket.far.is_empty() || socket.described() {
+    for (port, socket) in view.fabric.ports() {
+        if socket.far != Far::Open || view.is_described(port) {
             continue;
         }
-        let members = socket.members();
-        let what = match (socket.aware, members.is_empty()) {
-            (true, false) => format!(
+        let members = view.fabric.vlans(port).map(|vlans| vlans.members());
+        let members: Option<Vec<_>> = members.map(|members| members.iter().collect());
+        let what = match members.as_deref() {
+            Some([]) => "live, and nothing is plugged in".to_owned(),
+            Some(members) => format!(
                 "live in {}, and nothing is plugged in",
-                vlans(view.site, &members)
+                view.vlans(port, members)
             ),
-            (true, true) => "live, and nothing is plugged in".to_owned(),
-            (false, _) => {
-                "live on a switch that knows no VLANs, and nothing is plugged in".to_owned()
-            }
+            None => "live on a switch that knows no VLANs, and nothing is plugged in".to_owned(),
         };
         report.add(
-            found(&CHECK, socket.place, view.wiring.name(number), what)
+            found(&CHECK, socket.place, view.port_name(port), what)
                 .help("set `enabled = false`, or say in `description` what it is for"),
         );
     }

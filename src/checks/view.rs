@@ -5,19 +5,26 @@ use std::cell::OnceCell;
 use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use crate::analysis::privilege::{Privilege, privilege};
 use crate::analysis::rules::RuleBook;
-use crate::analysis::{By, Cascade, Course, Matrix, Naming, Question, Wasted, messages, wasted};
+use crate::analysis::{
+    By, Cabling, Cascade, Course, Equipment, Matrix, Naming, PortKey, Question, Wasted, messages,
+    numbered_vlan_at, segments_at, wasted,
+};
 use crate::forwarding::Network;
-use crate::model::{Family, Forwards, Site};
+use crate::forwarding::layer2::{Fabric, SocketId, SocketName};
+use crate::model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
 use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;
-use super::wiring::Wiring;
+use super::words::listed;
 
 /// A site with what several checks need of it.
 pub(super) struct View<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) site: &'a Site,
-    pub(super) wiring: Wiring<'a>,
+    /// Switches, ports and cables as frames meet them.
+    pub(super) fabric: &'a Fabric,
+    /// Cables and LAGs as they are described.
+    pub(super) cabling: Cabling<'a>,
     /// Whether any host routes.
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
@@ -36,7 +43,8 @@ impl<'a> View<'a> {
         Self {
             network,
             site: network.site,
-            wiring: Wiring::new(network.site),
+            fabric: &network.fabric,
+            cabling: Cabling::new(network.site, &network.fabric),
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
             wasted: OnceCell::new(),
@@ -47,6 +55,67 @@ impl<'a> View<'a> {
             namings: OnceCell::new(),
             privilege: OnceCell::new(),
         }
+    }
+
+    /// `SWITCH:PORT` of a live port; of a member of a LAG that of the LAG, whose settings it has.
+    pub(super) fn name(&self, id: SocketId) -> String {
+        let name = self.fabric.socket(id).name;
+        PortKey::of(self.site, name).map_or_else(String::new, |key| key.name(self.site))
+    }
+
+    /// The same by the port's own name, where a device is plugged in.
+    pub(super) fn port_name(&self, id: SocketId) -> String {
+        match self.fabric.socket(id).name {
+            SocketName::Port(switch, port) => PortKey::Port(switch, port).name(self.site),
+            _ => self.name(id),
+        }
+    }
+
+    /// The LAG that a port is, or is a member of.
+    pub(super) fn lag_of(&self, name: SocketName) -> Option<PortKey> {
+        let key = PortKey::of(self.site, name);
+        key.filter(|key| matches!(key, PortKey::Lag(..)))
+    }
+
+    /// Whether somebody has said what a port is for.
+    pub(super) fn is_described(&self, id: SocketId) -> bool {
+        match self.fabric.socket(id).name {
+            SocketName::Port(switch, port) => {
+                let port = &self.site.switches[switch.0].ports[port];
+                !port.description.is_empty()
+            }
+            _ => false,
+        }
+    }
+
+    /// The gateway or router that a port leads to, and the name of its port or LAG there; also one that has no
+    /// interface there.
+    pub(super) fn router_at(&self, id: SocketId) -> Option<(RouterId, String)> {
+        let link = self.fabric.socket(id).link?;
+        let ends = self.cabling.cables[link].ends.iter();
+        let mut routers = ends.filter_map(|&end| match end.device {
+            Equipment::Router(router) => Some((router, self.cabling.whole(end).name(self.site))),
+            Equipment::Switch(_) | Equipment::Host(_) => None,
+        });
+        routers.next()
+    }
+
+    /// Segments that a VLAN is at the switch of a port.
+    pub(super) fn segments_at(&self, port: SocketId, vlan: VlanId) -> &'a [SegmentId] {
+        segments_at(self.fabric, self.fabric.socket(port).node, vlan)
+    }
+
+    /// `VLAN 90 (management)`, as the switch of a port has it.
+    pub(super) fn vlan_name(&self, port: SocketId, vlan: VlanId) -> String {
+        self.vlans(port, &[vlan])
+    }
+
+    /// `VLANs 60 (brewhouse) and 70 (cameras)`, as the switch of a port has them; of many the first few.
+    pub(super) fn vlans(&self, port: SocketId, vlans: &[VlanId]) -> String {
+        let switch = self.fabric.socket(port).node;
+        listed(vlans, |vlan| {
+            numbered_vlan_at(self.site, self.fabric, switch, vlan)
+        })
     }
 
     /// What the rules of each gateway do, in the order of the file.

@@ -1,16 +1,11 @@
 //! VLANs in the words of the site.
 
-use crate::analysis::numbered_vlan;
-use crate::model::{Site, VlanId};
+use crate::model::VlanId;
 
 /// `VLANs 60 (brewhouse) and 70 (cameras)`; of many the first few and how many more.
-pub(super) fn vlans(site: &Site, list: &[VlanId]) -> String {
+pub(super) fn listed(list: &[VlanId], name: impl Fn(VlanId) -> String) -> String {
     const MOST: usize = 6;
-    let mut names: Vec<String> = list
-        .iter()
-        .take(MOST)
-        .map(|&one| numbered_vlan(site, one))
-        .collect();
+    let mut names: Vec<String> = list.iter().take(MOST).map(|&one| name(one)).collect();
     if list.len() > MOST {
         names.push(format!("{} more", list.len() - MOST));
     }

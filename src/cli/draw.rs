@@ -8,6 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::analysis::{
     By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, find_party,
 };
+use crate::forwarding::layer2::Fabric;
 use crate::forwarding::{Network, Origin};
 use crate::model::{Family, SegmentId, Site, SwitchId};
 use crate::render::{
@@ -133,7 +134,8 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
             },
         },
     };
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let mut parts = Vec::new();
     if let What::Site | What::All = what {
         parts.push(outline_text(site, &Outline::new(site, &cabling), pen));
@@ -154,7 +156,8 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
 }
 
 fn graph(format: Format, site: &Site, what: What) -> Result<String, String> {
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let map = match what {
         What::Site => Map::physical(site, &cabling),
         What::Logical => Map::logical(site),
@@ -168,7 +171,8 @@ fn graph(format: Format, site: &Site, what: What) -> Result<String, String> {
 
 fn picture(arguments: &Arguments, opened: &Opened, what: What) -> Result<String, String> {
     let site = &opened.site;
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let switches: Vec<SwitchId> = (0..site.switches.len()).map(SwitchId).collect();
     match what {
         What::Panels => return Ok(panels_svg(site, &cabling, &switches, true)),

@@ -5,6 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::{Cabling, Difference, Equipment, Worksheet, differences};
+use crate::forwarding::layer2::Fabric;
 use crate::model::{Site, SwitchId};
 use crate::render::{Worksheets, ports_csv, ports_json, ports_markdown, ports_text};
 
@@ -55,7 +56,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let sheets: Vec<Worksheet<'_>> = switches
         .iter()
         .map(|&id| Worksheet::new(site, &cabling, id))
@@ -68,6 +70,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     differences.retain(at);
     let shown = Worksheets {
         site,
+        fabric: &fabric,
         sheets: &sheets,
         differences: &differences,
     };

@@ -159,7 +159,7 @@ fn page<'n>(
         Some(&reach.namings[1]),
     );
     let notes = notes(network);
-    let cabling = Cabling::new(site);
+    let cabling = Cabling::new(site, &network.fabric);
     let switches = (0..site.switches.len()).map(SwitchId);
     let sheets: Vec<Worksheet<'_>> = switches
         .map(|id| Worksheet::new(site, &cabling, id))
@@ -212,6 +212,7 @@ fn page<'n>(
         },
         worksheets: &Worksheets {
             site,
+            fabric: &network.fabric,
             sheets: &sheets,
             differences: &differences(site, &cabling),
         },

@@ -8,7 +8,6 @@ use crate::analysis::{Outline, Seated, VlanRow, lacp_word, vlan_ranges};
 use crate::model::{Forwards, HostId, Interface, Router, RouterId, SegmentId, Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
-use super::ports_cells::segment_of;
 use super::text::width;
 
 /// Widest column of names in a box.
@@ -159,8 +158,7 @@ impl Things<'_> {
     fn vlan_rows(&self, rows: &[VlanRow<'_>], room: usize) -> Vec<String> {
         // A trunk may carry thousands of VLANs that nobody has named.
         let idle = |row: &&VlanRow<'_>| {
-            let named = row.vlan.and_then(|vlan| segment_of(self.site, vlan));
-            row.vlan.is_some() && named.is_none() && row.access == 0 && row.hosts.is_empty()
+            row.vlan.is_some() && row.segment.is_none() && row.access == 0 && row.hosts.is_empty()
         };
         let (idle, rows): (Vec<_>, Vec<_>) = rows.iter().partition(idle);
         let header = ["VLAN", "segment", "access ports", "hosts"].map(str::to_owned);
@@ -192,8 +190,10 @@ impl Things<'_> {
     fn vlan_cells(&self, row: &VlanRow<'_>) -> [String; 4] {
         let name = match row.vlan {
             None => "no VLAN".to_owned(),
-            Some(vlan) => segment_of(self.site, vlan)
-                .map_or_else(|| "-".to_owned(), |name| self.pen.text(name)),
+            Some(_) => {
+                let name = row.segment.as_deref();
+                name.map_or_else(|| "-".to_owned(), |name| self.pen.text(name))
+            }
         };
         let ports = match (row.access, row.open) {
             (0, _) => String::new(),

@@ -78,7 +78,7 @@ impl Front {
             title,
             cells,
             listed: codes.listed.iter().filter_map(listed).collect(),
-            vlans: named_vlans(site, sheet.vlans().iter()),
+            vlans: named_vlans(sheet.vlans.iter().cloned()),
         }
     }
 }

@@ -67,7 +67,7 @@ fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: Paint
         true => table(out, site, sheet, paint.columns),
         false => listed(out, site, sheet, paint.columns),
     }
-    let vlans = named_vlans(site, sheet.vlans().iter());
+    let vlans = named_vlans(sheet.vlans.iter().cloned());
     if !vlans.is_empty() {
         out.push('\n');
         let text = format!("VLANs: {}", glued(&vlans));
@@ -215,7 +215,7 @@ fn differences(out: &mut String, sheets: &Worksheets<'_>, paint: Paint) {
     }
     let _ = writeln!(out, "{}\n", paint.strong("Cables whose ends differ"));
     for difference in sheets.differences {
-        let text = format!("- {}", difference_text(sheets.site, difference));
+        let text = format!("- {}", difference_text(sheets, difference));
         hanging(out, &text, "  ", paint.columns, str::to_owned);
     }
 }

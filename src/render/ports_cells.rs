@@ -2,8 +2,9 @@
 
 use crate::analysis::{
     Attached, CableEnd, Difference, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
-    lacp_word, vlan_ranges,
+    lacp_word, segment_name_at, vlan_ranges,
 };
+use crate::forwarding::layer2::Fabric;
 use crate::model::{PortVlans, Site, VlanId};
 
 /// Worksheets of some switches, and what differs between the ends of their cables.
@@ -11,6 +12,8 @@ use crate::model::{PortVlans, Site, VlanId};
 pub struct Worksheets<'a> {
     /// The site.
     pub site: &'a Site,
+    /// Its layer 2.
+    pub fabric: &'a Fabric,
     /// One for each switch.
     pub sheets: &'a [Worksheet<'a>],
     /// Differences at their cables.
@@ -83,8 +86,14 @@ pub(super) fn fields(
 }
 
 /// What there is to say of a line: name of the column and text.
-pub fn port_facts(site: &Site, line: &PortLine<'_>) -> Vec<(&'static str, String)> {
-    let texts = fields(site, line, |vlans| named_vlans(site, vlans).join(", "));
+pub fn port_facts(
+    site: &Site,
+    sheet: &Worksheet<'_>,
+    line: &PortLine<'_>,
+) -> Vec<(&'static str, String)> {
+    let texts = fields(site, line, |vlans| {
+        named_vlans(vlans.into_iter().map(|vlan| sheet.named(vlan))).join(", ")
+    });
     let facts = COLUMNS.into_iter().zip(texts);
     facts.filter(|(_, text)| !text.is_empty()).collect()
 }
@@ -148,18 +157,14 @@ fn labels(line: &PortLine<'_>) -> String {
     labels.join(", ")
 }
 
-/// The name of the segment that a VLAN is.
-pub(super) fn segment_of(site: &Site, vlan: VlanId) -> Option<&str> {
-    let segment = site.segment_of_vlan(vlan)?;
-    Some(&site.segment(segment).name.value)
-}
-
 /// VLANs with the names of their segments: `10 office, 20 guest, 100-120`. Only nameless ones form ranges.
-pub(super) fn named_vlans(site: &Site, vlans: impl IntoIterator<Item = VlanId>) -> Vec<String> {
+pub(super) fn named_vlans(
+    vlans: impl IntoIterator<Item = (VlanId, Option<String>)>,
+) -> Vec<String> {
     let mut parts = Vec::new();
     let mut nameless = Vec::new();
-    for vlan in vlans {
-        match segment_of(site, vlan) {
+    for (vlan, name) in vlans {
+        match name {
             Some(name) => {
                 parts.extend(vlan_ranges(nameless.drain(..)));
                 parts.push(format!("{vlan} {name}"));
@@ -172,10 +177,22 @@ pub(super) fn named_vlans(site: &Site, vlans: impl IntoIterator<Item = VlanId>) 
 }
 
 /// `VLAN 10 office`, `VLANs 10 office, 20 guest`.
-fn vlans_text(site: &Site, vlans: &[VlanId]) -> String {
+fn vlans_text(sheets: &Worksheets<'_>, end: CableEnd<'_>, vlans: &[VlanId]) -> String {
     let word = if vlans.len() == 1 { "VLAN" } else { "VLANs" };
-    let list = named_vlans(site, vlans.iter().copied());
+    let name = |vlan| match end.device {
+        Equipment::Switch(id) => segment_name_at(sheets.site, sheets.fabric, id, vlan),
+        Equipment::Router(_) | Equipment::Host(_) => None,
+    };
+    let list = named_vlans(vlans.iter().map(|&vlan| (vlan, name(vlan))));
     format!("{word} {}", list.join(", "))
+}
+
+/// The end whose switch says what a VLAN is: this one, unless it is a gateway's or router's.
+fn switch_end<'s>(ends: [CableEnd<'s>; 2], near: usize) -> CableEnd<'s> {
+    match ends[near].device {
+        Equipment::Switch(_) => ends[near],
+        Equipment::Router(_) | Equipment::Host(_) => ends[1 - near],
+    }
 }
 
 /// What differs, as a name for programs.
@@ -190,13 +207,15 @@ pub(super) fn difference_kind(what: &Unlike) -> &'static str {
         Unlike::Speed(_) => "speed",
         Unlike::OneEndOnly(..) => "vlans-at-one-end",
         Unlike::TaggedAtOneEnd(..) => "tagged-at-one-end",
+        Unlike::Dropped(..) => "tagged-frames-dropped",
+        Unlike::Joins(..) => "vlans-joined",
         Unlike::Untagged(_) => "untagged",
     }
 }
 
 /// What differs, in a sentence.
-pub(super) fn difference_text(site: &Site, difference: &Difference<'_>) -> String {
-    let ends = difference.ends;
+pub(super) fn difference_text(sheets: &Worksheets<'_>, difference: &Difference<'_>) -> String {
+    let (site, ends) = (sheets.site, difference.ends);
     let [one, other] = ends.map(|end| end.name(site));
     let pair = |near: usize| match near {
         0 => (&one, &other),
@@ -224,23 +243,42 @@ pub(super) fn difference_text(site: &Site, difference: &Difference<'_>) -> Strin
             format!("LACP: {one} is {here}, {other} is {there}: the LAG never forms")
         }
         Unlike::Speed([here, there]) => format!("speed: {one} has {here}, {other} has {there}"),
-        Unlike::OneEndOnly(near, vlans) => one_end_only(site, ends, *near, vlans),
+        Unlike::OneEndOnly(near, vlans) => one_end_only(sheets, ends, *near, vlans),
         Unlike::TaggedAtOneEnd(near, vlans) => {
+            let vlans = vlans_text(sheets, switch_end(ends, *near), vlans);
             let (near, far) = pair(*near);
-            let vlans = vlans_text(site, vlans);
             format!("{vlans}: tagged at {near}, untagged at {far}")
         }
+        Unlike::Dropped(near, vlans) => {
+            let vlans = vlans_text(sheets, switch_end(ends, *near), vlans);
+            let (near, far) = pair(*near);
+            format!("{vlans}: tagged at {near}, and {far} drops tagged frames")
+        }
+        Unlike::Joins(near, vlan, to, into) => {
+            let sent = vlans_text(sheets, ends[*near], &[*vlan]);
+            let switch = segment_name_at(site, sheets.fabric, to.switch(), *into);
+            let taken = named_vlans([(*into, switch)]).join(", ");
+            let (near, far) = pair(*near);
+            let to = to.name(site);
+            format!("{near} sends {sent} to {far}, and {to} behind it takes that into VLAN {taken}")
+        }
         Unlike::Untagged([here, there]) => {
-            let (here, there) = (untagged(site, here), untagged(site, there));
+            let [here, there] = [(0, here), (1, there)]
+                .map(|(near, told)| untagged(sheets, switch_end(ends, near), told));
             format!("untagged frames: {one} {here}; {other} {there}")
         }
     }
 }
 
-fn one_end_only(site: &Site, ends: [CableEnd<'_>; 2], near: usize, vlans: &[VlanId]) -> String {
+fn one_end_only(
+    sheets: &Worksheets<'_>,
+    ends: [CableEnd<'_>; 2],
+    near: usize,
+    vlans: &[VlanId],
+) -> String {
     let (here, there) = (ends[near], ends[1 - near]);
-    let (near, far) = (here.name(site), there.name(site));
-    let list = vlans_text(site, vlans);
+    let list = vlans_text(sheets, switch_end(ends, near), vlans);
+    let (near, far) = (here.name(sheets.site), there.name(sheets.site));
     let router = |end: CableEnd<'_>| matches!(end.device, Equipment::Router(_));
     if router(here) {
         let expects = "has interfaces for";
@@ -252,14 +290,21 @@ fn one_end_only(site: &Site, ends: [CableEnd<'_>; 2], near: usize, vlans: &[Vlan
     format!("{near} carries {list}, {far} does not")
 }
 
-fn untagged(site: &Site, (sent, taken): &(Vec<VlanId>, Option<VlanId>)) -> String {
+fn untagged(
+    sheets: &Worksheets<'_>,
+    end: CableEnd<'_>,
+    (sent, taken): &(Vec<VlanId>, Option<VlanId>),
+) -> String {
     let sends = match sent.is_empty() {
         true => "sends none".to_owned(),
-        false => format!("sends {}", vlans_text(site, sent)),
+        false => format!("sends {}", vlans_text(sheets, end, sent)),
     };
     match taken {
         Some(vlan) if sent.as_slice() == [*vlan] => format!("{sends} and takes them so"),
-        Some(vlan) => format!("{sends} and takes them into {}", vlans_text(site, &[*vlan])),
+        Some(vlan) => {
+            let taken = vlans_text(sheets, end, &[*vlan]);
+            format!("{sends} and takes them into {taken}")
+        }
         None => format!("{sends} and drops them"),
     }
 }

@@ -8,7 +8,7 @@ use crate::analysis::{
 use crate::model::{Site, VlanId};
 
 use super::json::to_text;
-use super::ports_cells::{Worksheets, difference_kind, difference_text, segment_of};
+use super::ports_cells::{Worksheets, difference_kind, difference_text};
 
 #[derive(Serialize)]
 struct JsonPorts<'a> {
@@ -86,23 +86,22 @@ pub fn ports_json(sheets: &Worksheets<'_>) -> String {
         site: &site.name,
         switches: all.map(|sheet| json_switch(site, sheet)).collect(),
         differences: differences
-            .map(|difference| json_difference(site, difference))
+            .map(|difference| json_difference(sheets, difference))
             .collect(),
     })
 }
 
 fn json_switch<'a>(site: &'a Site, sheet: &'a Worksheet<'a>) -> JsonSwitch<'a> {
     let switch = &site.switches[sheet.switch.0];
-    let vlan = |vlan: VlanId| JsonVlan {
+    let vlan = |(vlan, segment): &'a (VlanId, Option<String>)| JsonVlan {
         vlan: vlan.get(),
-        segment: segment_of(site, vlan),
+        segment: segment.as_deref(),
     };
-    let vlans = sheet.vlans();
     JsonSwitch {
         name: &switch.name.value,
         description: &switch.description,
         vlan_aware: switch.vlan_aware,
-        vlans: vlans.iter().map(vlan).collect(),
+        vlans: sheet.vlans.iter().map(vlan).collect(),
         ports: sheet
             .lines
             .iter()
@@ -152,16 +151,19 @@ fn json_attached<'a>(site: &'a Site, attached: &'a Attached<'a>) -> JsonAttached
     }
 }
 
-fn json_difference(site: &Site, difference: &Difference<'_>) -> JsonDifference {
+fn json_difference(sheets: &Worksheets<'_>, difference: &Difference<'_>) -> JsonDifference {
     let vlans = match &difference.what {
-        Unlike::OneEndOnly(_, vlans) | Unlike::TaggedAtOneEnd(_, vlans) => vlans.as_slice(),
-        _ => &[],
+        Unlike::OneEndOnly(_, vlans)
+        | Unlike::TaggedAtOneEnd(_, vlans)
+        | Unlike::Dropped(_, vlans) => vlans.clone(),
+        Unlike::Joins(_, vlan, _, into) => vec![*vlan, *into],
+        _ => Vec::new(),
     };
     JsonDifference {
         kind: difference_kind(&difference.what),
-        ends: difference.ends.map(|end| end.name(site)),
-        vlans: numbers(vlans.iter().copied()),
-        text: difference_text(site, difference),
+        ends: difference.ends.map(|end| end.name(sheets.site)),
+        vlans: numbers(vlans.into_iter()),
+        text: difference_text(sheets, difference),
     }
 }
 

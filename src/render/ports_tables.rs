@@ -20,7 +20,9 @@ pub fn ports_csv(sheets: &Worksheets<'_>) -> String {
     for sheet in sheets.sheets {
         let switch = &sheets.site.switches[sheet.switch.0].name.value;
         for line in &sheet.lines {
-            let named = |vlans: Vec<VlanId>| named_vlans(sheets.site, vlans).join(", ");
+            let named = |vlans: Vec<VlanId>| {
+                named_vlans(vlans.into_iter().map(|vlan| sheet.named(vlan))).join(", ")
+            };
             let mut record = vec![switch.clone()];
             record.extend(fields(sheets.site, line, named));
             record.push(differences(sheets, sheet, line).join("; "));
@@ -39,7 +41,7 @@ fn differences(sheets: &Worksheets<'_>, sheet: &Worksheet<'_>, line: &PortLine<'
     };
     let known = sheets.differences.iter();
     let here = known.filter(|difference| difference.ends.contains(&own));
-    here.map(|difference| difference_text(sheets.site, difference))
+    here.map(|difference| difference_text(sheets, difference))
         .collect()
 }
 
@@ -59,7 +61,7 @@ pub fn ports_markdown(sheets: &Worksheets<'_>) -> String {
         let _ = writeln!(out, "None.");
     }
     for difference in sheets.differences {
-        let _ = writeln!(out, "- {}", escape(&difference_text(site, difference)));
+        let _ = writeln!(out, "- {}", escape(&difference_text(sheets, difference)));
     }
     let _ = writeln!(out, "\n## Words\n");
     for (word, meaning) in LEGEND {
@@ -96,7 +98,7 @@ fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>) {
         let cells: Vec<String> = columns.iter().map(|&at| escape(&row[at])).collect();
         let _ = writeln!(out, "| {} |", cells.join(" | "));
     }
-    let vlans = named_vlans(site, sheet.vlans().iter());
+    let vlans = named_vlans(sheet.vlans.iter().cloned());
     let _ = match vlans.is_empty() {
         true => writeln!(out),
         false => writeln!(out, "\nVLANs: {}\n", escape(&vlans.join(", "))),

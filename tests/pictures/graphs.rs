@@ -4,6 +4,7 @@ use std::io::Write;
 use std::process::{Command, Stdio};
 
 use boundwalk::analysis::{Cabling, Map};
+use boundwalk::forwarding::layer2::Fabric;
 use boundwalk::load::load_text;
 use boundwalk::model::Site;
 use boundwalk::render::{dot, mermaid};
@@ -63,7 +64,8 @@ pub fn laid_out(graph: &str) -> Option<String> {
 fn graphviz_sees_each_thing_and_each_cable_once() {
     let (mut nodes, mut links) = (0, 0);
     for site in sites() {
-        let cabling = Cabling::new(&site);
+        let fabric = Fabric::new(&site);
+        let cabling = Cabling::new(&site, &fabric);
         for map in maps(&site, &cabling) {
             let Some(plain) = laid_out(&dot(&site, &map)) else {
                 return;
@@ -104,7 +106,8 @@ pub fn flow_chart(text: &str) -> (usize, usize) {
 #[test]
 fn a_flow_chart_has_each_thing_and_each_cable_once() {
     for site in sites() {
-        let cabling = Cabling::new(&site);
+        let fabric = Fabric::new(&site);
+        let cabling = Cabling::new(&site, &fabric);
         for map in maps(&site, &cabling) {
             let text = mermaid(&site, &map);
             let counts = (map.nodes.len(), map.links.len());

@@ -3,6 +3,7 @@
 use crate::analysis::{
     By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, origin_name, path,
 };
+use crate::forwarding::layer2::Fabric;
 use crate::forwarding::{Network, Packet};
 use crate::model::{Family, SwitchId};
 use crate::render::{
@@ -233,7 +234,8 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View>
         .switches
         .iter()
         .position(|one| one.name.value == switch)?;
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let sheet = Worksheet::new(site, &cabling, SwitchId(number));
     let line = sheet.lines.iter().find(|line| line.name == port)?;
     let own = &site.switches[number];
@@ -251,7 +253,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View>
         lines.push(go_to(place));
         lines.push(Line::default());
     }
-    for (title, text) in port_facts(site, line) {
+    for (title, text) in port_facts(site, &sheet, line) {
         beside(&mut lines, paint, 0, &format!("{title:<16}  "), &text);
     }
     Some(View::new(

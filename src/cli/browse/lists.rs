@@ -41,14 +41,15 @@ pub(super) fn look(severity: Severity) -> Look {
 /// Every port of every switch.
 pub(super) fn ports(data: &Data) -> View {
     let site = &data.opened.site;
-    let cabling = Cabling::new(site);
+    let fabric = Fabric::new(site);
+    let cabling = Cabling::new(site, &fabric);
     let mut lines = Vec::new();
     for (number, switch) in site.switches.iter().enumerate() {
         let name = &switch.name.value;
         lines.push(Line::looking(clean(name), Look::Strong));
         let sheet = Worksheet::new(site, &cabling, SwitchId(number));
         for line in &sheet.lines {
-            let facts = port_facts(site, line);
+            let facts = port_facts(site, &sheet, line);
             let of = |title: &str| {
                 let mut facts = facts.iter();
                 let fact = facts.find(|(known, _)| *known == title);

@@ -10,6 +10,7 @@ mod flood;
 pub mod frame;
 mod lags;
 mod parts;
+mod queries;
 mod seats;
 mod steps;
 mod wiring;
@@ -21,5 +22,6 @@ pub use fabric::{
 pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};
 pub use lags::lacp_forms;
+pub use queries::{Arrival, Exposed};
 pub use steps::{FrameStep, FrameWay};
 pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};

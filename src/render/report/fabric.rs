@@ -169,7 +169,7 @@ pub(super) fn switches(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         .worksheets
         .differences
         .iter()
-        .map(|one| difference_text(site, one))
+        .map(|one| difference_text(shown.worksheets, one))
         .collect();
     match differ.is_empty() {
         true => html.raw("<p>None.</p>\n"),
@@ -208,6 +208,6 @@ fn switch(html: &mut Html<'_>, shown: &ReportShown<'_>, sheet: &Worksheet<'_>) {
         .collect();
     let title = format!("Worksheet of {}", switch.name.value);
     html.table(&title, &heading, &rows);
-    let vlans = named_vlans(site, sheet.vlans().iter());
+    let vlans = named_vlans(sheet.vlans.iter().cloned());
     html.classed("p", "dim", &format!("VLANs: {}", vlans.join(", ")));
 }

@@ -10,7 +10,6 @@ use crate::model::{Interface, RouterId, Site, SwitchId};
 use super::super::draw_pen::Pen;
 use super::super::draw_things::{Things, by_port};
 use super::super::matrix::Paint;
-use super::super::ports_cells::segment_of;
 use super::card::{Card, Row};
 use super::pen::{Drawing, PAD, Sample};
 use super::plan::Plan;
@@ -199,7 +198,7 @@ impl View<'_> {
         let mut idle = 0;
         let mut rows = Vec::new();
         for vlan in &self.things.outline.rows[id.0] {
-            let name = vlan.vlan.and_then(|vlan| segment_of(self.site(), vlan));
+            let name = vlan.segment.as_deref();
             if vlan.vlan.is_some() && name.is_none() && vlan.access == 0 && vlan.hosts.is_empty() {
                 idle += 1;
                 continue;

@@ -1,0 +1,99 @@
+//! A switch that knows no VLANs joins segments.
+
+use crate::analysis::{foot_name, joined};
+use crate::diagnostic::{Check, Severity};
+use crate::forwarding::layer2::{Arrival, FootId, NodeKind, SocketId};
+use crate::model::SwitchId;
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "segments-joined",
+    severity: Severity::Error,
+    summary: "a switch that knows no VLANs, fed from ports or interfaces of different segments",
+    why: "Such a switch sends whatever comes in at one port out of all others. What a port sends it untagged in \
+        one VLAN comes to the next port without a tag and is taken into that port's VLAN: the two segments are \
+        one, and no gateway is asked.",
+    fine_when: "Two VLANs are one and the same segment under two numbers, and meet on this switch on purpose.",
+    remedy: "Feed the switch from one segment only. To bring several to one place, use a switch that knows VLANs \
+        and carry them to it tagged.",
+    references: &[
+        "RFC 4363, dot1qPvid and dot1qVlanStaticUntaggedPorts",
+        "IEEE 802.1D: a bridge without VLANs relays between all its ports (from memory)",
+    ],
+    fires: include_str!("examples/segments-joined.fires.toml"),
+    quiet: include_str!("examples/segments-joined.quiet.toml"),
+};
+
+const HELP: &str =
+    "feed that switch from one segment only, or put one that knows VLANs in its place";
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for one in joined(view.fabric) {
+        let by = switch_name(view, one.by);
+        let what = format!(
+            "sends {} to {by}, which knows no VLANs, and {} takes that into {}",
+            view.vlan_name(one.from, one.vlan),
+            view.name(one.to),
+            view.vlan_name(one.to, one.into),
+        );
+        let place = view.fabric.socket(one.from).place;
+        let note = format!("{} is described here", view.name(one.to));
+        report.add(
+            found(&CHECK, place, view.name(one.from), what)
+                .note(view.fabric.socket(one.to).place, note)
+                .help(HELP),
+        );
+    }
+    for foot in view.fabric.foot_ids() {
+        interface(view, report, foot);
+    }
+}
+
+/// An interface on a switch without VLANs that no port of another switch feeds, with one of another segment.
+fn interface(view: &View<'_>, report: &mut Report, id: FootId) {
+    let sent = view.fabric.sent_by(id);
+    let Some(by) = sent.iter().find_map(|&(port, _)| unaware(view, port)) else {
+        return;
+    };
+    let arrivals = view.fabric.arrivals(&sent);
+    // Where a port takes the frames, `host-off-segment` says what is wrong.
+    if arrivals.iter().any(|one| matches!(one, Arrival::Port(..))) {
+        return;
+    }
+    let own = view.fabric.foot(id);
+    let others = arrivals.iter().filter_map(|one| match one {
+        Arrival::Foot(foot) => Some(view.fabric.foot(*foot)),
+        Arrival::Port(..) => None,
+    });
+    let Some(other) = others
+        .filter(|other| other.segment != own.segment)
+        .min_by_key(|other| other.of)
+    else {
+        return;
+    };
+    let what = format!(
+        "is on {} with {}, which is on {}",
+        switch_name(view, by),
+        foot_name(view.site, other.of),
+        view.site.segment(other.segment).name.value,
+    );
+    report.add(
+        found(&CHECK, own.place, foot_name(view.site, own.of), what)
+            .note(other.place, "the other interface")
+            .help(HELP),
+    );
+}
+
+/// The switch of a port, if it knows no VLANs.
+fn unaware(view: &View<'_>, port: SocketId) -> Option<SwitchId> {
+    match view.fabric.node(view.fabric.socket(port).node).kind {
+        NodeKind::Unaware(switch) => Some(switch),
+        _ => None,
+    }
+}
+
+fn switch_name<'s>(view: &View<'s>, id: SwitchId) -> &'s str {
+    &view.site.switches[id.0].name.value
+}

@@ -1,0 +1,263 @@
+//! Questions about single ports and cables, answered by the frames that cross them.
+
+use rustc_hash::FxHashSet;
+
+use crate::model::{PortVlans, SwitchId, VlanId};
+
+use super::fabric::{
+    Fabric, Far, FootId, FootOf, NodeId, NodeKind, Socket, SocketId, SocketName, Tagging,
+};
+use super::flood::{Flood, Start, Visit, departing};
+use super::frame::{Admitted, Frame, Refused, admit, egress};
+
+/// Where a frame comes to before any switch that knows VLANs has passed it on.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Arrival {
+    /// At a port of a switch that knows VLANs: the VLAN that it takes there, or why it is dropped.
+    Port(SocketId, Result<(VlanId, Admitted), Refused>),
+    /// At an interface that takes it.
+    Foot(FootId),
+}
+
+/// A frame of a hostile device that leaves a port without the tag of its VLAN, and shows one below.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Exposed {
+    /// The port.
+    pub port: SocketId,
+    /// The VLAN that it leaves untagged.
+    pub vlan: VlanId,
+    /// The frame on the cable.
+    pub frame: Frame,
+    /// A place from which a device can have sent it.
+    pub place: SocketId,
+}
+
+impl Fabric {
+    /// Live ports and LAGs of switches; not where the part of a segment that no file describes is joined on.
+    pub fn ports(&self) -> impl Iterator<Item = (SocketId, &Socket)> {
+        let all = self.socket_ids().map(|id| (id, self.socket(id)));
+        all.filter(|(_, socket)| matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..)))
+    }
+
+    /// Those of switches that know VLANs, with their VLANs.
+    pub fn vlan_ports(&self) -> impl Iterator<Item = (SocketId, &Socket, &PortVlans)> {
+        self.ports()
+            .filter_map(|(id, socket)| match &socket.tagging {
+                Tagging::Vlans(vlans) => Some((id, socket, &**vlans)),
+                Tagging::Through(_) => None,
+            })
+    }
+
+    /// The VLANs of a port; `None` where it knows none.
+    pub fn vlans(&self, id: SocketId) -> Option<&PortVlans> {
+        match &self.socket(id).tagging {
+            Tagging::Vlans(vlans) => Some(vlans),
+            Tagging::Through(_) => None,
+        }
+    }
+
+    /// The node of a switch.
+    pub fn switch(&self, id: SwitchId) -> Option<NodeId> {
+        let of = |kind| matches!(kind, NodeKind::Aware(at) | NodeKind::Unaware(at) if at == id);
+        let at = self.nodes.iter().position(|node| of(node.kind))?;
+        Some(NodeId(at as u32))
+    }
+
+    /// Whether a LAG of a switch forms.
+    pub fn forms(&self, switch: SwitchId, lag: usize) -> bool {
+        let name = SocketName::Lag(switch, lag);
+        self.sockets.iter().any(|socket| socket.name == name)
+    }
+
+    /// Whether nothing is plugged in at a port, or nothing but hosts.
+    pub fn is_for_devices(&self, id: SocketId) -> bool {
+        let socket = self.socket(id);
+        match &socket.far {
+            Far::Open => true,
+            Far::Dead => false,
+            Far::Feet(feet) => {
+                let host = |&foot| matches!(self.foot(foot).of, FootOf::Host(..));
+                let inside = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
+                !inside && !feet.is_empty() && feet.iter().all(host)
+            }
+            Far::Sockets(far) => far.iter().all(|&far| {
+                let beyond = self.node(self.socket(far).node).kind;
+                matches!(beyond, NodeKind::Bridge(_))
+            }),
+        }
+    }
+
+    /// Interfaces of hosts that are plugged in at a port, with the tag that each uses on the cable.
+    pub fn hosts_at(&self, id: SocketId) -> Vec<(FootId, Option<VlanId>)> {
+        match &self.socket(id).far {
+            Far::Feet(feet) => {
+                let host = |foot: &FootId| matches!(self.foot(*foot).of, FootOf::Host(..));
+                let hosts = feet.iter().copied().filter(host);
+                hosts.map(|foot| (foot, self.foot(foot).tag)).collect()
+            }
+            Far::Sockets(far) => {
+                let far = far.iter().map(|&far| self.socket(far));
+                let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
+                    (SocketName::Interface(host, at), &Tagging::Through(tag)) => {
+                        Some((self.foot_of(FootOf::Host(host, at)), tag))
+                    }
+                    _ => None,
+                });
+                bridging.collect()
+            }
+            Far::Open | Far::Dead => Vec::new(),
+        }
+    }
+
+    /// The cables between two ports of switches that know VLANs, once from either end.
+    pub fn trunks(&self) -> impl Iterator<Item = (SocketId, SocketId)> {
+        self.vlan_ports().flat_map(move |(near, socket, _)| {
+            let far = match &socket.far {
+                Far::Sockets(far) => &far[..],
+                _ => &[],
+            };
+            let ports = far.iter().copied().filter(|&far| self.vlans(far).is_some());
+            ports.map(move |far| (near, far))
+        })
+    }
+
+    /// A frame of a VLAN, with nothing below its tag, as a port sends it; `None`: it does not.
+    pub fn sent(&self, id: SocketId, vlan: VlanId) -> Option<Frame> {
+        egress(self.vlans(id)?, vlan, Frame::UNTAGGED)
+    }
+
+    /// What a port does with a frame that arrives; `None` where it knows no VLANs.
+    pub fn taken(&self, id: SocketId, frame: Frame) -> Option<Result<(VlanId, Admitted), Refused>> {
+        let taken = admit(self.vlans(id)?, frame);
+        Some(taken.map(|(vlan, _, why)| (vlan, why)))
+    }
+
+    /// Where frames of an interface come to first, with the frame on the cable. Of a host that bridges: what
+    /// leaves it by that interface.
+    pub fn sent_by(&self, id: FootId) -> Vec<(SocketId, Frame)> {
+        let foot = self.foot(id);
+        if let FootOf::Host(host, at) = foot.of {
+            let name = SocketName::Interface(host, at);
+            if let Some(own) = self.sockets.iter().find(|socket| socket.name == name) {
+                let Tagging::Through(tag) = own.tagging else {
+                    return Vec::new();
+                };
+                return far_sockets(&own.far)
+                    .map(|far| (far, Frame::of(tag)))
+                    .collect();
+            }
+        }
+        let sockets = foot.sockets.iter();
+        sockets
+            .map(|&socket| (socket, Frame::of(foot.tag)))
+            .collect()
+    }
+
+    /// Where frames on cables come to: at once, or through switches that know no VLANs. What arrives at a host
+    /// that bridges is left out.
+    ///
+    /// O(ports of those switches) for each frame.
+    pub fn arrivals(&self, sent: &[(SocketId, Frame)]) -> Vec<Arrival> {
+        let mut seen: FxHashSet<(SocketId, Frame)> = FxHashSet::default();
+        let mut open = sent.to_vec();
+        let mut found = Vec::new();
+        while let Some((id, frame)) = open.pop() {
+            if !seen.insert((id, frame)) {
+                continue;
+            }
+            if let Some(taken) = self.taken(id, frame) {
+                found.push(Arrival::Port(id, taken));
+                continue;
+            }
+            if !matches!(self.node(self.socket(id).node).kind, NodeKind::Unaware(_)) {
+                continue;
+            }
+            for (far, frame) in self.passed_on(id, frame) {
+                match far {
+                    Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
+                    Far::Feet(feet) => {
+                        let takes = |foot: &FootId| frame.fits(self.foot(*foot).tag);
+                        let feet = feet.iter().copied().filter(takes);
+                        found.extend(feet.map(Arrival::Foot));
+                    }
+                    Far::Open | Far::Dead => {}
+                }
+            }
+        }
+        found
+    }
+
+    /// What a switch that knows no VLANs sends on, and to where.
+    fn passed_on(&self, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
+        let visit = Visit {
+            node: self.socket(id).node,
+            vlan: None,
+            below: frame,
+            arrived: id,
+            admitted: None,
+            parent: None,
+            start: 0,
+        };
+        let others = self.node(visit.node).sockets.iter();
+        let others =
+            others.filter(|&&out| out != id && !(self.is_isolated(id) && self.is_isolated(out)));
+        let sent = others.filter_map(|&out| {
+            let frame = departing(self, &visit, out)?;
+            Some((&self.socket(out).far, frame))
+        });
+        sent.collect()
+    }
+
+    /// All that hostile devices send, one at each place; plain frames only where layer 2 is assumed.
+    pub fn hostile_starts_everywhere(&self) -> Vec<Start> {
+        let places = self.socket_ids().filter(|&id| self.is_for_devices(id));
+        let starts = places.filter(|&id| self.socket(id).takes_tags);
+        starts.map(|id| Start::Seat(id, Frame::HOSTILE)).collect()
+    }
+
+    /// Frames of a flood that leave a port of a switch towards something plugged in without the tag of their
+    /// VLAN, with a tag below that the sender chose or may choose. Each port, VLAN and frame once.
+    pub fn exposed(&self, flood: &Flood) -> Vec<Exposed> {
+        let mut seen: FxHashSet<(SocketId, VlanId, Frame)> = FxHashSet::default();
+        let mut found = Vec::new();
+        for visit in &flood.visits {
+            let below = visit.below;
+            let Some(vlan) = visit
+                .vlan
+                .filter(|_| below.outer().is_some() || below.free() > 0)
+            else {
+                continue;
+            };
+            let Start::Seat(place, _) = flood.starts[visit.start as usize] else {
+                continue;
+            };
+            let node = self.node(visit.node);
+            for &member in node.members.of(vlan.get()) {
+                let port = node.sockets[usize::from(member)];
+                let bare = self
+                    .vlans(port)
+                    .is_some_and(|vlans| vlans.untagged.contains(vlan));
+                let barred = self.is_isolated(visit.arrived) && self.is_isolated(port);
+                let back = visit.arrived == port;
+                if bare && !barred && !back && seen.insert((port, vlan, below)) {
+                    found.push(Exposed {
+                        port,
+                        vlan,
+                        frame: below,
+                        place,
+                    });
+                }
+            }
+        }
+        found
+    }
+}
+
+/// Sockets that a cable leads to.
+fn far_sockets(far: &Far) -> impl Iterator<Item = SocketId> + '_ {
+    let sockets = match far {
+        Far::Sockets(far) => &far[..],
+        _ => &[],
+    };
+    sockets.iter().copied()
+}
