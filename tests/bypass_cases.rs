@@ -4,9 +4,9 @@
 //! experiment; `tests/kernel_lab.rs` repeats them.
 
 use boundwalk::analysis::{
-    Bypass, Closing, Direction, Met, Setting, Verdict, bypasses, closing, isolation,
+    Bypass, Closing, Direction, Met, Setting, Verdict, bypasses, closing, isolation, origin_name,
 };
-use boundwalk::forwarding::Network;
+use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, RouterId, SegmentId, Site};
 
@@ -71,9 +71,9 @@ fn site(ports: &str, text: &str) -> Site {
 fn found(ports: &str, text: &str) -> (Vec<String>, Vec<Vec<String>>) {
     let site = site(ports, text);
     let network = Network::new(&site, TODAY);
-    let all = |_: SegmentId, _: SegmentId| true;
+    let all = |_: Origin, _: Origin| true;
     let pairs = bypasses(&network, &all);
-    let shown = pairs.iter().map(|pair| shown(&site, pair)).collect();
+    let shown = pairs.iter().map(|pair| shown(&network, pair)).collect();
     let closing = closing(&network, &pairs, &all);
     let sets = closing.map_or_else(Vec::new, |closing: Closing| {
         assert!(closing.smallest);
@@ -84,8 +84,8 @@ fn found(ports: &str, text: &str) -> (Vec<String>, Vec<Vec<String>>) {
     (shown, sets)
 }
 
-fn shown(site: &Site, pair: &Bypass) -> String {
-    let name = |segment: SegmentId| &site.segment(segment).name.value;
+fn shown(network: &Network<'_>, pair: &Bypass) -> String {
+    let name = |origin| origin_name(network.site, &network.fabric, origin);
     let arrow = if pair.two_way { "=>" } else { "->" };
     let tags = "t".repeat(pair.way.sent().len());
     format!("{} {arrow} {} {tags}", name(pair.from), name(pair.to))

@@ -187,7 +187,7 @@ type Arrived = BTreeMap<(String, String), BTreeSet<Packet>>;
 fn arrived(site: &Site, services: &[Service], addresses: Vec<IpAddr>) -> Arrived {
     let simulator = Simulator::new(site, TODAY);
     let pairs = Pairs::new(site, &simulator, By::Segment, services, addresses);
-    let name = |party: Party| boundwalk::analysis::party_name(site, party).to_owned();
+    let name = |party: Party| boundwalk::analysis::party_name(site, party).into_owned();
     let mut all = Arrived::new();
     for from in site.segment_ids() {
         for packet in pairs.sent(Party::Segment(from)) {

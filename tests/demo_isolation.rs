@@ -3,9 +3,10 @@
 
 use boundwalk::analysis::{
     EFFORT, Fault, Forwarding, Opening, Verdict, bypasses, closing, distance, foot_name, isolation,
+    origin_name,
 };
-use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::Far;
+use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, HostId, SegmentId, Site};
 use boundwalk::render::{node_name, socket_name};
@@ -171,14 +172,14 @@ fn counterexample(site: &Site) -> (String, Vec<u16>) {
     else {
         panic!("still isolated, or not round the gateway");
     };
-    let name = site.segment(other).name.value.clone();
+    let name = origin_name(site, &network.fabric, other).into_owned();
     (name, way.sent().to_vec())
 }
 
 /// What closes every way after an edit, as facts; the first of the smallest sets.
 fn remedy(site: &Site) -> Vec<String> {
     let network = Network::new(site, TODAY);
-    let all = |_: SegmentId, _: SegmentId| true;
+    let all = |_: Origin, _: Origin| true;
     let pairs = bypasses(&network, &all);
     let closing = closing(&network, &pairs, &all).expect("something to close");
     assert!(closing.smallest && closing.stay.is_empty());

@@ -340,6 +340,6 @@ fn word(standing: &Standing) -> &'static str {
         Standing::Held => "held",
         Standing::Broken(_) => "broken",
         Standing::Vacuous => "vacuous",
-        Standing::Unknown => "unknown",
+        Standing::Unknown(_) => "unknown",
     }
 }

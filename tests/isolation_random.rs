@@ -17,12 +17,12 @@ use std::collections::BTreeSet;
 use boundwalk::analysis::{
     Bypass, Certificate, Needed, Setting, Verdict, bypasses, closing, isolation,
 };
-use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::{
     FootId, FootOf, Frame, NodeKind, SocketId, SocketName, Start, flood,
 };
+use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, HostId, SegmentId, Site};
+use boundwalk::model::{Date, HostId, Site};
 
 use frame_isolation::{carried, exchanges};
 use frames::{Foot, Frames, Jack, Spot};
@@ -220,7 +220,7 @@ fn isolated_by_design_is_what_exchanges_frames_with_nobody() {
     );
 }
 
-fn all(_: SegmentId, _: SegmentId) -> bool {
+fn all(_: Origin, _: Origin) -> bool {
     true
 }
 
@@ -325,8 +325,8 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
         }
         for to in site.segment_ids() {
             for from in site.segment_ids() {
-                let into = wiring.hostile_into(to).contains(&from);
-                let touches = wiring.touches(wiring.from_hostile(from), to);
+                let into = wiring.hostile_into(to).contains(&Origin::Segment(from));
+                let touches = wiring.touches(wiring.from_hostile(Origin::Segment(from)), to);
                 assert_eq!(into, touches, "seed {seed}, {from:?} {to:?}");
             }
         }

@@ -16,8 +16,8 @@ use boundwalk::model::{SegmentId, Site, VlanId};
 use super::{Device, Foot, Frames, Jack, Spot};
 
 /// Segments that ports and LAGs of a switch refer to by name. The model keeps only numbers so far.
-fn named_by(_site: &Site, _switch: usize) -> BTreeSet<SegmentId> {
-    BTreeSet::new()
+fn named_by(site: &Site, switch: usize) -> BTreeSet<SegmentId> {
+    site.switches[switch].named.iter().copied().collect()
 }
 
 impl Frames<'_> {

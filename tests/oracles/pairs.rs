@@ -91,7 +91,7 @@ impl<'s> Pairs<'s> {
             Party::Segment(segment) => self.simulator.has(segment, address),
             Party::Host(host) => self.simulator.host_owns(host.0, address),
             Party::Device(router) => self.simulator.router_owns(router.0, address),
-            Party::Zone(_) => false,
+            Party::Zone(_) | Party::Unclaimed(..) => false,
         }
     }
 
@@ -99,7 +99,7 @@ impl<'s> Pairs<'s> {
         match from {
             Party::Segment(segment) => self.simulator.may_send(segment, probe, Stance::Configured),
             Party::Host(host) => self.simulator.host_may_send(host.0, probe),
-            Party::Zone(_) | Party::Device(_) => false,
+            Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => false,
         }
     }
 
@@ -108,7 +108,7 @@ impl<'s> Pairs<'s> {
         match from {
             Party::Segment(segment) => self.simulator.send(segment, probe, Stance::Configured),
             Party::Host(host) => self.simulator.send_from_host(host.0, probe),
-            Party::Zone(_) | Party::Device(_) => Vec::new(),
+            Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => Vec::new(),
         }
     }
 

@@ -29,8 +29,8 @@ pub struct End {
 }
 
 /// Networks that an external segment routes. The model does not have them yet: none.
-fn routed_by(_segment: &Segment) -> Vec<Prefix> {
-    Vec::new()
+fn routed_by(segment: &Segment) -> Vec<Prefix> {
+    segment.routes.iter().map(|prefix| prefix.value).collect()
 }
 
 impl Simulator<'_> {

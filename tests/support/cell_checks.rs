@@ -74,7 +74,7 @@ pub fn segments_of(pairs: &Pairs<'_>, from: Party) -> BTreeSet<SegmentId> {
     match from {
         Party::Segment(segment) => [segment].into(),
         Party::Host(host) => pairs.segments(host),
-        Party::Zone(_) | Party::Device(_) => BTreeSet::new(),
+        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => BTreeSet::new(),
     }
 }
 
@@ -111,7 +111,7 @@ pub fn cell_differences(cell: &Cell, expected: &Expected) -> Vec<String> {
         format!("{:?}", cell.rules),
         format!("{:?}", Vec::from_iter(&expected.rules)),
     );
-    compare("complete", cell.complete.to_string(), true.to_string());
+    compare("complete", cell.complete().to_string(), true.to_string());
     problems
 }
 

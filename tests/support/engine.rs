@@ -1,8 +1,8 @@
 //! The product's answers in the simulator's words.
 
 use boundwalk::forwarding::{
-    Arrival, Flow, Network, Outcome as TraceOutcome, Packet, Place, Sender, Target, Trace, reach,
-    returns, trace,
+    Arrival, Flow, Network, Origin, Outcome as TraceOutcome, Packet, Place, Sender, Target, Trace,
+    reach, returns, trace,
 };
 use boundwalk::model::{Family, Protocol, SegmentId};
 use boundwalk::packet::Region;
@@ -27,11 +27,11 @@ impl<'n> Reach<'n> {
         };
         let complete = reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival {
-                let back = returns(network, plan, sender, place, &flow);
+                let (back, _) = returns(network, plan, sender, place, &flow);
                 delivered.push((place, flow, back));
             }
         });
-        assert!(complete, "no limit is met on a small site");
+        assert!(complete.is_complete(), "no limit is met on a small site");
         // On-link from the start: nothing that a device decides.
         delivered
             .retain(|(place, flow, _)| *place != Place::Segment(from) || !flow.hops.is_empty());
@@ -185,7 +185,7 @@ pub fn probe(packet: &Packet) -> Probe {
 pub fn sender(from: SegmentId, stance: Stance) -> Sender {
     match stance {
         Stance::Configured => Sender::Segment(from),
-        Stance::Hostile => Sender::Hostile(from),
+        Stance::Hostile => Sender::Hostile(Origin::Segment(from)),
     }
 }
 

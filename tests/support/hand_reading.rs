@@ -139,7 +139,9 @@ impl<'n> Reader<'n> {
         match party {
             Party::Segment(segment) => self.segment(segment),
             Party::Device(_) => self.gateway(),
-            Party::Zone(_) | Party::Host(_) => panic!("the reading is by segment"),
+            Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => {
+                panic!("the reading is by segment")
+            }
         }
     }
 
