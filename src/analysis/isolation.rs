@@ -329,7 +329,9 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
             .flat_map(|other| hostile_starts(fabric, other))
             .collect(),
     };
+    let everybody = || flood(fabric, &starts_elsewhere(fabric, segment));
     let found = inward(site, fabric, segment, &flood(fabric, &starts));
+    let found = found.or_else(|| inward(site, fabric, segment, &everybody()));
     let found = found.or_else(|| by_another_home(site, fabric, segment));
     contacts.extend(found);
     contacts
@@ -350,7 +352,9 @@ fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Opt
 fn inward(site: &Site, fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
     let mut taken = flood.taken.iter();
     let taken = taken.find(|taken| {
-        takes(fabric, taken, segment) || taken_by_home(site, fabric, taken, segment).is_some()
+        let open = taken.foot.is_none() && fabric.claimed(taken.socket).contains(&segment);
+        open || takes(fabric, taken, segment)
+            || taken_by_home(site, fabric, taken, segment).is_some()
     })?;
     let way = flood.way(fabric, taken);
     Some(Contact {
@@ -416,9 +420,9 @@ fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Opt
         if let Some(group) = fabric.unclaimed_at(taken.socket) {
             return Some(Met::Unclaimed(group));
         }
-        let seated = fabric.seated(taken.socket).iter();
-        let mut others = seated.filter(|(other, tag)| *other != segment && taken.frame.fits(*tag));
-        return others.next().map(|(other, _)| Met::Segment(*other));
+        let mut claimed = fabric.claimed(taken.socket).iter();
+        let other = claimed.find(|&&other| other != segment);
+        return other.copied().map(Met::Segment);
     };
     let foot = fabric.foot(foot);
     match foot.of {
@@ -456,9 +460,9 @@ fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
 /// Who sent what came in.
 fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
     let other = |socket| {
-        let seated = fabric.seated(socket).iter();
-        let mut others = seated.filter(|(there, _)| *there != segment);
-        others.next().map_or(segment, |(there, _)| *there)
+        let mut claimed = fabric.claimed(socket).iter();
+        let other = claimed.find(|&&there| there != segment);
+        other.copied().unwrap_or(segment)
     };
     match start {
         Start::Foot(foot) => match fabric.foot(foot).of {

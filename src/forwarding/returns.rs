@@ -274,7 +274,9 @@ impl Back<'_> {
     /// The part of a flow whose replies may begin a flow at a gateway without state for them: neither TCP's second
     /// packet nor an echo reply does (observed in a kernel's connection tracking: both are invalid).
     fn part_that_begins(&self, flow: &Flow) -> Option<Flow> {
-        self.without(flow, &[TCP, ICMP, ICMPV6])
+        let begins = self.without(flow, &[TCP, ICMP, ICMPV6]);
+        // Where only spoofed packets may return otherwise, ports are not kept apart for it: they count as unanswered.
+        begins.filter(|flow| self.network.classes.can_swap(&flow.now.services))
     }
 
     /// The part of a flow of other protocols.

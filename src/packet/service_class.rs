@@ -226,6 +226,19 @@ impl ServiceClasses {
         image
     }
 
+    /// Whether the partition lets ports be exchanged in all of a set, as [`Self::swapped`] does.
+    #[must_use]
+    pub fn can_swap(&self, set: &ClassSet) -> bool {
+        let samples = self.protocols.samples();
+        let mut groups = self.groups.iter().zip(samples);
+        groups.all(|(group, protocol)| {
+            let mut classes = group.columns.iter().flat_map(|column| column.classes());
+            group.square
+                || MESSAGE_PROTOCOLS.contains(&protocol)
+                || !classes.any(|class| set.contains(class))
+        })
+    }
+
     /// `cut` gives, for a group of protocols (by one of them) and the seeds that
     /// hold it, the source parts, the destination parts for each of those, and
     /// whether they are all the same.

@@ -2,7 +2,7 @@
 
 use boundwalk::forwarding::{
     Arrival, Flow, Network, Origin, Outcome as TraceOutcome, Packet, Place, Sender, Target, Trace,
-    reach, returns, trace,
+    reach, returns, trace, Step,
 };
 use boundwalk::model::{Family, Protocol, SegmentId};
 use boundwalk::packet::Region;
@@ -117,7 +117,7 @@ pub fn traced(
     let mut outcomes: Vec<Outcome> = traces
         .iter()
         .filter(|trace| {
-            !trace.steps.is_empty()
+            crossed(trace).next().is_some()
                 || trace.outcome != TraceOutcome::Delivered(Place::Segment(from))
         })
         .filter_map(outcome_of)
@@ -127,13 +127,16 @@ pub fn traced(
     outcomes
 }
 
+/// The devices that a packet came to; where a described host sends it, that one is its sender.
+fn crossed(trace: &Trace) -> impl Iterator<Item = &Step> {
+    trace.steps.iter().filter(|step| step.ingress.is_some())
+}
+
 fn outcome_of(trace: &Trace) -> Option<Outcome> {
     let TraceOutcome::Delivered(place) = trace.outcome else {
         return None;
     };
-    let hops: Vec<Hop> = trace
-        .steps
-        .iter()
+    let hops: Vec<Hop> = crossed(trace)
         .map(|step| {
             let decided = step.decision.as_ref().map(|decided| decision(decided.rule));
             let (before, after) = (&step.arrived, &step.left);

@@ -211,6 +211,8 @@ pub struct Fabric {
     pub(super) unclaimed_at: FxHashMap<SocketId, UnclaimedId>,
     /// Where devices of each segment sit.
     pub(super) seats: Vec<Vec<Seat>>,
+    /// Segments that a device at each socket can be part of, whatever tag it needs.
+    pub(super) claimed: Vec<SmallVec<[SegmentId; 1]>>,
     /// The other way round: segments of which devices sit at each socket.
     pub(super) seated: Vec<Seated>,
     /// First foot of each router, then of each host.
@@ -317,6 +319,12 @@ impl Fabric {
     /// and every interface that the file puts on it, wherever that is plugged in.
     pub fn seats(&self, segment: SegmentId) -> &[Seat] {
         &self.seats[segment.0]
+    }
+
+    /// Segments that a device at a socket can be part of, whatever tag it needs: a hostile one there hears what comes
+    /// out, with a tag or without.
+    pub fn claimed(&self, socket: SocketId) -> &[SegmentId] {
+        &self.claimed[socket.0 as usize]
     }
 
     /// Segments of which plain devices may sit at a socket, with the tag that they use.

@@ -22,6 +22,7 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     }
     let mut seats: Vec<Vec<Seat>> = vec![Vec::new(); site.segments.len()];
     fabric.seated = vec![SmallVec::new(); fabric.sockets.len()];
+    fabric.claimed = vec![SmallVec::new(); fabric.sockets.len()];
     let mut known = Known::new(site, fabric);
     for socket in fabric.socket_ids() {
         let found = seats_at(fabric, &mut known, socket);
@@ -29,6 +30,10 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
             if let Some(list) = seats.get_mut(segment.0) {
                 list.push(seat);
                 let form = (segment, seat.tag);
+                let claimed = &mut fabric.claimed[socket.0 as usize];
+                if !claimed.contains(&segment) {
+                    claimed.push(segment);
+                }
                 let seated = &mut fabric.seated[socket.0 as usize];
                 if seat.is_usual() && !seated.contains(&form) {
                     seated.push(form);
