@@ -25,7 +25,7 @@ use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
 use boundwalk::analysis::{By, Party};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Family, SegmentId, Site};
+use boundwalk::model::{Date, Family, Permit, SegmentId, Site};
 
 use lines::{Failing, Line, beyond, broken, pair, places};
 use pairs::{Pairs, Sent, one_of_each};
@@ -36,7 +36,7 @@ use simulator::Simulator;
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
 /// Sites with more packets than this in a family are left out.
-const MOST_PACKETS: usize = 40_000;
+const MOST_PACKETS: usize = 100_000;
 
 fn sites() -> u64 {
     let wanted = std::env::var("BOUNDWALK_SITES").ok();
@@ -205,6 +205,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
                 source: line.source.as_ref(),
                 destination: line.destination.as_ref(),
                 services: line.services.as_ref(),
+                bounds: matches!(line.demands.permit, Some(Permit::AtMost | Permit::Exactly)),
             };
             for (from, to) in pairs_of(site, (&line.from, &line.to)) {
                 let classes = &network.classes;
@@ -222,6 +223,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
                     source: line.destination.as_ref(),
                     destination: line.source.as_ref(),
                     services: None,
+                    bounds: false,
                 };
                 let senders: Vec<SegmentId> = places(site, &line.to)
                     .into_iter()
@@ -254,6 +256,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
                 source: need.source.as_ref(),
                 destination: need.destination.as_ref(),
                 services: need.services.as_ref(),
+                bounds: false,
             };
             for (from, to) in pairs_of(site, (&need.from, &need.to)) {
                 pair(

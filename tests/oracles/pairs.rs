@@ -183,7 +183,7 @@ impl<'s> Pairs<'s> {
         feet.map(|foot| foot.segment).collect()
     }
 
-    /// The cell of a pair, by everything that the sender sent.
+    /// The cell of a pair, by everything that the sender sent. What a device would send to itself need not pass.
     pub fn cell<'p>(
         &self,
         from: Party,
@@ -201,7 +201,10 @@ impl<'s> Pairs<'s> {
             let destination = packet.probe.destination;
             sent_to.insert(destination);
             tried.insert(packet.class);
-            if self.has(to, destination) && here.clone().next().is_none() {
+            let itself = self
+                .simulator
+                .are_of_one_device(packet.probe.source, destination);
+            if self.has(to, destination) && !itself && here.clone().next().is_none() {
                 missed.insert(packet.class);
             }
             here.by_ref()

@@ -263,6 +263,12 @@ impl<'s> Simulator<'s> {
         self.is_plain(segment, address) || (described && !never_forwarded(address))
     }
 
+    /// Whether two addresses are of one device: what it sends from one to the other crosses no network.
+    pub fn are_of_one_device(&self, one: IpAddr, other: IpAddr) -> bool {
+        let mut devices = self.devices.iter();
+        devices.any(|device| device.owns(one) && device.owns(other))
+    }
+
     /// Whether a plain device on a segment may have an address: one that [`lives_on`](Self::lives_on) it and is no
     /// gateway's or router's.
     fn is_plain(&self, segment: SegmentId, address: IpAddr) -> bool {

@@ -14,6 +14,8 @@ use crate::simulator::Probe;
 pub struct Probes {
     four: Vec<IpAddr>,
     six: Vec<IpAddr>,
+    /// Addresses that described hosts have.
+    hosts: Vec<IpAddr>,
     ports: Vec<u16>,
     messages: Vec<u16>,
 }
@@ -27,6 +29,7 @@ impl Probes {
             six: ["2001:db8:9::1", "fdff::1", "ff02::1", "fe80::1"]
                 .map(parsed)
                 .to_vec(),
+            hosts: Vec::new(),
             ports: vec![0, 7, 65535],
             messages: vec![0, 8 * 256, 3 * 256 + 1, 128 * 256, 129 * 256],
         };
@@ -68,9 +71,10 @@ impl Probes {
         }
         let routers = site.routers.iter().flat_map(|router| &router.interfaces);
         let hosts = site.hosts.iter().flat_map(|host| &host.interfaces);
-        let own = routers
-            .flat_map(|port| &port.addresses)
-            .chain(hosts.flat_map(|port| &port.addresses));
+        let of_hosts = hosts.flat_map(|port| &port.addresses);
+        self.hosts
+            .extend(of_hosts.clone().map(|address| address.value.address()));
+        let own = routers.flat_map(|port| &port.addresses).chain(of_hosts);
         for net in own.map(|address| address.value) {
             let address = net.address();
             self.add_interval(net.family(), net.prefix().interval());
@@ -145,7 +149,8 @@ impl Probes {
         }
     }
 
-    /// A packet, mostly with a source that `likely` accepts.
+    /// A packet, mostly with a source that `likely` accepts, often one that a described host has; the destination is
+    /// sometimes a host's too.
     pub fn draw(
         &self,
         random: &mut Random,
@@ -153,14 +158,22 @@ impl Probes {
         likely: impl Fn(IpAddr) -> bool,
     ) -> Probe {
         let list = self.addresses(family);
-        let sources: Vec<IpAddr> = list
-            .iter()
-            .copied()
-            .filter(|&address| likely(address))
+        let hosts = self.hosts.iter().copied();
+        let hosts: Vec<IpAddr> = hosts
+            .filter(|&address| Family::of(address) == family)
             .collect();
+        let both = [list, &hosts].map(|all| {
+            let likely = all.iter().copied().filter(|&address| likely(address));
+            likely.collect::<Vec<IpAddr>>()
+        });
+        let sources = &both[usize::from(!both[1].is_empty() && random.percent(35))];
         let source = match sources.is_empty() || random.percent(10) {
             true => *random.pick(list),
-            false => *random.pick(&sources),
+            false => *random.pick(sources),
+        };
+        let destination = match hosts.is_empty() || random.percent(80) {
+            true => *random.pick(list),
+            false => *random.pick(&hosts),
         };
         let message = if family == Family::V4 {
             ICMP.0
@@ -175,7 +188,7 @@ impl Probes {
         };
         Probe {
             source,
-            destination: *random.pick(list),
+            destination,
             protocol,
             source_port,
             destination_port,

@@ -15,7 +15,7 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
     let mut taken: Vec<IpNet> = random_hairpin::write_routes(plan, number, path, text);
     // A host that does not forward mostly has its default gateway only.
     let away = if plan.devices[number].kind == Kind::PlainHost {
-        25
+        45
     } else {
         75
     };
@@ -137,6 +137,8 @@ pub fn by(plan: &Plan, number: usize, (address, foot): NextHop) -> String {
 /// seldom an address that nobody has.
 fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -> Option<NextHop> {
     let (mut good, mut any) = (Vec::new(), Vec::new());
+    // What hosts have routes for is mostly a host that forwards.
+    let by_host = plan.devices[number].kind == Kind::PlainHost && plan.random.percent(70);
     for (other, device) in plan.devices.iter().enumerate() {
         let leads = device.feet.iter().any(|foot| Some(foot.segment) == toward);
         let forwards = device.kind != Kind::PlainHost;
@@ -148,7 +150,9 @@ fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -
             for address in fitting.map(IpNet::addr) {
                 let near = on_link_at(plan, number, foot.segment, address);
                 any.extend(near.map(|own| (address, own)));
-                good.extend(near.filter(|_| leads && forwards).map(|own| (address, own)));
+                let kind = device.kind == Kind::ForwardingHost || !by_host;
+                let leads = leads && forwards && kind;
+                good.extend(near.filter(|_| leads).map(|own| (address, own)));
             }
         }
     }

@@ -143,7 +143,7 @@ impl Plan {
             };
             self.add_device(format!("device{number}"), kind, 4);
         }
-        for number in 0..self.random.below(3) {
+        for number in 0..self.random.below(4) {
             let kind = if self.random.percent(40) {
                 Kind::ForwardingHost
             } else {
@@ -154,7 +154,13 @@ impl Plan {
     }
 
     fn add_device(&mut self, name: String, kind: Kind, most: usize) {
-        let least = if self.random.percent(85) { 2 } else { 1 };
+        let several = if kind == Kind::PlainHost { 45 } else { 85 };
+        let least = if self.random.percent(several) { 2 } else { 1 };
+        let most = if least < most && kind == Kind::PlainHost {
+            least
+        } else {
+            most
+        };
         let count = self.random.between(least, most);
         let all: Vec<usize> = (0..self.segments.len()).collect();
         let chosen = self.random.some(&all, count);
