@@ -13,6 +13,8 @@ mod fabric_seen;
 #[path = "oracles/frames.rs"]
 #[allow(dead_code, unused_imports, reason = "each test uses its part")]
 mod frames;
+#[path = "support/loose_checks.rs"]
+mod loose_checks;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
@@ -24,7 +26,7 @@ use boundwalk::model::Site;
 
 use fabric_checks::Checks;
 use fabric_seen::Seen;
-use random_fabric::random_fabric;
+use random_fabric::{loose_fabric, random_fabric};
 
 /// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
 fn seeds() -> std::ops::Range<u64> {
@@ -85,6 +87,28 @@ fn a_hostile_device_is_all_its_single_frames() {
 fn seats_are_where_devices_of_the_segment_can_sit() {
     let seen = over_all_sites(|checks| checks.seats());
     assert!(500 < seen.named && 500 < seen.vacant, "too tame: {seen:?}");
+}
+
+/// Interfaces without a cable are where their segment lives: with each other, and at the switches that carry its VLAN
+/// there.
+#[test]
+fn loose_interfaces_meet_whom_the_simulator_brings_them_to() {
+    let mut seen = 0;
+    let mut wrong: Vec<(String, String)> = Vec::new();
+    for seed in seeds() {
+        let text = loose_fabric(seed);
+        let (difference, loose) = loose_checks::differences(&site(seed, &text));
+        seen += loose;
+        wrong.extend(difference.map(|what| (text, format!("seed {seed}: {what}"))));
+    }
+    wrong.sort_by_key(|(text, _)| text.len());
+    if let Some((text, what)) = wrong.first() {
+        panic!(
+            "{} sites differ; the shortest:\n{text}\n{what}",
+            wrong.len()
+        );
+    }
+    assert!(500 < seen, "too tame: {seen}");
 }
 
 /// One more tagged VLAN on a port takes nothing away: what was relayed is relayed still, and no place reads

@@ -6,14 +6,15 @@
 //!
 //! VLAN n in a part belongs to the one segment with that number, where only one has it. Where several have it: to
 //! those that the part names; where it names none of them, to those that no part names; where there are none, to
-//! nobody. A part names a segment where one of its ports or LAGs refers to it by name, or where an interface that
-//! the file puts on the segment has a live cable into the part.
+//! nobody. A part names a segment where one of its ports or LAGs refers to it by name, disabled or not, and where an
+//! interface that the file puts on the segment has a live cable into the part. The interfaces of a host that bridges
+//! are ports of the part: each names the segment that the file puts it on, with a cable or without.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use boundwalk::model::{SegmentId, Site, VlanId};
 
-use super::{Device, Foot, Frames, Jack, Spot};
+use super::{Device, Frames, Jack, Spot};
 
 /// Segments that ports and LAGs of a switch refer to by name. The model keeps only numbers so far.
 fn named_by(site: &Site, switch: usize) -> BTreeSet<SegmentId> {
@@ -57,22 +58,10 @@ impl Frames<'_> {
         }
         for (&spot, jacks) in &self.plugged {
             let inside = device(spot).is_some_and(|device| self.parts.get(&device) == Some(&part));
-            if !inside || matches!(spot, Spot::Inside(_)) {
-                continue;
-            }
-            for jack in jacks {
-                match jack {
-                    Jack::Feet(feet) => named.extend(feet.iter().map(|&foot| self.segment(foot))),
-                    &Jack::Spot(Spot::Interface(host, at)) => {
-                        named.insert(self.segment(Foot::Host(host, at)));
-                    }
-                    Jack::Spot(_) | Jack::Dead => {}
+            for jack in jacks.iter().filter(|_| inside) {
+                if let Jack::Feet(feet) = jack {
+                    named.extend(feet.iter().map(|&foot| self.segment(foot)));
                 }
-            }
-            if let (Spot::Interface(host, at), true) =
-                (spot, jacks.iter().any(|jack| *jack != Jack::Dead))
-            {
-                named.insert(self.segment(Foot::Host(host, at)));
             }
         }
         named
