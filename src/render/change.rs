@@ -115,13 +115,6 @@ impl ChangeShown<'_> {
         self.networks[version].site
     }
 
-    /// The name of a segment; a new name is told with the old one.
-    pub(super) fn segment(&self, twin: Twin<SegmentId>) -> String {
-        let old = twin.old.map(|id| &self.site(0).segment(id).name.value);
-        let new = twin.new.map(|id| &self.site(1).segment(id).name.value);
-        named(old, new)
-    }
-
     /// The name of a place in one version.
     fn name(&self, spot: Spot, version: usize) -> Option<String> {
         let (site, new) = (self.site(version), version == 1);

@@ -11,7 +11,7 @@ use super::change::{ChangeShown, Course, Stance, intent_words, is_better, is_wor
 
 impl ChangeShown<'_> {
     /// A limit that leaves something open.
-    pub(super) fn limit(&self) -> Option<Limit> {
+    pub fn limit(&self) -> Option<Limit> {
         let verdict = |stood: &Stood| match stood.verdict {
             Verdict::Unknown { limit, .. } => Some(limit),
             _ => None,
@@ -25,7 +25,7 @@ impl ChangeShown<'_> {
     }
 
     /// Whether the versions differ in nothing but words, for certain.
-    pub(super) fn no_effect(&self) -> bool {
+    pub fn no_effect(&self) -> bool {
         self.reach.is_empty()
             && self.ways.is_empty()
             && self.isolation.is_empty()
