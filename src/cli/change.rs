@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::analysis::change::{
-    Edit, EditKind, IntentChange, ReachChange, edits, intent_changes, isolation_changes,
-    reach_change,
+    Edit, EditKind, IntentChange, Trend, edits, intent_changes, isolation_changes, reach_change,
+    way_changes,
 };
 use crate::analysis::intent::Standing;
 use crate::analysis::{By, Naming, Question, notes};
@@ -29,8 +29,8 @@ use super::site::{Opened, opened};
 use super::{Output, Verdict};
 
 /// Compare two versions of a site: exactly what opens and what closes, by pair of segments, with a witness packet and
-/// the rules on either side; expectations, needs, findings and isolation that change. What only looks different
-/// has no effect, and that is said.
+/// the rules on either side, for devices that do as configured and for a hostile one; ways round the gateway, isolation,
+/// expectations, needs and findings that change. What only looks different has no effect, and that is said.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Arguments {
@@ -68,11 +68,12 @@ const EXAMPLES: &str = "Examples:\n  boundwalk change site.toml site.toml\n  \
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum FailOn {
-    /// Anything that opens, closes or gets worse.
+    /// Anything that opens, closes or gets worse, for hostile devices as well.
     Any,
-    /// Anything that opens or gets worse.
+    /// Anything that opens or gets worse, for hostile devices as well.
     Opened,
-    /// An expectation newly broken, a need newly unmet, or a new finding of at least a warning.
+    /// A new way round the gateway, an isolation weaker than before, an expectation newly broken, a need newly unmet, a new
+    /// finding of at least a warning, or an answer that a limit leaves open.
     Worse,
     /// Nothing.
     Never,
@@ -103,10 +104,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     drop(progress);
     let edits = edits(&old.site, &new.site);
     let intent = intent_changes(before, after);
-    let isolation = match reach.only_rules {
-        true => Vec::new(),
-        false => isolation_changes(before, after, &reach.counterparts),
-    };
+    let ways = way_changes(before, after, &reach);
+    let isolation = isolation_changes(before, after, &reach);
     let renamed = renamed(&new.site, &edits);
     let findings = findings(arguments, &networks, &renamed);
     let notes = notes(after);
@@ -117,6 +116,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         namings: [before, after]
             .map(|network| Family::ALL.map(|family| Naming::new(network, family))),
         reach: &reach,
+        ways: &ways,
         edits: &edits,
         intent: &intent,
         isolation: &isolation,
@@ -135,8 +135,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             output.print(&notes_text(&notes, paint))?;
         }
     }
-    let fresh = findings.as_ref().map_or(&[][..], |(new, _)| new);
-    Ok(verdict(arguments.fail_on, &reach, &intent, fresh))
+    Ok(verdict(arguments.fail_on, &shown))
 }
 
 /// The page, with the matrix of the new version.
@@ -212,23 +211,22 @@ fn renamed(site: &Site, edits: &[Edit]) -> Vec<(String, String)> {
     edits.iter().filter_map(one).collect()
 }
 
-fn verdict(
-    fail_on: FailOn,
-    reach: &ReachChange,
-    intent: &[IntentChange],
-    findings: &[Finding],
-) -> Verdict {
-    let broken = |standing: &Option<Standing>| matches!(standing, Some(Standing::Broken(_)));
-    let mut intent = intent.iter();
-    let worse = intent.any(|one| broken(&one.after) && !broken(&one.before))
-        || findings
-            .iter()
-            .any(|finding| finding.severity() >= Severity::Warning);
-    let unknown = !reach.complete();
-    let opened = reach.pairs.iter().any(|pair| !pair.opened.is_empty());
+/// What is unknown counts as found: a gate that can't tell stays shut.
+fn verdict(fail_on: FailOn, shown: &ChangeShown<'_>) -> Verdict {
+    let reach = shown.reach;
+    let unknown = shown.limit().is_some() || shown.intent.iter().any(newly_unknown);
+    let isolation = |trend: Trend| shown.isolation.iter().any(|one| one.trend() == trend);
+    let mut fresh = shown.findings.iter().flat_map(|(new, _)| new.iter());
+    let worse = unknown
+        || shown.intent.iter().any(newly_broken)
+        || fresh.any(|finding| finding.severity() >= Severity::Warning)
+        || !shown.ways.opened.is_empty()
+        || isolation(Trend::Worse);
+    let mut pairs = reach.pairs.iter().chain(&reach.hostile);
+    let opened = pairs.any(|pair| !pair.opened.is_empty());
     let found = match fail_on {
-        FailOn::Any => worse || unknown || !reach.is_empty(),
-        FailOn::Opened => worse || unknown || opened,
+        FailOn::Any => worse || !shown.no_effect(),
+        FailOn::Opened => worse || opened,
         FailOn::Worse => worse,
         FailOn::Never => false,
     };
@@ -236,4 +234,14 @@ fn verdict(
         true => Verdict::Findings,
         false => Verdict::Clean,
     }
+}
+
+fn newly_broken(one: &IntentChange) -> bool {
+    let broken = |standing: &Option<Standing>| matches!(standing, Some(Standing::Broken(_)));
+    broken(&one.after) && !broken(&one.before)
+}
+
+fn newly_unknown(one: &IntentChange) -> bool {
+    let unknown = |standing: &Option<Standing>| matches!(standing, Some(Standing::Unknown(_)));
+    unknown(&one.after) && !unknown(&one.before)
 }

@@ -9,6 +9,8 @@ pub enum Limit {
     OpenPieces(usize),
     /// A packet may take more ways than this.
     Ways(usize),
+    /// More pieces of packet sets than this differ between two versions for one pair.
+    Differences(usize),
 }
 
 /// As `more than 200000 open pieces in one walk through the rules of a gateway`.
@@ -20,6 +22,9 @@ impl fmt::Display for Limit {
                 "more than {most} open pieces in one walk through the rules of a gateway"
             ),
             Self::Ways(most) => write!(f, "more than {most} ways for one set of packets"),
+            Self::Differences(most) => {
+                write!(f, "more than {most} pieces in the comparison of one pair")
+            }
         }
     }
 }

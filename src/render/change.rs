@@ -1,15 +1,16 @@
 //! What a change does, in words that every format shares.
 
 use crate::analysis::change::{
-    Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Twin,
+    Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Trend,
+    Twin, WayChange, WayChanges,
 };
 use crate::analysis::intent::{Standing, stopped};
-use crate::analysis::{DecidedBy, rule_name, rule_span};
-use crate::analysis::{Distance, Naming, Verdict};
-use crate::checks::{Area, area};
-use crate::diagnostic::{Finding, Severity, Sources};
-use crate::forwarding::{Network, Stop};
+use crate::analysis::{DecidedBy, Naming, origin_name, rule_name, rule_span};
+use crate::diagnostic::{Finding, Sources};
+use crate::forwarding::{Network, Origin, Stop};
 use crate::model::{HostId, RouterId, SegmentId, Site};
+
+use super::frames::way_lines;
 
 /// What is shown of a change. Pairs are of the old version, then of the new one.
 pub struct ChangeShown<'a> {
@@ -23,6 +24,8 @@ pub struct ChangeShown<'a> {
     pub namings: [[Naming<'a>; 2]; 2],
     /// What opens and closes.
     pub reach: &'a ReachChange,
+    /// Ways round the gateway that come and go.
+    pub ways: &'a WayChanges,
     /// What was edited.
     pub edits: &'a [Edit],
     /// Expectations and needs that stand otherwise.
@@ -40,6 +43,19 @@ pub struct ChangeShown<'a> {
 pub(super) enum Course {
     Opens,
     Closes,
+}
+
+/// For whom something opens or closes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Stance {
+    /// For devices that do as configured.
+    Configured,
+    /// For a hostile device, beyond that.
+    Hostile,
+}
+
+impl Stance {
+    pub(super) const BOTH: [Self; 2] = [Self::Configured, Self::Hostile];
 }
 
 impl Course {
@@ -66,6 +82,22 @@ impl Course {
             Self::Closes => &pair.closed,
         }
     }
+
+    /// Ways round the gateway that come or go.
+    pub(super) fn ways(self, ways: &WayChanges) -> &[WayChange] {
+        match self {
+            Self::Opens => &ways.opened,
+            Self::Closes => &ways.closed,
+        }
+    }
+
+    /// Which way the isolation of a segment goes.
+    pub(super) fn trend(self) -> Trend {
+        match self {
+            Self::Opens => Trend::Worse,
+            Self::Closes => Trend::Better,
+        }
+    }
 }
 
 /// One set of packets that opens or closes, in words.
@@ -79,66 +111,109 @@ pub(super) struct FlowWords {
 }
 
 impl ChangeShown<'_> {
-    fn site(&self, version: usize) -> &Site {
+    pub(super) fn site(&self, version: usize) -> &Site {
         self.networks[version].site
     }
 
-    /// The name of a segment; a new name is told with the old one.
-    pub(super) fn segment(&self, twin: Twin<SegmentId>) -> String {
-        let old = twin.old.map(|id| &self.site(0).segment(id).name.value);
-        let new = twin.new.map(|id| &self.site(1).segment(id).name.value);
-        named(old, new)
-    }
-
-    pub(super) fn spot(&self, spot: Spot) -> String {
+    /// The name of a place in one version.
+    fn name(&self, spot: Spot, version: usize) -> Option<String> {
+        let (site, new) = (self.site(version), version == 1);
         match spot {
-            Spot::Segment(twin) => self.segment(twin),
-            Spot::Router(twin) => {
-                let old = twin.old.map(|id| &self.site(0).router(id).name.value);
-                let new = twin.new.map(|id| &self.site(1).router(id).name.value);
-                format!("{} itself", named(old, new))
+            Spot::Segment(twin) => Some(site.segment(twin.side(new)?).name.value.clone()),
+            Spot::Router(twin) => Some(site.router(twin.side(new)?).name.value.clone()),
+            Spot::Unclaimed(twin) => {
+                let origin = Origin::Unclaimed(twin.side(new)?);
+                let fabric = &self.networks[version].fabric;
+                Some(origin_name(site, fabric, origin).into_owned())
             }
         }
     }
 
+    /// The name of a place; a new name is shown with the old one.
+    pub(super) fn spot(&self, spot: Spot) -> String {
+        let name = named(self.name(spot, 0).as_ref(), self.name(spot, 1).as_ref());
+        match spot {
+            Spot::Router(_) => format!("{name} itself"),
+            Spot::Segment(_) | Spot::Unclaimed(_) => name,
+        }
+    }
+
     /// The names of both ends in the old and in the new version; `None`: it is not there.
-    pub(super) fn names_of(&self, pair: &PairChange) -> [(Option<String>, Option<String>); 2] {
-        let side = |version: usize| {
-            let site = self.site(version);
-            let segment = |twin: Twin<SegmentId>| {
-                let id = if version == 0 { twin.old } else { twin.new };
-                id.map(|id| site.segment(id).name.value.clone())
-            };
-            let to = match pair.to {
-                Spot::Segment(twin) => segment(twin),
-                Spot::Router(twin) => {
-                    let id = if version == 0 { twin.old } else { twin.new };
-                    id.map(|id| site.router(id).name.value.clone())
-                }
-            };
-            (segment(pair.from), to)
-        };
-        [side(0), side(1)]
+    pub(super) fn names_of(&self, from: Spot, to: Spot) -> [[Option<String>; 2]; 2] {
+        [0, 1].map(|version| [from, to].map(|spot| self.name(spot, version)))
     }
 
     /// The names of both ends in the new version; of what is gone, in the old one.
     pub(super) fn new_names(&self, pair: &PairChange) -> (String, String) {
-        let [old, new] = self.names_of(pair);
+        let name = |spot| self.name(spot, 1).or_else(|| self.name(spot, 0));
         (
-            new.0.or(old.0).unwrap_or_default(),
-            new.1.or(old.1).unwrap_or_default(),
+            name(pair.from).unwrap_or_default(),
+            name(pair.to).unwrap_or_default(),
         )
     }
 
     pub(super) fn pair(&self, pair: &PairChange) -> String {
-        let (from, to) = (self.segment(pair.from), self.spot(pair.to));
+        let (from, to) = (self.spot(pair.from), self.spot(pair.to));
         format!("{from} -> {to}, {}", pair.family.word())
     }
 
+    /// Every pair with a difference in a stance.
+    pub(super) fn all_pairs(&self, stance: Stance) -> &[PairChange] {
+        match stance {
+            Stance::Configured => &self.reach.pairs,
+            Stance::Hostile => &self.reach.hostile,
+        }
+    }
+
     /// Pairs with something that opens, or closes.
-    pub(super) fn pairs(&self, course: Course) -> impl Iterator<Item = &PairChange> {
-        let pairs = self.reach.pairs.iter();
+    pub(super) fn pairs(
+        &self,
+        course: Course,
+        stance: Stance,
+    ) -> impl Iterator<Item = &PairChange> {
+        let pairs = self.all_pairs(stance).iter();
         pairs.filter(move |pair| !course.of(pair).is_empty())
+    }
+
+    /// Pairs of which a limit was met and nothing is listed.
+    pub(super) fn unknown_pairs(&self, stance: Stance) -> impl Iterator<Item = &PairChange> {
+        let pairs = self.all_pairs(stance).iter();
+        pairs.filter(|pair| pair.opened.is_empty() && pair.closed.is_empty())
+    }
+
+    /// `office -> brewhouse, by frames`.
+    pub(super) fn way(&self, way: &WayChange) -> String {
+        let (from, to) = (self.spot(Spot::of(way.from)), self.spot(Spot::of(way.to)));
+        let who = match way.bypass.configured {
+            true => "as configured",
+            false => "for a hostile device",
+        };
+        let back = if way.bypass.two_way {
+            "both ways"
+        } else {
+            "one-way"
+        };
+        format!("{from} -> {to}: {who}, {back}")
+    }
+
+    /// The steps of a way round, in the version that has it.
+    pub(super) fn way_steps(&self, course: Course, way: &WayChange) -> Vec<String> {
+        way_lines(&self.networks[course.passes_in()], &way.bypass.way)
+    }
+
+    /// The setting that opens a way round, with its place.
+    pub(super) fn opened_by(&self, course: Course, way: &WayChange) -> Option<String> {
+        let version = course.passes_in();
+        let site = self.site(version);
+        let setting = way.bypass.opened_by?;
+        let place = self.sources[version].place(setting.place(site));
+        Some(format!("{} ({place})", setting.fact(site)))
+    }
+
+    /// Segments whose verdict goes one way.
+    pub(super) fn isolated(&self, course: Course) -> impl Iterator<Item = &IsolationChange> {
+        let all = self.isolation.iter();
+        all.filter(move |one| one.trend() == course.trend())
     }
 
     pub(super) fn flow(&self, course: Course, pair: &PairChange, changed: &Changed) -> FlowWords {
@@ -193,21 +268,18 @@ impl ChangeShown<'_> {
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
-        let missing = |twin: Option<SegmentId>, name: String| {
-            twin.is_none().then(|| {
-                format!(
-                    "there {} no segment {name}",
-                    if version == 0 { "was" } else { "is" }
-                )
-            })
+        let missing = |spot: Spot| {
+            let was = if version == 0 { "was" } else { "is" };
+            let there = self.name(spot, version).is_some();
+            let name = self.spot(spot);
+            match spot {
+                _ if there => None,
+                Spot::Segment(_) => Some(format!("there {was} no segment {name}")),
+                Spot::Router(_) => Some(format!("there {was} no gateway {name}")),
+                Spot::Unclaimed(_) => Some(format!("there {was} no {name}")),
+            }
         };
-        let side = |twin: Twin<SegmentId>| if version == 0 { twin.old } else { twin.new };
-        let from = missing(side(pair.from), self.segment(pair.from));
-        let to = match pair.to {
-            Spot::Segment(twin) => missing(side(twin), self.segment(twin)),
-            Spot::Router(_) => None,
-        };
-        if let Some(text) = from.or(to) {
+        if let Some(text) = missing(pair.from).or_else(|| missing(pair.to)) {
             return text;
         }
         let why = match changed.stop {
@@ -227,7 +299,9 @@ impl ChangeShown<'_> {
         for (course, version) in [(Course::Closes, 0), (Course::Opens, 1)] {
             let network = &self.networks[version];
             for (number, host) in network.site.hosts.iter().enumerate() {
-                let mut pairs = self.pairs(course);
+                let mut pairs = Stance::BOTH
+                    .into_iter()
+                    .flat_map(|stance| self.pairs(course, stance));
                 let met = pairs.any(|pair| {
                     let plan = network.plan(pair.family);
                     let own = &plan.device(plan.host_index(HostId(number))).own;
@@ -256,12 +330,12 @@ impl ChangeShown<'_> {
                 || changed.stopped_by.iter().any(|by| is(there, by))
                 || matches!((changed.stop, there), (Some(Stop::Denied(Some(rule))), Some((_, own))) if rule == own)
         };
-        let mut pairs = self.reach.pairs.iter();
+        let mut pairs = self.reach.pairs.iter().chain(&self.reach.hostile);
         Some(pairs.any(|pair| {
             let mut any = Course::BOTH
                 .into_iter()
                 .flat_map(|course| course.of(pair).iter().map(move |one| (course, one)));
-            any.any(|(course, changed)| plays(course, changed)) || !pair.complete
+            any.any(|(course, changed)| plays(course, changed)) || !pair.complete()
         }))
     }
 
@@ -273,109 +347,6 @@ impl ChangeShown<'_> {
             (None, None) => String::new(),
         }
     }
-
-    /// One line that sums the change up.
-    pub(super) fn summary(&self) -> String {
-        let count = |course| self.pairs(course).count();
-        let (opens, closes) = (count(Course::Opens), count(Course::Closes));
-        let mut text = match (opens, closes) {
-            (0, 0) if self.reach.complete() => {
-                "nothing opens and nothing closes: no effect on who reaches what".to_owned()
-            }
-            _ => format!(
-                "opens something for {} of segments and closes something for {} (IPv4 and IPv6 counted apart)",
-                pairs(opens),
-                pairs(closes)
-            ),
-        };
-        let count = |test: fn(&IntentChange) -> bool| {
-            let found = self.intent.iter().filter(|one| test(one)).count();
-            match found {
-                1 => "1 expectation or need".to_owned(),
-                more => format!("{more} expectations and needs"),
-            }
-        };
-        if self.intent.iter().any(is_worse) {
-            text.push_str(&format!("; {} newly broken", count(is_worse)));
-        }
-        if self.intent.iter().any(is_better) {
-            text.push_str(&format!("; {} repaired", count(is_better)));
-        }
-        if let Some((new, gone)) = self.findings {
-            text.push_str(&format!(
-                "; findings: {} new, {} gone",
-                new.len(),
-                gone.len()
-            ));
-        }
-        text
-    }
-
-    /// What somebody who agrees to the change should look at first.
-    pub(super) fn risks(&self) -> Vec<String> {
-        let mut risks = Vec::new();
-        for pair in self.pairs(Course::Opens) {
-            let from = pair.from.new.map(|id| self.trust(id));
-            let to = match pair.to {
-                Spot::Segment(twin) => twin.new.map(|id| self.trust(id)),
-                Spot::Router(_) => {
-                    risks.push(format!(
-                        "{} reaches the gateway itself with more",
-                        self.segment(pair.from)
-                    ));
-                    continue;
-                }
-            };
-            if let (Some(from), Some(to)) = (from, to)
-                && from < to
-            {
-                let name = self.pair(pair);
-                risks.push(format!("{name}: from trust {from} to trust {to}"));
-            }
-        }
-        for one in self.intent.iter().filter(|one| is_worse(one)) {
-            risks.push(intent_words(one));
-        }
-        if let Some((new, _)) = self.findings {
-            // Expectations and needs are told above.
-            let grave = new.iter().filter(|finding| {
-                finding.severity() > Severity::Note && area(finding.check) != Some(Area::Intent)
-            });
-            risks.extend(
-                grave.map(|finding| format!("{}: {}", finding.check.name, finding.message)),
-            );
-        }
-        for one in self.isolation {
-            risks.push(self.isolation_words(one));
-        }
-        risks
-    }
-
-    fn trust(&self, id: SegmentId) -> u8 {
-        let site = self.site(1);
-        site.zone(site.segment(id).zone).trust
-    }
-
-    pub(super) fn isolation_words(&self, one: &IsolationChange) -> String {
-        let state = |(verdict, far): &(Verdict, Distance)| {
-            let word = match verdict {
-                Verdict::ByDesign(_) => "isolated by design",
-                Verdict::ByRule { .. } => "closed by rule only",
-                Verdict::Reachable { .. } => "reachable",
-                Verdict::Unknown { .. } => "unknown: a limit was met",
-            };
-            let far = match (verdict, far.one.len(), far.two.len()) {
-                (Verdict::Reachable { .. } | Verdict::Unknown { .. }, ..) => String::new(),
-                (_, 0, 0) => ", no single fault or pair ends it".to_owned(),
-                (_, 0, two) => format!(", {two} pairs of faults end it"),
-                (_, one, _) => format!(", {one} single faults end it"),
-            };
-            format!("{word}{far}")
-        };
-        let name = &self.site(1).segment(one.segment).name.value;
-        let before = one.before.as_ref().map_or("not there".to_owned(), state);
-        format!("{name}: was {before}; now {}", state(&one.after))
-    }
 }
 
 fn named(old: Option<&String>, new: Option<&String>) -> String {
@@ -383,13 +354,6 @@ fn named(old: Option<&String>, new: Option<&String>) -> String {
         (Some(old), Some(new)) if old != new => format!("{new} (was {old})"),
         (_, Some(name)) | (Some(name), None) => name.clone(),
         (None, None) => String::new(),
-    }
-}
-
-fn pairs(count: usize) -> String {
-    match count {
-        1 => "1 pair".to_owned(),
-        count => format!("{count} pairs"),
     }
 }
 

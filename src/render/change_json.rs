@@ -2,12 +2,17 @@
 
 use serde::Serialize;
 
-use crate::analysis::change::{Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange};
-use crate::analysis::{DecidedBy, Distance, Verdict};
+use crate::analysis::DecidedBy;
+use crate::analysis::change::{
+    Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, Spot, Stood, Trend,
+    WayChange,
+};
 use crate::model::show_interval;
 use crate::packet::IntervalSet;
 
-use super::change::{ChangeShown, Course, edit_kind, intent_words, is_better, is_worse, standing};
+use super::change::{
+    ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse, standing,
+};
 use super::isolation::verdict_text;
 use super::json::{
     JsonFinding, JsonPacket, JsonPlace, JsonRule, json_finding, json_packet, json_place, json_rule,
@@ -25,7 +30,13 @@ struct JsonChange<'a> {
     edits: Vec<JsonEdit<'a>>,
     opened: Vec<JsonPair>,
     closed: Vec<JsonPair>,
+    opened_for_hostile: Vec<JsonPair>,
+    closed_for_hostile: Vec<JsonPair>,
+    ways_round_opened: Vec<JsonWay>,
+    ways_round_closed: Vec<JsonWay>,
     complete: bool,
+    /// The limit that was met.
+    limit: Option<String>,
     intent: Vec<JsonIntent<'a>>,
     isolation: Vec<JsonIsolation<'a>>,
     findings_new: Option<Vec<JsonFinding<'a>>>,
@@ -49,12 +60,28 @@ struct JsonPair {
     from: String,
     /// Its name in the old version, where that is another one.
     from_was: Option<String>,
+    from_kind: &'static str,
     to: String,
     to_was: Option<String>,
     to_kind: &'static str,
     family: &'static str,
     flows: Vec<JsonFlow>,
     complete: bool,
+}
+
+#[derive(Serialize)]
+struct JsonWay {
+    from: String,
+    from_was: Option<String>,
+    from_kind: &'static str,
+    to: String,
+    to_was: Option<String>,
+    to_kind: &'static str,
+    /// Whether a device as configured goes it; else only a hostile one.
+    configured: bool,
+    two_way: bool,
+    way: Vec<String>,
+    opened_by: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -85,6 +112,9 @@ struct JsonIntent<'a> {
 #[derive(Serialize)]
 struct JsonIsolation<'a> {
     segment: &'a str,
+    claimed: bool,
+    /// `worse`, `better` or `same`: other faults end it.
+    trend: &'static str,
     /// Null: the segment was not there.
     before: Option<JsonStanding>,
     after: JsonStanding,
@@ -94,17 +124,22 @@ struct JsonIsolation<'a> {
 #[derive(Serialize)]
 struct JsonStanding {
     verdict: &'static str,
-    /// How many single faults end it, and how many pairs of faults.
-    single_faults: usize,
-    pairs_of_faults: usize,
+    /// How many single faults end it, and how many pairs of faults; null: nobody claims that it is isolated.
+    single_faults: Option<usize>,
+    pairs_of_faults: Option<usize>,
 }
 
 /// A change as a JSON document.
 pub fn change_json(shown: &ChangeShown<'_>) -> String {
-    let [opened, closed] = Course::BOTH.map(|course| {
-        let pairs = shown.pairs(course);
-        pairs.map(|pair| json_pair(shown, course, pair)).collect()
-    });
+    let pairs = |course, stance| {
+        let pairs = shown.pairs(course, stance);
+        let pairs = pairs.map(|pair| json_pair(shown, course, pair));
+        pairs.collect()
+    };
+    let ways = |course: Course| {
+        let ways = course.ways(shown.ways).iter();
+        ways.map(|way| json_way(shown, course, way)).collect()
+    };
     let findings = |new: bool| {
         let (fresh, gone) = shown.findings?;
         let (list, version) = if new { (fresh, 1) } else { (gone, 0) };
@@ -121,11 +156,16 @@ pub fn change_json(shown: &ChangeShown<'_>) -> String {
         old: &shown.names[0],
         new: &shown.names[1],
         summary: shown.summary(),
-        no_effect: shown.reach.is_empty(),
+        no_effect: shown.no_effect(),
         edits: edits.map(|edit| json_edit(shown, edit)).collect(),
-        opened,
-        closed,
-        complete: shown.reach.complete(),
+        opened: pairs(Course::Opens, Stance::Configured),
+        closed: pairs(Course::Closes, Stance::Configured),
+        opened_for_hostile: pairs(Course::Opens, Stance::Hostile),
+        closed_for_hostile: pairs(Course::Closes, Stance::Hostile),
+        ways_round_opened: ways(Course::Opens),
+        ways_round_closed: ways(Course::Closes),
+        complete: shown.limit().is_none(),
+        limit: shown.limit().map(|limit| limit.to_string()),
         intent: shown.intent.iter().map(json_intent).collect(),
         isolation: shown
             .isolation
@@ -155,24 +195,50 @@ fn json_edit<'a>(shown: &ChangeShown<'_>, edit: &'a Edit) -> JsonEdit<'a> {
     }
 }
 
+/// A name now, and the one before where it was another; of what is gone, the name before.
+fn json_name(old: &Option<String>, new: &Option<String>) -> (String, Option<String>) {
+    let was = old.clone();
+    let was = was.filter(|old| new.as_ref().is_some_and(|new| new != old));
+    let name = new.clone().or_else(|| old.clone());
+    (name.unwrap_or_default(), was)
+}
+
 fn json_pair(shown: &ChangeShown<'_>, course: Course, pair: &PairChange) -> JsonPair {
-    let [old, new] = shown.names_of(pair);
-    let was = |old: &Option<String>, new: &Option<String>| {
-        old.clone()
-            .filter(|old| new.as_ref().is_some_and(|new| new != old))
-    };
+    let [old, new] = shown.names_of(pair.from, pair.to);
+    let (from, from_was) = json_name(&old[0], &new[0]);
+    let (to, to_was) = json_name(&old[1], &new[1]);
     let flows = course.of(pair).iter();
     JsonPair {
-        from_was: was(&old.0, &new.0),
-        to_was: was(&old.1, &new.1),
-        from: new.0.or(old.0).unwrap_or_default(),
-        to: new.1.or(old.1).unwrap_or_default(),
+        from,
+        from_was,
+        from_kind: pair.from.kind(),
+        to,
+        to_was,
         to_kind: pair.to.kind(),
         family: pair.family.word(),
         flows: flows
             .map(|changed| json_flow(shown, course, pair, changed))
             .collect(),
-        complete: pair.complete,
+        complete: pair.complete(),
+    }
+}
+
+fn json_way(shown: &ChangeShown<'_>, course: Course, way: &WayChange) -> JsonWay {
+    let (from_spot, to_spot) = (Spot::of(way.from), Spot::of(way.to));
+    let [old, new] = shown.names_of(from_spot, to_spot);
+    let (from, from_was) = json_name(&old[0], &new[0]);
+    let (to, to_was) = json_name(&old[1], &new[1]);
+    JsonWay {
+        from,
+        from_was,
+        from_kind: from_spot.kind(),
+        to,
+        to_was,
+        to_kind: to_spot.kind(),
+        configured: way.bypass.configured,
+        two_way: way.bypass.two_way,
+        way: shown.way_steps(course, way),
+        opened_by: shown.opened_by(course, way),
     }
 }
 
@@ -221,13 +287,19 @@ fn json_intent(one: &IntentChange) -> JsonIntent<'_> {
 }
 
 fn json_isolation<'a>(shown: &ChangeShown<'a>, one: &IsolationChange) -> JsonIsolation<'a> {
-    let standing = |(verdict, distance): &(Verdict, Distance)| JsonStanding {
-        verdict: verdict_text(verdict),
-        single_faults: distance.one.len(),
-        pairs_of_faults: distance.two.len(),
+    let standing = |stood: &Stood| JsonStanding {
+        verdict: verdict_text(&stood.verdict),
+        single_faults: stood.distance.as_ref().map(|far| far.one.len()),
+        pairs_of_faults: stood.distance.as_ref().map(|far| far.two.len()),
     };
     JsonIsolation {
         segment: &shown.networks[1].site.segment(one.segment).name.value,
+        claimed: one.claimed,
+        trend: match one.trend() {
+            Trend::Worse => "worse",
+            Trend::Better => "better",
+            Trend::Same => "same",
+        },
         before: one.before.as_ref().map(standing),
         after: standing(&one.after),
         text: shown.isolation_words(one),

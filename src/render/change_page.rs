@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use crate::analysis::CAUTION;
+use crate::analysis::change::Spot;
 use crate::forwarding::Packet;
 use crate::model::{Protocol, TCP, UDP};
 
-use super::change::{ChangeShown, Course, edit_kind, intent_words};
+use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
 use super::markdown::escape;
 
 /// Hosts that are named.
@@ -55,14 +56,45 @@ fn code(text: &str) -> String {
     format!("`{}`", super::text::clean(text).replace('`', "'"))
 }
 
+/// What opens, or closes, in tables: as configured, beyond that for a hostile device, ways round, isolation.
 fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course) {
     let _ = writeln!(out, "## What {}\n", course.word());
-    let mut any = false;
+    let before = out.len();
+    pairs(out, shown, course, Stance::Configured);
+    if shown.pairs(course, Stance::Hostile).next().is_some() {
+        let _ = writeln!(out, "For a hostile device, beyond that:\n");
+        pairs(out, shown, course, Stance::Hostile);
+    }
+    let mut lines: Vec<String> = Vec::new();
+    for way in course.ways(shown.ways) {
+        let by = shown.opened_by(course, way);
+        let by = by.map_or(String::new(), |setting| format!(", by: {setting}"));
+        lines.push(format!("way round the gateway, {}{by}", shown.way(way)));
+    }
+    let isolated = shown.isolated(course);
+    lines.extend(isolated.map(|one| format!("isolation of {}", shown.isolation_words(one))));
+    for stance in Stance::BOTH {
+        let unknown = shown.unknown_pairs(stance);
+        lines.extend(unknown.map(|pair| format!("{}: unknown, a limit was met", shown.pair(pair))));
+    }
+    for line in &lines {
+        let _ = writeln!(out, "- {}", escape(line));
+    }
+    if out.len() == before {
+        let _ = writeln!(out, "Nothing.");
+    }
+    if !lines.is_empty() || out.len() == before || !out.ends_with("\n\n") {
+        out.push('\n');
+    }
+}
+
+fn pairs(out: &mut String, shown: &ChangeShown<'_>, course: Course, stance: Stance) {
     let (here, there) = match course {
         Course::Opens => ("passes by", "before"),
         Course::Closes => ("passed by", "now"),
     };
-    for pair in shown.pairs(course) {
+    let mut any = false;
+    for pair in shown.pairs(course, stance) {
         if !any {
             let _ = writeln!(
                 out,
@@ -86,10 +118,9 @@ fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course) {
             let _ = writeln!(out, "| {} |", cells.join(" | "));
         }
     }
-    if !any {
-        let _ = writeln!(out, "Nothing.");
+    if any {
+        out.push('\n');
     }
-    out.push('\n');
 }
 
 fn chapter(out: &mut String, title: &str, lines: Vec<String>, none: &str) {
@@ -107,16 +138,13 @@ fn chapter(out: &mut String, title: &str, lines: Vec<String>, none: &str) {
 /// expectations that stand otherwise.
 fn affected(out: &mut String, shown: &ChangeShown<'_>) {
     let mut lines: Vec<String> = Vec::new();
-    for pair in &shown.reach.pairs {
-        let segments = [
-            Some(pair.from),
-            match pair.to {
-                crate::analysis::change::Spot::Segment(twin) => Some(twin),
-                crate::analysis::change::Spot::Router(_) => None,
-            },
-        ];
-        for twin in segments.into_iter().flatten() {
-            let name = format!("segment {}", shown.segment(twin));
+    for pair in shown.reach.pairs.iter().chain(&shown.reach.hostile) {
+        for spot in [pair.from, pair.to] {
+            let name = match spot {
+                Spot::Segment(_) => format!("segment {}", shown.spot(spot)),
+                Spot::Unclaimed(_) => shown.spot(spot),
+                Spot::Router(_) => continue,
+            };
             if !lines.contains(&name) {
                 lines.push(name);
             }
@@ -172,14 +200,14 @@ fn tests(out: &mut String, shown: &ChangeShown<'_>) {
         (Course::Closes, "no longer arrives"),
     ] {
         let flows = shown
-            .pairs(course)
+            .pairs(course, Stance::Configured)
             .flat_map(|pair| course.of(pair).iter().map(move |one| (pair, one)));
         for (pair, changed) in flows.take(MOST_TESTS) {
             let Some(packet) = changed.packet else {
                 continue;
             };
             any = true;
-            let from = escape(&shown.segment(pair.from));
+            let from = escape(&shown.spot(pair.from));
             let _ = writeln!(
                 out,
                 "- [ ] from {from}, as {}: `{}` {expected}",
@@ -191,7 +219,7 @@ fn tests(out: &mut String, shown: &ChangeShown<'_>) {
     if !any {
         let _ = writeln!(
             out,
-            "- [ ] nothing opens or closes: repeat any test that passed before"
+            "- [ ] nothing opens or closes for devices that do as configured: repeat any test that passed before"
         );
     }
     out.push('\n');

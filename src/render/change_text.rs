@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use super::change::{ChangeShown, Course, edit_kind, intent_words};
+use crate::analysis::change::{PairChange, Trend};
+
+use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
 
@@ -21,8 +23,9 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: Paint) -> String {
         paint.strong(&clean(&format!("From {old} to {new}")))
     );
     edits(&mut out, shown, all, paint);
+    let page = Page { shown, all, paint };
     for course in Course::BOTH {
-        flows(&mut out, shown, course, all, paint);
+        page.course(&mut out, course);
     }
     let list = |out: &mut String, title: &str, lines: Vec<String>| {
         if !lines.is_empty() {
@@ -34,8 +37,10 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: Paint) -> String {
     };
     let intent = shown.intent.iter().map(intent_words).collect();
     list(&mut out, "Expectations and needs", intent);
-    let isolation = shown.isolation.iter().map(|one| shown.isolation_words(one));
-    list(&mut out, "Isolation", isolation.collect());
+    let same = shown.isolation.iter();
+    let same = same.filter(|one| one.trend() == Trend::Same);
+    let same = same.map(|one| shown.isolation_words(one));
+    list(&mut out, "Isolation would end otherwise", same.collect());
     if let Some((new, gone)) = shown.findings {
         for (title, findings, version) in [
             ("New findings", new, 1),
@@ -80,18 +85,72 @@ fn edits(out: &mut String, shown: &ChangeShown<'_>, all: bool, paint: Paint) {
     }
 }
 
-fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course, all: bool, paint: Paint) {
-    let pairs: Vec<_> = shown.pairs(course).collect();
-    let title = match course {
-        Course::Opens => "Opens",
-        Course::Closes => "Closes",
-    };
-    let _ = writeln!(out, "\n{}", paint.strong(title));
-    if pairs.is_empty() {
-        let _ = writeln!(out, "  nothing");
+/// How a change is shown.
+struct Page<'a> {
+    shown: &'a ChangeShown<'a>,
+    all: bool,
+    paint: Paint,
+}
+
+impl Page<'_> {
+    /// All that opens, or closes: for devices that do as configured, beyond that for a hostile one, ways round the
+    /// gateway, isolation.
+    fn course(&self, out: &mut String, course: Course) {
+        let (shown, paint) = (self.shown, self.paint);
+        let title = match course {
+            Course::Opens => "Opens",
+            Course::Closes => "Closes",
+        };
+        let _ = writeln!(out, "\n{}", paint.strong(title));
+        let before = out.len();
+        self.pairs(out, course, Stance::Configured);
+        let hostile = shown.pairs(course, Stance::Hostile).next().is_some();
+        if hostile {
+            self.heading(out, "For a hostile device, beyond that");
+            self.pairs(out, course, Stance::Hostile);
+        }
+        self.ways(out, course);
+        let isolated: Vec<_> = shown.isolated(course).collect();
+        if !isolated.is_empty() {
+            self.heading(out, "Isolation");
+        }
+        for one in isolated {
+            labelled(out, paint.columns, 2, "- ", &shown.isolation_words(one));
+        }
+        // A pair of which nothing is known is no pair that stays as it was.
+        let unknown = Stance::BOTH.map(|stance| shown.unknown_pairs(stance).count());
+        let unknown: usize = unknown.iter().sum();
+        match (out.len() == before, unknown) {
+            (true, 0) => _ = writeln!(out, "  nothing"),
+            (_, 0) => {}
+            (_, count) => {
+                let text = format!("unknown for {count} more pairs: a limit was met");
+                labelled(out, paint.columns, 2, "", &text);
+            }
+        }
     }
-    let most = if all { usize::MAX } else { MOST_PAIRS };
-    for pair in pairs.iter().take(most) {
+
+    fn heading(&self, out: &mut String, title: &str) {
+        let _ = writeln!(out, "  {}:", self.paint.strong(title));
+    }
+
+    fn pairs(&self, out: &mut String, course: Course, stance: Stance) {
+        let pairs: Vec<_> = self.shown.pairs(course, stance).collect();
+        let most = if self.all { usize::MAX } else { MOST_PAIRS };
+        for pair in pairs.iter().take(most) {
+            self.pair(out, course, pair);
+        }
+        self.rest(out, pairs.len(), most, "pairs");
+    }
+
+    fn rest(&self, out: &mut String, count: usize, most: usize, what: &str) {
+        if most < count {
+            let _ = writeln!(out, "  and {} more {what} (--all shows them)", count - most);
+        }
+    }
+
+    fn pair(&self, out: &mut String, course: Course, pair: &PairChange) {
+        let (shown, paint) = (self.shown, self.paint);
         let _ = writeln!(out, "  {}", paint.strong(&clean(&shown.pair(pair))));
         for changed in course.of(pair) {
             let words = shown.flow(course, pair, changed);
@@ -111,15 +170,29 @@ fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course, all: bool, p
                 line(6, "witness ", &words.packet);
             }
         }
-        if !pair.complete {
-            let _ = writeln!(out, "    a limit was met: at least this, perhaps more");
+        if let Some(limit) = pair.coverage.limit() {
+            let text = format!("a limit was met, so this is not certain: {limit}");
+            labelled(out, paint.columns, 4, "", &text);
         }
     }
-    if pairs.len() > most {
-        let _ = writeln!(
-            out,
-            "  and {} more pairs (--all shows them)",
-            pairs.len() - most
-        );
+
+    fn ways(&self, out: &mut String, course: Course) {
+        let (shown, paint) = (self.shown, self.paint);
+        let ways = course.ways(shown.ways);
+        if ways.is_empty() {
+            return;
+        }
+        self.heading(out, "Ways round the gateway");
+        let most = if self.all { usize::MAX } else { MOST_PAIRS };
+        for way in ways.iter().take(most) {
+            labelled(out, paint.columns, 2, "- ", &shown.way(way));
+            for step in shown.way_steps(course, way) {
+                labelled(out, paint.columns, 6, "", &step);
+            }
+            if let Some(setting) = shown.opened_by(course, way) {
+                labelled(out, paint.columns, 6, "by ", &setting);
+            }
+        }
+        self.rest(out, ways.len(), most, "ways");
     }
 }

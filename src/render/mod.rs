@@ -6,6 +6,7 @@ mod certificate;
 mod change;
 mod change_json;
 mod change_page;
+mod change_sum;
 mod change_text;
 mod checks;
 mod clean;

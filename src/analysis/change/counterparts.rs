@@ -1,6 +1,8 @@
-//! Which segment and which gateway of one version is which of the other.
+//! Which segment, gateway and group of unclaimed ports of one version is which of the other.
 
-use crate::model::{RouterId, SegmentId, Site};
+use crate::forwarding::Network;
+use crate::forwarding::layer2::{Origin, SocketName, Unclaimed, UnclaimedId};
+use crate::model::{RouterId, SegmentId, Site, Switch, SwitchId};
 
 /// The same thing in both versions, or a thing of one of them.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -11,6 +13,16 @@ pub struct Twin<T> {
     pub new: Option<T>,
 }
 
+impl<T: Copy> Twin<T> {
+    /// In one version: the new one or the old one.
+    pub fn side(self, new: bool) -> Option<T> {
+        match new {
+            true => self.new,
+            false => self.old,
+        }
+    }
+}
+
 /// What corresponds to what.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Counterparts {
@@ -18,12 +30,22 @@ pub struct Counterparts {
     pub segments: Vec<Twin<SegmentId>>,
     /// Gateways and routers likewise.
     pub routers: Vec<Twin<RouterId>>,
+    /// Groups of live ports that belong to no segment likewise.
+    pub unclaimed: Vec<Twin<UnclaimedId>>,
 }
 
 impl Counterparts {
     /// By name; what has no namesake by its VLAN and prefixes, then by its prefixes, then by its VLAN; gateways by
-    /// their addresses.
-    pub fn new(old: &Site, new: &Site) -> Self {
+    /// their addresses. Unclaimed ports by switch and VLAN, then by what ports they share.
+    pub fn new(old: &Network<'_>, new: &Network<'_>) -> Self {
+        Self {
+            unclaimed: unclaimed(old, new),
+            ..Self::of_sites(old.site, new.site)
+        }
+    }
+
+    /// The same of two descriptions, without unclaimed ports: which ports those are, cables decide.
+    pub(super) fn of_sites(old: &Site, new: &Site) -> Self {
         let prefixes = |site: &Site, at: usize| {
             let segment = &site.segments[at];
             let all = segment.prefixes.iter().map(|prefix| prefix.value);
@@ -50,8 +72,69 @@ impl Counterparts {
         Self {
             segments: segments.twins(SegmentId),
             routers: routers.twins(RouterId),
+            unclaimed: Vec::new(),
         }
     }
+
+    /// Everywhere that a hostile device may be, in either version.
+    pub fn origins(&self) -> impl Iterator<Item = Twin<Origin>> + '_ {
+        let segments = self.segments.iter().map(|twin| Twin {
+            old: twin.old.map(Origin::Segment),
+            new: twin.new.map(Origin::Segment),
+        });
+        let unclaimed = self.unclaimed.iter().map(|twin| Twin {
+            old: twin.old.map(Origin::Unclaimed),
+            new: twin.new.map(Origin::Unclaimed),
+        });
+        segments.chain(unclaimed)
+    }
+}
+
+/// Switches by name, then by their ports and LAGs.
+fn switches(old: &Site, new: &Site) -> Vec<Twin<SwitchId>> {
+    let mut switches = Pairing::new(old.switches.len(), new.switches.len());
+    let name = |switch: &Switch| Some(switch.name.value.clone());
+    switches.by(|at| name(&old.switches[at]), |at| name(&new.switches[at]));
+    let face = |switch: &Switch| (switch.vlan_aware, switch.ports.clone(), switch.lags.clone());
+    switches.by(
+        |at| Some(face(&old.switches[at])),
+        |at| Some(face(&new.switches[at])),
+    );
+    switches.twins(SwitchId)
+}
+
+/// The name of the first port or LAG of a group.
+fn first_port<'n>(network: &'n Network<'_>, group: &Unclaimed) -> Option<&'n str> {
+    let names = group.sockets.iter().filter_map(|&at| {
+        let name = match network.fabric.socket(at).name {
+            SocketName::Port(switch, at) => &network.site.switches[switch.0].ports[at].name,
+            SocketName::Lag(switch, at) => &network.site.switches[switch.0].lags[at].name,
+            SocketName::Interface(..) | SocketName::Unnamed => return None,
+        };
+        Some(name.value.as_str())
+    });
+    names.min()
+}
+
+fn unclaimed(old: &Network<'_>, new: &Network<'_>) -> Vec<Twin<UnclaimedId>> {
+    let switches = switches(old.site, new.site);
+    // A switch of the new version by its number in the old one.
+    let known = |id: SwitchId| {
+        let twin = switches.iter().find(|twin| twin.new == Some(id));
+        twin.and_then(|twin| twin.old)
+    };
+    let (one, other) = (&old.fabric.unclaimed, &new.fabric.unclaimed);
+    let mut groups = Pairing::new(one.len(), other.len());
+    groups.by(
+        |at| Some((one[at].switch, one[at].vlan)),
+        |at| Some((known(other[at].switch)?, other[at].vlan)),
+    );
+    // Ports that only take their untagged frames into another VLAN are the same place.
+    groups.by(
+        |at| Some((one[at].switch, first_port(old, &one[at])?)),
+        |at| Some((known(other[at].switch)?, first_port(new, &other[at])?)),
+    );
+    groups.twins(|at| UnclaimedId(at as u32))
 }
 
 struct Pairing {

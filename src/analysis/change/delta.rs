@@ -14,6 +14,8 @@ use crate::model::{
 pub(super) enum Delta<'s> {
     /// Nothing but these rules: removed, added, changed or moved, of either version.
     Rules(Vec<&'s Rule>),
+    /// Nothing but switches and cables.
+    Wiring,
     /// More than rules.
     Anything,
 }
@@ -24,6 +26,7 @@ impl<'s> Delta<'s> {
         if !alike(old.site, new.site) {
             return Self::Anything;
         }
+        let wired = alike_wiring(old.site, new.site);
         let mut rules = Vec::new();
         for (old_router, new_router) in old.site.routers.iter().zip(&new.site.routers) {
             if let (Some(one), Some(other)) = (old_router.filter(), new_router.filter()) {
@@ -34,7 +37,11 @@ impl<'s> Delta<'s> {
                 differing(&active(one), &active(other), &mut rules);
             }
         }
-        Self::Rules(rules)
+        match (wired, rules.is_empty()) {
+            (true, _) => Self::Rules(rules),
+            (false, true) => Self::Wiring,
+            (false, false) => Self::Anything,
+        }
     }
 }
 
@@ -97,8 +104,8 @@ fn differing<'s>(old: &[&'s Rule], new: &[&'s Rule], into: &mut Vec<&'s Rule>) {
     }
 }
 
-/// Whether two versions differ in rules at most, and in what decides nothing. Every field of the model is named here,
-/// so that a new one stops the build until somebody says whether it decides.
+/// Whether two versions differ in rules, switches and cables at most, and in what decides nothing. Every field of the
+/// model is named here, so that a new one stops the build until somebody says whether it decides.
 fn alike(old: &Site, new: &Site) -> bool {
     let Site {
         name: _,
@@ -113,8 +120,9 @@ fn alike(old: &Site, new: &Site) -> bool {
         service_names: _,
         routers,
         hosts,
-        switches,
-        links,
+        // Compared apart.
+        switches: _,
+        links: _,
         needs: _,
         expectations: _,
         accepted: _,
@@ -123,8 +131,11 @@ fn alike(old: &Site, new: &Site) -> bool {
         && all(segments, &new.segments, alike_segments)
         && all(routers, &new.routers, alike_routers)
         && all(hosts, &new.hosts, alike_hosts)
-        && all(switches, &new.switches, alike_switches)
-        && all(links, &new.links, alike_links)
+}
+
+/// Whether switches and cables are alike in all that decides.
+fn alike_wiring(old: &Site, new: &Site) -> bool {
+    all(&old.switches, &new.switches, alike_switches) && all(&old.links, &new.links, alike_links)
 }
 
 fn all<T>(old: &[T], new: &[T], same: impl Fn(&T, &T) -> bool) -> bool {

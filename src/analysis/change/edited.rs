@@ -56,7 +56,7 @@ pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
             found.push(lists.edit(pair, change, what));
         }
     }
-    for twin in Counterparts::new(old, new).routers {
+    for twin in Counterparts::of_sites(old, new).routers {
         ordered_edits((old, new), twin, &mut found);
     }
     found

@@ -7,14 +7,19 @@
 mod counterparts;
 mod delta;
 mod edited;
+mod isolated;
+mod narrow;
 mod pair;
 mod pairing;
 mod reach;
 mod standing;
 mod things;
+mod ways;
 
 pub use counterparts::{Counterparts, Twin};
 pub use edited::{Edit, EditKind, edits};
+pub use isolated::{IsolationChange, Stood, Trend, isolation_changes};
 pub use pair::Changed;
 pub use reach::{PairChange, ReachChange, Spot, reach_change};
-pub use standing::{IntentChange, IsolationChange, intent_changes, isolation_changes};
+pub use standing::{IntentChange, intent_changes};
+pub use ways::{WayChange, WayChanges, way_changes};

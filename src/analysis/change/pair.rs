@@ -1,14 +1,17 @@
 //! What passes between one pair in one version, and what of it does not in the other.
 
-use crate::forwarding::{Arrival, DeviceId, Packet, Sender, Stop, Target, reach};
-use crate::model::{RouterId, SegmentId};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use crate::forwarding::{
+    Arrival, Coverage, DeviceId, Limit, Packet, Sender, Stop, Target, reach, reach_beyond,
+};
+use crate::model::RouterId;
+use crate::packet::{IntervalSet, Region};
 
 use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;
 use super::super::intent::Ground;
 use super::super::replies::left_over;
 use super::super::witness::witness;
+use super::narrow::Narrow;
 
 /// Pieces that the comparison of one pair may come to before it is given up.
 const MOST_PIECES: usize = 20_000;
@@ -28,32 +31,17 @@ pub struct Changed {
     pub stopped_by: Vec<DecidedBy>,
 }
 
-/// What to ask of a pair: everything, or only some destinations and services.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Narrow {
-    pub destinations: Option<IntervalSet>,
-    pub services: Option<ClassSet>,
-}
-
-/// What becomes of what a pair sends, in one version.
+/// What becomes of what a pair sends, in one version. Of a hostile sender: of what no plain device there sends.
 #[derive(Default)]
 pub(super) struct Fates {
     passed: Vec<(Region, Vec<DecidedBy>)>,
     stopped: Vec<(Stop, Region)>,
-    complete: bool,
+    coverage: Coverage,
 }
 
 impl Fates {
-    /// Of a pair of which one side is not there.
-    pub(super) fn none() -> Self {
-        Self {
-            complete: true,
-            ..Self::default()
-        }
-    }
-
-    pub(super) fn new(ground: &Ground<'_>, from: SegmentId, to: usize, narrow: &Narrow) -> Self {
-        let mut fates = Self::none();
+    pub(super) fn new(ground: &Ground<'_>, sender: Sender, to: usize, narrow: &Narrow) -> Self {
+        let mut fates = Self::default();
         let column = &ground.columns[to];
         let extra = ground.extra(to);
         let own = match &narrow.destinations {
@@ -66,37 +54,38 @@ impl Fates {
                 segment,
                 services: narrow.services.as_ref(),
             };
-            if addresses.is_empty() {
-                continue;
+            if !addresses.is_empty() {
+                fates.send(ground, sender, to, target);
             }
-            let (network, plan) = (ground.network, ground.plan);
-            let sender = Sender::Segment(from);
-            let walked = reach(
-                network,
-                plan,
-                sender,
-                target,
-                &mut |arrival| match arrival {
-                    Arrival::Stopped(stop, region) => fates.stopped.push((stop, region)),
-                    Arrival::Delivered(place, flow) => {
-                        if let Some(part) = column.takes(network, plan, place, &flow) {
-                            let decided = deciders_of_flow(plan, &part);
-                            fates.passed.push((part.sent().clone(), decided));
-                        }
-                    }
-                },
-            );
-            fates.complete &= walked.is_complete();
         }
         fates
+    }
+
+    fn send(&mut self, ground: &Ground<'_>, sender: Sender, to: usize, target: Target<'_>) {
+        let (network, plan) = (ground.network, ground.plan);
+        let column = &ground.columns[to];
+        let mut note = |arrival| match arrival {
+            Arrival::Stopped(stop, region) => self.stopped.push((stop, region)),
+            Arrival::Delivered(place, flow) => {
+                if let Some(part) = column.takes(network, plan, place, &flow) {
+                    let decided = deciders_of_flow(plan, &part);
+                    self.passed.push((part.sent().clone(), decided));
+                }
+            }
+        };
+        let walked = match sender {
+            Sender::Hostile(origin) => reach_beyond(network, plan, origin, target, &mut note),
+            Sender::Segment(_) | Sender::Host(_) => reach(network, plan, sender, target, &mut note),
+        };
+        self.coverage.note(walked);
     }
 
     /// Whether the same parts pass: a quick test that is right where it says yes.
     pub(super) fn surely_alike(&self, other: &Self) -> bool {
         let parts = |fates: &Self| fates.passed.len();
         parts(self) == parts(other)
-            && self.complete
-            && other.complete
+            && self.coverage.is_complete()
+            && other.coverage.is_complete()
             && self
                 .passed
                 .iter()
@@ -105,46 +94,63 @@ impl Fates {
     }
 }
 
-/// What passes in `there` and not in `missing`; false where a limit was met. `ground` and `sender` are those of the
-/// version where it does not pass, where both sides exist there; `shown` those of the one where it does.
-pub(super) fn difference(
-    there: &Fates,
-    missing: &Fates,
-    shown: &Ground<'_>,
-    other: Option<(&Ground<'_>, SegmentId)>,
-) -> (Vec<Changed>, bool) {
-    let mut found: Vec<Changed> = Vec::new();
-    let mut pieces_seen = 0;
-    let known: Vec<Region> = missing
-        .passed
-        .iter()
-        .map(|(region, _)| region.clone())
-        .collect();
-    for (region, deciders) in &there.passed {
-        let pieces = left_over(region.clone(), &known);
-        pieces_seen += pieces.len();
-        if pieces_seen > MOST_PIECES {
-            return (found, false);
+/// One side of a comparison: what passes there, and what is known to pass elsewhere or by other senders.
+pub(super) struct Side<'a, 'n> {
+    /// What passes.
+    pub there: &'a Fates,
+    /// What passes in the other version.
+    pub other: &'a Fates,
+    /// What is no difference besides, wherever it passes.
+    pub besides: &'a [&'a Fates],
+    /// The version where it passes.
+    pub shown: &'a Ground<'n>,
+    /// The version where it does not, with the sender, where both sides exist there.
+    pub missing: Option<(&'a Ground<'n>, Sender)>,
+}
+
+impl Side<'_, '_> {
+    /// What passes on this side only; with a limit met it may pass on the other as well, or there may be more.
+    pub(super) fn difference(&self) -> (Vec<Changed>, Coverage) {
+        let mut coverage = self.there.coverage.and(self.other.coverage);
+        let mut known: Vec<Region> = Vec::new();
+        for fates in [self.other].iter().chain(self.besides) {
+            coverage.note(fates.coverage);
+            known.extend(fates.passed.iter().map(|(region, _)| region.clone()));
         }
-        for piece in pieces {
-            for (stop, part) in by_stop(piece, &missing.stopped) {
-                add(&mut found, part, deciders, stop);
+        let mut found: Vec<Changed> = Vec::new();
+        let mut pieces_seen = 0;
+        for (region, deciders) in &self.there.passed {
+            let pieces = left_over(region.clone(), &known);
+            pieces_seen += pieces.len();
+            if MOST_PIECES < pieces_seen {
+                coverage.note(Coverage::Cut(Limit::Differences(MOST_PIECES)));
+                break;
+            }
+            for piece in pieces {
+                for (stop, part) in by_stop(piece, &self.other.stopped) {
+                    add(&mut found, part, deciders, stop);
+                }
+            }
+        }
+        self.show(&mut found);
+        (found, coverage)
+    }
+
+    /// A packet for each part, and who decides it in the other version.
+    fn show(&self, found: &mut [Changed]) {
+        let hosts = addresses_of_hosts(self.shown);
+        let gateway = self.missing.and_then(|(ground, _)| only_gateway(ground));
+        for changed in found {
+            let among = among(&hosts, &changed.packets);
+            changed.packet = witness(self.shown.network, self.shown.plan, &among);
+            if let (Some((ground, sender)), Some(packet)) = (self.missing, changed.packet) {
+                changed.stopped_by = match (changed.stop, gateway) {
+                    (Some(Stop::Denied(rule)), Some(gateway)) => vec![(gateway, rule)],
+                    _ => stopped_by(ground, sender, &packet),
+                };
             }
         }
     }
-    let hosts = addresses_of_hosts(shown);
-    let gateway = other.and_then(|(ground, _)| only_gateway(ground));
-    for changed in &mut found {
-        let among = among(&hosts, &changed.packets);
-        changed.packet = witness(shown.network, shown.plan, &among);
-        if let (Some((ground, from)), Some(packet)) = (other, changed.packet) {
-            changed.stopped_by = match (changed.stop, gateway) {
-                (Some(Stop::Denied(rule)), Some(gateway)) => vec![(gateway, rule)],
-                _ => stopped_by(ground, from, &packet),
-            };
-        }
-    }
-    (found, there.complete && missing.complete)
 }
 
 /// Addresses of hosts that are described.
@@ -221,8 +227,7 @@ fn only_gateway(ground: &Ground<'_>) -> Option<RouterId> {
 }
 
 /// The gateways that decide a packet on its way to where it stops.
-fn stopped_by(ground: &Ground<'_>, from: SegmentId, packet: &Packet) -> Vec<DecidedBy> {
-    let sender = Sender::Segment(from);
+fn stopped_by(ground: &Ground<'_>, sender: Sender, packet: &Packet) -> Vec<DecidedBy> {
     let stops = where_it_stops(ground.network, ground.plan, sender, packet);
     stops.map_or_else(Vec::new, |(_, deciders)| deciders)
 }

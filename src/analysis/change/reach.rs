@@ -1,13 +1,15 @@
 //! Every pair of segments, compared.
 
-use crate::forwarding::Network;
-use crate::model::{Family, RouterId, Rule, SegmentId};
-use crate::packet::{ClassSet, IntervalSet};
+use crate::forwarding::{
+    Coverage, DeviceIndex, Limit, Network, Origin, Plan, Sender, Stand, UnclaimedId,
+};
+use crate::model::{Family, RouterId, SegmentId};
 
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Twin};
 use super::delta::Delta;
-use super::pair::{Changed, Fates, Narrow, difference};
+use super::narrow::{Named, Narrow, Seen};
+use super::pair::{Changed, Fates, Side};
 
 /// A place in both versions.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -16,14 +18,44 @@ pub enum Spot {
     Segment(Twin<SegmentId>),
     /// A gateway or router itself.
     Router(Twin<RouterId>),
+    /// Live ports of a switch that belong to no segment: only hostile devices are there.
+    Unclaimed(Twin<UnclaimedId>),
 }
 
 impl Spot {
-    /// "segment" or "gateway".
+    /// Where a hostile device is attached.
+    pub fn of(origin: Twin<Origin>) -> Self {
+        let unclaimed = |origin: Option<Origin>| match origin {
+            Some(Origin::Unclaimed(group)) => Some(group),
+            Some(Origin::Segment(_)) | None => None,
+        };
+        let group = Twin {
+            old: unclaimed(origin.old),
+            new: unclaimed(origin.new),
+        };
+        match group.old.or(group.new) {
+            Some(_) => Self::Unclaimed(group),
+            None => Self::Segment(Twin {
+                old: origin.old.and_then(Origin::segment),
+                new: origin.new.and_then(Origin::segment),
+            }),
+        }
+    }
+
+    /// The segment, if it is one.
+    pub fn segment(self) -> Option<Twin<SegmentId>> {
+        match self {
+            Self::Segment(twin) => Some(twin),
+            Self::Router(_) | Self::Unclaimed(_) => None,
+        }
+    }
+
+    /// "segment", "gateway" or "ports".
     pub fn kind(self) -> &'static str {
         match self {
             Self::Segment(_) => "segment",
             Self::Router(_) => "gateway",
+            Self::Unclaimed(_) => "ports",
         }
     }
 
@@ -31,8 +63,10 @@ impl Spot {
     pub(in crate::analysis) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
         let segments = ground.network.site.segments.len();
         match self {
-            Self::Segment(twin) => side(twin, new).map(|segment| segment.0),
-            Self::Router(twin) => side(twin, new).map(|router| segments + router.0),
+            Self::Segment(twin) => twin.side(new).map(|segment| segment.0),
+            Self::Router(twin) => twin.side(new).map(|router| segments + router.0),
+            // Nobody has an address there.
+            Self::Unclaimed(_) => None,
         }
     }
 }
@@ -40,8 +74,8 @@ impl Spot {
 /// What a change does between one pair in one family.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct PairChange {
-    /// Who sends.
-    pub from: Twin<SegmentId>,
+    /// Who sends: a segment; where hostile devices are compared, unclaimed ports as well.
+    pub from: Spot,
     /// Who receives.
     pub to: Spot,
     /// The family.
@@ -50,48 +84,66 @@ pub struct PairChange {
     pub opened: Vec<Changed>,
     /// What passed before and does not now.
     pub closed: Vec<Changed>,
-    /// Whether the lists are complete.
-    pub complete: bool,
+    /// Where a limit was met, the lists are uncertain: there may be more, and what is listed may pass in both versions.
+    pub coverage: Coverage,
 }
 
-/// What a change does to who reaches what, as configured.
+impl PairChange {
+    /// Whether the lists are exact.
+    pub fn complete(&self) -> bool {
+        self.coverage.is_complete()
+    }
+}
+
+/// What a change does to who reaches what.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct ReachChange {
-    /// Pairs with a difference, in the order of the site.
+    /// Pairs with a difference as configured, in the order of the site.
     pub pairs: Vec<PairChange>,
+    /// Pairs with a difference for hostile devices, beyond what opens or closes for those that do as configured: only
+    /// packets that these send in neither version.
+    pub hostile: Vec<PairChange>,
     /// What corresponds to what.
     pub counterparts: Counterparts,
-    /// Pairs looked at, each family counted.
+    /// Pairs looked at as configured, each family counted.
     pub looked_at: usize,
     /// Whether only rules differ, so that only what they name was looked at.
     pub only_rules: bool,
 }
 
 impl ReachChange {
-    /// Whether nothing opens or closes, for certain.
+    /// Whether nothing opens or closes, for certain, in either stance.
     pub fn is_empty(&self) -> bool {
-        self.pairs.is_empty()
+        self.pairs.is_empty() && self.hostile.is_empty()
     }
 
-    /// Whether every list is complete.
+    /// Whether every list is exact.
     pub fn complete(&self) -> bool {
-        self.pairs.iter().all(|pair| pair.complete)
+        self.limit().is_none()
+    }
+
+    /// A limit that was met.
+    pub fn limit(&self) -> Option<Limit> {
+        let mut pairs = self.pairs.iter().chain(&self.hostile);
+        pairs.find_map(|pair| pair.coverage.limit())
     }
 }
 
-/// Compares two versions that were prepared together ([`Network::versions`]).
+/// Compares two versions that were prepared together ([`Network::versions`]), in both stances.
 ///
-/// Where only rules differ, only packets that removed, added, changed or moved rules name are looked at; else every
-/// pair. Cost: two walks through the rules for each pair looked at.
+/// Where only rules differ, only packets that removed, added, changed or moved rules name are looked at; where only
+/// switches and cables do, only senders for whom somebody finds something else on the wire; else every pair. Cost: two
+/// walks through the rules for each pair looked at and each stance.
 pub fn reach_change(
     old: &Network<'_>,
     new: &Network<'_>,
     progress: &mut dyn FnMut(usize, usize),
 ) -> ReachChange {
-    let counterparts = Counterparts::new(old.site, new.site);
+    let counterparts = Counterparts::new(old, new);
     let delta = Delta::new(old, new);
     let mut change = ReachChange {
         pairs: Vec::new(),
+        hostile: Vec::new(),
         looked_at: 0,
         only_rules: matches!(delta, Delta::Rules(_)),
         counterparts: counterparts.clone(),
@@ -101,26 +153,24 @@ pub fn reach_change(
     {
         return change;
     }
-    let spots = spots(&counterparts);
-    let total = Family::ALL.len() * counterparts.segments.len();
-    for (number, family) in Family::ALL.into_iter().enumerate() {
+    let total = Family::ALL.len() * (counterparts.segments.len() + counterparts.unclaimed.len());
+    let mut done = 0;
+    for family in Family::ALL {
         let grounds = [Ground::new(old, family), Ground::new(new, family)];
-        let reader = match &delta {
-            Delta::Rules(rules) => Some(Named::new(&grounds, rules)),
-            Delta::Anything => None,
+        let comparison = Comparison {
+            named: match &delta {
+                Delta::Rules(rules) => Some(Named::new(&grounds, rules)),
+                Delta::Wiring | Delta::Anything => None,
+            },
+            inside_alike: matches!(delta, Delta::Wiring)
+                && inside_alike(grounds[0].plan, grounds[1].plan),
+            grounds: &grounds,
+            spots: spots(&counterparts),
         };
-        for (at, &from) in counterparts.segments.iter().enumerate() {
-            progress(number * counterparts.segments.len() + at, total);
-            for &to in &spots {
-                if to == Spot::Segment(from) {
-                    continue;
-                }
-                let Some(narrow) = narrow(&grounds, reader.as_ref(), from, to) else {
-                    continue;
-                };
-                change.looked_at += 1;
-                change.pairs.extend(compare(&grounds, from, to, &narrow));
-            }
+        for origin in counterparts.origins() {
+            progress(done, total);
+            done += 1;
+            comparison.from(origin, &mut change);
         }
     }
     change
@@ -133,195 +183,183 @@ fn spots(counterparts: &Counterparts) -> Vec<Spot> {
         .collect()
 }
 
-fn side<T>(twin: Twin<T>, new: bool) -> Option<T> {
-    match new {
-        true => twin.new,
-        false => twin.old,
-    }
+/// Whether every device finds the same on its wires in two versions that differ in switches and cables only, and has the
+/// same to send to.
+fn inside_alike(old: &Plan, new: &Plan) -> bool {
+    let mut segments = old.segments.iter().zip(&new.segments);
+    let mut devices = old.devices.iter().enumerate();
+    segments.all(|(one, other)| one.addresses == other.addresses && one.cover == other.cover)
+        && devices.all(|(at, device)| {
+            (0..device.interfaces.len()).all(|interface| {
+                let stand = Stand::Foot(DeviceIndex(at), interface);
+                old.wire(stand) == new.wire(stand)
+            })
+        })
 }
 
-fn narrow(
-    grounds: &[Ground<'_>; 2],
-    named: Option<&Named>,
-    from: Twin<SegmentId>,
-    to: Spot,
-) -> Option<Narrow> {
-    let Some(named) = named else {
-        return Some(Narrow::default());
-    };
-    let to = to.column(&grounds[1], true)?;
-    named.between(&grounds[1], from.new?, to)
+/// Two versions in one family.
+struct Comparison<'a, 'n> {
+    grounds: &'a [Ground<'n>; 2],
+    /// What rules name, where only rules differ.
+    named: Option<Named>,
+    /// Whether only what a sender itself finds on its wire may differ.
+    inside_alike: bool,
+    spots: Vec<Spot>,
 }
 
-fn compare(
-    grounds: &[Ground<'_>; 2],
-    from: Twin<SegmentId>,
-    to: Spot,
-    narrow: &Narrow,
-) -> Option<PairChange> {
-    let places = [false, true].map(|new| {
-        let ground = &grounds[usize::from(new)];
-        Some((side(from, new)?, to.column(ground, new)?))
-    });
-    let fates = [0, 1].map(|at| match places[at] {
-        Some((from, to)) => Fates::new(&grounds[at], from, to, narrow),
-        None => Fates::none(),
-    });
-    let [before, after] = &fates;
-    if before.surely_alike(after) {
-        return None;
-    }
-    let other = |at: usize| places[at].map(|(from, _)| (&grounds[at], from));
-    let (opened, all_opened) = difference(after, before, &grounds[1], other(0));
-    let (closed, all_closed) = difference(before, after, &grounds[0], other(1));
-    let complete = all_opened && all_closed;
-    if opened.is_empty() && closed.is_empty() && complete {
-        return None;
-    }
-    Some(PairChange {
-        from,
-        to,
-        family: grounds[0].family(),
-        opened,
-        closed,
-        complete,
-    })
-}
-
-/// What the rules that differ name, in one family.
-struct Named {
-    rules: Vec<NamedRule>,
-    /// Whether rules see the source that was sent.
-    sees_source: bool,
-    /// Whether rules see the destination that the packet arrives at.
-    sees_destination: bool,
-    /// Whether no destination is rewritten.
-    keeps_destination: bool,
-    /// Whether ports are rewritten.
-    rewrites_ports: bool,
-    /// Whether packets arrive at the only device that forwards from their segment and leave it into that of their
-    /// target.
-    direct: bool,
-}
-
-struct NamedRule {
-    /// Columns of the interfaces that it names; `None`: any.
-    from: Option<Vec<usize>>,
-    to: Option<Vec<usize>>,
-    source: Option<IntervalSet>,
-    destination: Option<IntervalSet>,
-    services: Option<ClassSet>,
-}
-
-impl Named {
-    fn new(grounds: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
-        let ground = &grounds[1];
-        let devices = ground.plan.devices.iter();
-        let filters: Vec<_> = devices
-            .filter_map(|device| device.filter.as_ref())
-            .collect();
-        let alone = filters.len() < 2;
-        Self {
-            rules: rules
-                .iter()
-                .filter_map(|rule| named(ground, rule))
-                .collect(),
-            sees_source: alone || filters.iter().all(|filter| filter.departures.is_empty()),
-            sees_destination: alone || filters.iter().all(|filter| filter.arrivals.is_empty()),
-            keeps_destination: filters.iter().all(|filter| filter.arrivals.is_empty()),
-            rewrites_ports: ground.rewrites_ports,
-            direct: grounds.iter().all(direct),
+impl Comparison<'_, '_> {
+    /// Every pair with one sender, in both stances.
+    fn from(&self, origin: Twin<Origin>, change: &mut ReachChange) {
+        let from = Spot::of(origin);
+        let plain = from.segment().map(|twin| Twin {
+            old: twin.old.map(Sender::Segment),
+            new: twin.new.map(Sender::Segment),
+        });
+        let hostile = Twin {
+            old: origin.old.map(Sender::Hostile),
+            new: origin.new.map(Sender::Hostile),
+        };
+        let asked = [
+            plain.filter(|&sender| self.may_differ(sender)),
+            Some(hostile).filter(|&sender| self.may_differ(sender)),
+        ];
+        if asked.iter().all(Option::is_none) {
+            return;
+        }
+        let seen = self.seen(origin);
+        for &to in self.spots.iter().filter(|&&to| to != from) {
+            let narrow = [0, 1]
+                .map(|stance| asked[stance].and_then(|_| self.narrow(seen[stance].as_ref(), to)));
+            if narrow.iter().all(Option::is_none) {
+                continue;
+            }
+            let pair = Pair {
+                comparison: self,
+                from,
+                to,
+                plain,
+                hostile,
+            };
+            pair.compare(&narrow, change);
         }
     }
 
-    /// What to ask of a pair; `None`: no rule that differs names any of its packets.
-    fn between(&self, ground: &Ground<'_>, from: SegmentId, to: usize) -> Option<Narrow> {
-        let sources = &ground.plan.segment(from).addresses;
-        let own = &ground.columns[to].addresses;
-        let meets = |set: &Option<IntervalSet>, other: &IntervalSet| {
-            set.as_ref().is_none_or(|set| set.overlaps(other))
+    /// Whether a sender may reach something else than before: what it finds on its wire is not all the same.
+    fn may_differ(&self, sender: Twin<Sender>) -> bool {
+        let (true, Some(old), Some(new)) = (self.inside_alike, sender.old, sender.new) else {
+            return true;
         };
-        let rules = self.rules.iter();
-        let rules: Vec<&NamedRule> = rules
-            .filter(|rule| !self.direct || rule.between(from, to))
-            .filter(|rule| !self.sees_source || meets(&rule.source, sources))
-            .filter(|rule| {
-                let there = |rule: &NamedRule| {
-                    // A device may put out there what is another segment's.
-                    meets(&rule.destination, own) || meets(&rule.destination, ground.extra(to))
-                };
-                !self.sees_destination || there(rule)
-            })
-            .collect();
-        if rules.is_empty() {
+        let stand = |sender| match sender {
+            Sender::Segment(segment) => Some(Stand::Segment(segment)),
+            Sender::Hostile(origin) => Some(Stand::Hostile(origin)),
+            Sender::Host(_) => None,
+        };
+        let [one, other] = [(0, old), (1, new)].map(|(version, sender)| {
+            stand(sender).map(|stand| self.grounds[version].plan.wire(stand))
+        });
+        one != other
+    }
+
+    /// The sender as rules see it, in both stances, where only rules differ.
+    fn seen(&self, origin: Twin<Origin>) -> [Option<Seen>; 2] {
+        let ground = &self.grounds[1];
+        match (&self.named, origin.new) {
+            (Some(_), Some(origin)) => {
+                let segment = origin.segment();
+                [
+                    segment.map(|segment| Seen::configured(ground, segment)),
+                    Some(Seen::hostile(ground, origin)),
+                ]
+            }
+            _ => [None, None],
+        }
+    }
+
+    fn narrow(&self, seen: Option<&Seen>, to: Spot) -> Option<Narrow> {
+        let Some(named) = &self.named else {
+            return Some(Narrow::default());
+        };
+        let to = to.column(&self.grounds[1], true)?;
+        named.between(&self.grounds[1], seen?, to)
+    }
+}
+
+/// One pair of places.
+struct Pair<'a, 'n> {
+    comparison: &'a Comparison<'a, 'n>,
+    from: Spot,
+    to: Spot,
+    /// All that is on the sender's segment; `None`: unclaimed ports.
+    plain: Option<Twin<Sender>>,
+    hostile: Twin<Sender>,
+}
+
+impl<'n> Pair<'_, 'n> {
+    /// Compares what is asked of each stance, as configured first.
+    fn compare(&self, narrow: &[Option<Narrow>; 2], change: &mut ReachChange) {
+        let [asked, hostile] = narrow;
+        let mut plain = None;
+        if let (Some(sender), Some(narrow)) = (self.plain, asked) {
+            change.looked_at += 1;
+            let fates = self.fates(sender, narrow);
+            change.pairs.extend(self.difference(sender, &fates, &[]));
+            plain = Some(fates);
+        }
+        let Some(narrow) = hostile else { return };
+        let fates = self.fates(self.hostile, narrow);
+        if fates[0].surely_alike(&fates[1]) {
+            return;
+        }
+        // What devices that do as configured send is told of them.
+        let plain = plain.filter(|_| asked == hostile);
+        let plain = plain.or_else(|| Some(self.fates(self.plain?, narrow)));
+        let besides: Vec<&Fates> = plain.iter().flatten().collect();
+        let differences = self.difference(self.hostile, &fates, &besides);
+        change.hostile.extend(differences);
+    }
+
+    fn place(&self, sender: Twin<Sender>, version: usize) -> Option<(&Ground<'n>, Sender, usize)> {
+        let ground = &self.comparison.grounds[version];
+        let new = version == 1;
+        Some((ground, sender.side(new)?, self.to.column(ground, new)?))
+    }
+
+    fn fates(&self, sender: Twin<Sender>, narrow: &Narrow) -> [Fates; 2] {
+        [0, 1].map(|version| match self.place(sender, version) {
+            Some((ground, sender, to)) => Fates::new(ground, sender, to, narrow),
+            None => Fates::default(),
+        })
+    }
+
+    fn difference(
+        &self,
+        sender: Twin<Sender>,
+        fates: &[Fates; 2],
+        besides: &[&Fates],
+    ) -> Option<PairChange> {
+        if fates[0].surely_alike(&fates[1]) {
             return None;
         }
-        let destinations = rules.iter().map(|rule| rule.destination.as_ref());
-        let destinations = destinations.collect::<Option<Vec<_>>>();
-        let services = rules.iter().map(|rule| rule.services.as_ref());
-        let services = services.collect::<Option<Vec<_>>>();
-        let union = |sets: Vec<&IntervalSet>| {
-            let parts = sets.iter().flat_map(|set| set.intervals());
-            parts.copied().collect::<IntervalSet>()
-        };
-        Some(Narrow {
-            destinations: destinations.filter(|_| self.keeps_destination).map(union),
-            services: services.filter(|_| !self.rewrites_ports).map(|sets| {
-                let none = ground.network.classes.none();
-                sets.into_iter().fold(none, |all, one| all.union(one))
-            }),
+        let [(closed, all_closed), (opened, all_opened)] = [0, 1].map(|version| {
+            let missing = self.place(sender, 1 - version);
+            let side = Side {
+                there: &fates[version],
+                other: &fates[1 - version],
+                besides,
+                shown: &self.comparison.grounds[version],
+                missing: missing.map(|(ground, sender, _)| (ground, sender)),
+            };
+            side.difference()
+        });
+        let coverage = all_opened.and(all_closed);
+        let found = !opened.is_empty() || !closed.is_empty() || !coverage.is_complete();
+        found.then(|| PairChange {
+            from: self.from,
+            to: self.to,
+            family: self.comparison.grounds[0].family(),
+            opened,
+            closed,
+            coverage,
         })
     }
-}
-
-/// Whether one device forwards, and every segment's devices send to it by an interface of their own segment.
-fn direct(ground: &Ground<'_>) -> bool {
-    let plan = ground.plan;
-    let mut hops = plan.segments.iter().enumerate();
-    let forwarding = plan.devices.iter().filter(|device| device.forwards);
-    // A host with several interfaces takes what is for another of its addresses.
-    let mut hosts = plan.devices.iter().filter(|device| !device.forwards);
-    forwarding.count() < 2
-        && hosts.all(|host| host.interfaces.len() < 2)
-        && hops.all(|(at, segment)| {
-            let mut hops = segment.first_hops.iter();
-            hops.all(|&(device, interface)| {
-                plan.device(device).interfaces[interface].segment == SegmentId(at)
-            })
-        })
-}
-
-impl NamedRule {
-    /// Whether the interfaces that it names are those of a pair.
-    fn between(&self, from: SegmentId, to: usize) -> bool {
-        let among = |columns: &Option<Vec<usize>>, column: usize| {
-            let named = columns.as_ref();
-            named.is_none_or(|columns| columns.contains(&column))
-        };
-        among(&self.from, from.0) && among(&self.to, to)
-    }
-}
-
-/// A rule in one family; `None` where it matches no packet of it.
-fn named(ground: &Ground<'_>, rule: &Rule) -> Option<NamedRule> {
-    let family = ground.family();
-    let set = |list: &Option<crate::model::AddressMatch>| {
-        let set = list.as_ref().map(|list| list.set.of(family).clone());
-        match set {
-            Some(set) if set.is_empty() => Err(()),
-            other => Ok(other),
-        }
-    };
-    let services = rule.services.as_ref().map(|list| ground.services(list));
-    let (source, destination) = (set(&rule.source).ok()?, set(&rule.destination).ok()?);
-    if services.as_ref().is_some_and(ClassSet::is_empty) {
-        return None;
-    }
-    Some(NamedRule {
-        from: rule.from.as_ref().map(|from| ground.targets(from)),
-        to: rule.to.as_ref().map(|to| ground.targets(to)),
-        source,
-        destination,
-        services,
-    })
 }

@@ -1,14 +1,10 @@
-//! What a change does to expectations, needs and isolation.
+//! What a change does to expectations and needs.
 
 use crate::forwarding::Network;
-use crate::model::SegmentId;
 
-use super::super::distance::{Distance, EFFORT, distance};
 use super::super::intent::{
     JudgedExpectation, JudgedNeed, Standing, judge_expectations, judge_needs,
 };
-use super::super::isolation::{Verdict, isolation};
-use super::counterparts::Counterparts;
 use super::pairing::{self, Pair, Renames};
 use super::things::{expectations, needs};
 
@@ -76,56 +72,4 @@ fn matched(need: bool, pairs: &[Pair], old: Judged, new: Judged) -> Vec<IntentCh
         })
     });
     changes.collect()
-}
-
-/// How the isolation of a segment changed.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct IsolationChange {
-    /// The segment, in the new version.
-    pub segment: SegmentId,
-    /// Before, with what would have ended it; `None`: the segment was not there.
-    pub before: Option<(Verdict, Distance)>,
-    /// Now, with what would end it.
-    pub after: (Verdict, Distance),
-}
-
-/// Segments that claim to be isolated, in either version, whose verdict or distance changed. The distance counts the
-/// faults of the smallest set that ends the isolation.
-pub fn isolation_changes(
-    old: &Network<'_>,
-    new: &Network<'_>,
-    counterparts: &Counterparts,
-) -> Vec<IsolationChange> {
-    let claims = |network: &Network<'_>, id: SegmentId| {
-        network.site.segment(id).claims_isolation().is_some()
-    };
-    let judged = |network: &Network<'_>, id: SegmentId| {
-        let verdict = isolation(network, id);
-        let far = distance(network, id, &verdict, EFFORT);
-        (verdict, far)
-    };
-    let mut changes = Vec::new();
-    for twin in &counterparts.segments {
-        let Some(segment) = twin.new else { continue };
-        let claimed = claims(new, segment) || twin.old.is_some_and(|id| claims(old, id));
-        if !claimed {
-            continue;
-        }
-        let change = IsolationChange {
-            segment,
-            before: twin.old.map(|id| judged(old, id)),
-            after: judged(new, segment),
-        };
-        let kind = |(verdict, far): &(Verdict, Distance)| {
-            (
-                std::mem::discriminant(verdict),
-                far.one.len(),
-                far.two.len(),
-            )
-        };
-        if change.before.as_ref().map(kind) != Some(kind(&change.after)) {
-            changes.push(change);
-        }
-    }
-    changes
 }

@@ -34,7 +34,16 @@ pub fn prove(old: &Network<'_>, new: &Network<'_>, observed: &[Observed]) -> Pro
         if let Some(packet) = look.used_and_closed(pair, observed) {
             return Proof::Closes(packet);
         }
-        if !pair.complete || !look.coverage.is_complete() {
+        if !pair.complete() || !look.coverage.is_complete() {
+            return Proof::Unknown;
+        }
+    }
+    // What a hostile device loses nobody uses.
+    for pair in &change.hostile {
+        if let Some(packet) = pair.opened.iter().find_map(|opened| opened.packet) {
+            return Proof::Opens(packet);
+        }
+        if !pair.complete() {
             return Proof::Unknown;
         }
     }
@@ -64,7 +73,7 @@ impl<'n> Look<'n> {
     /// A packet of a need, or an observed one, among what a pair loses.
     fn used_and_closed(&mut self, pair: &PairChange, observed: &[Observed]) -> Option<Packet> {
         let (network, plan) = (self.ground.network, self.ground.plan);
-        let from = pair.from.old?;
+        let from = pair.from.segment()?.old?;
         let to = pair.to.column(&self.ground, false)?;
         let meets = |scope: &&Scope| scope.from.contains(&from) && scope.to.contains(&to);
         let scopes: Vec<Scope> = self.scopes.iter().filter(meets).cloned().collect();

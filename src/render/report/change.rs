@@ -2,13 +2,16 @@
 
 use std::fmt::Write;
 
-use super::super::change::{ChangeShown, Course, edit_kind, intent_words, is_better, is_worse};
+use super::super::change::{
+    ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse,
+};
 use super::super::key::Key;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
 use super::change_heat::heat;
 use super::html::Html;
 use super::summary::{Stands, capital, state};
+use crate::analysis::change::{PairChange, Trend};
 
 /// A change as one HTML page. `matrix` is the one of the new version by segment, with its key and codes.
 pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>])) -> String {
@@ -25,12 +28,14 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>
     let intent: Vec<String> = shown.intent.iter().map(intent_words).collect();
     listed(&mut html, &intent, "All stand as before.");
     html.section("isolation", "Isolation");
-    let isolation: Vec<String> = shown
-        .isolation
-        .iter()
-        .map(|one| shown.isolation_words(one))
-        .collect();
-    listed(&mut html, &isolation, "It stands as before.");
+    let isolation = shown.isolation.iter();
+    let isolation = isolation.filter(|one| one.trend() == Trend::Same);
+    let isolation: Vec<String> = isolation.map(|one| shown.isolation_words(one)).collect();
+    let none = match shown.isolation.is_empty() {
+        true => "It stands as before.",
+        false => "What changed stands under what opens and what closes.",
+    };
+    listed(&mut html, &isolation, none);
     findings(&mut html, shown);
     edits(&mut html, shown);
     html.section("assumed", "What was modelled and assumed");
@@ -66,16 +71,12 @@ fn listed(html: &mut Html<'_>, lines: &[String], none: &str) {
 fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
     html.raw("<div class=\"boxes\">");
     for course in Course::BOTH {
-        let count = shown.pairs(course).count();
-        let (title, good) = match course {
-            Course::Opens => ("Opens", count == 0),
-            Course::Closes => ("Closes", true),
+        let title = match course {
+            Course::Opens => "Opens",
+            Course::Closes => "Closes",
         };
-        let word = match count {
-            0 => "nothing".to_owned(),
-            1 => "something for 1 pair".to_owned(),
-            count => format!("something for {count} pairs"),
-        };
+        let (word, something) = counted(shown, course);
+        let good = course == Course::Closes || !something;
         state(html, title, Stands::judged(good), &word);
         html.raw("</div>");
     }
@@ -102,6 +103,34 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
     }
 }
 
+/// What opens, or closes, in a few words, and whether anything does or may.
+fn counted(shown: &ChangeShown<'_>, course: Course) -> (String, bool) {
+    let of = |count: usize, one: &str, more: &str| match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {more}")),
+    };
+    let [plain, hostile] = Stance::BOTH.map(|stance| shown.pairs(course, stance).count());
+    let ways = course.ways(shown.ways).len();
+    let isolated = shown.isolated(course).count();
+    let parts = [
+        of(plain, "pair", "pairs"),
+        of(
+            hostile,
+            "pair for a hostile device",
+            "pairs for a hostile device",
+        ),
+        of(ways, "way round the gateway", "ways round the gateway"),
+        of(isolated, "isolation", "isolations"),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    match (parts.is_empty(), shown.limit().is_some()) {
+        (true, false) => ("nothing".to_owned(), false),
+        (true, true) => ("unknown: a limit was met".to_owned(), true),
+        (false, _) => (parts.join(", "), true),
+    }
+}
+
 fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
     html.raw("<dl class=\"flow\">");
     for (label, text) in rows.iter().filter(|(_, text)| !text.is_empty()) {
@@ -121,34 +150,88 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
             ("was by", "now")
         }
     };
-    if shown.pairs(course).next().is_none() {
+    let words = [here, there];
+    let before = html.out.len();
+    for (at, pair) in shown.reach.pairs.iter().enumerate() {
+        // A pair that both opens and closes something is led to where it opens.
+        let led = course == Course::Opens || pair.opened.is_empty();
+        let id = led.then(|| format!("p{at}"));
+        pair_flows(html, shown, course, (pair, id), words);
+    }
+    if shown.pairs(course, Stance::Hostile).next().is_some() {
+        html.tag("h3", "For a hostile device, beyond that");
+    }
+    for (at, pair) in shown.reach.hostile.iter().enumerate() {
+        let led = course == Course::Opens || pair.opened.is_empty();
+        let id = led.then(|| format!("h{at}"));
+        pair_flows(html, shown, course, (pair, id), words);
+    }
+    ways(html, shown, course);
+    let isolated = shown.isolated(course).map(|one| shown.isolation_words(one));
+    let isolated: Vec<String> = isolated.collect();
+    if !isolated.is_empty() {
+        html.tag("h3", "Isolation");
+        html.list(&isolated);
+    }
+    let unknown = Stance::BOTH
+        .into_iter()
+        .flat_map(|stance| shown.unknown_pairs(stance));
+    let unknown: Vec<String> = unknown.map(|pair| shown.pair(pair)).collect();
+    if !unknown.is_empty() {
+        html.tag("h3", "Unknown: a limit was met");
+        html.list(&unknown);
+    }
+    if html.out.len() == before {
         html.raw("<p>Nothing.</p>\n");
     }
-    for (at, pair) in shown.reach.pairs.iter().enumerate() {
-        if course.of(pair).is_empty() {
-            continue;
-        }
-        // A pair that both opens and closes something is led to where it opens.
-        let id = match course == Course::Closes && !pair.opened.is_empty() {
-            true => String::new(),
-            false => format!(" id=\"p{at}\""),
-        };
-        let name = xml(&shown.pair(pair));
-        let _ = write!(html.out, "<details open{id}><summary>{name}</summary><div>");
-        for changed in course.of(pair) {
-            let words = shown.flow(course, pair, changed);
-            let rows = [
-                ("services", &words.services),
-                ("from", &words.source),
-                ("to", &words.destination),
-                (here, &words.passes_by),
-                (there, &words.stopped),
-                ("witness", &words.packet),
-            ];
-            flow(html, &rows);
-        }
-        if !pair.complete {
-            html.raw("<p>A limit was met: at least this, perhaps more.</p>");
+}
+
+fn pair_flows(
+    html: &mut Html<'_>,
+    shown: &ChangeShown<'_>,
+    course: Course,
+    (pair, id): (&PairChange, Option<String>),
+    [here, there]: [&str; 2],
+) {
+    if course.of(pair).is_empty() {
+        return;
+    }
+    let id = id.map_or(String::new(), |id| format!(" id=\"{id}\""));
+    let name = xml(&shown.pair(pair));
+    let _ = write!(html.out, "<details open{id}><summary>{name}</summary><div>");
+    for changed in course.of(pair) {
+        let words = shown.flow(course, pair, changed);
+        let rows = [
+            ("services", &words.services),
+            ("from", &words.source),
+            ("to", &words.destination),
+            (here, &words.passes_by),
+            (there, &words.stopped),
+            ("witness", &words.packet),
+        ];
+        flow(html, &rows);
+    }
+    if let Some(limit) = pair.coverage.limit() {
+        html.tag(
+            "p",
+            &format!("A limit was met, so this is not certain: {limit}."),
+        );
+    }
+    html.raw("</div></details>\n");
+}
+
+/// Ways round the gateway that come or go, step by step.
+fn ways(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
+    let ways = course.ways(shown.ways);
+    if !ways.is_empty() {
+        html.tag("h3", "Ways round the gateway");
+    }
+    for way in ways {
+        let name = xml(&shown.way(way));
+        let _ = write!(html.out, "<details open><summary>{name}</summary><div>");
+        html.list(&shown.way_steps(course, way));
+        if let Some(setting) = shown.opened_by(course, way) {
+            html.tag("p", &format!("By: {setting}."));
         }
         html.raw("</div></details>\n");
     }

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use super::super::change::{ChangeShown, Course};
+use super::super::change::{ChangeShown, Course, Stance};
 use super::super::key::Key;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
@@ -12,8 +12,8 @@ use super::MOST_SEGMENTS;
 use super::html::Html;
 use super::matrix::{heading, legend, plain_cell};
 
-/// A pair by the names of its ends, with the places of its changes in the list.
-type Marked = FxHashMap<(String, String), Vec<usize>>;
+/// A pair by the names of its ends, with the places of its changes in the lists of both stances.
+type Marked = FxHashMap<(String, String), Vec<(Stance, usize)>>;
 
 /// What cells are made of.
 struct Heat<'a> {
@@ -26,25 +26,45 @@ struct Heat<'a> {
 /// Which pairs change, by the names that the matrix of the new version has for them.
 fn marked(shown: &ChangeShown<'_>) -> Marked {
     let mut marked = Marked::default();
-    for (at, pair) in shown.reach.pairs.iter().enumerate() {
-        if !pair.opened.is_empty() || !pair.closed.is_empty() {
-            marked.entry(shown.new_names(pair)).or_default().push(at);
+    for stance in Stance::BOTH {
+        for (at, pair) in shown.all_pairs(stance).iter().enumerate() {
+            if !pair.opened.is_empty() || !pair.closed.is_empty() {
+                let names = shown.new_names(pair);
+                marked.entry(names).or_default().push((stance, at));
+            }
         }
     }
     marked
 }
 
-/// `+` opens, `-` closes, `+-` both, for the changes of one cell.
-fn mark(shown: &ChangeShown<'_>, changes: &[usize]) -> (&'static str, &'static str, &'static str) {
-    let any = |course: Course| {
-        changes
-            .iter()
-            .any(|&at| !course.of(&shown.reach.pairs[at]).is_empty())
+/// `+` opens, `-` closes, `+-` both, for the changes of one cell; with `h` where only a hostile device is concerned.
+fn mark(
+    shown: &ChangeShown<'_>,
+    changes: &[(Stance, usize)],
+) -> (&'static str, &'static str, &'static str) {
+    let any = |stance: Stance, course: Course| {
+        let mine = changes.iter().filter(|(own, _)| *own == stance);
+        let mut pairs = mine.map(|&(_, at)| &shown.all_pairs(stance)[at]);
+        pairs.any(|pair| !course.of(pair).is_empty())
     };
-    match (any(Course::Opens), any(Course::Closes)) {
-        (true, true) => ("+-", "opened", "opens and closes something"),
-        (true, false) => ("+", "opened", "opens something"),
-        _ => ("-", "closed", "closes something"),
+    let [plain, hostile] =
+        Stance::BOTH.map(|stance| Course::BOTH.map(|course| any(stance, course)));
+    match (plain, hostile) {
+        ([true, true], _) => ("+-", "opened", "opens and closes something"),
+        ([true, false], _) => ("+", "opened", "opens something"),
+        ([false, true], [false, _]) => ("-", "closed", "closes something"),
+        ([false, true], [true, _]) => (
+            "h+ -",
+            "opened",
+            "closes something, and opens something for a hostile device",
+        ),
+        ([false, false], [true, true]) => (
+            "h+-",
+            "opened",
+            "opens and closes something for a hostile device",
+        ),
+        ([false, false], [true, false]) => ("h+", "opened", "opens something for a hostile device"),
+        ([false, false], [false, _]) => ("h-", "closed", "closes something for a hostile device"),
     }
 }
 
@@ -56,7 +76,7 @@ pub(super) fn heat(
 ) {
     html.section("matrix", "Who can reach what, and what changes");
     html.raw("<p>The new version. Cells that change are marked before their code: <b>+</b> something opens, <b>-</b> \
-        something closes; they lead to what.</p>");
+        something closes; with an <b>h</b>, for a hostile device only. They lead to what.</p>");
     let heat = Heat {
         shown,
         sheet,
@@ -75,7 +95,7 @@ pub(super) fn heat(
 }
 
 impl Heat<'_> {
-    fn changes(&self, row: usize, column: usize) -> Option<&[usize]> {
+    fn changes(&self, row: usize, column: usize) -> Option<&[(Stance, usize)]> {
         let names = (
             self.sheet.rows[row].name.clone(),
             self.sheet.columns[column].name.clone(),
@@ -126,10 +146,14 @@ impl Heat<'_> {
             return plain_cell(html, &self.sheet.pairs[row][column], &name, code);
         };
         let (signs, class, words) = mark(self.shown, changes);
+        let (stance, at) = changes[0];
+        let list = match stance {
+            Stance::Configured => 'p',
+            Stance::Hostile => 'h',
+        };
         let _ = write!(
             html.out,
-            "<td class=\"{class}\"><a href=\"#p{}\" aria-label=\"{}\">{signs} {}</a></td>",
-            changes[0],
+            "<td class=\"{class}\"><a href=\"#{list}{at}\" aria-label=\"{}\">{signs} {}</a></td>",
             xml(&format!("{from} to {to}: {words}")),
             xml(code)
         );

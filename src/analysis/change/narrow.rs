@@ -1,0 +1,204 @@
+//! What to ask of a pair where only rules differ: packets that those rules name, as plain and as hostile devices send
+//! them.
+
+use crate::forwarding::{DeviceId, Origin, Stand};
+use crate::model::{AddressMatch, Rule, SegmentId};
+use crate::packet::{ClassSet, Interval, IntervalSet};
+
+use super::super::intent::Ground;
+
+/// What to ask of a pair: everything, or only some destinations and services.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Narrow {
+    pub destinations: Option<IntervalSet>,
+    pub services: Option<ClassSet>,
+}
+
+/// A sender as rules see it: where its packets come to the first gateway, and from which addresses.
+pub(super) struct Seen {
+    /// Segments of the interfaces, by number.
+    ingress: Vec<usize>,
+    sources: IntervalSet,
+}
+
+impl Seen {
+    /// All that is on a segment, as configured.
+    pub(super) fn configured(ground: &Ground<'_>, from: SegmentId) -> Self {
+        let plan = ground.plan;
+        let mut sources = plan.segment(from).addresses.clone();
+        for &host in plan.hosts_with_own_ways(from) {
+            let interfaces = plan.device(host).interfaces.iter();
+            let mine = interfaces.filter(|interface| interface.segment == from);
+            let own = mine.flat_map(|interface| &interface.addresses);
+            let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
+            sources = sources.union(&own);
+        }
+        Self {
+            ingress: vec![from.0],
+            sources,
+        }
+    }
+
+    /// A hostile device: any source that an interface which its frames reach lets in.
+    pub(super) fn hostile(ground: &Ground<'_>, from: Origin) -> Self {
+        let plan = ground.plan;
+        let anywhere = plan.family.full().difference(&plan.nobody);
+        let mut seen = Self {
+            ingress: Vec::new(),
+            sources: IntervalSet::empty(),
+        };
+        for &(device, at) in &plan.wire(Stand::Hostile(from)).attached {
+            let interface = &plan.device(device).interfaces[at];
+            seen.ingress.push(interface.segment.0);
+            let lets_in = interface.accepts.as_ref().unwrap_or(&anywhere);
+            seen.sources = seen.sources.union(lets_in);
+        }
+        seen.sources = seen.sources.intersection(&anywhere);
+        seen
+    }
+}
+
+/// What the rules that differ name, in one family.
+pub(super) struct Named {
+    rules: Vec<NamedRule>,
+    /// Whether rules see the source that was sent.
+    sees_source: bool,
+    /// Whether rules see the destination that the packet arrives at.
+    sees_destination: bool,
+    /// Whether no destination is rewritten.
+    keeps_destination: bool,
+    /// Whether ports are rewritten.
+    rewrites_ports: bool,
+    /// Whether packets arrive at the only device that forwards by the interfaces that their sender's frames reach, and
+    /// leave it into the segment of their target.
+    direct: bool,
+}
+
+struct NamedRule {
+    /// Columns of the interfaces that it names; `None`: any.
+    from: Option<Vec<usize>>,
+    to: Option<Vec<usize>>,
+    source: Option<IntervalSet>,
+    destination: Option<IntervalSet>,
+    services: Option<ClassSet>,
+}
+
+impl Named {
+    pub(super) fn new(grounds: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
+        let ground = &grounds[1];
+        let devices = ground.plan.devices.iter();
+        let filters = devices.clone().filter_map(|device| device.filter.as_ref());
+        let filters: Vec<_> = filters.collect();
+        // Nobody brings a packet back to it with other headers.
+        let alone = filters.len() < 2 && devices.filter(|device| device.forwards).count() < 2;
+        let rules = rules.iter().filter_map(|rule| named(ground, rule));
+        Self {
+            rules: rules.collect(),
+            sees_source: alone || filters.iter().all(|filter| filter.departures.is_empty()),
+            sees_destination: alone || filters.iter().all(|filter| filter.arrivals.is_empty()),
+            keeps_destination: filters.iter().all(|filter| filter.arrivals.is_empty()),
+            rewrites_ports: ground.rewrites_ports,
+            direct: grounds.iter().all(direct),
+        }
+    }
+
+    /// What to ask of a pair; `None`: no rule that differs names any of its packets.
+    pub(super) fn between(&self, ground: &Ground<'_>, from: &Seen, to: usize) -> Option<Narrow> {
+        let own = &ground.columns[to].addresses;
+        let meets = |set: &Option<IntervalSet>, other: &IntervalSet| {
+            set.as_ref().is_none_or(|set| set.overlaps(other))
+        };
+        let rules = self.rules.iter();
+        let rules: Vec<&NamedRule> = rules
+            .filter(|rule| !self.direct || rule.between(&from.ingress, to))
+            .filter(|rule| !self.sees_source || meets(&rule.source, &from.sources))
+            .filter(|rule| {
+                let there = |rule: &NamedRule| {
+                    // A device may put out there what is another segment's.
+                    meets(&rule.destination, own) || meets(&rule.destination, ground.extra(to))
+                };
+                !self.sees_destination || there(rule)
+            })
+            .collect();
+        if rules.is_empty() {
+            return None;
+        }
+        let destinations = rules.iter().map(|rule| rule.destination.as_ref());
+        let destinations = destinations.collect::<Option<Vec<_>>>();
+        let services = rules.iter().map(|rule| rule.services.as_ref());
+        let services = services.collect::<Option<Vec<_>>>();
+        let union = |sets: Vec<&IntervalSet>| {
+            let parts = sets.iter().flat_map(|set| set.intervals());
+            parts.copied().collect::<IntervalSet>()
+        };
+        Some(Narrow {
+            destinations: destinations.filter(|_| self.keeps_destination).map(union),
+            services: services.filter(|_| !self.rewrites_ports).map(|sets| {
+                let none = ground.network.classes.none();
+                sets.into_iter().fold(none, |all, one| all.union(one))
+            }),
+        })
+    }
+}
+
+/// Whether one device forwards, and is found by everybody who does as configured at interfaces of their own segment.
+fn direct(ground: &Ground<'_>) -> bool {
+    let plan = ground.plan;
+    let forwarding = plan.devices.iter().filter(|device| device.forwards);
+    // A host with several interfaces takes what is for another of its addresses.
+    let mut hosts = plan.devices.iter().filter(|device| !device.forwards);
+    let segments =
+        (0..plan.segments.len()).map(|at| (SegmentId(at), Stand::Segment(SegmentId(at))));
+    let single = hosts.clone().all(|host| host.interfaces.len() < 2);
+    let own = hosts.by_ref().filter_map(|host| match host.id {
+        DeviceId::Host(id) => Some((
+            host.interfaces.first()?.segment,
+            Stand::Foot(plan.host_index(id), 0),
+        )),
+        DeviceId::Router(_) => None,
+    });
+    forwarding.count() < 2
+        && single
+        && segments.chain(own).all(|(segment, stand)| {
+            let mut found = plan.wire(stand).attached.iter();
+            found.all(|&(device, at)| {
+                let here = plan.device(device);
+                !here.forwards || here.interfaces[at].segment == segment
+            })
+        })
+}
+
+impl NamedRule {
+    /// Whether the interfaces that it names are among those of a pair.
+    fn between(&self, from: &[usize], to: usize) -> bool {
+        let among = |columns: &Option<Vec<usize>>, column: usize| {
+            let named = columns.as_ref();
+            named.is_none_or(|columns| columns.contains(&column))
+        };
+        from.iter().any(|&from| among(&self.from, from)) && among(&self.to, to)
+    }
+}
+
+/// A rule in one family; `None` where it matches no packet of it.
+fn named(ground: &Ground<'_>, rule: &Rule) -> Option<NamedRule> {
+    let family = ground.family();
+    let set = |list: &Option<AddressMatch>| {
+        let set = list.as_ref().map(|list| list.set.of(family).clone());
+        match set {
+            Some(set) if set.is_empty() => Err(()),
+            other => Ok(other),
+        }
+    };
+    let services = rule.services.as_ref().map(|list| ground.services(list));
+    let (source, destination) = (set(&rule.source).ok()?, set(&rule.destination).ok()?);
+    if services.as_ref().is_some_and(ClassSet::is_empty) {
+        return None;
+    }
+    Some(NamedRule {
+        from: rule.from.as_ref().map(|from| ground.targets(from)),
+        to: rule.to.as_ref().map(|to| ground.targets(to)),
+        source,
+        destination,
+        services,
+    })
+}

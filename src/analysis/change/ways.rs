@@ -1,0 +1,93 @@
+//! Ways round the gateway that a change opens or closes.
+
+use rustc_hash::FxHashSet;
+
+use crate::forwarding::{Network, Origin};
+
+use super::super::bypass::{Bypass, bypasses, ways};
+use super::counterparts::{Counterparts, Twin};
+use super::reach::ReachChange;
+
+/// A pair with a way round the gateway in one version only.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct WayChange {
+    /// Where the device is attached.
+    pub from: Twin<Origin>,
+    /// What it reaches.
+    pub to: Twin<Origin>,
+    /// The way, in the version that has it.
+    pub bypass: Bypass,
+}
+
+/// What a change does to ways round the gateway.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct WayChanges {
+    /// Pairs of which the new version has a way round, and the old one had none.
+    pub opened: Vec<WayChange>,
+    /// Pairs of which the old version had a way round, and the new one has none.
+    pub closed: Vec<WayChange>,
+}
+
+impl WayChanges {
+    /// Whether nothing changed.
+    pub fn is_empty(&self) -> bool {
+        self.opened.is_empty() && self.closed.is_empty()
+    }
+}
+
+type Ends = (Twin<Origin>, Twin<Origin>);
+
+/// Compares the ways round of two versions. Rules decide none of them, so nothing is looked at where only rules differ.
+pub fn way_changes(old: &Network<'_>, new: &Network<'_>, reach: &ReachChange) -> WayChanges {
+    if reach.only_rules {
+        return WayChanges::default();
+    }
+    let counterparts = &reach.counterparts;
+    let [before, after] = [(old, false), (new, true)]
+        .map(|(network, new)| ends(network, counterparts, new).collect::<FxHashSet<Ends>>());
+    WayChanges {
+        opened: beyond(new, true, counterparts, &before),
+        closed: beyond(old, false, counterparts, &after),
+    }
+}
+
+/// The place in both versions that is this one in one of them.
+fn twin(counterparts: &Counterparts, new: bool, origin: Origin) -> Option<Twin<Origin>> {
+    let mut all = counterparts.origins();
+    all.find(|twin| twin.side(new) == Some(origin))
+}
+
+/// Pairs of one version with a way round.
+fn ends<'a>(
+    network: &Network<'_>,
+    counterparts: &'a Counterparts,
+    new: bool,
+) -> impl Iterator<Item = Ends> + 'a {
+    let found = ways(network, &|_, _| true).into_iter();
+    let ends = found.map(|(from, to, _)| (from, to));
+    let ends: Vec<(Origin, Origin)> = ends.collect();
+    ends.into_iter().filter_map(move |(from, to)| {
+        let twin = |origin| twin(counterparts, new, origin);
+        Some((twin(from)?, twin(to)?))
+    })
+}
+
+/// Ways of one version between pairs that the other has none for.
+fn beyond(
+    network: &Network<'_>,
+    new: bool,
+    counterparts: &Counterparts,
+    known: &FxHashSet<Ends>,
+) -> Vec<WayChange> {
+    let ends = |from, to| {
+        let from = twin(counterparts, new, from)?;
+        Some((from, twin(counterparts, new, to)?))
+    };
+    let fresh = |from, to| ends(from, to).is_some_and(|ends| !known.contains(&ends));
+    let found = bypasses(network, &fresh).into_iter();
+    let changes = found.filter_map(|bypass| {
+        let (from, to) = ends(bypass.from, bypass.to)?;
+        Some(WayChange { from, to, bypass })
+    });
+    changes.collect()
+}
