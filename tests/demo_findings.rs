@@ -64,7 +64,6 @@ const EXPECTED: &[Row] = &[
     ("isolated-vlan-on-trunk", "\"25\"", &["core:25"]),
     ("isolated-vlan-on-trunk", "\"26\"", &["core:26"]),
     ("isolated-vlan-on-trunk", "\"6\"   =", &["taproom:6"]),
-    ("several-homes", "[hosts.jump]", &["jump"]),
     ("source-check-off", "interfaces.cameras", &["edge:cameras"]),
     ("trunk-vlan-one-end", "\"25\"", &["core:25"]),
     // Management goes to switches that have no device in it; cameras to the brewhouse, where none is.

@@ -210,7 +210,7 @@ impl Setting {
                     .vlans_mut(site)
                     .filter(|vlans| vlans.pvid == Some(vlan))
                 {
-                    vlans.pvid = None;
+                    vlans.pvid = other_native(vlans, vlan);
                 }
             }
             Self::Member(port, vlan) => {
@@ -228,7 +228,7 @@ impl Setting {
             Self::Plugged(link) => site.links[link].pulled = true,
             Self::Forwards(host) => site.hosts[host.0].forwards.value = Forwards::No,
             Self::NoRules(router) => site.routers[router.0].role = deny_everything(),
-            Self::Home(host, at) => site.hosts[host.0].interfaces[at].addresses.clear(),
+            Self::Home(host, at) => take_off(site, host, at),
         }
     }
 }
@@ -242,6 +242,25 @@ fn deny_everything() -> Role {
         destination_translations: Vec::new(),
         source_translations: Vec::new(),
     }))
+}
+
+/// The PVID that a port should have instead of a VLAN: the only other one that leaves it untagged, if there is one.
+fn other_native(vlans: &PortVlans, vlan: VlanId) -> Option<VlanId> {
+    let mut others = vlans.untagged.iter().filter(|&other| other != vlan);
+    let first = others.next();
+    first.filter(|_| others.next().is_none())
+}
+
+/// Unplugs an interface of a host and takes its addresses.
+fn take_off(site: &mut Site, host: HostId, at: usize) {
+    let interface = &mut site.hosts[host.0].interfaces[at];
+    interface.addresses.clear();
+    let name = interface.name.value.clone();
+    for link in &mut site.links {
+        let here =
+            |end: &LinkEnd| matches!(end, LinkEnd::Host(id, port) if *id == host && *port == name);
+        link.pulled |= link.ends.iter().any(|end| here(&end.value));
+    }
 }
 
 /// Both ends of a cable carry a VLAN tagged.

@@ -41,6 +41,7 @@ pub(super) fn settings_of(
                     add(Setting::Forwards(host));
                     // Without forwarding it still answers for its address there.
                     add(Setting::Home(host, handover.egress));
+                    add(Setting::Home(host, handover.ingress));
                 }
             }
         }
@@ -115,8 +116,10 @@ fn plugged(network: &Network<'_>, socket: SocketId, at: Origin) -> Option<Settin
 /// The interfaces by which a host is on a segment as well as elsewhere.
 fn several_homes(network: &Network<'_>, host: HostId, to: Origin) -> Vec<Setting> {
     let interfaces = network.site.host(host).interfaces.iter().enumerate();
-    let there = interfaces.filter(|(_, interface)| Some(interface.segment) == to.segment());
-    there.map(|(at, _)| Setting::Home(host, at)).collect()
+    let (there, here): (Vec<_>, Vec<_>) =
+        interfaces.partition(|(_, interface)| Some(interface.segment) == to.segment());
+    let both = there.into_iter().chain(here);
+    both.map(|(at, _)| Setting::Home(host, at)).collect()
 }
 
 fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {

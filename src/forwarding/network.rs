@@ -244,6 +244,7 @@ impl Plan {
         }
         self.give_addresses(site);
         let hosts = (self.routers..self.devices.len()).map(DeviceIndex);
+        let hosts = hosts.filter(|&host| !self.device(host).own.is_empty());
         let special = hosts.filter(|&host| !self.answers_plainly(site, host));
         self.answering = special
             .map(|host| (host, self.device(host).own.clone()))
@@ -287,7 +288,10 @@ impl Plan {
         };
         let wire = self.wire(Stand::Foot(index, 0));
         let plain = self.wire(Stand::Segment(interface.segment));
-        host.default_gateway.is_empty()
+        let on_link: IntervalSet = interface.subnets.iter().copied().collect();
+        // What is on-link on the segment and not for the host goes by a router.
+        on_link == self.segment(interface.segment).on_link
+            && host.default_gateway.is_empty()
             && host.routes.is_empty()
             && wire.first_hops == plain.first_hops
             && wire.attached == plain.attached

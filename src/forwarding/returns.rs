@@ -130,7 +130,7 @@ impl Back<'_> {
     /// external segment answers a private address that is not routed there.
     fn answer(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan;
-        let mut rest = self.split(&flow, &plan.segment(segment).unrouted).1;
+        let mut rest = Some(flow);
         for (host, own) in &plan.answering {
             let Some(flow) = rest.take() else { return };
             if !flow.now.destination.overlaps(own) {
@@ -143,7 +143,8 @@ impl Back<'_> {
             }
             rest = others;
         }
-        if let Some(flow) = rest {
+        let unrouted = &plan.segment(segment).unrouted;
+        if let Some(flow) = rest.and_then(|flow| self.split(&flow, unrouted).1) {
             self.send_from_segment(segment, flow, &[]);
         }
     }

@@ -135,8 +135,8 @@ pub(super) fn reply(
             let stand = Stand::Segment(segment);
             let here = plan.segment(segment);
             match plan.answerer(Family::value(way.packet.source)) {
-                _ if here.unrouted.contains(destination) => way.lost(),
                 Some(host) => back.route(way, host, Entry::Starts),
+                None if here.unrouted.contains(destination) => way.lost(),
                 None if here.on_link.contains(destination) => {
                     let next = on_wire(plan, stand, &way.packet);
                     back.handed_out(way, stand, next)
@@ -395,11 +395,21 @@ impl Back<'_> {
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
     fn handed_out(&self, way: Way, stand: Stand, next: Next) -> End {
-        let off = Outcome::Stopped(Stop::OffWire);
+        // Nobody takes it but who listens: that nobody has the address, or has it and sent it, makes no difference.
+        let off = [Stop::OffWire, Stop::OwnSource].map(Outcome::Stopped);
         let alone = match next {
-            Next::Done(outcome) => matches!(outcome, Outcome::Delivered(_)) || outcome == off,
+            Next::Done(outcome) => {
+                matches!(outcome, Outcome::Delivered(_)) || off.contains(&outcome)
+            }
             Next::Arrive(..) => false,
         };
+        if matches!(next, Next::Done(Outcome::Stopped(Stop::OwnSource))) {
+            // A plain device that sends from a host's address is another device than that host.
+            let there = self.plan.wire(stand).lands.first();
+            if there.is_some_and(|(segment, _)| self.home.contains(segment)) {
+                return self.end(way, true);
+            }
+        }
         let end = self.follow(way.clone(), next);
         if !end.came && alone && overheard(self.network, self.plan, stand, self.hostile) {
             return self.end(way, true);

@@ -22,12 +22,6 @@ pub const CASES: &[Case] = &[
         "1 to 4094",
     ),
     load(
-        "vlan-twice",
-        "[segments.cellar]\nzone = \"inside\"\nvlan = 60\n#      ^\nprefixes = \"10.44.7.0/24\"\nisolated = true",
-        "`brewhouse` and `cellar` share VLAN 60",
-        "one VLAN is one segment",
-    ),
-    load(
         "segment-without-vlan",
         "[switches.core.ports]\n1 = { access = \"internet\" }\n#              ^",
         "`internet` has no VLAN",

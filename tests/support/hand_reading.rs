@@ -151,7 +151,9 @@ impl<'n> Reader<'n> {
         if self.site.segment(id).external {
             let others = self.site.segment_ids().filter(|&other| other != id);
             let elsewhere = others.fold(self.discarded(), |all, other| all.union(&prefixes(other)));
-            own = own.union(&self.family.full().difference(&elsewhere));
+            // RFC 1918, RFC 4193, RFC 6598: nobody out there routes private addresses.
+            let public = self.family.full().difference(&elsewhere);
+            own = own.union(&public.difference(&self.family.private()));
         }
         own.difference(&self.gateway())
             .difference(&self.family.never_forwarded())

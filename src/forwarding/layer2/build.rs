@@ -313,7 +313,12 @@ impl Build {
                     node
                 }
             };
-            let tagging = Tagging::Through(tag.filter(|_| bridging.is_none()));
+            // What is assumed speaks to an interface with the tag that it expects; a bridge has it on its port.
+            let expected = match of {
+                FootOf::Host(host, at) if bridging.is_some() => site.host(host).interfaces[at].vlan,
+                _ => tag,
+            };
+            let tagging = Tagging::Through(expected);
             let socket = self.add_socket(node, SocketName::Unnamed, tagging, place);
             self.socket_mut(socket).takes_tags = false;
             self.fabric.feet[foot.0 as usize].assumed = true;

@@ -124,6 +124,8 @@ fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)
             .sockets
             .iter()
             .map(|&socket| fabric.socket(socket).node);
+        // A cable without a switch at either end is no part: nothing there goes by VLAN numbers.
+        let nodes = nodes.filter(|&node| !matches!(fabric.node(node).kind, NodeKind::Wire(_)));
         anchored.extend(nodes.map(|node| (foot.segment, parts[node.0 as usize])));
     }
     anchored.sort_unstable();
