@@ -19,16 +19,14 @@ pub enum Arrival {
     Foot(FootId),
 }
 
-/// A frame of a hostile device that leaves a port without the tag of its VLAN, and shows one below.
+/// A port that frames of a hostile device leave without the tag of their VLAN, with one below of its choice.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Exposed {
     /// The port.
     pub port: SocketId,
-    /// The VLAN that it leaves untagged.
+    /// The VLAN that they leave untagged.
     pub vlan: VlanId,
-    /// The frame on the cable.
-    pub frame: Frame,
-    /// A place from which a device can have sent it.
+    /// A place from which a device can have sent them.
     pub place: SocketId,
 }
 
@@ -215,37 +213,27 @@ impl Fabric {
         starts.map(|id| Start::Seat(id, Frame::HOSTILE)).collect()
     }
 
-    /// Frames of a flood that leave a port of a switch towards something plugged in without the tag of their
-    /// VLAN, with a tag below that the sender chose or may choose. Each port, VLAN and frame once.
+    /// Ports that frames of a flood leave without the tag of their VLAN, with a tag below that the sender may
+    /// choose; each with each VLAN once.
     pub fn exposed(&self, flood: &Flood) -> Vec<Exposed> {
-        let mut seen: FxHashSet<(SocketId, VlanId, Frame)> = FxHashSet::default();
+        let mut seen: FxHashSet<(SocketId, VlanId)> = FxHashSet::default();
         let mut found = Vec::new();
         for visit in &flood.visits {
-            let below = visit.below;
-            let Some(vlan) = visit
-                .vlan
-                .filter(|_| below.outer().is_some() || below.free() > 0)
+            let open = visit.below.outer().is_none() && visit.below.free() > 0;
+            let (Some(vlan), Start::Seat(place, _), true) =
+                (visit.vlan, flood.starts[visit.start as usize], open)
             else {
-                continue;
-            };
-            let Start::Seat(place, _) = flood.starts[visit.start as usize] else {
                 continue;
             };
             let node = self.node(visit.node);
             for &member in node.members.of(vlan.get()) {
                 let port = node.sockets[usize::from(member)];
-                let bare = self
-                    .vlans(port)
-                    .is_some_and(|vlans| vlans.untagged.contains(vlan));
+                let vlans = self.vlans(port);
+                let bare = vlans.is_some_and(|vlans| vlans.untagged.contains(vlan));
                 let barred = self.is_isolated(visit.arrived) && self.is_isolated(port);
                 let back = visit.arrived == port;
-                if bare && !barred && !back && seen.insert((port, vlan, below)) {
-                    found.push(Exposed {
-                        port,
-                        vlan,
-                        frame: below,
-                        place,
-                    });
+                if bare && !barred && !back && seen.insert((port, vlan)) {
+                    found.push(Exposed { port, vlan, place });
                 }
             }
         }
