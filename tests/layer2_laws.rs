@@ -4,24 +4,27 @@
 //! found, and no others.
 
 #[path = "oracles/frames.rs"]
-#[allow(dead_code, reason = "each test uses its part")]
+#[allow(dead_code, unused_imports, reason = "each test uses its part")]
 mod frames;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
 #[path = "support/random_fabric.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
 mod random_fabric;
 
+use std::cell::Cell;
 use std::collections::BTreeSet;
 
 use boundwalk::analysis::{Cabling, Difference, Unlike, differences};
 use boundwalk::checks::run;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Forwards, Site, VlanId};
+use boundwalk::model::{Date, Forwards, FrameTypes, Site, VlanId};
 
-use frames::{Foot, Frames, Jack, Spot, Tags, ingress, settings};
-use random_fabric::random_fabric;
+use frames::{Foot, Frames, Jack, Spot, Tags};
+use random::Random;
+use random_fabric::{loose_fabric, random_fabric};
 
 /// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
 fn seeds() -> std::ops::Range<u64> {
@@ -74,16 +77,93 @@ fn is_aware(site: &Site, spot: Spot) -> bool {
     switch(spot).is_some_and(|switch| site.switches[switch].vlan_aware)
 }
 
-/// Whether nothing but hosts is plugged in, or nothing.
-fn is_place(frames: &Frames<'_>, spot: Spot) -> bool {
-    let host = |jack: &Jack| match jack {
-        Jack::Spot(next) => matches!(next, Spot::Interface(..)),
-        Jack::Feet(feet) => {
-            !feet.is_empty() && feet.iter().all(|foot| matches!(foot, Foot::Host(..)))
-        }
-        Jack::Dead => false,
+/// The VLAN that a frame takes at a port of a switch that knows VLANs.
+fn taken(frames: &Frames<'_>, spot: Spot, tags: &[u16]) -> Option<VlanId> {
+    let port = frames.settings(spot);
+    let outer = tags.first().copied().and_then(VlanId::new);
+    let accepted = match port.accept {
+        FrameTypes::All => true,
+        FrameTypes::Tagged => outer.is_some(),
+        FrameTypes::Untagged => outer.is_none(),
     };
-    frames.at(spot).iter().all(host) && !matches!(spot, Spot::Inside(_))
+    let vlan = outer.or(port.pvid).filter(|_| accepted)?;
+    (port.carries(vlan) || !port.ingress_filter).then_some(vlan)
+}
+
+/// Sites of both kinds of random fabrics, and of the hall with its bench.
+fn over_all_sites(check: impl Fn(&Site, &str)) {
+    for seed in seeds() {
+        for text in [random_fabric(seed), loose_fabric(seed), random_bench(seed)] {
+            check(&site(seed, &text), &format!("seed {seed}\n{text}"));
+        }
+    }
+}
+
+/// One or two switches in the hall, their ports set in any way, most of them plugged into the same bench: one or two
+/// switches without VLANs.
+fn random_bench(seed: u64) -> String {
+    let mut random = Random::new(seed);
+    let mut text = "[zones.z]\ntrust = 50\n".to_owned();
+    for vlan in [10, 20, 30] {
+        text += &format!(
+            "[segments.v{vlan}]\nzone = \"z\"\nvlan = {vlan}\nprefixes = [\"10.44.{vlan}.0/24\"]\n"
+        );
+    }
+    let ports = [
+        "access = 10",
+        "access = 10",
+        "access = 20",
+        "access = 30",
+        "untagged = 10, tagged = [20, 30]",
+        "untagged = 20, tagged = [10]",
+        "tagged = [10, 20]",
+        "pvid = 10, untagged = [20], ingress_filter = false",
+        "pvid = 20, untagged = [10], ingress_filter = true, accept = \"all\"",
+        "pvid = \"none\", untagged = [10]",
+        "access = 20, enabled = false",
+        "access = 20, isolated = true",
+        "",
+    ];
+    let benches = random.between(1, 2);
+    let mut free: Vec<String> = Vec::new();
+    for bench in 0..benches {
+        text += &format!(
+            "[switches.bench{bench}]\nvlan_aware = false\n[switches.bench{bench}.ports]\n"
+        );
+        for port in 1..=5 {
+            let isolated = if random.percent(15) {
+                "isolated = true"
+            } else {
+                ""
+            };
+            text += &format!("\"{port}\" = {{ {isolated} }}\n");
+            free.push(format!("bench{bench}:{port}"));
+        }
+    }
+    let mut links: Vec<[String; 2]> = Vec::new();
+    for hall in 0..random.between(1, 2) {
+        text += &format!("[switches.hall{hall}.ports]\n");
+        for port in 1..=3 {
+            text += &format!("\"{port}\" = {{ {} }}\n", random.pick(&ports));
+            if random.percent(70) && !free.is_empty() {
+                let far = free.remove(random.below(free.len()));
+                links.push([format!("hall{hall}:{port}"), far]);
+            }
+        }
+    }
+    for host in 0..2 {
+        if !free.is_empty() {
+            let far = free.remove(random.below(free.len()));
+            let segment = random.pick(&[10, 20]);
+            text += &format!(
+                "[hosts.h{host}]\n[[hosts.h{host}.interfaces]]\nsegment = \"v{segment}\"\nport = \"{far}\"\n"
+            );
+        }
+    }
+    for [one, other] in links {
+        text += &format!("[[links]]\nends = [\"{one}\", \"{other}\"]\n");
+    }
+    text
 }
 
 /// VLANs that anything in a site is set to.
@@ -111,7 +191,7 @@ fn is_taken(frames: &Frames<'_>, port: Spot, tags: &[u16]) -> bool {
             let trip = frames.send(*next, tags);
             let mut left = trip.left.keys();
             !trip.feet.is_empty()
-                || left.any(|(spot, tags)| tags.is_empty() && is_place(frames, *spot))
+                || left.any(|(spot, tags)| tags.is_empty() && frames.places().contains(spot))
         }
         Jack::Dead => false,
     })
@@ -123,8 +203,9 @@ fn hops(frames: &Frames<'_>) -> BTreeSet<String> {
     let site = frames.site;
     let vlans = vlans(site);
     let mut found = BTreeSet::new();
-    for place in frames.spots() {
-        if switch(place).is_none() || !is_place(frames, place) {
+    for place in frames.places() {
+        // Nobody is reckoned with to put tags on where layer 2 is only assumed.
+        if matches!(place, Spot::Tap(..)) {
             continue;
         }
         for &outer in [0].iter().chain(&vlans) {
@@ -133,11 +214,10 @@ fn hops(frames: &Frames<'_>) -> BTreeSet<String> {
                     if !is_aware(site, port) || left != [inner] {
                         continue;
                     }
-                    let here = &site.switches[switch(port).expect("a port of a switch")];
-                    let Some((vlan, _)) = ingress(settings(here, from), &arrived) else {
+                    let Some(vlan) = taken(frames, from, &arrived) else {
                         continue;
                     };
-                    let bare = settings(here, port).untagged.contains(vlan);
+                    let bare = frames.settings(port).untagged.contains(vlan);
                     if bare && vlan.get() != inner && is_taken(frames, port, &left) {
                         found.insert(name(site, port));
                     }
@@ -159,26 +239,24 @@ fn retags(site: &Site) -> bool {
 
 #[test]
 fn a_two_tag_hop_is_found_where_single_frames_hop_and_nowhere_else() {
-    let (mut hopping, mut still) = (0, 0);
-    for seed in seeds() {
-        let text = random_fabric(seed);
-        let site = site(seed, &text);
-        if retags(&site) {
-            continue;
+    let seen = [Cell::new(0), Cell::new(0)];
+    over_all_sites(|site, told| {
+        if retags(site) {
+            return;
         }
-        let expected = hops(&Frames::new(&site));
-        assert_eq!(
-            subjects(&site, "two-tag-hop"),
-            expected,
-            "seed {seed}\n{text}"
-        );
-        hopping += usize::from(!expected.is_empty());
-        still += usize::from(expected.is_empty());
-    }
+        let expected = hops(&Frames::new(site));
+        assert_eq!(subjects(site, "two-tag-hop"), expected, "{told}");
+        count(&seen[usize::from(expected.is_empty())], true);
+    });
+    let [hopping, still] = seen.map(Cell::into_inner);
     assert!(
         hopping > 40 && still > 40,
         "{hopping} with hops, {still} without"
     );
+}
+
+fn count(counter: &Cell<usize>, one: bool) {
+    counter.set(counter.get() + usize::from(one));
 }
 
 /// Ports of switches that know VLANs where a frame comes to through switches that know none, and interfaces there.
@@ -220,7 +298,7 @@ fn joining_ports(frames: &Frames<'_>) -> BTreeSet<String> {
         if !is_aware(site, from) {
             continue;
         }
-        let own = settings(&site.switches[switch(from).expect("a port")], from);
+        let own = frames.settings(from);
         for vlan in own.members().iter() {
             let bare = own.untagged.contains(vlan);
             let tags: Tags = (!bare).then_some(vlan.get()).into_iter().collect();
@@ -230,12 +308,11 @@ fn joining_ports(frames: &Frames<'_>) -> BTreeSet<String> {
                     continue;
                 }
                 for (to, tags) in behind(frames, *next, &tags).0 {
-                    let there = settings(&site.switches[switch(to).expect("a port")], to);
-                    let Some((into, _)) = ingress(there, &tags) else {
+                    let Some(into) = taken(frames, to, &tags) else {
                         continue;
                     };
-                    let takes = ingress(own, &[]).is_some_and(|(taken, _)| taken == into);
-                    let sends = there.untagged.contains(vlan);
+                    let takes = taken(frames, from, &[]) == Some(into);
+                    let sends = frames.settings(to).untagged.contains(vlan);
                     if into != vlan && to != from && !takes && !sends {
                         found.insert(name(site, from));
                     }
@@ -295,23 +372,19 @@ fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
 
 #[test]
 fn segments_joined_are_found_where_single_frames_cross_and_nowhere_else() {
-    let (mut ports, mut interfaces, mut neither) = (0, 0, 0);
-    for seed in seeds() {
-        let text = random_fabric(seed);
-        let site = site(seed, &text);
-        let frames = Frames::new(&site);
+    let seen = [const { Cell::new(0) }; 3];
+    over_all_sites(|site, told| {
+        let frames = Frames::new(site);
         let (by_ports, by_interfaces) = (joining_ports(&frames), joined_interfaces(&frames));
         let expected: BTreeSet<String> = by_ports.union(&by_interfaces).cloned().collect();
-        let found = subjects(&site, "segments-joined");
-        assert_eq!(found, expected, "seed {seed}\n{text}");
-        ports += usize::from(!by_ports.is_empty());
-        interfaces += usize::from(!by_interfaces.is_empty());
-        neither += usize::from(expected.is_empty());
-        let told = joins_told(&site);
-        assert_eq!(told, by_ports, "on the worksheet, seed {seed}\n{text}");
-    }
-    let seen = [ports, interfaces, neither];
-    assert!(seen.iter().all(|&count| count > 8), "{seen:?}");
+        assert_eq!(subjects(site, "segments-joined"), expected, "{told}");
+        assert_eq!(joins_told(site), by_ports, "on the worksheet, {told}");
+        count(&seen[0], !by_ports.is_empty());
+        count(&seen[1], !by_interfaces.is_empty());
+        count(&seen[2], expected.is_empty());
+    });
+    let seen = seen.map(Cell::into_inner);
+    assert!(seen.iter().all(|&count| count > 20), "{seen:?}");
 }
 
 /// Ports at which the worksheets say that a switch without VLANs joins segments.
@@ -336,18 +409,21 @@ fn misdelivering(frames: &Frames<'_>) -> BTreeSet<[String; 2]> {
         .into_iter()
         .filter(|&spot| is_aware(site, spot))
     {
-        let own = settings(&site.switches[switch(from).expect("a port")], from);
+        let own = frames.settings(from);
         for jack in frames.at(from) {
             let &Jack::Spot(to) = jack else { continue };
             if !is_aware(site, to) {
                 continue;
             }
-            let there = settings(&site.switches[switch(to).expect("a port")], to);
+            let there = frames.settings(to);
+            let untagged = |spot| (taken(frames, spot, &[]), &frames.settings(spot).untagged);
+            // Two ends with the same fault are alike: it is one of each port, `pvid-not-untagged`.
+            let alike = untagged(from) == untagged(to);
             let wrong = own.members().iter().any(|vlan| {
                 let bare = own.untagged.contains(vlan);
                 let tags: Tags = (!bare).then_some(vlan.get()).into_iter().collect();
-                let taken = ingress(there, &tags).map(|(taken, _)| taken);
-                taken != Some(vlan) || !there.carries(vlan)
+                let arrives = taken(frames, to, &tags) == Some(vlan) && there.carries(vlan);
+                !arrives && !(bare && alike)
             });
             let mut ends = [name(site, from), name(site, to)];
             ends.sort_unstable();
@@ -361,33 +437,30 @@ fn misdelivering(frames: &Frames<'_>) -> BTreeSet<[String; 2]> {
 
 #[test]
 fn a_cable_that_misdelivers_frames_has_ends_that_differ() {
-    let mut cables = 0;
-    for seed in seeds() {
-        let text = random_fabric(seed);
-        let site = site(seed, &text);
-        let network = Network::new(&site, Date::constant(2026, 11, 25));
-        let cabling = Cabling::new(&site, &network.fabric);
-        let told: BTreeSet<[String; 2]> = differences(&site, &cabling)
-            .into_iter()
-            .filter(|one| {
-                matches!(
-                    one.what,
-                    Unlike::OneEndOnly(..)
-                        | Unlike::TaggedAtOneEnd(..)
-                        | Unlike::Dropped(..)
-                        | Unlike::Untagged(_)
-                )
-            })
-            .map(|one| {
-                let mut ends = one.ends.map(|end| end.name(&site));
-                ends.sort_unstable();
-                ends
-            })
-            .collect();
-        for ends in misdelivering(&Frames::new(&site)) {
-            assert!(told.contains(&ends), "seed {seed}: {ends:?}\n{text}");
-            cables += 1;
+    let cables = Cell::new(0);
+    over_all_sites(|site, text| {
+        let network = Network::new(site, Date::constant(2026, 11, 25));
+        let cabling = Cabling::new(site, &network.fabric);
+        let about_vlans = |what: &Unlike| {
+            matches!(
+                what,
+                Unlike::OneEndOnly(..)
+                    | Unlike::TaggedAtOneEnd(..)
+                    | Unlike::Dropped(..)
+                    | Unlike::Untagged(_)
+            )
+        };
+        let found = differences(site, &cabling).into_iter();
+        let told = found.filter(|one| about_vlans(&one.what)).map(|one| {
+            let mut ends = one.ends.map(|end| end.name(site));
+            ends.sort_unstable();
+            ends
+        });
+        let told: BTreeSet<[String; 2]> = told.collect();
+        for ends in misdelivering(&Frames::new(site)) {
+            assert!(told.contains(&ends), "{ends:?}, {text}");
+            count(&cables, true);
         }
-    }
-    assert!(cables > 100, "{cables} cables");
+    });
+    assert!(cables.get() > 100, "{} cables", cables.get());
 }

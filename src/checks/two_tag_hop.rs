@@ -27,7 +27,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let fabric = view.fabric;
-    let sent = flood(fabric, &fabric.hostile_starts_everywhere());
+    let sent = flood(fabric, &fabric.hostile_anywhere());
     let tags = tags_in_use(fabric);
     for exposed in fabric.exposed(&sent) {
         let Exposed { port, vlan, place } = exposed;
