@@ -107,7 +107,8 @@ fn a_tag_that_leads_to_no_device_is_no_hop() {
         behind(r#""2" = { access = "brewhouse", enabled = false }"#),
         0
     );
-    assert_eq!(behind(r#""2" = { tagged = ["brewhouse"] }"#), 1);
+    // Whoever sits there expects tags, and the file knows of nobody.
+    assert_eq!(behind(r#""2" = { tagged = ["brewhouse"] }"#), 0);
 }
 
 /// Two ports of the hall's switch, both plugged into one switch without VLANs.
@@ -203,4 +204,65 @@ port = "bench:2"
     );
     let alike = text.replace("cellar", "brewhouse");
     assert_eq!(said(&site(&alike), "segments-joined"), [""; 0]);
+}
+
+/// A case of the folder of cases, with parts of its text replaced.
+fn case(name: &str, edits: &[(&str, &str)]) -> Site {
+    let path = format!("{}/tests/cases/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    let mut text = std::fs::read_to_string(&path).expect(&path);
+    for (old, new) in edits {
+        assert!(text.contains(old), "{name}: {old}");
+        text = text.replace(old, new);
+    }
+    let loaded = load_text(name, &text);
+    let problems = format!("{:#?}", loaded.problems);
+    loaded.site.expect(&problems)
+}
+
+/// Whom a check speaks of.
+fn subjects(site: &Site, check: &str) -> Vec<String> {
+    let findings = run(&network(site)).into_iter();
+    let own = findings.filter(|finding| finding.check.name == check);
+    own.flat_map(|finding| finding.subjects).collect()
+}
+
+#[test]
+fn switches_without_vlans_are_found_at_both_ports_that_feed_them() {
+    let ports = |name| subjects(&case(name, &[]), "segments-joined");
+    assert_eq!(ports("hub"), ["core:1", "core:2"]);
+    assert_eq!(ports("dumb-switch"), ["core:3", "cellar:7"]);
+    // Hosts on either side are where they should be.
+    for name in ["hub", "dumb-switch"] {
+        assert_eq!(subjects(&case(name, &[]), "host-off-segment"), [""; 0]);
+    }
+}
+
+#[test]
+fn isolated_ports_have_neither_a_hop_nor_a_way_round() {
+    let site = case("isolated-ports", &[]);
+    assert_eq!(subjects(&site, "two-tag-hop"), [""; 0]);
+    assert_eq!(subjects(&site, "bypass-open"), [""; 0]);
+}
+
+/// A claim of isolation and the hop into its VLAN are found together or not at all.
+#[test]
+fn hops_and_isolation_tell_one_story() {
+    let core_port = ("\"5\" = { access = 1 }", "\"5\" = { enabled = false }");
+    let cellar_port = ("\"7\" = { access = 1 }", "\"7\" = { enabled = false }");
+    for (edits, hopping) in [
+        (&[][..], vec!["core:7", "cellar:8"]),
+        (&[cellar_port][..], vec!["core:7"]),
+        (&[core_port][..], vec!["cellar:8"]),
+        (&[core_port, cellar_port][..], vec![]),
+    ] {
+        let site = case("vlan1-everywhere", edits);
+        let into = |found: &String| found.contains("90 (management)");
+        let hops = said(&site, "two-tag-hop");
+        assert!(hops.iter().all(into), "{hops:?}");
+        assert_eq!(subjects(&site, "two-tag-hop"), hopping);
+        assert_eq!(
+            subjects(&site, "isolation-broken").len(),
+            usize::from(!hopping.is_empty())
+        );
+    }
 }

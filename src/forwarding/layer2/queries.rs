@@ -9,6 +9,7 @@ use super::fabric::{
 };
 use super::flood::{Flood, Start, Visit, departing};
 use super::frame::{Admitted, Frame, Refused, admit, egress};
+use super::wiring::hostile_starts;
 
 /// Where a frame comes to before any switch that knows VLANs has passed it on.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -19,16 +20,14 @@ pub enum Arrival {
     Foot(FootId),
 }
 
-/// A frame of a hostile device that leaves a port without the tag of its VLAN, and shows one below.
+/// A port that frames of a hostile device leave without the tag of their VLAN, with one below of its choice.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Exposed {
     /// The port.
     pub port: SocketId,
-    /// The VLAN that it leaves untagged.
+    /// The VLAN that they leave untagged.
     pub vlan: VlanId,
-    /// The frame on the cable.
-    pub frame: Frame,
-    /// A place from which a device can have sent it.
+    /// A place from which a device can have sent them.
     pub place: SocketId,
 }
 
@@ -36,7 +35,7 @@ impl Fabric {
     /// Live ports and LAGs of switches; not where the part of a segment that no file describes is joined on.
     pub fn ports(&self) -> impl Iterator<Item = (SocketId, &Socket)> {
         let all = self.socket_ids().map(|id| (id, self.socket(id)));
-        all.filter(|(_, socket)| matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..)))
+        all.filter(|(_, socket)| is_named(socket))
     }
 
     /// Those of switches that know VLANs, with their VLANs.
@@ -77,7 +76,8 @@ impl Fabric {
             Far::Dead => false,
             Far::Feet(feet) => {
                 let host = |&foot| matches!(self.foot(foot).of, FootOf::Host(..));
-                let inside = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
+                let bridge = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
+                let inside = bridge && socket.name == SocketName::Unnamed;
                 !inside && !feet.is_empty() && feet.iter().all(host)
             }
             Far::Sockets(far) => far.iter().all(|&far| {
@@ -208,49 +208,46 @@ impl Fabric {
         sent.collect()
     }
 
-    /// All that hostile devices send, one at each place; plain frames only where layer 2 is assumed.
-    pub fn hostile_starts_everywhere(&self) -> Vec<Start> {
-        let places = self.socket_ids().filter(|&id| self.is_for_devices(id));
-        let starts = places.filter(|&id| self.socket(id).takes_tags);
-        starts.map(|id| Start::Seat(id, Frame::HOSTILE)).collect()
+    /// All that hostile devices send, wherever one may be.
+    pub fn hostile_anywhere(&self) -> Vec<Start> {
+        let all = self
+            .origins()
+            .flat_map(|origin| hostile_starts(self, origin));
+        let mut seen: FxHashSet<Start> = FxHashSet::default();
+        all.filter(|&start| seen.insert(start)).collect()
     }
 
-    /// Frames of a flood that leave a port of a switch towards something plugged in without the tag of their
-    /// VLAN, with a tag below that the sender chose or may choose. Each port, VLAN and frame once.
+    /// Ports that frames of a flood leave without the tag of their VLAN, with a tag below that the sender may
+    /// choose; each with each VLAN once.
     pub fn exposed(&self, flood: &Flood) -> Vec<Exposed> {
-        let mut seen: FxHashSet<(SocketId, VlanId, Frame)> = FxHashSet::default();
+        let mut seen: FxHashSet<(SocketId, VlanId)> = FxHashSet::default();
         let mut found = Vec::new();
         for visit in &flood.visits {
-            let below = visit.below;
-            let Some(vlan) = visit
-                .vlan
-                .filter(|_| below.outer().is_some() || below.free() > 0)
+            let open = visit.below.outer().is_none() && visit.below.free() > 0;
+            let (Some(vlan), Start::Seat(place, _), true) =
+                (visit.vlan, flood.starts[visit.start as usize], open)
             else {
-                continue;
-            };
-            let Start::Seat(place, _) = flood.starts[visit.start as usize] else {
                 continue;
             };
             let node = self.node(visit.node);
             for &member in node.members.of(vlan.get()) {
                 let port = node.sockets[usize::from(member)];
-                let bare = self
-                    .vlans(port)
-                    .is_some_and(|vlans| vlans.untagged.contains(vlan));
+                let vlans = self.vlans(port).filter(|_| is_named(self.socket(port)));
+                let bare = vlans.is_some_and(|vlans| vlans.untagged.contains(vlan));
                 let barred = self.is_isolated(visit.arrived) && self.is_isolated(port);
                 let back = visit.arrived == port;
-                if bare && !barred && !back && seen.insert((port, vlan, below)) {
-                    found.push(Exposed {
-                        port,
-                        vlan,
-                        frame: below,
-                        place,
-                    });
+                if bare && !barred && !back && seen.insert((port, vlan)) {
+                    found.push(Exposed { port, vlan, place });
                 }
             }
         }
         found
     }
+}
+
+/// Whether the file describes it as a port or LAG of a switch.
+fn is_named(socket: &Socket) -> bool {
+    matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..))
 }
 
 /// Sockets that a cable leads to.
