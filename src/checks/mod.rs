@@ -58,6 +58,7 @@ mod pvid_not_untagged;
 mod reason_missing;
 mod report;
 mod review_overdue;
+mod private_destination_leaves;
 mod reviewed;
 mod rule_asked;
 mod rule_dead;
@@ -70,6 +71,7 @@ mod rule_repeated;
 mod rule_unhit;
 mod rules_correlated;
 mod segments_joined;
+mod segments_share_vlan;
 mod several_homes;
 mod site_not_modelled_here;
 mod source_check_off;
@@ -335,6 +337,11 @@ pub static CHECKS: &[Registered] = &[
         find: ports_wide::find,
     },
     Registered {
+        check: &private_destination_leaves::CHECK,
+        area: Area::Routing,
+        find: private_destination_leaves::find,
+    },
+    Registered {
         check: &pvid_not_untagged::CHECK,
         area: Area::Wiring,
         find: pvid_not_untagged::find,
@@ -398,6 +405,11 @@ pub static CHECKS: &[Registered] = &[
         check: &segments_joined::CHECK,
         area: Area::Wiring,
         find: segments_joined::find,
+    },
+    Registered {
+        check: &segments_share_vlan::CHECK,
+        area: Area::Wiring,
+        find: segments_share_vlan::find,
     },
     Registered {
         check: &several_homes::CHECK,

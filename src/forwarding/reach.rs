@@ -86,7 +86,7 @@ pub enum Stop {
     /// It came back to an interface with the headers that it had there before, or crossed [`MOST_HOPS`] devices.
     Loop,
     /// It leaves the site for a private address that nobody out there routes.
-    LostOutside,
+    LostOutside(SegmentId),
     /// Its source is an address of the receiver itself.
     OwnSource,
     /// There is no router for the sender to use.
@@ -475,7 +475,7 @@ impl Walk<'_> {
         let unrouted = &self.plan.segment(outside).unrouted;
         let (lost, routed) = self.split_destination(&flow, unrouted);
         if let Some(lost) = lost {
-            self.stop(Stop::LostOutside, lost);
+            self.stop(Stop::LostOutside(outside), lost);
         }
         if let Some(routed) = routed {
             self.deliver(outside, routed);

@@ -401,7 +401,7 @@ pub(super) fn depart(
             };
             let destination = Family::value(packet.destination);
             if plan.segment(outside).unrouted.contains(destination) {
-                return stopped(Stop::LostOutside);
+                return stopped(Stop::LostOutside(outside));
             }
             match to_itself(plan, packet) {
                 true => stopped(Stop::OwnSource),

@@ -35,7 +35,7 @@ pub(super) fn stop_text(stop: Stop) -> &'static str {
         Stop::NotForwardable => {
             "no router forwards from this source or to this destination (RFC 6890)"
         }
-        Stop::LostOutside => {
+        Stop::LostOutside(_) => {
             "it leaves the site for a private address, which nobody out there routes"
         }
         Stop::OwnSource => "the receiver drops it: the source is an address of its own",

@@ -90,7 +90,7 @@ pub fn stopped(stop: Stop) -> &'static str {
         Stop::NoFirstHop => "stopped for want of a router to send to",
         Stop::NotForwardable => "stopped because no router forwards such an address",
         Stop::NoTranslationAddress => "stopped for want of an address to translate to",
-        Stop::LostOutside => "lost outside: nobody out there routes a private address",
+        Stop::LostOutside(_) => "lost outside: nobody out there routes a private address",
         Stop::OwnSource => "dropped by the receiver, whose own address is its source",
         Stop::NoSource => "stopped for want of an own address",
     }

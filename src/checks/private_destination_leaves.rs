@@ -1,0 +1,93 @@
+//! Private destinations that leave the site.
+
+use crate::diagnostic::{Check, Severity, Span};
+use crate::forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach};
+use crate::model::{Family, SegmentId};
+
+use super::report::{Report, found};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "private-destination-leaves",
+    severity: Severity::Note,
+    summary: "packets to private addresses that leave by an external segment, where nobody routes them",
+    why: "Nobody out there routes private addresses: what is sent there is lost, and tells the provider about the inside. \
+        A mistyped or unreachable inside address looks delivered in a log, and is not.",
+    fine_when: "A partner or provider routes these networks: name them in `routes` of the external segment.",
+    remedy: "Give private networks that are not inside a discard route, or deny them on the way out.",
+    references: &[
+        "RFC 1918 section 3: packets with private addresses are not forwarded between enterprises",
+        "RFC 4193 section 4.3: unique local addresses are filtered at the border of a site",
+        "RFC 6598 section 4: shared addresses are not forwarded to others",
+    ],
+    fires: include_str!("examples/private-destination-leaves.fires.toml"),
+    quiet: include_str!("examples/private-destination-leaves.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    let mut senders: Vec<(SegmentId, Vec<SegmentId>)> = Vec::new();
+    for family in Family::ALL {
+        let plan = view.network.plan(family);
+        if plan.segments.iter().all(|segment| segment.unrouted.is_empty()) {
+            continue;
+        }
+        for from in view.site.segment_ids() {
+            for outside in lost(view, plan, from) {
+                match senders.iter_mut().find(|(known, _)| *known == outside) {
+                    Some((_, known)) if known.contains(&from) => {}
+                    Some((_, known)) => known.push(from),
+                    None => senders.push((outside, vec![from])),
+                }
+            }
+        }
+    }
+    for (outside, from) in senders {
+        let name = |&segment: &SegmentId| view.site.segment(segment).name.value.as_str();
+        let from: Vec<&str> = from.iter().map(name).collect();
+        let what = format!("takes packets to private addresses, sent from {}", from.join(", "));
+        let draft = found(&CHECK, place(view, outside), name(&outside), what);
+        report.add(draft.help(
+            "add a discard route for the private networks that are not inside, or `routes` to the external segment",
+        ));
+    }
+}
+
+/// External segments by which private destinations leave that devices of a segment send. What a limit hides is not
+/// listed: the matrix says so then.
+fn lost(view: &View<'_>, plan: &Plan, from: SegmentId) -> Vec<SegmentId> {
+    let private = plan.family.private();
+    let target = Target {
+        addresses: &private,
+        segment: None,
+        services: None,
+    };
+    let mut outside: Vec<SegmentId> = Vec::new();
+    let sender = Sender::Segment(from);
+    let _covered = reach(view.network, plan, sender, target, &mut |arrival| {
+        if let Arrival::Stopped(Stop::LostOutside(by), sent) = arrival
+            && !outside.contains(&by)
+            && !sent.is_empty()
+        {
+            outside.push(by);
+        }
+    });
+    outside
+}
+
+/// The route by which they leave, else the external segment.
+fn place(view: &View<'_>, outside: SegmentId) -> Span {
+    let plan = view.network.plan(Family::V4);
+    let mut routers = view.site.routers.iter().enumerate();
+    let route = routers.find_map(|(number, router)| {
+        let device = plan.device(DeviceIndex(number));
+        let mut routes = router.routes.iter();
+        let leaves = routes.find(|route| match route.via {
+            crate::model::Via::NextHop { interface, .. } => {
+                device.interfaces[interface].segment == outside
+            }
+            crate::model::Via::Discard => false,
+        });
+        leaves.map(|route| route.place)
+    });
+    route.unwrap_or_else(|| view.site.segment(outside).place())
+}
