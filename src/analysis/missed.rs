@@ -43,6 +43,13 @@ impl Missed {
         }
     }
 
+    /// What a device would send to itself: nobody misses it.
+    pub(super) fn excuse(&mut self, sent: &Region) {
+        if self.parts.is_some() {
+            self.arrived.push(sent.clone());
+        }
+    }
+
     /// Something was delivered, and this part of it where it was sent to.
     pub(super) fn deliver(&mut self, sent: &Region, mine: Option<&Region>) {
         let Some(mine) = mine else {

@@ -121,8 +121,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                // What a device would send to itself is nobody's to miss.
-                Arrival::Stopped(Stop::OwnSource, _) => {}
+                Arrival::Stopped(Stop::OwnSource, sent) => missed.excuse(&sent),
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;

@@ -3,18 +3,19 @@
 use crate::diagnostic::{Check, Severity, Span};
 use crate::forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach};
 use crate::model::{Family, SegmentId};
+use crate::packet::IntervalSet;
 
 use super::report::{Report, found};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
     name: "private-destination-leaves",
-    severity: Severity::Note,
-    summary: "packets to private addresses that leave by an external segment, where nobody routes them",
+    severity: Severity::Warning,
+    summary: "packets to private addresses of the site that leave by an external segment, where nobody routes them",
     why: "Nobody out there routes private addresses: what is sent there is lost, and tells the provider about the inside. \
-        A mistyped or unreachable inside address looks delivered in a log, and is not.",
+        It looks delivered in the log of the gateway, and never arrives.",
     fine_when: "A partner or provider routes these networks: name them in `routes` of the external segment.",
-    remedy: "Give private networks that are not inside a discard route, or deny them on the way out.",
+    remedy: "Give private networks that the gateway has no other way to a discard route, or deny them on the way out.",
     references: &[
         "RFC 1918 section 3: packets with private addresses are not forwarded between enterprises",
         "RFC 4193 section 4.3: unique local addresses are filtered at the border of a site",
@@ -28,11 +29,16 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let mut senders: Vec<(SegmentId, Vec<SegmentId>)> = Vec::new();
     for family in Family::ALL {
         let plan = view.network.plan(family);
-        if plan.segments.iter().all(|segment| segment.unrouted.is_empty()) {
+        if plan
+            .segments
+            .iter()
+            .all(|segment| segment.unrouted.is_empty())
+        {
             continue;
         }
+        let inside = inside(plan);
         for from in view.site.segment_ids() {
-            for outside in lost(view, plan, from) {
+            for outside in lost(view, plan, from, &inside) {
                 match senders.iter_mut().find(|(known, _)| *known == outside) {
                     Some((_, known)) if known.contains(&from) => {}
                     Some((_, known)) => known.push(from),
@@ -44,20 +50,31 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for (outside, from) in senders {
         let name = |&segment: &SegmentId| view.site.segment(segment).name.value.as_str();
         let from: Vec<&str> = from.iter().map(name).collect();
-        let what = format!("takes packets to private addresses, sent from {}", from.join(", "));
+        let what = format!(
+            "takes packets to private addresses of the site, sent from {}",
+            from.join(", ")
+        );
         let draft = found(&CHECK, place(view, outside), name(&outside), what);
         report.add(draft.help(
-            "add a discard route for the private networks that are not inside, or `routes` to the external segment",
+            "add a discard route for the private networks that have no other way, or `routes` to the external segment",
         ));
     }
 }
 
+/// Private addresses of the segments inside.
+fn inside(plan: &Plan) -> IntervalSet {
+    let segments = plan.segments.iter().filter(|segment| !segment.external);
+    let all = segments.fold(IntervalSet::empty(), |all, segment| {
+        all.union(&segment.on_link)
+    });
+    all.intersection(&plan.family.private())
+}
+
 /// External segments by which private destinations leave that devices of a segment send. What a limit hides is not
 /// listed: the matrix says so then.
-fn lost(view: &View<'_>, plan: &Plan, from: SegmentId) -> Vec<SegmentId> {
-    let private = plan.family.private();
+fn lost(view: &View<'_>, plan: &Plan, from: SegmentId, inside: &IntervalSet) -> Vec<SegmentId> {
     let target = Target {
-        addresses: &private,
+        addresses: inside,
         segment: None,
         services: None,
     };

@@ -15,7 +15,9 @@ pub(super) static CHECK: Check = Check {
         rules say. The same number on switches that no cable joins is two VLANs.",
     fine_when: "Both prefixes are meant to be on one wire: then make them one segment with two prefixes.",
     remedy: "Give one of the segments a VLAN number of its own.",
-    references: &["IEEE 802.1Q: a VLAN is identified by its VID within a bridged network (from memory)"],
+    references: &[
+        "IEEE 802.1Q: a VLAN is identified by its VID within a bridged network (from memory)",
+    ],
     fires: include_str!("examples/segments-share-vlan.fires.toml"),
     quiet: include_str!("examples/segments-share-vlan.quiet.toml"),
 };

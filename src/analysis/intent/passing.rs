@@ -1,6 +1,6 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Coverage, Flow, Sender, Target, reach};
+use crate::forwarding::{Arrival, Coverage, Flow, Sender, Stop, Target, reach};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -26,6 +26,18 @@ pub(in crate::analysis) fn passing(
     services: Option<&ClassSet>,
     sink: &mut dyn FnMut(Passed),
 ) -> Coverage {
+    passing_or_own(ground, scope, (sender, to), services, sink, &mut |_| {})
+}
+
+/// The same, and what devices would send to themselves, which nobody has to get through.
+pub(in crate::analysis) fn passing_or_own(
+    ground: &Ground<'_>,
+    scope: &Scope,
+    (sender, to): (Sender, usize),
+    services: Option<&ClassSet>,
+    sink: &mut dyn FnMut(Passed),
+    own: &mut dyn FnMut(Region),
+) -> Coverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
     let extra = ground.extra(to);
@@ -44,13 +56,21 @@ pub(in crate::analysis) fn passing(
         if addresses.is_empty() {
             continue;
         }
-        let walked = reach(network, plan, sender, target, &mut |arrival| {
-            if let Arrival::Delivered(place, flow) = arrival
-                && let Some(part) = column.takes(network, plan, place, &flow)
-            {
-                parts(ground, scope, &part, sink);
-            }
-        });
+        let walked = reach(
+            network,
+            plan,
+            sender,
+            target,
+            &mut |arrival| match arrival {
+                Arrival::Delivered(place, flow) => {
+                    if let Some(part) = column.takes(network, plan, place, &flow) {
+                        parts(ground, scope, &part, sink);
+                    }
+                }
+                Arrival::Stopped(Stop::OwnSource, sent) => own(sent),
+                Arrival::Stopped(..) => {}
+            },
+        );
         coverage.note(walked);
     }
     coverage
