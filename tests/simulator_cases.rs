@@ -413,6 +413,36 @@ to_address = "interface"
     assert!(!lives("10.44.10.5") && !lives("10.200.0.1") && !lives("192.168.1.1"));
 }
 
+#[test]
+fn a_partners_network_answers_where_it_is_routed() {
+    let site = case("partner-network", "");
+    let simulator = Simulator::new(&site, TODAY);
+    let way = |answer: &str| [format!("partner by edge (office to the partner): {answer}")];
+    assert_eq!(
+        configured(&site, "office", tcp("10.44.10.5", "10.77.3.3")),
+        way("not answered")
+    );
+    assert_eq!(
+        configured(&site, "office", tcp("10.44.10.20", "10.77.3.3")),
+        way("answered")
+    );
+    // What the partner does not route is lost there as anywhere outside.
+    assert_eq!(
+        configured(&site, "office", tcp("10.44.10.20", "10.78.3.3")),
+        NOTHING
+    );
+    let lives = |address: &str| {
+        let address = address.parse().expect("an address");
+        simulator.lives_on(segment(&site, "partner"), address)
+    };
+    assert!(lives("10.77.3.3") && !lives("10.78.3.3") && !lives("10.44.10.20"));
+    // Its packets come in; the rules deny them.
+    assert_eq!(
+        configured(&site, "partner", tcp("10.77.3.3", "10.44.10.20")),
+        NOTHING
+    );
+}
+
 /// The answer takes another way, past a second stateful gateway.
 const ANSWER_ELSEWHERE: &str = r#"
 [zones.business]

@@ -7,7 +7,7 @@
 
 use std::net::IpAddr;
 
-use boundwalk::model::{Prefix, Segment, SegmentId};
+use boundwalk::model::SegmentId;
 
 use super::{Device, Exit, Simulator, Spot, same_family};
 
@@ -26,11 +26,6 @@ pub struct End {
     pub wire: Option<SegmentId>,
     /// The gateway, router or described host that it is for; `None`: a plain device.
     pub by: Option<usize>,
-}
-
-/// Networks that an external segment routes. The model does not have them yet: none.
-fn routed_by(segment: &Segment) -> Vec<Prefix> {
-    segment.routes.iter().map(|prefix| prefix.value).collect()
 }
 
 impl Simulator<'_> {
@@ -152,8 +147,8 @@ impl Simulator<'_> {
     /// Whether what leaves by an external segment for an address gets there: any but private ones, and of those what
     /// the segment routes or has on-link.
     pub(super) fn is_routed_out_there(&self, segment: SegmentId, address: IpAddr) -> bool {
-        let routed = routed_by(self.site.segment(segment));
-        let routed = routed.iter().any(|prefix| prefix.contains(address));
+        let mut routes = self.site.segment(segment).routes.iter();
+        let routed = routes.any(|prefix| prefix.value.contains(address));
         !is_private(address) || routed || self.on_link(segment, address)
     }
 

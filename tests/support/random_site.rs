@@ -212,6 +212,12 @@ impl Plan {
             list(text, "default_gateway", &gateways);
             if segment.external {
                 text.push_str("external = true\n");
+                // A partner's network, of which nobody here has an address; or the office's, as the partner routes it.
+                if self.random.percent(35) {
+                    let partners = ["10.200.0.0/24", "10.0.0.0/24", "fdff::/64", "fd00::/96"];
+                    let routes = self.random.some(&partners, 2);
+                    list(text, "routes", &routes);
+                }
             }
         }
     }
