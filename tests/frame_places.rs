@@ -9,7 +9,7 @@ mod frames;
 
 use boundwalk::model::Site;
 
-use frame_names::{group, groups, names, of_port, segment, site, takers};
+use frame_names::{group, groups, names, of_port, segment, site, spot, takers};
 use frames::{Frames, Stance};
 
 /// Segments of the brewery; two of them, in two buildings, have the number 10.
@@ -207,6 +207,52 @@ fn an_interface_without_a_cable_is_in_the_parts_where_its_segment_lives() {
     let attic = frames.reach_of_group(group(2, None));
     assert_eq!(takers(&site, &attic), NOBODY);
     assert_eq!(of_port(&site, &frames, "attic:2"), ["brewhouse"]);
+}
+
+/// Where no cable is described, a tag is nobody's business, that of a bridge neither: the interface is on its segment.
+#[test]
+fn a_bridge_without_a_cable_is_on_its_segment_whatever_its_tag() {
+    let rest = "[switches.core.ports]\n\"1\" = { access = 60 }\n\"2\" = { access = 77 }\n\
+                [hosts.box]\nforwards = \"bridges\"\n\
+                [[hosts.box.interfaces]]\nsegment = \"brewhouse\"\nvlan = 60\n\
+                [[hosts.box.interfaces]]\nsegment = \"brewhouse\"\nport = \"core:2\"\n\
+                [[hosts.kettle.interfaces]]\nsegment = \"brewhouse\"\nport = \"core:1\"\n";
+    let site = brewery(rest);
+    assert_eq!(plain(&site, "brewhouse"), ["box", "kettle"]);
+    let frames = Frames::new(&site);
+    let kettle = frames.send(spot(&site, "core:1"), &[]);
+    let out: Vec<_> = kettle
+        .left
+        .keys()
+        .filter(|(at, _)| *at == spot(&site, "core:2"))
+        .collect();
+    assert_eq!(
+        out.len(),
+        0,
+        "the bridge sends it into VLAN 77, of which core:2 is the only port"
+    );
+    assert_eq!(kettle.feet.len(), 2, "both addresses of the bridge");
+}
+
+/// A port that carries a segment's VLAN with a tag is a place of it: a device there takes frames with that tag.
+#[test]
+fn a_device_on_a_tagged_port_takes_frames_of_an_unclaimed_one() {
+    let rest = "[switches.core.ports]\n\"1\" = {}\n\"2\" = { tagged = [60] }\n\"3\" = { enabled = false }\n";
+    let site = brewery(rest);
+    let frames = Frames::new(&site);
+    let brewhouse = segment(&site, "brewhouse");
+    let reach = frames.reach_of_group(group(0, Some(1)));
+    assert_eq!(
+        names(&site, frames.segments_that_take(&reach)),
+        ["brewhouse"]
+    );
+    assert!(!frames.apart_from_unclaimed(brewhouse));
+    let out = frames.reach_of_segment(brewhouse, Stance::Hostile);
+    assert_eq!(
+        groups(&site, frames.unclaimed_that_hear(&out)),
+        NOBODY,
+        "one way only"
+    );
 }
 
 /// A segment that no switch carries is a wire of its own, with all that is on it.

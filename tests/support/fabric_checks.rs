@@ -10,7 +10,7 @@ use boundwalk::model::{HostId, RouterId, SegmentId, Site, VlanId};
 
 use crate::fabric_growth::tags_of;
 use crate::fabric_seen::Seen;
-use crate::frames::{Foot, Frames, Jack, Sitting, Spot, Tags, Trip};
+use crate::frames::{Foot, Frames, Group, Jack, Sitting, Spot, Tags, Trip};
 
 /// One site, both ways.
 pub struct Checks<'s> {
@@ -231,6 +231,29 @@ impl<'s> Checks<'s> {
             let expected = forms.remove(&spot).unwrap_or_default();
             let seated = self.fabric.seated(socket).iter().copied().collect();
             self.equal(&format!("who sits at {spot:?}"), &seated, &expected);
+        }
+    }
+
+    /// Groups of unclaimed ports as a fabric lists them, each with its places and with what a hostile device there
+    /// starts from: the same places in the same groups, and all their frames go the same ways.
+    #[allow(dead_code, reason = "for fabrics that list them")]
+    pub fn unclaimed(&mut self, listed: &[(Group, Vec<SocketId>, Vec<Start>)]) {
+        let found = listed.iter().map(|(group, sockets, _)| {
+            let spots = sockets.iter().map(|socket| self.spot_of[socket]);
+            (*group, spots.collect::<BTreeSet<Spot>>())
+        });
+        let found: BTreeMap<Group, BTreeSet<Spot>> = found.collect();
+        let expected = self.frames.unclaimed();
+        self.equal("each group once", &found.len(), &listed.len());
+        self.equal("unclaimed ports", &found, &expected);
+        for (group, _, starts) in listed {
+            let places = expected.get(group).into_iter().flatten();
+            let sent = places
+                .flat_map(|&spot| stacks(&self.tags).into_iter().map(move |tags| (spot, tags)));
+            let trips: Vec<Trip> = sent
+                .map(|(spot, tags)| self.frames.send(spot, &tags))
+                .collect();
+            self.compare("a hostile device at an unclaimed port", starts, &trips);
         }
     }
 
