@@ -1,8 +1,8 @@
 //! The product's answers in the simulator's words.
 
 use boundwalk::forwarding::{
-    Arrival, Flow, Network, Origin, Outcome as TraceOutcome, Packet, Place, Sender, Target, Trace,
-    reach, returns, trace, Step,
+    Arrival, Flow, Network, Origin, Outcome as TraceOutcome, Packet, Place, Sender, Step, Target,
+    Trace, reach, returns, trace,
 };
 use boundwalk::model::{Family, Protocol, SegmentId};
 use boundwalk::packet::Region;
