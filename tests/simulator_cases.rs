@@ -436,6 +436,12 @@ fn a_partners_network_answers_where_it_is_routed() {
         simulator.lives_on(segment(&site, "partner"), address)
     };
     assert!(lives("10.77.3.3") && !lives("10.78.3.3") && !lives("10.44.10.20"));
+    // A described host there answers by its own routes, whatever the partner routes; a plain device does not.
+    let relay = "[hosts.relay]\ndefault_gateway = [\"203.0.113.10\"]\n[[hosts.relay.interfaces]]\naddresses = [\"203.0.113.12\"]\n";
+    let with_relay = case("partner-network", relay);
+    let to = |destination| configured(&with_relay, "office", tcp("10.44.10.5", destination));
+    assert_eq!(to("203.0.113.12"), way("answered"));
+    assert_eq!(to("203.0.113.13"), way("not answered"));
     // Its packets come in; the rules deny them.
     assert_eq!(
         configured(&site, "partner", tcp("10.77.3.3", "10.44.10.20")),

@@ -23,6 +23,8 @@
 mod devices;
 #[path = "simulator_host.rs"]
 mod host;
+#[path = "simulator_match.rs"]
+mod matching;
 #[path = "simulator_reply.rs"]
 mod reply;
 #[path = "simulator_wire.rs"]

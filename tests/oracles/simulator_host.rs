@@ -35,7 +35,7 @@ impl<'s> Simulator<'s> {
     }
 
     /// How a packet leaves a host that sends it, by its own routes and default gateways, with the interface that it
-    /// leaves by: its source is an address of that interface (design 3.1).
+    /// leaves by: its source is an address of that interface (design 3.1). What is for itself does not leave it.
     pub(super) fn host_exits(
         &self,
         host: usize,
@@ -45,7 +45,8 @@ impl<'s> Simulator<'s> {
         let exits = device.exits(probe.destination).into_iter();
         let exits = exits.filter_map(|exit| Some((exit.port()?, exit)));
         exits.filter(move |(port, _)| {
-            device.ports[*port].has(probe.source) && !never_forwarded(probe.source)
+            let own = device.ports[*port].has(probe.source) && !never_forwarded(probe.source);
+            own && !device.owns(probe.destination)
         })
     }
 

@@ -72,7 +72,7 @@ impl Simulator<'_> {
     /// own rules do not look at what it sends, but a translation that brought the packet to it is undone.
     fn answered_by_device(&self, flow: &Flow<'_>, device: usize, mut answer: Answer) -> bool {
         undo(flow, device, &mut answer);
-        self.leaves(flow, device, &answer)
+        self.put_out_by(flow, device, &answer)
     }
 
     /// Walks an answer from its arrival at an interface.
@@ -113,12 +113,16 @@ impl Simulator<'_> {
             })
     }
 
-    /// Where a device hands an answer; its own addresses are no sender's, and a host that has been passed forwards.
+    /// Where a device that an answer passes hands it.
     fn leaves(&self, flow: &Flow<'_>, index: usize, answer: &Answer) -> bool {
+        self.devices[index].forwards && self.put_out_by(flow, index, answer)
+    }
+
+    /// Where a device hands an answer; its own addresses are no sender's.
+    fn put_out_by(&self, flow: &Flow<'_>, index: usize, answer: &Answer) -> bool {
         let device = &self.devices[index];
         let destination = answer.probe.destination;
-        let sends = device.forwards || flow.arrival.end.by == Some(index);
-        if device.owns(destination) || !sends {
+        if device.owns(destination) {
             return false;
         }
         let mut exits = device.exits(destination).into_iter();
@@ -143,12 +147,17 @@ fn is_senders(flow: &Flow<'_>, end: &End) -> bool {
 }
 
 /// The sender takes an answer only from whom it wrote to; and a TCP connection lives only where each stateful gateway
-/// sees both directions.
+/// sees both directions. A host drops what claims to come from itself.
 fn is_answered(simulator: &Simulator<'_>, flow: &Flow<'_>, reply: &Answer) -> bool {
     let crossings = flow.arrival.crossings.iter();
     let mut states = crossings.filter(|crossing| simulator.devices[crossing.device].is_stateful());
     let both = states.all(|crossing| reply.fitted.contains(crossing));
-    answer(flow.sent) == Some(reply.probe) && (both || Protocol(flow.sent.protocol) != TCP)
+    let itself = match flow.arrival.sender {
+        Sender::Host(device) => simulator.devices[device].owns(reply.probe.source),
+        Sender::On(_) => false,
+    };
+    let lives = both || Protocol(flow.sent.protocol) != TCP;
+    answer(flow.sent) == Some(reply.probe) && lives && !itself
 }
 
 /// Makes of an answer what a gateway that passed the flow sends on; `false` where it knows no such flow.

@@ -85,11 +85,24 @@ impl Simulator<'_> {
         let answering: Vec<(usize, usize)> = self.answering(wire, hop).collect();
         let leaves = answering.is_empty() && self.site.segment(wire).external;
         if leaves && self.is_routed_out_there(wire, destination) {
-            return vec![Taken::Ends(plain_on(wire))];
+            return vec![Taken::Ends(self.out_there(wire, destination))];
         }
         // Nobody sends a frame to itself.
         let others = answering.into_iter().filter(|at| Some(at.0) != sender);
         others.map(Taken::Enters).collect()
+    }
+
+    /// Who has what left by an external segment: a described host on that segment that has the address, else somebody.
+    fn out_there(&self, wire: SegmentId, destination: IpAddr) -> End {
+        let mut described = self.ports_on(wire).filter(|&(device, port)| {
+            let device = &self.devices[device];
+            device.is_host && device.ports[port].has(destination)
+        });
+        let by = described.next().map(|(device, _)| device);
+        End {
+            by,
+            ..plain_on(wire)
+        }
     }
 
     /// By what plain devices on a segment use: the default gateways that it lists in the family of the destination, or
