@@ -34,7 +34,7 @@ const TODAY: Date = Date::constant(2026, 11, 25);
 fn seeds() -> std::ops::Range<u64> {
     let wanted = std::env::var("BOUNDWALK_SITES");
     let wanted = wanted.ok().and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(300)
+    0..wanted.unwrap_or(500)
 }
 
 fn site(text: &str) -> Site {

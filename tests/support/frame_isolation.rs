@@ -1,11 +1,10 @@
 //! Isolation of a segment as the simulator of single frames has it, for comparison with a verdict.
 //!
-//! *Isolated by design* means no path at all (design of the model, section 4). One device is hostile, all others are as
-//! they are set up (section 3.1). So, as far as frames decide: no frame of a hostile device at a place of the segment is
-//! taken by a gateway, by a router or by a device of another segment, and none comes out at an unclaimed place, where
-//! only hostile devices are; and none of a hostile device at a place of another segment or at an unclaimed place is taken
-//! by a device of the segment. Devices of a segment are the hosts on it, and a plain one at each of its places, which
-//! takes frames with the tag of its place or without.
+//! *Isolated by design* means no path at all (design of the model, section 4). A hostile device may stand at any place
+//! (section 3.1), and hears whatever comes out there. So, as far as frames decide: no frame of a hostile device at a
+//! place of the segment is taken by a gateway, a router or a host of another segment, or comes out at a place of another
+//! segment or at an unclaimed one; and none of a hostile device at any of those is taken by a host of the segment or
+//! comes out at a place of it.
 
 use std::collections::BTreeSet;
 
@@ -22,22 +21,22 @@ pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
             found.push(format!("{foot:?} takes its frames"));
         }
     }
-    for other in taken_by(frames, &out) {
+    for other in heard_by(frames, &out) {
         if other != segment {
-            found.push(format!("a device of {other:?} takes its frames"));
+            found.push(format!("its frames come out at a place of {other:?}"));
         }
     }
     let groups = frames.unclaimed_that_hear(&out).into_iter();
     found.extend(groups.map(|group| format!("its frames come out at unclaimed {group:?}")));
     for (group, there) in frames.unclaimed() {
-        if taken_by(frames, &frames.hostile_at(&there)).contains(&segment) {
-            found.push(format!("it takes frames of unclaimed {group:?}"));
+        if heard_by(frames, &frames.hostile_at(&there)).contains(&segment) {
+            found.push(format!("it hears unclaimed {group:?}"));
         }
     }
     for other in frames.site.segment_ids().filter(|&other| other != segment) {
         let reach = frames.hostile_at(&places(frames, other));
-        if taken_by(frames, &reach).contains(&segment) {
-            found.push(format!("it takes frames of {other:?}"));
+        if heard_by(frames, &reach).contains(&segment) {
+            found.push(format!("it hears {other:?}"));
         }
     }
     found
@@ -65,11 +64,11 @@ fn places(frames: &Frames<'_>, segment: SegmentId) -> BTreeSet<Spot> {
     frames.seats_of(segment).iter().map(|seat| seat.1).collect()
 }
 
-/// Segments with a device, no gateway or router, that takes a frame.
-fn taken_by(frames: &Frames<'_>, reach: &Reach) -> BTreeSet<SegmentId> {
+/// Segments at a place of which a frame comes out, or a host on which takes it.
+fn heard_by(frames: &Frames<'_>, reach: &Reach) -> BTreeSet<SegmentId> {
     let mut devices = reach.clone();
     devices.feet.retain(|foot| !is_router(foot));
-    frames.segments_that_take(&devices)
+    frames.segments_that_hear(&devices)
 }
 
 fn is_router(foot: &Foot) -> bool {
