@@ -79,6 +79,25 @@ pub enum EndReason {
 }
 
 impl Certificate {
+    /// The ports and LAGs of switches that frames of the segment come in or leave by.
+    pub fn carrying(&self) -> impl Iterator<Item = SocketName> + '_ {
+        let carrying = self
+            .ports
+            .iter()
+            .filter(|(_, part)| *part == PortPart::Carries);
+        carrying.map(|(name, _)| *name)
+    }
+
+    /// How many ports and LAGs of how many switches that are.
+    pub fn extent(&self) -> (usize, usize) {
+        let switches = self.carrying().filter_map(|name| match name {
+            SocketName::Port(switch, _) | SocketName::Lag(switch, _) => Some(switch),
+            SocketName::Interface(..) | SocketName::Unnamed => None,
+        });
+        let switches: FxHashSet<SwitchId> = switches.collect();
+        (self.carrying().count(), switches.len())
+    }
+
     /// Writes down what a flood of everything that a hostile device on a segment sends has visited.
     pub(super) fn new(network: &Network<'_>, segment: SegmentId, flood: &Flood) -> Self {
         let mut inside: Vec<(NodeId, Option<VlanId>)> = Vec::new();

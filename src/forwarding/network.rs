@@ -39,12 +39,15 @@ pub struct Attachment {
 impl Attachment {
     /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
     /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8, from memory).
-    pub fn facing(&self, target: u128) -> Option<u128> {
-        let held = self
-            .subnets
-            .iter()
-            .position(|subnet| subnet.contains(target));
-        self.addresses.get(held.unwrap_or(0)).copied()
+    ///
+    /// Addresses that no router forwards from are left out.
+    pub fn facing(&self, target: u128, nobody: &IntervalSet) -> Option<u128> {
+        let known = || {
+            let all = self.subnets.iter().zip(&self.addresses);
+            all.filter(|(_, address)| !nobody.contains(**address))
+        };
+        let held = known().find(|(subnet, _)| subnet.contains(target));
+        held.or_else(|| known().next()).map(|(_, &address)| address)
     }
 }
 
@@ -111,7 +114,7 @@ pub struct Plan {
     /// How many of the devices are gateways and routers; they come first.
     routers: usize,
     /// Hosts that send otherwise than a plain device of their segment would, with their addresses.
-    pub(super) answering: Vec<(DeviceIndex, IntervalSet)>,
+    pub(super) answering: Vec<(DeviceIndex, SegmentId, IntervalSet)>,
     /// Those of them with an address on each segment.
     own_ways: Vec<Vec<DeviceIndex>>,
     /// Addresses of each host that has several.
@@ -246,21 +249,30 @@ impl Plan {
         let hosts = (self.routers..self.devices.len()).map(DeviceIndex);
         let hosts = hosts.filter(|&host| !self.device(host).own.is_empty());
         let special = hosts.filter(|&host| !self.answers_plainly(site, host));
-        self.answering = special
-            .map(|host| (host, self.device(host).own.clone()))
-            .collect();
+        let special: Vec<DeviceIndex> = special.collect();
+        self.answering = special.iter().flat_map(|&host| self.homes(host)).collect();
         self.note_own_ways();
     }
 
-    fn note_own_ways(&mut self) {
-        let mut own_ways = vec![Vec::new(); self.segments.len()];
-        for (host, _) in &self.answering {
-            for interface in &self.device(*host).interfaces {
-                let here: &mut Vec<DeviceIndex> = &mut own_ways[interface.segment.0];
-                if !interface.addresses.is_empty() && here.last() != Some(host) {
-                    here.push(*host);
-                }
+    /// The segments of a host, each with its addresses there.
+    fn homes(&self, host: DeviceIndex) -> Vec<(DeviceIndex, SegmentId, IntervalSet)> {
+        let mut homes: Vec<(DeviceIndex, SegmentId, IntervalSet)> = Vec::new();
+        for interface in &self.device(host).interfaces {
+            let points = interface.addresses.iter().map(|&at| Interval::point(at));
+            let own: IntervalSet = points.collect();
+            match homes.iter_mut().find(|(_, at, _)| *at == interface.segment) {
+                Some((_, _, known)) => *known = known.union(&own),
+                None => homes.push((host, interface.segment, own)),
             }
+        }
+        homes.retain(|(_, _, own)| !own.is_empty());
+        homes
+    }
+
+    fn note_own_ways(&mut self) {
+        let mut own_ways: Vec<Vec<DeviceIndex>> = vec![Vec::new(); self.segments.len()];
+        for (host, segment, _) in &self.answering {
+            own_ways[segment.0].push(*host);
         }
         self.own_ways = own_ways;
         let hosts = self.devices[self.routers..].iter();
@@ -297,11 +309,11 @@ impl Plan {
             && wire.attached == plain.attached
     }
 
-    /// The host that answers for an address by itself, if there is one.
-    pub(super) fn answerer(&self, address: u128) -> Option<DeviceIndex> {
+    /// The host on a segment that answers for an address by itself, if there is one.
+    pub(super) fn answerer(&self, segment: SegmentId, address: u128) -> Option<DeviceIndex> {
         let mut answering = self.answering.iter();
-        let found = answering.find(|(_, own)| own.contains(address));
-        found.map(|(host, _)| *host)
+        let found = answering.find(|(_, at, own)| *at == segment && own.contains(address));
+        found.map(|(host, ..)| *host)
     }
 
     /// How many of the devices are gateways and routers.
@@ -354,7 +366,12 @@ impl Plan {
 
     /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.
     pub fn owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
-        self.owners_among(&self.wire(stand).attached, address)
+        let mut owners = self.owners_among(&self.wire(stand).attached, address);
+        if let Stand::Foot(own, _) = stand {
+            // Nobody sends to a next hop of its own.
+            owners.retain(|(device, _)| *device != own);
+        }
+        owners
     }
 
     /// Those of some interfaces that answer for an address.
@@ -420,11 +437,11 @@ impl Plan {
         }
     }
 
-    /// Destinations that some gateway or router sends to a neighbour on this segment that is not part of
+    /// Destinations that some device sends to a neighbour on this segment that is not part of
     /// the site.
     fn routed_beyond(&self, segment: SegmentId) -> IntervalSet {
         let mut intervals: Vec<Interval> = Vec::new();
-        for number in 0..self.routers {
+        for number in 0..self.devices.len() {
             let device = &self.devices[number];
             let beyond = device.routes.destinations(|entry| match entry.next_hop {
                 NextHop::Address { interface, address } => {

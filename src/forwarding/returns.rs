@@ -131,7 +131,8 @@ impl Back<'_> {
     fn answer(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan;
         let mut rest = Some(flow);
-        for (host, own) in &plan.answering {
+        let here = plan.answering.iter().filter(|(_, at, _)| *at == segment);
+        for (host, _, own) in here {
             let Some(flow) = rest.take() else { return };
             if !flow.now.destination.overlaps(own) {
                 rest = Some(flow);
@@ -162,7 +163,8 @@ impl Back<'_> {
     }
 
     fn send_to_routers(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
-        for &(device, interface) in &self.plan.wire(stand).first_hops {
+        let plan = self.plan;
+        for (device, interface) in plan.routers_at(stand) {
             self.arrive(device, interface, flow.clone(), visited);
         }
     }
@@ -263,13 +265,18 @@ impl Back<'_> {
             let filter = self.plan.device(hop.device).filter.as_ref();
             filter.is_some_and(|filter| filter.stateful)
         };
-        let passed = |device| {
-            let mut hops = flow.hops.iter();
-            hops.any(|hop| hop.device == device && hop.undone)
+        // A gateway that sees the flow twice with the same headers keeps one state for it, else two.
+        let one_state = |at: usize, other: usize| {
+            let between = &flow.hops[at.min(other)..at.max(other)];
+            flow.hops[at].device == flow.hops[other].device
+                && between.iter().all(|hop| hop.translated.is_none())
         };
-        let mut crossed = flow.hops.iter().filter(stateful);
-        // What is for the gateway itself it answers itself.
-        crossed.all(|hop| passed(hop.device))
+        let passed = |at: usize| {
+            let mut hops = flow.hops.iter().enumerate();
+            hops.any(|(other, hop)| hop.undone && one_state(at, other))
+        };
+        let mut crossed = flow.hops.iter().enumerate();
+        crossed.all(|(at, hop)| !stateful(&hop) || passed(at))
     }
 
     /// The part of a flow whose replies may begin a flow at a gateway without state for them: neither TCP's second
@@ -430,13 +437,17 @@ fn untranslated(
     (ingress, egress): (usize, usize),
     packets: Vec<Region>,
 ) -> Vec<Region> {
-    let arriving = |parts| left_alone(&filter.arrivals, ingress, parts);
-    let leaving = |parts| left_alone(&filter.departures, egress, parts);
+    let arriving = |parts| left_alone(&filter.arrivals, (ingress, true), parts);
+    let leaving = |parts| left_alone(&filter.departures, (egress, false), parts);
     leaving(arriving(packets))
 }
 
 /// The parts that a list of translations leaves as they are: the first line that matches decides.
-fn left_alone(list: &[TranslationPlan], interface: usize, parts: Vec<Region>) -> Vec<Region> {
+fn left_alone(
+    list: &[TranslationPlan],
+    (interface, arriving): (usize, bool),
+    parts: Vec<Region>,
+) -> Vec<Region> {
     let mut open = parts;
     let mut kept = Vec::new();
     for line in list {
@@ -447,14 +458,32 @@ fn left_alone(list: &[TranslationPlan], interface: usize, parts: Vec<Region>) ->
                 continue;
             };
             next.extend(region.difference(&part));
-            if line.written == Written::Unchanged {
-                kept.push(part);
-            }
+            kept.extend(kept_as_is(line, part, arriving));
         }
         open = next;
     }
     kept.extend(open);
     kept
+}
+
+/// The part of what a translation matches that has what it writes already.
+fn kept_as_is(line: &TranslationPlan, part: Region, arriving: bool) -> Option<Region> {
+    let address = match line.written {
+        Written::Unchanged => return Some(part),
+        Written::Address(address) if line.port.is_none() => IntervalSet::point(address),
+        Written::Address(_) | Written::Interface => return None,
+    };
+    let kept = match arriving {
+        true => Region {
+            destination: part.destination.intersection(&address),
+            ..part
+        },
+        false => Region {
+            source: part.source.intersection(&address),
+            ..part
+        },
+    };
+    (!kept.is_empty()).then_some(kept)
 }
 
 fn single(classes: &ServiceClasses, class: usize) -> ClassSet {

@@ -31,7 +31,9 @@ impl Walk<'_> {
     /// link only are left to the link. With a segment, only what leaves by interfaces on it.
     fn send_from_host(&mut self, device: DeviceIndex, only: Option<SegmentId>, target: Target<'_>) {
         let here = self.plan.device(device);
-        for (next_hop, destination) in here.routes.split(target.addresses) {
+        // What it sends to itself never leaves it.
+        let others = target.addresses.difference(&here.own);
+        for (next_hop, destination) in here.routes.split(&others) {
             let egress = next_hop.and_then(NextHop::interface);
             let egress = egress.map(|egress| &here.interfaces[egress]);
             if only.is_some() && egress.map(|egress| egress.segment) != only {
@@ -71,12 +73,12 @@ impl Walk<'_> {
 
     pub(super) fn send_to_routers(&mut self, stand: Stand, flow: Flow) {
         let plan = self.plan;
-        let first_hops = &plan.wire(stand).first_hops;
-        if first_hops.is_empty() {
+        let mut first_hops = plan.routers_at(stand).peekable();
+        if first_hops.peek().is_none() {
             self.stop(Stop::NoFirstHop, flow);
             return;
         }
-        for &(device, interface) in first_hops {
+        for (device, interface) in first_hops {
             self.arrive(device, interface, flow.clone());
         }
     }

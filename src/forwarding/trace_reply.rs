@@ -1,5 +1,7 @@
 //! The way back of the reply to one packet.
 
+use std::net::IpAddr;
+
 use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 
 use super::crossing::Crossing;
@@ -134,7 +136,7 @@ pub(super) fn reply(
             let destination = Family::value(way.packet.destination);
             let stand = Stand::Segment(segment);
             let here = plan.segment(segment);
-            match plan.answerer(Family::value(way.packet.source)) {
+            match plan.answerer(segment, Family::value(way.packet.source)) {
                 Some(host) => back.route(way, host, Entry::Starts),
                 None if here.unrouted.contains(destination) => way.lost(),
                 None if here.on_link.contains(destination) => {
@@ -292,14 +294,19 @@ impl Back<'_> {
             let filter = self.plan.device(device).filter.as_ref();
             filter.is_some_and(|filter| filter.stateful)
         };
-        let passed = |device| {
-            let mut steps = self.forward.iter().zip(&way.undone);
-            steps.any(|(step, undone)| step.device == device && *undone)
+        // A gateway that sees the packet twice with the same headers keeps one state for it, else two.
+        let one_state = |at: usize, other: usize| {
+            let between = &self.forward[at.min(other)..at.max(other)];
+            self.forward[at].device == self.forward[other].device && !between.iter().any(rewrites)
         };
-        let crossed = self.forward.iter().map(|step| step.device);
-        crossed
-            .filter(|&device| stateful(device))
-            .find(|&device| !passed(device))
+        let passed = |at: usize| {
+            let mut steps = way.undone.iter().enumerate();
+            steps.any(|(other, undone)| *undone && one_state(at, other))
+        };
+        let crossed = self.forward.iter().enumerate();
+        let unseen = crossed.filter(|(_, step)| stateful(step.device));
+        let mut unseen = unseen.filter(|(at, _)| !passed(*at));
+        unseen.next().map(|(_, step)| step.device)
     }
 
     fn arrive(&self, mut way: Way, device: DeviceIndex, ingress: usize) -> End {
@@ -386,11 +393,20 @@ impl Back<'_> {
             network: self.network,
             plan: self.plan,
         };
-        let rewrites = |list: &[TranslationPlan], interface| {
-            let line = walker.first_match(list, interface, packet);
-            line.is_some_and(|line| line.written != Written::Unchanged)
+        // What writes what is there already changes nothing.
+        let other = |line: &TranslationPlan, there: IpAddr| match line.written {
+            Written::Address(address) => address != Family::value(there),
+            Written::Interface => true,
+            Written::Unchanged => false,
         };
-        rewrites(&filter.arrivals, ingress) || rewrites(&filter.departures, egress)
+        let arriving = walker.first_match(&filter.arrivals, ingress, packet);
+        let leaving = walker.first_match(&filter.departures, egress, packet);
+        arriving.is_some_and(|line| {
+            let port = line
+                .port
+                .is_some_and(|port| port != packet.destination_port);
+            port || other(line, packet.destination)
+        }) || leaving.is_some_and(|line| other(line, packet.source))
     }
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.

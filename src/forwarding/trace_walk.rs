@@ -59,7 +59,8 @@ impl Walker<'_> {
         let sends = |interface: &Attachment| {
             interface.segment == segment && interface.addresses.contains(&source)
         };
-        match egress.is_some_and(sends) && !self.plan.nobody.contains(source) {
+        let itself = here.own.contains(Family::value(packet.destination));
+        match egress.is_some_and(sends) && !itself && !self.plan.nobody.contains(source) {
             true => self.walk_from_device(host, packet),
             false => Vec::new(),
         }
@@ -299,7 +300,7 @@ impl Walker<'_> {
                     NextHop::Address { address, .. } => address,
                     _ => Family::value(packet.destination),
                 };
-                here.interfaces[egress].facing(target)
+                here.interfaces[egress].facing(target, &self.plan.nobody)
             }
         };
         let address = written.ok_or(Stop::NoTranslationAddress)?;
@@ -338,10 +339,10 @@ pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
 
 /// Any of the routers that plain devices find at a stand.
 pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
-    let first_hops = &plan.wire(stand).first_hops;
+    let first_hops: Vec<_> = plan.routers_at(stand).collect();
     match first_hops.is_empty() {
         true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
-        false => Next::Arrive(first_hops.clone()),
+        false => Next::Arrive(first_hops),
     }
 }
 

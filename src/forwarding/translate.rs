@@ -114,16 +114,18 @@ impl Walk<'_> {
         flow: Flow,
     ) -> Vec<(u128, Flow)> {
         let here = &self.plan.device(device).interfaces[egress];
-        let Some(&first) = here.addresses.first() else {
+        let nobody = &self.plan.nobody;
+        let Some(first) = here.facing(0, nobody) else {
             self.stop(Stop::NoTranslationAddress, flow);
             return Vec::new();
         };
         if let NextHop::Address { address, .. } = next_hop {
-            return vec![(here.facing(address).unwrap_or(first), flow)];
+            return vec![(here.facing(address, nobody).unwrap_or(first), flow)];
         }
         let mut split = Vec::new();
         let mut rest = Some(flow);
-        for (subnet, &address) in here.subnets.iter().zip(&here.addresses) {
+        let known = here.subnets.iter().zip(&here.addresses);
+        for (subnet, &address) in known.filter(|(_, at)| !nobody.contains(**at)) {
             let Some(flow) = rest.take() else { break };
             let subnet = subnet_set(*subnet);
             let (inside, outside) = self.split_destination(&flow, &subnet);

@@ -294,6 +294,16 @@ impl Build<'_> {
 }
 
 impl Plan {
+    /// The routers that plain devices find at a stand; a device there does not send to itself.
+    pub(super) fn routers_at(&self, stand: Stand) -> impl Iterator<Item = (DeviceIndex, usize)> {
+        let own = match stand {
+            Stand::Foot(device, _) => Some(device),
+            Stand::Segment(_) | Stand::Hostile(_) => None,
+        };
+        let first_hops = self.wire(stand).first_hops.iter().copied();
+        first_hops.filter(move |(device, _)| Some(*device) != own)
+    }
+
     /// Whether some device has several interfaces on one wire, and may take a packet in by any of them.
     pub fn takes_in_by_several(&self) -> bool {
         self.wires.pool.iter().any(|wire| {

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::{Certificate, Closed, End, EndReason, foot_name, vlan_name};
+use crate::analysis::{Certificate, Closed, End, EndReason, PortPart, foot_name, vlan_name};
 use crate::forwarding::layer2::{Far, FootOf, SocketId};
 
-use super::frames::{frame_text, node_name, refused_text, socket_name};
+use super::frames::{frame_text, node_name, port_name, refused_text, socket_name};
 use super::isolation::View;
 
 impl View<'_> {
@@ -36,6 +36,30 @@ impl View<'_> {
         for text in self.closed(certificate) {
             self.line(out, 2, "- ", &text);
         }
+        if !certificate.ports.is_empty() {
+            self.heading(out, "Every port of every switch");
+            for (part, names) in self.by_part(certificate) {
+                self.line(out, 2, "- ", &format!("{part}: {}", self.some(&names)));
+            }
+        }
+    }
+
+    /// All ports by the part that they play.
+    fn by_part(&self, certificate: &Certificate) -> Vec<(&'static str, Vec<String>)> {
+        let parts = [
+            PortPart::Carries,
+            PortPart::Closed,
+            PortPart::Elsewhere,
+            PortPart::Member,
+            PortPart::Off,
+        ];
+        let named = parts.map(|part| {
+            let mine = certificate.ports.iter().filter(|(_, own)| *own == part);
+            let names = mine.map(|(name, _)| port_name(self.site(), *name));
+            (part_text(part), names.collect::<Vec<_>>())
+        });
+        let named = named.into_iter().filter(|(_, names)| !names.is_empty());
+        named.collect()
     }
 
     /// Each switch of the set, with the ports that its frames leave by.
@@ -171,5 +195,18 @@ impl View<'_> {
             closed.vlan,
             refused_text(closed.tagged)
         )
+    }
+}
+
+/// What part a port plays in a certificate, in a few words.
+pub(super) fn part_text(part: PortPart) -> &'static str {
+    match part {
+        PortPart::Carries => "carries its frames",
+        PortPart::Closed => "does not carry its VLAN, and lets none of its frames in",
+        PortPart::Elsewhere => {
+            "on a switch where its frames do not come to, nor frames from there to it"
+        }
+        PortPart::Off => "disabled, or at a disabled end",
+        PortPart::Member => "member of a LAG, listed as that",
     }
 }

@@ -6,7 +6,7 @@ use crate::forwarding::layer2::{
     Start, Taken,
 };
 use crate::forwarding::{DeviceId, Network};
-use crate::model::{Family, SegmentId, Site};
+use crate::model::{Family, SegmentId, Site, SwitchId};
 
 /// `core:25`; of what the file does not describe, what it stands for.
 pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
@@ -14,10 +14,17 @@ pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
     let Some(socket) = fabric.sockets.get(id.0 as usize) else {
         return String::new();
     };
-    let of_switch = |switch: crate::model::SwitchId, name: &str| {
-        format!("{}:{name}", site.switches[switch.0].name.value)
-    };
     match socket.name {
+        SocketName::Unnamed => node_name(network, socket.node),
+        name => port_name(site, name),
+    }
+}
+
+/// `core:25`, by what it is in the site.
+pub(super) fn port_name(site: &Site, name: SocketName) -> String {
+    let of_switch =
+        |switch: SwitchId, name: &str| format!("{}:{name}", site.switches[switch.0].name.value);
+    match name {
         SocketName::Port(switch, port) => {
             of_switch(switch, &site.switches[switch.0].ports[port].name.value)
         }
@@ -25,7 +32,7 @@ pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
             of_switch(switch, &site.switches[switch.0].lags[lag].name.value)
         }
         SocketName::Interface(host, at) => foot_name(site, FootOf::Host(host, at)),
-        SocketName::Unnamed => node_name(network, socket.node),
+        SocketName::Unnamed => String::new(),
     }
 }
 

@@ -8,7 +8,8 @@ use crate::analysis::{
 use crate::diagnostic::Sources;
 use crate::forwarding::Network;
 
-use super::frames::{frame_lines_to_foot, node_name, socket_name, way_lines};
+use super::certificate::part_text;
+use super::frames::{frame_lines_to_foot, node_name, port_name, socket_name, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::Paint;
@@ -41,6 +42,7 @@ struct JsonCertificate {
     takers: Vec<String>,
     closed: Vec<JsonClosed>,
     ends: Vec<String>,
+    ports: Vec<JsonPort>,
 }
 
 #[derive(Serialize)]
@@ -56,6 +58,12 @@ struct JsonSend {
     /// How many further tags the sender may put below.
     further_tags: u8,
     attached: String,
+}
+
+#[derive(Serialize)]
+struct JsonPort {
+    port: String,
+    part: &'static str,
 }
 
 #[derive(Serialize)]
@@ -188,6 +196,14 @@ impl<'a> View<'a> {
                 })
                 .collect(),
             ends: certificate.ends.iter().map(|end| self.end(end)).collect(),
+            ports: certificate
+                .ports
+                .iter()
+                .map(|&(name, part)| JsonPort {
+                    port: port_name(network.site, name),
+                    part: part_text(part),
+                })
+                .collect(),
         }
     }
 

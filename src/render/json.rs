@@ -56,6 +56,9 @@ struct JsonCell<'a> {
     state: &'static str,
     services: Vec<String>,
     services_from_every_address: Vec<String>,
+    /// Services that only described hosts get through, by routes of their own.
+    services_only_by_hosts: Vec<String>,
+    hosts_with_own_ways: Vec<&'a str>,
     replies: &'static str,
     gateway_decides: &'static str,
     hostile_reaches_more: Option<bool>,
@@ -191,6 +194,12 @@ fn json_cell<'a>(
         state: state(cell),
         services: naming.list(&cell.some),
         services_from_every_address: naming.list(&cell.every),
+        services_only_by_hosts: naming.list(&cell.only_by_hosts()),
+        hosts_with_own_ways: cell
+            .hosts
+            .iter()
+            .map(|&host| site.host(host).name.value.as_str())
+            .collect(),
         replies: extent(cell.two_way),
         gateway_decides: extent(cell.filtered),
         hostile_reaches_more: hostile,

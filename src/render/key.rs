@@ -206,7 +206,7 @@ fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
 }
 
 /// The signs behind a code: `>` no reply comes back, `!` no filtering gateway decides, `+` hostile reach is
-/// larger, `?` a limit was met. A sign stands where it holds for any flow of any family.
+/// larger, `*` some of it only by hosts with routes of their own, `?` a limit was met. A sign stands where it holds for any flow of any family.
 pub(super) fn marks(pair: &Pair) -> String {
     let any = |test: &dyn Fn(&Cell) -> bool| {
         pair.families()
@@ -221,6 +221,9 @@ pub(super) fn marks(pair: &Pair) -> String {
     }
     if any(&|cell| matches!(cell.hostile, HostileReach::Larger(_))) {
         marks.push('+');
+    }
+    if any(&|cell| !cell.only_by_hosts().is_empty()) {
+        marks.push('*');
     }
     if any(&|cell| !cell.complete() || cell.hostile == HostileReach::Unknown) {
         marks.push('?');

@@ -52,6 +52,7 @@ const SIGNS: &[(char, &str)] = &[
         '+',
         "a hostile device among the senders reaches more than a plain one",
     ),
+    ('*', "some of it only by hosts with routes of their own"),
     ('?', "a limit was met: at least this, perhaps more"),
 ];
 

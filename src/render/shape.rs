@@ -105,16 +105,21 @@ impl Sheet {
     /// The selected part of one matrix, or of one for each family over the same parties.
     pub fn new(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Self {
         let site = network.site;
-        let (rows, columns, by) = match matrices.first() {
-            Some(matrix) => (&matrix.rows[..], &matrix.columns[..], matrix.question.by),
-            None => (&[][..], &[][..], By::Segment),
-        };
+        let by = matrices
+            .first()
+            .map_or(By::Segment, |matrix| matrix.question.by);
+        let rows = &parties(matrices, |matrix| &matrix.rows);
+        let columns = &parties(matrices, |matrix| &matrix.columns);
         let kept_rows = kept(site, rows, &selection.from);
         let kept_columns = kept(site, columns, &selection.to);
         let pair = |row: usize, column: usize| {
             let cell = |family: Family| {
                 let mut all = matrices.iter();
                 let matrix = all.find(|matrix| matrix.question.family == family)?;
+                // Unclaimed ports stand only where something passes, which may be in one family.
+                let row = matrix.rows.iter().position(|&party| party == rows[row])?;
+                let mut there = matrix.columns.iter();
+                let column = there.position(|&party| party == columns[column])?;
                 Some(narrowed(&matrix.cells[row][column], selection))
             };
             Pair {
@@ -140,6 +145,17 @@ impl Sheet {
             notes: notes(network),
         }
     }
+}
+
+/// Rows or columns of all matrices, each once, in the order of the first that has them.
+fn parties(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Party>) -> Vec<Party> {
+    let mut all: Vec<Party> = Vec::new();
+    for &party in matrices.iter().flat_map(of) {
+        if !all.contains(&party) {
+            all.push(party);
+        }
+    }
+    all
 }
 
 /// Numbers of the chosen parties.

@@ -144,8 +144,8 @@ fn of_host(host: &Host) -> Device<'_> {
     }
 }
 
-/// A host sends by its own default gateways, by any of them where it has several of the family; else by what the
-/// segment of its first interface with an address of the family uses.
+/// A host sends by its own default gateway, the first that it names of the family; else by what the segment of its first
+/// interface with an address of the family uses.
 fn default_exits(host: &Host, ports: &[Port], example: IpAddr) -> Vec<Exit> {
     let stated = host.default_gateway.iter().map(|address| address.value);
     let stated: Vec<IpAddr> = stated
@@ -164,7 +164,8 @@ fn default_exits(host: &Host, ports: &[Port], example: IpAddr) -> Vec<Exit> {
         let port = ports.iter().position(near)?;
         Some(Exit::NextHop(gateway, port))
     });
-    exits.collect()
+    // The others stand by for when the first is gone (common practice, no source).
+    exits.take(1).collect()
 }
 
 fn exit_of(via: &Via) -> Exit {
@@ -202,8 +203,8 @@ impl Device<'_> {
         self.port_of(address).is_some()
     }
 
-    /// The longest match among what is on-link and the static routes; on-link first where they tie. More than one only
-    /// where a host has several default gateways.
+    /// The longest match among what is on-link and the static routes; on-link first where they tie, else the
+    /// first of them.
     pub fn exits(&self, address: IpAddr) -> Vec<Exit> {
         let ports = self.ports.iter().enumerate();
         let on_link = ports.flat_map(|(index, port)| {
@@ -220,8 +221,7 @@ impl Device<'_> {
         let Some(first) = best.next() else {
             return Vec::new();
         };
-        let others = best.filter(|_| !matches!(first, Exit::OnLink(_)));
-        std::iter::once(first).chain(others).collect()
+        vec![first]
     }
 
     /// The line that decides and what it does; `None` where there are no rules.

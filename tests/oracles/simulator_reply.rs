@@ -6,7 +6,8 @@
 //! - A stateful gateway that the flow crossed knows the answer, undoes its own translations (the last crossing first)
 //!   and lets it pass without asking its rules.
 //! - A stateful gateway that does not know it takes it for a new flow: its rules must permit it, and no translation of
-//!   its own may rewrite it. TCP is refused: an answer without a connection is none.
+//!   its own may rewrite it. TCP and echo replies are refused: neither an answer without a connection nor a reply
+//!   without a request begins a flow (observed in a kernel's connection tracking).
 //! - TCP needs more: each stateful gateway that the flow crossed must see the answer too, or it stops the connection
 //!   after the first one. One that saw the flow twice with different headers, for another device rewrote it in between,
 //!   keeps two states, and waits for the answer to each. UDP, echo requests and other protocols live with a gateway
@@ -91,7 +92,8 @@ impl Simulator<'_> {
             if undo(flow, index, &mut answer) {
                 return self.leaves(flow, index, &answer);
             }
-            if Protocol(answer.probe.protocol) == TCP {
+            // Connection tracking knows how a flow begins: not with TCP's second packet, and not with an echo reply.
+            if [TCP, ICMP, ICMPV6].contains(&Protocol(answer.probe.protocol)) {
                 return false;
             }
         }

@@ -165,15 +165,25 @@ impl Scope {
         (from, to): (SegmentId, usize),
         hostile: bool,
     ) -> bool {
-        let sends = match hostile {
-            true => self.source.as_ref().is_none_or(|source| !source.is_empty()),
-            false => !self.sources(ground, from).is_empty(),
-        };
         let served = self
             .services
             .as_ref()
             .is_none_or(|services| !services.is_empty());
-        sends && served && !self.destinations(ground, to).is_empty()
+        served && self.may_send(ground, (from, to), hostile)
+    }
+
+    /// Whether a packet of any service between the addresses that it speaks of can exist between a pair.
+    pub fn may_send(
+        &self,
+        ground: &Ground<'_>,
+        (from, to): (SegmentId, usize),
+        hostile: bool,
+    ) -> bool {
+        let sends = match hostile {
+            true => self.source.as_ref().is_none_or(|source| !source.is_empty()),
+            false => !self.sources(ground, from).is_empty(),
+        };
+        sends && !self.destinations(ground, to).is_empty()
     }
 
     /// The same the other way round: who receives here sends there. Gateways start nothing.

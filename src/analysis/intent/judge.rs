@@ -59,8 +59,14 @@ fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -
         let parties = (line.from.as_slice(), line.to.as_slice());
         let (source, destination) = (line.source.as_ref(), line.destination.as_ref());
         let scope = ground.scope(parties, source, destination, line.services.as_ref());
+        let bounds = matches!(line.demands.permit, Some(Permit::AtMost | Permit::Exactly));
         for (from, to) in scope.pairs() {
-            if scope.exists(ground, (from, to), line.hostile) {
+            // A family that the list does not name may carry nothing: the list is empty there, not absent.
+            let asked = match bounds {
+                true => scope.may_send(ground, (from, to), line.hostile),
+                false => scope.exists(ground, (from, to), line.hostile),
+            };
+            if asked {
                 one_pair(ground, &scope, (from, to), line, &mut verdict);
             }
         }

@@ -100,14 +100,15 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         let name = segment_name(site, one.segment);
         let why = match one.verdict {
             Verdict::ByDesign(certificate) => {
-                let mut switches: Vec<_> =
-                    certificate.inside.iter().map(|(node, _)| node).collect();
-                switches.dedup();
+                let (ports, switches) = certificate.extent();
+                let (ports, switches) = match (ports, switches) {
+                    (1, _) => ("1 port".to_owned(), "1 switch".to_owned()),
+                    (_, 1) => (format!("{ports} ports"), "1 switch".to_owned()),
+                    _ => (format!("{ports} ports"), format!("{switches} switches")),
+                };
                 format!(
-                    "its frames can leave by {} ports of {} switches; no gateway, router or host that forwards is \
-                     among those that take them",
-                    certificate.sends.len(),
-                    switches.len()
+                    "its frames stay on {ports} of {switches}; no gateway, router or host that forwards is among \
+                     those that take them"
                 )
             }
             Verdict::ByRule { .. } => "there are paths, and only rules close them".to_owned(),
