@@ -2,7 +2,7 @@
 
 use boundwalk::analysis::Verdict;
 use boundwalk::analysis::change::{
-    EditKind, ReachChange, Spot, edits, intent_changes, isolation_changes, reach_change,
+    EditKind, ReachChange, Spot, Trend, edits, intent_changes, isolation_changes, reach_change,
 };
 use boundwalk::forwarding::{Network, Stop};
 use boundwalk::load::load_text;
@@ -30,20 +30,18 @@ fn change(old: &Site, new: &Site) -> ReachChange {
 
 /// Names of pairs that open and that close.
 fn pairs(old: &Site, new: &Site, change: &ReachChange) -> [Vec<String>; 2] {
-    let name = |twin: boundwalk::analysis::change::Twin<boundwalk::model::SegmentId>| match (
-        twin.new, twin.old,
-    ) {
-        (Some(id), _) => new.segment(id).name.value.clone(),
-        (_, Some(id)) => old.segment(id).name.value.clone(),
-        _ => String::new(),
+    let name = |spot: Spot| match spot {
+        Spot::Segment(twin) => match (twin.new, twin.old) {
+            (Some(id), _) => new.segment(id).name.value.clone(),
+            (_, Some(id)) => old.segment(id).name.value.clone(),
+            _ => String::new(),
+        },
+        Spot::Router(_) => "edge itself".to_owned(),
+        Spot::Unclaimed(_) => panic!("only hostile devices are at ports of no segment"),
     };
     let mut all = [Vec::new(), Vec::new()];
     for pair in &change.pairs {
-        let to = match pair.to {
-            Spot::Segment(twin) => name(twin),
-            Spot::Router(_) => "edge itself".to_owned(),
-        };
-        let text = format!("{} -> {to}", name(pair.from));
+        let text = format!("{} -> {}", name(pair.from), name(pair.to));
         if !pair.opened.is_empty() {
             all[0].push(text.clone());
         }
@@ -112,14 +110,18 @@ fn the_end_of_an_isolation_is_told_with_its_distance() {
     let networks = Network::versions(&old, &new, TODAY);
     let found = reach_change(&networks[0], &networks[1], &mut |_, _| {});
     // A tag is a hostile device's: nothing changes for those who do as configured.
-    assert!(found.is_empty(), "{:#?}", found.pairs);
-    let isolation = isolation_changes(&networks[0], &networks[1], &found.counterparts);
+    assert!(found.pairs.is_empty(), "{:#?}", found.pairs);
+    assert!(!found.hostile.is_empty());
+    let isolation = isolation_changes(&networks[0], &networks[1], &found);
     let [change] = isolation.as_slice() else {
         panic!("{isolation:?}");
     };
     assert_eq!(new.segment(change.segment).name.value, "management");
-    assert!(matches!(change.before, Some((Verdict::ByDesign(_), _))));
-    assert!(matches!(change.after.0, Verdict::Reachable { .. }));
+    let before = change.before.as_ref().expect("it was there");
+    assert!(matches!(before.verdict, Verdict::ByDesign(_)));
+    assert!(before.distance.is_some());
+    assert!(matches!(change.after.verdict, Verdict::Reachable { .. }));
+    assert!(change.claimed && change.trend() == Trend::Worse);
 }
 
 #[test]
@@ -177,9 +179,8 @@ fn the_proposed_change_of_the_demo_is_what_its_read_me_file_says() {
         ]
     );
     let guests = found.pairs.iter().filter(|pair| {
-        pair.from
-            .old
-            .is_some_and(|id| old.segment(id).name.value == "guest")
+        let from = pair.from.segment().and_then(|twin| twin.old);
+        from.is_some_and(|id| old.segment(id).name.value == "guest")
     });
     assert!(guests.clone().all(|pair| pair.family == Family::V6) && guests.count() == 4);
     let networks = Network::versions(&old, &new, TODAY);

@@ -89,7 +89,7 @@ fn check(seed: u64, rules: usize, default: &str, edits: usize) -> [usize; 2] {
             let is = permitted(&mut other, Party::Segment(from), to);
             let pair = change.pairs.iter().find(|pair| {
                 pair.family == Family::V4
-                    && pair.from.old == Some(from)
+                    && party(pair.from) == Some(Party::Segment(from))
                     && party(pair.to) == Some(to)
             });
             let (opened, closed) = (and(&is, &not(&was)), and(&was, &not(&is)));
@@ -116,6 +116,7 @@ fn party(spot: Spot) -> Option<Party> {
     match spot {
         Spot::Segment(twin) => twin.old.map(|id: SegmentId| Party::Segment(id)),
         Spot::Router(twin) => twin.old.map(|id: RouterId| Party::Device(id)),
+        Spot::Unclaimed(_) => None,
     }
 }
 

@@ -21,17 +21,17 @@ mod simulator;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
-use boundwalk::analysis::change::{Changed, PairChange, ReachChange, Spot, Twin, reach_change};
+use boundwalk::analysis::change::{Changed, PairChange, ReachChange, Spot, reach_change};
 use boundwalk::analysis::{By, Party};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Family, RouterId, SegmentId, Site};
+use boundwalk::model::{Date, Family, Site};
 
 use edited_site::{edited, shuffled};
 use pairs::{Pairs, Service, one_of_each};
 use probes::Probes;
 use random::Random;
-use simulator::Simulator;
+use simulator::{Outcome, Probe, Simulator, Stance};
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
@@ -59,6 +59,8 @@ struct Seen {
     nothing: usize,
     only_rules: usize,
     anything: usize,
+    opened_for_hostile: usize,
+    closed_for_hostile: usize,
 }
 
 #[test]
@@ -77,6 +79,8 @@ fn what_opens_and_closes_is_what_single_packets_find() {
         seen.nothing += part.nothing;
         seen.only_rules += part.only_rules;
         seen.anything += part.anything;
+        seen.opened_for_hostile += part.opened_for_hostile;
+        seen.closed_for_hostile += part.closed_for_hostile;
         wrong.extend(more);
     }
     let shown = &wrong[..wrong.len().min(2)];
@@ -93,6 +97,8 @@ fn what_opens_and_closes_is_what_single_packets_find() {
         seen.nothing,
         seen.only_rules,
         seen.anything,
+        seen.opened_for_hostile,
+        seen.closed_for_hostile,
     ];
     assert!(counts.iter().all(|&count| count > 8), "{seen:?}");
 }
@@ -126,28 +132,31 @@ fn run(seeds: impl Iterator<Item = u64>) -> (Seen, Vec<String>) {
     (seen, wrong)
 }
 
-/// The way back opens what the way there closes.
+/// The way back opens what the way there closes, in both stances.
 fn mirrored(networks: &[Network<'_>; 2], change: &ReachChange) -> Result<(), String> {
     let back = reach_change(&networks[1], &networks[0], &mut |_, _| {});
-    if back.pairs.len() != change.pairs.len() {
-        return Err(format!(
-            "{} pairs there, {} back",
-            change.pairs.len(),
-            back.pairs.len()
-        ));
-    }
-    for pair in &change.pairs {
-        let turned = back.pairs.iter().find(|other| {
-            other.family == pair.family
-                && (other.from.old, other.from.new) == (pair.from.new, pair.from.old)
-                && spot(other.to, false) == spot(pair.to, true)
-                && spot(other.to, true) == spot(pair.to, false)
-        });
-        let Some(turned) = turned else {
-            return Err(format!("no way back for {pair:?}"));
-        };
-        if !same(&pair.opened, &turned.closed) || !same(&pair.closed, &turned.opened) {
-            return Err(format!("not mirrored: {pair:#?}\n{turned:#?}"));
+    let lists = [
+        (&change.pairs, &back.pairs),
+        (&change.hostile, &back.hostile),
+    ];
+    for (there, back) in lists {
+        if back.len() != there.len() {
+            return Err(format!("{} pairs there, {} back", there.len(), back.len()));
+        }
+        for pair in there {
+            let turned = back.iter().find(|other| {
+                other.family == pair.family
+                    && [other.from, other.to].map(|at| spot(at, false))
+                        == [pair.from, pair.to].map(|at| spot(at, true))
+                    && [other.from, other.to].map(|at| spot(at, true))
+                        == [pair.from, pair.to].map(|at| spot(at, false))
+            });
+            let Some(turned) = turned else {
+                return Err(format!("no way back for {pair:?}"));
+            };
+            if !same(&pair.opened, &turned.closed) || !same(&pair.closed, &turned.opened) {
+                return Err(format!("not mirrored: {pair:#?}\n{turned:#?}"));
+            }
         }
     }
     Ok(())
@@ -171,12 +180,10 @@ fn same(one: &[Changed], other: &[Changed]) -> bool {
 }
 
 fn spot(spot: Spot, new: bool) -> Option<Party> {
-    fn side<T>(twin: Twin<T>, new: bool) -> Option<T> {
-        if new { twin.new } else { twin.old }
-    }
     match spot {
-        Spot::Segment(twin) => side(twin, new).map(Party::Segment),
-        Spot::Router(twin) => side(twin, new).map(Party::Device),
+        Spot::Segment(twin) => twin.side(new).map(Party::Segment),
+        Spot::Router(twin) => twin.side(new).map(Party::Device),
+        Spot::Unclaimed(_) => panic!("no site here has ports"),
     }
 }
 
@@ -184,23 +191,34 @@ type Packet = (IpAddr, IpAddr, usize);
 /// Packets that arrive, by names of sender and receiver.
 type Arrived = BTreeMap<(String, String), BTreeSet<Packet>>;
 
-fn arrived(site: &Site, services: &[Service], addresses: Vec<IpAddr>) -> Arrived {
+fn arrived(site: &Site, services: &[Service], addresses: &[IpAddr], stance: Stance) -> Arrived {
     let simulator = Simulator::new(site, TODAY);
-    let pairs = Pairs::new(site, &simulator, By::Segment, services, addresses);
+    let pairs = Pairs::new(site, &simulator, By::Segment, services, addresses.to_vec());
     let name = |party: Party| boundwalk::analysis::party_name(site, party).into_owned();
     let mut all = Arrived::new();
     for from in site.segment_ids() {
-        for packet in pairs.sent(Party::Segment(from)) {
+        let sender = Party::Segment(from);
+        let sent: Vec<(Probe, usize, Vec<Outcome>)> = match stance {
+            Stance::Configured => {
+                let sent = pairs.sent(sender).into_iter();
+                sent.map(|packet| (packet.probe, packet.class, packet.outcomes))
+                    .collect()
+            }
+            Stance::Hostile => {
+                let packets = pairs.packets(addresses);
+                packets
+                    .map(|(probe, class)| (probe, class, simulator.send(from, probe, stance)))
+                    .collect()
+            }
+        };
+        for (probe, class, outcomes) in sent {
             for &to in &pairs.columns {
-                let mut ends = packet.outcomes.iter();
-                if to != Party::Segment(from) && ends.any(|end| pairs.takes(to, end)) {
-                    let key = (
-                        name(Party::Segment(from)),
-                        format!("{to:?}").split('(').next().unwrap_or("").to_owned() + &name(to),
-                    );
-                    let probe = packet.probe;
-                    let packets = all.entry(key).or_default();
-                    packets.insert((probe.source, probe.destination, packet.class));
+                let mut ends = outcomes.iter();
+                if to != sender && ends.any(|end| pairs.takes(to, end)) {
+                    let kind = format!("{to:?}");
+                    let kind = kind.split('(').next().unwrap_or("").to_owned();
+                    let packets = all.entry((name(sender), kind + &name(to))).or_default();
+                    packets.insert((probe.source, probe.destination, class));
                 }
             }
         }
@@ -209,76 +227,138 @@ fn arrived(site: &Site, services: &[Service], addresses: Vec<IpAddr>) -> Arrived
 }
 
 fn compare(
-    (old, new): (&Site, &Site),
+    sites: (&Site, &Site),
     networks: &[Network<'_>; 2],
     change: &ReachChange,
     family: Family,
     seen: &mut Seen,
 ) -> Result<(), String> {
+    let (old, new) = sites;
     let services = one_of_each(&networks[0].classes, true);
     let mut addresses: Vec<IpAddr> = Probes::new(old).addresses(family).to_vec();
     addresses.extend(Probes::new(new).addresses(family));
     addresses.sort();
     addresses.dedup();
-    if addresses.len() * addresses.len() * services.len() > MOST_PACKETS * 8 {
+    let packets = addresses.len() * addresses.len() * services.len();
+    if packets > MOST_PACKETS * 8 {
         return Ok(());
     }
-    let before = arrived(old, &services, addresses.clone());
-    let after = arrived(new, &services, addresses.clone());
-    let keys: BTreeSet<&(String, String)> = before.keys().chain(after.keys()).collect();
-    let none = BTreeSet::new();
-    let mut told = BTreeSet::new();
-    for key in keys {
-        let one = before.get(key).unwrap_or(&none);
-        let other = after.get(key).unwrap_or(&none);
-        let opened: BTreeSet<Packet> = other.difference(one).copied().collect();
-        let closed: BTreeSet<Packet> = one.difference(other).copied().collect();
-        let pair = change
-            .pairs
-            .iter()
-            .find(|pair| pair.family == family && named(pair, old, new) == *key);
-        seen.pairs += 1;
-        seen.opened += usize::from(!opened.is_empty());
-        seen.closed += usize::from(!closed.is_empty());
-        seen.nothing += usize::from(opened.is_empty() && closed.is_empty());
-        told.insert(key.clone());
-        for (what, packets, list) in [
-            ("opened", &opened, pair.map(|pair| &pair.opened)),
-            ("closed", &closed, pair.map(|pair| &pair.closed)),
-        ] {
-            let list = list.map_or(&[][..], Vec::as_slice);
-            let tried: BTreeSet<Packet> = one.union(other).copied().collect();
-            let held = |packet: &Packet| {
-                let (source, destination, class) = *packet;
-                let (source, destination) = (Family::value(source), Family::value(destination));
-                let mut list = list.iter();
-                list.any(|changed| changed.packets.contains(source, destination, class))
-            };
-            for packet in &tried {
-                if held(packet) != packets.contains(packet) {
-                    return Err(format!(
-                        "{key:?}, {family:?}: {what} {packet:?}: told {}, is {}",
-                        held(packet),
-                        packets.contains(packet)
-                    ));
-                }
-            }
-            if packets.is_empty() != list.is_empty()
-                && list.iter().all(|changed| inside(changed, &addresses))
-            {
-                return Err(format!("{key:?}, {family:?}: {what} tells {list:?}"));
-            }
-        }
+    let of = |stance| [old, new].map(|site| arrived(site, &services, &addresses, stance));
+    let plain = of(Stance::Configured);
+    let tried = Tried {
+        sites,
+        family,
+        addresses: &addresses,
+    };
+    let counts = tried.compare(&change.pairs, &plain, &[])?;
+    seen.pairs += counts[0];
+    seen.opened += counts[1];
+    seen.closed += counts[2];
+    seen.nothing += counts[3];
+    // A hostile device tries every source from every segment.
+    if packets > MOST_PACKETS {
+        return Ok(());
     }
-    // Pairs of which no packet arrives in either version are not told.
-    for pair in change.pairs.iter().filter(|pair| pair.family == family) {
-        let key = named(pair, old, new);
-        let all = pair.opened.iter().chain(&pair.closed);
-        if !told.contains(&key) && all.clone().any(|changed| inside(changed, &addresses)) {
-            return Err(format!("{key:?} is told and no packet differs: {pair:?}"));
-        }
-    }
+    let hostile = of(Stance::Hostile);
+    let besides: Vec<&Arrived> = plain.iter().collect();
+    let counts = tried.compare(&change.hostile, &hostile, &besides)?;
+    seen.opened_for_hostile += counts[1];
+    seen.closed_for_hostile += counts[2];
     Ok(())
+}
+
+/// What was tried of two sites.
+struct Tried<'a> {
+    sites: (&'a Site, &'a Site),
+    family: Family,
+    addresses: &'a [IpAddr],
+}
+
+impl Tried<'_> {
+    /// Whether the pairs listed hold what arrives in one version only and is not among what is known besides; how many
+    /// pairs there are, how many open, how many close, how many do neither.
+    fn compare(
+        &self,
+        listed: &[PairChange],
+        [before, after]: &[Arrived; 2],
+        besides: &[&Arrived],
+    ) -> Result<[usize; 4], String> {
+        let (old, new) = self.sites;
+        let listed: Vec<&PairChange> = listed
+            .iter()
+            .filter(|pair| pair.family == self.family)
+            .collect();
+        let all = [before, after].into_iter().chain(besides.iter().copied());
+        let keys: BTreeSet<&(String, String)> = all.flat_map(BTreeMap::keys).collect();
+        let none = BTreeSet::new();
+        let mut counts = [0; 4];
+        let mut named_pairs = BTreeSet::new();
+        for key in keys {
+            let one = before.get(key).unwrap_or(&none);
+            let other = after.get(key).unwrap_or(&none);
+            let known: BTreeSet<Packet> = besides
+                .iter()
+                .flat_map(|arrived| arrived.get(key).unwrap_or(&none))
+                .copied()
+                .collect();
+            let beyond = |these: &BTreeSet<Packet>, those: &BTreeSet<Packet>| -> BTreeSet<Packet> {
+                let beyond = these.difference(those).filter(|at| !known.contains(*at));
+                beyond.copied().collect()
+            };
+            let (opened, closed) = (beyond(other, one), beyond(one, other));
+            let pair = listed.iter().find(|pair| named(pair, old, new) == *key);
+            counts[0] += 1;
+            counts[1] += usize::from(!opened.is_empty());
+            counts[2] += usize::from(!closed.is_empty());
+            counts[3] += usize::from(opened.is_empty() && closed.is_empty());
+            named_pairs.insert(key.clone());
+            let tried: BTreeSet<Packet> = one.union(other).copied().collect();
+            for (what, packets, list) in [
+                ("opened", &opened, pair.map(|pair| &pair.opened)),
+                ("closed", &closed, pair.map(|pair| &pair.closed)),
+            ] {
+                let list = list.map_or(&[][..], Vec::as_slice);
+                self.held(packets, list, &tried)
+                    .map_err(|wrong| format!("{key:?}, {:?}: {what} {wrong}", self.family))?;
+            }
+        }
+        // Pairs of which no packet arrives in either version are not listed.
+        for pair in listed {
+            let key = named(pair, old, new);
+            let mut all = pair.opened.iter().chain(&pair.closed);
+            let some = all.any(|changed| inside(changed, self.addresses));
+            if !named_pairs.contains(&key) && some {
+                return Err(format!("{key:?} is listed and no packet differs: {pair:?}"));
+            }
+        }
+        Ok(counts)
+    }
+
+    /// Whether a list holds exactly these of the packets tried.
+    fn held(
+        &self,
+        packets: &BTreeSet<Packet>,
+        list: &[Changed],
+        tried: &BTreeSet<Packet>,
+    ) -> Result<(), String> {
+        for packet in tried {
+            let (source, destination, class) = *packet;
+            let (source, destination) = (Family::value(source), Family::value(destination));
+            let mut changed = list.iter().map(|changed| &changed.packets);
+            let held = changed.any(|set| set.contains(source, destination, class));
+            if held != packets.contains(packet) {
+                return Err(format!(
+                    "{packet:?}: listed {held}, is {}",
+                    packets.contains(packet)
+                ));
+            }
+        }
+        let all_tried = list.iter().all(|changed| inside(changed, self.addresses));
+        match packets.is_empty() != list.is_empty() && all_tried {
+            true => Err(format!("lists {list:?}")),
+            false => Ok(()),
+        }
+    }
 }
 
 /// Whether some packet of it was tried.
@@ -292,21 +372,19 @@ fn inside(changed: &Changed, addresses: &[IpAddr]) -> bool {
 }
 
 fn named(pair: &PairChange, old: &Site, new: &Site) -> (String, String) {
-    let segment = |twin: Twin<SegmentId>| match (twin.old, twin.new) {
-        (Some(id), _) => old.segment(id).name.value.clone(),
-        (_, Some(id)) => new.segment(id).name.value.clone(),
-        _ => String::new(),
-    };
-    let router = |twin: Twin<RouterId>| match (twin.old, twin.new) {
-        (Some(id), _) => old.router(id).name.value.clone(),
-        (_, Some(id)) => new.router(id).name.value.clone(),
-        _ => String::new(),
+    let name = |at: Spot| {
+        let (site, party) = match (spot(at, false), spot(at, true)) {
+            (Some(party), _) => (old, party),
+            (None, Some(party)) => (new, party),
+            (None, None) => return String::new(),
+        };
+        boundwalk::analysis::party_name(site, party).into_owned()
     };
     let to = match pair.to {
-        Spot::Segment(twin) => format!("Segment{}", segment(twin)),
-        Spot::Router(twin) => format!("Device{}", router(twin)),
+        Spot::Router(_) => format!("Device{}", name(pair.to)),
+        Spot::Segment(_) | Spot::Unclaimed(_) => format!("Segment{}", name(pair.to)),
     };
-    (segment(pair.from), to)
+    (name(pair.from), to)
 }
 
 /// Names, order and layout decide nothing.
@@ -322,8 +400,9 @@ fn a_site_written_otherwise_changes_nothing() {
         let change = reach_change(&networks[0], &networks[1], &mut |_, _| {});
         assert!(
             change.is_empty(),
-            "seed {seed}: {:#?}\n{text}\n--- {other}",
-            change.pairs
+            "seed {seed}: {:#?} {:#?}\n{text}\n--- {other}",
+            change.pairs,
+            change.hostile
         );
         let same = reach_change(&networks[0], &networks[0], &mut |_, _| {});
         assert!(same.is_empty() && same.only_rules && same.looked_at == 0);

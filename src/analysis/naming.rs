@@ -120,6 +120,22 @@ impl<'n> Naming<'n> {
         most_of.unwrap_or_else(|| shorten(items))
     }
 
+    /// The same for senders who may use any address: what is missing is named where that is shorter.
+    pub fn senders(&self, set: &IntervalSet) -> String {
+        let world = self
+            .family
+            .full()
+            .difference(&self.family.never_forwarded());
+        let missing = self.items(&world.difference(set));
+        if missing.is_empty() {
+            return "any".to_owned();
+        }
+        match missing.len() < self.items(set).len() {
+            true => format!("any but {}", shorten(missing)),
+            false => self.addresses(set),
+        }
+    }
+
     /// Names for parts of a set, then prefixes and ranges for what has none.
     fn items(&self, set: &IntervalSet) -> Vec<String> {
         let mut left = set.clone();

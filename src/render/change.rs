@@ -2,13 +2,14 @@
 
 use crate::analysis::change::{
     Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Trend,
-    Twin, WayChange, WayChanges,
+    WayChange, WayChanges,
 };
 use crate::analysis::intent::{Standing, stopped};
 use crate::analysis::{DecidedBy, Naming, origin_name, rule_name, rule_span};
 use crate::diagnostic::{Finding, Sources};
 use crate::forwarding::{Network, Origin, Stop};
-use crate::model::{HostId, RouterId, SegmentId, Site};
+use crate::model::{HostId, RouterId, Site};
+use crate::packet::Region;
 
 use super::frames::way_lines;
 
@@ -216,12 +217,41 @@ impl ChangeShown<'_> {
         all.filter(move |one| one.trend() == course.trend())
     }
 
-    pub(super) fn flow(&self, course: Course, pair: &PairChange, changed: &Changed) -> FlowWords {
+    /// What opens, or closes, for a pair, to be read: sets that differ in a packet to itself only are one.
+    pub(super) fn flows(&self, course: Course, pair: &PairChange) -> Vec<Changed> {
+        let mut flows: Vec<Changed> = Vec::new();
+        for changed in course.of(pair) {
+            let known = flows.iter_mut().find(|known| itself_apart(known, changed));
+            match known {
+                Some(known) => {
+                    let (one, other) = (&known.packets, &changed.packets);
+                    known.packets = Region {
+                        source: one.source.union(&other.source),
+                        destination: one.destination.union(&other.destination),
+                        services: one.services.clone(),
+                    };
+                }
+                None => flows.push(changed.clone()),
+            }
+        }
+        flows
+    }
+
+    pub(super) fn flow(
+        &self,
+        course: Course,
+        stance: Stance,
+        pair: &PairChange,
+        changed: &Changed,
+    ) -> FlowWords {
         let here = course.passes_in();
         let naming = &self.namings[here][pair.family as usize];
         FlowWords {
             services: naming.services(&changed.packets.services),
-            source: naming.addresses(&changed.packets.source),
+            source: match stance {
+                Stance::Configured => naming.addresses(&changed.packets.source),
+                Stance::Hostile => naming.senders(&changed.packets.source),
+            },
             destination: naming.addresses(&changed.packets.destination),
             passes_by: match changed.passes_by.is_empty() {
                 true => "undecided by any gateway".to_owned(),
@@ -347,6 +377,29 @@ impl ChangeShown<'_> {
             (None, None) => String::new(),
         }
     }
+}
+
+/// Whether two sets are each every packet from some addresses but from the one that it goes to.
+fn itself_apart(known: &Changed, other: &Changed) -> bool {
+    let Changed {
+        packets,
+        packet: _,
+        passes_by,
+        stop,
+        stopped_by,
+    } = other;
+    let mut single = packets.destination.intervals().iter();
+    let single = match (single.next(), single.next()) {
+        (Some(one), None) => one.low() == one.high(),
+        _ => false,
+    };
+    let around = |region: &Region| region.source.union(&region.destination);
+    single
+        && known.packets.services == packets.services
+        && known.passes_by == *passes_by
+        && known.stop == *stop
+        && known.stopped_by == *stopped_by
+        && around(&known.packets) == around(packets)
 }
 
 fn named(old: Option<&String>, new: Option<&String>) -> String {

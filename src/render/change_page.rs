@@ -103,8 +103,8 @@ fn pairs(out: &mut String, shown: &ChangeShown<'_>, course: Course, stance: Stan
             let _ = writeln!(out, "|---|---|---|---|---|---|");
         }
         any = true;
-        for changed in course.of(pair) {
-            let words = shown.flow(course, pair, changed);
+        for changed in &shown.flows(course, pair) {
+            let words = shown.flow(course, stance, pair, changed);
             let name = shown.pair(pair);
             let cells = [
                 name.as_str(),

@@ -10,6 +10,8 @@ use super::text::{clean, labelled};
 
 /// Edits that are listed, unless all are asked for.
 const MOST_EDITS: usize = 40;
+/// Sets of packets that are listed for a pair of a hostile device, unless all are asked for.
+const MOST_HOSTILE_FLOWS: usize = 4;
 /// Pairs that are listed each way, unless all are asked for.
 const MOST_PAIRS: usize = 30;
 
@@ -138,7 +140,7 @@ impl Page<'_> {
         let pairs: Vec<_> = self.shown.pairs(course, stance).collect();
         let most = if self.all { usize::MAX } else { MOST_PAIRS };
         for pair in pairs.iter().take(most) {
-            self.pair(out, course, pair);
+            self.pair(out, course, stance, pair);
         }
         self.rest(out, pairs.len(), most, "pairs");
     }
@@ -149,11 +151,16 @@ impl Page<'_> {
         }
     }
 
-    fn pair(&self, out: &mut String, course: Course, pair: &PairChange) {
+    fn pair(&self, out: &mut String, course: Course, stance: Stance, pair: &PairChange) {
         let (shown, paint) = (self.shown, self.paint);
         let _ = writeln!(out, "  {}", paint.strong(&clean(&shown.pair(pair))));
-        for changed in course.of(pair) {
-            let words = shown.flow(course, pair, changed);
+        let flows = shown.flows(course, pair);
+        let most = match stance {
+            Stance::Hostile if !self.all => MOST_HOSTILE_FLOWS,
+            Stance::Hostile | Stance::Configured => usize::MAX,
+        };
+        for changed in flows.iter().take(most) {
+            let words = shown.flow(course, stance, pair, changed);
             let mut line = |indent: usize, label: &str, text: &str| {
                 labelled(out, paint.columns, indent, label, text);
             };
@@ -170,6 +177,7 @@ impl Page<'_> {
                 line(6, "witness ", &words.packet);
             }
         }
+        self.rest(out, flows.len(), most, "sets of packets");
         if let Some(limit) = pair.coverage.limit() {
             let text = format!("a limit was met, so this is not certain: {limit}");
             labelled(out, paint.columns, 4, "", &text);

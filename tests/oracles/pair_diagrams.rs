@@ -117,7 +117,8 @@ impl<'s> PairDiagrams<'s> {
         packets
     }
 
-    /// The gateway's own; those of a segment's prefixes without them; beyond, all that is of no segment.
+    /// The gateway's own; those of a segment's prefixes without them; beyond, all that is of no segment
+    /// and not private.
     fn addresses(&self, party: Party) -> IntervalSet {
         let own = self.site.routers[0].own_addresses().v4;
         let prefixes = |segment: SegmentId| self.site.segment(segment).addresses().v4;
@@ -131,8 +132,18 @@ impl<'s> PairDiagrams<'s> {
                     .chain([(0xa9fe_0000, 0xa9fe_ffff), (0xe000_0000, 0xffff_ffff)]);
                 let nobody = nobody.map(|(low, high)| IntervalSet::range(low, high));
                 let all = IntervalSet::range(0, u128::from(u32::MAX));
+                // Nobody out there routes a private address (RFC 1918, RFC 6598).
+                let private = [
+                    (0x0a00_0000, 0x0aff_ffff),
+                    (0x6440_0000, 0x647f_ffff),
+                    (0xac10_0000, 0xac1f_ffff),
+                    (0xc0a8_0000, 0xc0a8_ffff),
+                ];
+                let private = private.map(|(low, high)| IntervalSet::range(low, high));
+                let private = private.map(|set| set.difference(&prefixes(segment)));
                 let left = inside
                     .chain(nobody)
+                    .chain(private)
                     .fold(all, |left, set| left.difference(&set));
                 left.difference(&own)
             }

@@ -25,7 +25,8 @@ pub struct Changed {
     pub packet: Option<Packet>,
     /// What decides them where they pass.
     pub passes_by: Vec<DecidedBy>,
-    /// Why they do not pass in the other version; `None`: sender or receiver is not there, or they end elsewhere.
+    /// Why they do not pass in the other version, of a hostile device why the packet shown does not; `None`: sender or
+    /// receiver is not there, or they end elsewhere.
     pub stop: Option<Stop>,
     /// What decides the packet shown in the other version.
     pub stopped_by: Vec<DecidedBy>,
@@ -127,13 +128,22 @@ impl Side<'_, '_> {
                 break;
             }
             for piece in pieces {
-                for (stop, part) in by_stop(piece, &self.other.stopped) {
+                // A hostile device sends so much that the reasons would cut it into crumbs.
+                let parts = match self.is_hostile() {
+                    true => vec![(None, piece)],
+                    false => by_stop(piece, &self.other.stopped),
+                };
+                for (stop, part) in parts {
                     add(&mut found, part, deciders, stop);
                 }
             }
         }
         self.show(&mut found);
         (found, coverage)
+    }
+
+    fn is_hostile(&self) -> bool {
+        matches!(self.missing, Some((_, Sender::Hostile(_))))
     }
 
     /// A packet for each part, and who decides it in the other version.
@@ -143,12 +153,18 @@ impl Side<'_, '_> {
         for changed in found {
             let among = among(&hosts, &changed.packets);
             changed.packet = witness(self.shown.network, self.shown.plan, &among);
-            if let (Some((ground, sender)), Some(packet)) = (self.missing, changed.packet) {
-                changed.stopped_by = match (changed.stop, gateway) {
-                    (Some(Stop::Denied(rule)), Some(gateway)) => vec![(gateway, rule)],
-                    _ => stopped_by(ground, sender, &packet),
-                };
+            let (Some((ground, sender)), Some(packet)) = (self.missing, changed.packet) else {
+                continue;
+            };
+            if let (Some(Stop::Denied(rule)), Some(gateway)) = (changed.stop, gateway) {
+                changed.stopped_by = vec![(gateway, rule)];
+                continue;
             }
+            let stops = where_it_stops(ground.network, ground.plan, sender, &packet);
+            if self.is_hostile() {
+                changed.stop = stops.as_ref().map(|(stop, _)| *stop);
+            }
+            changed.stopped_by = stops.map_or_else(Vec::new, |(_, deciders)| deciders);
         }
     }
 }
@@ -224,10 +240,4 @@ fn only_gateway(ground: &Ground<'_>) -> Option<RouterId> {
         (DeviceId::Router(router), None) => Some(router),
         _ => None,
     }
-}
-
-/// The gateways that decide a packet on its way to where it stops.
-fn stopped_by(ground: &Ground<'_>, sender: Sender, packet: &Packet) -> Vec<DecidedBy> {
-    let stops = where_it_stops(ground.network, ground.plan, sender, packet);
-    stops.map_or_else(Vec::new, |(_, deciders)| deciders)
 }

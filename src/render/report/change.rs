@@ -156,7 +156,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
         // A pair that both opens and closes something is led to where it opens.
         let led = course == Course::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("p{at}"));
-        pair_flows(html, shown, course, (pair, id), words);
+        pair_flows(html, shown, (course, Stance::Configured), (pair, id), words);
     }
     if shown.pairs(course, Stance::Hostile).next().is_some() {
         html.tag("h3", "For a hostile device, beyond that");
@@ -164,7 +164,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
     for (at, pair) in shown.reach.hostile.iter().enumerate() {
         let led = course == Course::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("h{at}"));
-        pair_flows(html, shown, course, (pair, id), words);
+        pair_flows(html, shown, (course, Stance::Hostile), (pair, id), words);
     }
     ways(html, shown, course);
     let isolated = shown.isolated(course).map(|one| shown.isolation_words(one));
@@ -189,7 +189,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
 fn pair_flows(
     html: &mut Html<'_>,
     shown: &ChangeShown<'_>,
-    course: Course,
+    (course, stance): (Course, Stance),
     (pair, id): (&PairChange, Option<String>),
     [here, there]: [&str; 2],
 ) {
@@ -199,8 +199,8 @@ fn pair_flows(
     let id = id.map_or(String::new(), |id| format!(" id=\"{id}\""));
     let name = xml(&shown.pair(pair));
     let _ = write!(html.out, "<details open{id}><summary>{name}</summary><div>");
-    for changed in course.of(pair) {
-        let words = shown.flow(course, pair, changed);
+    for changed in &shown.flows(course, pair) {
+        let words = shown.flow(course, stance, pair, changed);
         let rows = [
             ("services", &words.services),
             ("from", &words.source),
