@@ -23,6 +23,7 @@ const LEAKS: &[&str] = &[
     "ingress-filter-off",
     "native-vlan-differs",
     "pvid-not-untagged",
+    "segments-joined",
     "tags-on-access-port",
     "two-tag-hop",
     "untagged-in-several",
@@ -114,6 +115,7 @@ fn spare_port(dice: &mut Dice) -> &'static str {
 }
 
 /// Three switches in a row with three devices each, and now and then a gateway at the first.
+/// Some have a bench with a switch without VLANs.
 fn random_site(seed: u64) -> String {
     let mut dice = Dice::new(seed);
     let mut text = "[zones.brewery]\ntrust = 50\n".to_owned();
@@ -125,6 +127,8 @@ fn random_site(seed: u64) -> String {
     }
     let mut hosts = String::new();
     let gateway = dice.one_in(2);
+    // A switch without VLANs, with a cable to either end of the row.
+    let bench = dice.one_in(3);
     for switch in 0..3 {
         text += &format!("[switches.s{switch}.ports]\n");
         for port in 0..3 {
@@ -141,6 +145,19 @@ fn random_site(seed: u64) -> String {
             text += &format!("\"{trunk}\" = {}\n", trunk_port(&mut dice));
         }
         text += &format!("\"spare\" = {}\n", spare_port(&mut dice));
+        if bench && switch != 1 {
+            let segment = if dice.one_in(4) {
+                dice.segment()
+            } else {
+                SEGMENTS[0]
+            };
+            text += &format!("\"bench\" = {}\n", device_port(&mut dice, segment));
+        }
+    }
+    if bench {
+        text += "[switches.bench]\nvlan_aware = false\n[switches.bench.ports]\n\"1-3\" = {}\n";
+        text += "[[links]]\nends = [\"s0:bench\", \"bench:1\"]\n[[links]]\nends = [\"s2:bench\", \"bench:2\"]\n";
+        hosts += "[[hosts.tester.interfaces]]\nsegment = \"office\"\nport = \"bench:3\"\n";
     }
     text += &hosts;
     text +=

@@ -338,11 +338,17 @@ pub fn vlan_name(site: &Site, vlan: VlanId) -> String {
     format!("VLAN {}", numbered_vlan(site, vlan))
 }
 
-/// `90 (management)`, or just the number where no segment has it.
+/// `90 (management)`, or just the number where no segment has it. Where several have it, in parts of layer 2 that no
+/// cable joins, all are named; [`numbered_vlan_at`](super::numbered_vlan_at) tells which one it is at a switch.
 pub fn numbered_vlan(site: &Site, vlan: VlanId) -> String {
-    match site.segment_of_vlan(vlan) {
-        Some(segment) => format!("{vlan} ({})", site.segment(segment).name.value),
-        None => vlan.to_string(),
+    let own = site.segments.iter().filter(|segment| {
+        let number = segment.vlan.map(|number| number.value);
+        number == Some(vlan)
+    });
+    let names: Vec<&str> = own.map(|segment| segment.name.value.as_str()).collect();
+    match names.is_empty() {
+        true => vlan.to_string(),
+        false => format!("{vlan} ({})", names.join(" or ")),
     }
 }
 

@@ -1,7 +1,7 @@
 //! A port for one device that lets it choose its VLAN.
 
 use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Far, SocketId};
+use crate::forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, SocketId};
 use crate::model::{FrameTypes, PortVlans, VlanId};
 
 use super::report::{Report, found};
@@ -28,10 +28,12 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for (port, socket, vlans) in view.fabric.vlan_ports() {
         let one_vlan = vlans.untagged.iter().count() <= 1;
         let open = socket.far == Far::Open;
-        if !one_vlan || !view.fabric.is_for_devices(port) || open && view.is_described(port) {
+        if !one_vlan || open && view.is_described(port) {
             continue;
         }
-        if let Some(what) = idle_tags(view, port, vlans) {
+        if let Some(used) = tags_in_use(view.fabric, port, vlans)
+            && let Some(what) = idle_tags(view, port, vlans, &used)
+        {
             report.add(
                 found(&CHECK, socket.place, view.name(port), what)
                     .help("use `access = …`, or describe the interface that needs the tags"),
@@ -40,12 +42,45 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn idle_tags(view: &View<'_>, port: SocketId, vlans: &PortVlans) -> Option<String> {
+/// Tags of the interfaces at a port for devices, which may share it by a switch that knows no VLANs; `None` where
+/// other switches hang on it, or a gateway.
+fn tags_in_use(fabric: &Fabric, port: SocketId, vlans: &PortVlans) -> Option<Vec<VlanId>> {
+    if fabric.is_for_devices(port) {
+        let hosts = fabric.hosts_at(port).into_iter();
+        return Some(hosts.filter_map(|(_, tag)| tag).collect());
+    }
+    let Far::Sockets(far) = &fabric.socket(port).far else {
+        return None;
+    };
+    let unaware = |&far: &SocketId| {
+        let kind = fabric.node(fabric.socket(far).node).kind;
+        matches!(kind, NodeKind::Unaware(_))
+    };
+    if !far.iter().all(unaware) {
+        return None;
+    }
+    let mut used = Vec::new();
+    for tag in std::iter::once(None).chain(vlans.tagged.iter().map(Some)) {
+        let sent: Vec<_> = far.iter().map(|&far| (far, Frame::of(tag))).collect();
+        for arrival in fabric.arrivals(&sent) {
+            match arrival {
+                Arrival::Port(..) => return None,
+                Arrival::Foot(_) => used.extend(tag),
+            }
+        }
+    }
+    Some(used)
+}
+
+fn idle_tags(
+    view: &View<'_>,
+    port: SocketId,
+    vlans: &PortVlans,
+    used: &[VlanId],
+) -> Option<String> {
     if vlans.accept == FrameTypes::Untagged {
         return None;
     }
-    let hosts = view.fabric.hosts_at(port).into_iter();
-    let used: Vec<VlanId> = hosts.filter_map(|(_, tag)| tag).collect();
     let tagged = vlans.tagged.iter();
     let idle: Vec<VlanId> = tagged.filter(|vlan| !used.contains(vlan)).collect();
     if !idle.is_empty() {

@@ -10,7 +10,7 @@ use super::names::{HostId, RouterId, SegmentId, ZoneId};
 use super::router::Router;
 use super::segment::{Segment, Zone};
 use super::service::Service;
-use super::switch::{Link, Switch, VlanId};
+use super::switch::{Link, Switch};
 
 /// A named list of addresses.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -95,15 +95,6 @@ impl Site {
     pub fn segments_claiming_isolation(&self) -> impl Iterator<Item = SegmentId> + '_ {
         self.segment_ids()
             .filter(|&id| self.segment(id).claims_isolation().is_some())
-    }
-
-    /// The segment of a VLAN.
-    pub fn segment_of_vlan(&self, vlan: VlanId) -> Option<SegmentId> {
-        let here = |id: &SegmentId| {
-            let own = self.segment(*id).vlan;
-            own.is_some_and(|own| own.value == vlan)
-        };
-        self.segment_ids().find(here)
     }
 
     /// Numbers of the segments of a zone.

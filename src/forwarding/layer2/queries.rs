@@ -5,7 +5,7 @@ use rustc_hash::FxHashSet;
 use crate::model::{PortVlans, SwitchId, VlanId};
 
 use super::fabric::{
-    Fabric, Far, FootId, FootOf, NodeId, NodeKind, Socket, SocketId, SocketName, Tagging,
+    Fabric, Far, Foot, FootId, FootOf, NodeId, NodeKind, Socket, SocketId, SocketName, Tagging,
 };
 use super::flood::{Flood, Start, Visit, departing};
 use super::frame::{Admitted, Frame, Refused, admit, egress};
@@ -136,21 +136,34 @@ impl Fabric {
     /// leaves it by that interface.
     pub fn sent_by(&self, id: FootId) -> Vec<(SocketId, Frame)> {
         let foot = self.foot(id);
-        if let FootOf::Host(host, at) = foot.of {
-            let name = SocketName::Interface(host, at);
-            if let Some(own) = self.sockets.iter().find(|socket| socket.name == name) {
-                let Tagging::Through(tag) = own.tagging else {
-                    return Vec::new();
-                };
-                return far_sockets(&own.far)
-                    .map(|far| (far, Frame::of(tag)))
-                    .collect();
-            }
+        if let Some(own) = self.bridging(foot) {
+            let frame = match own.tagging {
+                Tagging::Through(tag) => Frame::of(tag),
+                Tagging::Vlans(_) => Frame::UNTAGGED,
+            };
+            let sockets = match &own.far {
+                Far::Sockets(far) => &far[..],
+                _ => &[],
+            };
+            return sockets.iter().map(|&far| (far, frame)).collect();
         }
         let sockets = foot.sockets.iter();
         sockets
             .map(|&socket| (socket, Frame::of(foot.tag)))
             .collect()
+    }
+
+    /// Where the cable of an interface of a host that bridges is plugged in: the addresses sit behind it.
+    fn bridging(&self, foot: &Foot) -> Option<&Socket> {
+        let FootOf::Host(host, at) = foot.of else {
+            return None;
+        };
+        let inside = self.node(self.socket(*foot.sockets.first()?).node);
+        let sockets = inside.sockets.iter().map(|&socket| self.socket(socket));
+        let name = SocketName::Interface(host, at);
+        sockets
+            .filter(|_| matches!(inside.kind, NodeKind::Bridge(_)))
+            .find(|socket| socket.name == name)
     }
 
     /// Where frames on cables come to: at once, or through switches that know no VLANs. What arrives at a host
@@ -248,13 +261,4 @@ impl Fabric {
 /// Whether the file describes it as a port or LAG of a switch.
 fn is_named(socket: &Socket) -> bool {
     matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..))
-}
-
-/// Sockets that a cable leads to.
-fn far_sockets(far: &Far) -> impl Iterator<Item = SocketId> + '_ {
-    let sockets = match far {
-        Far::Sockets(far) => &far[..],
-        _ => &[],
-    };
-    sockets.iter().copied()
 }
