@@ -72,13 +72,14 @@ pub fn closing(
     let unclosable = pairs.iter().filter(|pair| pair.settings.is_empty());
     let mut stay: Vec<(Origin, Origin)> = unclosable.map(|pair| (pair.from, pair.to)).collect();
     // A pair may turn out to stay open only once its shorter ways are closed: then all begins again without it.
-    let found = loop {
+    let mut found = loop {
         let before = stay.len();
         let found = attempt.cut(pairs, &mut stay)?;
         if stay.len() == before {
             break found;
         }
     };
+    attempt.look_for_less(pairs, &stay, &mut found);
     let mut used: Vec<Setting> = found.sets.iter().flatten().copied().collect();
     used.sort_unstable();
     used.dedup();
@@ -133,6 +134,32 @@ impl Attempt<'_> {
         Some(found)
     }
 
+    /// Tries every set with one setting less. A way's settings name all that it needs as it is; a set may also close it
+    /// by leaving nobody to reach, and then no search among the ways finds it. Where that is too much to try, nothing is
+    /// said of the smallest.
+    fn look_for_less(&self, pairs: &[Bypass], stay: &[(Origin, Origin)], found: &mut Cut<Setting>) {
+        let size = found.sets.first().map_or(0, Vec::len);
+        if size < 2 || !found.smallest {
+            return;
+        }
+        let mut all: Vec<Setting> = pairs
+            .iter()
+            .flat_map(|pair| pair.settings.clone())
+            .collect();
+        all.extend(found.sets.iter().flatten().copied());
+        all.sort_unstable();
+        all.dedup();
+        let Some(less) = choices(&all, size - 1, self.rounds) else {
+            found.smallest = false;
+            return;
+        };
+        let closes = |set: &Vec<Setting>| self.left_open(set, &mut stay.to_vec()).is_empty();
+        if let Some(set) = less.into_iter().find(closes) {
+            found.sets = vec![set];
+            found.smallest = false;
+        }
+    }
+
     /// Ways that stay open once a set of settings is undone, each by its settings.
     fn left_open(&self, set: &[Setting], stay: &mut Vec<(Origin, Origin)>) -> Vec<Vec<Setting>> {
         let mut changed = self.bare.clone();
@@ -151,6 +178,29 @@ impl Attempt<'_> {
         }
         paths
     }
+}
+
+/// All sets of some size; `None` where there are more than `most`.
+fn choices(all: &[Setting], size: usize, most: usize) -> Option<Vec<Vec<Setting>>> {
+    let mut sets: Vec<Vec<Setting>> = vec![Vec::new()];
+    for _ in 0..size {
+        let mut longer = Vec::new();
+        for set in &sets {
+            let after = set
+                .last()
+                .map_or(0, |last| all.partition_point(|one| one <= last));
+            longer.extend(
+                all[after..]
+                    .iter()
+                    .map(|&one| [set.as_slice(), &[one]].concat()),
+            );
+        }
+        sets = longer;
+        if most < sets.len() {
+            return None;
+        }
+    }
+    Some(sets)
 }
 
 /// The site without what plays no part where no rule decides.

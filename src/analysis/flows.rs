@@ -9,7 +9,7 @@ use crate::packet::{ClassSet, IntervalSet, Region};
 use super::cell::Extent;
 use super::matrix::elsewhere;
 use super::party::{Party, columns, within};
-use super::replies::answered;
+use super::replies::{answered, left_over};
 use super::witness::witness;
 
 /// A device that a flow crosses.
@@ -42,6 +42,8 @@ pub struct PermittedFlow {
     pub two_way: Extent,
     /// One packet of it.
     pub witness: Option<Packet>,
+    /// One packet of it that is not answered, if there is any.
+    pub unanswered: Option<Packet>,
 }
 
 /// The flows from one segment or host to one segment, host, gateway or router, in one family, of some services
@@ -134,6 +136,9 @@ fn permitted(
         crossed: crossed.collect(),
         two_way,
         witness: witness(network, plan, shown),
+        unanswered: left_over(flow.sent().clone(), &back)
+            .first()
+            .and_then(|left| witness(network, plan, left)),
         sent: flow.sent().clone(),
         arrives: flow.now,
     }
@@ -150,6 +155,7 @@ fn add(found: &mut Vec<PermittedFlow>, flow: PermittedFlow) {
                 known.sent = sent;
                 known.arrives = arrives;
                 known.witness = known.witness.or(flow.witness);
+                known.unanswered = known.unanswered.or(flow.unanswered);
                 return;
             }
         }

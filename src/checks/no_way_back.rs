@@ -1,8 +1,10 @@
 //! Answers that do not come back the way the question went.
 
-use crate::analysis::Party;
+use crate::analysis::{Party, flows};
 use crate::diagnostic::{Check, Severity, Span};
-use crate::forwarding::{DeviceId, DeviceIndex, Reply, ReplyPass, ReplyStep, Trace};
+use crate::forwarding::{
+    DeviceId, DeviceIndex, Outcome, Reply, ReplyPass, ReplyStep, Sender, Trace, trace,
+};
 use crate::model::{Family, RouterId};
 
 use super::report::{Report, found};
@@ -27,15 +29,56 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for family in Family::ALL {
         for talk in talks(view, family) {
+            described_hosts(view, family, &talk, report);
             if talk.cell.answered() && comes_straight_back(view, family, &talk) {
                 continue;
             }
             for way in talk.ways(view) {
-                if let Some((what, router)) = trouble(view, family, &talk, &way) {
+                if let Some((what, router)) = trouble(view, family, talk.cell.answered(), &way) {
                     let draft = found(&CHECK, place(view, &talk, router), talk.name(view), what);
                     report.add(draft.help("let the way back lead over the same gateways"));
                 }
             }
+        }
+    }
+}
+
+/// Described hosts on the target's segment that answer by ways of their own: each is held against what it gets from the
+/// sender's segment, apart from the plain devices there.
+fn described_hosts(view: &View<'_>, family: Family, talk: &Talk<'_>, report: &mut Report) {
+    let Party::Segment(to) = talk.to else {
+        return;
+    };
+    let plan = view.network.plan(family);
+    for &device in plan.hosts_with_own_ways(to) {
+        let DeviceId::Host(host) = plan.device(device).id else {
+            continue;
+        };
+        let from = Party::Segment(talk.from);
+        let (flows, _) = flows(view.network, family, from, Party::Host(host), None);
+        // A device that sends by itself, and through a gateway: what else goes round it is `bypass-open`.
+        let mut unanswered = flows.iter().filter(|flow| {
+            let decided = flow.crossed.iter().any(|crossed| crossed.decided.is_some());
+            flow.host.is_none() && decided
+        });
+        let packet = unanswered.find_map(|flow| flow.unanswered);
+        let ways = packet.map(|packet| trace(view.network, Sender::Segment(talk.from), &packet));
+        let mut delivered = ways
+            .iter()
+            .flatten()
+            .filter(|way| way.host.is_none() && matches!(way.outcome, Outcome::Delivered(_)));
+        let what = delivered.find_map(|way| match way.reply {
+            Some(Reply::Lost(_) | Reply::HalfOpen(..)) => trouble(view, family, false, way),
+            _ => None,
+        });
+        if let Some((what, router)) = what {
+            let subject = format!(
+                "{} -> {}",
+                view.site.segment(talk.from).name.value,
+                view.site.host(host).name.value
+            );
+            let draft = found(&CHECK, place(view, talk, router), subject, what);
+            report.add(draft.help("let the way back lead over the same gateways"));
         }
     }
 }
@@ -65,7 +108,7 @@ fn comes_straight_back(view: &View<'_>, family: Family, talk: &Talk<'_>) -> bool
 fn trouble(
     view: &View<'_>,
     family: Family,
-    talk: &Talk<'_>,
+    others_answered: bool,
     way: &Trace,
 ) -> Option<(String, Option<RouterId>)> {
     let name = |device: DeviceIndex| match view.network.plan(family).device(device).id {
@@ -90,7 +133,7 @@ fn trouble(
             Some((what, router))
         }
         // Some other packet of the pair may do better.
-        Reply::Lost(_) if talk.cell.answered() => None,
+        Reply::Lost(_) if others_answered => None,
         Reply::Lost(back) => Some((lost(back.last(), name), None)),
     }
 }

@@ -20,7 +20,20 @@ const MOST_NAMES: usize = 3;
 /// The section.
 pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.section("pairs", "Pair by pair");
-    html.raw("<p>Every pair through which something passes. Whatever is not listed here does not pass.</p>\n");
+    let mut cells = shown
+        .matrix
+        .0
+        .pairs
+        .iter()
+        .flatten()
+        .flat_map(Pair::families);
+    html.raw(match cells.all(|(_, cell)| cell.complete()) {
+        true => "<p>Every pair through which something passes. Whatever is not listed here does not pass.</p>\n",
+        false => {
+            "<p>Pairs through which something is known to pass. A limit was met: more may pass, also between pairs that \
+             are not listed.</p>\n"
+        }
+    });
     match shown.flows {
         Some(flows) => each(html, shown, flows),
         None => listed(html, shown),
