@@ -226,6 +226,16 @@ fn arrived(site: &Site, services: &[Service], addresses: &[IpAddr], stance: Stan
     all
 }
 
+/// The same without sources.
+fn reached(arrived: Arrived) -> Arrived {
+    let pairs = arrived.into_iter().map(|(pair, packets)| {
+        let packets = packets.into_iter();
+        let reached = packets.map(|(_, destination, class)| (destination, destination, class));
+        (pair, reached.collect())
+    });
+    pairs.collect()
+}
+
 fn compare(
     sites: (&Site, &Site),
     networks: &[Network<'_>; 2],
@@ -245,10 +255,11 @@ fn compare(
     }
     let of = |stance| [old, new].map(|site| arrived(site, &services, &addresses, stance));
     let plain = of(Stance::Configured);
-    let tried = Tried {
+    let mut tried = Tried {
         sites,
         family,
         addresses: &addresses,
+        by_any_source: false,
     };
     let counts = tried.compare(&change.pairs, &plain, &[])?;
     seen.pairs += counts[0];
@@ -259,7 +270,10 @@ fn compare(
     if packets > MOST_PACKETS {
         return Ok(());
     }
-    let hostile = of(Stance::Hostile);
+    // It counts what it reaches, by whatever source.
+    tried.by_any_source = true;
+    let hostile = of(Stance::Hostile).map(reached);
+    let plain = plain.map(reached);
     let besides: Vec<&Arrived> = plain.iter().collect();
     let counts = tried.compare(&change.hostile, &hostile, &besides)?;
     seen.opened_for_hostile += counts[1];
@@ -272,6 +286,8 @@ struct Tried<'a> {
     sites: (&'a Site, &'a Site),
     family: Family,
     addresses: &'a [IpAddr],
+    /// Whether packets stand for what is reached, whatever their source.
+    by_any_source: bool,
 }
 
 impl Tried<'_> {
@@ -345,7 +361,14 @@ impl Tried<'_> {
             let (source, destination, class) = *packet;
             let (source, destination) = (Family::value(source), Family::value(destination));
             let mut changed = list.iter().map(|changed| &changed.packets);
-            let held = changed.any(|set| set.contains(source, destination, class));
+            let held = changed.any(|set| {
+                let source = set
+                    .source
+                    .lowest()
+                    .filter(|_| self.by_any_source)
+                    .unwrap_or(source);
+                set.contains(source, destination, class)
+            });
             if held != packets.contains(packet) {
                 return Err(format!(
                     "{packet:?}: listed {held}, is {}",

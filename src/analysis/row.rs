@@ -340,7 +340,8 @@ fn configured(party: Party) -> Option<Sender> {
     }
 }
 
-fn without_source(region: &Region) -> Region {
+/// The destinations and services of a set of packets, as a set of its own.
+pub(super) fn without_source(region: &Region) -> Region {
     Region {
         source: IntervalSet::point(0),
         ..region.clone()

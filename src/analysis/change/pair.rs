@@ -10,6 +10,7 @@ use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;
 use super::super::intent::Ground;
 use super::super::replies::left_over;
+use super::super::row::without_source;
 use super::super::witness::witness;
 use super::narrow::Narrow;
 
@@ -105,6 +106,9 @@ pub(super) struct Side<'a, 'n> {
     pub besides: &'a [&'a Fates],
     /// The version where it passes.
     pub shown: &'a Ground<'n>,
+    /// Whether the sender is hostile. It counts what such a device reaches, by whatever source: an address with a service
+    /// that it or anybody on its segment reached before is nothing new, and the sources shown are those that do it now.
+    pub hostile: bool,
     /// The version where it does not, with the sender, where both sides exist there.
     pub missing: Option<(&'a Ground<'n>, Sender)>,
 }
@@ -116,21 +120,26 @@ impl Side<'_, '_> {
         let mut known: Vec<Region> = Vec::new();
         for fates in [self.other].iter().chain(self.besides) {
             coverage.note(fates.coverage);
-            known.extend(fates.passed.iter().map(|(region, _)| region.clone()));
+            known.extend(fates.passed.iter().map(|(region, _)| self.counted(region)));
         }
         let mut found: Vec<Changed> = Vec::new();
         let mut pieces_seen = 0;
         for (region, deciders) in &self.there.passed {
-            let pieces = left_over(region.clone(), &known);
+            let pieces = left_over(self.counted(region), &known);
             pieces_seen += pieces.len();
             if MOST_PIECES < pieces_seen {
                 coverage.note(Coverage::Cut(Limit::Differences(MOST_PIECES)));
                 break;
             }
             for piece in pieces {
-                // A hostile device sends so much that the reasons would cut it into crumbs.
-                let parts = match self.is_hostile() {
-                    true => vec![(None, piece)],
+                let parts = match self.hostile {
+                    true => vec![(
+                        None,
+                        Region {
+                            source: region.source.clone(),
+                            ..piece
+                        },
+                    )],
                     false => by_stop(piece, &self.other.stopped),
                 };
                 for (stop, part) in parts {
@@ -142,8 +151,12 @@ impl Side<'_, '_> {
         (found, coverage)
     }
 
-    fn is_hostile(&self) -> bool {
-        matches!(self.missing, Some((_, Sender::Hostile(_))))
+    /// What of a set of packets is compared.
+    fn counted(&self, region: &Region) -> Region {
+        match self.hostile {
+            true => without_source(region),
+            false => region.clone(),
+        }
     }
 
     /// A packet for each part, and who decides it in the other version.
@@ -161,7 +174,7 @@ impl Side<'_, '_> {
                 continue;
             }
             let stops = where_it_stops(ground.network, ground.plan, sender, &packet);
-            if self.is_hostile() {
+            if self.hostile {
                 changed.stop = stops.as_ref().map(|(stop, _)| *stop);
             }
             changed.stopped_by = stops.map_or_else(Vec::new, |(_, deciders)| deciders);

@@ -100,8 +100,9 @@ impl PairChange {
 pub struct ReachChange {
     /// Pairs with a difference as configured, in the order of the site.
     pub pairs: Vec<PairChange>,
-    /// Pairs with a difference for hostile devices, beyond what opens or closes for those that do as configured: only
-    /// packets that these send in neither version.
+    /// Pairs with a difference for hostile devices, beyond what opens or closes for those that do as configured: addresses
+    /// with services that a hostile device reaches in one version only, by whatever source, and that nobody who does as
+    /// configured reaches from there in either.
     pub hostile: Vec<PairChange>,
     /// What corresponds to what.
     pub counterparts: Counterparts,
@@ -346,6 +347,7 @@ impl<'n> Pair<'_, 'n> {
                 there: &fates[version],
                 other: &fates[1 - version],
                 besides,
+                hostile: matches!(sender.old.or(sender.new), Some(Sender::Hostile(_))),
                 shown: &self.comparison.grounds[version],
                 missing: missing.map(|(ground, sender, _)| (ground, sender)),
             };
