@@ -147,7 +147,7 @@ fn an_open_port_with_a_second_vlan_is_a_way_with_a_tag() {
 }
 
 #[test]
-fn a_host_that_routes_is_a_way_and_one_that_does_not_is_none() {
+fn a_host_on_two_segments_is_a_way_whether_it_routes_or_not() {
     let ports = "4 = { access = \"office\" }\n5 = { access = \"brewhouse\" }";
     let host = |forwards: &str| {
         format!(
@@ -163,14 +163,17 @@ port = "core:5"
 "#
         )
     };
-    assert!(found(ports, &host("no")).0.is_empty());
+    // It answers for the address of its other interface (RFC 1122 section 3.3.4.2, weak host model).
+    let off = [
+        ["historian has an address on office as well"],
+        ["historian has an address on brewhouse as well"],
+    ];
+    let (pairs, closing) = found(ports, &host("no"));
+    assert_eq!(pairs, ["office => brewhouse", "brewhouse => office"]);
+    assert_eq!(closing, off);
     let (pairs, closing) = found(ports, &host("routes"));
-    assert_eq!(
-        pairs,
-        ["office -> brewhouse", "brewhouse -> office"],
-        "the gateway keeps no state"
-    );
-    assert_eq!(closing, [["historian routes"]]);
+    assert_eq!(pairs, ["office => brewhouse", "brewhouse => office"]);
+    assert_eq!(closing, off, "without forwarding it still answers");
     let (pairs, closing) = found(ports, &host("bridges"));
     assert_eq!(pairs, ["office => brewhouse", "brewhouse => office"]);
     assert_eq!(closing, [["historian bridges"]]);

@@ -14,6 +14,9 @@ use super::way_settings::settings_of;
 /// Most alternatives of a cut that are listed.
 pub const MOST_ALTERNATIVES: usize = 8;
 
+/// How many smaller sets may be tried for each round of the search.
+const LESS: usize = 10;
+
 /// All ways round, and how to close them.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Bypasses {
@@ -149,7 +152,7 @@ impl Attempt<'_> {
         all.extend(found.sets.iter().flatten().copied());
         all.sort_unstable();
         all.dedup();
-        let Some(less) = choices(&all, size - 1, self.rounds) else {
+        let Some(less) = choices(&all, size - 1, self.rounds * LESS) else {
             found.smallest = false;
             return;
         };

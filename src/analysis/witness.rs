@@ -79,7 +79,10 @@ fn shape<'n>(network: &'n Network<'_>, family: Family, region: &Region) -> Optio
     let of =
         |shape: &ServiceBox, protocol: Protocol| shape.protocols.contains(u128::from(protocol.0));
     let echo = u128::from(echo_request(family));
-    let with_ports = shapes().find(|shape| of(shape, TCP) || of(shape, UDP));
+    let ported = |shape: &&ServiceBox| of(shape, TCP) || of(shape, UDP);
+    let clients = |shape: &&ServiceBox| shape.source_ports.contains(u128::from(CLIENT_PORT));
+    let from_client = shapes().filter(ported).find(clients);
+    let with_ports = from_client.or_else(|| shapes().find(ported));
     let asking = || {
         let mut shapes = shapes();
         shapes.find(|shape| {

@@ -13,6 +13,7 @@
 mod coverage;
 mod crossing;
 mod devices;
+mod dropped;
 mod filter;
 mod flow;
 pub mod layer2;

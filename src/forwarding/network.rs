@@ -301,8 +301,10 @@ impl Plan {
         let wire = self.wire(Stand::Foot(index, 0));
         let plain = self.wire(Stand::Segment(interface.segment));
         let on_link: IntervalSet = interface.subnets.iter().copied().collect();
-        // What is on-link on the segment and not for the host goes by a router.
-        on_link == self.segment(interface.segment).on_link
+        // What is on-link on the segment and not for the host goes by a router; a host on an external segment answers
+        // also those that nobody beyond would.
+        !self.segment(interface.segment).external
+            && on_link == self.segment(interface.segment).on_link
             && host.default_gateway.is_empty()
             && host.routes.is_empty()
             && wire.first_hops == plain.first_hops

@@ -112,9 +112,6 @@ pub enum Arrival {
 /// 8200 section 3).
 pub(super) const MOST_HOPS: usize = 255;
 
-/// Receivers of packets to addresses of their own are told apart from packets to themselves one by one up to so many.
-const FEW_POINTS: u128 = 16;
-
 /// Width of an interval of sources from which on looking up the lines that meet it does not pay.
 const WIDE: u128 = 1 << 20;
 
@@ -298,35 +295,6 @@ impl Walk<'_> {
         }
     }
 
-    /// The parts that do not come to an interface for a second time with the same headers.
-    fn unlooped(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) -> Vec<Flow> {
-        if MOST_HOPS <= flow.hops.len() {
-            self.stop(Stop::Loop, flow);
-            return Vec::new();
-        }
-        let mut parts = vec![flow];
-        let crossed = |hop: &Hop| hop.device == device && hop.ingress == ingress;
-        let count = parts[0].hops.len();
-        for at in 0..count {
-            if !parts.first().is_some_and(|flow| crossed(&flow.hops[at])) {
-                continue;
-            }
-            let classes = &self.network.classes;
-            let mut next = Vec::new();
-            for flow in std::mem::take(&mut parts) {
-                let Some(same) = flow.repeated(at) else {
-                    next.push(flow);
-                    continue;
-                };
-                let rest = flow.now.difference(&same).into_iter();
-                next.extend(rest.map(|rest| flow.restricted(rest, classes)));
-                self.stop(Stop::Loop, flow.restricted(same, classes));
-            }
-            parts = next;
-        }
-        parts
-    }
-
     fn enter(&mut self, device: DeviceIndex, ingress: usize, mut flow: Flow) {
         let here = self.plan.device(device);
         flow.hops.push(Hop::arriving(device, ingress));
@@ -480,56 +448,6 @@ impl Walk<'_> {
         if let Some(routed) = routed {
             self.deliver(outside, routed);
         }
-    }
-
-    /// The part of a flow that is not sent from some addresses; the other part stops, since its receiver has them.
-    fn not_from(&mut self, flow: Flow, own: &IntervalSet) -> Option<Flow> {
-        let (forged, others) = flow.split(Side::Source, own, &self.network.classes);
-        if let Some(forged) = forged {
-            self.stop(Stop::OwnSource, forged);
-        }
-        others
-    }
-
-    /// The parts of a flow that no receiver drops because it has the source address itself. Plain devices have one
-    /// address each: where many may be meant, a packet from each to itself is left in.
-    fn not_to_itself(&mut self, flow: Flow) -> Vec<Flow> {
-        let plan = self.plan;
-        let mut parts = Vec::new();
-        let mut rest = Some(flow);
-        let both = |flow: &Flow, own: &IntervalSet| {
-            flow.now.source.overlaps(own) && flow.now.destination.overlaps(own)
-        };
-        for own in &plan.several_own {
-            let Some(flow) = rest.take() else { break };
-            if !both(&flow, own) {
-                rest = Some(flow);
-                continue;
-            }
-            let (mine, others) = self.split_destination(&flow, own);
-            parts.extend(mine.and_then(|mine| self.not_from(mine, own)));
-            rest = others;
-        }
-        let Some(flow) = rest else { return parts };
-        let shared = flow.now.source.intersection(&flow.now.destination);
-        let few = shared.intervals().iter();
-        let few = few.fold(0u128, |sum, part| {
-            sum.saturating_add(part.high() - part.low())
-                .saturating_add(1)
-        });
-        if few == 0 || FEW_POINTS < few {
-            parts.push(flow);
-            return parts;
-        }
-        let (_, others) = self.split_destination(&flow, &shared);
-        parts.extend(others);
-        let points = shared.intervals().iter();
-        for point in points.flat_map(|part| part.low()..=part.high()) {
-            let own = IntervalSet::point(point);
-            let (mine, _) = self.split_destination(&flow, &own);
-            parts.extend(mine.and_then(|mine| self.not_from(mine, &own)));
-        }
-        parts
     }
 
     /// The parts that the rules permit; the others stop here.

@@ -349,7 +349,14 @@ impl View<'_> {
                 "stopped: this gateway never saw the packet, so it has no state".to_owned()
             }
             ReplyPass::SourceCheck => "stopped by the source check".to_owned(),
-            ReplyPass::Denied(number) => format!("no state for it: stopped by {}", rule(number)),
+            ReplyPass::Denied(number) => {
+                let filter = self.router(device).and_then(|router| router.filter());
+                let why = match filter.is_some_and(|filter| filter.stateful) {
+                    true => "no state for it, and as a new flow",
+                    false => "stateless:",
+                };
+                format!("{why} stopped by {}", rule(number))
+            }
             ReplyPass::NoRoute => "stopped: no route back".to_owned(),
             ReplyPass::NotForwarding => "stopped: not forwarded here".to_owned(),
             ReplyPass::Loop => "stopped: routing loop".to_owned(),

@@ -53,7 +53,7 @@ fn a_part_says_what_the_whole_says() {
 fn hosts_are_rows_when_asked_for_or_named() {
     let by_host = matrix("--by host");
     assert_eq!(by_host["by"], "host");
-    assert_eq!(names(&by_host["rows"]).len(), 22);
+    assert_eq!(names(&by_host["rows"]).len(), 23);
     let value = matrix("--from jump --to hmi");
     assert_eq!(value["by"], "host");
     assert_eq!(

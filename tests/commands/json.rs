@@ -89,7 +89,7 @@ fn every_document_names_its_kind_and_version() {
 
 #[test]
 fn a_matrix_holds_each_pair_once_in_each_family() {
-    for (by, rows, columns) in [("segment", 10, 11), ("zone", 7, 8), ("host", 22, 23)] {
+    for (by, rows, columns) in [("segment", 10, 11), ("zone", 7, 8), ("host", 23, 24)] {
         let value = parsed(&demo("matrix", &format!("--by {by} --format json")));
         let pairs = pairs(&value["cells"]);
         let distinct: BTreeSet<_> = pairs.iter().collect();
@@ -134,7 +134,13 @@ fn flows_come_with_every_pair_that_has_some() {
     // What was asked for and is empty is an empty list.
     let closed = "--from point-of-sale --to management --format json";
     let value = parsed(&demo("matrix", &format!("--flows {closed}")));
-    assert_eq!(value["flows"], serde_json::json!([]));
+    let flows = value["flows"].as_array().expect("a list");
+    assert!(!flows.is_empty());
+    assert!(
+        flows
+            .iter()
+            .all(|pair| pair["flows"] == serde_json::json!([]))
+    );
     assert_eq!(parsed(&demo("matrix", closed))["flows"], Value::Null);
 }
 

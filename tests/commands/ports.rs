@@ -113,14 +113,14 @@ fn json_tells_what_is_set_and_plugged_in() {
         let mut all = ports.as_array().expect("a list").iter();
         all.find(|port| port["name"] == name).expect("such a port")
     };
-    let jump = port("13");
-    assert_eq!(jump["mode"], "access");
-    assert_eq!(jump["pvid"], 90);
-    assert_eq!(jump["untagged"], serde_json::json!([90]));
-    assert_eq!(jump["ingress_filter"], true);
-    assert_eq!(jump["accepts"], "untagged");
-    assert_eq!(jump["attached"][0]["kind"], "host");
-    assert_eq!(jump["attached"][0]["port"], "eth1");
+    let console = port("13");
+    assert_eq!(console["mode"], "access");
+    assert_eq!(console["pvid"], 90);
+    assert_eq!(console["untagged"], serde_json::json!([90]));
+    assert_eq!(console["ingress_filter"], true);
+    assert_eq!(console["accepts"], "untagged");
+    assert_eq!(console["attached"][0]["kind"], "host");
+    assert_eq!(console["attached"][0]["port"], "eth0");
     let uplink = port("uplink");
     assert_eq!(uplink["mode"], "mixed");
     assert_eq!(uplink["lag"]["members"], serde_json::json!(["27", "28"]));

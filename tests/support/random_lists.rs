@@ -24,6 +24,7 @@ prefixes = ["10.3.0.0/22"]
 [segments.uplink]
 zone = "world"
 prefixes = ["203.0.113.0/29"]
+routes = ["10.0.0.0/8"]
 external = true
 [gateways.edge]
 default = "DEFAULT"
