@@ -43,10 +43,12 @@ impl Missed {
         }
     }
 
-    /// What a device would send to itself: nobody misses it.
-    pub(super) fn excuse(&mut self, sent: &Region) {
+    /// Its sender has the address where it came: nobody misses what a device sent to itself.
+    pub(super) fn dropped(&mut self, plan: &Plan, sent: &Region) {
+        let [own, rest] = plan.sent_to_itself(sent);
+        rest.iter().for_each(|part| self.add(part));
         if self.parts.is_some() {
-            self.arrived.push(sent.clone());
+            self.arrived.extend(own);
         }
     }
 

@@ -121,7 +121,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(Stop::OwnSource, sent) => missed.excuse(&sent),
+                Arrival::Stopped(Stop::OwnSource, sent) => missed.dropped(self.plan, &sent),
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;

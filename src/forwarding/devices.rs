@@ -108,10 +108,14 @@ fn default_routes(
         .map(|address| address.value)
         .collect();
     let next_hop = named.iter().find_map(|&address| {
-        let holds = |segment: SegmentId| segment_holds(site, segment, address);
+        let value = Family::value(address);
+        let own = |interface: &Attachment| interface.subnets.iter().any(|net| net.contains(value));
+        let holds = |interface: &Attachment| segment_holds(site, interface.segment, address);
+        // By the interface whose own subnet holds it, before others on its segment.
         let interface = interfaces
             .iter()
-            .position(|interface| holds(interface.segment))?;
+            .position(|at| own(at) && Family::of(address) == family)
+            .or_else(|| interfaces.iter().position(holds))?;
         (Family::of(address) == family).then(|| NextHop::Address {
             interface,
             address: Family::value(address),

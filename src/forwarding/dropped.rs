@@ -1,13 +1,13 @@
 //! What a walk drops on arrival, whatever rules say: loops, and packets from the receiver's own addresses.
 
-use crate::packet::IntervalSet;
+use crate::packet::{IntervalSet, Region};
 
 use super::flow::{Flow, Hop, Side};
-use super::network::DeviceIndex;
+use super::network::{DeviceIndex, Plan};
 use super::reach::{MOST_HOPS, Stop, Walk};
 
 /// Receivers of packets to addresses of their own are told apart from packets to themselves one by one up to so many.
-const FEW_POINTS: u128 = 16;
+const FEW_POINTS: u16 = 16;
 
 impl Walk<'_> {
     /// The parts that do not come to an interface for a second time with the same headers.
@@ -79,7 +79,7 @@ impl Walk<'_> {
             sum.saturating_add(part.high() - part.low())
                 .saturating_add(1)
         });
-        if few == 0 || FEW_POINTS < few {
+        if few == 0 || u128::from(FEW_POINTS) < few {
             parts.push(flow);
             return parts;
         }
@@ -92,5 +92,36 @@ impl Walk<'_> {
             parts.extend(mine.and_then(|mine| self.not_from(mine, &own)));
         }
         parts
+    }
+}
+
+impl Plan {
+    /// Splits what was sent and dropped as [`Stop::OwnSource`]: the parts that a device sent to an address of its
+    /// own, and the rest, which translations brought back to its sender.
+    pub(crate) fn sent_to_itself(&self, sent: &Region) -> [Vec<Region>; 2] {
+        let (mut own, mut rest) = (Vec::new(), vec![sent.clone()]);
+        let mut take = |addresses: &IntervalSet| {
+            for part in std::mem::take(&mut rest) {
+                let mine = Region {
+                    source: part.source.intersection(addresses),
+                    destination: part.destination.intersection(addresses),
+                    services: part.services.clone(),
+                };
+                if mine.is_empty() {
+                    rest.push(part);
+                    continue;
+                }
+                rest.extend(part.difference(&mine));
+                own.push(mine);
+            }
+        };
+        self.several_own.iter().for_each(&mut take);
+        let shared = sent.source.intersection(&sent.destination);
+        let points = shared.intervals().iter();
+        let points = points.flat_map(|part| part.low()..=part.high());
+        for point in points.take(usize::from(FEW_POINTS)) {
+            take(&IntervalSet::point(point));
+        }
+        [own, rest]
     }
 }

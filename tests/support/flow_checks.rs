@@ -8,8 +8,26 @@ use boundwalk::model::Family;
 use boundwalk::packet::{ClassSet, Region};
 
 use crate::engine::probe;
-use crate::pairs::{Pairs, Sent, both};
+use crate::pairs::{Pairs, Sent};
 use crate::simulator::{Decision, Hop, Outcome, Probe};
+
+/// For the packets of a flow, whether the ways that look like it are answered.
+///
+/// Ways that differ in interfaces only look the same here, as do a described host's own way and
+/// that of another device with its address: the flow may be of either.
+type Answers = BTreeSet<BTreeSet<bool>>;
+
+/// Whether an extent is right for some choice among the ways that look the same.
+fn agrees(extent: Extent, answers: &Answers) -> bool {
+    let all = |answer| answers.iter().all(|ways| ways.contains(&answer));
+    let any = |answer| answers.iter().any(|ways| ways.contains(&answer));
+    match extent {
+        Extent::All => any(true) && all(true),
+        Extent::None => any(false) && all(false),
+        Extent::Some => any(true) && any(false),
+        Extent::Nothing | Extent::Unknown => false,
+    }
+}
 
 /// The flows of one pair under test.
 pub struct Listed<'a> {
@@ -42,7 +60,7 @@ impl<'a> Listed<'a> {
     /// What differs between the list and everything that the sender sent.
     pub fn problems<'p>(&self, sent: impl Iterator<Item = &'p Sent>) -> Vec<String> {
         let mut problems = Vec::new();
-        let mut answered = vec![Extent::Nothing; self.flows.len()];
+        let mut answered = vec![Answers::new(); self.flows.len()];
         for packet in sent {
             let here: Vec<&Outcome> = packet
                 .outcomes
@@ -50,15 +68,15 @@ impl<'a> Listed<'a> {
                 .filter(|end| self.pairs.takes(self.to, end))
                 .collect();
             problems.extend(self.unlisted(packet, &here));
-            for (flow, extent) in self.flows.iter().zip(&mut answered) {
+            for (flow, answers) in self.flows.iter().zip(&mut answered) {
                 if self.holds(&flow.sent, packet.probe) {
-                    problems.extend(self.misplaced(flow, packet, &here, extent));
+                    problems.extend(self.misplaced(flow, packet, &here, answers));
                 }
             }
         }
-        for (flow, extent) in self.flows.iter().zip(answered) {
-            if flow.two_way != extent {
-                problems.push(format!("{extent:?} of it is answered: {flow:#?}"));
+        for (flow, answers) in self.flows.iter().zip(answered) {
+            if !agrees(flow.two_way, &answers) {
+                problems.push(format!("its packets are answered {answers:?}: {flow:#?}"));
             }
             problems.extend(self.witness(flow));
         }
@@ -84,19 +102,13 @@ impl<'a> Listed<'a> {
         flow: &PermittedFlow,
         packet: &Sent,
         here: &[&Outcome],
-        answered: &mut Extent,
+        answers: &mut Answers,
     ) -> Option<String> {
         let mut ways = here.iter().filter(|end| self.is_way(flow, end)).peekable();
         if ways.peek().is_none() {
             return Some(format!("{:?} does not arrive: {flow:#?}", packet.probe));
         }
-        // Ways that differ in interfaces only look the same here: the flow may be of either.
-        let ends: BTreeSet<bool> = ways.map(|end| end.came_back).collect();
-        let holds = match flow.two_way {
-            Extent::None => !ends.contains(&false),
-            _ => ends.contains(&true),
-        };
-        *answered = both(*answered, holds);
+        answers.insert(ways.map(|end| end.came_back).collect());
         None
     }
 

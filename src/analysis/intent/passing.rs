@@ -67,7 +67,10 @@ pub(in crate::analysis) fn passing_or_own(
                         parts(ground, scope, &part, sink);
                     }
                 }
-                Arrival::Stopped(Stop::OwnSource, sent) => own(sent),
+                Arrival::Stopped(Stop::OwnSource, sent) => {
+                    let [itself, _] = plan.sent_to_itself(&sent);
+                    itself.into_iter().for_each(&mut *own);
+                }
                 Arrival::Stopped(..) => {}
             },
         );
