@@ -423,7 +423,7 @@ fn misdelivering(frames: &Frames<'_>) -> BTreeSet<[String; 2]> {
                 let bare = own.untagged.contains(vlan);
                 let tags: Tags = (!bare).then_some(vlan.get()).into_iter().collect();
                 let arrives = taken(frames, to, &tags) == Some(vlan) && there.carries(vlan);
-                !arrives && !(bare && alike)
+                !(arrives || bare && alike)
             });
             let mut ends = [name(site, from), name(site, to)];
             ends.sort_unstable();
