@@ -4,6 +4,7 @@
 //! that is met makes an answer *unknown*, which agrees with everything; at the usual limits nothing may be unknown.
 
 #[path = "agreement/blocks.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
 mod blocks;
 #[path = "agreement/drawn.rs"]
 mod drawn;

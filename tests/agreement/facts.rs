@@ -170,12 +170,11 @@ pub fn passes_hostile(cell: &Cell) -> Option<bool> {
 
 /// Whether any of several things is so.
 pub fn any(all: impl IntoIterator<Item = Option<bool>>) -> Option<bool> {
-    all.into_iter()
-        .fold(Some(false), |one, other| match (one, other) {
-            (Some(true), _) | (_, Some(true)) => Some(true),
-            (Some(false), Some(false)) => Some(false),
-            _ => None,
-        })
+    let all: Vec<Option<bool>> = all.into_iter().collect();
+    match all.contains(&Some(true)) {
+        true => Some(true),
+        false => (!all.contains(&None)).then_some(false),
+    }
 }
 
 /// Whether a line is broken; one that speaks of nothing is not.
