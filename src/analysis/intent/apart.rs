@@ -11,8 +11,9 @@ use super::standing::Link;
 
 /// The shortest chain of segments and devices that forward from one segment to another; empty: there is none.
 ///
-/// A hostile device sends from the first segment; a gateway is taken to forward everything. Cost: each segment and
-/// each device once.
+/// A hostile device sends from the first segment; a gateway is taken to forward everything, to what frames of its
+/// interfaces reach, whichever segments the file puts these on. Cost: each segment and each device
+/// once.
 pub fn chain(network: &Network<'_>, from: SegmentId, to: SegmentId) -> Vec<Link> {
     let goal = Link::Segment(to);
     let mut came: FxHashMap<Link, Option<Link>> = FxHashMap::default();
@@ -57,7 +58,11 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
             Link::Router(router) => {
                 stands_of(network, family, plan.router_index(router), &mut stands)
             }
-            Link::Host(host) => stands_of(network, family, plan.host_index(host), &mut stands),
+            Link::Host(host) => {
+                let host = plan.host_index(host);
+                met.extend(has_home(plan, host, to).then_some(Link::Segment(to)));
+                stands_of(network, family, host, &mut stands);
+            }
         }
         for stand in stands {
             let wire = plan.wire(stand);
@@ -66,9 +71,6 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
                     .iter()
                     .map(|(segment, _)| Link::Segment(*segment)),
             );
-            if !matches!(stand, Stand::Hostile(_)) {
-                met.extend(plan.segment_of(stand).map(Link::Segment));
-            }
             let forwards = |(device, _): &&(DeviceIndex, usize)| {
                 plan.device(*device).forwards || has_home(plan, *device, to)
             };

@@ -119,7 +119,8 @@ impl Between<'_, '_> {
         );
         let left = left.into_inner();
         let mut breaches = Vec::new();
-        if let Some(first) = left.first() {
+        // With a limit met, what is left may pass in a way that was not listed.
+        if let Some(first) = left.first().filter(|_| coverage.is_complete()) {
             let mut found = self.breach(Demand::AtLeast);
             let mut services = first.services.clone();
             left.iter()

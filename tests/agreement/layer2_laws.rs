@@ -1,0 +1,252 @@
+//! Laws about ways round the gateways and about isolation.
+
+use boundwalk::analysis::intent::Standing;
+use boundwalk::analysis::{Cell, Party, Verdict};
+use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Target, reach};
+use boundwalk::model::{Family, SegmentId};
+
+use crate::facts::{Facts, any, broken, passes_hostile};
+use crate::law::{Compared, Law};
+
+pub const LAWS: &[Law] = &[
+    Law {
+        name: "a way round is listed where something arrives that no gateway decided",
+        holds: way_round,
+    },
+    Law {
+        name: "a way round is listed where it breaks the demand for a gateway, in both stances",
+        holds: through,
+    },
+    Law {
+        name: "from unclaimed ports round the gateways is more than a plain device gets",
+        holds: unclaimed,
+    },
+    Law {
+        name: "nothing passes from or to a segment that is isolated by design",
+        holds: by_design,
+    },
+    Law {
+        name: "nothing passes from or to a segment that rules close",
+        holds: by_rule,
+    },
+    Law {
+        name: "something passes from or to a segment that is reachable",
+        holds: reachable,
+    },
+    Law {
+        name: "nothing passes between segments that are held to be isolated",
+        holds: held_apart,
+    },
+];
+
+fn show(facts: &Facts<'_>, (from, to): (SegmentId, SegmentId)) -> String {
+    format!("{} to {}", facts.name(from), facts.name(to))
+}
+
+/// Whether something of a sender arrives on a segment and no gateway decided.
+fn undecided(facts: &Facts<'_>, sender: Sender, to: SegmentId) -> Option<bool> {
+    let families = Family::ALL.iter().map(|&family| {
+        let plan = facts.network.plan(family);
+        let everywhere = family.full().difference(&plan.nobody);
+        let target = Target {
+            addresses: &everywhere,
+            segment: None,
+            services: None,
+        };
+        let mut found = false;
+        let coverage = reach(facts.network, plan, sender, target, &mut |arrival| {
+            if let Arrival::Delivered(Place::Segment(place), flow) = arrival {
+                found |= place == to && !flow.filtered();
+            }
+        });
+        (found || coverage.is_complete()).then_some(found)
+    });
+    any(families.collect::<Vec<_>>())
+}
+
+fn way_round(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (from, to) in facts.pairs() {
+        if facts.same_zone(from, to) {
+            continue;
+        }
+        let origin = Origin::Segment(from);
+        let frames = facts.network.wiring.hostile_into(to).contains(&origin);
+        let packets = undecided(facts, Sender::Hostile(origin), to);
+        let listed = facts.bypass(from, to);
+        let says = || {
+            format!(
+                "{}: frames {frames}, packets {packets:?}, {listed:?}",
+                show(facts, (from, to))
+            )
+        };
+        compared.same(any([Some(frames), packets]), Some(listed.is_some()), says)?;
+    }
+    compared.made()
+}
+
+fn through(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (from, to) in facts.pairs() {
+        let lines = ["through", "through-hostile"].map(|claim| facts.line(claim, (from, to)));
+        let [Some(plain), Some(hostile)] = lines else {
+            continue;
+        };
+        let listed = facts.bypass(from, to);
+        let says = || {
+            format!(
+                "{}: {plain:?} {hostile:?} {listed:#?}",
+                show(facts, (from, to))
+            )
+        };
+        if facts.same_zone(from, to) {
+            compared.so(listed.is_none(), says)?;
+            continue;
+        }
+        if !matches!(hostile, Standing::Vacuous) {
+            compared.same(broken(hostile), Some(listed.is_some()), says)?;
+        }
+        if !matches!(plain, Standing::Vacuous) {
+            let configured = listed.filter(|bypass| bypass.configured);
+            compared.follows(broken(plain), Some(configured.is_some()), says)?;
+            // Plain frames may reach devices that nobody sends packets to round the gateway.
+            let routed = configured.is_some_and(|bypass| {
+                !bypass.way.handovers.is_empty() || bypass.way.far_address.is_some()
+            });
+            compared.follows(Some(routed), broken(plain), says)?;
+        }
+    }
+    compared.made()
+}
+
+fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for bypass in &facts.bypasses {
+        let fabric = &facts.network.fabric;
+        let [from, to] = [bypass.from, bypass.to].map(|origin| Party::of(fabric, origin));
+        let cells = Family::ALL
+            .iter()
+            .filter_map(|&family| facts.cell(family, from, to));
+        let cells: Vec<&Cell> = cells.collect();
+        let addressed =
+            |origin: Origin| origin.segment().is_none_or(|one| facts.has_addresses(one));
+        let from_segment = matches!(bypass.from, Origin::Segment(_));
+        if from_segment && matches!(bypass.to, Origin::Segment(_)) {
+            continue;
+        }
+        if !addressed(bypass.from) || !addressed(bypass.to) {
+            continue;
+        }
+        let passes = any(cells.iter().map(|cell| passes_hostile(cell)));
+        compared.same(Some(true), passes, || {
+            format!("{from:?} to {to:?}: {bypass:#?} {cells:#?}")
+        })?;
+    }
+    compared.made()
+}
+
+/// Cells from a segment and to it, to and from everybody else but gateways themselves.
+fn cells_of<'f>(
+    facts: &'f Facts<'_>,
+    segment: SegmentId,
+) -> impl Iterator<Item = (Party, Party, &'f Cell)> {
+    let own = Party::Segment(segment);
+    facts.cells().filter_map(move |(_, from, to, cell)| {
+        let other = if from == own { to } else { from };
+        let place = matches!(other, Party::Segment(_) | Party::Unclaimed(..));
+        ((from == own) != (to == own) && place).then_some((from, to, cell))
+    })
+}
+
+fn names(facts: &Facts<'_>, segment: SegmentId) -> bool {
+    let own = Origin::Segment(segment);
+    let mut listed = facts.bypasses.iter();
+    listed.any(|bypass| bypass.from == own || bypass.to == own)
+}
+
+fn by_design(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
+        if !matches!(verdict, Verdict::ByDesign(_)) {
+            continue;
+        }
+        let own = Party::Segment(segment);
+        let name = facts.name(segment);
+        for (_, from, to, cell) in facts.cells() {
+            if (from == own) != (to == own) {
+                let says = || format!("{name}: {from:?} to {to:?} {cell:#?}");
+                compared.same(Some(false), passes_hostile(cell), says)?;
+            }
+        }
+        compared.so(!names(facts, segment), || {
+            format!("{name}: {:#?}", facts.bypasses)
+        })?;
+        for (from, to) in facts.pairs() {
+            let Some(line) = facts.line("isolated", (from, to)) else {
+                continue;
+            };
+            if from == segment || to == segment {
+                let says = || format!("{}: {line:?}", show(facts, (from, to)));
+                compared.same(Some(false), broken(line), says)?;
+            }
+        }
+    }
+    compared.made()
+}
+
+fn by_rule(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
+        if !matches!(verdict, Verdict::ByRule { .. }) {
+            continue;
+        }
+        let name = facts.name(segment);
+        for (from, to, cell) in cells_of(facts, segment) {
+            let says = || format!("{name}: {from:?} to {to:?} {cell:#?}");
+            compared.same(Some(false), passes_hostile(cell), says)?;
+        }
+        compared.so(!names(facts, segment), || {
+            format!("{name}: {:#?}", facts.bypasses)
+        })?;
+    }
+    compared.made()
+}
+
+fn reachable(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
+        if matches!(verdict, Verdict::Unknown { .. }) {
+            let says = || format!("{}: {verdict:?}", facts.name(segment));
+            compared.so(facts.may_be_unknown(), says)?;
+        }
+        if !matches!(verdict, Verdict::Reachable { .. }) {
+            continue;
+        }
+        let cells = cells_of(facts, segment).map(|(.., cell)| passes_hostile(cell));
+        let passes = any(cells
+            .chain([Some(names(facts, segment))])
+            .collect::<Vec<_>>());
+        let says = || format!("{}: {verdict:#?}", facts.name(segment));
+        compared.same(Some(true), passes, says)?;
+    }
+    compared.made()
+}
+
+fn held_apart(facts: &Facts<'_>) -> Result<usize, String> {
+    let mut compared = Compared::new(facts);
+    for (from, to) in facts.pairs() {
+        let Some(line) = facts.line("isolated", (from, to)) else {
+            continue;
+        };
+        let apart = broken(line).map(|broken| !broken);
+        for (from, to) in [(from, to), (to, from)] {
+            let cells = facts.between(from, to);
+            let closed = any(cells.iter().map(|cell| passes_hostile(cell))).map(|passes| !passes);
+            let says = || format!("{}: {line:?} {cells:#?}", show(facts, (from, to)));
+            compared.follows(apart, closed, says)?;
+            let listed = facts.bypass(from, to);
+            compared.follows(apart, Some(listed.is_none()), says)?;
+        }
+    }
+    compared.made()
+}
