@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use crate::analysis::probes::{Asked, plan_probes};
 use crate::analysis::{Party, notes, party_name};
-use crate::forwarding::Network;
+use crate::forwarding::{Network, Origin};
 use crate::model::Site;
 use crate::render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
 
@@ -71,7 +71,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let shown = ProbesShown {
         network: &network,
         plan: &plan_probes(&network, &asked),
-        notes: &notes(&network),
+        notes: &all_notes(&network),
     };
     let text = match arguments.format {
         Format::Json => probes_json(&shown),
@@ -85,6 +85,23 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     output.print(&text)?;
     Ok(Verdict::Clean)
+}
+
+/// What is assumed, and the ports that no probe stands at: without a segment there is no address to send from.
+fn all_notes(network: &Network<'_>) -> Vec<String> {
+    let fabric = &network.fabric;
+    let groups = fabric.unclaimed_ids().map(Origin::Unclaimed);
+    let names = groups.map(|group| party_name(network.site, Party::of(fabric, group)).into_owned());
+    let names: Vec<String> = names.collect();
+    let mut all = notes(network);
+    if !names.is_empty() {
+        all.push(format!(
+            "No probe stands at {}: no segment says which addresses to use there. Disable these ports, or plug in \
+             and try by hand what the matrix lists for them.",
+            names.join("; ")
+        ));
+    }
+    all
 }
 
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {

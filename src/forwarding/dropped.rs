@@ -99,6 +99,10 @@ impl Plan {
     /// Splits what was sent and dropped as [`Stop::OwnSource`]: the parts that a device sent to an address of its
     /// own, and the rest, which translations brought back to its sender.
     pub(crate) fn sent_to_itself(&self, sent: &Region) -> [Vec<Region>; 2] {
+        // Nothing is sent where a device has no address to send to itself from.
+        if sent.is_empty() {
+            return [Vec::new(), Vec::new()];
+        }
         let (mut own, mut rest) = (Vec::new(), vec![sent.clone()]);
         let mut take = |addresses: &IntervalSet| {
             for part in std::mem::take(&mut rest) {

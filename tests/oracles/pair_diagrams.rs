@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use boundwalk::analysis::Party;
 use boundwalk::forwarding::Network;
 use boundwalk::model::{
-    Action, AddressMatch, Filter, Party as Side, RouterId, Rule, SegmentId, Service, Site,
+    Action, AddressMatch, Family, Filter, Party as Side, RouterId, Rule, SegmentId, Service, Site,
 };
 use boundwalk::packet::{Field, IntervalSet, PacketBox, Region, Space};
 use oxidd::BooleanFunction;
@@ -140,7 +140,13 @@ impl<'s> PairDiagrams<'s> {
                     (0xc0a8_0000, 0xc0a8_ffff),
                 ];
                 let private = private.map(|(low, high)| IntervalSet::range(low, high));
-                let private = private.map(|set| set.difference(&prefixes(segment)));
+                let known = self.site.segment(segment).routes.iter();
+                let known: IntervalSet = known
+                    .filter(|route| route.value.family() == Family::V4)
+                    .map(|route| route.value.interval())
+                    .collect();
+                let known = known.union(&prefixes(segment));
+                let private = private.map(|set| set.difference(&known));
                 let left = inside
                     .chain(nobody)
                     .chain(private)

@@ -53,7 +53,7 @@ fn find_unclaimed(fabric: &mut Fabric) {
     for id in fabric.socket_ids() {
         let socket = fabric.socket(id);
         let named = matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..));
-        if !named || claimed.contains(&id) || !fabric.is_for_devices(id) {
+        if !named || claimed.contains(&id) || !is_place_for_devices(fabric, id) {
             continue;
         }
         let (switch, vlan) = match (fabric.node(socket.node).kind, &socket.tagging) {
@@ -114,7 +114,7 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
 
 fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId, Seat)> {
     let mut seats = Vec::new();
-    if !fabric.is_for_devices(id) {
+    if !is_place_for_devices(fabric, id) {
         return seats;
     }
     for (number, tag) in hosts_at(fabric, id) {
@@ -157,6 +157,26 @@ fn hosts_at(fabric: &Fabric, id: SocketId) -> Vec<(FootId, Option<VlanId>)> {
             bridging.collect()
         }
         Far::Open | Far::Dead => Vec::new(),
+    }
+}
+
+/// Whether hosts are plugged in there, or nothing yet: a gateway, router or switch behaves as configured.
+fn is_place_for_devices(fabric: &Fabric, id: SocketId) -> bool {
+    let socket = fabric.socket(id);
+    match &socket.far {
+        Far::Open => true,
+        Far::Dead => false,
+        Far::Feet(feet) => {
+            let host = |&foot| matches!(fabric.foot(foot).of, FootOf::Host(..));
+            let inside = matches!(fabric.node(socket.node).kind, NodeKind::Bridge(_));
+            feet.iter().all(host) && (!inside || socket.name != SocketName::Unnamed)
+        }
+        Far::Sockets(far) => far.iter().all(|&far| {
+            matches!(
+                fabric.node(fabric.socket(far).node).kind,
+                NodeKind::Bridge(_)
+            )
+        }),
     }
 }
 
