@@ -159,7 +159,7 @@ impl Attempt<'_> {
         let closes = |set: &Vec<Setting>| self.left_open(set, &mut stay.to_vec()).is_empty();
         if let Some(set) = less.into_iter().find(closes) {
             found.sets = vec![set];
-            found.smallest = false;
+            self.look_for_less(pairs, stay, found);
         }
     }
 
