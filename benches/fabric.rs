@@ -9,8 +9,8 @@ use std::cell::LazyCell;
 
 use boundwalk::analysis::{Verdict, bypasses, isolations};
 use boundwalk::diagnostic::Severity;
-use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::{Fabric, Wiring, flood, hostile_starts};
+use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, SegmentId, Site};
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -44,7 +44,11 @@ fn judge(site: &Site) -> (usize, usize) {
 fn every_segment(fabric: &Fabric) -> usize {
     let segments = (0..fabric.segments()).map(SegmentId);
     segments
-        .map(|segment| flood(fabric, &hostile_starts(fabric, segment)).taken.len())
+        .map(|segment| {
+            flood(fabric, &hostile_starts(fabric, Origin::Segment(segment)))
+                .taken
+                .len()
+        })
         .sum()
 }
 

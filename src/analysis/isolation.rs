@@ -290,11 +290,10 @@ fn passed(network: &Network<'_>, from: Origin) -> Passed {
             target,
             &mut |arrival| match arrival {
                 Arrival::Delivered(Place::Segment(place), flow)
-                    if Origin::Segment(place) != from =>
+                    if Origin::Segment(place) != from
+                        && !first.iter().any(|(known, _)| *known == place) =>
                 {
-                    if !first.iter().any(|(known, _)| *known == place) {
-                        first.push((place, flow));
-                    }
+                    first.push((place, flow));
                 }
                 Arrival::Stopped(Stop::Denied(rule), region) => {
                     denied.push((rule, family, region.destination));
