@@ -83,7 +83,7 @@ pub enum Stop {
     OffWire,
     /// The device does not forward.
     NotForwarding,
-    /// It came back to an interface with the headers that it had there before, or crossed [`MOST_HOPS`] devices.
+    /// It came back to an interface with the headers that it had there before, or crossed 255 devices.
     Loop,
     /// It leaves the site for a private address that nobody out there routes.
     LostOutside(SegmentId),

@@ -152,7 +152,7 @@ pub struct Trace {
 }
 
 /// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask
-/// [`Plan::neighbours`] for those that it can hand a packet to.
+/// `neighbours` for those that it can hand a packet to.
 pub fn trace_via(
     network: &Network<'_>,
     sender: Sender,
