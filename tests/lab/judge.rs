@@ -201,6 +201,8 @@ fn fate(
         Some(Reply::Lost(steps)) if probe.packet.protocol == UDP && stateless_loss(steps) => {
             kernel.answered
         }
+        // A lone question is sent here: its first answer comes back, what follows is stopped.
+        Some(Reply::HalfOpen(..)) => true,
         Some(reply) => reply.two_way(),
         None => false,
     };
