@@ -28,7 +28,7 @@ mod reach_laws;
 
 use boundwalk::forwarding::Network;
 
-use drawn::{TODAY, drawn, site};
+use drawn::{TODAY, drawn, seeds, site};
 use facts::Facts;
 use law::Law;
 
@@ -41,13 +41,6 @@ const SHOWN: usize = 40;
 fn laws() -> Vec<&'static Law> {
     let parts = [reach_laws::LAWS, layer2_laws::LAWS, other_laws::LAWS];
     parts.into_iter().flatten().collect()
-}
-
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=20000`, from another seed on: `BOUNDWALK_FIRST_SITE=60`.
-fn seeds() -> std::ops::Range<u64> {
-    let number = |name| std::env::var(name).ok()?.parse::<u64>().ok();
-    let first = number("BOUNDWALK_FIRST_SITE").unwrap_or(0);
-    first..first + number("BOUNDWALK_SITES").unwrap_or(60)
 }
 
 /// Comparisons of each law, and what disagrees.

@@ -25,19 +25,12 @@ use std::collections::BTreeSet;
 use boundwalk::load::load_texts;
 
 use answers::{Answers, answers};
-use drawn::drawn;
+use drawn::{drawn, seeds};
 use random::Random;
 use written::{CHANGES, Effect, renamed};
 
 /// Disagreements that are shown in full.
 const SHOWN: usize = 10;
-
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`, from another seed on: `BOUNDWALK_FIRST_SITE=60`.
-fn seeds() -> std::ops::Range<u64> {
-    let number = |name| std::env::var(name).ok()?.parse::<u64>().ok();
-    let first = number("BOUNDWALK_FIRST_SITE").unwrap_or(0);
-    first..first + number("BOUNDWALK_SITES").unwrap_or(60)
-}
 
 /// How often each change was made, and what went wrong.
 #[derive(Default)]

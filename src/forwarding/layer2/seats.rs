@@ -6,8 +6,8 @@ use smallvec::SmallVec;
 use crate::model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
 
 use super::fabric::{
-    Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
-    Unclaimed, UnclaimedId,
+    Fabric, Far, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging, Unclaimed,
+    UnclaimedId,
 };
 use super::flood::untag;
 use super::frame::{Frame, admit_tagged, admit_untagged};
@@ -53,7 +53,7 @@ fn find_unclaimed(fabric: &mut Fabric) {
     for id in fabric.socket_ids() {
         let socket = fabric.socket(id);
         let named = matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..));
-        if !named || claimed.contains(&id) || !is_place_for_devices(fabric, id) {
+        if !named || claimed.contains(&id) || !fabric.is_for_devices(id) {
             continue;
         }
         let (switch, vlan) = match (fabric.node(socket.node).kind, &socket.tagging) {
@@ -114,10 +114,10 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
 
 fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId, Seat)> {
     let mut seats = Vec::new();
-    if !is_place_for_devices(fabric, id) {
+    if !fabric.is_for_devices(id) {
         return seats;
     }
-    for (number, tag) in hosts_at(fabric, id) {
+    for (number, tag) in fabric.hosts_at(id) {
         let seat = Seat {
             socket: id,
             tag,
@@ -137,47 +137,6 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId,
         }
     }
     seats
-}
-
-/// The interfaces of hosts that are plugged in, with the tag that each uses on the cable.
-fn hosts_at(fabric: &Fabric, id: SocketId) -> Vec<(FootId, Option<VlanId>)> {
-    match &fabric.socket(id).far {
-        Far::Feet(feet) => feet
-            .iter()
-            .map(|&foot| (foot, fabric.foot(foot).tag))
-            .collect(),
-        Far::Sockets(far) => {
-            let far = far.iter().map(|&far| fabric.socket(far));
-            let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
-                (SocketName::Interface(host, at), &Tagging::Through(tag)) => {
-                    Some((fabric.foot_of(FootOf::Host(host, at)), tag))
-                }
-                _ => None,
-            });
-            bridging.collect()
-        }
-        Far::Open | Far::Dead => Vec::new(),
-    }
-}
-
-/// Whether hosts are plugged in there, or nothing yet: a gateway, router or switch behaves as configured.
-fn is_place_for_devices(fabric: &Fabric, id: SocketId) -> bool {
-    let socket = fabric.socket(id);
-    match &socket.far {
-        Far::Open => true,
-        Far::Dead => false,
-        Far::Feet(feet) => {
-            let host = |&foot| matches!(fabric.foot(foot).of, FootOf::Host(..));
-            let inside = matches!(fabric.node(socket.node).kind, NodeKind::Bridge(_));
-            feet.iter().all(host) && (!inside || socket.name != SocketName::Unnamed)
-        }
-        Far::Sockets(far) => far.iter().all(|&far| {
-            matches!(
-                fabric.node(fabric.socket(far).node).kind,
-                NodeKind::Bridge(_)
-            )
-        }),
-    }
 }
 
 /// Segments whose VLAN a device at a socket sends into, with the tag that it needs.
