@@ -6,7 +6,8 @@ use crate::packet::{ClassSet, Region};
 use super::replies::left_over;
 
 /// What was sent and did not arrive, on one way at least.
-pub(super) struct Missed {
+pub(super) struct Missed<'p> {
+    plan: &'p Plan,
     asked: ClassSet,
     /// Services of which some packet surely does not arrive.
     services: ClassSet,
@@ -16,9 +17,9 @@ pub(super) struct Missed {
     arrived: Vec<Region>,
 }
 
-impl Missed {
+impl<'p> Missed<'p> {
     /// Nothing yet of the services asked about. `forks`: whether [`forks`] holds for some device on the way.
-    pub(super) fn new(asked: ClassSet, plan: &Plan, sender: Sender, forks: bool) -> Self {
+    pub(super) fn new(asked: ClassSet, plan: &'p Plan, sender: Sender, forks: bool) -> Self {
         let starts = match sender {
             Sender::Segment(segment) => {
                 1 < plan.segment(segment).first_hops.len()
@@ -28,6 +29,7 @@ impl Missed {
             Sender::Host(host) => hands_to_several(plan, plan.device(plan.host_index(host))),
         };
         Self {
+            plan,
             services: asked.difference(&asked),
             asked,
             parts: (forks || starts).then(Vec::new),
@@ -35,20 +37,15 @@ impl Missed {
         }
     }
 
+    /// It does not arrive. What a device sends to itself need not.
     pub(super) fn add(&mut self, sent: &Region) {
+        let missed = self.plan.sent_to_others(sent);
         match &mut self.parts {
             // An empty part stands for what the sender can't send at all.
-            Some(parts) if !sent.is_empty() => parts.push(sent.clone()),
-            _ => self.services.union_with(&sent.services),
-        }
-    }
-
-    /// Its sender has the address where it came: nobody misses what a device sent to itself.
-    pub(super) fn dropped(&mut self, plan: &Plan, sent: &Region) {
-        let [own, rest] = plan.sent_to_itself(sent);
-        rest.iter().for_each(|part| self.add(part));
-        if self.parts.is_some() {
-            self.arrived.extend(own);
+            Some(parts) if !sent.is_empty() => parts.extend(missed),
+            _ => missed
+                .iter()
+                .for_each(|part| self.services.union_with(&part.services)),
         }
     }
 

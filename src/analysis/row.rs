@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use crate::forwarding::{
-    Arrival, Coverage, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Stop, Target, reach,
+    Arrival, Coverage, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Target, reach,
     reach_beyond,
 };
 use crate::model::SegmentId;
@@ -121,7 +121,6 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(Stop::OwnSource, sent) => missed.dropped(self.plan, &sent),
                 Arrival::Stopped(_, sent) => missed.add(&sent),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;

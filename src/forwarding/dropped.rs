@@ -96,14 +96,10 @@ impl Walk<'_> {
 }
 
 impl Plan {
-    /// Splits what was sent and dropped as [`Stop::OwnSource`]: the parts that a device sent to an address of its
-    /// own, and the rest, which translations brought back to its sender.
-    pub(crate) fn sent_to_itself(&self, sent: &Region) -> [Vec<Region>; 2] {
-        // Nothing is sent where a device has no address to send to itself from.
-        if sent.is_empty() {
-            return [Vec::new(), Vec::new()];
-        }
-        let (mut own, mut rest) = (Vec::new(), vec![sent.clone()]);
+    /// What is sent to somebody else: nobody misses what a device sends to an address of its own, for whichever
+    /// reason it stops. Where plain devices of more than 16 addresses may be meant, those beyond stay in.
+    pub(crate) fn sent_to_others(&self, sent: &Region) -> Vec<Region> {
+        let mut rest = vec![sent.clone()];
         let mut take = |addresses: &IntervalSet| {
             for part in std::mem::take(&mut rest) {
                 let mine = Region {
@@ -116,16 +112,16 @@ impl Plan {
                     continue;
                 }
                 rest.extend(part.difference(&mine));
-                own.push(mine);
             }
         };
-        self.several_own.iter().for_each(&mut take);
+        let both = |own: &&IntervalSet| sent.source.overlaps(own) && sent.destination.overlaps(own);
+        self.several_own.iter().filter(both).for_each(&mut take);
         let shared = sent.source.intersection(&sent.destination);
         let points = shared.intervals().iter();
         let points = points.flat_map(|part| part.low()..=part.high());
         for point in points.take(usize::from(FEW_POINTS)) {
             take(&IntervalSet::point(point));
         }
-        [own, rest]
+        rest
     }
 }

@@ -1,6 +1,6 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Coverage, Flow, Sender, Stop, Target, reach};
+use crate::forwarding::{Arrival, Coverage, Flow, Sender, Target, reach};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -25,18 +25,6 @@ pub(in crate::analysis) fn passing(
     to: usize,
     services: Option<&ClassSet>,
     sink: &mut dyn FnMut(Passed),
-) -> Coverage {
-    passing_or_own(ground, scope, (sender, to), services, sink, &mut |_| {})
-}
-
-/// The same, and what devices would send to themselves, which nobody has to get through.
-pub(in crate::analysis) fn passing_or_own(
-    ground: &Ground<'_>,
-    scope: &Scope,
-    (sender, to): (Sender, usize),
-    services: Option<&ClassSet>,
-    sink: &mut dyn FnMut(Passed),
-    own: &mut dyn FnMut(Region),
 ) -> Coverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
@@ -66,10 +54,6 @@ pub(in crate::analysis) fn passing_or_own(
                     if let Some(part) = column.takes(network, plan, place, &flow) {
                         parts(ground, scope, &part, sink);
                     }
-                }
-                Arrival::Stopped(Stop::OwnSource, sent) => {
-                    let [itself, _] = plan.sent_to_itself(&sent);
-                    itself.into_iter().for_each(&mut *own);
                 }
                 Arrival::Stopped(..) => {}
             },

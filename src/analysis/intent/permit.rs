@@ -1,7 +1,5 @@
 //! Demands on what passes and on what decides it.
 
-use std::cell::RefCell;
-
 use crate::forwarding::{Coverage, Origin, Packet, Sender};
 use crate::model::{Permit, SegmentId, Through};
 use crate::packet::Region;
@@ -10,7 +8,7 @@ use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::replies::left_over;
 use super::super::witness::witness;
 use super::ground::{Ground, Scope};
-use super::passing::{Passed, passing, passing_or_own};
+use super::passing::{Passed, passing};
 use super::standing::{Breach, Demand};
 
 /// The breaches of one line between one pair, and whether all was looked at.
@@ -100,24 +98,17 @@ impl Between<'_, '_> {
 
     /// What must pass and does not.
     pub fn too_little(&self) -> Looked {
-        let left = RefCell::new(vec![self.wanted()]);
-        left.borrow_mut().retain(|part| !part.is_empty());
+        let wanted = self.wanted();
+        let mut left = self.ground.plan.sent_to_others(&wanted);
+        left.retain(|part| !part.is_empty());
         let services = self.scope.services.as_ref();
-        let take = |got: &[Region]| {
-            let parts = left.take().into_iter();
-            left.replace(parts.flat_map(|part| left_over(part, got)).collect());
+        let mut collect = |passed: Passed| {
+            let got = [passed.sent, passed.arrived];
+            let parts = std::mem::take(&mut left).into_iter();
+            left = parts.flat_map(|part| left_over(part, &got)).collect();
         };
-        let mut collect = |passed: Passed| take(&[passed.sent, passed.arrived]);
         let (ground, sender) = (self.ground, Sender::Segment(self.from));
-        let coverage = passing_or_own(
-            ground,
-            self.scope,
-            (sender, self.to),
-            services,
-            &mut collect,
-            &mut |own| take(&[own]),
-        );
-        let left = left.into_inner();
+        let coverage = passing(ground, self.scope, sender, self.to, services, &mut collect);
         let mut breaches = Vec::new();
         // With a limit met, what is left may pass in a way that was not listed.
         if let Some(first) = left.first().filter(|_| coverage.is_complete()) {
