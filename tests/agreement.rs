@@ -6,6 +6,8 @@
 #[path = "agreement/blocks.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod blocks;
+#[path = "agreement/change_laws.rs"]
+mod change_laws;
 #[path = "agreement/drawn.rs"]
 mod drawn;
 #[path = "agreement/facts.rs"]
@@ -39,7 +41,12 @@ const LIMITS: [usize; 3] = [1, 3, 10];
 const SHOWN: usize = 40;
 
 fn laws() -> Vec<&'static Law> {
-    let parts = [reach_laws::LAWS, layer2_laws::LAWS, other_laws::LAWS];
+    let parts = [
+        reach_laws::LAWS,
+        layer2_laws::LAWS,
+        other_laws::LAWS,
+        change_laws::LAWS,
+    ];
     parts.into_iter().flatten().collect()
 }
 

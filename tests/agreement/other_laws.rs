@@ -163,7 +163,7 @@ fn unchanged(facts: &Facts<'_>) -> Result<usize, String> {
 }
 
 /// The same site with one thing taken away; `None`: there is nothing of the kind.
-fn without(facts: &Facts<'_>, kind: usize) -> Option<String> {
+pub fn without(facts: &Facts<'_>, kind: usize) -> Option<String> {
     let mut random = Random::new(facts.seed ^ 0xc1_05ed);
     let mut all = blocks(facts.text);
     let of_kind = |block: &crate::blocks::Block| match kind {
