@@ -168,7 +168,10 @@ pub fn rows(
             forks,
         };
         let cells = row.compute(sender);
-        let passes = |cell: &Cell| !matches!(cell.hostile, HostileReach::Same);
+        // Of what has no address in this family nothing is asked.
+        let idle =
+            |cell: &Cell| matches!(cell.hostile, HostileReach::Same | HostileReach::NotAsked);
+        let passes = |cell: &Cell| !idle(cell);
         if matches!(sender, Party::Unclaimed(..)) && !cells.iter().any(passes) {
             continue;
         }
