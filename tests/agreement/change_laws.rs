@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{
     ReachChange, Spot, isolation_changes, reach_change, way_changes,
 };
-use boundwalk::analysis::{By, Matrix, Party, Question, bypasses, isolations};
+use boundwalk::analysis::{By, Matrix, Party, Question, Verdict, bypasses, isolations};
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
 
@@ -119,7 +119,13 @@ fn standing(facts: &Facts<'_>) -> Result<usize, String> {
         for (at, &segment) in segments.iter().enumerate() {
             let kinds = [0, 1].map(|version: usize| std::mem::discriminant(&stood[version][at]));
             let says = listed.iter().any(|one| one.segment == segment);
-            let known = change.complete() || !facts.may_be_unknown();
+            // With a limit met, a verdict is what was found until then: it may differ and nothing else.
+            let sure = |version: usize| match &stood[version][at] {
+                Verdict::Reachable { limit, .. } => limit.is_none(),
+                Verdict::Unknown { .. } => false,
+                Verdict::ByDesign(_) | Verdict::ByRule { .. } => true,
+            };
+            let known = change.complete() && sure(0) && sure(1);
             let differs = known.then_some(kinds[0] != kinds[1]);
             compared.same(differs, Some(says), || {
                 format!("{segment:?}: {says}, {:#?}", [&stood[0][at], &stood[1][at]])

@@ -2,7 +2,7 @@
 
 use boundwalk::analysis::intent::Standing;
 use boundwalk::analysis::{Cell, Party, Verdict};
-use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Target, reach};
+use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Stand, Target, reach};
 use boundwalk::model::{Family, SegmentId};
 
 use crate::facts::{Facts, any, broken, passes_hostile};
@@ -104,7 +104,12 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
             continue;
         }
         if !matches!(hostile, Standing::Vacuous) {
-            compared.same(broken(hostile), Some(listed.is_some()), says)?;
+            compared.follows(broken(hostile), Some(listed.is_some()), says)?;
+            let taken = listed.is_some_and(|bypass| {
+                let direct = bypass.way.handovers.is_empty() && bypass.way.far_address.is_none();
+                !direct || takes_packets(facts, (from, to))
+            });
+            compared.follows(Some(taken), broken(hostile), says)?;
         }
         if !matches!(plain, Standing::Vacuous) {
             let configured = listed.filter(|bypass| bypass.configured);
@@ -117,6 +122,23 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
         }
     }
     compared.made()
+}
+
+/// Whether frames of a hostile device come to somebody of a segment who has an address: packets are sent to those.
+fn takes_packets(facts: &Facts<'_>, (from, to): (SegmentId, SegmentId)) -> bool {
+    let stand = Stand::Hostile(Origin::Segment(from));
+    let mut families = Family::ALL.iter();
+    families.any(|&family| {
+        let plan = facts.network.plan(family);
+        let column = &plan.segment(to).addresses;
+        let mut lands = plan.wire(stand).lands.iter();
+        lands.any(|(segment, own)| {
+            let taken = own
+                .as_ref()
+                .map_or(!column.is_empty(), |own| own.overlaps(column));
+            *segment == to && taken
+        })
+    })
 }
 
 fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {

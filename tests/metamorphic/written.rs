@@ -238,11 +238,12 @@ fn cable(text: &str, random: &mut Random) -> Option<Vec<String>> {
     Some(vec![text])
 }
 
-/// A building that no cable joins to the others, with segments of its own. Where the site has one switch it uses the
-/// same VLAN numbers; with several, a number that a part of the site does not name could mean either.
+/// A building that no cable joins to the others, with segments of its own. Where the site has one switch, bridging
+/// hosts counted, it uses the same VLAN numbers; with several, a number that a part of the site does not name could mean either.
 fn twin_building(text: &str, _: &mut Random) -> Option<Vec<String>> {
     let tables = blocks(text);
-    let same = switches(&tables).len() == 1;
+    let bridges = text.contains("forwards = \"bridges\"");
+    let same = switches(&tables).len() == 1 && !bridges;
     let mut numbers: Vec<String> = match same {
         true => vlans(&tables),
         false => vec!["3001".to_owned(), "3002".to_owned()],
