@@ -1,5 +1,7 @@
 //! What a person at a prompt, a script and a spreadsheet get from the program, by running it.
 
+#[path = "commands/change.rs"]
+mod change;
 #[path = "commands/csv_and_markdown.rs"]
 mod csv_and_markdown;
 #[path = "commands/draw.rs"]

@@ -4,6 +4,7 @@ mod baseline;
 mod bypass;
 mod certificate;
 mod change;
+mod change_flow;
 mod change_json;
 mod change_page;
 mod change_sum;

@@ -142,6 +142,11 @@ fn flows_come_with_every_pair_that_has_some() {
             .all(|pair| pair["flows"] == serde_json::json!([]))
     );
     assert_eq!(parsed(&demo("matrix", closed))["flows"], Value::Null);
+    let nobody = "--flows --from management --format json";
+    assert_eq!(
+        parsed(&demo("matrix", nobody))["flows"],
+        serde_json::json!([])
+    );
 }
 
 #[test]
