@@ -95,7 +95,17 @@ fn switches(old: &Site, new: &Site) -> Vec<Twin<SwitchId>> {
     let mut switches = Pairing::new(old.switches.len(), new.switches.len());
     let name = |switch: &Switch| Some(switch.name.value.clone());
     switches.by(|at| name(&old.switches[at]), |at| name(&new.switches[at]));
-    let face = |switch: &Switch| (switch.vlan_aware, switch.ports.clone(), switch.lags.clone());
+    let face = |switch: &Switch| {
+        let lags = switch
+            .lags
+            .iter()
+            .map(|lag| (lag.name.clone(), lag.ports.clone(), lag.vlans.clone()));
+        (
+            switch.vlan_aware,
+            switch.ports.clone(),
+            lags.collect::<Vec<_>>(),
+        )
+    };
     switches.by(
         |at| Some(face(&old.switches[at])),
         |at| Some(face(&new.switches[at])),
