@@ -13,17 +13,17 @@ pub enum Limit {
     Differences(usize),
 }
 
-/// As `more than 200000 open pieces in one walk through the rules of a gateway`.
+/// As `the rules of a gateway split the packets into more than 200000 sets at once`.
 impl fmt::Display for Limit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::OpenPieces(most) => write!(
                 f,
-                "more than {most} open pieces in one walk through the rules of a gateway"
+                "the rules of a gateway split the packets into more than {most} sets at once"
             ),
             Self::Ways(most) => write!(f, "more than {most} ways for one set of packets"),
             Self::Differences(most) => {
-                write!(f, "more than {most} pieces in the comparison of one pair")
+                write!(f, "one pair differs in more than {most} sets of packets")
             }
         }
     }

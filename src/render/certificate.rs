@@ -203,9 +203,7 @@ pub(super) fn part_text(part: PortPart) -> &'static str {
     match part {
         PortPart::Carries => "carries its frames",
         PortPart::Closed => "does not carry its VLAN, and lets none of its frames in",
-        PortPart::Elsewhere => {
-            "on a switch where its frames do not come to, nor frames from there to it"
-        }
+        PortPart::Elsewhere => "on a switch that its frames do not reach and that sends it none",
         PortPart::Off => "disabled, or at a disabled end",
         PortPart::Member => "member of a LAG, listed as that",
     }

@@ -70,10 +70,12 @@ impl ChangeShown<'_> {
         let ways = Course::BOTH.map(|course| course.ways(self.ways).len());
         let isolated = Course::BOTH.map(|course| self.isolated(course).count());
         if [plain, hostile, ways, isolated] == [[0, 0]; 4] {
-            let nothing = "nothing opens and nothing closes, for hostile devices neither";
+            let nothing = "nothing opens and nothing closes, nor for hostile devices";
             return match (self.no_effect(), self.limit()) {
                 (true, _) => format!("{nothing}: no effect on who reaches what"),
-                (false, None) => format!("{nothing}; isolations would end by other faults"),
+                (false, None) => {
+                    format!("{nothing}; isolation would end by other faults than before")
+                }
                 (false, Some(_)) => "nothing is known to open or to close".to_owned(),
             };
         }
@@ -172,7 +174,9 @@ impl ChangeShown<'_> {
             match far.map(|far| (far.one.len(), far.two.len())) {
                 None => word,
                 Some((0, 0)) => format!("{word}, no single fault or pair ends it"),
+                Some((0, 1)) => format!("{word}, 1 pair of faults ends it"),
                 Some((0, two)) => format!("{word}, {two} pairs of faults end it"),
+                Some((1, _)) => format!("{word}, 1 single fault ends it"),
                 Some((one, _)) => format!("{word}, {one} single faults end it"),
             }
         };
