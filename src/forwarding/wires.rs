@@ -178,7 +178,9 @@ impl Build<'_> {
                 attached.extend(feet.filter(|&foot| wiring.two_way_with(foot, number)));
             }
         }
-        for &host in wiring.feet_of(segment) {
+        // Where no other device can be plugged in, the host that is described there sends, and nobody else.
+        let hosts = wiring.feet_of(segment).iter();
+        for &host in hosts.filter(|&&host| !self.fabric.is_placeless(host)) {
             let feet = wiring.from_foot(host).feet.iter().copied();
             attached.extend(feet.filter(|&foot| wiring.two_way(foot, host)));
         }

@@ -215,6 +215,9 @@ pub struct Fabric {
     pub(super) claimed: Vec<SmallVec<[SegmentId; 1]>>,
     /// The other way round: segments of which devices sit at each socket.
     pub(super) seated: Vec<Seated>,
+    /// Interfaces of hosts whose frames start where no other device can be plugged in: inside a host that bridges, at
+    /// a port that is shared with a gateway; ascending.
+    pub(super) placeless: Vec<FootId>,
     /// First foot of each router, then of each host.
     pub(super) first_foot: [Vec<u32>; 2],
 }
@@ -319,6 +322,11 @@ impl Fabric {
     /// and every interface that the file puts on it, wherever that is plugged in.
     pub fn seats(&self, segment: SegmentId) -> &[Seat] {
         &self.seats[segment.0]
+    }
+
+    /// Whether frames of an interface of a host start where no other device can be plugged in.
+    pub fn is_placeless(&self, foot: FootId) -> bool {
+        self.placeless.binary_search(&foot).is_ok()
     }
 
     /// Segments that a device at a socket can be part of, whatever tag it needs: a hostile one there hears what comes

@@ -6,8 +6,8 @@ use smallvec::SmallVec;
 use crate::model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
 
 use super::fabric::{
-    Fabric, Far, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging, Unclaimed,
-    UnclaimedId,
+    Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
+    Unclaimed, UnclaimedId,
 };
 use super::flood::untag;
 use super::frame::{Frame, admit_tagged, admit_untagged};
@@ -41,8 +41,22 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
             }
         }
     }
+    fabric.placeless = placeless(fabric, &seats);
     fabric.seats = seats;
     find_unclaimed(fabric);
+}
+
+/// Interfaces of hosts whose frames start at no place to plug in.
+fn placeless(fabric: &Fabric, seats: &[Vec<Seat>]) -> Vec<FootId> {
+    let seats = seats.iter().flatten();
+    let starts = |seat: &&Seat| {
+        let foot = seat.foot.map(|foot| fabric.foot(foot));
+        foot.is_some_and(|foot| foot.sockets.contains(&seat.socket))
+    };
+    let placed: FxHashSet<FootId> = seats.filter(starts).filter_map(|seat| seat.foot).collect();
+    let hosts = fabric.foot_ids();
+    let hosts = hosts.filter(|&foot| matches!(fabric.foot(foot).of, FootOf::Host(..)));
+    hosts.filter(|foot| !placed.contains(foot)).collect()
 }
 
 /// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.

@@ -392,7 +392,8 @@ fn returns_everywhere(fabric: &Fabric, flood: &Flood) -> bool {
 }
 
 /// Everything that a hostile device sends: at any one port where it may be, with whatever tags it likes; plain
-/// frames only where layer 2 is assumed.
+/// frames only where layer 2 is assumed, and from a described host that no such port is known for: one that bridges
+/// stands behind its own cables, and passes frames on as it is configured.
 pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
     let segment = match origin {
         Origin::Segment(segment) => segment,
@@ -415,5 +416,9 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
         seen.insert(seat.socket)
             .then_some(Start::Seat(seat.socket, frame))
     });
-    starts.collect()
+    let mut starts: Vec<Start> = starts.collect();
+    let behind = fabric.placeless.iter().copied();
+    let behind = behind.filter(|&foot| fabric.foot(foot).segment == segment);
+    starts.extend(behind.map(Start::Foot));
+    starts
 }
