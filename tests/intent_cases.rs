@@ -222,3 +222,71 @@ fn an_unmet_need_names_the_rule_that_denies_it() {
     assert_eq!(packet.source.to_string(), "10.44.10.8");
     assert_eq!(found[0].deciders, [(boundwalk::model::RouterId(0), None)]);
 }
+
+/// A host that bridges two VLANs of a router; nothing but its own cables leads to it.
+const BRIDGING: &str = r#"
+[zones.office]
+trust = 50
+[zones.plant]
+trust = 90
+[segments.office]
+zone = "office"
+vlan = 10
+prefixes = ["10.44.10.0/24"]
+[segments.brewhouse]
+zone = "plant"
+vlan = 40
+prefixes = ["10.44.40.0/24"]
+[switches.hall.ports]
+"3" = {}
+[routers.hall-router.interfaces.office]
+segment = "office"
+port = "x"
+vlan = 10
+addresses = ["10.44.10.1/24"]
+[routers.hall-router.interfaces.brewhouse]
+segment = "brewhouse"
+port = "x"
+vlan = 40
+addresses = ["10.44.40.1/24"]
+[hosts.recorder]
+forwards = "bridges"
+[[hosts.recorder.interfaces]]
+segment = "brewhouse"
+vlan = 40
+addresses = ["10.44.40.11/24"]
+[[hosts.recorder.interfaces]]
+segment = "office"
+vlan = 10
+addresses = ["10.44.10.12/24"]
+[[links]]
+ends = ["recorder:1", "hall-router:x"]
+[[links]]
+ends = ["hall:3", "recorder:2"]
+"#;
+
+#[test]
+fn what_a_host_that_bridges_sends_from_behind_its_own_cables_counts_in_both_stances() {
+    let line = |name: &str, demand: &str| {
+        format!(
+            "[[expectations]]\nname = \"{name}\"\nfrom = \"office\"\nto = \"brewhouse\"\n{demand}"
+        )
+    };
+    let text = [
+        BRIDGING,
+        &line("configured", "permit = \"nothing\"\n"),
+        &line("hostile", "permit = \"nothing\"\nstance = \"hostile\"\n"),
+        &line("isolated", "isolated = true\n"),
+    ];
+    let loaded = load_text("site.toml", &text.concat());
+    let site = loaded.site.expect("it loads");
+    let network = Network::new(&site, TODAY);
+    let standings = judge_expectations(&network).into_iter();
+    let standings: Vec<Standing> = standings.map(|judged| judged.standing).collect();
+    // No other device can be plugged in behind its bridge, and it sends nothing to itself as it is set up.
+    assert_eq!(standings[0], Standing::Held);
+    // Taken over, its frames reach the router, which passes on without rules.
+    for standing in &standings[1..] {
+        assert!(matches!(standing, Standing::Broken(_)), "{standing:?}");
+    }
+}
