@@ -1,7 +1,7 @@
 //! Laws about ways round the gateways and about isolation.
 
 use boundwalk::analysis::intent::Standing;
-use boundwalk::analysis::{Cell, Party, Verdict};
+use boundwalk::analysis::{Bypass, Cell, Party, Verdict};
 use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Stand, Target, reach};
 use boundwalk::model::{Family, SegmentId};
 
@@ -106,8 +106,7 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
         if !matches!(hostile, Standing::Vacuous) {
             compared.follows(broken(hostile), Some(listed.is_some()), says)?;
             let taken = listed.is_some_and(|bypass| {
-                let direct = bypass.way.handovers.is_empty() && bypass.way.far_address.is_none();
-                !direct || takes_packets(facts, (from, to))
+                !is_direct(bypass) || takes_packets(facts, Origin::Segment(from), to)
             });
             compared.follows(Some(taken), broken(hostile), says)?;
         }
@@ -124,9 +123,14 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
     compared.made()
 }
 
+/// Whether frames alone go the way, and no device passes packets on.
+fn is_direct(bypass: &Bypass) -> bool {
+    bypass.way.handovers.is_empty() && bypass.way.far_address.is_none()
+}
+
 /// Whether frames of a hostile device come to somebody of a segment who has an address: packets are sent to those.
-fn takes_packets(facts: &Facts<'_>, (from, to): (SegmentId, SegmentId)) -> bool {
-    let stand = Stand::Hostile(Origin::Segment(from));
+fn takes_packets(facts: &Facts<'_>, from: Origin, to: SegmentId) -> bool {
+    let stand = Stand::Hostile(from);
     let mut families = Family::ALL.iter();
     families.any(|&family| {
         let plan = facts.network.plan(family);
@@ -157,6 +161,10 @@ fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {
             continue;
         }
         if !addressed(bypass.from) || !addressed(bypass.to) {
+            continue;
+        }
+        let taken = |to| takes_packets(facts, bypass.from, to);
+        if is_direct(bypass) && !bypass.to.segment().is_none_or(taken) {
             continue;
         }
         let passes = any(cells.iter().map(|cell| passes_hostile(cell)));
