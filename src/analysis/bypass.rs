@@ -146,22 +146,33 @@ fn describe(
         from,
         to,
         two_way: comes_back(network, (from, to), hostile, way),
-        configured: as_configured(from, to, plain, way),
+        configured: as_configured(network, (from, to), plain, way),
         settings,
         opened_by,
         way: way.clone(),
     }
 }
 
-/// Whether a device as configured gets there: by plain frames of its own, or by packets that devices without rules pass
-/// on or take. Nobody is configured at unclaimed ports.
-fn as_configured(from: Origin, to: Origin, plain: &[Routed], way: &Way) -> bool {
+/// Whether a device as configured gets there: by plain frames of its own, or by packets to an address of the segment
+/// that devices without rules pass on or take. Nobody is configured at unclaimed ports.
+fn as_configured(
+    network: &Network<'_>,
+    (from, to): (Origin, Origin),
+    plain: &[Routed],
+    way: &Way,
+) -> bool {
     let untagged = match way.legs.first().map(|leg| leg.start) {
         Some(Start::Seat(_, frame)) => frame != Frame::HOSTILE,
         _ => true,
     };
     let direct = untagged && way.handovers.is_empty() && way.far_address.is_none();
-    let routed = || plain.iter().any(|routed| Some(routed.to) == to.segment());
+    let routed = || {
+        let mut there = plain.iter();
+        there.any(|routed| {
+            let own = &network.plan(routed.family).segment(routed.to).addresses;
+            Some(routed.to) == to.segment() && routed.flow.now.destination.overlaps(own)
+        })
+    };
     from.segment().is_some() && (direct || routed())
 }
 

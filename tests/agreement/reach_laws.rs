@@ -211,9 +211,31 @@ fn need(facts: &Facts<'_>) -> Result<usize, String> {
             )
         };
         compared.so(wanted != matches!(line, Standing::Vacuous), says)?;
-        compared.same(broken(line), any(missing), says)?;
+        match diverted(facts, pair.1) {
+            true => compared.follows(broken(line), any(missing), says)?,
+            false => compared.same(broken(line), any(missing), says)?,
+        }
     }
     compared.made()
+}
+
+/// Whether a translation may bring what is sent to addresses of a segment elsewhere: then a need for them may be met
+/// there, and the cell says that not every packet arrives on the segment.
+fn diverted(facts: &Facts<'_>, to: SegmentId) -> bool {
+    let network = facts.network;
+    let filters = network
+        .site
+        .routers
+        .iter()
+        .filter_map(|router| router.filter());
+    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+    lines.any(|line| {
+        Family::ALL.iter().any(|&family| {
+            let own = &network.plan(family).segment(to).addresses;
+            let matched = line.destination.as_ref();
+            matched.is_none_or(|matched| matched.set.of(family).overlaps(own))
+        })
+    })
 }
 
 /// Whether some packet of some services does not get through.
