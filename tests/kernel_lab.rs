@@ -9,6 +9,8 @@
 //! dead or irrelevant must have decided nothing. Test plans are carried out as well: on the network as described
 //! nothing differs, and on one that was built otherwise something does.
 
+#[path = "lab/claims.rs"]
+mod claims;
 #[path = "lab/cpio.rs"]
 mod cpio;
 #[path = "lab/devices.rs"]
@@ -118,9 +120,13 @@ fn a_kernel_delivers_what_the_model_says() {
     let mut tally = Tally::default();
     let mut report = String::new();
     let mut ruled = [0; 2];
+    let mut compared = claims::Compared::new();
     for ((name, topology, job), sight) in laid.iter().zip(&sights) {
         let network = Network::new(topology.site, TODAY);
         for line in judge::differences(topology, &network, job, sight, &mut tally) {
+            report.push_str(&format!("{name}: {line}\n"));
+        }
+        for line in claims::contradicted(topology, &network, job, sight, &mut compared) {
             report.push_str(&format!("{name}: {line}\n"));
         }
         let (lines, counts) = idle_rules::that_decided(&network, sight);
@@ -130,7 +136,7 @@ fn a_kernel_delivers_what_the_model_says() {
         }
     }
     report.push_str(&planned::report(&trials, &built, &sights[laid.len()..]));
-    assert!(report.is_empty(), "{report}\n{tally:?}");
+    assert!(report.is_empty(), "{report}\n{tally:?}\n{compared:#?}");
     if sites.len() > SITES.len() {
         assert_varied(&tally);
         let [idle, decided] = ruled;
@@ -175,7 +181,9 @@ fn sites() -> Vec<(String, Site)> {
     }
     texts.retain(|(name, _)| name.contains(&only));
     let loaded = texts.into_iter().map(|(name, text)| {
-        let site = load(&name, &format!("{HEAD}{text}"));
+        let text = format!("{HEAD}{text}");
+        let lines = claims::lines(&load(&name, &text));
+        let site = load(&name, &(text + &lines));
         (name, site)
     });
     loaded.collect()

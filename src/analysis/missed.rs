@@ -1,7 +1,7 @@
 //! What of a pair does not arrive.
 
 use crate::forwarding::{Device, DeviceId, NextHop, Plan, Sender};
-use crate::packet::{ClassSet, Region};
+use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::replies::left_over;
 
@@ -15,11 +15,32 @@ pub(super) struct Missed<'p> {
     parts: Option<Vec<Region>>,
     /// There too: parts that arrived.
     arrived: Vec<Region>,
+    /// Sources of described hosts that send by ways of their own: what plain devices do does not count for these.
+    described: IntervalSet,
 }
 
 impl<'p> Missed<'p> {
-    /// Nothing yet of the services asked about. `forks`: whether [`forks`] holds for some device on the way.
-    pub(super) fn new(asked: ClassSet, plan: &'p Plan, sender: Sender, forks: bool) -> Self {
+    /// Nothing yet of what is asked about, but that described hosts with ways of their own have sent nothing so far.
+    /// `forks`: whether [`forks`] holds for some device on the way.
+    pub(super) fn new(
+        asked: ClassSet,
+        plan: &'p Plan,
+        sender: Sender,
+        to: &IntervalSet,
+        forks: bool,
+    ) -> Self {
+        let (described, by_hosts) = match sender {
+            Sender::Segment(segment) => {
+                let described = plan.own_way_sources(segment);
+                let packets = Region {
+                    source: described.difference(&plan.nobody),
+                    destination: to.clone(),
+                    services: asked.clone(),
+                };
+                (described, plan.sent_by_owners(segment, &packets))
+            }
+            Sender::Host(_) | Sender::Hostile(_) => Default::default(),
+        };
         let starts = match sender {
             Sender::Segment(segment) => {
                 1 < plan.segment(segment).first_hops.len()
@@ -32,14 +53,22 @@ impl<'p> Missed<'p> {
             plan,
             services: asked.difference(&asked),
             asked,
-            parts: (forks || starts).then(Vec::new),
+            parts: (forks || starts).then(|| {
+                let parts = by_hosts.iter();
+                parts.flat_map(|part| plan.sent_to_others(part)).collect()
+            }),
             arrived: Vec::new(),
+            described,
         }
     }
 
     /// It does not arrive. What a device sends to itself need not.
     pub(super) fn add(&mut self, sent: &Region) {
-        let missed = self.plan.sent_to_others(sent);
+        let plain = without_sources(sent, &self.described);
+        if plain.source.is_empty() && !sent.source.is_empty() {
+            return;
+        }
+        let missed = self.plan.sent_to_others(&plain);
         match &mut self.parts {
             // An empty part stands for what the sender can't send at all.
             Some(parts) if !sent.is_empty() => parts.extend(missed),
@@ -49,8 +78,8 @@ impl<'p> Missed<'p> {
         }
     }
 
-    /// Something was delivered, and this part of it where it was sent to.
-    pub(super) fn deliver(&mut self, sent: &Region, mine: Option<&Region>) {
+    /// Something was delivered, and this part of it where it was sent to; `by_host`: by a described host's own ways.
+    pub(super) fn deliver(&mut self, sent: &Region, mine: Option<&Region>, by_host: bool) {
         let Some(mine) = mine else {
             self.add(sent);
             return;
@@ -61,7 +90,11 @@ impl<'p> Missed<'p> {
             }
         }
         if self.parts.is_some() {
-            self.arrived.push(mine.clone());
+            let mine = match by_host {
+                true => mine.clone(),
+                false => without_sources(mine, &self.described),
+            };
+            self.arrived.push(mine);
         }
     }
 
@@ -75,6 +108,13 @@ impl<'p> Missed<'p> {
             }
         }
         others
+    }
+}
+
+fn without_sources(region: &Region, sources: &IntervalSet) -> Region {
+    Region {
+        source: region.source.difference(sources),
+        ..region.clone()
     }
 }
 

@@ -113,7 +113,13 @@ impl Row<'_> {
         if target.addresses.is_empty() {
             return;
         }
-        let mut missed = Missed::new(self.asked(), self.plan, sender, self.forks);
+        let mut missed = Missed::new(
+            self.asked(),
+            self.plan,
+            sender,
+            target.addresses,
+            self.forks,
+        );
         let mut replies = Replies::new(self.network, self.plan, sender, target);
         let coverage = reach(
             self.network,
@@ -135,7 +141,8 @@ impl Row<'_> {
                             }
                         }
                     }
-                    missed.deliver(flow.sent(), mine.as_deref().map(Flow::sent));
+                    let by_host = flow.host.is_some();
+                    missed.deliver(flow.sent(), mine.as_deref().map(Flow::sent), by_host);
                 }
             },
         );

@@ -18,6 +18,7 @@ mod filter;
 mod flow;
 pub mod layer2;
 mod network;
+mod own_ways;
 mod reach;
 mod returns;
 mod routes;

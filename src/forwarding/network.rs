@@ -116,7 +116,7 @@ pub struct Plan {
     /// Hosts that send otherwise than a plain device of their segment would, with their addresses.
     pub(super) answering: Vec<(DeviceIndex, SegmentId, IntervalSet)>,
     /// Those of them with an address on each segment.
-    own_ways: Vec<Vec<DeviceIndex>>,
+    pub(super) own_ways: Vec<Vec<DeviceIndex>>,
     /// Addresses of each host that has several.
     pub(super) several_own: Vec<IntervalSet>,
     /// What each device finds on its wire.
@@ -280,12 +280,6 @@ impl Plan {
             |host: &Device| -> usize { host.interfaces.iter().map(|at| at.addresses.len()).sum() };
         let several = hosts.filter(|host| 1 < count(host));
         self.several_own = several.map(|host| host.own.clone()).collect();
-    }
-
-    /// Described hosts with an address on a segment that send by routes, next hops or ports of their own: what they can
-    /// do, the segment can do, besides its plain devices.
-    pub fn hosts_with_own_ways(&self, segment: SegmentId) -> &[DeviceIndex] {
-        &self.own_ways[segment.0]
     }
 
     /// Whether a host sends as plain devices of its only segment do.

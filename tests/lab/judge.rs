@@ -108,7 +108,7 @@ fn first_pass(
 /// Whether two devices on the way, or next to it, reach each other by different interfaces only: one hears the
 /// other's requests by one interface and is heard by another. Then it depends on who asked first whether the
 /// kernel knows where to send; the model says it does not.
-fn crossed(
+pub fn crossed(
     topology: &Topology<'_>,
     network: &Network<'_>,
     probe: &Probe,
@@ -276,7 +276,7 @@ fn flood_back(topology: &Topology<'_>, to: FootId, from: &str) -> bool {
 }
 
 /// Interface of departure, namespace of the first hop, and whether that is the target.
-fn first_hop(
+pub fn first_hop(
     topology: &Topology<'_>,
     network: &Network<'_>,
     probe: &Probe,

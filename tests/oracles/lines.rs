@@ -159,13 +159,6 @@ pub fn pair(
             }
             let arrived = outcome.arrived;
             let served = line.service(packet.probe) || line.service(arrived);
-            met.push((packet.probe.source, packet.probe.destination, packet.class));
-            let class = classes.class_of(
-                arrived.protocol,
-                arrived.source_port,
-                arrived.destination_port,
-            );
-            met.push((packet.probe.source, arrived.destination, class));
             failing.too_much |= served;
             let mut decided = outcome.hops.iter().filter(|hop| hop.decided.is_some());
             if served {
@@ -186,13 +179,33 @@ pub fn pair(
             }
         }
     }
+    // What must pass is asked of the device that has the source.
+    for packet in sent {
+        let ends = packet.by_owner.iter().flatten();
+        for end in ends.filter(|end| pairs.takes(to, end)) {
+            if line.speaks_of(packet.probe, end) {
+                let arrived = end.arrived;
+                met.push((packet.probe.source, packet.probe.destination, packet.class));
+                let class = classes.class_of(
+                    arrived.protocol,
+                    arrived.source_port,
+                    arrived.destination_port,
+                );
+                met.push((packet.probe.source, arrived.destination, class));
+            }
+        }
+    }
     let met: std::collections::BTreeSet<_> = met.into_iter().collect();
     for &source in &sources {
         for &destination in &destinations {
             for service in &services {
                 let itself = pairs.simulator.are_of_one_device(source, destination);
+                let asked = || {
+                    let probe = service.probe(source, destination);
+                    pairs.simulator.send_from_owner(from, probe).is_some()
+                };
                 let missed = !met.contains(&(source, destination, service.class));
-                failing.too_little |= missed && !itself;
+                failing.too_little |= missed && !itself && asked();
             }
         }
     }

@@ -22,6 +22,8 @@ pub struct Sent {
     pub probe: Probe,
     pub class: usize,
     pub outcomes: Vec<Outcome>,
+    /// The same for the device that has the source alone; `None`: nobody asks it of this one.
+    pub by_owner: Option<Vec<Outcome>>,
 }
 
 /// A cell as it should be.
@@ -135,10 +137,18 @@ impl<'s> Pairs<'s> {
         let sources: Vec<IpAddr> = self.sources(from).collect();
         let packets = self.packets(&sources);
         let mine = packets.filter(|&(probe, _)| self.may_send(from, probe));
-        mine.map(|(probe, class)| Sent {
-            probe,
-            class,
-            outcomes: self.send(from, probe),
+        mine.map(|(probe, class)| {
+            let outcomes = self.send(from, probe);
+            let by_owner = match from {
+                Party::Segment(segment) => self.simulator.send_from_owner(segment, probe),
+                _ => Some(outcomes.clone()),
+            };
+            Sent {
+                probe,
+                class,
+                outcomes,
+                by_owner,
+            }
         })
         .collect()
     }
@@ -204,7 +214,11 @@ impl<'s> Pairs<'s> {
             let itself = self
                 .simulator
                 .are_of_one_device(packet.probe.source, destination);
-            if self.has(to, destination) && !itself && here.clone().next().is_none() {
+            let lost = packet.by_owner.as_ref().is_some_and(|ends| {
+                let mut ends = ends.iter();
+                !ends.any(|end| self.takes(to, end))
+            });
+            if self.has(to, destination) && !itself && lost {
                 missed.insert(packet.class);
             }
             here.by_ref()

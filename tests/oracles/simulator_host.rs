@@ -2,7 +2,11 @@
 
 use std::net::IpAddr;
 
-use super::{Arrival, Device, Exit, Outcome, Probe, Sender, Simulator, Walk, never_forwarded};
+use boundwalk::model::SegmentId;
+
+use super::{
+    Arrival, Device, Exit, Outcome, Probe, Sender, Simulator, Stance, Walk, never_forwarded,
+};
 
 impl<'s> Simulator<'s> {
     /// Every way in which a packet that a host of the site sends, as configured, arrives somewhere, sorted,
@@ -12,6 +16,33 @@ impl<'s> Simulator<'s> {
         let mut arrivals = Vec::new();
         self.sent_by_host(host, &exits, probe, &mut arrivals);
         self.outcomes(probe, arrivals)
+    }
+
+    /// What becomes of a packet, as configured, from the device on a segment that has its source: the described host
+    /// there, by its own routes and default gateways, else a plain device. Where every packet is asked for, it is this
+    /// device that must get it through. `None`: nobody asks, because the host sends it from another of its addresses.
+    pub fn send_from_owner(&self, from: SegmentId, probe: Probe) -> Option<Vec<Outcome>> {
+        let mut hosts = 0..self.site.hosts.len();
+        let owner = hosts.find(|&host| {
+            let mut ports = self.host(host).ports.iter();
+            ports.any(|port| port.wire == from && port.has(probe.source))
+        });
+        let Some(host) = owner else {
+            return Some(self.send(from, probe, Stance::Configured));
+        };
+        let device = self.host(host);
+        let exits = device.exits(probe.destination);
+        let ports: Vec<usize> = exits.iter().filter_map(|exit| exit.port()).collect();
+        let by_another = !ports
+            .iter()
+            .any(|&port| device.ports[port].has(probe.source));
+        if !ports.is_empty() && by_another {
+            return None;
+        }
+        let exits: Vec<Exit> = self.host_exits(host, probe).map(|(_, exit)| exit).collect();
+        let mut arrivals = Vec::new();
+        self.sent_by_host(host, &exits, probe, &mut arrivals);
+        Some(self.outcomes(probe, arrivals))
     }
 
     /// Whether a host sends such a packet: from an address of the interface that it leaves by.

@@ -96,14 +96,20 @@ impl Between<'_, '_> {
         }
     }
 
-    /// What must pass and does not.
+    /// What must pass and does not: each packet from the device that has its source.
     pub fn too_little(&self) -> Looked {
-        let wanted = self.wanted();
-        let mut left = self.ground.plan.sent_to_others(&wanted);
-        left.retain(|part| !part.is_empty());
+        let plan = self.ground.plan;
+        let wanted = plan.sent_by_owners(self.from, &self.wanted()).into_iter();
+        let wanted = wanted.flat_map(|part| plan.sent_to_others(&part));
+        let mut left: Vec<Region> = wanted.filter(|part| !part.is_empty()).collect();
+        let described = plan.own_way_sources(self.from);
         let services = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {
-            let got = [passed.sent, passed.arrived];
+            let plainly = passed.flow.host.is_none();
+            let mut got = [passed.sent, passed.arrived];
+            for part in got.iter_mut().filter(|_| plainly) {
+                part.source = part.source.difference(&described);
+            }
             let parts = std::mem::take(&mut left).into_iter();
             left = parts.flat_map(|part| left_over(part, &got)).collect();
         };

@@ -1,0 +1,372 @@
+//! What each command claims of a site, held against what the kernel did there.
+//!
+//! A packet that a kernel brought from one segment to another passes there, whichever command is asked: the matrix
+//! has its service in the cell, a line that expects nothing is broken, neither segment is isolated. Where no gateway
+//! decided, a way round is listed and the demand for a gateway is broken. A frame made by hand that a device of
+//! another segment took is what a hostile device can do. And what passes for every address arrived.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write;
+
+use boundwalk::analysis::intent::{Standing, judge_expectations};
+use boundwalk::analysis::{
+    By, Bypass, Cell, Extent, HostileReach, Matrix, Party, Question, Verdict, bypasses, isolations,
+};
+use boundwalk::forwarding::layer2::{FootId, FootOf};
+use boundwalk::forwarding::{Network, Origin, Sender, trace};
+use boundwalk::model::{Family, HostId, RouterId, SegmentId, Site, TCP};
+
+use crate::job::{FIRST, Job, Probe, SECOND, Sent};
+use crate::judge::{crossed, first_hop};
+use crate::seen::{Seen, Sight};
+use crate::topology::{Topology, owners, router_space};
+
+/// What is claimed of an ordered pair of segments: the first word of a line's name, and the demand.
+const LINES: [(&str, &str); 6] = [
+    ("nothing", "permit = \"nothing\""),
+    (
+        "nothing-hostile",
+        "permit = \"nothing\"\nstance = \"hostile\"",
+    ),
+    ("through", "through = \"gateway\""),
+    (
+        "through-hostile",
+        "through = \"gateway\"\nstance = \"hostile\"",
+    ),
+    ("isolated", "isolated = true"),
+    ("at-least", "permit = \"at-least\"\nservices = [\"any\"]"),
+];
+
+/// How many claims were compared, by what they are about.
+pub type Compared = BTreeMap<&'static str, usize>;
+
+/// Every claim about each ordered pair of segments that some interface is on.
+pub fn lines(site: &Site) -> String {
+    let routers = site.routers.iter().flat_map(|router| &router.interfaces);
+    let hosts = site.hosts.iter().flat_map(|host| &host.interfaces);
+    let used: BTreeSet<SegmentId> = routers
+        .map(|interface| interface.segment)
+        .chain(hosts.map(|interface| interface.segment))
+        .collect();
+    let name = |segment: SegmentId| &site.segment(segment).name.value;
+    let mut text = String::new();
+    for &from in &used {
+        for &to in used.iter().filter(|&&to| to != from) {
+            let (from, to) = (name(from), name(to));
+            for (claim, demand) in LINES {
+                write!(
+                    text,
+                    "[[expectations]]\nname = \"{claim} {from} {to}\"\n\
+                     from = \"{from}\"\nto = \"{to}\"\n{demand}\n"
+                )
+                .expect("a string");
+            }
+        }
+    }
+    text
+}
+
+/// Everything that is claimed of a site.
+struct Claims<'a> {
+    topology: &'a Topology<'a>,
+    network: &'a Network<'a>,
+    matrices: [Matrix; 2],
+    lines: BTreeMap<String, Standing>,
+    bypasses: Vec<Bypass>,
+    verdicts: Vec<Verdict>,
+    compared: &'a mut Compared,
+    wrong: Vec<String>,
+}
+
+/// Claims that the kernel contradicts, one a line.
+pub fn contradicted(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    job: &Job,
+    sight: &Sight,
+    compared: &mut Compared,
+) -> Vec<String> {
+    let matrix = |family| {
+        Matrix::new(
+            network,
+            &Question::all(By::Segment, family, true),
+            &mut |_, _| {},
+        )
+    };
+    let judged = judge_expectations(network).into_iter();
+    let judged = judged.map(|line| (line.expectation.name.value.clone(), line.standing));
+    let segments: Vec<SegmentId> = network.site.segment_ids().collect();
+    let mut claims = Claims {
+        topology,
+        network,
+        matrices: Family::ALL.map(matrix),
+        lines: judged.collect(),
+        bypasses: bypasses(network, &|_, _| true),
+        verdicts: isolations(network, &segments),
+        compared,
+        wrong: Vec::new(),
+    };
+    let nothing = Seen::default();
+    for probe in &job.probes {
+        let seen = sight.probes.get(&probe.number).unwrap_or(&nothing);
+        claims.of_packet(probe, seen);
+        let again = probe.number - FIRST + SECOND;
+        let again = sight.probes.get(&again).unwrap_or(&nothing);
+        claims.of_one_way(probe, again);
+    }
+    for frame in &job.frames {
+        if let Some(takers) = sight.frames.get(&frame.number) {
+            claims.of_frame(frame, takers);
+        }
+    }
+    claims.wrong
+}
+
+/// From one segment to another.
+type Pair = (SegmentId, SegmentId);
+
+impl Claims<'_> {
+    fn name(&self, segment: SegmentId) -> &str {
+        &self.network.site.segment(segment).name.value
+    }
+
+    fn same_zone(&self, (from, to): Pair) -> bool {
+        let zone = |segment| self.network.site.segment(segment).zone;
+        zone(from) == zone(to)
+    }
+
+    fn check(&mut self, about: &'static str, holds: bool, what: impl FnOnce() -> String) {
+        *self.compared.entry(about).or_default() += 1;
+        if !holds {
+            self.wrong.push(format!("{about}: {}", what()));
+        }
+    }
+
+    /// Whether a line about a pair is broken; one that speaks of nobody is not there.
+    fn broken(&self, claim: &str, (from, to): Pair) -> Option<bool> {
+        let name = format!("{claim} {} {}", self.name(from), self.name(to));
+        match self.lines.get(&name)? {
+            Standing::Broken(_) => Some(true),
+            Standing::Held => Some(false),
+            Standing::Vacuous => None,
+            Standing::Unknown(limit) => panic!("{limit:?} met by so small a site"),
+        }
+    }
+
+    fn line_broken(&mut self, about: &'static str, claim: &str, pair: Pair, what: &str) {
+        if let Some(broken) = self.broken(claim, pair) {
+            self.check(about, broken, || format!("{claim} is held: {what}"));
+        }
+    }
+
+    fn cell(&self, family: Family, (from, to): Pair) -> &Cell {
+        let matrix = &self.matrices[usize::from(family == Family::V6)];
+        let [from, to] = [from, to].map(Party::Segment);
+        let row = matrix.rows.iter().position(|&party| party == from);
+        let column = matrix.columns.iter().position(|&party| party == to);
+        let (row, column) = row.zip(column).expect("every segment is asked about");
+        &matrix.cells[row][column]
+    }
+
+    fn listed(&self, (from, to): Pair) -> bool {
+        let [from, to] = [from, to].map(Origin::Segment);
+        let mut listed = self.bypasses.iter();
+        listed.any(|bypass| bypass.from == from && bypass.to == to)
+    }
+
+    /// The segments that a probe goes between, where both are those of hosts and differ. A host sends from an
+    /// address of the interface that the packet leaves by: other sources are left to single paths.
+    fn pair(&self, probe: &Probe) -> Option<(Pair, HostId)> {
+        let owners = owners(self.network.site, &self.topology.fabric);
+        let routers = self.network.site.routers.len();
+        let on = |address| {
+            let mut hosts = owners[routers..].iter().enumerate();
+            hosts.find_map(|(host, owner)| {
+                let mut own = owner.addresses.iter();
+                let (foot, _) = own.find(|(_, own)| own.address() == address)?;
+                Some((self.topology.fabric.foot(*foot).segment, HostId(host)))
+            })
+        };
+        let (from, _) = on(probe.packet.source)?;
+        let (egress, ..) = first_hop(self.topology, self.network, probe)?;
+        if self.topology.fabric.foot(egress).segment != from {
+            return None;
+        }
+        let (to, host) = on(probe.packet.destination)?;
+        (from != to).then_some(((from, to), host))
+    }
+
+    fn class(&self, probe: &Probe) -> usize {
+        let packet = &probe.packet;
+        let classes = &self.network.classes;
+        classes.class_of(
+            packet.protocol.0,
+            packet.source_port,
+            packet.destination_port,
+        )
+    }
+
+    /// With real neighbour discovery: what devices as configured do.
+    fn of_packet(&mut self, probe: &Probe, seen: &Seen) {
+        let Some((pair, host)) = self.pair(probe) else {
+            return;
+        };
+        let family = Family::of(probe.packet.source);
+        let what = format!(
+            "{} to {}, {:?} {seen:?}",
+            self.name(pair.0),
+            self.name(pair.1),
+            probe.packet
+        );
+        let class = self.class(probe);
+        if !seen.taken.contains(&crate::topology::host_space(host)) {
+            self.lost(probe, pair, class, seen, &what);
+            return;
+        }
+        let has = self.cell(family, pair).some.contains(class);
+        self.check(
+            "a packet arrives, and its cell has the service",
+            has,
+            || what.clone(),
+        );
+        for claim in ["nothing", "nothing-hostile", "isolated"] {
+            self.line_broken(
+                "a packet arrives, and what denies it is broken",
+                claim,
+                pair,
+                &what,
+            );
+        }
+        self.reachable(pair, &what);
+        if self.undecided(seen) {
+            for claim in ["through", "through-hostile"] {
+                let about = "no gateway decided, and the demand for one is broken";
+                self.line_broken(about, claim, pair, &what);
+            }
+            self.round(pair, &what);
+        }
+        let stateful = self.network.site.routers.iter();
+        let stateful = stateful.filter_map(|router| router.filter());
+        let half_open =
+            probe.packet.protocol == TCP && stateful.into_iter().any(|one| one.stateful);
+        if seen
+            .answered
+            .contains(&crate::topology::host_space(probe.from))
+            && !half_open
+        {
+            let two_way = self.cell(family, pair).two_way;
+            let answered = matches!(two_way, Extent::Some | Extent::All);
+            let about = "an answer comes back, and its cell is answered";
+            self.check(about, answered, || what.clone());
+        }
+    }
+
+    /// Not delivered: then not every packet of the service is.
+    fn lost(&mut self, probe: &Probe, pair: Pair, class: usize, seen: &Seen, what: &str) {
+        let traces = trace(self.network, Sender::Host(probe.from), &probe.packet);
+        if crossed(self.topology, self.network, probe, &traces, seen) {
+            return;
+        }
+        let every = self
+            .cell(Family::of(probe.packet.source), pair)
+            .every
+            .contains(class);
+        let about = "a packet is lost, and its cell does not have it for every address";
+        self.check(about, !every, || what.to_owned());
+        self.line_broken(
+            "a packet is lost, and what demands everything is broken",
+            "at-least",
+            pair,
+            what,
+        );
+    }
+
+    /// With permanent neighbours, straight to a device of the other segment: what a hostile device can do.
+    fn of_one_way(&mut self, probe: &Probe, seen: &Seen) {
+        let Some((pair, host)) = self.pair(probe) else {
+            return;
+        };
+        let arrived = seen.taken.contains(&crate::topology::host_space(host));
+        if !arrived || !seen.passed.is_empty() || !self.undecided(seen) {
+            return;
+        }
+        let family = Family::of(probe.packet.source);
+        let what = format!("one way, {:?} {seen:?}", probe.packet);
+        let cell = self.cell(family, pair);
+        let passes = !cell.some.is_empty() || matches!(cell.hostile, HostileReach::Larger(_));
+        let about = "a packet arrives one way, and its cell says so of a hostile device";
+        self.check(about, passes, || what.clone());
+        for claim in ["nothing-hostile", "through-hostile", "isolated"] {
+            let about = "a packet arrives one way, and what denies it to hostile devices is broken";
+            self.line_broken(about, claim, pair, &what);
+        }
+        self.round(pair, &what);
+        self.reachable(pair, &what);
+    }
+
+    fn of_frame(&mut self, sent: &Sent, takers: &BTreeSet<(String, String)>) {
+        // The kernel skips an outer priority tag.
+        if sent.tags.first() == Some(&0) {
+            return;
+        }
+        let fabric = &self.topology.fabric;
+        let feet: Vec<FootId> = fabric.foot_ids().collect();
+        let taken = |foot: &FootId| {
+            let plug = self.topology.plug_of(*foot);
+            takers.contains(&(plug.space.clone(), plug.device.clone()))
+        };
+        let taken: Vec<FootId> = feet.into_iter().filter(taken).collect();
+        let from: Vec<SegmentId> = fabric.claimed(sent.socket).to_vec();
+        for from in from {
+            for &foot in &taken {
+                let foot = self.topology.fabric.foot(foot);
+                let what = format!("a frame {:?} from {}", sent.tags, self.name(from));
+                if matches!(foot.of, FootOf::Router(..)) {
+                    let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
+                    let about =
+                        "a frame comes to a gateway or router, and its segment is not cut off";
+                    self.check(about, !isolated, || what);
+                    continue;
+                }
+                let pair = (from, foot.segment);
+                if pair.0 != pair.1 && !self.own(sent, foot.of) {
+                    let about = "a frame comes to another segment, and isolation is broken";
+                    self.line_broken(about, "isolated", pair, &what);
+                    self.round(pair, &what);
+                    self.reachable(pair, &what);
+                }
+            }
+        }
+    }
+
+    /// Whether an interface is the sender's own.
+    fn own(&self, sent: &Sent, of: FootOf) -> bool {
+        self.topology.plug_of(self.topology.foot(of)).space == sent.from.space
+    }
+
+    fn round(&mut self, pair: Pair, what: &str) {
+        if !self.same_zone(pair) {
+            let listed = self.listed(pair);
+            let about = "no gateway decided, and a way round is listed";
+            self.check(about, listed, || what.to_owned());
+        }
+    }
+
+    fn reachable(&mut self, pair: Pair, what: &str) {
+        for segment in [pair.0, pair.1] {
+            let reachable = matches!(self.verdicts[segment.0], Verdict::Reachable { .. });
+            let about = "something passes, and the segment is reachable";
+            self.check(about, reachable, || what.to_owned());
+        }
+    }
+
+    /// Whether no gateway with rules let it pass: none decided, and none forwarded it as part of a flow.
+    fn undecided(&self, seen: &Seen) -> bool {
+        let routers = (0..self.network.site.routers.len()).map(RouterId);
+        let mut gateways = routers.filter(|&id| self.network.site.router(id).filter().is_some());
+        let took_part = |space: &String| {
+            seen.passed.contains(space) || seen.decided.iter().any(|(by, _)| by == space)
+        };
+        !gateways.any(|id| took_part(&router_space(id)))
+    }
+}
