@@ -127,13 +127,11 @@ impl Plan {
             if let Some(tag) = tag {
                 self.add(&format!("vlan = {tag}"));
             }
-            match shares {
-                true => self.add(&format!("port = \"{shared}\"")),
-                false => self.needy.push(format!("{name}:{}", at + 1)),
+            match (&shared, shares) {
+                (Some(shared), true) => self.add(&format!("port = \"{shared}\"")),
+                _ => self.needy.push(format!("{name}:{}", at + 1)),
             }
         }
-        if !shares {
-            self.free.push(shared);
-        }
+        self.free.extend(shared.filter(|_| !shares));
     }
 }

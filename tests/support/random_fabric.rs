@@ -167,12 +167,12 @@ impl Plan {
         self.free.iter().filter(|end| !is_gateways(end)).count()
     }
 
-    /// Takes an end of a switch off the list.
-    fn take_free(&mut self) -> String {
+    /// Takes an end of a switch off the list, if one is left.
+    fn take_free(&mut self) -> Option<String> {
         let ends = 0..self.free.len();
         let switches: Vec<usize> = ends.filter(|&at| !is_gateways(&self.free[at])).collect();
-        let at = *self.random.pick(&switches);
-        self.free.swap_remove(at)
+        let at = *(!switches.is_empty()).then(|| self.random.pick(&switches))?;
+        Some(self.free.swap_remove(at))
     }
 
     /// Cables for all that need one, then some more between switches.
@@ -185,11 +185,11 @@ impl Plan {
             let far = match direct {
                 true => {
                     let at = self.random.below(self.needy.len());
-                    self.needy.swap_remove(at)
+                    Some(self.needy.swap_remove(at))
                 }
                 false => self.take_free(),
             };
-            self.links.push([needy, far]);
+            self.links.extend(far.map(|far| [needy, far]));
         }
         let more = self.random.below(self.free.len() / 2 + 1);
         for _ in 0..more {
