@@ -153,8 +153,8 @@ fn describe(
     }
 }
 
-/// Whether a device as configured gets there: by plain frames of its own, or by packets to an address of the segment
-/// that devices without rules pass on or take. Nobody is configured at unclaimed ports.
+/// Whether a device as configured gets there: by plain frames of its own, or by packets to an address that somebody
+/// has, passed on or taken by devices without rules. Nobody is configured at unclaimed ports.
 fn as_configured(
     network: &Network<'_>,
     (from, to): (Origin, Origin),
@@ -169,8 +169,10 @@ fn as_configured(
     let routed = || {
         let mut there = plain.iter();
         there.any(|routed| {
-            let own = &network.plan(routed.family).segment(routed.to).addresses;
-            Some(routed.to) == to.segment() && routed.flow.now.destination.overlaps(own)
+            let destination = &routed.flow.now.destination;
+            let mut segments = network.plan(routed.family).segments.iter();
+            Some(routed.to) == to.segment()
+                && segments.any(|segment| segment.addresses.overlaps(destination))
         })
     };
     from.segment().is_some() && (direct || routed())

@@ -267,13 +267,20 @@ fn address_step(address: InterfaceAddress, device: &str) -> Value {
     json!(["address", device, address.address(), address.0.prefix_len()])
 }
 
-/// The next hop of each family: the host's own, else that of the first segment that it has an address on, else
+/// The next hop of each family that the host has no default route in: the host's own, else that of the first segment that it has an address on, else
 /// the first router there.
 pub fn default_gateways<'s>(
     site: &'s Site,
     host: &'s Host,
 ) -> impl Iterator<Item = (usize, IpAddr)> + 's {
-    Family::ALL.into_iter().filter_map(move |family| {
+    let routed = |family: &Family| {
+        let mut routes = host.routes.iter().map(|route| route.destination.net());
+        routes.any(|net| net.prefix_len() == 0 && Family::of(net.addr()) == *family)
+    };
+    let families = Family::ALL
+        .into_iter()
+        .filter(move |family| !routed(family));
+    families.filter_map(move |family| {
         let in_family = |address: &IpAddr| Family::of(*address) == family;
         let own = host
             .default_gateway

@@ -1,4 +1,4 @@
-//! Random small sites with wiring mistakes, as text.
+//! Random small sites with wiring mistakes, as text; some with hosts that go ways of their own.
 
 use std::fmt::Write;
 
@@ -14,6 +14,20 @@ const VLANS: [(&str, u16); 6] = [
     ("management", 90),
 ];
 
+/// What rules name; messages of ICMP only where hosts go ways of their own.
+const MORE_SERVICES: [&str; 10] = [
+    "\"tcp/80\"",
+    "\"tcp/22\"",
+    "\"udp/53\"",
+    "\"udp/500-600\"",
+    "\"tcp\"",
+    "\"icmp/8\", \"icmpv6/128\"",
+    "\"icmp/3\", \"icmpv6/1\"",
+    "\"icmp/11/0\", \"icmpv6/3/0\"",
+    "\"icmp/13\"",
+    "\"icmp\", \"icmpv6\"",
+];
+
 /// A segment by name and number.
 type Vlan = (&'static str, u16);
 
@@ -27,6 +41,10 @@ struct Draw<'r> {
     behind: Option<(Vlan, Vlan)>,
     /// Both families.
     both: bool,
+    /// Hosts have routes, next hops and second interfaces of their own, a second gateway has rules, ports are free.
+    own_ways: bool,
+    /// Hosts that route between two interfaces: each of their segments, and their number.
+    homes: Vec<(Vlan, usize)>,
     /// Lines of the ports of each switch, and how many access ports are used.
     ports: Vec<String>,
     used: Vec<usize>,
@@ -34,8 +52,8 @@ struct Draw<'r> {
     hosts: String,
 }
 
-/// The devices of one site.
-pub fn site(random: &mut Random) -> String {
+/// The devices of one site. With `own_ways` hosts go ways of their own.
+pub fn site(random: &mut Random, own_ways: bool) -> String {
     let count = random.between(3, 4);
     let vlans = random.some(&VLANS, count);
     let unrouted = random.below(vlans.len());
@@ -59,6 +77,8 @@ pub fn site(random: &mut Random) -> String {
         routed,
         behind,
         both,
+        own_ways,
+        homes: Vec::new(),
         ports: vec![String::new(); switches],
         used: vec![0; switches],
         links: String::new(),
@@ -69,6 +89,9 @@ pub fn site(random: &mut Random) -> String {
     let router = draw.router();
     for number in 0..draw.random.between(4, 6) {
         draw.host(number);
+    }
+    if own_ways {
+        draw.free_ports();
     }
     let mut text = gateway + &router;
     for (number, ports) in draw.ports.iter().enumerate() {
@@ -212,7 +235,7 @@ impl Draw<'_> {
             }
         }
         for number in 0..self.random.between(2, 7) {
-            text.push_str(&self.rule(number));
+            text.push_str(&self.rule("edge", number));
         }
         let settings = match untagged {
             Some(native) => {
@@ -236,10 +259,11 @@ impl Draw<'_> {
         format!("[[{device}.routes]]\nto = \"{to}\"\nvia = \"{via}\"\n")
     }
 
-    fn rule(&mut self, number: usize) -> String {
+    fn rule(&mut self, gateway: &str, number: usize) -> String {
         let action = *self.random.pick(&["permit", "permit", "deny", "reject"]);
-        let mut text =
-            format!("[[gateways.edge.rules]]\nname = \"rule {number}\"\naction = \"{action}\"\n");
+        let mut text = format!(
+            "[[gateways.{gateway}.rules]]\nname = \"rule {number}\"\naction = \"{action}\"\n"
+        );
         for side in ["from", "to"] {
             let party = match self.random.below(10) {
                 0..=4 => self.random.pick(&self.routed).0,
@@ -266,15 +290,11 @@ impl Draw<'_> {
             }
         }
         if self.random.percent(50) {
-            let services = [
-                "\"tcp/80\"",
-                "\"tcp/22\"",
-                "\"udp/53\"",
-                "\"udp/500-600\"",
-                "\"tcp\"",
-            ];
             let count = self.random.between(1, 2);
-            let some = self.random.some(&services, count);
+            let some = match self.own_ways {
+                true => self.random.some(&MORE_SERVICES, count),
+                false => self.random.some(&MORE_SERVICES[..5], count),
+            };
             writeln!(text, "services = [{}]", some.join(", ")).expect("a string");
         }
         text
@@ -284,55 +304,89 @@ impl Draw<'_> {
         let Some((near, far)) = self.behind else {
             return String::new();
         };
+        let kind = match self.own_ways && self.random.percent(50) {
+            true => "gateways",
+            false => "routers",
+        };
         let mut text = String::new();
+        if kind == "gateways" {
+            let default = *self.random.pick(&["permit", "permit", "deny"]);
+            let stateful = self.random.percent(85);
+            writeln!(
+                text,
+                "[gateways.cellar]\ndefault = \"{default}\"\nstateful = {stateful}"
+            )
+            .expect("a string");
+        }
         for (port, ((name, number), last)) in [(near, 2), (far, 1)].into_iter().enumerate() {
             writeln!(
                 text,
-                "[routers.cellar.interfaces.{name}]\nsegment = \"{name}\"\nport = \"{port}\"\naddresses = [{}]",
+                "[{kind}.cellar.interfaces.{name}]\nsegment = \"{name}\"\nport = \"{port}\"\naddresses = [{}]",
                 self.addresses(number, last, true)
             )
             .expect("a string");
             let there = self.plug((name, number));
             self.link(&there, &format!("cellar:{port}"));
         }
-        text.push_str(&self.route(
-            "routers.cellar",
-            "0.0.0.0/0",
-            &format!("10.44.{}.1", near.1),
-        ));
+        let device = format!("{kind}.cellar");
+        text.push_str(&self.route(&device, "0.0.0.0/0", &format!("10.44.{}.1", near.1)));
         if self.both {
-            text.push_str(&self.route(
-                "routers.cellar",
-                "::/0",
-                &format!("fd44:0:0:{}::1", near.1),
-            ));
+            text.push_str(&self.route(&device, "::/0", &format!("fd44:0:0:{}::1", near.1)));
         }
+        if kind == "gateways" {
+            for number in 0..self.random.between(1, 3) {
+                text.push_str(&self.cellar_rule(number, near, far));
+            }
+        }
+        text
+    }
+
+    /// A rule between the two segments of the second gateway.
+    fn cellar_rule(&mut self, number: usize, near: Vlan, far: Vlan) -> String {
+        let routed = std::mem::replace(&mut self.routed, vec![near, far]);
+        let text = self.rule("cellar", number);
+        self.routed = routed;
         text
     }
 
     fn host(&mut self, number: usize) {
         let home = *self.random.pick(&self.vlans);
         let mut text = format!("[hosts.host{number}]\n");
+        let often = if self.own_ways { 45 } else { 15 };
         let second = self
             .random
-            .percent(15)
+            .percent(often)
             .then(|| *self.random.pick(&self.vlans));
-        let second = second.filter(|vlan| *vlan != home);
-        if second.is_some() && self.random.percent(50) {
+        // Two interfaces on one wire only where hosts go ways of their own.
+        let second = second.filter(|vlan| self.own_ways || *vlan != home);
+        let routes = second.is_some() && self.random.percent(50);
+        if routes {
             text.push_str("forwards = \"routes\"\n");
         }
         let served = self.routed.contains(&home) || self.behind.is_some_and(|(_, far)| far == home);
-        if served {
+        let next_hop = self.next_hop(home, number);
+        // With two interfaces on one wire a next hop must name one of them.
+        let by = match second == Some(home) {
+            true => "interface = \"1\"\n",
+            false => "",
+        };
+        let default = next_hop.or(served.then_some(1));
+        if let Some(last) = default.filter(|_| by.is_empty()) {
             writeln!(
                 text,
                 "default_gateway = [{}]",
-                self.addresses(home.1, 1, false)
+                self.addresses(home.1, last, false)
             )
             .expect("a string");
         }
-        for vlan in std::iter::once(home).chain(second) {
+        let mut interfaces: Vec<(Vlan, u16)> = vec![(home, 10 + number as u16)];
+        interfaces.extend(second.map(|vlan| match vlan == home {
+            true => (vlan, 110 + number as u16),
+            false => (vlan, 10 + number as u16),
+        }));
+        for &(vlan, last) in &interfaces {
             let port = self.plug(vlan);
-            let addresses = self.addresses(vlan.1, 10 + number as u16, false);
+            let addresses = self.addresses(vlan.1, last, false);
             writeln!(
                 text,
                 "[[hosts.host{number}.interfaces]]\nport = \"{port}\"\nsegment = \"{}\"\naddresses = [{addresses}]",
@@ -340,6 +394,92 @@ impl Draw<'_> {
             )
             .expect("a string");
         }
+        if self.own_ways {
+            if let Some(last) = default.filter(|_| !by.is_empty()) {
+                let device = format!("hosts.host{number}");
+                let hop = format!("10.44.{}.{last}", home.1);
+                text.push_str(&(self.route(&device, "0.0.0.0/0", &hop) + by));
+            }
+            text.push_str(&self.own_route(home, second, number, by));
+            if routes && by.is_empty() {
+                let both = interfaces.iter().map(|(vlan, _)| (*vlan, number));
+                self.homes.extend(both);
+            }
+        }
         self.hosts.push_str(&text);
+    }
+
+    /// Now and then a host that routes, instead of the gateway.
+    fn next_hop(&mut self, home: Vlan, number: usize) -> Option<u16> {
+        let near = self.neighbours(home, number);
+        let takes = !near.is_empty() && self.random.percent(30);
+        takes.then(|| *self.random.pick(&near))
+    }
+
+    /// Hosts that route on a segment, by the last part of their address.
+    fn neighbours(&self, home: Vlan, number: usize) -> Vec<u16> {
+        let homes = self.homes.iter();
+        let near = homes.filter(|(vlan, host)| *vlan == home && *host != number);
+        near.map(|(_, host)| 10 + *host as u16).collect()
+    }
+
+    /// A route to another segment, by some device on the host's own.
+    fn own_route(&mut self, home: Vlan, second: Option<Vlan>, number: usize, by: &str) -> String {
+        let others: Vec<Vlan> = self
+            .vlans
+            .iter()
+            .copied()
+            .filter(|vlan| *vlan != home && Some(*vlan) != second)
+            .collect();
+        if self.random.percent(50) || others.is_empty() {
+            return String::new();
+        }
+        let (_, to) = *self.random.pick(&others);
+        let mut hops = self.neighbours(home, number);
+        let [near, far] = [
+            self.behind.map(|(near, _)| near),
+            self.behind.map(|(_, far)| far),
+        ];
+        hops.extend((near == Some(home)).then_some(2));
+        hops.extend((far == Some(home) || self.routed.contains(&home)).then_some(1));
+        if hops.is_empty() {
+            return String::new();
+        }
+        let hop = *self.random.pick(&hops);
+        let device = format!("hosts.host{number}");
+        let four = self.route(
+            &device,
+            &format!("10.44.{to}.0/24"),
+            &format!("10.44.{}.{hop}", home.1),
+        ) + by;
+        let six = self.route(
+            &device,
+            &format!("fd44:0:0:{to}::/64"),
+            &format!("fd44:0:0:{}::{hop}", home.1),
+        ) + by;
+        match self.both {
+            true => four + &six,
+            false => four,
+        }
+    }
+
+    /// Ports with nothing in them: as they come from the factory, of a VLAN that nobody knows, or forgotten.
+    fn free_ports(&mut self) {
+        for switch in 0..self.ports.len() {
+            for name in ["31", "32"] {
+                if self.random.percent(60) {
+                    let settings = match self.random.below(4) {
+                        0 => String::new(),
+                        1 => "pvid = 77, untagged = [77]".to_owned(),
+                        2 => "pvid = 1, untagged = [1], ingress_filter = false".to_owned(),
+                        _ => {
+                            let vlan = *self.random.pick(&self.vlans);
+                            self.access(vlan)
+                        }
+                    };
+                    self.port(switch, name, &settings);
+                }
+            }
+        }
     }
 }

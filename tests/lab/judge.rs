@@ -105,9 +105,9 @@ fn first_pass(
     Some(line)
 }
 
-/// Whether two devices on the way, or next to it, reach each other by different interfaces only: one hears the
-/// other's requests by one interface and is heard by another. Then it depends on who asked first whether the
-/// kernel knows where to send; the model says it does not.
+/// Whether of two devices on the way, or next to it, one hears the other by an interface that it does not reach, and
+/// reaches another interface of it. Then it depends on who asked first whether the kernel knows where to send: a
+/// request by the one interface makes it send there.
 pub fn crossed(
     topology: &Topology<'_>,
     network: &Network<'_>,
@@ -146,8 +146,8 @@ pub fn crossed(
             .any(|there| {
                 let others = || (0..feet.len()).filter(|&other| space(feet[other]) == there);
                 let out = others().any(|other| hears(other, here));
-                let back = others().any(|other| hears(here, other));
-                out && back && !others().any(|other| hears(other, here) && hears(here, other))
+                let only_back = |other| hears(here, other) && !hears(other, here);
+                out && others().any(only_back)
             })
     })
 }
