@@ -188,8 +188,6 @@ fn sites() -> Vec<(String, Site)> {
     texts.retain(|(name, _)| name.contains(&only));
     let loaded = texts.into_iter().map(|(name, text)| {
         let text = format!("{HEAD}{text}");
-            std::fs::write(format!("/tmp/dump-{name}.toml"), &text).unwrap();
-        }
         let lines = claims::lines(&load(&name, &text));
         let site = load(&name, &(text + &lines));
         (name, site)

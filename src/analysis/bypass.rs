@@ -5,6 +5,7 @@ use crate::forwarding::layer2::{Frame, Start, flood};
 use crate::forwarding::{DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns};
 use crate::model::Family;
 
+use super::matrix::addressed;
 use super::needed::Needed;
 use super::setting::Setting;
 use super::way_settings::settings_of;
@@ -153,8 +154,8 @@ fn describe(
     }
 }
 
-/// Whether a device as configured gets there: by plain frames of its own, or by packets to an address that somebody
-/// has, passed on or taken by devices without rules. Nobody is configured at unclaimed ports.
+/// Whether a device as configured gets there: by plain frames of its own, or by packets to addresses that somebody has
+/// or a translation matches, passed on or taken by devices without rules. Nobody is configured at unclaimed ports.
 fn as_configured(
     network: &Network<'_>,
     (from, to): (Origin, Origin),
@@ -169,10 +170,8 @@ fn as_configured(
     let routed = || {
         let mut there = plain.iter();
         there.any(|routed| {
-            let destination = &routed.flow.now.destination;
-            let mut segments = network.plan(routed.family).segments.iter();
-            Some(routed.to) == to.segment()
-                && segments.any(|segment| segment.addresses.overlaps(destination))
+            let asked = addressed(network, network.plan(routed.family));
+            Some(routed.to) == to.segment() && routed.flow.sent().destination.overlaps(&asked)
         })
     };
     from.segment().is_some() && (direct || routed())

@@ -250,6 +250,14 @@ pub(super) fn elsewhere(plan: &Plan, all: &[Column], asked: &[Column]) -> Interv
     others.difference(&held(asked))
 }
 
+/// Destinations that packets are sent to when everything is asked about: addresses that somebody has, and those that
+/// some translation matches.
+pub(super) fn addressed(network: &Network<'_>, plan: &Plan) -> IntervalSet {
+    let all = columns(network, plan, false);
+    let both = held(&all).union(&translated(plan));
+    both.difference(&plan.nobody)
+}
+
 fn held(columns: &[Column]) -> IntervalSet {
     let parts = columns
         .iter()

@@ -4,6 +4,7 @@ use boundwalk::analysis::intent::Standing;
 use boundwalk::analysis::{Bypass, Cell, Party, Verdict};
 use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Stand, Target, reach};
 use boundwalk::model::{Family, SegmentId};
+use boundwalk::packet::IntervalSet;
 
 use crate::facts::{Facts, any, broken, passes_hostile};
 use crate::law::{Compared, Law};
@@ -43,13 +44,19 @@ fn show(facts: &Facts<'_>, (from, to): (SegmentId, SegmentId)) -> String {
     format!("{} to {}", facts.name(from), facts.name(to))
 }
 
-/// Whether something of a sender arrives on a segment and no gateway decided.
-fn undecided(facts: &Facts<'_>, sender: Sender, to: SegmentId) -> Option<bool> {
+/// Whether something of a sender arrives on a segment and no gateway decided: of all that it can send, or of what it
+/// sends to addresses that somebody has or some translation matches.
+fn undecided(
+    facts: &Facts<'_>,
+    sender: Sender,
+    to: SegmentId,
+    all: impl Fn(Family) -> IntervalSet,
+) -> Option<bool> {
     let families = Family::ALL.iter().map(|&family| {
         let plan = facts.network.plan(family);
-        let everywhere = family.full().difference(&plan.nobody);
+        let addresses = all(family).difference(&plan.nobody);
         let target = Target {
-            addresses: &everywhere,
+            addresses: &addresses,
             segment: None,
             services: None,
         };
@@ -72,7 +79,7 @@ fn way_round(facts: &Facts<'_>) -> Result<usize, String> {
         }
         let origin = Origin::Segment(from);
         let frames = facts.network.wiring.hostile_into(to).contains(&origin);
-        let packets = undecided(facts, Sender::Hostile(origin), to);
+        let packets = undecided(facts, Sender::Hostile(origin), to, Family::full);
         let listed = facts.bypass(from, to);
         let says = || {
             format!(
@@ -105,10 +112,16 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
         }
         if !matches!(hostile, Standing::Vacuous) {
             compared.follows(broken(hostile), Some(listed.is_some()), says)?;
-            let taken = listed.is_some_and(|bypass| {
-                !is_direct(bypass) || takes_packets(facts, Origin::Segment(from), to)
-            });
-            compared.follows(Some(taken), broken(hostile), says)?;
+            let origin = Origin::Segment(from);
+            let taken = match listed {
+                Some(bypass) if is_direct(bypass) => Some(takes_packets(facts, origin, to)),
+                Some(_) => {
+                    let sender = Sender::Hostile(origin);
+                    undecided(facts, sender, to, |family| addressed(facts, family))
+                }
+                None => Some(false),
+            };
+            compared.follows(taken, broken(hostile), says)?;
         }
         if !matches!(plain, Standing::Vacuous) {
             let configured = listed.filter(|bypass| bypass.configured);
@@ -121,6 +134,28 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
         }
     }
     compared.made()
+}
+
+/// Addresses that somebody has, and destinations that some translation matches: lines are about these.
+fn addressed(facts: &Facts<'_>, family: Family) -> IntervalSet {
+    let plan = facts.network.plan(family);
+    let segments = plan.segments.iter();
+    let held = segments.fold(plan.routers_own.clone(), |all, one| {
+        all.union(&one.addresses)
+    });
+    let filters = facts
+        .network
+        .site
+        .routers
+        .iter()
+        .filter_map(|router| router.filter());
+    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+    lines
+        .try_fold(held, |all, line| {
+            let matched = line.destination.as_ref()?;
+            Some(all.union(matched.set.of(family)))
+        })
+        .unwrap_or_else(|| family.full())
 }
 
 /// Whether frames alone go the way, and no device passes packets on.
