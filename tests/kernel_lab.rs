@@ -6,8 +6,9 @@
 //! entries, which show what one direction alone delivers. In between, every host sends frames with tags
 //! of its own choice. What each device recorded must be what the model says: where a probe arrives, who
 //! forwards it, which rule decides, whether the answer comes back. And rules that the review of the rules calls
-//! dead or irrelevant must have decided nothing. Test plans are carried out as well: on the network as described
-//! nothing differs, and on one that was built otherwise something does.
+//! dead or irrelevant must have decided nothing. What matrix, expectations, ways round and isolation claim is held
+//! against every packet and frame. Test plans are carried out as well: on the network as described nothing differs,
+//! and on one that was built otherwise something does.
 
 #[path = "lab/claims.rs"]
 mod claims;
@@ -85,6 +86,9 @@ const SITES: &[(&str, &str)] = sites![
     "missing-at-far-end",
     "shared-vlans",
     "bridging-host",
+    "twin-vlans",
+    "hairpin-two-gateways",
+    "private-by-default",
 ];
 
 #[test]
@@ -140,6 +144,7 @@ fn a_kernel_delivers_what_the_model_says() {
     assert!(report.is_empty(), "{report}\n{tally:?}\n{compared:#?}");
     if only().is_empty() {
         assert_varied(&tally);
+        claims::assert_varied(&compared);
         let [idle, decided] = ruled;
         assert!(
             5 < idle && 30 < decided,
@@ -157,6 +162,9 @@ fn assert_varied(tally: &Tally) {
         && 100 < tally.one_way
         && 1_000 < tally.denied
         && 500 < tally.frames_taken
+        && 500 < tally.free_ports
+        && 200 < tally.messages_taken
+        && 80 < tally.messages_answered
         && tally.uncertain * 50 < tally.probes;
     assert!(enough, "{tally:?}");
 }

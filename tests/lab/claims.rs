@@ -12,14 +12,14 @@ use boundwalk::analysis::intent::{Standing, judge_expectations};
 use boundwalk::analysis::{
     By, Bypass, Cell, Extent, HostileReach, Matrix, Party, Question, Verdict, bypasses, isolations,
 };
-use boundwalk::forwarding::layer2::{FootId, FootOf};
-use boundwalk::forwarding::{Network, Origin, Sender, trace};
+use boundwalk::forwarding::layer2::FootOf;
+use boundwalk::forwarding::{Network, Origin, Sender, UnclaimedId, trace};
 use boundwalk::model::{Family, HostId, RouterId, SegmentId, Site, TCP};
 
 use crate::job::{FIRST, Job, Probe, SECOND, Sent};
 use crate::judge::{crossed, first_hop};
 use crate::seen::{Seen, Sight};
-use crate::topology::{Topology, owners, router_space};
+use crate::topology::{Plug, Topology, host_space, owners, router_space};
 
 /// What is claimed of an ordered pair of segments: the first word of a line's name, and the demand.
 const LINES: [(&str, &str); 6] = [
@@ -64,6 +64,15 @@ pub fn lines(site: &Site) -> String {
         }
     }
     text
+}
+
+/// Each sort of claim was compared: twice at least, most of them hundreds of times.
+pub fn assert_varied(compared: &Compared) {
+    let sorts = 14;
+    assert!(
+        compared.len() == sorts && compared.values().all(|&count| 1 < count),
+        "{compared:#?}"
+    );
 }
 
 /// Everything that is claimed of a site.
@@ -219,7 +228,7 @@ impl Claims<'_> {
             probe.packet
         );
         let class = self.class(probe);
-        if !seen.taken.contains(&crate::topology::host_space(host)) {
+        if !seen.taken.contains(&host_space(host)) {
             self.lost(probe, pair, class, seen, &what);
             return;
         }
@@ -249,11 +258,7 @@ impl Claims<'_> {
         let stateful = stateful.filter_map(|router| router.filter());
         let half_open =
             probe.packet.protocol == TCP && stateful.into_iter().any(|one| one.stateful);
-        if seen
-            .answered
-            .contains(&crate::topology::host_space(probe.from))
-            && !half_open
-        {
+        if seen.answered.contains(&host_space(probe.from)) && !half_open {
             let two_way = self.cell(family, pair).two_way;
             let answered = matches!(two_way, Extent::Some | Extent::All);
             let about = "an answer comes back, and its cell is answered";
@@ -286,7 +291,7 @@ impl Claims<'_> {
         let Some((pair, host)) = self.pair(probe) else {
             return;
         };
-        let arrived = seen.taken.contains(&crate::topology::host_space(host));
+        let arrived = seen.taken.contains(&host_space(host));
         if !arrived || !seen.passed.is_empty() || !self.undecided(seen) {
             return;
         }
@@ -309,33 +314,74 @@ impl Claims<'_> {
         if sent.tags.first() == Some(&0) {
             return;
         }
-        let fabric = &self.topology.fabric;
-        let feet: Vec<FootId> = fabric.foot_ids().collect();
-        let taken = |foot: &FootId| {
-            let plug = self.topology.plug_of(*foot);
-            takers.contains(&(plug.space.clone(), plug.device.clone()))
-        };
-        let taken: Vec<FootId> = feet.into_iter().filter(taken).collect();
-        let from: Vec<SegmentId> = fabric.claimed(sent.socket).to_vec();
+        let topology = self.topology;
+        let fabric = &topology.fabric;
+        let taken = |plug: &Plug| takers.contains(&(plug.space.clone(), plug.device.clone()));
+        let feet = fabric
+            .foot_ids()
+            .filter(|&foot| taken(topology.plug_of(foot)));
+        let feet: Vec<FootOf> = feet
+            .map(|foot| fabric.foot(foot).of)
+            .filter(|&of| !self.own(sent, of))
+            .collect();
+        let free = topology.spares.iter().filter(|(_, plug)| taken(plug));
+        let free: Vec<UnclaimedId> = free
+            .filter_map(|(socket, _)| fabric.unclaimed_at(*socket))
+            .collect();
+        let claimed = fabric
+            .claimed(sent.socket)
+            .iter()
+            .copied()
+            .map(Origin::Segment);
+        let unclaimed = fabric.unclaimed_at(sent.socket).map(Origin::Unclaimed);
+        let from: Vec<Origin> = claimed.chain(unclaimed).collect();
         for from in from {
-            for &foot in &taken {
-                let foot = self.topology.fabric.foot(foot);
-                let what = format!("a frame {:?} from {}", sent.tags, self.name(from));
-                if matches!(foot.of, FootOf::Router(..)) {
-                    let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
-                    let about =
-                        "a frame comes to a gateway or router, and its segment is not cut off";
-                    self.check(about, !isolated, || what);
-                    continue;
-                }
-                let pair = (from, foot.segment);
-                if pair.0 != pair.1 && !self.own(sent, foot.of) {
-                    let about = "a frame comes to another segment, and isolation is broken";
-                    self.line_broken(about, "isolated", pair, &what);
-                    self.round(pair, &what);
-                    self.reachable(pair, &what);
-                }
+            let what = format!("a frame {:?} from {from:?}", sent.tags);
+            for &of in &feet {
+                self.frame_taken(from, of, &what);
             }
+            for &group in &free {
+                self.frame_out(from, Origin::Unclaimed(group), &what);
+            }
+        }
+    }
+
+    /// An interface takes a frame of a hostile device.
+    fn frame_taken(&mut self, from: Origin, of: FootOf, what: &str) {
+        let there = self.topology.fabric.foot(self.topology.foot(of)).segment;
+        match (from, of) {
+            (Origin::Segment(from), FootOf::Router(..)) => {
+                let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
+                let about = "a frame comes to a gateway or router, and its segment is not cut off";
+                self.check(about, !isolated, || what.to_owned());
+            }
+            (Origin::Segment(from), FootOf::Host(..)) if from != there => {
+                let pair = (from, there);
+                let about = "a frame comes to another segment, and isolation is broken";
+                self.line_broken(about, "isolated", pair, what);
+                self.round(pair, what);
+                self.reachable(pair, what);
+            }
+            (Origin::Unclaimed(_), FootOf::Host(..)) => {
+                self.frame_out(from, Origin::Segment(there), what);
+            }
+            _ => {}
+        }
+    }
+
+    /// A frame goes from or to unclaimed ports.
+    fn frame_out(&mut self, from: Origin, to: Origin, what: &str) {
+        let both = from.segment().is_none() && to.segment().is_none();
+        if !both {
+            let mut listed = self.bypasses.iter();
+            let listed = listed.any(|bypass| (bypass.from, bypass.to) == (from, to));
+            let about = "a frame goes from or to unclaimed ports, and a way round is listed";
+            self.check(about, listed, || format!("{what} to {to:?}"));
+        }
+        for segment in [from, to].into_iter().filter_map(Origin::segment) {
+            let reachable = matches!(self.verdicts[segment.0], Verdict::Reachable { .. });
+            let about = "a frame goes from or to unclaimed ports, and the segment is reachable";
+            self.check(about, reachable, || format!("{what} to {to:?}"));
         }
     }
 

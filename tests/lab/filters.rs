@@ -170,9 +170,13 @@ impl Gate<'_> {
     fn fill(&self, filter: &Filter, parts: &mut Parts) {
         parts.input.push_str(NEIGHBOURS);
         if filter.stateful {
+            // A message that tells of no known packet is invalid for the kernel; here the rules decide about it. An
+            // answer that nobody asked for stays invalid.
             let states = format!(
                 "ct state established,related add @state {{ {RECORD} }} accept\n\
-                 ct state invalid add @invalid {{ {RECORD} }} drop\n"
+                 ct state invalid meta l4proto != {{ icmp, icmpv6 }} add @invalid {{ {RECORD} }} drop\n\
+                 ct state invalid icmp type echo-reply drop\n\
+                 ct state invalid icmpv6 type echo-reply drop\n"
             );
             parts.forward.push_str(&states);
             parts.input.push_str(&states);

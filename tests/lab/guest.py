@@ -5,6 +5,7 @@ The job is /job.json, a list of topologies (tests/lab/job.rs writes it). Output,
   topology N
   seen SPACE SET DEVICE|- PROTOCOL SOURCE-PORT DESTINATION-PORT     what the packet filter recorded
   frame NUMBER SPACE DEVICE                                          who took a hand-made frame
+  message NUMBER SPACE                                               who took a message of ICMP or an answer to it
   done
 Time is the machine's own and jumps where nothing runs: waiting costs nothing.
 """
@@ -23,6 +24,8 @@ import netlink
 
 CLONE_NEWNET = 0x40000000
 FRAME_TYPE = 0x88B5  # IEEE 802: for local experiments
+EVERY_TYPE = 3
+MARK = b"\xb0\xda"  # of messages that are ours, in the first two octets after the checksum
 PACKET_OTHERHOST = 3
 VLAN_TYPE = 0x8100
 WAIT = 1.5  # seconds for everything to arrive; whoever is found at all answers at once
@@ -144,6 +147,25 @@ def probes(spaces, listed, answering):
         probe.close()
 
 
+def number_below_tags(kind, data):
+    """The number of a frame of ours under whatever tags it left with, or nothing."""
+    while kind == VLAN_TYPE and len(data) >= 4:
+        kind, data = struct.unpack("!H", data[2:4])[0], data[4:]
+    return struct.unpack("!H", data[:2])[0] if kind == FRAME_TYPE else None
+
+
+def drain_spares(spares):
+    for space, device, taker in spares:
+        while True:
+            try:
+                data, (_, kind, direction, _, _) = taker.recvfrom(64)
+            except BlockingIOError:
+                break
+            number = number_below_tags(kind, data)
+            if number is not None and direction != socket.PACKET_OUTGOING:
+                print("frame %d %s %s" % (number, space, device))
+
+
 def drain(takers):
     for space, device, taker in takers:
         while True:
@@ -164,6 +186,13 @@ def frames(spaces, topology):
         taker.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
         taker.bind((device, FRAME_TYPE))
         takers.append((space, device, taker))
+    spares = []
+    for space, device in topology["spares"]:
+        spaces[space].enter()
+        taker = socket.socket(socket.AF_PACKET, socket.SOCK_DGRAM | socket.SOCK_NONBLOCK, socket.htons(EVERY_TYPE))
+        taker.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
+        taker.bind((device, EVERY_TYPE))
+        spares.append((space, device, taker))
     for space, device, number, stacks in topology["frames"]:
         spaces[space].enter()
         sender = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
@@ -178,8 +207,68 @@ def frames(spaces, topology):
         sender.close()
         time.sleep(0.01)
         drain(takers)
+        drain_spares(spares)
     time.sleep(0.2)
     drain(takers)
+    drain_spares(spares)
+    for _, _, taker in takers + spares:
+        taker.close()
+
+
+def checksum(data):
+    total = sum(struct.unpack("!%dH" % (len(data) // 2), data))
+    while total >> 16:
+        total = (total & 0xFFFF) + (total >> 16)
+    return ~total & 0xFFFF
+
+
+def icmp(version):
+    if version == 4:
+        return socket.socket(socket.AF_INET, socket.SOCK_RAW | socket.SOCK_NONBLOCK, socket.IPPROTO_ICMP)
+    return socket.socket(socket.AF_INET6, socket.SOCK_RAW | socket.SOCK_NONBLOCK, socket.IPPROTO_ICMPV6)
+
+
+def take_messages(takers, seconds):
+    """Says who takes messages of ours, for so many of the machine's seconds."""
+    poll = select.poll()
+    by_number = {}
+    for space, version, taker in takers:
+        poll.register(taker, select.POLLIN)
+        by_number[taker.fileno()] = space, version, taker
+    end = time.monotonic() + seconds
+    while True:
+        left = end - time.monotonic()
+        if left <= 0:
+            return
+        for number, _ in poll.poll(left * 1000):
+            space, version, taker = by_number[number]
+            try:
+                data = taker.recv(200)
+            except OSError:
+                continue
+            if version == 4:
+                data = data[(data[0] & 15) * 4:]
+            if data[4:6] == MARK:
+                print("message %d %s" % (struct.unpack("!H", data[6:8])[0], space))
+
+
+def messages(spaces, listed):
+    if not listed:
+        return
+    takers = []
+    for name, space in spaces.items():
+        space.enter()
+        takers += [(name, version, icmp(version)) for version in (4, 6)]
+    for name, source, target, kind, code, number in listed:
+        spaces[name].enter()
+        version = 6 if ":" in target else 4
+        sender = icmp(version)
+        sender.bind((source, 0))
+        body = MARK + struct.pack("!H", number) + b"boundwalk " * 4
+        total = checksum(struct.pack("!BBH", kind, code, 0) + body) if version == 4 else 0
+        quiet(lambda: sender.sendto(struct.pack("!BBH", kind, code, total) + body, (target, 0)))
+        sender.close()
+    take_messages(takers, WAIT)
     for _, _, taker in takers:
         taker.close()
 
@@ -224,6 +313,7 @@ def run(topology):
     time.sleep(topology["settle"])
     answering = responders(spaces, topology["responders"])
     probes(spaces, topology["probes"], answering)
+    messages(spaces, topology["messages"])
     frames(spaces, topology)
     for each in topology["spaces"]:
         take_steps(spaces[each["name"]], each["again"])

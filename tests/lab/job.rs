@@ -5,7 +5,7 @@ use std::net::IpAddr;
 
 use boundwalk::forwarding::Packet;
 use boundwalk::forwarding::layer2::{Far, FootOf, SocketId, SocketName};
-use boundwalk::model::{Forwards, HostId, Protocol, Site, TCP, UDP};
+use boundwalk::model::{Forwards, HostId, ICMP, ICMPV6, Protocol, Service, Site, TCP, UDP};
 use serde_json::{Value, json};
 
 use crate::topology::{Plug, SWITCHES, Topology, host_space, owners};
@@ -33,9 +33,18 @@ pub struct Sent {
     pub tags: Vec<u16>,
 }
 
+/// Messages of ICMP and of ICMPv6 that every topology sends: type and code. One that asks, one that tells of a failing
+/// packet, one that tells of another.
+const MESSAGES: [[(u8, u8); 3]; 2] = [[(8, 0), (3, 1), (11, 0)], [(128, 0), (1, 1), (3, 0)]];
+
+/// Messages that a topology sends at most.
+const MOST_MESSAGES: usize = 120;
+
 /// Everything that is sent in one topology.
 pub struct Job {
     pub probes: Vec<Probe>,
+    /// Messages of ICMP, numbered apart.
+    pub messages: Vec<Probe>,
     pub frames: Vec<Sent>,
     /// Whether probes go a second time, with permanent neighbours.
     twice: bool,
@@ -45,10 +54,12 @@ impl Job {
     pub fn new(topology: &Topology<'_>) -> Self {
         let mut job = Self {
             probes: Vec::new(),
+            messages: Vec::new(),
             frames: frames(topology),
             twice: true,
         };
         job.add_pairs(topology);
+        job.add_messages(topology);
         job
     }
 
@@ -56,6 +67,7 @@ impl Job {
     pub fn of(packets: &[(HostId, Packet)]) -> Self {
         let mut job = Self {
             probes: Vec::new(),
+            messages: Vec::new(),
             frames: Vec::new(),
             twice: false,
         };
@@ -68,28 +80,37 @@ impl Job {
 
     /// From every address of a host to every address of other devices, by two services in turn.
     fn add_pairs(&mut self, topology: &Topology<'_>) {
-        let owners = owners(topology.site, &topology.fabric);
-        let routers = topology.site.routers.len();
         let mut turn = 0;
-        for (host, from) in owners[routers..].iter().enumerate() {
-            for other in owners.iter().filter(|other| other.number != from.number) {
-                for (_, source) in &from.addresses {
-                    for (_, target) in &other.addresses {
-                        let (source, target) = (source.address(), target.address());
-                        for _ in 0..2 {
-                            turn += 1;
-                            if source.is_ipv4() == target.is_ipv4() {
-                                self.add(
-                                    HostId(host),
-                                    source,
-                                    target,
-                                    SERVICES[turn % SERVICES.len()],
-                                );
-                            }
-                        }
-                    }
+        for (host, source, target) in pairs(topology) {
+            for _ in 0..2 {
+                turn += 1;
+                if source.is_ipv4() == target.is_ipv4() {
+                    self.add(host, source, target, SERVICES[turn % SERVICES.len()]);
                 }
             }
+        }
+    }
+
+    /// The same with messages of ICMP: those that rules name and some more, in turn.
+    fn add_messages(&mut self, topology: &Topology<'_>) {
+        let sorts = [ICMP, ICMPV6].map(|protocol| messages(topology.site, protocol));
+        for (turn, (from, source, destination)) in pairs(topology).into_iter().enumerate() {
+            if source.is_ipv4() != destination.is_ipv4() || self.messages.len() == MOST_MESSAGES {
+                continue;
+            }
+            let sorts = &sorts[usize::from(source.is_ipv6())];
+            let (kind, code) = sorts[turn % sorts.len()];
+            self.messages.push(Probe {
+                number: self.messages.len() as u16,
+                from,
+                packet: Packet {
+                    source,
+                    destination,
+                    protocol: if source.is_ipv4() { ICMP } else { ICMPV6 },
+                    source_port: 0,
+                    destination_port: u16::from_be_bytes([kind, code]),
+                },
+            });
         }
     }
 
@@ -119,7 +140,9 @@ impl Job {
             "second": if self.twice { self.spell_probes(SECOND - FIRST) } else { json!([]) },
             "responders": self.responders(topology),
             "takers": takers(topology).iter().map(|plug| json!([plug.space, plug.device])).collect::<Vec<_>>(),
+            "spares": topology.spares.iter().map(|(_, plug)| json!([plug.space, plug.device])).collect::<Vec<_>>(),
             "frames": self.spell_frames(),
+            "messages": self.spell_messages(),
         })
     }
 
@@ -142,6 +165,17 @@ impl Job {
                 .push(line);
         }
         json!(by_space.into_iter().collect::<Vec<_>>())
+    }
+
+    fn spell_messages(&self) -> Value {
+        let lines = self.messages.iter().map(|probe| {
+            let packet = &probe.packet;
+            let [kind, code] = packet.destination_port.to_be_bytes();
+            let (source, target) = (packet.source.to_string(), packet.destination.to_string());
+            let space = host_space(probe.from);
+            json!([space, source, target, kind, code, probe.number])
+        });
+        json!(lines.collect::<Vec<_>>())
     }
 
     fn spell_frames(&self) -> Value {
@@ -181,12 +215,52 @@ impl Job {
     }
 }
 
+/// Every address of a host with every address of another device, in the order of the site.
+fn pairs(topology: &Topology<'_>) -> Vec<(HostId, IpAddr, IpAddr)> {
+    let owners = owners(topology.site, &topology.fabric);
+    let routers = topology.site.routers.len();
+    let mut pairs = Vec::new();
+    for (host, from) in owners[routers..].iter().enumerate() {
+        for other in owners.iter().filter(|other| other.number != from.number) {
+            for (_, source) in &from.addresses {
+                let targets = other.addresses.iter();
+                let targets = targets.map(|(_, target)| target.address());
+                pairs.extend(targets.map(|target| (HostId(host), source.address(), target)));
+            }
+        }
+    }
+    pairs
+}
+
+/// Types and codes of a protocol: those that the rules of a site name, and some more. Neighbour discovery is left out
+/// (RFC 4861).
+fn messages(site: &Site, protocol: Protocol) -> Vec<(u8, u8)> {
+    let filters = site.routers.iter().filter_map(|router| router.filter());
+    let rules = filters.flat_map(|filter| &filter.rules);
+    let services = rules.filter_map(|rule| rule.services.as_ref());
+    let services = services.flat_map(|services| &services.services);
+    let named = services.filter_map(|service| match service {
+        Service::Message {
+            protocol: of,
+            kind,
+            code,
+        } if *of == protocol => Some((*kind, code.unwrap_or(0))),
+        _ => None,
+    });
+    let more = MESSAGES[usize::from(protocol == ICMPV6)];
+    let all: BTreeSet<(u8, u8)> = named.chain(more).collect();
+    all.into_iter()
+        .filter(|(kind, _)| !(133..=137).contains(kind))
+        .collect()
+}
+
 /// Interfaces in the kernel, each once.
 pub fn takers(topology: &Topology<'_>) -> BTreeSet<Plug> {
     topology.feet.iter().cloned().collect()
 }
 
-/// From every cable of every host: no tag, one, and two, out of those in use, 0, and one that nobody uses.
+/// From every cable of every host and from every free port: no tag, one, and two, out of those in use, 0, and one that
+/// nobody uses.
 fn frames(topology: &Topology<'_>) -> Vec<Sent> {
     let tags = tags(topology.site);
     let mut stacks: Vec<Vec<u16>> = vec![Vec::new()];
@@ -195,7 +269,9 @@ fn frames(topology: &Topology<'_>) -> Vec<Sent> {
         stacks.extend(tags.iter().map(|&inner| vec![outer, inner]));
     }
     let mut sent = Vec::new();
-    for (from, socket) in cables_of_hosts(topology) {
+    let spares = topology.spares.iter();
+    let spares = spares.map(|(socket, plug)| (plug.clone(), *socket));
+    for (from, socket) in cables_of_hosts(topology).into_iter().chain(spares) {
         for tags in &stacks {
             let number = sent.len() as u16 + 1;
             sent.push(Sent {

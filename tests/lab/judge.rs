@@ -8,7 +8,7 @@ use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, SocketId, Start, floo
 use boundwalk::forwarding::{
     DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace,
 };
-use boundwalk::model::{Action, Family, UDP};
+use boundwalk::model::{Action, Family, HostInterface, ICMPV6, UDP};
 
 use crate::devices::default_gateways;
 use crate::job::{FIRST, Job, Probe, SECOND};
@@ -36,6 +36,11 @@ pub struct Tally {
     pub uncertain: usize,
     pub frames: usize,
     pub frames_taken: usize,
+    /// Frames that came out at free ports, and that were sent there and taken.
+    pub free_ports: usize,
+    pub messages: usize,
+    pub messages_taken: usize,
+    pub messages_answered: usize,
 }
 
 /// All differences of one topology, one a line.
@@ -56,7 +61,68 @@ pub fn differences(
         lines.extend(second_pass(topology, network, probe, seen, tally));
     }
     lines.extend(frames(topology, job, sight, tally));
+    for message in &job.messages {
+        lines.extend(of_message(topology, network, message, sight, tally));
+    }
     lines
+}
+
+/// Messages of ICMP: by somebody's address they come to who has it, and an echo request is answered (RFC 792, RFC 4443
+/// section 4.1).
+fn of_message(
+    topology: &Topology<'_>,
+    network: &Network<'_>,
+    message: &Probe,
+    sight: &Sight,
+    tally: &mut Tally,
+) -> Option<String> {
+    let none = BTreeSet::new();
+    let seen = sight.messages.get(&message.number).unwrap_or(&none);
+    let home = host_space(message.from);
+    let asks = [8 << 8, 128 << 8].contains(&message.packet.destination_port);
+    let mut taken = seen.clone();
+    let answered = taken.remove(&home) && asks;
+    tally.messages += 1;
+    tally.messages_taken += usize::from(!taken.is_empty());
+    tally.messages_answered += usize::from(answered);
+    let traces = trace(network, Sender::Host(message.from), &message.packet);
+    let fates = traces.iter().map(|trace| {
+        let delivered = matches!(trace.outcome, Outcome::Delivered(_));
+        let owner = delivered.then(|| owner_of(topology, trace.packet.destination));
+        let two_way = trace.reply.as_ref().is_some_and(Reply::two_way);
+        (owner.flatten().into_iter().collect(), asks && two_way)
+    });
+    let fates: Vec<(BTreeSet<String>, bool)> = fates.collect();
+    // This kernel answers an ICMPv6 echo request by the interface that it came in by, whatever its routes say.
+    let by_ingress = answered
+        && message.packet.protocol == ICMPV6
+        && traces
+            .iter()
+            .any(|trace| on_one_wire(topology, trace.packet.destination));
+    let explained = match fates.is_empty() {
+        true => taken.is_empty() && !answered,
+        false => {
+            fates.contains(&(taken.clone(), answered))
+                || by_ingress && fates.contains(&(taken.clone(), false))
+        }
+    };
+    if explained {
+        return None;
+    }
+    let owners = fates.iter().flat_map(|(owners, _)| owners.clone());
+    let met = Seen {
+        taken: owners.chain(taken.clone()).collect(),
+        ..Seen::default()
+    };
+    if crossed(topology, network, message, &traces, &met) {
+        tally.uncertain += 1;
+        return None;
+    }
+    Some(format!(
+        "message {}\n  kernel {taken:?} answered {answered}, model {fates:?} {:?}",
+        named(topology, message),
+        traces.iter().map(|trace| &trace.reply).collect::<Vec<_>>()
+    ))
 }
 
 /// Real neighbour discovery: the kernel's outcome is that of a way that the model knows.
@@ -209,6 +275,23 @@ fn fate(
     fate
 }
 
+/// Whether the host that has an address has two interfaces on that segment.
+fn on_one_wire(topology: &Topology<'_>, address: IpAddr) -> bool {
+    topology.site.hosts.iter().any(|host| {
+        let has = |interface: &&HostInterface| {
+            let mut own = interface.addresses.iter();
+            own.any(|own| own.value.address() == address)
+        };
+        let own = host.interfaces.iter().find(has);
+        own.is_some_and(|own| {
+            let interfaces = host.interfaces.iter();
+            1 < interfaces
+                .filter(|other| other.segment == own.segment)
+                .count()
+        })
+    })
+}
+
 /// The namespace of the device that has an address.
 fn owner_of(topology: &Topology<'_>, address: IpAddr) -> Option<String> {
     let owners = owners(topology.site, &topology.fabric);
@@ -308,6 +391,9 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
         let seen = sight.frames.get(&sent.number).unwrap_or(&none);
         tally.frames += 1;
         tally.frames_taken += usize::from(!seen.is_empty());
+        let free = |space: &String| topology.spares.iter().any(|(_, plug)| plug.space == *space);
+        let by_free = free(&sent.from.space) || seen.iter().any(|(space, _)| free(space));
+        tally.free_ports += usize::from(by_free && !seen.is_empty());
         // The kernel skips an outer priority tag, the model takes it for the frame's own: one tag less does
         // the same.
         let skipped = match sent.tags[..] {
@@ -326,12 +412,16 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
     lines
 }
 
-/// Interfaces that take a frame, by the model.
+/// Interfaces that take a frame, and free ports where it comes out, by the model.
 fn takers(topology: &Topology<'_>, socket: SocketId, tags: &[u16]) -> BTreeSet<(String, String)> {
     let start = Start::Seat(socket, Frame::with_tags(tags));
     let flood = flood(&topology.fabric, &[start]);
     let plugs = flood.feet().map(|foot| topology.plug_of(foot));
+    let out: Vec<SocketId> = flood.taken.iter().map(|taken| taken.socket).collect();
+    let spares = topology.spares.iter();
+    let spares = spares.filter(|(spare, _)| out.contains(spare));
     plugs
+        .chain(spares.map(|(_, plug)| plug))
         .map(|plug| (plug.space.clone(), plug.device.clone()))
         .collect()
 }

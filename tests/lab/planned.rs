@@ -11,7 +11,9 @@ use boundwalk::load::{Observed, ResultRow, read_results};
 use boundwalk::model::{Family, HostId, Site, TCP, UDP};
 use boundwalk::render::{ProbesShown, probes_csv};
 
+use crate::drawn;
 use crate::job::{FIRST, Job};
+use crate::random::Random;
 use crate::seen::Sight;
 use crate::topology::{Topology, host_space};
 use crate::{HEAD, SITES, TODAY, load};
@@ -77,12 +79,20 @@ pub struct Trial {
     blame: Option<Blame>,
 }
 
+/// How many drawn sites are carried out as described.
+const DRAWN: u64 = 10;
+
 /// Those whose name holds a text.
 pub fn trials(only: &str) -> Vec<Trial> {
-    let alike = AS_DESCRIBED.iter().map(|name| {
-        let text = text(name);
-        Trial::new(format!("plan of {name}"), &text, &text, None)
+    let by_hand = AS_DESCRIBED.iter();
+    let by_hand = by_hand.map(|name| ((*name).to_owned(), text(name)));
+    let drawn = (0..DRAWN).map(|seed| {
+        let text = drawn::site(&mut Random::new(seed), true);
+        (format!("own-ways-{seed}"), format!("{HEAD}{text}"))
     });
+    let alike = by_hand
+        .chain(drawn)
+        .map(|(name, text)| Trial::new(format!("plan of {name}"), &text, &text, None));
     let changed = CHANGED.iter().map(|(name, old, new, blame)| {
         let described = text(name);
         let built = described.replacen(old, new, 1);

@@ -27,6 +27,8 @@ pub struct Sight {
     pub probes: BTreeMap<u16, Seen>,
     /// Frames by number: namespace and interface of each taker.
     pub frames: BTreeMap<u16, BTreeSet<(String, String)>>,
+    /// Messages of ICMP by number: namespaces that took one or an answer to it.
+    pub messages: BTreeMap<u16, BTreeSet<String>>,
 }
 
 /// One for each topology of the job.
@@ -44,6 +46,11 @@ pub fn read(lines: &[String]) -> Vec<Sight> {
                 let number = number.parse().expect("a number");
                 let takers = sight.frames.entry(number).or_default();
                 takers.insert(((*space).to_owned(), (*device).to_owned()));
+            }
+            (["message", number, space], Some(sight)) => {
+                let number = number.parse().expect("a number");
+                let takers = sight.messages.entry(number).or_default();
+                takers.insert((*space).to_owned());
             }
             _ => panic!("the guest says: {line}"),
         }

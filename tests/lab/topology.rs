@@ -1,12 +1,12 @@
 //! A site as namespaces, cables and settings of a kernel.
 //!
-//! One namespace for each gateway, router and host, one for all switches: bridges do not know each other.
+//! One namespace for each gateway, router, host and free port, one for all switches: bridges do not know each other.
 //! A switch is a bridge, a LAG a bond, a tagged interface an 802.1Q sub-interface, a cable a veth pair.
 
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
-use boundwalk::forwarding::layer2::{Fabric, FootId, FootOf};
+use boundwalk::forwarding::layer2::{Fabric, Far, FootId, FootOf, SocketId, SocketName};
 use boundwalk::model::{HostId, InterfaceAddress, Lacp, LinkEnd, Prefix, RouterId, Site, Via};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -56,6 +56,8 @@ pub struct Topology<'s> {
     pub host_bases: BTreeMap<(HostId, usize), String>,
     /// Where each interface of a gateway, router or host is.
     pub feet: Vec<Plug>,
+    /// Devices of nobody's at the free ports of switches, each with its port.
+    pub spares: Vec<(SocketId, Plug)>,
 }
 
 pub fn router_space(router: RouterId) -> String {
@@ -81,9 +83,11 @@ impl<'s> Topology<'s> {
             plugs: Vec::new(),
             ports: site.routers.iter().map(|_| Vec::new()).collect(),
             host_bases: BTreeMap::new(),
+            spares: Vec::new(),
             fabric,
         };
         topology.lay_cables();
+        topology.lay_spares();
         switches::build(&mut topology);
         devices::build(&mut topology);
         topology
@@ -109,6 +113,50 @@ impl<'s> Topology<'s> {
         lags.into_iter().any(|lag| lag.lacp != Lacp::Static)
     }
 
+    /// A namespace for each free port that is enabled: whoever plugs in there.
+    fn lay_spares(&mut self) {
+        let sockets: Vec<SocketId> = self.fabric.socket_ids().collect();
+        for id in sockets {
+            let socket = self.fabric.socket(id);
+            let (SocketName::Port(switch, port), Far::Open) = (socket.name, &socket.far) else {
+                continue;
+            };
+            let name = format!("x{}", self.spares.len());
+            let spare = plug(&name, "c0".to_owned());
+            let port = plug(SWITCHES, format!("s{}p{port}", switch.0));
+            self.spaces.push(Space {
+                settings: ["all", "default"]
+                    .map(|group| {
+                        (
+                            format!("net/ipv6/conf/{group}/disable_ipv6"),
+                            "1".to_owned(),
+                        )
+                    })
+                    .to_vec(),
+                steps: vec![json!(["up", spare.device])],
+                name,
+                ..Space::default()
+            });
+            self.lay(&port, &spare);
+            self.spares.push((id, spare));
+        }
+    }
+
+    fn lay(&mut self, near: &Plug, far: &Plug) {
+        let number = self.plugs.len();
+        let mac = |end: u8| format!("02:00:00:00:{number:02x}:{end:02x}");
+        let line = json!([
+            near.space,
+            near.device,
+            mac(1),
+            far.space,
+            far.device,
+            mac(2)
+        ]);
+        self.cables.push(line);
+        self.plugs.extend([near.clone(), far.clone()]);
+    }
+
     fn lay_cables(&mut self) {
         for link in &self.site.links {
             let [one, other] = [0, 1].map(|end| &link.ends[end].value);
@@ -117,18 +165,7 @@ impl<'s> Topology<'s> {
             }
             let [near, far] = [one, other].map(|end| self.ends(end));
             for (near, far) in near.into_iter().zip(far) {
-                let number = self.plugs.len();
-                let mac = |end: u8| format!("02:00:00:00:{number:02x}:{end:02x}");
-                let line = json!([
-                    near.space,
-                    near.device,
-                    mac(1),
-                    far.space,
-                    far.device,
-                    mac(2)
-                ]);
-                self.cables.push(line);
-                self.plugs.extend([near, far]);
+                self.lay(&near, &far);
             }
         }
     }
