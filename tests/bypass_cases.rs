@@ -86,7 +86,11 @@ fn found(ports: &str, text: &str) -> (Vec<String>, Vec<Vec<String>>) {
 
 fn shown(network: &Network<'_>, pair: &Bypass) -> String {
     let name = |origin| origin_name(network.site, &network.fabric, origin);
-    let arrow = if pair.two_way { "=>" } else { "->" };
+    let arrow = if pair.two_way == Some(true) {
+        "=>"
+    } else {
+        "->"
+    };
     let tags = "t".repeat(pair.way.sent().len());
     format!("{} {arrow} {} {tags}", name(pair.from), name(pair.to))
         .trim_end()

@@ -89,6 +89,7 @@ const SITES: &[(&str, &str)] = sites![
     "twin-vlans",
     "hairpin-two-gateways",
     "private-by-default",
+    "two-subnets-one-port",
 ];
 
 #[test]

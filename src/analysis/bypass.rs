@@ -2,7 +2,7 @@
 //! gateway deciding.
 
 use crate::forwarding::layer2::{Frame, Start, flood};
-use crate::forwarding::{DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns};
+use crate::forwarding::{Coverage, DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns};
 use crate::model::Family;
 
 use super::matrix::addressed;
@@ -20,8 +20,8 @@ pub struct Bypass {
     pub to: Origin,
     /// A shortest way.
     pub way: Way,
-    /// Whether answers come back round the gateway as well.
-    pub two_way: bool,
+    /// Whether answers come back; `None`: a limit was met before one was found.
+    pub two_way: Option<bool>,
     /// Whether a device as configured goes this way; else only a hostile one does.
     pub configured: bool,
     /// The settings on the way, in its order.
@@ -46,8 +46,8 @@ pub fn bypasses(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -
         let from = group[0].0;
         let plain = from
             .segment()
-            .map(|from| routed(network, Sender::Segment(from)).0);
-        let hostile = routed(network, Sender::Hostile(from)).0;
+            .map(|from| routed(network, Sender::Segment(from)));
+        let hostile = routed(network, Sender::Hostile(from));
         for (_, to, way) in group {
             let flows = [plain.as_deref().unwrap_or_default(), &hostile];
             described.push(describe(network, &needed, (from, *to), flows, way));
@@ -184,9 +184,9 @@ fn comes_back(
     (from, to): (Origin, Origin),
     hostile: &[Routed],
     way: &Way,
-) -> bool {
+) -> Option<bool> {
     if way.handovers.is_empty() && way.far_address.is_none() {
-        return frames_come_back(network, to, way);
+        return Some(frames_come_back(network, to, way));
     }
     let devices = way.handovers.iter().map(|handover| handover.device);
     let devices: Vec<DeviceIndex> = devices.collect();
@@ -194,12 +194,15 @@ fn comes_back(
         let crossed = routed.flow.hops.iter().filter(|hop| hop.egress.is_some());
         Some(routed.to) == to.segment() && crossed.map(|hop| hop.device).eq(devices.iter().copied())
     };
-    hostile.iter().filter(same).any(|routed| {
+    let mut coverage = Coverage::Complete;
+    let found = hostile.iter().filter(same).any(|routed| {
         let plan = network.plan(routed.family);
         let place = Place::Segment(routed.to);
-        let (back, _) = returns(network, plan, Sender::Hostile(from), place, &routed.flow);
+        let (back, walked) = returns(network, plan, Sender::Hostile(from), place, &routed.flow);
+        coverage.note(walked);
         !back.is_empty()
-    })
+    });
+    (found || coverage.is_complete()).then_some(found)
 }
 
 /// Whether plain frames of the device that was reached get back to the sender.

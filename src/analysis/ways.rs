@@ -5,8 +5,7 @@ use crate::forwarding::layer2::{
     Fabric, Flood, FootId, FootOf, Frame, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
 };
 use crate::forwarding::{
-    Arrival, Coverage, DeviceIndex, Flow, Network, Origin, Place, Plan, Sender, Target,
-    reach_unfiltered,
+    Arrival, DeviceIndex, Flow, Network, Origin, Place, Plan, Sender, Target, reach_unfiltered,
 };
 use crate::model::{Family, HostId, SegmentId};
 
@@ -60,9 +59,8 @@ pub(super) struct Routed {
 }
 
 /// What arrives round every filtering gateway from a sender by some device, in both families, shortest first.
-pub(super) fn routed(network: &Network<'_>, sender: Sender) -> (Vec<Routed>, Coverage) {
+pub(super) fn routed(network: &Network<'_>, sender: Sender) -> Vec<Routed> {
     let mut found: Vec<Routed> = Vec::new();
-    let mut coverage = Coverage::Complete;
     for family in Family::ALL {
         let plan = network.plan(family);
         let everywhere = family.full().difference(&plan.nobody);
@@ -71,22 +69,16 @@ pub(super) fn routed(network: &Network<'_>, sender: Sender) -> (Vec<Routed>, Cov
             segment: None,
             services: None,
         };
-        coverage.note(reach_unfiltered(
-            network,
-            plan,
-            sender,
-            target,
-            &mut |arrival| {
-                if let Arrival::Delivered(Place::Segment(to), flow) = arrival
-                    && !flow.hops.is_empty()
-                {
-                    found.push(Routed { family, to, flow });
-                }
-            },
-        ));
+        reach_unfiltered(network, plan, sender, target, &mut |arrival| {
+            if let Arrival::Delivered(Place::Segment(to), flow) = arrival
+                && !flow.hops.is_empty()
+            {
+                found.push(Routed { family, to, flow });
+            }
+        });
     }
     found.sort_by_key(|routed| routed.flow.hops.len());
-    (found, coverage)
+    found
 }
 
 /// What a hostile device reaches without a filtering gateway.
@@ -117,9 +109,9 @@ impl<'n> Around<'n> {
             }
         };
         let hostile = hostile_starts(fabric, from);
-        let (routed, _) = match meets_unfiltered(network, from) {
+        let routed = match meets_unfiltered(network, from) {
             true => routed(network, Sender::Hostile(from)),
-            false => (Vec::new(), Coverage::Complete),
+            false => Vec::new(),
         };
         Self {
             network,

@@ -7,8 +7,6 @@ use std::fmt;
 pub enum Limit {
     /// More pieces of a packet set were open at once in one walk through the rules of a gateway.
     OpenPieces(usize),
-    /// A packet may take more ways than this.
-    Ways(usize),
     /// More pieces of packet sets than this differ between two versions for one pair.
     Differences(usize),
 }
@@ -21,7 +19,6 @@ impl fmt::Display for Limit {
                 f,
                 "the rules of a gateway split the packets into more than {most} sets at once"
             ),
-            Self::Ways(most) => write!(f, "more than {most} ways for one set of packets"),
             Self::Differences(most) => {
                 write!(f, "one pair differs in more than {most} sets of packets")
             }

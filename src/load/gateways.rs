@@ -206,7 +206,7 @@ fn check_interfaces(cx: &mut Context<'_>, router: &Router) {
 }
 
 fn check_ports(cx: &mut Context<'_>, router: &Router) {
-    let mut tags: FxHashMap<(&str, Option<VlanId>), Span> = FxHashMap::default();
+    let mut tags: FxHashMap<(&str, VlanId), Span> = FxHashMap::default();
     let mut members: FxHashMap<&str, &RouterLag> = FxHashMap::default();
     for lag in &router.lags {
         members.extend(lag.ports.iter().map(|port| (port.value.as_str(), lag)));
@@ -223,14 +223,14 @@ fn check_ports(cx: &mut Context<'_>, router: &Router) {
             cx.report(problem.note(lag.name.span, "the LAG").help(help));
         }
         let here = interface.name.span;
-        let key = (port.value.as_str(), interface.vlan);
+        // An untagged interface of a device may have addresses of two segments: two interfaces here.
+        let Some(vlan) = interface.vlan else {
+            continue;
+        };
+        let key = (port.value.as_str(), vlan);
         if let Some(&first) = tags.get(&key) {
-            let untagged = "untagged frames".to_owned();
-            let frames = interface
-                .vlan
-                .map_or(untagged, |vlan| format!("tag {vlan}"));
             let message = format!(
-                "two interfaces take the {frames} of the port `{}`",
+                "two interfaces take the tag {vlan} of the port `{}`",
                 port.value
             );
             let problem =

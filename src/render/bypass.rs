@@ -250,8 +250,9 @@ fn ranges(names: &[String]) -> String {
 /// What kind of way it is.
 fn kind_text(pair: &Bypass) -> String {
     let back = match pair.two_way {
-        true => "two-way",
-        false => "one-way",
+        Some(true) => "two-way",
+        Some(false) => "one-way",
+        None => "answers unknown (a limit was met)",
     };
     let who = match pair.configured {
         true => "a plain device goes this way",
@@ -280,7 +281,7 @@ struct JsonBypasses<'a> {
 struct JsonBypass<'a> {
     from: std::borrow::Cow<'a, str>,
     to: std::borrow::Cow<'a, str>,
-    two_way: bool,
+    two_way: Option<bool>,
     configured: bool,
     tags: &'a [u16],
     way: Vec<String>,

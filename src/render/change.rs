@@ -178,10 +178,10 @@ impl ChangeShown<'_> {
             true => "as configured",
             false => "for a hostile device",
         };
-        let back = if way.bypass.two_way {
-            "both ways"
-        } else {
-            "one-way"
+        let back = match way.bypass.two_way {
+            Some(true) => "both ways",
+            Some(false) => "one-way",
+            None => "answers unknown (a limit was met)",
         };
         format!("{from} -> {to}: {who}, {back}")
     }

@@ -79,7 +79,7 @@ struct JsonWay {
     to_kind: &'static str,
     /// Whether a device as configured goes it; else only a hostile one.
     configured: bool,
-    two_way: bool,
+    two_way: Option<bool>,
     way: Vec<String>,
     opened_by: Option<String>,
 }
