@@ -208,9 +208,13 @@ impl Case<'_> {
         };
         count.together += usize::from(gone.len() > 1);
         self.check(same(gone), &format!("{gone:?} go together"));
-        let alone = (0..review.rules.len()).filter(|&rule| same(&[rule]));
-        let all = alone.collect::<Vec<usize>>() == *gone;
-        self.check(review.largest == all, &format!("{gone:?} are all"));
+        for rule in (0..review.rules.len()).filter(|rule| !gone.contains(rule)) {
+            let more: Vec<usize> = gone.iter().copied().chain([rule]).collect();
+            self.check(!same(&more), &format!("{gone:?} with {rule} go too"));
+            // A rule that can go alone is a part of the largest set, if that is the only one.
+            let alone = review.largest && same(&[rule]);
+            self.check(!alone, &format!("{gone:?} are the largest, without {rule}"));
+        }
     }
 
     /// Pairs are listed exactly where the order matters.

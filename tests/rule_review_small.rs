@@ -316,13 +316,18 @@ impl Case<'_> {
         claim(universe.same_without(bits(gone)), || {
             what("something changes")
         })?;
-        let all = (0..self.draft.rules.len()).filter(|&rule| universe.same_without(1 << rule));
-        let all: Vec<usize> = all.collect();
-        claim(review.largest == (*gone == all), || {
-            what(&format!("alone these can: {all:?}"))
-        })?;
-        claim(gone.iter().all(|rule| all.contains(rule)), || {
-            what("not all of them alone")
+        let rules = self.draft.rules.len();
+        let mut stay = (0..rules).filter(|rule| !gone.contains(rule));
+        let more = stay.find(|rule| universe.same_without(bits(gone) | 1 << rule));
+        claim(more.is_none(), || what(&format!("{more:?} can go too")))?;
+        // By every set of rules that is as large or larger.
+        let mut sets = 0..1u64 << rules;
+        let other = sets.find(|&set| {
+            let size = set.count_ones() as usize;
+            gone.len() <= size && set != bits(gone) && universe.same_without(set)
+        });
+        claim(!(review.largest && other.is_some()), || {
+            what(&format!("{other:#?} (bits) can go as well"))
         })?;
         count.together += usize::from(1 < gone.len());
         count.largest += usize::from(review.largest);

@@ -1,6 +1,6 @@
 //! The rules of a gateway, looked at once for all checks, and how findings name them.
 
-use crate::analysis::rules::{RuleBook, RulePacket};
+use crate::analysis::rules::{RuleBook, RulePacket, Standing, Without};
 use crate::diagnostic::Span;
 use crate::model::Action;
 
@@ -41,6 +41,20 @@ impl Reviewed<'_> {
         }
     }
 
+    /// Rules without which nothing would change because, among others, this one does the same. None where this one
+    /// decides: then it says so itself.
+    pub(super) fn resting_on(&self, rule: usize) -> Vec<usize> {
+        let standings = self.review.rules.iter().enumerate();
+        let resting = standings.filter(|(_, standing)| match standing {
+            Standing::Decides {
+                without: Without::Same { by },
+                ..
+            } => by.contains(&rule),
+            _ => false,
+        });
+        resting.map(|(other, _)| other).collect()
+    }
+
     /// The names of some rules: `"one"`, `"one" and "two"`, of many the first few.
     pub(super) fn list(&self, rules: &[usize]) -> String {
         const MOST: usize = 4;
@@ -52,6 +66,21 @@ impl Reviewed<'_> {
             [] => String::new(),
             [one] => one.clone(),
             [first @ .., last] => format!("{} and {last}", first.join(", ")),
+        }
+    }
+
+    /// Why two rules must not both go.
+    pub(super) fn rests(&self, redundant: usize, on: usize) -> String {
+        let (redundant, on) = (self.quoted(redundant), self.quoted(on));
+        format!("{redundant} is redundant only as long as {on} stays: never remove both")
+    }
+
+    /// The names of all these rules: what must stay is never cut.
+    pub(super) fn whole_list(&self, rules: &[usize]) -> String {
+        let names: Vec<String> = rules.iter().map(|&rule| self.quoted(rule)).collect();
+        match names.as_slice() {
+            [first @ .., last] if !first.is_empty() => format!("{} and {last}", first.join(", ")),
+            _ => names.concat(),
         }
     }
 

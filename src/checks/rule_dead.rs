@@ -1,6 +1,6 @@
 //! A rule that never decides, because earlier rules do the opposite.
 
-use crate::analysis::rules::{RulePacket, Standing};
+use crate::analysis::rules::{RulePacket, Standing, denies_the_rest};
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -12,7 +12,7 @@ pub(super) static CHECK: Check = Check {
     severity: Severity::Warning,
     summary: "a rule that never decides, because earlier rules do the opposite",
     why: "Who wrote the rule meant something by it, and the gateway does the opposite: earlier rules decide every packet that it names. Whoever reads the list believes that it holds.",
-    fine_when: "Never for long: one of the rules is a mistake. Where the earlier one is meant, remove this one.",
+    fine_when: "Never for long: one of the rules is a mistake. Where the earlier one is meant, remove this one. A last rule that denies everything is not meant here: it stays for what comes later.",
     remedy: "Move the rule before those that hide it, or make those narrower; or remove it.",
     references: &[
         "Al-Shaer and Hamed 2004: shadowing, asked of the union of all earlier rules (definitions from memory)",
@@ -31,6 +31,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let Some(against) = dead.against else {
                 continue;
             };
+            if denies_the_rest(&gateway.rules[rule]) {
+                continue;
+            }
             let does = opposite(gateway, against.rule, &against.packet);
             let this = gateway.does(rule);
             let what = match dead.by[..] == [against.rule] {
@@ -46,6 +49,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 .help("move it before the rules that hide it, or remove it");
             for &earlier in &dead.by {
                 draft = draft.note(gateway.place(earlier), "comes before");
+            }
+            for spare in gateway.resting_on(rule) {
+                draft = draft.note(gateway.place(spare), gateway.rests(spare, rule));
             }
             if let Some(counted) = gateway.counted(rule) {
                 draft = draft.note(gateway.place(rule), counted);

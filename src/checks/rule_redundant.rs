@@ -1,6 +1,6 @@
 //! A rule without which every packet would be decided the same.
 
-use crate::analysis::rules::{Standing, Without, is_backstop};
+use crate::analysis::rules::{Standing, Without, denies_the_rest, is_backstop};
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -34,20 +34,41 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             };
             let later: Vec<usize> = by.iter().copied().filter(|&other| other > rule).collect();
             // A default that is written out is there to be read.
-            if later.is_empty() && is_backstop(&gateway.rules[rule]) {
+            let last = denies_the_rest(&gateway.rules[rule]);
+            if last || later.is_empty() && is_backstop(&gateway.rules[rule]) {
                 continue;
             }
             let what = format!("without it nothing changes: {}", others(gateway, &later));
             let mut draft = found(&CHECK, gateway.place(rule), gateway.name(rule), what)
-                .help("remove it, or say in its reason why it stays");
+                .help(advice(gateway, by));
             for &other in later.iter().take(3) {
-                draft = draft.note(gateway.place(other), "decides its packets the same way");
+                let dead = !matches!(gateway.review.rules[other], Standing::Decides { .. });
+                let note = match dead {
+                    true => gateway.rests(rule, other),
+                    false => "decides its packets the same way".to_owned(),
+                };
+                draft = draft.note(gateway.place(other), note);
             }
             if gateway.rules[rule].log {
                 draft = draft.note(gateway.place(rule), log_note(gateway, &later));
             }
             report.add(draft);
         }
+    }
+}
+
+/// What to do, and which rules must stay then.
+fn advice(gateway: Reviewed<'_>, by: &[usize]) -> String {
+    match by.len() {
+        0 => "remove it, or say in its reason why it stays".to_owned(),
+        1 => format!(
+            "remove it as long as {} stays, or say in its reason why it stays",
+            gateway.list(by)
+        ),
+        _ => format!(
+            "remove it as long as {} stay, or say in its reason why it stays",
+            gateway.whole_list(by)
+        ),
     }
 }
 

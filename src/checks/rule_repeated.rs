@@ -1,6 +1,6 @@
 //! A rule that never decides, because earlier rules say the same.
 
-use crate::analysis::rules::Standing;
+use crate::analysis::rules::{Standing, denies_the_rest};
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -27,7 +27,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let Standing::Dead(dead) = standing else {
                 continue;
             };
-            if dead.against.is_some() {
+            if dead.against.is_some() || denies_the_rest(&gateway.rules[rule]) {
                 continue;
             }
             let together = if dead.by.len() == 1 { "" } else { " together" };
@@ -40,6 +40,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 found(&CHECK, gateway.place(rule), gateway.name(rule), what).help("remove it");
             for &earlier in &dead.by {
                 draft = draft.note(gateway.place(earlier), "comes before");
+            }
+            for spare in gateway.resting_on(rule) {
+                draft = draft.note(gateway.place(spare), gateway.rests(spare, rule));
             }
             if let Some(counted) = gateway.counted(rule) {
                 draft = draft.note(gateway.place(rule), counted);

@@ -173,7 +173,18 @@ pub(super) fn limit_notes(book: &RuleBook<'_>) -> Vec<String> {
              redundant."
         ));
     }
-    if !book.review.largest {
+    let alone = |rule: &usize| {
+        let standing = &book.review.rules[*rule];
+        matches!(
+            standing,
+            Standing::Decides {
+                without: Without::Same { .. },
+                ..
+            }
+        )
+    };
+    let mut stay = (0..book.review.rules.len()).filter(|rule| !book.review.together.contains(rule));
+    if stay.any(|rule| alone(&rule)) {
         notes.push(format!(
             "{name}: not every rule that can go alone can go together with the others; another choice may be larger."
         ));

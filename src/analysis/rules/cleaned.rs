@@ -7,7 +7,7 @@ use crate::packet::Mask;
 
 use super::compare::{After, Comparison};
 use super::judge::Judge;
-use super::pairs::is_backstop;
+use super::pairs::{denies_the_rest, is_backstop};
 use super::redundant::Use;
 use super::review::{RuleReview, Standing, Without};
 
@@ -107,6 +107,7 @@ fn candidate(rule: &Rule, standing: &Standing) -> Option<Result<bool, Kept>> {
         Standing::Dead(dead) if dead.against.is_some() || !dead.judged => {
             Some(Err(Kept::Contradicted))
         }
+        Standing::Dead(_) if denies_the_rest(rule) => Some(Err(Kept::Default)),
         Standing::Dead(_) => Some(Ok(true)),
         Standing::Irrelevant if counted => Some(Err(Kept::Counted)),
         Standing::Irrelevant => Some(Err(Kept::Irrelevant)),
@@ -115,6 +116,7 @@ fn candidate(rule: &Rule, standing: &Standing) -> Option<Result<bool, Kept>> {
             ..
         } => Some(match rule.log {
             true => Err(Kept::Logs),
+            false if denies_the_rest(rule) => Err(Kept::Default),
             false if by.is_empty() && is_backstop(rule) => Err(Kept::Default),
             false => Ok(false),
         }),

@@ -1,6 +1,6 @@
 //! Pairs of rules whose order matters: different actions on packets that both name.
 
-use crate::model::{Action, Rule};
+use crate::model::{Action, Rule, Service, ServiceMatch};
 use crate::packet::{Coverage, Point};
 
 use super::judge::Judge;
@@ -34,7 +34,8 @@ pub enum Rank {
     Narrowed,
     /// An exception before a more general rule.
     Exception,
-    /// The later rule denies whatever is left between its parties: a rule of that kind is meant to come last.
+    /// The later rule denies whatever is left of what somebody sends or is sent: a rule of that kind is meant to come
+    /// last.
     Backstop,
     /// Other rules decide all that the two share, or would: these two may change places.
     Idle,
@@ -188,8 +189,21 @@ impl Judge<'_, '_> {
     }
 }
 
-/// Whether a rule denies whatever is left between its parties: no addresses, no services.
+/// Whether a rule denies whatever is left of what some parties send, or of what some are sent: no addresses, no
+/// services, and not both from somebody and to somebody. Such a rule is meant to come last.
 pub fn is_backstop(rule: &Rule) -> bool {
-    let limited = rule.source.is_some() || rule.destination.is_some() || rule.services.is_some();
-    rule.action.value != Action::Permit && !limited
+    let any = |services: &ServiceMatch| services.services.contains(&Service::Any);
+    let limited = rule.source.is_some()
+        || rule.destination.is_some()
+        || rule
+            .services
+            .as_ref()
+            .is_some_and(|services| !any(services));
+    let between = rule.from.is_some() && rule.to.is_some();
+    rule.action.value != Action::Permit && !limited && !between
+}
+
+/// Whether a rule denies everything that is left: it stays, whatever the rules before it do today.
+pub fn denies_the_rest(rule: &Rule) -> bool {
+    is_backstop(rule) && rule.from.is_none() && rule.to.is_none()
 }

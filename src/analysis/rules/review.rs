@@ -50,9 +50,9 @@ pub struct RuleReview {
     /// By rule number.
     pub rules: Vec<Standing>,
     /// Rules that can all go at once without changing what is done with any packet, ascending: those that are dead,
-    /// irrelevant or off, and as many of the redundant ones as were found.
+    /// irrelevant or off, and as many of the others as were found. None of those that stay can go then.
     pub together: Vec<usize>,
-    /// Whether that is every rule that can go alone, so that no larger set exists.
+    /// Whether it is proved that no larger set exists.
     pub largest: bool,
 }
 
@@ -96,7 +96,7 @@ fn uses(judge: &Judge<'_, '_>, lives: &[Option<Life>]) -> Vec<Option<Use>> {
     lives.iter().enumerate().map(one).collect()
 }
 
-/// As many rules as were found that can all go at once; and whether no more can.
+/// As many rules as were found that can all go at once; and whether that is proved to be the most.
 fn together(judge: &Judge<'_, '_>, uses: &[Option<Use>], dead: Mask) -> (Vec<usize>, bool) {
     let spare: Vec<(usize, &[usize])> = uses
         .iter()
@@ -106,10 +106,8 @@ fn together(judge: &Judge<'_, '_>, uses: &[Option<Use>], dead: Mask) -> (Vec<usi
             _ => None,
         })
         .collect();
-    let unknown = uses.iter().any(|used| matches!(used, Some(Use::Unknown)));
     let forward = removable(judge, spare.iter(), dead.clone());
-    let all = dead.count() + spare.len();
-    let best = match forward.count() == all {
+    let best = match forward.count() == dead.count() + spare.len() {
         true => forward,
         false => {
             let backward = removable(judge, spare.iter().rev(), dead);
@@ -119,8 +117,29 @@ fn together(judge: &Judge<'_, '_>, uses: &[Option<Use>], dead: Mask) -> (Vec<usi
             }
         }
     };
-    let largest = best.count() == all && !unknown;
+    let best = all_removable(judge, uses, best);
+    let largest = judge.all_must_stay(&best);
     (best.iter().collect(), largest)
+}
+
+/// Takes rules away that are needed in the whole list, and not in what is left of it: a dead rule that is gone needs
+/// nothing more before it.
+fn all_removable(judge: &Judge<'_, '_>, uses: &[Option<Use>], mut gone: Mask) -> Mask {
+    loop {
+        let before = gone.count();
+        for (rule, used) in uses.iter().enumerate() {
+            let Some(Use::Needed(point)) = used else {
+                continue;
+            };
+            let used = (!gone.contains(rule)).then(|| judge.use_of(rule, Some(point), &gone));
+            if matches!(used, Some(Use::Spare(_))) {
+                gone.insert(rule);
+            }
+        }
+        if gone.count() == before {
+            return gone;
+        }
+    }
 }
 
 /// Takes one rule after the other away, if nothing changes by it.
