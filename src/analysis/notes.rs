@@ -2,13 +2,14 @@
 
 use crate::forwarding::Network;
 use crate::forwarding::layer2::FootOf;
-use crate::model::{Family, SegmentId, Site};
+use crate::model::{Family, Host, SegmentId, Site};
 
 /// What was modelled and assumed, in sentences, and the caution that goes with every answer.
 pub fn notes(network: &Network<'_>) -> Vec<String> {
     let mut notes = vec![modelled(network)];
     notes.extend(layer2(network));
     notes.extend(several_routers(network));
+    notes.extend(standing_by(network));
     notes.extend(external(network));
     notes.push(
         "Not modelled: traffic that a gateway starts itself, address translation that changes source ports, \
@@ -116,6 +117,27 @@ fn several_routers(network: &Network<'_>) -> Option<String> {
         format!(
             "Devices on {} are assumed to use any of the routers there; name `default_gateway` to settle it.",
             several.join(", ")
+        )
+    })
+}
+
+/// Hosts with several default gateways of one family.
+fn standing_by(network: &Network<'_>) -> Option<String> {
+    let several = |host: &&Host| {
+        Family::ALL.iter().any(|&family| {
+            let listed = host.default_gateway.iter();
+            1 < listed
+                .filter(|address| Family::of(address.value) == family)
+                .count()
+        })
+    };
+    let hosts = network.site.hosts.iter().filter(several);
+    let names: Vec<&str> = hosts.map(|host| host.name.value.as_str()).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "Of several default gateways of one family {} is assumed to use the first; the others stand by and are \
+             not tried.",
+            names.join(", ")
         )
     })
 }

@@ -3,7 +3,7 @@
 use std::net::IpAddr;
 
 use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Family, Host, SegmentId};
+use crate::model::{Family, SegmentId};
 
 use super::context::Context;
 use super::crosscheck::forwards;
@@ -34,30 +34,8 @@ pub(super) fn check(cx: &mut Context<'_>) {
         for address in &host.default_gateway {
             problems.extend(problem(cx, address, &segments));
         }
-        problems.extend(
-            Family::ALL
-                .iter()
-                .filter_map(|&family| second(host, family)),
-        );
     }
     problems.into_iter().for_each(|problem| cx.report(problem));
-}
-
-/// A host sends by one of them, and which is left to it: then nobody can say where its packets go.
-fn second(host: &Host, family: Family) -> Option<Problem> {
-    let mut listed = host.default_gateway.iter();
-    let mut of_family = listed
-        .by_ref()
-        .filter(|address| Family::of(address.value) == family);
-    let (first, second) = (of_family.next()?, of_family.next()?);
-    let message = format!(
-        "the host `{}` has a second default gateway, {}",
-        host.name.value, second.value
-    );
-    let problem = Problem::at(&kinds::DEFAULT_GATEWAY_SECOND, second.span, message);
-    let help =
-        "keep the one that it uses; what it sends by the other is a route, `[[hosts.NAME.routes]]`";
-    Some(problem.note(first.span, "the first one").help(help))
 }
 
 fn problem(cx: &Context<'_>, address: &Spanned<IpAddr>, segments: &[SegmentId]) -> Option<Problem> {

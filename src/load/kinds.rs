@@ -146,11 +146,6 @@ pub(super) static DEFAULT_GATEWAY_UNKNOWN: Kind = error(
     "a default gateway that is no router's address there",
 );
 
-pub(super) static DEFAULT_GATEWAY_SECOND: Kind = error(
-    "default-gateway-second",
-    "a host with two default gateways of one family",
-);
-
 // Gateways, routers and hosts.
 pub(super) static SEGMENT_TWICE: Kind = warning(
     "segment-twice",
@@ -284,7 +279,6 @@ pub static KINDS: &[&Kind] = &[
     &ZONE_EMPTY,
     &SEGMENT_UNROUTED,
     &DEFAULT_GATEWAY_UNKNOWN,
-    &DEFAULT_GATEWAY_SECOND,
     &SEGMENT_TWICE,
     &TAG_TWICE,
     &TAG_DIFFERS,

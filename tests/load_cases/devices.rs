@@ -46,12 +46,6 @@ pub const CASES: &[Case] = &[
         "routers there have 10.44.20.1",
     ),
     load(
-        "default-gateway-second",
-        "[hosts.till]\ndefault_gateway = [\"10.44.20.1\", \"10.44.20.2\"]\n#                                ^\n[[hosts.till.interfaces]]\nsegment = \"office\"\naddresses = \"10.44.20.9\"\n[routers.west.interfaces]\na = { segment = \"office\", addresses = \"10.44.20.2/24\" }",
-        "the host `till` has a second default gateway, 10.44.20.2",
-        "keep the one that it uses",
-    ),
-    load(
         "segment-twice",
         "[routers.west.interfaces]\na = { segment = \"office\", addresses = \"10.44.20.2/24\" }\nb = { segment = \"office\" }\n#<",
         "a second interface on the segment `office`",
