@@ -1,7 +1,8 @@
 //! Advice about rules, followed: alone, and two at a time.
 //!
 //! Whatever a finding says to remove is removed from small random gateways. By every packet, nothing may be decided
-//! otherwise then; of two at once, unless one of the findings names the other rule as one that must stay.
+//! otherwise then; of two at once, unless one of the findings names the other rule as one that must stay. A list that
+//! was cleaned has nothing left to clean.
 
 #[path = "support/random.rs"]
 mod random;
@@ -12,6 +13,9 @@ mod rule_draft_text;
 #[path = "oracles/rule_universe.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod rule_universe;
+
+use std::path::Path;
+use std::process::Command;
 
 use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace};
 use boundwalk::checks::run;
@@ -96,6 +100,58 @@ fn what_is_to_be_removed_changes_nothing_alone_and_two_at_a_time() {
     );
 }
 
+/// The site file after `rules --clean --write`, and what is said.
+fn cleaned(folder: &Path, text: &str) -> (String, String) {
+    let file = folder.join("site.toml");
+    std::fs::write(&file, text).expect("a file of our own");
+    let run = Command::new(env!("CARGO_BIN_EXE_boundwalk"))
+        .args(["rules", "--clean", "--write", "--today", "2026-04-01"])
+        .arg(&file)
+        .output()
+        .expect("the program runs");
+    let text = std::fs::read_to_string(&file).expect("a file of our own");
+    assert_eq!(run.status.code(), Some(0), "{run:?}");
+    (text, String::from_utf8_lossy(&run.stdout).into_owned())
+}
+
+#[test]
+fn a_cleaned_list_is_clean() {
+    let folder = tempfile::tempdir().expect("a folder of our own");
+    let mut shorter = 0;
+    for seed in 0..40 {
+        let draft = Draft::new(&mut Random::new(seed ^ 0xc1ea2), 4 + seed as usize % 7);
+        let text = draft.text();
+        if load_text("drawn.toml", &text).site.is_none() {
+            continue;
+        }
+        let (once, said) = cleaned(folder.path(), &text);
+        let (twice, again) = cleaned(folder.path(), &once);
+        assert_eq!(once, twice, "seed {seed}\n{said}\n{again}\n{text}");
+        shorter += usize::from(once != text);
+    }
+    assert!(10 < shorter, "{shorter}");
+}
+
+/// What two rules are needed for alone is a rule that goes.
+#[test]
+fn what_only_a_removed_rule_needed_goes_with_it() {
+    let rules = [
+        "from = \"loading\"\naction = \"deny\"",
+        "from = \"office\"\naction = \"permit\"",
+        "action = \"permit\"",
+    ];
+    let accepted =
+        "[[accepted]]\ncheck = \"rule-unhit\"\nreason = \"r\"\nowner = \"o\"\nuntil = 2027-01-01\n";
+    let folder = tempfile::tempdir().expect("a folder of our own");
+    let text = written("permit", &rules);
+    // Wherever an accepted finding stands.
+    for text in [format!("{accepted}{text}"), format!("{text}{accepted}")] {
+        let (left, said) = cleaned(folder.path(), &text);
+        assert_eq!(left.matches("[[gateways.edge.rules]]").count(), 1, "{said}");
+        assert!(left.contains("rule 1") && left.contains(accepted), "{left}");
+    }
+}
+
 const HEAD: &str = r#"
 [zones.house]
 trust = 60
@@ -119,7 +175,7 @@ addresses = ["10.44.20.6/29"]
 source_check = "strict"
 "#;
 
-fn site(default: &str, rules: &[&str]) -> Site {
+fn written(default: &str, rules: &[&str]) -> String {
     let mut text = HEAD.replace("DEFAULT", default);
     for (number, rule) in rules.iter().enumerate() {
         let name = number + 1;
@@ -127,7 +183,11 @@ fn site(default: &str, rules: &[&str]) -> Site {
             "[[gateways.edge.rules]]\nname = \"rule {name}\"\n{rule}\n"
         ));
     }
-    let loaded = load_text("advice.toml", &text);
+    text
+}
+
+fn site(default: &str, rules: &[&str]) -> Site {
+    let loaded = load_text("advice.toml", &written(default, rules));
     let problems = loaded.problems;
     loaded.site.unwrap_or_else(|| panic!("{problems:#?}"))
 }

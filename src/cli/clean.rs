@@ -4,7 +4,8 @@ use std::io;
 
 use crate::analysis::privilege::party_text;
 use crate::analysis::rules::{Cleaned, Comparison, Effort, Judge, Merge, RuleBook};
-use crate::load::{Edit, EditedFile, RuleField, apply_edits};
+use crate::forwarding::Network;
+use crate::load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
 use crate::model::{Party, RouterId, Site};
 use crate::render::{CleanedBook, clean_json, clean_text};
 
@@ -19,6 +20,9 @@ pub(super) struct Wish {
     pub(super) write: bool,
 }
 
+/// Rounds after which a list is taken as it is: each leaves fewer rules, and two nearly always do.
+const MOST_ROUNDS: usize = 12;
+
 /// Shows what can be left out of the lists, and writes it where that is asked for.
 pub(super) fn run(
     opened: &Opened,
@@ -26,28 +30,21 @@ pub(super) fn run(
     wish: Wish,
     output: &mut Output,
 ) -> io::Result<Verdict> {
-    let mut cleaned: Vec<CleanedBook<'_, '_>> = Vec::new();
-    let mut edits = Vec::new();
-    for book in books {
-        let judge = Judge::new(&book.space, Effort::default());
-        let list = Cleaned::new(&judge, &book.review);
-        if list.comparison != Comparison::Same {
-            let name = &book.router.name.value;
+    let found = match rounds(opened, books) {
+        Ok(found) => found,
+        Err(Failed::Unproved(name)) => {
             output.refuse(&format!(
                 "{name}: a shorter list was found, but could not be proved to decide every packet alike: nothing is \
                  suggested"
             ))?;
             return Ok(Verdict::Failed);
         }
-        edits.extend(edits_of(&opened.site, book.id, &list));
-        cleaned.push((book, list));
-    }
-    let files = match apply_edits(&opened.site, &opened.sources, &edits) {
-        Ok(files) => files,
-        Err(error) => {
+        Err(Failed::Edit(error)) => {
             return output.failed(&format!("can't edit the site file: {error}"));
         }
     };
+    let cleaned: Vec<CleanedBook<'_, '_>> = books.iter().zip(found.lists).collect();
+    let files = found.files;
     let paint = output.paint();
     output.print(&match wish.json {
         true => clean_json(&cleaned, &files),
@@ -58,6 +55,113 @@ pub(super) fn run(
         false if files.is_empty() => Ok(Verdict::Clean),
         false => Ok(Verdict::Findings),
     }
+}
+
+/// Why no shorter list is shown.
+enum Failed {
+    /// The list of this gateway was not proved to be the same.
+    Unproved(String),
+    Edit(EditError),
+}
+
+/// What is left out of each list, and the files without it.
+struct Found {
+    lists: Vec<Cleaned>,
+    files: Vec<EditedFile>,
+}
+
+/// Cleans until nothing is left to clean: a rule that is gone may have been all that another one was needed for.
+fn rounds(opened: &Opened, books: &[RuleBook<'_>]) -> Result<Found, Failed> {
+    let (mut lists, mut files) = round(opened, books)?;
+    let mut left: Vec<Vec<usize>> = Vec::new();
+    for (book, list) in books.iter().zip(&lists) {
+        left.push(
+            (0..book.rules.len())
+                .filter(|rule| !is_gone(list, *rule))
+                .collect(),
+        );
+    }
+    for _ in 1..MOST_ROUNDS {
+        let loaded = load_edited(&opened.sources, &files);
+        let (Some(site), false) = (loaded.site, files.is_empty()) else {
+            break;
+        };
+        let again = Opened {
+            site,
+            sources: loaded.sources,
+            problems: Vec::new(),
+            today: opened.today,
+        };
+        let network = Network::new(&again.site, again.today);
+        let ids = books.iter().map(|book| book.id);
+        let shorter: Vec<RuleBook<'_>> = ids.filter_map(|id| RuleBook::new(&network, id)).collect();
+        let (more, edited) = round(&again, &shorter)?;
+        for ((list, numbers), more) in lists.iter_mut().zip(&mut left).zip(&more) {
+            add(list, numbers, more);
+        }
+        if edited.is_empty() {
+            break;
+        }
+        files = after_both(files, edited);
+    }
+    Ok(Found { lists, files })
+}
+
+/// One look at each list.
+fn round(
+    opened: &Opened,
+    books: &[RuleBook<'_>],
+) -> Result<(Vec<Cleaned>, Vec<EditedFile>), Failed> {
+    let mut lists = Vec::new();
+    let mut edits = Vec::new();
+    for book in books {
+        let judge = Judge::new(&book.space, Effort::default());
+        let list = Cleaned::new(&judge, &book.review);
+        if list.comparison != Comparison::Same {
+            return Err(Failed::Unproved(book.router.name.value.clone()));
+        }
+        edits.extend(edits_of(&opened.site, book.id, &list));
+        lists.push(list);
+    }
+    let files = apply_edits(&opened.site, &opened.sources, &edits).map_err(Failed::Edit)?;
+    Ok((lists, files))
+}
+
+fn is_gone(list: &Cleaned, rule: usize) -> bool {
+    let mut merged = list.merges.iter().flat_map(|merge| &merge.from);
+    list.removed.contains(&rule) || merged.any(|&gone| gone == rule)
+}
+
+/// Adds what a later round leaves out, by the numbers of the first list; `numbers`: those of the rules that were left.
+fn add(list: &mut Cleaned, numbers: &mut Vec<usize>, more: &Cleaned) {
+    let number = |rule: &usize| numbers[*rule];
+    list.removed.extend(more.removed.iter().map(number));
+    list.removed.sort_unstable();
+    list.merges.extend(more.merges.iter().map(|merge| Merge {
+        into: numbers[merge.into],
+        from: merge.from.iter().map(number).collect(),
+        ..merge.clone()
+    }));
+    list.kept = more
+        .kept
+        .iter()
+        .map(|(rule, why)| (numbers[*rule], *why))
+        .collect();
+    let mut at = 0..numbers.len();
+    numbers.retain(|_| at.next().is_some_and(|rule| !is_gone(more, rule)));
+}
+
+/// Files after two rounds of edits.
+fn after_both(first: Vec<EditedFile>, second: Vec<EditedFile>) -> Vec<EditedFile> {
+    let mut files = first;
+    for edited in second {
+        match files.iter_mut().find(|file| file.file == edited.file) {
+            Some(file) => file.after = edited.after,
+            None => files.push(edited),
+        }
+    }
+    files.sort_by_key(|file| file.file.0);
+    files
 }
 
 pub(super) fn written(

@@ -80,7 +80,7 @@ fn reason(standing: &Standing) -> String {
     match state(standing) {
         "repeated" => "it only repeats earlier rules".to_owned(),
         "redundant" => "later rules or the default do the same".to_owned(),
-        other => other.to_owned(),
+        _ => "with the other rules gone nothing changes without it".to_owned(),
     }
 }
 

@@ -182,6 +182,7 @@ fn without_rules_and_places(site: &Site) -> Site {
     }
     places.extend(site.links.iter_mut().map(|link| &mut link.place));
     places.extend(site.needs.iter_mut().map(|need| &mut need.place));
+    places.extend(site.accepted.iter_mut().map(|accepted| &mut accepted.place));
     places.extend(
         site.expectations
             .iter_mut()
