@@ -77,7 +77,10 @@ pub(super) fn of_some(finding: &Finding, subjects: Vec<String>) -> Finding {
         .message
         .strip_prefix(&joined(&finding.subjects))
         .map(|what| format!("{}{what}", joined(&subjects)));
+    let mut measured = finding.measured.clone();
+    measured.retain(|subject, _| subjects.contains(subject));
     Finding {
+        measured,
         message: what.unwrap_or_else(|| finding.message.clone()),
         subjects,
         ..finding.clone()

@@ -18,6 +18,7 @@ pub(in crate::checks) fn finding(check: &str, subjects: &[&str]) -> Finding {
         span: Some(Span::new(FileId(0), 5, 9)),
         notes: Vec::new(),
         help: None,
+        measured: Default::default(),
     }
 }
 

@@ -5,6 +5,7 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::extent::{Extent, counted, extents};
+use super::measured::of_permit;
 use super::permits::segments;
 use super::report::{Report, found};
 use super::view::View;
@@ -42,7 +43,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                     let gateway = permit.gateway;
                     let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));
                     let draft = found(&CHECK, place, name, what(key, &extent));
-                    report.add(draft.help(tightened(key, &extent)));
+                    let draft = draft.help(tightened(key, &extent));
+                    report.add(draft.measured(of_permit(view, permit)));
                 }
             }
         }

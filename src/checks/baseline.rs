@@ -2,10 +2,11 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::diagnostic::Finding;
+use crate::diagnostic::{Finding, Magnitude};
 use crate::model::Accepted;
 
 use super::accept::{Judged, parted};
+use super::acceptance::OWN;
 use super::fingerprint::{Fingerprint, fingerprints};
 
 /// One thing that a check found about one subject at an earlier time.
@@ -17,6 +18,8 @@ pub struct Known {
     pub subject: String,
     /// What it is known by.
     pub fingerprint: Fingerprint,
+    /// How much it was about; `None`: not measured, or by a program that did not measure yet.
+    pub measured: Option<Magnitude>,
 }
 
 /// What was found at an earlier time. Each subject of a finding stands by itself, so that it does not matter
@@ -54,17 +57,55 @@ impl Marks {
     }
 }
 
+/// What a baseline knows of a finding about one subject.
+#[derive(Clone, PartialEq, Eq, Debug)]
+enum State {
+    New,
+    Known,
+    /// It is about this as well now.
+    Worse(Vec<String>),
+}
+
+impl State {
+    /// Of a known one. What was not measured then, or is not now, is not compared.
+    fn since(before: Option<&Magnitude>, now: Option<&Magnitude>) -> Self {
+        let more = before.zip(now).map(|(before, now)| now.beyond(before));
+        match more {
+            Some(more) if !more.is_empty() => Self::Worse(more),
+            _ => Self::Known,
+        }
+    }
+}
+
+/// Whether a baseline may hold a finding.
+fn can_be_known(finding: &Finding) -> bool {
+    !OWN.contains(&finding.check.name)
+}
+
+/// Some things, the first few by name.
+fn told(more: &[String]) -> String {
+    const MOST: usize = 4;
+    let shown = more.iter().take(MOST).map(String::as_str);
+    let shown = shown.collect::<Vec<_>>().join(", ");
+    match more.len().saturating_sub(MOST) {
+        0 => shown,
+        left => format!("{shown} and {left} more"),
+    }
+}
+
 impl Baseline {
-    /// Everything that some findings say.
+    /// Everything that some findings say, but for what is said of acceptances: that one has ended is never taken for
+    /// granted.
     pub fn of(findings: &[Finding]) -> Self {
         let mut marks = Marks::default();
         let mut known = Vec::new();
-        for finding in findings {
+        for finding in findings.iter().filter(|one| can_be_known(one)) {
             for subject in &finding.subjects {
                 known.push(Known {
                     check: finding.check.name.to_owned(),
                     subject: subject.clone(),
                     fingerprint: marks.next(finding, subject),
+                    measured: finding.measured.get(subject).cloned(),
                 });
             }
         }
@@ -75,7 +116,7 @@ impl Baseline {
 
 impl<'s> Standing<'s> {
     /// Holds findings against a baseline. A finding of which only some subjects are known is parted: it is new for
-    /// the others. What is accepted is neither new nor known, and not gone. Cost: one look-up for each subject.
+    /// the others, and for those of which it says more than it did, with what came to it. What is accepted is neither new nor known, and not gone. Cost: one look-up for each subject.
     pub fn new(judged: Judged<'s>, baseline: Option<&Baseline>) -> Self {
         let Judged { open, accepted } = judged;
         let Some(baseline) = baseline else {
@@ -86,23 +127,33 @@ impl<'s> Standing<'s> {
                 gone: None,
             };
         };
-        let before = baseline.known.iter().map(|known| &known.fingerprint);
-        let before: FxHashSet<&Fingerprint> = before.collect();
+        let before = baseline.known.iter();
+        let before = before.map(|known| (&known.fingerprint, known.measured.as_ref()));
+        let before: FxHashMap<&Fingerprint, Option<&Magnitude>> = before.collect();
         let mut marks = Marks::default();
         let mut now: FxHashSet<Fingerprint> = FxHashSet::default();
         let (mut new, mut old) = (Vec::new(), Vec::new());
         for finding in open {
-            let mut known: FxHashSet<String> = FxHashSet::default();
+            let mut states: FxHashMap<String, State> = FxHashMap::default();
             for subject in &finding.subjects {
                 let mark = marks.next(&finding, subject);
-                if before.contains(&mark) {
-                    known.insert(subject.clone());
-                }
+                let known = before.get(&mark).filter(|_| can_be_known(&finding));
+                let state = known.map_or(State::New, |measured| {
+                    State::since(*measured, finding.measured.get(subject))
+                });
+                states.insert(subject.clone(), state);
                 now.insert(mark);
             }
-            for (is_known, part) in parted(finding, |subject| known.contains(subject)) {
-                let list = if is_known { &mut old } else { &mut new };
-                list.push(part);
+            for (state, mut part) in parted(finding, |subject| states.get(subject).cloned()) {
+                match state {
+                    Some(State::Known) => old.push(part),
+                    Some(State::Worse(more)) => {
+                        part.message
+                            .push_str(&format!("; since the baseline: {}", told(&more)));
+                        new.push(part);
+                    }
+                    Some(State::New) | None => new.push(part),
+                }
             }
         }
         for (finding, _) in &accepted {

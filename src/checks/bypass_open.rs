@@ -1,7 +1,7 @@
 //! A way round the gateway.
 
 use crate::analysis::{Bypass, bypasses, origin_name};
-use crate::diagnostic::{Check, Severity};
+use crate::diagnostic::{Check, Magnitude, Severity};
 use crate::forwarding::Origin;
 
 use super::report::{Report, found};
@@ -38,7 +38,16 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             || "part the two with a switch that knows VLANs".to_owned(),
             |setting| setting.remedy(view.site),
         );
-        report.add(found(&CHECK, place, subject, what).help(help));
+        let mut measure = Magnitude::default();
+        measure.add("frames or packets of a hostile device");
+        if pair.configured {
+            measure.add("of a device as configured");
+        }
+        if pair.two_way != Some(false) {
+            measure.add("answers come back");
+        }
+        let draft = found(&CHECK, place, subject, what);
+        report.add(draft.help(help).measured(measure));
     }
 }
 

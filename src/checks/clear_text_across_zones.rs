@@ -5,6 +5,7 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
+use super::measured::of_permit;
 use super::permits::{Permit, zone_of};
 use super::report::{Report, found};
 use super::trust::untrusted;
@@ -63,6 +64,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
+            .measured(of_permit(view, permit))
             .help(instead.join("; ")),
         );
     }

@@ -5,6 +5,7 @@ use crate::analysis::rule_span;
 use crate::diagnostic::{Check, Severity, Span};
 use crate::model::Site;
 
+use super::measured::of_breaches;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -37,7 +38,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             line.name.span,
             &line.name.value,
             told(view, breaches),
-        );
+        )
+        .measured(of_breaches(view, breaches));
         for place in places(view.site, breaches) {
             draft = draft.note(place, "decides");
         }

@@ -2,7 +2,7 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Severity};
+use crate::diagnostic::{Check, Magnitude, Severity};
 use crate::model::{Action, Family};
 use crate::packet::Region;
 
@@ -44,8 +44,16 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                     family.word(),
                     addresses(&count)
                 );
+                let mut measure = Magnitude::default();
+                for (family, count) in std::iter::once((family, count)).chain(open) {
+                    measure.add(family.word());
+                    // So many addresses, whichever they are.
+                    let most = u128::try_from(&count).unwrap_or(u128::MAX);
+                    measure.extend(format!("addresses of {}", family.word()), [(0, most)]);
+                }
+                let draft = found(&CHECK, interface.name.span, subject, what).measured(measure);
                 report.add(
-                    found(&CHECK, interface.name.span, subject, what).help(
+                    draft.help(
                         "deny `to = [\"gateway\"]` after the few rules for what it must answer",
                     ),
                 );

@@ -2,6 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
+use super::measured::of_permit;
 use super::permits::{Met, Permit, as_list, names_all};
 use super::report::{Report, found};
 use super::view::View;
@@ -49,6 +50,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
+            .measured(of_permit(view, permit))
             .help(help(&names)),
         );
     }

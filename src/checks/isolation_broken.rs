@@ -1,7 +1,7 @@
 //! A segment that claims to be isolated and is not.
 
 use crate::analysis::{Met, Opening, Verdict, isolations, origin_name};
-use crate::diagnostic::{Check, Severity, Span};
+use crate::diagnostic::{Check, Magnitude, Severity, Span};
 use crate::forwarding::Origin;
 use crate::model::SegmentId;
 
@@ -31,6 +31,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let verdicts = isolations(view.network, &ids);
     for ((id, claim), verdict) in ids.into_iter().zip(claims).zip(verdicts) {
         let segment = view.site.segment(id);
+        let measure = measured(&verdict);
         let what = match verdict {
             Verdict::ByDesign(_) => continue,
             Verdict::ByRule { contacts, .. } => {
@@ -47,8 +48,28 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             "`boundwalk isolation` shows the path: `{}`",
             segment.name.value
         );
-        report.add(found(&CHECK, claim, &segment.name.value, what).help(help));
+        let draft = found(&CHECK, claim, &segment.name.value, what).help(help);
+        report.add(draft.measured(measure));
     }
+}
+
+/// What is open: by rules only, out of the segment, into it.
+fn measured(verdict: &Verdict) -> Magnitude {
+    let mut measure = Magnitude::default();
+    measure.add("frames get out or in");
+    match verdict {
+        Verdict::Reachable { out, into, .. } => {
+            if out.is_some() {
+                measure.add("something is reached from it");
+            }
+            if into.is_some() {
+                measure.add("something reaches it");
+            }
+        }
+        Verdict::Unknown { .. } => measure.add("not all was looked at"),
+        Verdict::ByDesign(_) | Verdict::ByRule { .. } => {}
+    }
+    measure
 }
 
 fn met(view: &View<'_>, met: Met) -> String {

@@ -5,6 +5,7 @@ use num_bigint::BigUint;
 use crate::diagnostic::{Check, Severity};
 
 use super::extent::addresses;
+use super::measured::of_permit;
 use super::permits::{Permit, segments, zone_of};
 use super::report::{Report, found};
 use super::trust::untrusted;
@@ -51,7 +52,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let gateway = permit.gateway;
         let mut say = |what: String, help: &str| {
             let (place, name) = (gateway.place(permit.number), gateway.name(permit.number));
-            report.add(found(&CHECK, place, name, what).help(help));
+            let draft = found(&CHECK, place, name, what).help(help);
+            report.add(draft.measured(of_permit(view, permit)));
         };
         if !permit.for_gateway_only() && names(permit, &MANAGED) {
             let stranger = |segment| untrusted(zone_of(view.site, segment));

@@ -39,6 +39,7 @@ mod lag_never_active;
 mod lag_one_end;
 mod lags;
 mod management_exposed;
+mod measured;
 mod native_vlan_differs;
 mod need_unmet;
 mod no_way_back;

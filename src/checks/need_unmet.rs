@@ -4,6 +4,7 @@ use crate::analysis::intent::Standing;
 use crate::diagnostic::{Check, Severity};
 
 use super::expectation_broken::{places, told};
+use super::measured::of_breaches;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -28,7 +29,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let (place, name) = (need.name.span, &need.name.value);
         match &judged.standing {
             Standing::Broken(breaches) => {
-                let mut draft = found(&CHECK, place, name, told(view, breaches));
+                let mut draft = found(&CHECK, place, name, told(view, breaches))
+                    .measured(of_breaches(view, breaches));
                 for place in places(view.site, breaches) {
                     draft = draft.note(place, "decides");
                 }

@@ -3,6 +3,7 @@
 use crate::diagnostic::{Check, Severity};
 
 use super::extent::existing;
+use super::measured::of_permit;
 use super::permits::{is_anything, segments, zones_as_list};
 use super::report::{Report, found};
 use super::view::View;
@@ -42,6 +43,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
+            .measured(of_permit(view, permit))
             .help(format!(
                 "add `to = {zones}` without those that are not meant"
             )),

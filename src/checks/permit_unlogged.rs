@@ -2,6 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
+use super::measured::of_permit;
 use super::permits::zone_of;
 use super::report::{Report, found};
 use super::trust::untrusted;
@@ -54,6 +55,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 gateway.name(permit.number),
                 what,
             )
+            .measured(of_permit(view, permit))
             .help("add `log = true`"),
         );
     }

@@ -2,7 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Check, Finding, Note, Span};
+use std::collections::BTreeMap;
+
+use crate::diagnostic::{Check, Finding, Magnitude, Note, Span};
 use crate::model::Accepted;
 
 /// One thing found about one subject.
@@ -13,9 +15,16 @@ pub(super) struct Draft {
     span: Span,
     notes: Vec<Note>,
     help: Option<String>,
+    measure: Magnitude,
 }
 
 impl Draft {
+    /// How much it is about.
+    pub(super) fn measured(mut self, measure: Magnitude) -> Self {
+        self.measure = measure;
+        self
+    }
+
     /// Another place that matters.
     pub(super) fn note(mut self, span: Span, text: impl Into<String>) -> Self {
         self.notes.push(Note {
@@ -47,6 +56,7 @@ pub(super) fn found(
         span,
         notes: Vec::new(),
         help: None,
+        measure: Magnitude::default(),
     }
 }
 
@@ -92,6 +102,7 @@ impl Report {
         let key = (draft.check.name, draft.span, draft.what.clone());
         if let Some(&known) = self.known.get(&key) {
             let (finding, _) = &mut self.findings[known];
+            measure(finding, &draft.subject, draft.measure);
             if !finding.subjects.contains(&draft.subject) {
                 finding.subjects.push(draft.subject);
             }
@@ -103,14 +114,16 @@ impl Report {
             return;
         }
         self.known.insert(key, self.findings.len());
-        let finding = Finding {
+        let mut finding = Finding {
             check: draft.check,
-            subjects: vec![draft.subject],
+            subjects: vec![draft.subject.clone()],
             message: String::new(),
             span: Some(draft.span),
             notes: draft.notes,
             help: draft.help,
+            measured: BTreeMap::new(),
         };
+        measure(&mut finding, &draft.subject, draft.measure);
         self.findings.push((finding, draft.what));
     }
 
@@ -130,6 +143,14 @@ impl Report {
             graver.then_with(|| key(one).cmp(&key(other)))
         });
         findings
+    }
+}
+
+/// Adds what was measured of a subject.
+fn measure(finding: &mut Finding, subject: &str, measure: Magnitude) {
+    if !measure.is_empty() {
+        let known = finding.measured.entry(subject.to_owned()).or_default();
+        known.join(measure);
     }
 }
 

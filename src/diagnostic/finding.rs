@@ -1,5 +1,8 @@
 //! What a check looks for, and what it found.
 
+use std::collections::BTreeMap;
+
+use super::magnitude::Magnitude;
 use super::problem::{Note, Severity};
 use super::span::Span;
 
@@ -46,6 +49,8 @@ pub struct Finding {
     pub notes: Vec<Note>,
     /// What to do about it.
     pub help: Option<String>,
+    /// How much it is about, by subject, where the check measures it: more than it was is worse.
+    pub measured: BTreeMap<String, Magnitude>,
 }
 
 impl Finding {

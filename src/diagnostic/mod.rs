@@ -4,11 +4,13 @@
 //! the texts it speaks of; the floors above decide what it looks like on a terminal or in JSON.
 
 mod finding;
+mod magnitude;
 mod problem;
 mod source;
 mod span;
 
 pub use finding::{Check, Finding};
+pub use magnitude::{Magnitude, Span128};
 pub use problem::{Kind, Note, Problem, Severity};
 pub use source::{Position, Source, Sources};
 pub use span::{FileId, Span, Spanned};

@@ -1,14 +1,18 @@
 //! Baselines as files: a line for each thing that was found, so that two of them can be compared line by line.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
 use crate::checks::{Baseline, Fingerprint, Known};
+use crate::diagnostic::{Magnitude, Span128};
 
 /// What the document calls itself, and the newest version that is read.
 const DOCUMENT: &str = "boundwalk-baseline";
-const VERSION: u64 = 1;
+const VERSION: u64 = 2;
+/// What older ones lack: how much each finding was about.
+const UNMEASURED: u64 = 1;
 
 /// Why a text is no baseline.
 #[derive(Debug)]
@@ -21,6 +25,8 @@ pub enum BaselineError {
     Version(u64),
     /// The fingerprint of an entry, counted from 1, is none.
     Fingerprint(usize),
+    /// What was measured of an entry, counted from 1, can't be read.
+    Measured(usize),
 }
 
 impl fmt::Display for BaselineError {
@@ -40,6 +46,9 @@ impl fmt::Display for BaselineError {
                     "entry {number} has no fingerprint of 32 hexadecimal digits"
                 )
             }
+            Self::Measured(number) => {
+                write!(f, "what was measured of entry {number} can't be read")
+            }
         }
     }
 }
@@ -51,6 +60,45 @@ struct Entry<'a> {
     check: &'a str,
     fingerprint: String,
     subject: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measured: Option<Measured>,
+}
+
+/// How much a finding is about. Numbers are text: addresses of IPv6 are longer than what JSON programs keep.
+#[derive(Serialize, Deserialize)]
+struct Measured {
+    things: Vec<String>,
+    sets: BTreeMap<String, Vec<String>>,
+}
+
+impl Measured {
+    fn of(measure: &Magnitude) -> Self {
+        let text = |numbers: &Vec<Span128>| {
+            let parts = numbers.iter();
+            parts.map(|(low, high)| format!("{low}-{high}")).collect()
+        };
+        let sets = measure.sets.iter();
+        Self {
+            things: measure.things.iter().cloned().collect(),
+            sets: sets
+                .map(|(name, numbers)| (name.clone(), text(numbers)))
+                .collect(),
+        }
+    }
+
+    fn read(self) -> Option<Magnitude> {
+        let mut measure = Magnitude::default();
+        self.things.into_iter().for_each(|thing| measure.add(thing));
+        for (name, parts) in self.sets {
+            let numbers = parts.iter().map(|part| {
+                let (low, high) = part.split_once('-')?;
+                Some((low.parse().ok()?, high.parse().ok()?))
+            });
+            let numbers: Option<Vec<Span128>> = numbers.collect();
+            measure.extend(name, numbers?);
+        }
+        Some(measure)
+    }
 }
 
 /// The text of a baseline: JSON with an entry on each line, in a fixed order.
@@ -59,6 +107,7 @@ pub fn baseline_json(baseline: &Baseline) -> String {
         check: &known.check,
         fingerprint: known.fingerprint.to_string(),
         subject: &known.subject,
+        measured: known.measured.as_ref().map(Measured::of),
     });
     // Strings always have a JSON form.
     let lines = entries.map(|entry| serde_json::to_string(&entry).unwrap_or_default());
@@ -79,9 +128,11 @@ struct ReadEntry {
     check: String,
     fingerprint: String,
     subject: String,
+    measured: Option<Measured>,
 }
 
-/// A baseline from its text. Further keys, as later versions may have them, are passed over.
+/// A baseline from its text. Further keys, as later versions may have them, are passed over; of version 1 nothing is
+/// measured.
 ///
 /// # Errors
 /// Says why the text is no baseline.
@@ -90,7 +141,7 @@ pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
     if read.document != DOCUMENT {
         return Err(BaselineError::Document(read.document));
     }
-    if read.version != VERSION {
+    if ![UNMEASURED, VERSION].contains(&read.version) {
         return Err(BaselineError::Version(read.version));
     }
     let entries = read.findings.into_iter().enumerate();
@@ -100,6 +151,10 @@ pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
             check: entry.check,
             subject: entry.subject,
             fingerprint: fingerprint.ok_or(BaselineError::Fingerprint(number + 1))?,
+            measured: match entry.measured {
+                Some(measured) => Some(measured.read().ok_or(BaselineError::Measured(number + 1))?),
+                None => None,
+            },
         })
     });
     Ok(Baseline {
@@ -116,6 +171,12 @@ mod tests {
             check: "rule-dead".to_owned(),
             subject: subject.to_owned(),
             fingerprint: Fingerprint::new("rule-dead", &[subject], 0),
+            measured: (subject == "core:1").then(|| {
+                let mut measure = Magnitude::default();
+                measure.add("to servers");
+                measure.extend("ports", [(0, u128::MAX)]);
+                measure
+            }),
         });
         Baseline {
             known: known.to_vec(),
@@ -139,8 +200,10 @@ mod tests {
         assert!(refused("[]").contains("no baseline"), "{}", refused("[]"));
         let other = text.replace(DOCUMENT, "boundwalk-review");
         assert!(refused(&other).contains("`boundwalk-review`"));
-        let newer = text.replace("\"version\":1", "\"version\":2");
-        assert!(refused(&newer).contains("version 2"));
+        let newer = text.replace("\"version\":2", "\"version\":3");
+        assert!(refused(&newer).contains("version 3"));
+        let odd = text.replace("\"0-", "\"x-");
+        assert!(refused(&odd).contains("entry 2"));
         let mark = baseline().known[1].fingerprint.to_string();
         assert!(refused(&text.replace(&mark, "none")).contains("entry 2"));
     }

@@ -299,3 +299,108 @@ fn moved_lines_change_no_fingerprint() {
     };
     assert_eq!(marks(&before), marks(&after));
 }
+
+/// The starter with a rule from the guests to the office that names some services, and a line against it.
+fn narrow(from: &str, services: &str, destination: &str) -> String {
+    format!(
+        "{}\n[[gateways.edge.rules]]\nname = \"helper\"\nfrom = [{from}]\nto = \"office\"\n\
+         destination = [{destination}]\nservices = [{services}]\naction = \"permit\"\nlog = true\n\
+         [[expectations]]\nname = \"nobody into the office\"\nfrom = [\"guests\", \"internet\"]\nto = \"office\"\n\
+         permit = \"nothing\"\n",
+        starter()
+    )
+}
+
+/// How a known broken line is judged once the rule was edited.
+fn once_edited(edited: &str) -> (u8, String) {
+    let folder = Folder::new(&narrow(
+        "\"guests\"",
+        "\"tcp/445\"",
+        "\"10.20.10.20-10.20.10.29\"",
+    ));
+    let base = folder.path("base.json");
+    let base = base.to_string_lossy().into_owned();
+    let written = folder.review(&format!("--write-baseline {base}"));
+    assert_eq!(written.code, 0, "{written:?}");
+    folder.rewrite(edited);
+    let ran = folder.review(&format!("--baseline {base}"));
+    (ran.code as u8, flat(&ran.out))
+}
+
+#[test]
+fn a_known_finding_that_got_worse_counts_and_says_by_what() {
+    let (from, services, to) = (
+        "\"guests\"",
+        "\"tcp/445\"",
+        "\"10.20.10.20-10.20.10.29\"",
+    );
+    let same = narrow(from, services, to);
+    let worse = [
+        (
+            "more pairs",
+            narrow("\"guests\", \"internet\"", services, to),
+        ),
+        (
+            "more services",
+            narrow(from, "\"tcp/445\", \"tcp/139\"", to),
+        ),
+        (
+            "more hosts",
+            narrow(from, services, "\"10.20.10.20-10.20.10.99\""),
+        ),
+        (
+            "other hosts",
+            narrow(from, services, "\"10.20.10.30-10.20.10.39\""),
+        ),
+    ];
+    assert_eq!(once_edited(&same).0, 0);
+    for (what, edited) in worse {
+        let (code, said) = once_edited(&edited);
+        assert_eq!(code, 1, "{what}: {said}");
+        assert!(said.contains("since the baseline:"), "{what}: {said}");
+    }
+    let better = [
+        narrow(from, services, "\"10.20.10.20\""),
+        narrow(from, "\"tcp/445\"", "\"10.20.10.20-10.20.10.21\""),
+    ];
+    for edited in better {
+        let (code, said) = once_edited(&edited);
+        assert_eq!(code, 0, "{said}");
+    }
+}
+
+#[test]
+fn a_baseline_never_holds_that_an_acceptance_has_ended() {
+    let folder = Folder::new(&all_accepted("2026-11-24"));
+    let base = folder.path("base.json").to_string_lossy().into_owned();
+    let written = folder.review(&format!("--write-baseline {base} --fail-on warning"));
+    assert_eq!(written.code, 1, "{written:?}");
+    assert!(
+        flat(&written.out).contains("[acceptance-expired]"),
+        "{written:?}"
+    );
+    let text = fs::read_to_string(&base).expect("it was written");
+    assert!(!text.contains("acceptance-expired"), "{text}");
+    let again = folder.review(&format!("--baseline {base} --fail-on warning"));
+    assert_eq!(again.code, 1, "{again:?}");
+}
+
+/// Nothing was measured by an older program: then nothing is called worse.
+#[test]
+fn a_baseline_of_the_first_version_is_still_read() {
+    let folder = Folder::new(&with_wide_rule("scanner"));
+    let base = folder.path("base.json");
+    let name = base.to_string_lossy().into_owned();
+    folder.review(&format!("--write-baseline {name}"));
+    let new: Value =
+        serde_json::from_str(&fs::read_to_string(&base).expect("written")).expect("JSON");
+    let mut old = new;
+    old["version"] = Value::from(1);
+    let list = old["findings"].as_array_mut().expect("a list");
+    assert!(list.iter().any(|one| one.get("measured").is_some()));
+    for one in list {
+        one.as_object_mut().expect("an entry").remove("measured");
+    }
+    fs::write(&base, old.to_string()).expect("a file of our own");
+    assert_eq!(folder.review(&format!("--baseline {name}")).code, 0);
+}
