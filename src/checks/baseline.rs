@@ -77,11 +77,6 @@ impl State {
     }
 }
 
-/// Whether a baseline may hold a finding.
-fn can_be_known(finding: &Finding) -> bool {
-    !OWN.contains(&finding.check.name)
-}
-
 /// Some things, the first few by name.
 fn told(more: &[String]) -> String {
     const MOST: usize = 4;
@@ -94,12 +89,11 @@ fn told(more: &[String]) -> String {
 }
 
 impl Baseline {
-    /// Everything that some findings say, but for what is said of acceptances: that one has ended is never taken for
-    /// granted.
+    /// Everything that some findings say.
     pub fn of(findings: &[Finding]) -> Self {
         let mut marks = Marks::default();
         let mut known = Vec::new();
-        for finding in findings.iter().filter(|one| can_be_known(one)) {
+        for finding in findings {
             for subject in &finding.subjects {
                 known.push(Known {
                     check: finding.check.name.to_owned(),
@@ -111,6 +105,14 @@ impl Baseline {
         }
         known.sort();
         Self { known }
+    }
+
+    /// Without what is said of acceptances: that one has ended is never taken for granted from one day to the next.
+    #[must_use]
+    pub fn without_acceptances(mut self) -> Self {
+        self.known
+            .retain(|known| !OWN.contains(&known.check.as_str()));
+        self
     }
 }
 
@@ -137,7 +139,7 @@ impl<'s> Standing<'s> {
             let mut states: FxHashMap<String, State> = FxHashMap::default();
             for subject in &finding.subjects {
                 let mark = marks.next(&finding, subject);
-                let known = before.get(&mark).filter(|_| can_be_known(&finding));
+                let known = before.get(&mark);
                 let state = known.map_or(State::New, |measured| {
                     State::since(*measured, finding.measured.get(subject))
                 });

@@ -47,7 +47,7 @@ impl BaselineArguments {
         })?;
         let baseline = read_baseline(&text);
         let baseline = baseline.map_err(|error| format!("can't use the baseline {name}: {error}"));
-        baseline.map(Some)
+        baseline.map(|baseline| Some(baseline.without_acceptances()))
     }
 
     /// Holds findings against what was read, or against themselves after they were written down. `Err`: why they
@@ -60,7 +60,7 @@ impl BaselineArguments {
         let Some(path) = &self.write_baseline else {
             return Ok(Standing::new(judged, read.as_ref()));
         };
-        let baseline = Baseline::of(&judged.open);
+        let baseline = Baseline::of(&judged.open).without_acceptances();
         spare_others(path)?;
         write::put_text(path, &baseline_json(&baseline))?;
         Ok(Standing::new(judged, Some(&baseline)))

@@ -23,7 +23,7 @@ use crate::render::{
 use super::compute::{matrices, quiet_matrices};
 use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_key};
-use super::review::{Threshold, summary, verdict};
+use super::review::{Threshold, all_of, summary, verdict};
 use super::site::{Opened, SiteArguments, open_or, print_problems};
 use super::{Output, Verdict};
 
@@ -172,7 +172,8 @@ fn page<'n>(
             distance: distance.as_ref(),
         })
         .collect();
-    let line = summary(opened, &standing.open, &reach.by_zone) + &standing_summary(standing);
+    let all = all_of(standing);
+    let line = summary(opened, &standing.open, &all, &reach.by_zone) + &standing_summary(standing);
     let privilege = judged.privilege.as_ref().map(|privilege| PrivilegeShown {
         network,
         sources: &sources,

@@ -145,7 +145,7 @@ fn with_matrix(
     let matrices = matrices(network, families, &question);
     let sheet = Sheet::new(network, &matrices, &Selection::default());
     let namings = namings(network, families);
-    let mut summary = summary(opened, &standing.open, &matrices);
+    let mut summary = summary(opened, &standing.open, &all_of(standing), &matrices);
     summary.push_str(&standing_summary(standing));
     let shown = ReviewShown {
         sources: &opened.sources,
@@ -242,10 +242,22 @@ impl Counts {
     }
 }
 
-/// One line that sums a review up.
-pub(super) fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]) -> String {
+/// All that is so, whether somebody lives with it or not.
+pub(super) fn all_of<'s>(standing: &'s Standing<'_>) -> Vec<&'s Finding> {
+    let accepted = standing.accepted.iter().map(|(finding, _)| finding);
+    let known = standing.known.iter();
+    standing.open.iter().chain(known).chain(accepted).collect()
+}
+
+/// One line that sums a review up: what is open, and of `all` findings what does not hold.
+pub(super) fn summary(
+    opened: &Opened,
+    findings: &[Finding],
+    all: &[&Finding],
+    matrices: &[Matrix],
+) -> String {
     let counts = Counts::new(matrices);
-    let intent = intent(opened, findings);
+    let intent = intent(opened, all);
     let problems = match problem_summary(&opened.problems) {
         none if none.is_empty() => "no problems in the file".to_owned(),
         some => format!("{some} in the file"),
@@ -276,7 +288,7 @@ pub(super) fn summary(opened: &Opened, findings: &[Finding], matrices: &[Matrix]
 }
 
 /// How many expectations and needs there are, and how many of them do not hold.
-fn intent(opened: &Opened, findings: &[Finding]) -> String {
+fn intent(opened: &Opened, findings: &[&Finding]) -> String {
     let broken = |check: &str| {
         let own = findings
             .iter()

@@ -124,13 +124,20 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     let network = Network::new(&opened.site, opened.today);
     let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
     let all = judged.open.clone();
+    let accepted = judged.accepted.iter().map(|(finding, _)| finding.clone());
+    let everything: Vec<Finding> = all.iter().cloned().chain(accepted).collect();
     let before = last.as_ref().map(|look| &look.baseline);
     let standing = Standing::new(judged, before);
     let question = Question::all(By::Zone, Family::V4, true);
     let matrices = matrices(&network, &Family::ALL, &question);
     let told = Look {
         baseline: Baseline::of(&all),
-        summary: summary(&opened, &all, &matrices),
+        summary: summary(
+            &opened,
+            &all,
+            &everything.iter().collect::<Vec<_>>(),
+            &matrices,
+        ),
     };
     let mut text = String::new();
     match last {

@@ -54,11 +54,14 @@ impl Data {
         let zones = quiet_matrices(&network, By::Zone);
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
         let findings = checks::run(&network);
-        let findings = checks::accept(&opened.site, opened.today, findings).open;
+        let judged = checks::accept(&opened.site, opened.today, findings);
+        let accepted = judged.accepted.iter().map(|(finding, _)| finding);
+        let all: Vec<&Finding> = judged.open.iter().chain(accepted).collect();
         let claims: Vec<SegmentId> = opened.site.segments_claiming_isolation().collect();
         let verdicts = isolations(&network, &claims);
         let ways = bypasses(&network, &|_, _| true);
-        let summary = summary(&opened, &findings, &zones);
+        let summary = summary(&opened, &judged.open, &all, &zones);
+        let findings = judged.open;
         Self {
             grids,
             findings,
