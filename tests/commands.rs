@@ -26,6 +26,8 @@ mod intent;
 mod isolation;
 #[path = "commands/json.rs"]
 mod json;
+#[path = "commands/logs.rs"]
+mod logs;
 #[path = "commands/path.rs"]
 mod path;
 #[path = "commands/ports.rs"]

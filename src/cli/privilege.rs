@@ -11,7 +11,7 @@ use crate::analysis::privilege::{Observed, ObservedService, Privilege, privilege
 use crate::analysis::{counted, notes};
 use crate::forwarding::Network;
 use crate::load::{FlowFormat, FlowLog, FlowOptions, FlowService, read_flow_log};
-use crate::model::Service;
+use crate::model::{Service, Site, TCP, UDP};
 use crate::packet::IntervalSet;
 use crate::render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
 
@@ -95,7 +95,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open(&arguments.site, json, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let (logs, observed) = match read_logs(arguments, output)? {
+    let (logs, observed) = match read_logs(&opened.site, arguments, output)? {
         Some(read) => read,
         None => return Ok(Verdict::Failed),
     };
@@ -149,6 +149,32 @@ fn verdict(found: &Privilege) -> Verdict {
     }
 }
 
+/// Services that rules, translations, needs and expectations name: somebody listens there.
+fn named_services(site: &Site) -> Vec<Service> {
+    let filters = || site.routers.iter().filter_map(|router| router.filter());
+    let rules = filters().flat_map(|filter| &filter.rules);
+    let lines = filters().flat_map(|filter| &filter.destination_translations);
+    let rules = rules.filter_map(|rule| rule.services.as_ref());
+    let named = rules
+        .chain(lines.clone().filter_map(|line| line.services.as_ref()))
+        .chain(site.needs.iter().filter_map(|need| need.services.as_ref()))
+        .chain(
+            site.expectations
+                .iter()
+                .filter_map(|line| line.services.as_ref()),
+        );
+    let mut services: Vec<Service> = named.flat_map(|list| list.services.clone()).collect();
+    for line in lines {
+        let Some(port) = line.port else { continue };
+        services.extend([TCP, UDP].map(|protocol| Service::Ports {
+            protocol,
+            source: IntervalSet::range(0, 65_535),
+            destination: IntervalSet::point(u128::from(port)),
+        }));
+    }
+    services
+}
+
 /// Services that must be told apart: those of the observed flows, the most frequent first.
 fn services_of(observed: &[Observed]) -> Vec<Service> {
     let mut counts: rustc_hash::FxHashMap<ObservedService, usize> =
@@ -186,7 +212,7 @@ fn exact(ObservedService { protocol, port }: ObservedService) -> Service {
 type Read = (Vec<String>, Vec<Observed>);
 
 /// Reads all logs; a line about each. `None` once it is said what is wrong.
-fn read_logs(arguments: &Arguments, output: &mut Output) -> io::Result<Option<Read>> {
+fn read_logs(site: &Site, arguments: &Arguments, output: &mut Output) -> io::Result<Option<Read>> {
     let mut lines = Vec::new();
     let mut observed: Vec<Observed> = Vec::new();
     let options = FlowOptions {
@@ -197,6 +223,7 @@ fn read_logs(arguments: &Arguments, output: &mut Output) -> io::Result<Option<Re
         }),
         keep_direction: arguments.keep_direction,
         strict: arguments.strict,
+        services: named_services(site),
     };
     for path in &arguments.flows {
         let log = match read_log(path, &options) {
@@ -210,6 +237,15 @@ fn read_logs(arguments: &Arguments, output: &mut Output) -> io::Result<Option<Re
             let text = format!("{}:{}: {}\n", path.display(), bad.line, bad.what);
             output.complain(&crate::render::clean(text.trim_end()))?;
             output.complain("\n")?;
+        }
+        if log.flows.is_empty() {
+            output.refuse(&format!(
+                "{}: none of its {} lines is a record that could be read, and nothing is concluded from it; leave it \
+                 out, or name its form with --flow-format",
+                path.display(),
+                log.lines
+            ))?;
+            return Ok(None);
         }
         lines.push(told(&path.display().to_string(), &log));
         observed.extend(log.flows.iter().map(point));

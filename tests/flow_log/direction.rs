@@ -2,6 +2,8 @@
 
 use super::support::{HEADING, only, read, shown, try_read};
 use boundwalk::load::FlowOptions;
+use boundwalk::model::{Service, TCP};
+use boundwalk::packet::IntervalSet;
 
 /// Ports, direction and protocol of a record from A to B; whether it is turned round, and the port of the flow.
 #[test]
@@ -105,4 +107,73 @@ fn echo_replies_become_requests_and_other_messages_stay() {
         let (from, to) = if turned { (b, a) } else { (a, b) };
         assert_eq!(only(&text), format!("{from} > {to} {service} x1 0p 0o"));
     }
+}
+
+/// Nothing known on either side: the records of both directions tell, in whatever order they stand.
+#[test]
+fn both_directions_tell_who_started() {
+    let (a, b) = ("10.44.10.31", "10.44.30.10");
+    // Ports of A and of B, start of A's and of B's record, and which record goes first in time or by its port.
+    for (from, to, starts, service, by_a) in [
+        (50111, 8090, [None, None], 8090, true),
+        (8090, 50111, [None, None], 8090, false),
+        // An older record weighs more than a lower port.
+        (8090, 50111, [Some(5), Some(9)], 50111, true),
+        (50111, 8090, [Some(9), Some(5)], 50111, false),
+        (50111, 8090, [Some(5), Some(5)], 8090, true),
+        // Two services.
+        (53, 123, [Some(1), Some(2)], 123, true),
+    ] {
+        let row = |from, to, source, target, start: Option<u64>| {
+            let start = start.map_or(String::new(), |start| start.to_string());
+            format!("{from},{to},17,{source},{target},{start},{start}\n")
+        };
+        let rows = [
+            row(a, b, from, to, starts[0]),
+            row(b, a, to, from, starts[1]),
+            row(a, b, from, to, starts[0]),
+        ];
+        for order in [[0, 1, 2], [1, 0, 2], [2, 0, 1]] {
+            let rows = order.map(|at| rows[at].as_str()).concat();
+            let text = format!("{HEADING},flowStartMilliseconds,flowEndMilliseconds\n{rows}");
+            let log = read(&text);
+            let (one, other) = if by_a { (a, b) } else { (b, a) };
+            let expected = format!("{one} > {other} udp/{service} x3 ");
+            let shown = shown(&log);
+            assert!(
+                shown.len() == 1 && shown[0].starts_with(&expected),
+                "{expected}: {shown:?}\n{text}"
+            );
+            assert_eq!((log.records, log.turned), (3, if by_a { 1 } else { 2 }));
+        }
+    }
+}
+
+/// Two that are alike, as those of time servers, and one without the other.
+#[test]
+fn where_nothing_tells_records_stay() {
+    let text = format!(
+        "{HEADING}\n10.44.10.31,10.44.30.10,17,123,123\n10.44.30.10,10.44.10.31,17,123,123\n\
+         10.44.10.31,10.44.30.11,17,50111,50222\n"
+    );
+    let log = read(&text);
+    assert_eq!((log.flows.len(), log.turned), (3, 0), "{:?}", shown(&log));
+}
+
+/// The site's own service counts as known.
+#[test]
+fn who_sends_from_a_port_of_the_site_answers() {
+    let services = vec![Service::Ports {
+        protocol: TCP,
+        source: IntervalSet::range(0, 65_535),
+        destination: IntervalSet::point(8090),
+    }];
+    let text = format!("{HEADING}\n10.44.30.10,10.44.10.31,6,8090,50111\n");
+    let options = FlowOptions {
+        services,
+        ..FlowOptions::default()
+    };
+    let log = try_read(&text, options).expect("a readable log");
+    assert_eq!(shown(&log), ["10.44.10.31 > 10.44.30.10 tcp/8090 x1 0p 0o"]);
+    assert_eq!(read(&text).turned, 0);
 }

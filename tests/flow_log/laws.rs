@@ -113,9 +113,9 @@ proptest! {
 
     #[test]
     fn every_line_is_accounted_for(bytes in bytes(), format in format(), keep in any::<bool>(), piece in 1..9usize) {
-        let options = FlowOptions { format, keep_direction: keep, strict: false };
-        let strict = FlowOptions { strict: true, ..options };
-        match try_read(&bytes, options) {
+        let options = FlowOptions { format, keep_direction: keep, ..FlowOptions::default() };
+        let strict = FlowOptions { strict: true, ..options.clone() };
+        match try_read(&bytes, options.clone()) {
             Ok(log) => {
                 check(&log, &bytes, format);
                 prop_assert!(!keep || log.turned == 0);

@@ -111,7 +111,7 @@ fn where_asked_for_the_first_one_is_an_error() {
         ..FlowOptions::default()
     };
     let text = format!("{HEADING}\n{ROW}\nbad\nworse\n");
-    let error = try_read(text, options).expect_err("a malformed line");
+    let error = try_read(text, options.clone()).expect_err("a malformed line");
     assert_eq!(
         error.to_string(),
         "line 3: 1 fields where the heading has 5"

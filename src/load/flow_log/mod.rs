@@ -9,17 +9,19 @@ mod columns;
 mod conntrack;
 mod csv;
 mod json;
+mod pairs;
 mod record;
 mod table;
 
 use std::fmt;
 use std::io::BufRead;
 
-use crate::model::{Family, Protocol};
+use crate::model::{Family, Protocol, Service};
 
 pub use columns::ELEMENTS;
 
-use record::Record;
+use pairs::{Pairs, Settled};
+use record::{KnownPorts, Record};
 use table::Table;
 
 /// Longest line, in bytes; a longer one is malformed.
@@ -39,7 +41,7 @@ pub enum FlowFormat {
 }
 
 /// How to read a log.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct FlowOptions {
     /// Its form; `None`: judged by the first line that is not empty.
     pub format: Option<FlowFormat>,
@@ -47,6 +49,8 @@ pub struct FlowOptions {
     pub keep_direction: bool,
     /// Whether the first malformed line is an error.
     pub strict: bool,
+    /// Services of the site, besides the built-in ones: whoever sends from their ports answers.
+    pub services: Vec<Service>,
 }
 
 /// The service of an observed flow.
@@ -138,8 +142,11 @@ impl std::error::Error for FlowLogError {}
 /// - `biflowDirection` is 2: the destination started it (RFC 5103 section 6.3). Where that is 1 the record stays as it is; 0
 ///   and 3 say nothing of who started it;
 /// - it is an echo reply: it becomes the echo request (RFC 792, RFC 4443). Errors and other messages stay as they are;
-/// - nothing says who started it, its source port is below 1,024 or one of a built-in service, and its destination port is
-///   neither (common practice, no source). Where both ends use such a port, as two time servers do, it stays as it is.
+/// - nothing says who started it, its source port is below 1,024 or one of a built-in service or of
+///   [`FlowOptions::services`], and its destination port is none of these (common practice, no source);
+/// - both ends use such a port, or neither does, and the log has records of the other direction too: then the one whose
+///   first record is older started it, else the one that sent to the lower port. Two that are alike stay as they are, as
+///   those of two time servers.
 ///
 /// A connection table lists the side that started first, with the addresses before translation, so nothing is guessed; the
 /// counters of both directions are added up. In CSV each line is a record: no field holds a line break. Empty lines, lines
@@ -147,7 +154,8 @@ impl std::error::Error for FlowLogError {}
 ///
 /// Malformed lines are counted and the first 20 kept; they are no error unless [`FlowOptions::strict`] is set.
 ///
-/// Time: a constant for each line. Memory: a constant for each distinct flow.
+/// Time: a constant for each line. Memory: a constant for each distinct flow, and for 200,000 conversations of which
+/// only both directions together tell who started them.
 ///
 /// # Errors
 /// A stream that can't be read, a CSV file whose heading lacks the addresses or the protocol, and with
@@ -160,6 +168,8 @@ pub fn read_flow_log(
     let mut reader = Reader {
         options,
         table: Table::default(),
+        pairs: Pairs::default(),
+        known: KnownPorts::with(&options.services),
         log: FlowLog::default(),
         form: options.format.map(Form::new),
     };
@@ -185,6 +195,8 @@ pub fn read_flow_log(
         }
     }
     progress(bytes);
+    let settled = reader.pairs.settle();
+    reader.keep(settled);
     reader.log.flows = reader.table.finish();
     Ok(reader.log)
 }
@@ -251,6 +263,8 @@ impl Form {
 struct Reader<'o> {
     options: &'o FlowOptions,
     table: Table,
+    pairs: Pairs,
+    known: KnownPorts,
     log: FlowLog,
     form: Option<Form>,
 }
@@ -289,10 +303,22 @@ impl Reader<'_> {
 
     fn add(&mut self, mut record: Record) {
         self.log.records += 1;
-        if !self.options.keep_direction && record.turn() {
-            self.log.turned += 1;
+        if self.options.keep_direction {
+            return self.table.add(&record);
         }
+        if record.is_undecided(&self.known) {
+            let settled = self.pairs.add(record);
+            return self.keep(settled);
+        }
+        self.log.turned += u64::from(record.turn(&self.known));
         self.table.add(&record);
+    }
+
+    fn keep(&mut self, settled: Vec<Settled>) {
+        for (record, turned) in settled {
+            self.log.turned += turned;
+            self.table.add(&record);
+        }
     }
 
     fn bad(&mut self, what: String) -> Result<(), FlowLogError> {

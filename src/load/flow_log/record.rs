@@ -42,22 +42,43 @@ impl Record {
 
     /// Turns a record that tells of replies round; true where it did. For messages their type decides: there is no
     /// flow of replies whose type is a request's.
-    pub fn turn(&mut self) -> bool {
+    pub fn turn(&mut self, known: &KnownPorts) -> bool {
         if self.protocol.has_messages() {
             return self.turn_echo();
         }
-        let turned = self.reverse.unwrap_or_else(|| self.looks_like_a_reply());
+        let reply = || self.served(known) == (true, false);
+        let turned = self.reverse.unwrap_or_else(reply);
         if turned {
-            std::mem::swap(&mut self.source, &mut self.destination);
-            std::mem::swap(&mut self.source_port, &mut self.destination_port);
+            self.swap();
         }
         turned
     }
 
-    fn looks_like_a_reply(&self) -> bool {
-        self.protocol.has_ports()
-            && known(self.protocol, self.source_port)
-            && !known(self.protocol, self.destination_port)
+    /// Whether neither the log nor its ports say who started it.
+    pub fn is_undecided(&self, known: &KnownPorts) -> bool {
+        let (source, destination) = self.served(known);
+        self.reverse.is_none() && self.protocol.has_ports() && source == destination
+    }
+
+    /// Whether services listen at its source port, and at its destination port.
+    fn served(&self, known: &KnownPorts) -> (bool, bool) {
+        let served = |port| self.protocol.has_ports() && known.holds(self.protocol, port);
+        (served(self.source_port), served(self.destination_port))
+    }
+
+    /// The other way round.
+    pub fn swap(&mut self) {
+        std::mem::swap(&mut self.source, &mut self.destination);
+        std::mem::swap(&mut self.source_port, &mut self.destination_port);
+    }
+
+    /// Adds what another record of the same direction counts.
+    pub fn join(&mut self, other: &Self) {
+        self.flows = self.flows.saturating_add(other.flows);
+        self.packets = self.packets.saturating_add(other.packets);
+        self.octets = self.octets.saturating_add(other.octets);
+        self.first = [self.first, other.first].into_iter().flatten().min();
+        self.last = self.last.max(other.last);
     }
 
     /// Echo reply to echo request; other messages stay as they are.
@@ -82,34 +103,51 @@ impl Record {
     }
 }
 
-/// Whether services listen at a port: below 1,024, or one of a built-in service.
-fn known(protocol: Protocol, port: u16) -> bool {
-    if (1..1024).contains(&port) {
-        return true;
-    }
-    let mut ports = KNOWN.iter();
-    ports.any(|(known, ports)| *known == protocol && ports.contains(u128::from(port)))
-}
+/// Where services listen: at ports below 1,024, at those of built-in services, and at those of the site's own.
+pub(super) struct KnownPorts(Vec<(Protocol, IntervalSet)>);
 
-static KNOWN: LazyLock<Vec<(Protocol, IntervalSet)>> = LazyLock::new(|| {
-    let mut known: Vec<(Protocol, IntervalSet)> = Vec::new();
-    let full = IntervalSet::range(0, 65_535);
-    for service in built_in_services()
-        .iter()
-        .flat_map(|service| &service.services)
-    {
-        if let Service::Ports {
-            protocol,
-            destination,
-            ..
-        } = service
-            && *destination != full
-        {
-            match known.iter_mut().find(|(one, _)| one == protocol) {
+impl KnownPorts {
+    /// The built-in ones and these.
+    pub fn with(services: &[Service]) -> Self {
+        let mut known = Self(BUILT_IN.clone());
+        known.add(services.iter());
+        known
+    }
+
+    fn add<'s>(&mut self, services: impl Iterator<Item = &'s Service>) {
+        let full = IntervalSet::range(0, 65_535);
+        for service in services {
+            let Service::Ports {
+                protocol,
+                destination,
+                ..
+            } = service
+            else {
+                continue;
+            };
+            if *destination == full {
+                continue;
+            }
+            match self.0.iter_mut().find(|(one, _)| one == protocol) {
                 Some((_, ports)) => *ports = ports.union(destination),
-                None => known.push((*protocol, destination.clone())),
+                None => self.0.push((*protocol, destination.clone())),
             }
         }
     }
-    known
+
+    fn holds(&self, protocol: Protocol, port: u16) -> bool {
+        let mut ports = self.0.iter();
+        (1..1024).contains(&port)
+            || ports.any(|(known, ports)| *known == protocol && ports.contains(u128::from(port)))
+    }
+}
+
+static BUILT_IN: LazyLock<Vec<(Protocol, IntervalSet)>> = LazyLock::new(|| {
+    let mut known = KnownPorts(Vec::new());
+    known.add(
+        built_in_services()
+            .iter()
+            .flat_map(|service| &service.services),
+    );
+    known.0
 });
