@@ -78,6 +78,10 @@ mod site_not_modelled_here;
 mod source_check_off;
 mod tags_on_access_port;
 mod too_big_denied;
+mod translation_dead;
+mod translation_unanswered;
+mod translation_undelivered;
+mod translations;
 mod trunk_vlan_one_end;
 mod trunk_vlan_unused;
 mod trust;
@@ -436,6 +440,21 @@ pub static CHECKS: &[Registered] = &[
         check: &too_big_denied::CHECK,
         area: Area::Routing,
         find: too_big_denied::find,
+    },
+    Registered {
+        check: &translation_dead::CHECK,
+        area: Area::Routing,
+        find: translation_dead::find,
+    },
+    Registered {
+        check: &translation_unanswered::CHECK,
+        area: Area::Routing,
+        find: translation_unanswered::find,
+    },
+    Registered {
+        check: &translation_undelivered::CHECK,
+        area: Area::Routing,
+        find: translation_undelivered::find,
     },
     Registered {
         check: &trunk_vlan_one_end::CHECK,

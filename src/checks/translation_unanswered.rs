@@ -1,0 +1,43 @@
+//! A destination translation that some segment can use and gets no answer by.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::translations::{List, fate, lines, taken};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "translation-unanswered",
+    severity: Severity::Warning,
+    summary: "a published service that clients of some segment reach and get no answer from",
+    why: "The answer must come back by the gateway that translated, else the client gets it from an address that it never asked. Clients beside the server are answered straight, and drop the answer: what works outside fails inside.",
+    fine_when: "Clients there use the server's own name and address.",
+    remedy: "Translate the source of those packets too, to the gateway's address on the server's side; or give clients inside the server's own address by DNS.",
+    references: &[
+        "RFC 4787 section 6: hairpinning",
+        "RFC 5382 section 7: hairpinning of TCP",
+    ],
+    fires: include_str!("examples/translation-unanswered.fires.toml"),
+    quiet: include_str!("examples/translation-unanswered.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for line in lines(view)
+        .into_iter()
+        .filter(|line| line.list == List::Arriving)
+    {
+        let fate = fate(view, line, &taken(view, line));
+        let names = fate.unanswered.iter();
+        let names = names.map(|&segment| view.site.segment(segment).name.value.as_str());
+        let names: Vec<&str> = names.collect();
+        if names.is_empty() {
+            continue;
+        }
+        let what = format!(
+            "takes packets from {} to the server, and no answer comes back",
+            names.join(", ")
+        );
+        let help = "translate their source as well, or give clients there the server's own address";
+        report.add(found(&CHECK, line.place(), line.subject(view), what).help(help));
+    }
+}

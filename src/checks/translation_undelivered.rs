@@ -1,0 +1,43 @@
+//! A destination translation of which nothing arrives.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::report::{Report, found};
+use super::translations::{List, fate, lines, taken};
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "translation-undelivered",
+    severity: Severity::Warning,
+    summary: "a destination translation whose packets arrive nowhere: no rule permits them, or nobody is there",
+    why: "A service is published by two things: the translation, and a rule that permits what it makes. Where one is missing, or the address is nobody's, people outside meet silence.",
+    fine_when: "The service is closed for the time being: disable the line then.",
+    remedy: "Permit the translated packets, to the address and port that the line writes; or correct the address; or remove the line.",
+    references: &["Rules see the translated destination: common practice, no source"],
+    fires: include_str!("examples/translation-undelivered.fires.toml"),
+    quiet: include_str!("examples/translation-undelivered.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    for line in lines(view)
+        .into_iter()
+        .filter(|line| line.list == List::Arriving)
+    {
+        let taken = taken(view, line);
+        let mut regions = taken.iter().flat_map(|one| &one.regions);
+        if !regions.any(|region| !region.is_empty()) {
+            continue;
+        }
+        let fate = fate(view, line, &taken);
+        if fate.arrives != Some(false) {
+            continue;
+        }
+        let why = fate.why.map_or(String::new(), |why| {
+            format!(": behind it a packet is {why}")
+        });
+        let what = format!("translates packets of which none arrives{why}");
+        let help =
+            "permit what it makes, to the address and port that it writes; or correct the address";
+        report.add(found(&CHECK, line.place(), line.subject(view), what).help(help));
+    }
+}

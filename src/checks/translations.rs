@@ -1,0 +1,269 @@
+//! What translations of gateways take and what becomes of it.
+
+use crate::analysis::intent::stopped;
+use crate::analysis::witness;
+use crate::diagnostic::Span;
+use crate::forwarding::{
+    Arrival, Coverage, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
+    TranslationPlan, reach, returns, trace,
+};
+use crate::model::{Family, Filter, RouterId, SegmentId, Translation};
+use crate::packet::{IntervalSet, Region};
+
+use super::view::View;
+
+/// A list of translations of one gateway.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum List {
+    /// On arrival: destinations.
+    Arriving,
+    /// On departure: sources.
+    Leaving,
+}
+
+/// A line of a list that is switched on.
+#[derive(Clone, Copy)]
+pub(super) struct Line<'v> {
+    pub(super) router: RouterId,
+    pub(super) list: List,
+    pub(super) number: usize,
+    pub(super) translation: &'v Translation,
+}
+
+impl Line<'_> {
+    /// As findings name it: `edge "shop"`.
+    pub(super) fn subject(&self, view: &View<'_>) -> String {
+        let gateway = &view.site.router(self.router).name.value;
+        format!("{gateway} \"{}\"", self.translation.name.value)
+    }
+
+    pub(super) fn place(&self) -> Span {
+        self.translation.name.span
+    }
+}
+
+/// All lines of all gateways that are switched on.
+pub(super) fn lines<'v>(view: &View<'v>) -> Vec<Line<'v>> {
+    let site = view.site;
+    let mut all = Vec::new();
+    for router in (0..site.routers.len()).map(RouterId) {
+        let Some(filter) = site.router(router).filter() else {
+            continue;
+        };
+        for (list, translations) in both(filter) {
+            let numbered = translations.iter().enumerate();
+            let on = numbered.filter(|(_, translation)| translation.enabled);
+            all.extend(on.map(|(number, translation)| Line {
+                router,
+                list,
+                number,
+                translation,
+            }));
+        }
+    }
+    all
+}
+
+fn both(filter: &Filter) -> [(List, &[Translation]); 2] {
+    [
+        (List::Arriving, &filter.destination_translations),
+        (List::Leaving, &filter.source_translations),
+    ]
+}
+
+/// What a line takes on one interface in one family, and which earlier lines took parts before it.
+pub(super) struct Taken {
+    pub(super) family: Family,
+    pub(super) interface: usize,
+    pub(super) regions: Vec<Region>,
+    pub(super) before: Vec<usize>,
+}
+
+/// What a line takes, by interface and family; only where it names anything.
+pub(super) fn taken(view: &View<'_>, line: Line<'_>) -> Vec<Taken> {
+    let mut all = Vec::new();
+    for family in Family::ALL {
+        let plan = view.network.plan(family);
+        let device = plan.device(plan.router_index(line.router));
+        let Some(filter) = &device.filter else {
+            continue;
+        };
+        for (interface, attachment) in device.interfaces.iter().enumerate() {
+            let anywhere = family.full().difference(&plan.nobody);
+            let source = match (line.list, &attachment.accepts) {
+                (List::Arriving, Some(accepts)) => anywhere.intersection(accepts),
+                _ => anywhere.clone(),
+            };
+            let everything = Region {
+                source,
+                destination: anywhere,
+                services: view.network.classes.all(),
+            };
+            all.extend(on_interface(filter, line, family, interface, everything));
+        }
+    }
+    all
+}
+
+fn on_interface(
+    filter: &FilterPlan,
+    line: Line<'_>,
+    family: Family,
+    interface: usize,
+    everything: Region,
+) -> Option<Taken> {
+    let list: &[TranslationPlan] = match line.list {
+        List::Arriving => &filter.arrivals,
+        List::Leaving => &filter.departures,
+    };
+    let own = list.iter().find(|plan| plan.line == line.number)?;
+    let mut regions = vec![own.matched(interface, &everything)?];
+    let mut before = Vec::new();
+    for earlier in list.iter().take_while(|plan| plan.line < line.number) {
+        let Some(part) = earlier.matched(interface, &everything) else {
+            continue;
+        };
+        if regions
+            .iter()
+            .any(|region| !region.intersection(&part).is_empty())
+        {
+            before.push(earlier.line);
+        }
+        let left = regions.iter().flat_map(|region| region.difference(&part));
+        regions = left.collect();
+    }
+    Some(Taken {
+        family,
+        interface,
+        regions,
+        before,
+    })
+}
+
+/// What becomes of what a destination translation takes.
+pub(super) struct Fate {
+    /// Whether some of it arrives, from anybody; `None`: a limit was met first.
+    pub(super) arrives: Option<bool>,
+    /// Why a packet of it stops.
+    pub(super) why: Option<&'static str>,
+    /// Segments whose plain devices get something through and never an answer.
+    pub(super) unanswered: Vec<SegmentId>,
+}
+
+/// Sends what a destination translation takes, from everywhere.
+pub(super) fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
+    let mut fate = Fate {
+        arrives: Some(false),
+        why: None,
+        unanswered: Vec::new(),
+    };
+    for family in Family::ALL {
+        let of_family = || taken.iter().filter(move |taken| taken.family == family);
+        let regions = || of_family().flat_map(|taken| &taken.regions);
+        let destinations = regions().fold(IntervalSet::empty(), |all, region| {
+            all.union(&region.destination)
+        });
+        if destinations.is_empty() {
+            continue;
+        }
+        let plan = view.network.plan(family);
+        for origin in view.network.fabric.origins() {
+            let (flows, coverage) =
+                through(view, plan, line, Sender::Hostile(origin), &destinations);
+            match (flows.is_empty(), coverage.is_complete()) {
+                (false, _) => fate.arrives = Some(true),
+                (true, false) => fate.arrives = fate.arrives.filter(|&arrives| arrives),
+                (true, true) => {}
+            }
+        }
+        for from in view.site.segment_ids() {
+            if is_unanswered(view, plan, line, from, &destinations)
+                && !fate.unanswered.contains(&from)
+            {
+                fate.unanswered.push(from);
+            }
+        }
+        fate.why = fate.why.or_else(|| why(view, plan, line, of_family()));
+    }
+    fate
+}
+
+/// Flows of a sender that the line translates and that arrive.
+fn through(
+    view: &View<'_>,
+    plan: &Plan,
+    line: Line<'_>,
+    sender: Sender,
+    destinations: &IntervalSet,
+) -> (Vec<(Place, Flow)>, Coverage) {
+    let device = plan.router_index(line.router);
+    let target = Target {
+        addresses: destinations,
+        segment: None,
+        services: None,
+    };
+    let mut flows = Vec::new();
+    let coverage = reach(view.network, plan, sender, target, &mut |arrival| {
+        if let Arrival::Delivered(place, flow) = arrival
+            && translated_by(&flow, device, line.number)
+        {
+            flows.push((place, flow));
+        }
+    });
+    (flows, coverage)
+}
+
+fn translated_by(flow: &Flow, device: DeviceIndex, line: usize) -> bool {
+    flow.hops.iter().any(|hop| {
+        let written = hop
+            .translated
+            .as_ref()
+            .and_then(|one| one.destination.as_ref());
+        hop.device == device && written.is_some_and(|(number, _)| *number == line)
+    })
+}
+
+/// Whether plain devices of a segment get something through by the line, and no answer to any of it comes back.
+fn is_unanswered(
+    view: &View<'_>,
+    plan: &Plan,
+    line: Line<'_>,
+    from: SegmentId,
+    destinations: &IntervalSet,
+) -> bool {
+    let sender = Sender::Segment(from);
+    let (flows, coverage) = through(view, plan, line, sender, destinations);
+    let answered = flows.iter().any(|(place, flow)| {
+        let (back, coverage) = returns(view.network, plan, sender, *place, flow);
+        !back.is_empty() || !coverage.is_complete()
+    });
+    !flows.is_empty() && !answered && coverage.is_complete()
+}
+
+/// Why one packet that the line takes stops behind it.
+fn why<'t>(
+    view: &View<'_>,
+    plan: &Plan,
+    line: Line<'_>,
+    taken: impl Iterator<Item = &'t Taken>,
+) -> Option<&'static str> {
+    let device = plan.router_index(line.router);
+    for one in taken {
+        let segment = plan.device(device).interfaces[one.interface].segment;
+        for region in &one.regions {
+            let Some(packet) = witness(view.network, plan, region) else {
+                continue;
+            };
+            let sender = Sender::Hostile(Origin::Segment(segment));
+            for way in trace(view.network, sender, &packet) {
+                let by_line = way.steps.iter().any(|step| {
+                    step.device == device && step.destination_translation == Some(line.number)
+                });
+                if let (true, Outcome::Stopped(stop)) = (by_line, way.outcome) {
+                    return Some(stopped(stop));
+                }
+            }
+        }
+    }
+    None
+}
