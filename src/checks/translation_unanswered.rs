@@ -3,7 +3,6 @@
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
-use super::translations::{List, fate, lines, taken};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -22,11 +21,8 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for line in lines(view)
-        .into_iter()
-        .filter(|line| line.list == List::Arriving)
-    {
-        let fate = fate(view, line, &taken(view, line));
+    for published in view.published() {
+        let (line, fate) = (published.line, &published.fate);
         let names = fate.unanswered.iter();
         let names = names.map(|&segment| view.site.segment(segment).name.value.as_str());
         let names: Vec<&str> = names.collect();

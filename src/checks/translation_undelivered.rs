@@ -3,7 +3,6 @@
 use crate::diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
-use super::translations::{List, fate, lines, taken};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -19,16 +18,9 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for line in lines(view)
-        .into_iter()
-        .filter(|line| line.list == List::Arriving)
-    {
-        let taken = taken(view, line);
-        let mut regions = taken.iter().flat_map(|one| &one.regions);
-        if !regions.any(|region| !region.is_empty()) {
-            continue;
-        }
-        let fate = fate(view, line, &taken);
+    for published in view.published() {
+        let fate = &published.fate;
+        let line = published.line;
         if fate.arrives != Some(false) {
             continue;
         }

@@ -150,8 +150,35 @@ pub(super) struct Fate {
     pub(super) unanswered: Vec<SegmentId>,
 }
 
+/// A destination translation that applies.
+pub(super) struct Published<'v> {
+    pub(super) line: Line<'v>,
+    pub(super) fate: Fate,
+}
+
+/// Each destination translation that applies, with what becomes of what it takes. Asked by [`View::published`], which
+/// keeps them.
+///
+/// Cost: for each line a walk of its destinations from each segment, and from hostile devices until one gets through.
+pub(super) fn published<'v>(view: &View<'v>) -> Vec<Published<'v>> {
+    let lines = lines(view).into_iter();
+    let arriving = lines.filter(|line| line.list == List::Arriving);
+    let applying = arriving.filter_map(|line| {
+        let mut taken = taken(view, line);
+        taken
+            .iter_mut()
+            .for_each(|one| one.regions.retain(|region| !region.is_empty()));
+        taken.retain(|one| !one.regions.is_empty());
+        (!taken.is_empty()).then(|| Published {
+            line,
+            fate: fate(view, line, &taken),
+        })
+    });
+    applying.collect()
+}
+
 /// Sends what a destination translation takes, from everywhere.
-pub(super) fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
+fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
     let mut fate = Fate {
         arrives: Some(false),
         why: None,
@@ -167,18 +194,22 @@ pub(super) fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
             continue;
         }
         let plan = view.network.plan(family);
-        for origin in view.network.fabric.origins() {
-            let (flows, coverage) =
-                through(view, plan, line, Sender::Hostile(origin), &destinations);
-            match (flows.is_empty(), coverage.is_complete()) {
-                (false, _) => fate.arrives = Some(true),
-                (true, false) => fate.arrives = fate.arrives.filter(|&arrives| arrives),
-                (true, true) => {}
-            }
-        }
+        let device = plan.device(plan.router_index(line.router));
+        let near: Vec<SegmentId> = of_family()
+            .map(|taken| device.interfaces[taken.interface].segment)
+            .collect();
+        let arrives = arrives(view, plan, line, &near, &destinations);
+        fate.arrives = match (fate.arrives, arrives) {
+            (Some(true), _) | (_, Some(true)) => Some(true),
+            (Some(false), Some(false)) => Some(false),
+            _ => None,
+        };
+        // Behind the only device that forwards nobody else meets it.
+        let alone = view.site.routers.len() == 1 && !view.hosts_route;
         for from in view.site.segment_ids() {
-            if is_unanswered(view, plan, line, from, &destinations)
+            if (!alone || near.contains(&from))
                 && !fate.unanswered.contains(&from)
+                && is_unanswered(view, plan, line, from, &destinations)
             {
                 fate.unanswered.push(from);
             }
@@ -186,6 +217,28 @@ pub(super) fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
         fate.why = fate.why.or_else(|| why(view, plan, line, of_family()));
     }
     fate
+}
+
+/// Whether something that the line translates arrives, from a hostile device anywhere: near ones first. `None`: a limit
+/// was met before.
+fn arrives(
+    view: &View<'_>,
+    plan: &Plan,
+    line: Line<'_>,
+    near: &[SegmentId],
+    destinations: &IntervalSet,
+) -> Option<bool> {
+    let mut origins: Vec<Origin> = view.network.fabric.origins().collect();
+    origins.sort_by_key(|origin| !origin.segment().is_some_and(|one| near.contains(&one)));
+    let mut complete = true;
+    for origin in origins {
+        let (flows, coverage) = through(view, plan, line, Sender::Hostile(origin), destinations);
+        if !flows.is_empty() {
+            return Some(true);
+        }
+        complete &= coverage.is_complete();
+    }
+    complete.then_some(false)
 }
 
 /// Flows of a sender that the line translates and that arrive.

@@ -15,6 +15,7 @@ use crate::model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
 use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;
+use super::translations::{Published, published};
 use super::words::listed;
 
 /// A site with what several checks need of it.
@@ -31,6 +32,7 @@ pub(super) struct View<'a> {
     wasted: OnceCell<Vec<Wasted>>,
     books: &'a [RuleBook<'a>],
     permits: OnceCell<Vec<Permit<'a>>>,
+    published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
     namings: OnceCell<[Naming<'a>; 2]>,
@@ -50,6 +52,7 @@ impl<'a> View<'a> {
             wasted: OnceCell::new(),
             books,
             permits: OnceCell::new(),
+            published: OnceCell::new(),
             expectations: OnceCell::new(),
             needs: OnceCell::new(),
             namings: OnceCell::new(),
@@ -121,6 +124,11 @@ impl<'a> View<'a> {
     /// What the rules of each gateway do, in the order of the file.
     pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
         self.books.iter().map(Reviewed)
+    }
+
+    /// Destination translations that apply, and what becomes of what they take.
+    pub(super) fn published(&self) -> &[Published<'a>] {
+        self.published.get_or_init(|| published(self))
     }
 
     /// The expectations of the site, judged.
