@@ -16,7 +16,7 @@ const HEADING: &str = "sourceIPv4Address,destinationIPv4Address,protocolIdentifi
 /// A log of which nothing can be read proves nothing: neither what is used nor what is not.
 #[test]
 fn a_log_without_a_readable_record_ends_with_2_and_changes_nothing() {
-    let (folder, file) = site(&starter());
+    let (folder, file) = site(starter());
     let before = fs::read_to_string(&file).expect("a site file");
     let log = folder.path().join("flows.csv");
     let name = log.to_str().expect("a path in UTF-8").to_owned();
