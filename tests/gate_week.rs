@@ -139,7 +139,7 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
         more += usize::from(
             grave
                 .iter()
-                .any(|message| message.contains("since the baseline")),
+                .any(|message| message.contains("more than before")),
         );
         text = edit;
     }

@@ -151,7 +151,7 @@ impl<'s> Standing<'s> {
                     Some(State::Known) => old.push(part),
                     Some(State::Worse(more)) => {
                         part.message
-                            .push_str(&format!("; since the baseline: {}", told(&more)));
+                            .push_str(&format!("; more than before: {}", told(&more)));
                         new.push(part);
                     }
                     Some(State::New) | None => new.push(part),

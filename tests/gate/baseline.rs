@@ -356,7 +356,7 @@ fn a_known_finding_that_got_worse_counts_and_says_by_what() {
     for (what, edited) in worse {
         let (code, said) = once_edited(&edited);
         assert_eq!(code, 1, "{what}: {said}");
-        assert!(said.contains("since the baseline:"), "{what}: {said}");
+        assert!(said.contains("more than before:"), "{what}: {said}");
     }
     let better = [
         narrow(from, services, "\"10.20.10.20\""),
