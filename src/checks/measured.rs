@@ -35,6 +35,15 @@ pub(super) fn of_permit(view: &View<'_>, permit: &Permit<'_>) -> Magnitude {
     measure
 }
 
+/// Some things by name.
+pub(super) fn of_things(things: impl IntoIterator<Item = impl std::fmt::Display>) -> Magnitude {
+    let mut measure = Magnitude::default();
+    for thing in things {
+        measure.add(thing.to_string());
+    }
+    measure
+}
+
 fn services(measure: &mut Magnitude, services: Option<&ServiceMatch>) {
     let any = [Service::Any];
     let listed = services.map_or(&any[..], |services| &services.services);

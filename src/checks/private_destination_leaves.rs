@@ -5,6 +5,7 @@ use crate::forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach}
 use crate::model::{Family, SegmentId};
 use crate::packet::IntervalSet;
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -55,6 +56,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             from.join(", ")
         );
         let draft = found(&CHECK, place(view, outside), name(&outside), what);
+        let draft = draft.measured(of_things(from.iter().map(|one| format!("from {one}"))));
         report.add(draft.help(
             "add a discard route for the private networks that have no other way, or `routes` to the external segment",
         ));

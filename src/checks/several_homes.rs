@@ -3,6 +3,7 @@
 use crate::diagnostic::{Check, Severity};
 use crate::model::{Forwards, Host};
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -29,6 +30,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let what = format!("has a foot in each of {}", homes.join(", "));
         report.add(
             found(&CHECK, host.name.span, &host.name.value, what)
+                .measured(of_things(&homes))
                 .help("leave it in one segment and let the gateway decide about the others"),
         );
     }

@@ -4,6 +4,7 @@ use crate::diagnostic::{Check, Severity};
 use crate::forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, SocketId};
 use crate::model::{FrameTypes, PortVlans, VlanId};
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -36,6 +37,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         {
             report.add(
                 found(&CHECK, socket.place, view.name(port), what)
+                    .measured(of_things(
+                        vlans.tagged.iter().map(|vlan| format!("VLAN {vlan}")),
+                    ))
                     .help("use `access = …`, or describe the interface that needs the tags"),
             );
         }

@@ -2,6 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -34,6 +35,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             names.join(", ")
         );
         let help = "translate their source as well, or give clients there the server's own address";
-        report.add(found(&CHECK, line.place(), line.subject(view), what).help(help));
+        let draft = found(&CHECK, line.place(), line.subject(view), what).help(help);
+        report.add(draft.measured(of_things(names.iter().map(|one| format!("from {one}")))));
     }
 }

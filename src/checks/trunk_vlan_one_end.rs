@@ -4,6 +4,7 @@ use crate::diagnostic::{Check, Severity};
 use crate::forwarding::layer2::{Admitted, SocketId};
 use crate::model::VlanId;
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -50,6 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                         view.fabric.socket(far).place,
                         format!("{peer} is described here"),
                     )
+                    .measured(of_things(vlans.iter().map(|vlan| format!("VLAN {vlan}"))))
                     .help("add it there or take it out here"),
                 );
             }

@@ -4,6 +4,7 @@ use crate::diagnostic::{Check, Severity};
 use crate::forwarding::layer2::{Exposed, Fabric, Far, Frame, SocketId, Start, flood};
 use crate::model::{VlanId, VlanSet};
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -45,6 +46,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         report.add(
             found(&CHECK, fabric.socket(port).place, view.name(port), what)
                 .note(fabric.socket(place).place, note)
+                .measured(of_things(
+                    inner.iter().map(|tag| format!("into VLAN {tag}")),
+                ))
                 .help("tag this VLAN on the cable too"),
         );
     }

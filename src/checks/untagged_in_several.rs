@@ -2,6 +2,7 @@
 
 use crate::diagnostic::{Check, Severity};
 
+use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
 
@@ -29,6 +30,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let what = format!("untagged in {}", view.vlans(port, &untagged));
             report.add(
                 found(&CHECK, socket.place, view.name(port), what)
+                    .measured(of_things(
+                        untagged.iter().map(|vlan| format!("VLAN {vlan}")),
+                    ))
                     .help("leave one of them untagged and tag the others"),
             );
         }

@@ -403,3 +403,37 @@ fn a_baseline_of_the_first_version_is_still_read() {
     fs::write(&base, old.to_string()).expect("a file of our own");
     assert_eq!(folder.review(&format!("--baseline {name}")).code, 0);
 }
+
+/// VLANs and segments are measured too: a host that gets a third home is worse than with two.
+#[test]
+fn one_more_segment_of_a_host_is_worse_and_one_less_is_not() {
+    let zones = "[zones.house]\ntrust = 50\n";
+    let segments = (1..=4).map(|number| {
+        format!("[segments.s{number}]\nzone = \"house\"\nprefixes = [\"10.44.{number}.0/24\"]\n")
+    });
+    let segments: String = segments.collect();
+    let host = |homes: &[u8]| {
+        let homes = homes.iter().map(|number| {
+            format!("[[hosts.recorder.interfaces]]\nsegment = \"s{number}\"\naddresses = [\"10.44.{number}.9\"]\n")
+        });
+        format!(
+            "{zones}{segments}[hosts.recorder]\n{}",
+            homes.collect::<String>()
+        )
+    };
+    let folder = Folder::new(&host(&[1, 2, 3]));
+    let base = folder.path("base.json").to_string_lossy().into_owned();
+    folder.review(&format!("--write-baseline {base} --fail-on note"));
+    for (homes, red) in [
+        (&[1, 2, 3][..], false),
+        (&[1, 2], false),
+        (&[1, 2, 3, 4], true),
+        (&[1, 2, 4], true),
+    ] {
+        folder.rewrite(&host(homes));
+        let ran = folder.review(&format!("--baseline {base} --fail-on note --format json"));
+        let new = states(&json(&ran)).into_iter();
+        let new = new.filter(|(check, _, state)| check == "several-homes" && state == "new");
+        assert_eq!(new.count(), usize::from(red), "{homes:?}: {ran:?}");
+    }
+}
