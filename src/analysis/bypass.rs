@@ -41,15 +41,26 @@ pub fn bypasses(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -
         return Vec::new();
     }
     let needed = Needed::new(network);
+    let [v4, v6] = Family::ALL.map(|family| addressed(network, network.plan(family)));
+    let sent = |routed: &Routed| {
+        let addresses = match routed.family {
+            Family::V4 => &v4,
+            Family::V6 => &v6,
+        };
+        routed.flow.sent().destination.overlaps(addresses)
+    };
     let mut described: Vec<Bypass> = Vec::new();
     for group in ways.chunk_by(|one, other| one.0 == other.0) {
         let from = group[0].0;
-        let plain = from
-            .segment()
-            .map(|from| routed(network, Sender::Segment(from)));
+        let mut plain = match from.segment() {
+            Some(from) => routed(network, Sender::Segment(from)),
+            None => Vec::new(),
+        };
+        // Devices as configured send to addresses that somebody has or a translation matches.
+        plain.retain(sent);
         let hostile = routed(network, Sender::Hostile(from));
         for (_, to, way) in group {
-            let flows = [plain.as_deref().unwrap_or_default(), &hostile];
+            let flows = [&plain[..], &hostile];
             described.push(describe(network, &needed, (from, *to), flows, way));
         }
     }
@@ -147,33 +158,22 @@ fn describe(
         from,
         to,
         two_way: comes_back(network, (from, to), hostile, way),
-        configured: as_configured(network, (from, to), plain, way),
+        configured: as_configured((from, to), plain, way),
         settings,
         opened_by,
         way: way.clone(),
     }
 }
 
-/// Whether a device as configured gets there: by plain frames of its own, or by packets to addresses that somebody has
-/// or a translation matches, passed on or taken by devices without rules. Nobody is configured at unclaimed ports.
-fn as_configured(
-    network: &Network<'_>,
-    (from, to): (Origin, Origin),
-    plain: &[Routed],
-    way: &Way,
-) -> bool {
+/// Whether a device as configured gets there: by plain frames of its own, or by its packets, passed on or taken by
+/// devices without rules. Nobody is configured at unclaimed ports.
+fn as_configured((from, to): (Origin, Origin), plain: &[Routed], way: &Way) -> bool {
     let untagged = match way.legs.first().map(|leg| leg.start) {
         Some(Start::Seat(_, frame)) => frame != Frame::HOSTILE,
         _ => true,
     };
     let direct = untagged && way.handovers.is_empty() && way.far_address.is_none();
-    let routed = || {
-        let mut there = plain.iter();
-        there.any(|routed| {
-            let asked = addressed(network, network.plan(routed.family));
-            Some(routed.to) == to.segment() && routed.flow.sent().destination.overlaps(&asked)
-        })
-    };
+    let routed = || plain.iter().any(|routed| Some(routed.to) == to.segment());
     from.segment().is_some() && (direct || routed())
 }
 

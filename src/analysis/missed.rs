@@ -31,7 +31,7 @@ impl<'p> Missed<'p> {
     ) -> Self {
         let (described, by_hosts) = match sender {
             Sender::Segment(segment) => {
-                let described = plan.own_way_sources(segment);
+                let described = plan.own_way_sources(segment).clone();
                 let packets = Region {
                     source: described.difference(&plan.nobody),
                     destination: to.clone(),

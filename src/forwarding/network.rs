@@ -37,6 +37,12 @@ pub struct Attachment {
 }
 
 impl Attachment {
+    /// Its addresses as a set.
+    pub fn own(&self) -> IntervalSet {
+        let addresses = self.addresses.iter();
+        addresses.map(|&address| Interval::point(address)).collect()
+    }
+
     /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
     /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8, from memory).
     ///
@@ -117,6 +123,8 @@ pub struct Plan {
     pub(super) answering: Vec<(DeviceIndex, SegmentId, IntervalSet)>,
     /// Those of them with an address on each segment.
     pub(super) own_ways: Vec<Vec<DeviceIndex>>,
+    /// The addresses of all of those there.
+    pub(super) own_sources: Vec<IntervalSet>,
     /// Addresses of each host that has several.
     pub(super) several_own: Vec<IntervalSet>,
     /// What each device finds on its wire.
@@ -232,6 +240,7 @@ impl Plan {
             routers: site.routers.len(),
             answering: Vec::new(),
             own_ways: Vec::new(),
+            own_sources: Vec::new(),
             several_own: Vec::new(),
             wires: Wires::default(),
         };
@@ -258,8 +267,7 @@ impl Plan {
     fn homes(&self, host: DeviceIndex) -> Vec<(DeviceIndex, SegmentId, IntervalSet)> {
         let mut homes: Vec<(DeviceIndex, SegmentId, IntervalSet)> = Vec::new();
         for interface in &self.device(host).interfaces {
-            let points = interface.addresses.iter().map(|&at| Interval::point(at));
-            let own: IntervalSet = points.collect();
+            let own = interface.own();
             match homes.iter_mut().find(|(_, at, _)| *at == interface.segment) {
                 Some((_, _, known)) => *known = known.union(&own),
                 None => homes.push((host, interface.segment, own)),
@@ -271,10 +279,14 @@ impl Plan {
 
     fn note_own_ways(&mut self) {
         let mut own_ways: Vec<Vec<DeviceIndex>> = vec![Vec::new(); self.segments.len()];
-        for (host, segment, _) in &self.answering {
+        let mut own_sources = vec![IntervalSet::empty(); self.segments.len()];
+        for (host, segment, own) in &self.answering {
             own_ways[segment.0].push(*host);
+            let all = &mut own_sources[segment.0];
+            *all = all.union(own);
         }
         self.own_ways = own_ways;
+        self.own_sources = own_sources;
         let hosts = self.devices[self.routers..].iter();
         let count =
             |host: &Device| -> usize { host.interfaces.iter().map(|at| at.addresses.len()).sum() };
@@ -356,8 +368,7 @@ impl Plan {
         if self.family == Family::V4 {
             return here.own.clone();
         }
-        let addresses = here.interfaces[interface].addresses.iter();
-        addresses.map(|&address| Interval::point(address)).collect()
+        here.interfaces[interface].own()
     }
 
     /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.

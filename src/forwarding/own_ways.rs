@@ -2,7 +2,7 @@
 //! devices do.
 
 use crate::model::SegmentId;
-use crate::packet::{Interval, IntervalSet, Region};
+use crate::packet::{IntervalSet, Region};
 
 use super::network::{DeviceIndex, Plan};
 use super::routes::NextHop;
@@ -16,18 +16,15 @@ impl Plan {
 
     /// Addresses of those hosts on the segment. A packet from one of them *may* be a plain device's, but where every
     /// packet is to arrive it is the host's.
-    pub fn own_way_sources(&self, segment: SegmentId) -> IntervalSet {
-        let hosts = self.hosts_with_own_ways(segment).iter();
-        hosts.fold(IntervalSet::default(), |all, &host| {
-            all.union(&self.addresses_on(host, segment))
-        })
+    pub fn own_way_sources(&self, segment: SegmentId) -> &IntervalSet {
+        &self.own_sources[segment.0]
     }
 
     /// The parts of some packets that devices of a segment send there, each from the device that has its source. What
     /// a host sends by an interface on another segment is left out; what it has no route for stays in.
     pub fn sent_by_owners(&self, segment: SegmentId, packets: &Region) -> Vec<Region> {
         let plain = Region {
-            source: packets.source.difference(&self.own_way_sources(segment)),
+            source: packets.source.difference(self.own_way_sources(segment)),
             ..packets.clone()
         };
         let hosts = self.hosts_with_own_ways(segment).iter();
@@ -50,23 +47,11 @@ impl Plan {
             });
             let destination = by_it.fold(IntervalSet::default(), |all, (_, part)| all.union(part));
             Region {
-                source: packets.source.intersection(&points(&interface.addresses)),
+                source: packets.source.intersection(&interface.own()),
                 destination,
                 services: packets.services.clone(),
             }
         });
         parts.collect()
     }
-
-    fn addresses_on(&self, host: DeviceIndex, segment: SegmentId) -> IntervalSet {
-        let interfaces = self.device(host).interfaces.iter();
-        let here = interfaces.filter(|interface| interface.segment == segment);
-        here.fold(IntervalSet::default(), |all, interface| {
-            all.union(&points(&interface.addresses))
-        })
-    }
-}
-
-fn points(addresses: &[u128]) -> IntervalSet {
-    addresses.iter().map(|&at| Interval::point(at)).collect()
 }

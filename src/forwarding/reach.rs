@@ -1,7 +1,7 @@
 //! Sends sets of packets through a network and lists where each part arrives or stops.
 
 use crate::model::{Action, HostId, RouterId, SegmentId};
-use crate::packet::{ClassSet, Interval, IntervalSet, Mask, Region};
+use crate::packet::{ClassSet, IntervalSet, Mask, Region};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::FilterPlan;
@@ -373,8 +373,7 @@ impl Walk<'_> {
             .iter()
             .filter(|interface| !interface.addresses.is_empty())
         {
-            let points = interface.addresses.iter().map(|&at| Interval::point(at));
-            let (mine, _) = self.split_destination(&flow, &points.collect());
+            let (mine, _) = self.split_destination(&flow, &interface.own());
             if let Some(mine) = mine {
                 (self.sink)(Arrival::Delivered(Place::Segment(interface.segment), mine));
             }

@@ -1,11 +1,11 @@
 //! How senders hand their packets to the first device.
 
 use crate::model::SegmentId;
-use crate::packet::{Interval, IntervalSet, Region};
+use crate::packet::{IntervalSet, Region};
 
 use super::flow::Flow;
 use super::layer2::Origin;
-use super::network::{DeviceIndex, SegmentPlan};
+use super::network::{Attachment, DeviceIndex, SegmentPlan};
 use super::reach::{Sender, Stop, Target, Walk};
 use super::routes::NextHop;
 use super::wires::Stand;
@@ -39,8 +39,7 @@ impl Walk<'_> {
             if only.is_some() && egress.map(|egress| egress.segment) != only {
                 continue;
             }
-            let addresses = egress.map_or(&[][..], |egress| &egress.addresses);
-            let source: IntervalSet = addresses.iter().map(|&at| Interval::point(at)).collect();
+            let source = egress.map(Attachment::own).unwrap_or_default();
             let source = source.difference(&self.plan.nobody);
             let region = target.region(self.network, source);
             let mut flow = Flow::new(Region {

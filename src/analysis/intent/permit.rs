@@ -108,7 +108,7 @@ impl Between<'_, '_> {
             let plainly = passed.flow.host.is_none();
             let mut got = [passed.sent, passed.arrived];
             for part in got.iter_mut().filter(|_| plainly) {
-                part.source = part.source.difference(&described);
+                part.source = part.source.difference(described);
             }
             let parts = std::mem::take(&mut left).into_iter();
             left = parts.flat_map(|part| left_over(part, &got)).collect();
