@@ -118,7 +118,8 @@ impl Baseline {
 
 impl<'s> Standing<'s> {
     /// Holds findings against a baseline. A finding of which only some subjects are known is parted: it is new for
-    /// the others, and for those of which it says more than it did, with what came to it. What is accepted is neither new nor known, and not gone. Cost: one look-up for each subject.
+    /// the others, and for those of which it says more than it did, with what came to it. What is accepted is neither
+    /// new nor known, and not gone. Cost: one look-up for each subject.
     pub fn new(judged: Judged<'s>, baseline: Option<&Baseline>) -> Self {
         let Judged { open, accepted } = judged;
         let Some(baseline) = baseline else {

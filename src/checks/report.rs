@@ -1,8 +1,8 @@
 //! Collects what checks find: one finding for each setting, however many ports it speaks of.
 
-use rustc_hash::FxHashMap;
-
 use std::collections::BTreeMap;
+
+use rustc_hash::FxHashMap;
 
 use crate::diagnostic::{Check, Finding, Magnitude, Note, Span};
 use crate::model::Accepted;

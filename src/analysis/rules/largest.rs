@@ -17,7 +17,7 @@ impl Judge<'_, '_> {
         let mut must = Mask::none(count);
         let mut open: Vec<usize> = (0..count).filter(|&rule| !gone.contains(rule)).collect();
         if open.len() > MOST_RULES {
-            return open.is_empty();
+            return false;
         }
         while !open.is_empty() {
             let proved = open
@@ -29,7 +29,7 @@ impl Judge<'_, '_> {
                 return false;
             }
             proved.iter().for_each(|&rule| must.insert(rule));
-            open.retain(|rule| !proved.contains(rule));
+            open.retain(|&rule| !must.contains(rule));
         }
         true
     }
