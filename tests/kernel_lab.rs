@@ -90,6 +90,7 @@ const SITES: &[(&str, &str)] = sites![
     "hairpin-two-gateways",
     "private-by-default",
     "two-subnets-one-port",
+    "known-by-request",
 ];
 
 #[test]

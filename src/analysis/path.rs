@@ -151,12 +151,20 @@ pub fn path_via(
     let traces = match via {
         None => trace(network, sender, packet),
         Some(via) => {
-            let mut there = plan.neighbours(sender);
-            there.retain(|(device, _)| *device == via);
+            let only = |mut there: Vec<(DeviceIndex, usize)>| {
+                there.retain(|(device, _)| *device == via);
+                there
+            };
+            let there = only(plan.neighbours(sender));
+            let learned = there.is_empty();
+            let there = match learned {
+                true => only(plan.learned_neighbours(sender)),
+                false => there,
+            };
             if there.is_empty() {
                 return Err(PathError::NextHopNotThere);
             }
-            trace_via(network, sender, packet, &there)
+            trace_via(network, sender, packet, &there, learned)
         }
     };
     Ok(PathResult {

@@ -142,6 +142,10 @@ impl Row<'_> {
                         }
                     }
                     let by_host = flow.host.is_some();
+                    // What may arrive only does not count as arrived; where it stops otherwise is listed too.
+                    if flow.learned {
+                        return;
+                    }
                     missed.deliver(flow.sent(), mine.as_deref().map(Flow::sent), by_host);
                 }
             },

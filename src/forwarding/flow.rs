@@ -76,6 +76,9 @@ pub struct Flow {
     pub hops: SmallVec<[Hop; 1]>,
     /// The described host that sends it by its own routes; `None`: a plain device, or a hostile one.
     pub host: Option<DeviceIndex>,
+    /// Whether a device on the way knows its next hop only if that one has asked for it: then it may arrive, but need
+    /// not.
+    pub learned: bool,
     /// As it was sent, where some hop has rewritten it; else it is as it is now.
     before: Option<Box<Region>>,
 }
@@ -87,6 +90,7 @@ impl Flow {
             now: region,
             hops: SmallVec::new(),
             host: None,
+            learned: false,
             before: None,
         }
     }
@@ -101,6 +105,14 @@ impl Flow {
         self.before.map_or(self.now, |before| *before)
     }
 
+    /// The same, to a next hop that is known only if it has asked.
+    pub(super) fn by_learned(self) -> Self {
+        Self {
+            learned: true,
+            ..self
+        }
+    }
+
     /// The part of the flow that now lies in `part`, which must be a part of `now`.
     pub fn restricted(&self, part: Region, classes: &ServiceClasses) -> Self {
         let before = self.before.as_ref();
@@ -109,6 +121,7 @@ impl Flow {
             now: part,
             hops: self.hops.clone(),
             host: self.host,
+            learned: self.learned,
             before,
         }
     }

@@ -91,6 +91,8 @@ pub struct SegmentPlan {
     pub on_link: IntervalSet,
     /// Both together: a set that surely holds every source of plain devices there.
     pub cover: IntervalSet,
+    /// Default gateways that the file names for plain devices there.
+    pub default_gateways: Vec<u128>,
     /// The world beyond.
     pub external: bool,
     /// Of the world beyond: addresses that nobody there routes, since they are private (RFC 1918, RFC 4193, RFC 6598)
@@ -315,6 +317,7 @@ impl Plan {
             && host.routes.is_empty()
             && wire.first_hops == plain.first_hops
             && wire.attached == plain.attached
+            && wire.learned == plain.learned
     }
 
     /// The host on a segment that answers for an address by itself, if there is one.
@@ -363,7 +366,7 @@ impl Plan {
     }
 
     /// Addresses that an interface answers for on its wire.
-    fn answers_for(&self, device: DeviceIndex, interface: usize) -> IntervalSet {
+    pub(super) fn answers_for(&self, device: DeviceIndex, interface: usize) -> IntervalSet {
         let here = self.device(device);
         if self.family == Family::V4 {
             return here.own.clone();
@@ -401,6 +404,11 @@ impl Plan {
     fn prefixes(&self, site: &Site) -> Vec<SegmentPlan> {
         let segments = site.segments.iter().map(|segment| SegmentPlan {
             on_link: segment.addresses().of(self.family).clone(),
+            default_gateways: {
+                let named = segment.default_gateway.iter().map(|named| named.value);
+                let named = named.filter(|&address| Family::of(address) == self.family);
+                named.map(Family::value).collect()
+            },
             external: segment.external,
             ..SegmentPlan::default()
         });

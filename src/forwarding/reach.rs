@@ -246,6 +246,11 @@ impl Walk<'_> {
         };
         let (routers, rest) = self.split_destination(&flow, &self.plan.routers_own);
         if let Some(routers) = routers {
+            for (device, interface, own) in self.plan.learned_receivers(stand) {
+                if let (Some(mine), _) = self.split_destination(&routers, &own) {
+                    self.arrive(device, interface, mine.by_learned());
+                }
+            }
             let mut taken = IntervalSet::empty();
             for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
@@ -270,7 +275,7 @@ impl Walk<'_> {
     fn land(&mut self, stand: Stand, flow: Flow) {
         let plan = self.plan;
         let Some((segment, addresses)) = plan.wire(stand).lands.first() else {
-            self.stop(Stop::OffWire, flow);
+            self.land_learned(stand, flow);
             return;
         };
         let (there, off) = match addresses {
@@ -281,8 +286,19 @@ impl Walk<'_> {
             self.deliver(*segment, there);
         }
         if let Some(off) = off {
-            self.stop(Stop::OffWire, off);
+            self.land_learned(stand, off);
         }
+    }
+
+    /// Delivery to hosts that are not found, and are known if they have asked.
+    fn land_learned(&mut self, stand: Stand, flow: Flow) {
+        let learned = self.plan.learned_hosts(stand);
+        if let (Some(there), _) = self.split_destination(&flow, &learned)
+            && let Some(segment) = self.plan.segment_of(stand)
+        {
+            self.deliver(segment, there.by_learned());
+        }
+        self.stop(Stop::OffWire, flow);
     }
 
     pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) {
@@ -423,6 +439,9 @@ impl Walk<'_> {
             NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
             NextHop::Address { address, .. } => {
+                for (next, interface) in self.plan.learned_owners(stand, address) {
+                    self.arrive(next, interface, flow.clone().by_learned());
+                }
                 let owners = self.plan.owners(stand, address);
                 for &(next, interface) in &owners {
                     self.arrive(next, interface, flow.clone());

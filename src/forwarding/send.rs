@@ -72,6 +72,9 @@ impl Walk<'_> {
 
     pub(super) fn send_to_routers(&mut self, stand: Stand, flow: Flow) {
         let plan = self.plan;
+        for (device, interface) in plan.learned_routers(stand) {
+            self.arrive(device, interface, flow.clone().by_learned());
+        }
         let mut first_hops = plan.routers_at(stand).peekable();
         if first_hops.peek().is_none() {
             self.stop(Stop::NoFirstHop, flow);

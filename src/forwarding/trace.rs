@@ -147,22 +147,26 @@ pub struct Trace {
     pub packet: Packet,
     /// The described host that sent it by its own routes; `None`: a plain device, or a hostile one.
     pub host: Option<DeviceIndex>,
+    /// Whether a device on the way knows its next hop only if that one has asked for it: then it may go this way.
+    pub learned: bool,
     /// The reply's way back, where it was delivered.
     pub reply: Option<Reply>,
 }
 
 /// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask
-/// `neighbours` for those that it can hand a packet to.
+/// `neighbours` for those that it can hand a packet to; `learned`: the sender knows them only from their requests.
 pub fn trace_via(
     network: &Network<'_>,
     sender: Sender,
     packet: &Packet,
     via: &[(DeviceIndex, usize)],
+    learned: bool,
 ) -> Vec<Trace> {
     let plan = network.plan(Family::of(packet.source));
     let walker = Walker { network, plan };
     let mut traces = walker.walk_by(via, packet);
     for trace in &mut traces {
+        trace.learned |= learned;
         trace.reply = reply(network, plan, sender, trace);
     }
     traces

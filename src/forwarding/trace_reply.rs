@@ -255,8 +255,10 @@ struct Back<'a> {
 
 impl Back<'_> {
     /// Follows a reply; of several ways the first that answers, else the first that comes home, else the first.
+    ///
+    /// What is known only if a neighbour has asked does not count: an answer is one that comes for certain.
     fn follow(&self, way: Way, next: Next) -> End {
-        match next {
+        match next.certain() {
             Next::Done(Outcome::Delivered(Place::Segment(segment))) => {
                 let home = self.home.contains(&segment);
                 self.end(way, home)
@@ -272,6 +274,7 @@ impl Back<'_> {
                 let best = ends.into_iter().nth(best.unwrap_or(0));
                 best.unwrap_or_else(|| way.lost())
             }
+            Next::Perhaps(_) => way.lost(),
         }
     }
 
@@ -411,13 +414,14 @@ impl Back<'_> {
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
     fn handed_out(&self, way: Way, stand: Stand, next: Next) -> End {
+        let next = next.certain();
         // Nobody takes it but who listens: that nobody has the address, or has it and sent it, makes no difference.
         let off = [Stop::OffWire, Stop::OwnSource].map(Outcome::Stopped);
         let alone = match next {
             Next::Done(outcome) => {
                 matches!(outcome, Outcome::Delivered(_)) || off.contains(&outcome)
             }
-            Next::Arrive(..) => false,
+            Next::Arrive(..) | Next::Perhaps(..) => false,
         };
         if matches!(next, Next::Done(Outcome::Stopped(Stop::OwnSource))) {
             // A plain device that sends from a host's address is another device than that host.

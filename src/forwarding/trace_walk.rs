@@ -20,6 +20,29 @@ pub(super) enum Next {
     /// To one of these interfaces, whichever answers; never none.
     Arrive(Vec<(DeviceIndex, usize)>),
     Done(Outcome),
+    /// As the first says, and perhaps as the second: to a next hop that is known only if it has asked.
+    Perhaps(Box<[Self; 2]>),
+}
+
+impl Next {
+    /// Where it may go besides, by what the sender may have learned.
+    fn or_learned(self, learned: Vec<(DeviceIndex, usize)>) -> Self {
+        match learned.is_empty() {
+            true => self,
+            false => Self::Perhaps(Box::new([self, Self::Arrive(learned)])),
+        }
+    }
+
+    /// Where it goes for certain.
+    pub(super) fn certain(self) -> Self {
+        match self {
+            Self::Perhaps(both) => {
+                let [certain, _] = *both;
+                certain.certain()
+            }
+            next => next,
+        }
+    }
 }
 
 /// Walks one packet.
@@ -76,21 +99,13 @@ impl Walker<'_> {
                 && addresses.is_none_or(|set| set.contains(destination))
         };
         let landed = wire.lands.iter().filter(taken);
-        let landed = landed.map(|(there, _)| Next::Done(self.landed(*there, packet)));
+        let landed = landed.map(|(there, _)| Next::Done(landing(self.plan, *there, packet)));
         let attached = wire.attached.iter();
         let attached = attached.map(|&at| Next::Arrive(vec![at]));
         let starts: Vec<Next> = landed.chain(attached).collect();
         let ways = starts.into_iter();
         ways.flat_map(|start| self.go_on((start, *packet), Vec::new()))
             .collect()
-    }
-
-    /// How it ends for a packet that comes to devices of a segment.
-    fn landed(&self, segment: SegmentId, packet: &Packet) -> Outcome {
-        match to_itself(self.plan, packet) {
-            true => Outcome::Stopped(Stop::OwnSource),
-            false => Outcome::Delivered(Place::Segment(segment)),
-        }
     }
 
     pub(super) fn walk_from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
@@ -131,6 +146,14 @@ impl Walker<'_> {
                         .flat_map(|start| self.go_on(start, steps.clone()))
                         .collect();
                 }
+                Next::Perhaps(both) => {
+                    let [certain, learned] = *both;
+                    let mut traces = self.go_on((certain, packet), steps.clone());
+                    let mut perhaps = self.go_on((learned, packet), steps);
+                    perhaps.iter_mut().for_each(|trace| trace.learned = true);
+                    traces.append(&mut perhaps);
+                    return traces;
+                }
                 Next::Done(outcome) => outcome,
             };
             return vec![Trace {
@@ -138,6 +161,7 @@ impl Walker<'_> {
                 outcome,
                 packet,
                 host: None,
+                learned: false,
                 reply: None,
             }];
         }
@@ -327,6 +351,14 @@ impl Walker<'_> {
     }
 }
 
+/// How it ends for a packet that comes to devices of a segment.
+fn landing(plan: &Plan, segment: SegmentId, packet: &Packet) -> Outcome {
+    match to_itself(plan, packet) {
+        true => Outcome::Stopped(Stop::OwnSource),
+        false => Outcome::Delivered(Place::Segment(segment)),
+    }
+}
+
 /// Whether the receiver of a packet has its source address itself.
 pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
     let (source, destination) = (
@@ -340,10 +372,11 @@ pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
 /// Any of the routers that plain devices find at a stand.
 pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
     let first_hops: Vec<_> = plan.routers_at(stand).collect();
-    match first_hops.is_empty() {
+    let certain = match first_hops.is_empty() {
         true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
         false => Next::Arrive(first_hops),
-    }
+    };
+    certain.or_learned(plan.learned_routers(stand))
 }
 
 /// Who gets a packet that is handed out on-link.
@@ -359,9 +392,27 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
     let takers: Vec<_> = takers
         .map(|(device, interface, _)| (device, interface))
         .collect();
+    let learned = plan.learned_receivers(stand);
+    let learned = learned.filter(|(_, _, own)| own.contains(destination));
+    let learned = learned.map(|(device, interface, _)| (device, interface));
+    let learned: Vec<_> = learned.collect();
     if !takers.is_empty() {
-        return Next::Arrive(takers);
+        return Next::Arrive(takers).or_learned(learned);
     }
+    let certain = to_devices(plan, stand, packet);
+    let off = matches!(certain, Next::Done(Outcome::Stopped(Stop::OffWire)));
+    match plan.segment_of(stand) {
+        Some(segment) if off && plan.learned_hosts(stand).contains(destination) => {
+            let landed = Next::Done(landing(plan, segment, packet));
+            Next::Perhaps(Box::new([certain, landed]))
+        }
+        _ => certain.or_learned(learned),
+    }
+}
+
+/// Who gets it of the devices that are found on the wire.
+fn to_devices(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
+    let destination = Family::value(packet.destination);
     let takes = |addresses: &Option<IntervalSet>| {
         let set = addresses.as_ref();
         set.is_none_or(|set| set.contains(destination))
@@ -370,10 +421,7 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
         Some((segment, addresses))
             if takes(addresses) && !plan.routers_own.contains(destination) =>
         {
-            match to_itself(plan, packet) {
-                true => Outcome::Stopped(Stop::OwnSource),
-                false => Outcome::Delivered(Place::Segment(*segment)),
-            }
+            landing(plan, *segment, packet)
         }
         _ => Outcome::Stopped(Stop::OffWire),
     })
@@ -394,22 +442,23 @@ pub(super) fn depart(
         NextHop::AnyRouter { .. } => any_router(plan, stand),
         NextHop::Address { address, .. } => {
             let owners = plan.owners(stand, address);
-            if !owners.is_empty() {
-                return Next::Arrive(owners);
-            }
-            let Some(outside) = plan.leads_out(stand) else {
-                return stopped(Stop::NextHopSilent);
+            let certain = match plan.leads_out(stand) {
+                _ if !owners.is_empty() => Next::Arrive(owners),
+                Some(outside) => leave_site(plan, outside, packet),
+                None => stopped(Stop::NextHopSilent),
             };
-            let destination = Family::value(packet.destination);
-            if plan.segment(outside).unrouted.contains(destination) {
-                return stopped(Stop::LostOutside(outside));
-            }
-            match to_itself(plan, packet) {
-                true => stopped(Stop::OwnSource),
-                false => Next::Done(Outcome::Delivered(Place::Segment(outside))),
-            }
+            certain.or_learned(plan.learned_owners(stand, address))
         }
     }
+}
+
+/// How it ends for a packet that leaves the site by an external segment.
+fn leave_site(plan: &Plan, outside: SegmentId, packet: &Packet) -> Next {
+    let destination = Family::value(packet.destination);
+    Next::Done(match plan.segment(outside).unrouted.contains(destination) {
+        true => Outcome::Stopped(Stop::LostOutside(outside)),
+        false => landing(plan, outside, packet),
+    })
 }
 
 fn blank(device: DeviceIndex, ingress: Option<usize>, packet: &Packet) -> Step {

@@ -6,6 +6,7 @@ use crate::model::{Family, HostId, SegmentId, Site};
 use crate::packet::{Interval, IntervalSet};
 
 use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
+use super::learned::{Apart, Learned};
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::Sender;
 
@@ -27,6 +28,9 @@ pub struct Wire {
     pub attached: Vec<(DeviceIndex, usize)>,
     /// Those of them that forward for plain devices of the stand's segment.
     pub first_hops: Vec<(DeviceIndex, usize)>,
+    /// Interfaces that frames reach, of devices whose own requests come back by another interface of the same port:
+    /// whoever is asked learns where to send. That a packet arrives there is possible, not certain.
+    pub learned: Vec<Learned>,
     /// Segments of which devices take what is handed out on-link, and the addresses that they may have;
     /// `None`: every address. From a plain stand, its own segment or none.
     pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
@@ -64,6 +68,7 @@ impl Wires {
             wiring,
             closed: FxHashMap::default(),
             known: FxHashMap::default(),
+            apart: Apart::new(fabric),
             numbers: FxHashMap::default(),
             wires: Self::default(),
         };
@@ -97,6 +102,7 @@ struct Build<'a> {
     closed: FxHashMap<u32, bool>,
     /// Wires of feet in closed sets: the set, the segment, whether the foot is reached itself.
     known: FxHashMap<(u32, SegmentId, bool), u32>,
+    apart: Apart,
     numbers: FxHashMap<Wire, u32>,
     wires: Wires,
 }
@@ -144,8 +150,9 @@ impl Build<'_> {
         })
     }
 
-    fn wire_of_foot(&self, foot: FootId, segment: SegmentId) -> Wire {
+    fn wire_of_foot(&mut self, foot: FootId, segment: SegmentId) -> Wire {
         let wiring = self.wiring;
+        let learned = self.learned_by_foot(foot, segment);
         let reached = wiring.from_foot(foot);
         let both = |&other: &FootId| wiring.two_way(foot, other);
         let attached = self.places(reached.feet.iter().copied().filter(both));
@@ -155,8 +162,41 @@ impl Build<'_> {
         Wire {
             first_hops: self.first_hops(segment, &attached),
             attached,
+            learned,
             lands: landing.into_iter().map(|set| (segment, set)).collect(),
         }
+    }
+
+    /// What the device of an interface learns from requests; it learns nothing of itself.
+    fn learned_by_foot(&mut self, foot: FootId, segment: SegmentId) -> Vec<Learned> {
+        let reached = self.wiring.from_foot(foot);
+        let (own, _) = self.plan.place_of(self.fabric.foot(foot).of);
+        let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
+        let heard = pairs.filter(|(_, asks)| self.wiring.from_foot(*asks).has(foot));
+        let mut learned: Vec<Learned> = heard
+            .map(|&pair| learned_pair(self.plan, self.fabric, pair))
+            .collect();
+        learned.retain(|one| one.device != own);
+        learned
+    }
+
+    /// What some plain device of a segment, or the host that nobody can stand in for, learns from requests.
+    fn learned_by_segment(&mut self, segment: SegmentId) -> Vec<Learned> {
+        let mut learned = Vec::new();
+        for &number in self.wiring.vacancies_of(segment) {
+            let reached = self.wiring.from_vacancy(number);
+            let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
+            let heard = pairs.filter(|(_, asks)| self.wiring.from_foot(*asks).has_vacancy(number));
+            learned.extend(heard.map(|&pair| learned_pair(self.plan, self.fabric, pair)));
+        }
+        for &host in self.wiring.feet_of(segment) {
+            if self.fabric.is_placeless(host) {
+                learned.extend(self.learned_by_foot(host, segment));
+            }
+        }
+        learned.sort_unstable();
+        learned.dedup();
+        learned
     }
 
     fn places(&self, feet: impl Iterator<Item = FootId>) -> Vec<(DeviceIndex, usize)> {
@@ -190,6 +230,7 @@ impl Build<'_> {
         let wire = Wire {
             first_hops: self.first_hops(segment, &attached),
             attached,
+            learned: self.learned_by_segment(segment),
             lands: vec![(segment, None)],
         };
         self.keep(wire)
@@ -214,6 +255,8 @@ impl Build<'_> {
             lands: lands.collect(),
             attached: self.places(reached.feet.iter().copied()),
             first_hops: Vec::new(),
+            // It needs no answer: all that frames reach is attached.
+            learned: Vec::new(),
         };
         self.keep(wire)
     }
@@ -295,6 +338,17 @@ impl Build<'_> {
     }
 }
 
+fn learned_pair(plan: &Plan, fabric: &Fabric, (takes, asks): (FootId, FootId)) -> Learned {
+    let place = |foot| plan.place_of(fabric.foot(foot).of);
+    let (device, ingress) = place(takes);
+    let (_, asks) = place(asks);
+    Learned {
+        device,
+        ingress,
+        asks,
+    }
+}
+
 impl Plan {
     /// The routers that plain devices find at a stand; a device there does not send to itself.
     pub(super) fn routers_at(&self, stand: Stand) -> impl Iterator<Item = (DeviceIndex, usize)> {
@@ -325,7 +379,20 @@ impl Plan {
     /// Interfaces that a sender can hand a packet to: those that it exchanges frames with both ways, of a hostile sender
     /// those that its frames reach.
     pub fn neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
-        let stands = match sender {
+        let found = self.stands_of(sender).into_iter();
+        let found = found.flat_map(|stand| &self.wire(stand).attached);
+        found.copied().collect()
+    }
+
+    /// Those that a sender may know from their requests only.
+    pub fn learned_neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
+        let found = self.stands_of(sender).into_iter();
+        let found = found.flat_map(|stand| &self.wire(stand).learned);
+        found.map(|one| (one.device, one.ingress)).collect()
+    }
+
+    fn stands_of(&self, sender: Sender) -> Vec<Stand> {
+        match sender {
             Sender::Segment(segment) => vec![Stand::Segment(segment)],
             Sender::Hostile(origin) => vec![Stand::Hostile(origin)],
             Sender::Host(host) => {
@@ -333,11 +400,7 @@ impl Plan {
                 let count = self.device(device).interfaces.len();
                 (0..count).map(|at| Stand::Foot(device, at)).collect()
             }
-        };
-        let found = stands
-            .into_iter()
-            .flat_map(|stand| &self.wire(stand).attached);
-        found.copied().collect()
+        }
     }
 
     /// The segment of a stand; `None` at unclaimed ports.

@@ -30,6 +30,8 @@ struct JsonPath {
 
 #[derive(Serialize)]
 struct JsonWay {
+    /// True: the packet goes this way only once a device on it has asked for the one before.
+    needs_request: bool,
     delivered: bool,
     place: Option<String>,
     stopped: Option<&'static str>,
@@ -139,6 +141,7 @@ fn json_way(
         Outcome::NotForwardable => (None, Some("no router forwards this source or destination")),
     };
     JsonWay {
+        needs_request: trace.learned,
         delivered: place.is_some(),
         place,
         stopped,

@@ -16,6 +16,10 @@ use super::matrix::Paint;
 use super::text::{clean, labelled};
 use super::words::{mismatch_text, rule_name, stop_text};
 
+/// What is so of a way that depends on a request.
+const REQUEST: &str = "possible, not certain: a device on this way gets no answer to its own ARP or neighbour \
+                       requests, and knows where to send only after the next device has asked for it";
+
 /// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
 pub fn path_text(
     network: &Network<'_>,
@@ -110,6 +114,9 @@ impl View<'_> {
             self.step(out, number + 1, step);
         }
         self.leg(out, legs.last().and_then(Option::as_ref));
+        if trace.learned {
+            self.line(out, 0, "", REQUEST);
+        }
         let text = self.outcome(trace);
         let label = match trace.outcome {
             Outcome::Delivered(_) => "=> ",

@@ -160,8 +160,10 @@ fn direct(ground: &Ground<'_>) -> bool {
     forwarding.count() < 2
         && single
         && segments.chain(own).all(|(segment, stand)| {
-            let mut found = plan.wire(stand).attached.iter();
-            found.all(|&(device, at)| {
+            let wire = plan.wire(stand);
+            let learned = wire.learned.iter().map(|one| (one.device, one.ingress));
+            let mut found = wire.attached.iter().copied().chain(learned);
+            found.all(|(device, at)| {
                 let here = plan.device(device);
                 !here.forwards || here.interfaces[at].segment == segment
             })

@@ -71,14 +71,13 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
                     .iter()
                     .map(|(segment, _)| Link::Segment(*segment)),
             );
-            let forwards = |(device, _): &&(DeviceIndex, usize)| {
-                plan.device(*device).forwards || has_home(plan, *device, to)
-            };
-            met.extend(wire.attached.iter().filter(forwards).map(|(device, _)| {
-                match plan.device(*device).id {
-                    DeviceId::Router(router) => Link::Router(router),
-                    DeviceId::Host(host) => Link::Host(host),
-                }
+            let attached = wire.attached.iter().map(|(device, _)| *device);
+            let found = attached.chain(wire.learned.iter().map(|one| one.device));
+            let forwards =
+                found.filter(|&device| plan.device(device).forwards || has_home(plan, device, to));
+            met.extend(forwards.map(|device| match plan.device(device).id {
+                DeviceId::Router(router) => Link::Router(router),
+                DeviceId::Host(host) => Link::Host(host),
             }));
         }
     }

@@ -105,6 +105,9 @@ impl Between<'_, '_> {
         let described = plan.own_way_sources(self.from);
         let services = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {
+            if passed.flow.learned {
+                return;
+            }
             let plainly = passed.flow.host.is_none();
             let mut got = [passed.sent, passed.arrived];
             for part in got.iter_mut().filter(|_| plainly) {

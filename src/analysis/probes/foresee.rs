@@ -77,6 +77,8 @@ pub enum Unforeseen {
     OtherInterface,
     /// Devices there may use several routers, and it depends on which.
     DependsOnRouter,
+    /// A device on the way knows its next hop only if that one has asked for it.
+    DependsOnRequest,
 }
 
 /// Walks a packet of an honest device. `from`: the segment that it stands on; without one, that of the source.
@@ -102,6 +104,10 @@ pub fn foresee(
         own_way(plan, host, stand, packet)?;
     }
     let traces = trace(network, sender, packet);
+    let depends = match traces.iter().any(|trace| trace.learned) {
+        true => Unforeseen::DependsOnRequest,
+        false => Unforeseen::DependsOnRouter,
+    };
     let mut ways = traces.iter().map(|trace| way(network, plan, trace));
     let first = ways.next().ok_or(Unforeseen::DependsOnRouter)?;
     let mut same = Foreseen {
@@ -112,7 +118,7 @@ pub fn foresee(
     };
     for other in ways {
         if other.expect != same.expect || other.arrives_as != same.arrives_as {
-            return Err(Unforeseen::DependsOnRouter);
+            return Err(depends);
         }
         same.deciders.retain(|one| other.deciders.contains(one));
         same.reply_rules

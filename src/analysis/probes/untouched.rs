@@ -19,6 +19,8 @@ pub enum Why {
     NoDevice,
     /// It depends on which of several routers the sender uses.
     DependsOnRouter,
+    /// A device on the way knows its next hop only if that one has asked for it.
+    DependsOnRequest,
     /// The segment has no addresses, or no other segment has.
     NoAddresses,
     /// A limit was met before all was looked at.
@@ -50,6 +52,10 @@ pub fn why_text(why: Why) -> &'static str {
         Why::DependsOnRouter => {
             "devices there may use several routers, and what happens depends on which"
         }
+        Why::DependsOnRequest => {
+            "the sender hears one VLAN of its gateway and is heard by another: it knows where to send only while the \
+             gateway asks for it"
+        }
         Why::NoAddresses => "there is no address to send from or to",
         Why::Unknown => "a limit was met before all packets were looked at",
     }
@@ -59,6 +65,7 @@ impl From<Refused> for Why {
     fn from(refused: Refused) -> Self {
         match refused {
             Refused::Unforeseen(Unforeseen::DependsOnRouter) => Self::DependsOnRouter,
+            Refused::Unforeseen(Unforeseen::DependsOnRequest) => Self::DependsOnRequest,
             Refused::Unforeseen(_) | Refused::NoDevice => Self::NoDevice,
         }
     }

@@ -1,0 +1,157 @@
+//! Next hops that a device learns from requests, since it gets no answer to its own.
+//!
+//! Whoever asks for a neighbour says where it is itself (RFC 826, packet reception: the sender's addresses are merged
+//! into the table of whoever is asked; RFC 4861 section 7.2.3 likewise), and interfaces on one port or LAG of a device
+//! share its hardware address. So a sender that hears one interface of a device, and is heard by another one on the same
+//! port, sends there once the device has asked for it, though its own requests get no answer: a wrong PVID at the
+//! sender's port does this. Observed in a kernel for IPv4; for IPv6 it takes a device that asks from the address that is
+//! the next hop, and not from its link-local one. Whether the device has asked is not known: what goes
+//! that way *may* arrive. The other direction does not work: the device's request is answered on an interface by which
+//! it does not wait for the answer.
+
+use rustc_hash::FxHashMap;
+
+use crate::model::SegmentId;
+use crate::packet::IntervalSet;
+
+use super::layer2::{Fabric, FootId, FootOf, Reached};
+use super::network::{DeviceId, DeviceIndex, Plan};
+use super::wires::Stand;
+
+/// A neighbour that a sender knows from that one's request only.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Learned {
+    /// The device.
+    pub device: DeviceIndex,
+    /// The interface that takes the sender's frames.
+    pub ingress: usize,
+    /// The interface that asks: what is sent to its addresses comes in by the other one.
+    pub asks: usize,
+}
+
+/// Device and segment.
+type At = (FootOf, SegmentId);
+
+/// Pairs of interfaces of one device on one port, the first of which takes frames of a sender and the second does not.
+#[derive(Debug)]
+pub(super) struct Apart {
+    /// Interfaces by device (named by its first) and segment.
+    of_device: FxHashMap<At, Vec<FootId>>,
+    /// What was found, by what a sender reaches and its segment.
+    known: FxHashMap<(*const Reached, SegmentId), Vec<(FootId, FootId)>>,
+}
+
+impl Apart {
+    pub(super) fn new(fabric: &Fabric) -> Self {
+        let mut of_device: FxHashMap<At, Vec<FootId>> = FxHashMap::default();
+        for id in fabric.foot_ids() {
+            let foot = fabric.foot(id);
+            let at = (first_of(foot.of), foot.segment);
+            of_device.entry(at).or_default().push(id);
+        }
+        Self {
+            of_device,
+            known: FxHashMap::default(),
+        }
+    }
+
+    /// The pairs for a sender on a segment: an interface that it reaches, and one on the same port, on the sender's
+    /// segment by the file, that it does not.
+    pub(super) fn pairs(
+        &mut self,
+        fabric: &Fabric,
+        reached: &Reached,
+        segment: SegmentId,
+    ) -> &[(FootId, FootId)] {
+        let key = (std::ptr::from_ref(reached), segment);
+        let of_device = &self.of_device;
+        self.known.entry(key).or_insert_with(|| {
+            let mut pairs = Vec::new();
+            for &takes in &reached.feet {
+                let at = (first_of(fabric.foot(takes).of), segment);
+                let others = of_device.get(&at).into_iter().flatten();
+                let others =
+                    others.filter(|&&asks| !reached.has(asks) && shares_port(fabric, takes, asks));
+                pairs.extend(others.map(|&asks| (takes, asks)));
+            }
+            pairs
+        })
+    }
+}
+
+fn first_of(of: FootOf) -> FootOf {
+    match of {
+        FootOf::Router(router, _) => FootOf::Router(router, 0),
+        FootOf::Host(host, _) => FootOf::Host(host, 0),
+    }
+}
+
+fn shares_port(fabric: &Fabric, one: FootId, other: FootId) -> bool {
+    let there = &fabric.foot(other).sockets;
+    fabric
+        .foot(one)
+        .sockets
+        .iter()
+        .any(|socket| there.contains(socket))
+}
+
+impl Plan {
+    /// Gateways and routers that a sender at a stand may know from their requests and that take packets for plain
+    /// devices of its segment: the segment's default gateways, else each with an address there.
+    pub(super) fn learned_routers(&self, stand: Stand) -> Vec<(DeviceIndex, usize)> {
+        let Some(segment) = self.segment_of(stand) else {
+            return Vec::new();
+        };
+        let known: Vec<_> = self.routers_at(stand).collect();
+        let gateways = &self.segment(segment).default_gateways;
+        let learned = self.wire(stand).learned.iter().filter(|one| {
+            let asks = (one.device, one.asks);
+            let own = &self.device(one.device).interfaces[one.asks].addresses;
+            match gateways.is_empty() {
+                true => self.is_addressed_router(asks, segment),
+                false => own.iter().any(|address| gateways.contains(address)),
+            }
+        });
+        let at = learned.map(|one| (one.device, one.ingress));
+        at.filter(|at| !known.contains(at)).collect()
+    }
+
+    /// Interfaces by which a next hop takes packets that a sender at a stand may know from its requests, but for those
+    /// that answer.
+    pub(super) fn learned_owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
+        let known = self.owners(stand, address);
+        let learned = self.wire(stand).learned.iter().filter(|one| {
+            let own = &self.device(one.device).interfaces[one.asks].addresses;
+            own.contains(&address)
+        });
+        let at = learned.map(|one| (one.device, one.ingress));
+        at.filter(|at| !known.contains(at)).collect()
+    }
+
+    /// Gateways and routers that may take what is sent on-link to their own addresses, each with the addresses that no
+    /// interface there answers for.
+    pub(super) fn learned_receivers(
+        &self,
+        stand: Stand,
+    ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
+        let learned = self.wire(stand).learned.iter();
+        let routers =
+            learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Router(_)));
+        routers.map(move |one| {
+            let at = (one.device, one.ingress);
+            let mut own = self.device(one.device).interfaces[one.asks].own();
+            if self.wire(stand).attached.contains(&at) {
+                own = own.difference(&self.answers_for(one.device, one.ingress));
+            }
+            (one.device, one.ingress, own)
+        })
+    }
+
+    /// Addresses of hosts that a sender at a stand may know from their requests.
+    pub(super) fn learned_hosts(&self, stand: Stand) -> IntervalSet {
+        let learned = self.wire(stand).learned.iter();
+        let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
+        let own = hosts.map(|one| self.device(one.device).interfaces[one.asks].own());
+        own.fold(IntervalSet::empty(), |all, own| all.union(&own))
+    }
+}
