@@ -6,7 +6,7 @@
 use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
 use boundwalk::analysis::probes::{Unforeseen, foresee};
 use boundwalk::analysis::{By, Extent, Matrix, Party, Question, path, path_via};
-use boundwalk::forwarding::{DeviceIndex, Network, Outcome, Packet, Sender, Stop, trace};
+use boundwalk::forwarding::{DeviceIndex, Doubt, Network, Outcome, Packet, Sender, Stop, trace};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, HostId, SegmentId, Site, TCP};
 
@@ -61,13 +61,13 @@ fn one_way_stops_and_the_other_arrives_by_the_guests_rule() {
                 .filter(|way| way.host.is_some() || matches!(sender, Sender::Segment(_)))
                 .collect();
             let stopped = of_clerk.iter().any(|way| {
-                !way.learned
+                way.doubts.is_empty()
                     && matches!(
                         way.outcome,
                         Outcome::Stopped(Stop::NextHopSilent | Stop::NoFirstHop)
                     )
             });
-            let arrived = of_clerk.iter().find(|way| way.learned);
+            let arrived = of_clerk.iter().find(|way| way.doubts == [Doubt::Request]);
             let arrived = arrived.expect("a way that depends on a request");
             assert!(stopped, "{ways:#?}");
             assert!(matches!(arrived.outcome, Outcome::Delivered(_)));
@@ -154,7 +154,12 @@ fn the_gateway_as_a_chosen_next_hop_may_take_it() {
     for packet in packets() {
         let by_edge = path_via(&network, None, &packet, Some(DeviceIndex(0)));
         let by_edge = by_edge.expect("it may be handed over");
-        assert!(by_edge.traces.iter().all(|way| way.learned));
+        assert!(
+            by_edge
+                .traces
+                .iter()
+                .all(|way| way.doubts == [Doubt::Request])
+        );
         let plain = path(&network, None, &packet).expect("a path");
         assert_eq!(plain.traces.len(), 2);
     }

@@ -295,7 +295,7 @@ fn passed(network: &Network<'_>, from: Origin) -> Passed {
                 {
                     first.push((place, flow));
                 }
-                Arrival::Stopped(Stop::Denied(rule), region) => {
+                Arrival::Stopped(Stop::Denied(rule), region, _) => {
                     denied.push((rule, family, region.destination));
                 }
                 _ => {}

@@ -1,6 +1,6 @@
 //! What of a pair does not arrive.
 
-use crate::forwarding::{Device, DeviceId, NextHop, Plan, Sender};
+use crate::forwarding::{Certainty, Device, DeviceId, NextHop, Plan, Sender};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::replies::left_over;
@@ -62,8 +62,25 @@ impl<'p> Missed<'p> {
         }
     }
 
+    /// It does not arrive by a way, or by one of several that nobody can choose between.
+    pub(super) fn stop(&mut self, sent: &Region, certainty: Certainty) {
+        match certainty {
+            Certainty::Certain => self.add(sent),
+            Certainty::OneOf => self.lose(sent),
+            // Whatever else becomes of it is listed too.
+            Certainty::Possible => {}
+        }
+    }
+
+    /// It surely does not arrive in one of the cases that are possible, whatever arrives in others.
+    fn lose(&mut self, sent: &Region) {
+        let parts = self.parts.take();
+        self.add(sent);
+        self.parts = parts;
+    }
+
     /// It does not arrive. What a device sends to itself need not.
-    pub(super) fn add(&mut self, sent: &Region) {
+    fn add(&mut self, sent: &Region) {
         let plain = without_sources(sent, &self.described);
         if plain.source.is_empty() && !sent.source.is_empty() {
             return;
@@ -79,15 +96,24 @@ impl<'p> Missed<'p> {
     }
 
     /// Something was delivered, and this part of it where it was sent to; `by_host`: by a described host's own ways.
-    pub(super) fn deliver(&mut self, sent: &Region, mine: Option<&Region>, by_host: bool) {
+    pub(super) fn deliver(
+        &mut self,
+        (sent, certainty): (&Region, Certainty),
+        mine: Option<&Region>,
+        by_host: bool,
+    ) {
         let Some(mine) = mine else {
-            self.add(sent);
+            self.stop(sent, certainty);
             return;
         };
         if sent != mine {
             for elsewhere in sent.difference(mine) {
-                self.add(&elsewhere);
+                self.stop(&elsewhere, certainty);
             }
+        }
+        // What only may arrive does not count as arrived.
+        if certainty == Certainty::Possible {
+            return;
         }
         if self.parts.is_some() {
             let mine = match by_host {

@@ -1,7 +1,9 @@
 //! What an answer rests on.
 
-use crate::forwarding::Network;
 use crate::forwarding::layer2::FootOf;
+use rustc_hash::FxHashSet;
+
+use crate::forwarding::{DeviceId, Network};
 use crate::model::{Family, Host, SegmentId, Site};
 
 /// What was modelled and assumed, in sentences, and the caution that goes with every answer.
@@ -10,6 +12,9 @@ pub fn notes(network: &Network<'_>) -> Vec<String> {
     notes.extend(layer2(network));
     notes.extend(several_routers(network));
     notes.extend(standing_by(network));
+    notes.extend(shared_addresses(network));
+    notes.extend(overlapping(network));
+    notes.extend(alternative_routes(network));
     notes.extend(external(network));
     notes.push(
         "Not modelled: traffic that a gateway starts itself, address translation that changes source ports, \
@@ -139,6 +144,70 @@ fn standing_by(network: &Network<'_>) -> Option<String> {
              not tried.",
             names.join(", ")
         )
+    })
+}
+
+/// Addresses that several devices have, with who has them.
+fn shared_addresses(network: &Network<'_>) -> Option<String> {
+    const FEW: usize = 4;
+    let mut shared = Vec::new();
+    for family in Family::ALL {
+        let plan = network.plan(family);
+        for address in plan.doubled.intervals().iter().map(|one| one.low()) {
+            let devices = plan.devices.iter();
+            let owners = devices.filter(|device| device.own.contains(address));
+            let names: Vec<&str> = owners
+                .map(|device| device_name(network.site, device.id))
+                .collect();
+            shared.push(format!(
+                "{} of {}",
+                family.address(address),
+                names.join(" and ")
+            ));
+        }
+    }
+    let more = match shared.len().saturating_sub(FEW) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    shared.truncate(FEW);
+    (!shared.is_empty()).then(|| {
+        format!(
+            "Addresses that several devices have: {}{more}. Any of them may answer: what passes by one is said to pass, \
+             and what must pass must do so by each.",
+            shared.join(", ")
+        )
+    })
+}
+
+fn device_name(site: &Site, device: DeviceId) -> &str {
+    match device {
+        DeviceId::Router(router) => &site.router(router).name.value,
+        DeviceId::Host(host) => &site.host(host).name.value,
+    }
+}
+
+fn overlapping(network: &Network<'_>) -> Option<String> {
+    let overlap = |family: &Family| !network.plan(*family).contested.is_empty();
+    Family::ALL.iter().any(overlap).then(|| {
+        "Prefixes of segments overlap: addresses that lie in several are looked for on each of these segments."
+            .to_owned()
+    })
+}
+
+/// Routes besides the best of their prefix.
+fn alternative_routes(network: &Network<'_>) -> Option<String> {
+    let site = network.site;
+    let of_routers = site.routers.iter().map(|router| &router.routes);
+    let mut all = of_routers.chain(site.hosts.iter().map(|host| &host.routes));
+    let several = all.any(|routes| {
+        let mut seen = FxHashSet::default();
+        routes.iter().any(|route| !seen.insert(route.destination))
+    });
+    several.then(|| {
+        "Of several routes to one prefix the one with the lowest `preference` is used; what a backup route lets pass is \
+         said to pass, and what must pass does not rest on it. Of equal ones either may be used."
+            .to_owned()
     })
 }
 

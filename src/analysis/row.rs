@@ -127,7 +127,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(_, sent) => missed.add(&sent),
+                Arrival::Stopped(_, sent, certainty) => missed.stop(&sent, certainty),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;
                     for (at, part) in self.takers(place, &flow) {
@@ -142,11 +142,8 @@ impl Row<'_> {
                         }
                     }
                     let by_host = flow.host.is_some();
-                    // What may arrive only does not count as arrived; where it stops otherwise is listed too.
-                    if flow.learned {
-                        return;
-                    }
-                    missed.deliver(flow.sent(), mine.as_deref().map(Flow::sent), by_host);
+                    let mine = mine.as_deref().map(Flow::sent);
+                    missed.deliver((flow.sent(), flow.certainty), mine, by_host);
                 }
             },
         );

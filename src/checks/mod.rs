@@ -1,14 +1,15 @@
 //! Floor 5: what is wrong, weak or worth knowing in a site that loads. One file a check.
 //!
 //! [`CHECKS`] is the list of all of them; [`run`] runs them. A check judges what the floors below compute; it
-//! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier,
-//! overlapping prefixes, an address given twice ...) are problems of [`load`](crate::load), not findings.
+//! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier, a name
+//! that nothing has ...) are problems of [`load`](crate::load), not findings.
 
 mod accept;
 mod acceptance;
 mod acceptance_expired;
 mod acceptance_stale;
 mod acceptance_unknown;
+mod address_twice;
 mod addresses_wide;
 mod baseline;
 mod bypass_open;
@@ -16,6 +17,7 @@ mod cable_label_differs;
 mod changed;
 mod clear_text_across_zones;
 mod clear_text_services;
+mod default_gateway_unknown;
 mod default_permit;
 mod default_vlan_in_use;
 mod deny_unlogged;
@@ -55,6 +57,7 @@ mod permit_upward;
 mod permits;
 mod port_without_vlan;
 mod ports_wide;
+mod prefixes_overlap;
 mod private_destination_leaves;
 mod pvid_not_untagged;
 mod reason_missing;
@@ -74,6 +77,7 @@ mod rules_correlated;
 mod segments_joined;
 mod segments_share_vlan;
 mod several_homes;
+mod shared_address_alone;
 mod site_not_modelled_here;
 mod source_check_off;
 mod tags_on_access_port;
@@ -157,6 +161,11 @@ pub static CHECKS: &[Registered] = &[
         find: acceptance_unknown::find,
     },
     Registered {
+        check: &address_twice::CHECK,
+        area: Area::Routing,
+        find: address_twice::find,
+    },
+    Registered {
         check: &addresses_wide::CHECK,
         area: Area::RuleWidth,
         find: addresses_wide::find,
@@ -175,6 +184,11 @@ pub static CHECKS: &[Registered] = &[
         check: &clear_text_across_zones::CHECK,
         area: Area::RuleWidth,
         find: clear_text_across_zones::find,
+    },
+    Registered {
+        check: &default_gateway_unknown::CHECK,
+        area: Area::Routing,
+        find: default_gateway_unknown::find,
     },
     Registered {
         check: &default_permit::CHECK,
@@ -342,6 +356,11 @@ pub static CHECKS: &[Registered] = &[
         find: ports_wide::find,
     },
     Registered {
+        check: &prefixes_overlap::CHECK,
+        area: Area::Routing,
+        find: prefixes_overlap::find,
+    },
+    Registered {
         check: &private_destination_leaves::CHECK,
         area: Area::Routing,
         find: private_destination_leaves::find,
@@ -420,6 +439,11 @@ pub static CHECKS: &[Registered] = &[
         check: &several_homes::CHECK,
         area: Area::Wiring,
         find: several_homes::find,
+    },
+    Registered {
+        check: &shared_address_alone::CHECK,
+        area: Area::Routing,
+        find: shared_address_alone::find,
     },
     Registered {
         check: &site_not_modelled_here::CHECK,

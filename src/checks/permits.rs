@@ -77,8 +77,8 @@ fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<Met> {
         for family in Family::ALL {
             let plan = view.network.plan(family);
             let routes = &plan.device(plan.router_index(gateway.id)).routes;
-            let parts = routes.split(&plan.segment(segment).cover).into_iter();
-            let ways = parts.filter_map(|(hop, _)| hop.and_then(|hop| hop.interface()));
+            let parts = routes.split_ways(&plan.segment(segment).cover).into_iter();
+            let ways = parts.filter_map(|(hop, _, _)| hop.and_then(|hop| hop.interface()));
             for interface in ways {
                 let met = Met {
                     interface,

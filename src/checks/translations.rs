@@ -91,7 +91,7 @@ pub(super) fn taken(view: &View<'_>, line: Line<'_>) -> Vec<Taken> {
         for (interface, attachment) in device.interfaces.iter().enumerate() {
             let anywhere = family.full().difference(&plan.nobody);
             let source = match (line.list, &attachment.accepts) {
-                (List::Arriving, Some(accepts)) => anywhere.intersection(accepts),
+                (List::Arriving, Some(accepts)) => anywhere.intersection(&accepts.all()),
                 _ => anywhere.clone(),
             };
             let everything = Region {

@@ -98,7 +98,9 @@ fn read(path: &Path) -> (String, io::Result<Vec<u8>>) {
 fn impossible(verified: &Verified<'_>) -> Vec<RowFault> {
     let rows = verified.rows.iter();
     let faults = rows.filter_map(|row| match row.judgement {
-        Judgement::Unclear(Unforeseen::DependsOnRouter | Unforeseen::DependsOnRequest) => None,
+        Judgement::Unclear(
+            Unforeseen::DependsOnRouter | Unforeseen::DependsOnRequest | Unforeseen::DependsOnFault,
+        ) => None,
         Judgement::Unclear(why) => Some(RowFault {
             line: row.row.line,
             what: format!("{}: {}", row.packet, unforeseen_text(why)),

@@ -10,7 +10,7 @@ use crate::model::{
 use crate::packet::{Interval, IntervalSet};
 
 use super::filter::FilterPlan;
-use super::network::{Attachment, Device, DeviceId};
+use super::network::{Accepts, Attachment, Device, DeviceId};
 use super::routes::{NextHop, RouteEntry, RouteTable};
 
 /// A gateway or router in one family.
@@ -18,7 +18,7 @@ pub(super) fn router_device(
     id: RouterId,
     router: &Router,
     filter: Option<FilterPlan>,
-    family: Family,
+    (family, contested): (Family, &IntervalSet),
 ) -> Device {
     let mut entries = Vec::new();
     let mut interfaces = Vec::new();
@@ -36,7 +36,7 @@ pub(super) fn router_device(
         ));
     }
     entries.extend(static_routes(&router.routes, family));
-    let routes = RouteTable::new(entries);
+    let routes = RouteTable::new(entries).with_contested(contested);
     let interfaces: Vec<Attachment> = interfaces
         .into_iter()
         .enumerate()
@@ -60,7 +60,12 @@ pub(super) fn router_device(
 }
 
 /// A host in one family.
-pub(super) fn host_device(site: &Site, id: HostId, host: &Host, family: Family) -> Device {
+pub(super) fn host_device(
+    site: &Site,
+    id: HostId,
+    host: &Host,
+    (family, contested): (Family, &IntervalSet),
+) -> Device {
     let mut entries = Vec::new();
     let mut interfaces = Vec::new();
     for (number, interface) in host.interfaces.iter().enumerate() {
@@ -83,13 +88,13 @@ pub(super) fn host_device(site: &Site, id: HostId, host: &Host, family: Family) 
         forwards: host.forwards.value == Forwards::Routes,
         own: own(&interfaces),
         interfaces,
-        routes: RouteTable::new(entries),
+        routes: RouteTable::new(entries).with_contested(contested),
         filter: None,
     }
 }
 
-/// The default route of a host: its own next hops, else whatever its first addressed interface's segment
-/// uses.
+/// The default route of a host that has none of its own: its own next hops, else whatever its first addressed interface's
+/// segment uses. Where nobody has the next hop that is named, it perhaps uses what its segment does.
 fn default_routes(
     site: &Site,
     host: &Host,
@@ -97,35 +102,41 @@ fn default_routes(
     family: Family,
 ) -> Vec<RouteEntry> {
     let everything = Interval::new(0, family.top()).expect("zero is the lowest address");
-    let entry = |next_hop| RouteEntry {
+    let mut routes = host.routes.iter();
+    if routes.any(|route| {
+        route.destination.family() == family && route.destination.interval() == everything
+    }) {
+        return Vec::new();
+    }
+    let entry = |next_hop, preference| RouteEntry {
         prefix: everything,
         next_hop,
+        preference,
         place: host.name.span,
     };
-    let named: Vec<IpAddr> = host
-        .default_gateway
-        .iter()
-        .map(|address| address.value)
-        .collect();
-    let next_hop = named.iter().find_map(|&address| {
-        let value = Family::value(address);
-        let own = |interface: &Attachment| interface.subnets.iter().any(|net| net.contains(value));
-        let holds = |interface: &Attachment| segment_holds(site, interface.segment, address);
-        // By the interface whose own subnet holds it, before others on its segment.
-        let interface = interfaces
-            .iter()
-            .position(|at| own(at) && Family::of(address) == family)
-            .or_else(|| interfaces.iter().position(holds))?;
-        (Family::of(address) == family).then(|| NextHop::Address {
-            interface,
-            address: Family::value(address),
-        })
-    });
     let addressed = interfaces
         .iter()
         .position(|interface| !interface.addresses.is_empty());
     let fallback = addressed.map(|interface| NextHop::AnyRouter { interface });
-    next_hop.or(fallback).map(entry).into_iter().collect()
+    let mut named = host.default_gateway.iter().map(|address| address.value);
+    let Some(address) = named.find(|&address| Family::of(address) == family) else {
+        return fallback.map(|hop| entry(hop, 1)).into_iter().collect();
+    };
+    let value = Family::value(address);
+    let own = |interface: &Attachment| interface.subnets.iter().any(|net| net.contains(value));
+    let holds = |interface: &Attachment| segment_holds(site, interface.segment, address);
+    // By the interface whose own subnet holds it, before others on its segment.
+    let interface = interfaces.iter().position(own);
+    let interface = interface.or_else(|| interfaces.iter().position(holds));
+    let next_hop = interface.or(addressed).map(|interface| NextHop::Address {
+        interface,
+        address: value,
+    });
+    let segments: Vec<SegmentId> = interfaces.iter().map(|one| one.segment).collect();
+    let known = site.forwards_from(&segments, address);
+    let first = next_hop.map(|hop| entry(hop, 1));
+    let second = fallback.filter(|_| !known).map(|hop| entry(hop, 2));
+    first.into_iter().chain(second).collect()
 }
 
 fn segment_holds(site: &Site, segment: SegmentId, address: IpAddr) -> bool {
@@ -141,6 +152,7 @@ fn on_link(
     mine.map(move |(address, place)| RouteEntry {
         prefix: address.prefix().interval(),
         next_hop: NextHop::OnLink { interface },
+        preference: 0,
         place,
     })
 }
@@ -182,17 +194,23 @@ fn static_routes(routes: &[Route], family: Family) -> impl Iterator<Item = Route
             },
             Via::Discard => NextHop::Discard,
         },
+        preference: route.preference,
         place: route.place,
     })
 }
 
 /// Sources that a check lets in on an interface (RFC 3704 sections 2.2 and 2.4).
-fn accepts(routes: &RouteTable, interface: usize, check: SourceCheck) -> Option<IntervalSet> {
-    match check {
-        SourceCheck::Off => None,
-        SourceCheck::Loose => Some(routes.destinations(|entry| entry.next_hop != NextHop::Discard)),
-        SourceCheck::Strict => {
-            Some(routes.destinations(|entry| entry.next_hop.interface() == Some(interface)))
+fn accepts(routes: &RouteTable, interface: usize, check: SourceCheck) -> Option<Accepts> {
+    let passes = |entry: &RouteEntry| match check {
+        SourceCheck::Off => true,
+        SourceCheck::Loose => entry.next_hop != NextHop::Discard,
+        SourceCheck::Strict => entry.next_hop.interface() == Some(interface),
+    };
+    (check != SourceCheck::Off).then(|| {
+        let surely = routes.surely(passes);
+        Accepts {
+            perhaps: routes.destinations(passes).difference(&surely),
+            surely,
         }
-    }
+    })
 }

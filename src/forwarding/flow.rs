@@ -6,6 +6,19 @@ use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::network::DeviceIndex;
 
+/// How sure it is that a packet goes the way that it is shown on. The greater of two holds for both together.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub enum Certainty {
+    /// As configured it goes this way, or by one of several that its sender may choose.
+    #[default]
+    Certain,
+    /// It goes this way or another, and nobody can say which: several devices have one address, or two routes to one
+    /// destination are equal. What must arrive must arrive on each.
+    OneOf,
+    /// It may go this way, and need not: by a next hop that is known only if it has asked, or by a backup route.
+    Possible,
+}
+
 /// What translations changed at a device.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Translated {
@@ -76,9 +89,8 @@ pub struct Flow {
     pub hops: SmallVec<[Hop; 1]>,
     /// The described host that sends it by its own routes; `None`: a plain device, or a hostile one.
     pub host: Option<DeviceIndex>,
-    /// Whether a device on the way knows its next hop only if that one has asked for it: then it may arrive, but need
-    /// not.
-    pub learned: bool,
+    /// How sure it is that it goes this way.
+    pub certainty: Certainty,
     /// As it was sent, where some hop has rewritten it; else it is as it is now.
     before: Option<Box<Region>>,
 }
@@ -90,7 +102,7 @@ impl Flow {
             now: region,
             hops: SmallVec::new(),
             host: None,
-            learned: false,
+            certainty: Certainty::Certain,
             before: None,
         }
     }
@@ -105,10 +117,10 @@ impl Flow {
         self.before.map_or(self.now, |before| *before)
     }
 
-    /// The same, to a next hop that is known only if it has asked.
-    pub(super) fn by_learned(self) -> Self {
+    /// The same, on a way that is no surer than this.
+    pub(super) fn at_most(self, certainty: Certainty) -> Self {
         Self {
-            learned: true,
+            certainty: self.certainty.max(certainty),
             ..self
         }
     }
@@ -121,7 +133,7 @@ impl Flow {
             now: part,
             hops: self.hops.clone(),
             host: self.host,
-            learned: self.learned,
+            certainty: self.certainty,
             before,
         }
     }

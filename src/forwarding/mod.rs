@@ -16,9 +16,11 @@ mod devices;
 mod dropped;
 mod filter;
 mod flow;
+mod hand_over;
 pub mod layer2;
 mod learned;
 mod network;
+mod next;
 mod own_ways;
 mod reach;
 mod returns;
@@ -34,15 +36,15 @@ mod wires;
 pub use coverage::{Coverage, Limit};
 pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
-pub use flow::{Flow, Hop, Translated};
+pub use flow::{Certainty, Flow, Hop, Translated};
 pub use layer2::{Origin, UnclaimedId};
 pub use learned::Learned;
-pub use network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
+pub use network::{Accepts, Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
 pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{
-    Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace, trace_via,
+    Decision, Doubt, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace, trace_via,
 };
 pub use trace_reply::{Reply, ReplyPass, ReplyStep};
 pub use wires::{Stand, Wire};

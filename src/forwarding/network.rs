@@ -1,6 +1,6 @@
 //! A site, prepared for sending packets through it.
 
-use crate::model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
+use crate::model::{Date, Family, Filter, HostId, RouterId, Segment, SegmentId, Service, Site};
 use crate::packet::{Interval, IntervalSet, ServiceClasses};
 
 use super::devices::{host_device, router_device};
@@ -33,7 +33,23 @@ pub struct Attachment {
     /// The subnet of each of these addresses.
     pub subnets: Vec<Interval>,
     /// Sources that the source check lets in; `None`: every one.
-    pub accepts: Option<IntervalSet>,
+    pub accepts: Option<Accepts>,
+}
+
+/// Sources that a source check lets in.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Accepts {
+    /// Whichever of equal routes is used.
+    pub surely: IntervalSet,
+    /// Others, while a certain one of several routes is used.
+    pub perhaps: IntervalSet,
+}
+
+impl Accepts {
+    /// All that it may let in.
+    pub fn all(&self) -> IntervalSet {
+        self.surely.union(&self.perhaps)
+    }
 }
 
 impl Attachment {
@@ -75,6 +91,13 @@ pub struct Device {
 }
 
 impl Device {
+    /// The segment of the interface that has an address.
+    pub fn segment_of(&self, address: u128) -> Option<SegmentId> {
+        let mut interfaces = self.interfaces.iter();
+        let owner = interfaces.find(|interface| interface.addresses.contains(&address));
+        owner.map(|interface| interface.segment)
+    }
+
     /// Whether it forwards and no rule decides: a router, or a host that routes.
     pub fn forwards_unfiltered(&self) -> bool {
         self.forwards && self.filter.is_none()
@@ -113,6 +136,12 @@ pub struct Plan {
     pub segments: Vec<SegmentPlan>,
     /// Addresses of gateways and routers.
     pub routers_own: IntervalSet,
+    /// Those of them that no host has too.
+    pub routers_only: IntervalSet,
+    /// Addresses that several devices have: shared on purpose, or by mistake.
+    pub doubled: IntervalSet,
+    /// Addresses that lie in prefixes of several segments.
+    pub contested: IntervalSet,
     /// Addresses that no router forwards to or from.
     pub nobody: IntervalSet,
     /// First and last addresses of on-link prefixes: no plain device's where a prefix holds more than two.
@@ -216,26 +245,37 @@ impl<'s> Network<'s> {
 
 impl Plan {
     fn new(site: &Site, family: Family, classes: &ServiceClasses, today: Date) -> Self {
+        let contested = contested(site, family);
         let routers = site.routers.iter().enumerate();
         let routers = routers.map(|(at, router)| {
             let filter = router.filter();
             let filter =
                 filter.map(|filter| FilterPlan::new(site, router, filter, family, classes, today));
-            router_device(RouterId(at), router, filter, family)
+            router_device(RouterId(at), router, filter, (family, &contested))
         });
         let hosts = site.hosts.iter().enumerate();
-        let hosts = hosts.map(|(at, host)| host_device(site, HostId(at), host, family));
+        let hosts =
+            hosts.map(|(at, host)| host_device(site, HostId(at), host, (family, &contested)));
         let devices: Vec<Device> = routers.chain(hosts).collect();
         let own = devices[..site.routers.len()].iter();
         let routers_own = own
             .flat_map(|device| device.own.intervals())
             .copied()
             .collect();
+        let hosts = devices[site.routers.len()..].iter();
+        let hosts_own: IntervalSet = hosts
+            .flat_map(|device| device.own.intervals())
+            .copied()
+            .collect();
         let mut plan = Self {
             family,
+            // A link-local address means something on its link only, and is never forwarded.
+            doubled: doubled(&devices).difference(&family.never_forwarded()),
+            routers_only: IntervalSet::difference(&routers_own, &hosts_own),
             devices,
             segments: Vec::new(),
             routers_own,
+            contested: contested.clone(),
             nobody: family.never_forwarded(),
             edges: edges(site, family),
             stateful: filters(site).all(|filter| filter.stateful),
@@ -318,12 +358,17 @@ impl Plan {
             && wire.first_hops == plain.first_hops
             && wire.attached == plain.attached
             && wire.learned == plain.learned
+            && wire.other_hops == plain.other_hops
     }
 
-    /// The host on a segment that answers for an address by itself, if there is one.
-    pub(super) fn answerer(&self, segment: SegmentId, address: u128) -> Option<DeviceIndex> {
-        let mut answering = self.answering.iter();
-        let found = answering.find(|(_, at, own)| *at == segment && own.contains(address));
+    /// The hosts on a segment that answer for an address by themselves; several only where several have it.
+    pub(super) fn answerers(
+        &self,
+        segment: SegmentId,
+        address: u128,
+    ) -> impl Iterator<Item = DeviceIndex> {
+        let answering = self.answering.iter();
+        let found = answering.filter(move |(_, at, own)| *at == segment && own.contains(address));
         found.map(|(host, ..)| *host)
     }
 
@@ -434,7 +479,7 @@ impl Plan {
             .filter(|segment| !segment.external)
             .flat_map(|segment| segment.addresses().of(self.family).intervals().to_vec())
             .collect();
-        let nobody = self.nobody.union(&self.routers_own);
+        let nobody = self.nobody.union(&self.routers_only);
         for number in 0..self.segments.len() {
             let plan = &self.segments[number];
             let mut unrouted = IntervalSet::empty();
@@ -470,6 +515,36 @@ impl Plan {
         }
         intervals.into_iter().collect()
     }
+}
+
+/// Addresses that lie in prefixes of several segments.
+fn contested(site: &Site, family: Family) -> IntervalSet {
+    let of = |segment: &Segment| segment.addresses().of(family).clone();
+    let mut seen = IntervalSet::empty();
+    let mut contested = IntervalSet::empty();
+    for segment in &site.segments {
+        let own = of(segment);
+        if own.overlaps(&seen) {
+            contested = contested.union(&own.intersection(&seen));
+        }
+        seen = seen.union(&own);
+    }
+    contested
+}
+
+/// Addresses that several devices have.
+fn doubled(devices: &[Device]) -> IntervalSet {
+    let own = devices.iter().flat_map(|device| device.own.intervals());
+    let mut own: Vec<Interval> = own.copied().collect();
+    own.sort_unstable();
+    let mut doubled = IntervalSet::empty();
+    for pair in own.windows(2) {
+        let both = IntervalSet::from(pair[0]).intersection(&IntervalSet::from(pair[1]));
+        if !both.is_empty() {
+            doubled = doubled.union(&both);
+        }
+    }
+    doubled
 }
 
 /// Private addresses that nobody beyond an external segment routes.

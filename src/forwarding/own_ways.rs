@@ -4,6 +4,7 @@
 use crate::model::SegmentId;
 use crate::packet::{IntervalSet, Region};
 
+use super::flow::Certainty;
 use super::network::{DeviceIndex, Plan};
 use super::routes::NextHop;
 
@@ -37,15 +38,20 @@ impl Plan {
     fn sent_by_host(&self, host: DeviceIndex, segment: SegmentId, packets: &Region) -> Vec<Region> {
         let device = self.device(host);
         let others = packets.destination.difference(&device.own);
-        let ways = device.routes.split(&others);
+        let ways = device.routes.split_ways(&others);
         let interfaces = device.interfaces.iter().enumerate();
         let here = interfaces.filter(|(_, interface)| interface.segment == segment);
         let parts = here.map(|(number, interface)| {
-            let by_it = ways.iter().filter(|(next_hop, _)| {
+            let by_it = ways.iter().filter(|(next_hop, certainty, _)| {
+                // What only may be sent need not arrive.
+                if *certainty == Certainty::Possible {
+                    return false;
+                }
                 let egress = next_hop.and_then(NextHop::interface);
                 egress.is_none_or(|egress| egress == number)
             });
-            let destination = by_it.fold(IntervalSet::default(), |all, (_, part)| all.union(part));
+            let destination =
+                by_it.fold(IntervalSet::default(), |all, (_, _, part)| all.union(part));
             Region {
                 source: packets.source.intersection(&interface.own()),
                 destination,

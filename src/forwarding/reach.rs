@@ -5,7 +5,8 @@ use crate::packet::{ClassSet, IntervalSet, Mask, Region};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::FilterPlan;
-use super::flow::{Flow, Hop, Side};
+use super::flow::{Certainty, Flow, Hop, Side};
+use super::hand_over::of_owners;
 use super::layer2::Origin;
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
@@ -104,8 +105,8 @@ pub enum Stop {
 pub enum Arrival {
     /// It arrives.
     Delivered(Place, Flow),
-    /// It stops; the part as the sender sent it.
-    Stopped(Stop, Region),
+    /// It stops; the part as the sender sent it, and how sure it is that it went this way.
+    Stopped(Stop, Region, Certainty),
 }
 
 /// Devices that a packet crosses at most: the hop limit is a number of 8 bits (RFC 791 section 3.1, time to live; RFC
@@ -238,69 +239,6 @@ impl<'a> Walk<'a> {
 }
 
 impl Walk<'_> {
-    /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.
-    pub(super) fn hand_over(&mut self, stand: Stand, flow: Flow) {
-        let from = match stand {
-            Stand::Foot(device, _) => Some(device),
-            Stand::Segment(_) | Stand::Hostile(_) => None,
-        };
-        let (routers, rest) = self.split_destination(&flow, &self.plan.routers_own);
-        if let Some(routers) = routers {
-            for (device, interface, own) in self.plan.learned_receivers(stand) {
-                if let (Some(mine), _) = self.split_destination(&routers, &own) {
-                    self.arrive(device, interface, mine.by_learned());
-                }
-            }
-            let mut taken = IntervalSet::empty();
-            for (device, interface, own) in self.plan.receivers(stand) {
-                if Some(device) == from {
-                    continue;
-                }
-                if let (Some(mine), _) = self.split_destination(&routers, &own) {
-                    taken = taken.union(&own);
-                    self.arrive(device, interface, mine);
-                }
-            }
-            // A gateway or router that is not on the wire does not take its own there, nor does anybody else.
-            if let (_, Some(lost)) = self.split_destination(&routers, &taken) {
-                self.stop(Stop::OffWire, lost);
-            }
-        }
-        if let Some(rest) = rest {
-            self.land(stand, rest);
-        }
-    }
-
-    /// Delivery to the devices that are found on the wire.
-    fn land(&mut self, stand: Stand, flow: Flow) {
-        let plan = self.plan;
-        let Some((segment, addresses)) = plan.wire(stand).lands.first() else {
-            self.land_learned(stand, flow);
-            return;
-        };
-        let (there, off) = match addresses {
-            None => (Some(flow), None),
-            Some(addresses) => self.split_destination(&flow, addresses),
-        };
-        if let Some(there) = there {
-            self.deliver(*segment, there);
-        }
-        if let Some(off) = off {
-            self.land_learned(stand, off);
-        }
-    }
-
-    /// Delivery to hosts that are not found, and are known if they have asked.
-    fn land_learned(&mut self, stand: Stand, flow: Flow) {
-        let learned = self.plan.learned_hosts(stand);
-        if let (Some(there), _) = self.split_destination(&flow, &learned)
-            && let Some(segment) = self.plan.segment_of(stand)
-        {
-            self.deliver(segment, there.by_learned());
-        }
-        self.stop(Stop::OffWire, flow);
-    }
-
     pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) {
         let here = self.plan.device(device);
         if self.unfiltered && here.filter.is_some() {
@@ -319,8 +257,14 @@ impl Walk<'_> {
             None => return,
         }
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let (accepted, refused) = flow.split(Side::Source, accepts, &self.network.classes);
+            let (accepted, refused) =
+                flow.split(Side::Source, &accepts.surely, &self.network.classes);
             if let Some(refused) = refused {
+                let (perhaps, _) =
+                    refused.split(Side::Source, &accepts.perhaps, &self.network.classes);
+                if let Some(perhaps) = perhaps {
+                    self.pass(device, ingress, perhaps.at_most(Certainty::Possible));
+                }
                 self.stop(Stop::SourceCheck, refused);
             }
             match accepted {
@@ -328,6 +272,12 @@ impl Walk<'_> {
                 None => return,
             }
         }
+        self.pass(device, ingress, flow);
+    }
+
+    /// What comes past the source check.
+    fn pass(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) {
+        let here = self.plan.device(device);
         match &here.filter {
             Some(filter) if !filter.arrivals.is_empty() => {
                 for part in self.translate_destination(filter, ingress, flow) {
@@ -399,17 +349,22 @@ impl Walk<'_> {
     /// Route look-up, rules, source translation, departure.
     pub(super) fn route(&mut self, device: DeviceIndex, flow: Flow) {
         let here = self.plan.device(device);
-        for (next_hop, destinations) in here.routes.split(&flow.now.destination) {
+        for (next_hop, certainty, destinations) in here.routes.split_ways(&flow.now.destination) {
             let part = Region {
                 destination: destinations,
                 ..flow.now.clone()
             };
             let part = flow.restricted(part, &self.network.classes);
-            match next_hop.map(|next_hop| (next_hop, next_hop.interface())) {
-                Some((next_hop, Some(egress))) => self.leave(device, egress, next_hop, part),
-                Some((_, None)) => self.stop(Stop::Discarded, part),
-                None => self.stop(Stop::NoRoute, part),
-            }
+            self.route_by(device, next_hop, part.at_most(certainty));
+        }
+    }
+
+    /// By one next hop of the routes; `None`: no route.
+    pub(super) fn route_by(&mut self, device: DeviceIndex, next_hop: Option<NextHop>, flow: Flow) {
+        match next_hop.map(|next_hop| (next_hop, next_hop.interface())) {
+            Some((next_hop, Some(egress))) => self.leave(device, egress, next_hop, flow),
+            Some((_, None)) => self.stop(Stop::Discarded, flow),
+            None => self.stop(Stop::NoRoute, flow),
         }
     }
 
@@ -440,11 +395,12 @@ impl Walk<'_> {
             NextHop::Discard => self.stop(Stop::Discarded, flow),
             NextHop::Address { address, .. } => {
                 for (next, interface) in self.plan.learned_owners(stand, address) {
-                    self.arrive(next, interface, flow.clone().by_learned());
+                    self.arrive(next, interface, flow.clone().at_most(Certainty::Possible));
                 }
                 let owners = self.plan.owners(stand, address);
+                let certainty = of_owners(&owners);
                 for &(next, interface) in &owners {
-                    self.arrive(next, interface, flow.clone());
+                    self.arrive(next, interface, flow.clone().at_most(certainty));
                 }
                 match self.plan.leads_out(stand) {
                     _ if !owners.is_empty() => {}
@@ -500,7 +456,8 @@ impl Walk<'_> {
                 permitted.push(part);
             } else {
                 let sent = flow.sent_part(region, &self.network.classes);
-                (self.sink)(Arrival::Stopped(Stop::Denied(rule), sent));
+                let stopped = Arrival::Stopped(Stop::Denied(rule), sent, flow.certainty);
+                (self.sink)(stopped);
             }
         }
         permitted
@@ -558,6 +515,7 @@ impl Walk<'_> {
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {
-        (self.sink)(Arrival::Stopped(why, flow.into_sent()));
+        let certainty = flow.certainty;
+        (self.sink)(Arrival::Stopped(why, flow.into_sent(), certainty));
     }
 }

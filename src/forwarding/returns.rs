@@ -14,7 +14,7 @@ use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::{FilterPlan, TranslationPlan, Written};
-use super::flow::{Flow, Hop, Side};
+use super::flow::{Certainty, Flow, Hop, Side};
 use super::layer2::Origin;
 use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{MOST_HOPS, Place, Sender};
@@ -130,19 +130,20 @@ impl Back<'_> {
     /// external segment answers a private address that is not routed there.
     fn answer(&mut self, segment: SegmentId, flow: Flow) {
         let plan = self.plan;
-        let mut rest = Some(flow);
+        let mut rest = Some(flow.clone());
         let here = plan.answering.iter().filter(|(_, at, _)| *at == segment);
         for (host, _, own) in here {
-            let Some(flow) = rest.take() else { return };
             if !flow.now.destination.overlaps(own) {
-                rest = Some(flow);
                 continue;
             }
-            let (mine, others) = flow.split(Side::Destination, own, &self.network.classes);
+            // Of several that have one address each may answer.
+            let (mine, _) = flow.split(Side::Destination, own, &self.network.classes);
             if let Some(mine) = mine {
                 self.route(*host, Entry::Starts, mine, &[]);
             }
-            rest = others;
+            let others =
+                rest.map(|flow| flow.split(Side::Destination, own, &self.network.classes).1);
+            rest = others.flatten();
         }
         let unrouted = &plan.segment(segment).unrouted;
         if let Some(flow) = rest.and_then(|flow| self.split(&flow, unrouted).1) {
@@ -155,6 +156,9 @@ impl Back<'_> {
         let (near, far) = self.split(&flow, &plan.on_link);
         let stand = Stand::Segment(segment);
         if let Some(near) = near {
+            if let (Some(either), _) = self.split(&near, &self.plan.contested) {
+                self.send_to_routers(stand, either, visited);
+            }
             self.hand_over(stand, near, visited);
         }
         if let Some(far) = far {
@@ -176,6 +180,14 @@ impl Back<'_> {
             Stand::Segment(_) | Stand::Hostile(_) => None,
         };
         let (routers, rest) = self.split(&flow, &self.plan.routers_own);
+        let doubled = self.split(&flow, &self.plan.doubled).0;
+        if let Some(doubled) = doubled.filter(|_| routers.is_some()) {
+            // A host has it too.
+            let hosts = self.plan.routers_own.difference(&self.plan.routers_only);
+            if let (Some(too), _) = self.split(&doubled, &hosts) {
+                self.come_home(stand, too);
+            }
+        }
         if let Some(routers) = routers {
             for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
@@ -216,7 +228,7 @@ impl Back<'_> {
         let visited = &[visited, &[here]].concat();
         let here = self.plan.device(device);
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            match flow.split(Side::Destination, accepts, &self.network.classes) {
+            match flow.split(Side::Destination, &accepts.all(), &self.network.classes) {
                 (Some(accepted), _) => flow = accepted,
                 (None, _) => return,
             }
@@ -300,7 +312,11 @@ impl Back<'_> {
 
     fn route(&mut self, device: DeviceIndex, entry: Entry, flow: Flow, visited: &Visited) {
         let here = self.plan.device(device);
-        for (next_hop, source) in here.routes.split(&flow.now.source) {
+        for (next_hop, certainty, source) in here.routes.split_ways(&flow.now.source) {
+            // An answer counts where it does not take a backup route.
+            if certainty == Certainty::Possible {
+                continue;
+            }
             let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
             else {
                 continue;

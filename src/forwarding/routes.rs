@@ -1,7 +1,12 @@
 //! Longest match, prepared once as disjoint cells.
 
+use rustc_hash::FxHashMap;
+
 use crate::diagnostic::Span;
 use crate::packet::{Interval, IntervalSet};
+
+use super::flow::Certainty;
+use super::trace::Doubt;
 
 /// Where a route leads.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -46,6 +51,8 @@ pub struct RouteEntry {
     pub prefix: Interval,
     /// Where it leads.
     pub next_hop: NextHop,
+    /// Of several to one prefix the lowest is used; 0: on-link.
+    pub preference: u32,
     /// Where it is described.
     pub place: Span,
 }
@@ -54,33 +61,175 @@ pub struct RouteEntry {
 #[derive(Clone, Debug, Default)]
 pub struct RouteTable {
     entries: Vec<RouteEntry>,
-    /// Invariant: disjoint, ascending; each names the entry that is the longest match there.
+    /// Invariant: disjoint, ascending; each names the entry that is the longest match there, the best of its prefix.
     cells: Vec<(Interval, usize)>,
+    /// For the best entry of a prefix the others that lead elsewhere, best first.
+    others: FxHashMap<usize, Vec<(usize, Doubt)>>,
+    /// Disjoint, ascending: destinations that are on-link and lie in a prefix of another segment too, each with the entry
+    /// that would be used without that on-link prefix.
+    contested: Vec<(Interval, Option<usize>)>,
 }
 
 impl RouteTable {
-    /// Prepares routes; of two for the same prefix the earlier wins. O(n log n).
+    /// Prepares routes. Of several for one prefix that of the lowest preference is the best, of equals the earlier; the
+    /// others are kept beside it. O(n log n).
     pub fn new(entries: Vec<RouteEntry>) -> Self {
         let mut order: Vec<usize> = (0..entries.len()).collect();
-        // Wide before narrow; of equals the earlier last, so that it ends up innermost.
+        // Wide before narrow; of one prefix the best last, so that it ends up innermost.
         order.sort_by_key(|&at| {
-            let prefix = entries[at].prefix;
-            (prefix.low(), u128::MAX - prefix.high(), usize::MAX - at)
+            let RouteEntry {
+                prefix, preference, ..
+            } = entries[at];
+            (
+                prefix.low(),
+                u128::MAX - prefix.high(),
+                u32::MAX - preference,
+                usize::MAX - at,
+            )
         });
         let cells = nest(&entries, &order);
-        Self { entries, cells }
+        let others = others(&entries, &order);
+        Self {
+            entries,
+            cells,
+            others,
+            contested: Vec::new(),
+        }
     }
 
-    /// The longest match for one destination. O(log n).
-    pub fn lookup(&self, destination: u128) -> Option<&RouteEntry> {
+    /// The same where some addresses lie in prefixes of several segments. O(contested cells x entries).
+    pub fn with_contested(mut self, addresses: &IntervalSet) -> Self {
+        if addresses.is_empty() {
+            return self;
+        }
+        for &(cell, best) in &self.cells {
+            let NextHop::OnLink { interface } = self.entries[best].next_hop else {
+                continue;
+            };
+            let parts = addresses.intersection(&IntervalSet::from(cell));
+            for &part in parts.intervals() {
+                let less = self.entries.iter().enumerate().filter(|(_, entry)| {
+                    let elsewhere = entry.next_hop.interface() != Some(interface)
+                        || !matches!(entry.next_hop, NextHop::OnLink { .. });
+                    elsewhere
+                        && entry.prefix.low() <= part.low()
+                        && part.high() <= entry.prefix.high()
+                });
+                let next = less.min_by_key(|(_, entry)| {
+                    (entry.prefix.high() - entry.prefix.low(), entry.preference)
+                });
+                self.contested.push((part, next.map(|(at, _)| at)));
+            }
+        }
+        self
+    }
+
+    /// Where destinations must be cut so that each part is sent alike.
+    pub fn cuts(&self) -> impl Iterator<Item = Interval> {
+        let contested = self.contested.iter().map(|(part, _)| *part);
+        self.cells.iter().map(|(cell, _)| *cell).chain(contested)
+    }
+
+    fn contested_at(&self, destination: u128) -> Option<Option<usize>> {
+        let at = self
+            .contested
+            .partition_point(|(part, _)| part.high() < destination);
+        let (part, entry) = self.contested.get(at)?;
+        part.contains(destination).then_some(*entry)
+    }
+
+    /// All that may be used where a destination is on-link and contested, or `None`.
+    fn either(&self, destination: u128) -> Option<Vec<(&RouteEntry, Option<Doubt>)>> {
+        let other = self.contested_at(destination)?;
+        let best = self.best(destination)?;
+        let equal = self.others_of(best).iter().map(|(at, _)| *at);
+        let all = std::iter::once(best).chain(equal).chain(other);
+        let mut entries: Vec<&RouteEntry> = Vec::new();
+        for at in all {
+            let entry = &self.entries[at];
+            if !entries.iter().any(|known| known.next_hop == entry.next_hop) {
+                entries.push(entry);
+            }
+        }
+        let doubt = Some(Doubt::OverlappingPrefix);
+        Some(entries.into_iter().map(|entry| (entry, doubt)).collect())
+    }
+
+    /// All that may be used for one destination, the best first, each with what is doubtful about it; empty: no route.
+    /// O(log n + what it gives).
+    pub fn ways(&self, destination: u128) -> Vec<(&RouteEntry, Option<Doubt>)> {
+        if let Some(either) = self.either(destination) {
+            return either;
+        }
+        let Some(best) = self.best(destination) else {
+            return Vec::new();
+        };
+        let others = self.others_of(best);
+        let equal = others.iter().any(|(_, doubt)| *doubt == Doubt::EqualRoute);
+        let first = (&self.entries[best], equal.then_some(Doubt::EqualRoute));
+        let others = others.iter();
+        let others = others.map(|&(at, doubt)| (&self.entries[at], Some(doubt)));
+        std::iter::once(first).chain(others).collect()
+    }
+
+    fn others_of(&self, best: usize) -> &[(usize, Doubt)] {
+        self.others.get(&best).map_or(&[], Vec::as_slice)
+    }
+
+    fn best(&self, destination: u128) -> Option<usize> {
         let at = self
             .cells
             .partition_point(|(cell, _)| cell.high() < destination);
         let (cell, entry) = self.cells.get(at)?;
-        cell.contains(destination).then(|| &self.entries[*entry])
+        cell.contains(destination).then_some(*entry)
     }
 
-    /// Splits destinations by where they are sent; the part without any route comes last with `None`.
+    /// The best of the longest match for one destination. O(log n).
+    pub fn lookup(&self, destination: u128) -> Option<&RouteEntry> {
+        self.best(destination).map(|entry| &self.entries[entry])
+    }
+
+    /// Splits destinations by where they may be sent, with how sure that is; parts that may be sent to several next hops
+    /// are listed with each, the part without any route comes last with `None`. O(log n + cells met).
+    pub fn split_ways(
+        &self,
+        destinations: &IntervalSet,
+    ) -> Vec<(Option<NextHop>, Certainty, IntervalSet)> {
+        let parts = self.split(destinations).into_iter();
+        let parts = parts.map(|(next_hop, part)| (next_hop, Certainty::Certain, part));
+        if self.others.is_empty() && self.contested.is_empty() {
+            return parts.collect();
+        }
+        let mut ways = Vec::new();
+        let mut doubtful = IntervalSet::empty();
+        let with_others = self
+            .cells
+            .iter()
+            .filter(|(_, best)| !self.others_of(*best).is_empty());
+        let cells = with_others.map(|(cell, _)| *cell);
+        // What is contested is looked at first, so that it is taken out of the cells that it lies in.
+        for cell in self.contested.iter().map(|(part, _)| *part).chain(cells) {
+            let part = destinations.intersection(&IntervalSet::from(cell));
+            let part = part.difference(&doubtful);
+            let Some(low) = part.lowest() else {
+                continue;
+            };
+            doubtful = doubtful.union(&part);
+            for (entry, doubt) in self.ways(low) {
+                let certainty = doubt.map(Doubt::certainty).unwrap_or_default();
+                ways.push((Some(entry.next_hop), certainty, part.clone()));
+            }
+        }
+        for (next_hop, certainty, part) in parts {
+            let part = part.difference(&doubtful);
+            if !part.is_empty() {
+                ways.push((next_hop, certainty, part));
+            }
+        }
+        ways
+    }
+
+    /// Splits destinations by where they are sent by the best routes; the part without any route comes last with `None`.
     /// O(log n + cells met).
     pub fn split(&self, destinations: &IntervalSet) -> Vec<(Option<NextHop>, IntervalSet)> {
         if let Some(single) = self.single(destinations) {
@@ -113,16 +262,58 @@ impl RouteTable {
         split
     }
 
-    /// Destinations whose longest match satisfies a condition. O(n).
+    /// Destinations that may be sent by a route that satisfies a condition. O(n).
     pub fn destinations(&self, wanted: impl Fn(&RouteEntry) -> bool) -> IntervalSet {
-        let cells = self.cells.iter();
-        cells
-            .filter(|(_, entry)| wanted(&self.entries[*entry]))
-            .map(|&(cell, _)| cell)
-            .collect()
+        self.those(|ways| ways.iter().any(|(entry, _)| wanted(entry)))
     }
 
-    /// The partition, ascending.
+    /// Destinations that are sent by a route that satisfies a condition, whichever of equal ones is used. O(n).
+    pub fn surely(&self, wanted: impl Fn(&RouteEntry) -> bool) -> IntervalSet {
+        let counts = |doubt: Option<Doubt>| {
+            doubt.is_none_or(|doubt| doubt.certainty() != Certainty::Possible)
+        };
+        self.those(|ways| {
+            let mut counting = ways.iter().filter(|(_, doubt)| counts(*doubt));
+            counting.all(|(entry, _)| wanted(entry))
+        })
+    }
+
+    fn those(&self, wanted: impl Fn(&[(&RouteEntry, Option<Doubt>)]) -> bool) -> IntervalSet {
+        let holds = |low: u128| wanted(&self.ways(low));
+        let contested = self.contested.iter().map(|(part, _)| *part);
+        let contested: IntervalSet = contested.collect();
+        let mut held: Vec<Interval> = Vec::new();
+        for &(cell, best) in &self.cells {
+            let rest = match contested.is_empty() {
+                true => IntervalSet::from(cell),
+                false => IntervalSet::from(cell).difference(&contested),
+            };
+            let simple = self.others_of(best).is_empty();
+            let entry = [(&self.entries[best], None)];
+            let Some(low) = rest.lowest() else {
+                continue;
+            };
+            if if simple { wanted(&entry) } else { holds(low) } {
+                held.extend_from_slice(rest.intervals());
+            }
+        }
+        let parts = self.contested.iter().map(|(part, _)| *part);
+        held.extend(parts.filter(|part| holds(part.low())));
+        held.into_iter().collect()
+    }
+
+    /// Interfaces by which a destination may leave, the best route's first, without repeats; empty: it is discarded or has
+    /// no route.
+    pub fn interfaces(&self, destination: u128) -> Vec<usize> {
+        let mut all = Vec::new();
+        for (entry, _) in self.ways(destination) {
+            let interface = entry.next_hop.interface();
+            all.extend(interface.filter(|interface| !all.contains(interface)));
+        }
+        all
+    }
+
+    /// The partition by the best routes, ascending.
     pub fn cells(&self) -> impl Iterator<Item = (Interval, &RouteEntry)> {
         self.cells
             .iter()
@@ -137,6 +328,30 @@ impl RouteTable {
         let (cell, entry) = self.cells.get(at)?;
         (cell.low() <= low && high <= cell.high()).then(|| self.entries[*entry].next_hop)
     }
+}
+
+/// For the best entry of each prefix those that are not and lead elsewhere, best first.
+fn others(entries: &[RouteEntry], order: &[usize]) -> FxHashMap<usize, Vec<(usize, Doubt)>> {
+    let mut others: FxHashMap<usize, Vec<(usize, Doubt)>> = FxHashMap::default();
+    for same in order.chunk_by(|&one, &other| entries[one].prefix == entries[other].prefix) {
+        let Some((&best, rest)) = same.split_last() else {
+            continue;
+        };
+        let mut known = vec![entries[best].next_hop];
+        for &at in rest.iter().rev() {
+            let entry = entries[at];
+            if known.contains(&entry.next_hop) {
+                continue;
+            }
+            known.push(entry.next_hop);
+            let doubt = match entry.preference == entries[best].preference {
+                true => Doubt::EqualRoute,
+                false => Doubt::Backup,
+            };
+            others.entry(best).or_default().push((at, doubt));
+        }
+    }
+    others
 }
 
 /// Prefixes nest or are disjoint: a stack of open ones turns them into disjoint cells.
@@ -201,6 +416,7 @@ mod tests {
         RouteEntry {
             prefix: Interval::new(low, high).expect("ordered"),
             next_hop: NextHop::OnLink { interface },
+            preference: 0,
             place: Span::default(),
         }
     }

@@ -3,7 +3,7 @@
 use crate::model::SegmentId;
 use crate::packet::{IntervalSet, Region};
 
-use super::flow::Flow;
+use super::flow::{Certainty, Flow};
 use super::layer2::Origin;
 use super::network::{Attachment, DeviceIndex, SegmentPlan};
 use super::reach::{Sender, Stop, Target, Walk};
@@ -33,7 +33,7 @@ impl Walk<'_> {
         let here = self.plan.device(device);
         // What it sends to itself never leaves it.
         let others = target.addresses.difference(&here.own);
-        for (next_hop, destination) in here.routes.split(&others) {
+        for (next_hop, certainty, destination) in here.routes.split_ways(&others) {
             let egress = next_hop.and_then(NextHop::interface);
             let egress = egress.map(|egress| &here.interfaces[egress]);
             if only.is_some() && egress.map(|egress| egress.segment) != only {
@@ -47,10 +47,11 @@ impl Walk<'_> {
                 ..region
             });
             flow.host = Some(device);
+            flow.certainty = certainty;
             match flow.now.source.is_empty() {
                 true if only.is_some() => {}
                 true => self.stop(Stop::NoSource, flow),
-                false => self.route(device, flow),
+                false => self.route_by(device, next_hop, flow),
             }
         }
     }
@@ -62,9 +63,25 @@ impl Walk<'_> {
         let plan = self.plan.segment(segment);
         let (near, far) = self.split_destination(&flow, &plan.on_link);
         let stand = Stand::Segment(segment);
-        if let Some(near) = near {
+        if let Some(mut near) = near {
+            let contested = &self.plan.contested;
+            if near.now.destination.overlaps(contested) {
+                let (either, rest) = self.split_destination(&near, contested);
+                if let Some(either) = either.map(|either| either.at_most(Certainty::OneOf)) {
+                    self.hand_over(stand, either.clone());
+                    self.send_to_routers(stand, either);
+                }
+                match rest {
+                    Some(rest) => near = rest,
+                    None => return self.send_far(stand, far),
+                }
+            }
             self.hand_over(stand, near);
         }
+        self.send_far(stand, far);
+    }
+
+    fn send_far(&mut self, stand: Stand, far: Option<Flow>) {
         if let Some(far) = far {
             self.send_to_routers(stand, far);
         }
@@ -73,15 +90,23 @@ impl Walk<'_> {
     pub(super) fn send_to_routers(&mut self, stand: Stand, flow: Flow) {
         let plan = self.plan;
         for (device, interface) in plan.learned_routers(stand) {
-            self.arrive(device, interface, flow.clone().by_learned());
+            self.arrive(device, interface, flow.clone().at_most(Certainty::Possible));
+        }
+        for (device, interface) in plan.other_routers_at(stand) {
+            self.arrive(device, interface, flow.clone().at_most(Certainty::Possible));
         }
         let mut first_hops = plan.routers_at(stand).peekable();
         if first_hops.peek().is_none() {
             self.stop(Stop::NoFirstHop, flow);
             return;
         }
+        let shared = !plan.doubled.is_empty();
         for (device, interface) in first_hops {
-            self.arrive(device, interface, flow.clone());
+            let certainty = match shared && plan.shares_gateway(stand, (device, interface)) {
+                true => Certainty::OneOf,
+                false => Certainty::Certain,
+            };
+            self.arrive(device, interface, flow.clone().at_most(certainty));
         }
     }
 
@@ -133,7 +158,7 @@ impl Walk<'_> {
     fn land_hostile(&mut self, lands: &[(SegmentId, Option<IntervalSet>)], flow: &Flow) {
         for (segment, addresses) in lands {
             let on_link = &self.plan.segment(*segment).on_link;
-            let theirs = on_link.difference(&self.plan.routers_own);
+            let theirs = on_link.difference(&self.plan.routers_only);
             let theirs = match addresses {
                 Some(addresses) => theirs.intersection(addresses),
                 None => theirs,

@@ -8,6 +8,7 @@ use std::net::{IpAddr, SocketAddr};
 use crate::diagnostic::Span;
 use crate::model::{Action, Family, Protocol};
 
+use super::flow::Certainty;
 use super::network::{DeviceIndex, Network};
 use super::reach::{Place, Sender, Stop};
 use super::routes::NextHop;
@@ -136,6 +137,31 @@ pub enum Outcome {
     NotForwardable,
 }
 
+/// Why a packet may go another way than the one shown.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Doubt {
+    /// Several devices have the address that it is sent to, or by.
+    SharedAddress,
+    /// Another route to the same prefix is as good.
+    EqualRoute,
+    /// The address lies in prefixes of several segments.
+    OverlappingPrefix,
+    /// A device on the way knows its next hop only if that one has asked for it.
+    Request,
+    /// It goes by a backup route, or by a router that nobody names as next hop.
+    Backup,
+}
+
+impl Doubt {
+    /// How sure a way is of which it can be said.
+    pub fn certainty(self) -> Certainty {
+        match self {
+            Self::SharedAddress | Self::EqualRoute | Self::OverlappingPrefix => Certainty::OneOf,
+            Self::Request | Self::Backup => Certainty::Possible,
+        }
+    }
+}
+
 /// The walk of one packet by one first hop.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Trace {
@@ -147,10 +173,18 @@ pub struct Trace {
     pub packet: Packet,
     /// The described host that sent it by its own routes; `None`: a plain device, or a hostile one.
     pub host: Option<DeviceIndex>,
-    /// Whether a device on the way knows its next hop only if that one has asked for it: then it may go this way.
-    pub learned: bool,
+    /// Why it may go another way; empty: it goes this way, or by another router that its sender may choose. Ascending.
+    pub doubts: Vec<Doubt>,
     /// The reply's way back, where it was delivered.
     pub reply: Option<Reply>,
+}
+
+impl Trace {
+    /// How sure it is that the packet goes this way.
+    pub fn certainty(&self) -> Certainty {
+        let doubts = self.doubts.iter().map(|doubt| doubt.certainty());
+        doubts.max().unwrap_or_default()
+    }
 }
 
 /// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask
@@ -166,7 +200,9 @@ pub fn trace_via(
     let walker = Walker { network, plan };
     let mut traces = walker.walk_by(via, packet);
     for trace in &mut traces {
-        trace.learned |= learned;
+        trace.doubts.extend(learned.then_some(Doubt::Request));
+        trace.doubts.sort_unstable();
+        trace.doubts.dedup();
         trace.reply = reply(network, plan, sender, trace);
     }
     traces

@@ -6,12 +6,15 @@ use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 
 use super::crossing::Crossing;
 use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::flow::Certainty;
 use super::layer2::Origin;
 use super::network::{DeviceIndex, Network, Plan};
+use super::next::{Next, any_router, depart, from_plain};
 use super::reach::{MOST_HOPS, Place, Sender, Stop};
+use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6};
 use super::trace::{Outcome, Packet, Step, Trace};
-use super::trace_walk::{Next, Walker, any_router, depart, on_wire};
+use super::trace_walk::Walker;
 use super::wires::{Stand, overheard};
 
 /// What let a reply pass at a device, or what stopped it.
@@ -136,14 +139,18 @@ pub(super) fn reply(
             let destination = Family::value(way.packet.destination);
             let stand = Stand::Segment(segment);
             let here = plan.segment(segment);
-            match plan.answerer(segment, Family::value(way.packet.source)) {
-                Some(host) => back.route(way, host, Entry::Starts),
-                None if here.unrouted.contains(destination) => way.lost(),
-                None if here.on_link.contains(destination) => {
-                    let next = on_wire(plan, stand, &way.packet);
-                    back.handed_out(way, stand, next)
-                }
-                None => back.follow(way, any_router(plan, stand)),
+            let hosts = plan.answerers(segment, Family::value(way.packet.source));
+            let by_hosts = hosts.map(|host| back.route(way.clone(), host, Entry::Starts));
+            let by_hosts: Vec<End> = by_hosts.collect();
+            if !by_hosts.is_empty() {
+                best(by_hosts).unwrap_or_else(|| way.lost())
+            } else if here.unrouted.contains(destination) {
+                way.lost()
+            } else if here.on_link.contains(destination) {
+                let next = from_plain(plan, segment, &way.packet);
+                back.handed_out(way, stand, next)
+            } else {
+                back.follow(way, any_router(plan, stand))
             }
         }
     };
@@ -254,27 +261,27 @@ struct Back<'a> {
 }
 
 impl Back<'_> {
-    /// Follows a reply; of several ways the first that answers, else the first that comes home, else the first.
-    ///
-    /// What is known only if a neighbour has asked does not count: an answer is one that comes for certain.
+    /// Follows a reply; of several ways the first that answers, else the first that comes home, else the first. What is
+    /// possible only does not count.
     fn follow(&self, way: Way, next: Next) -> End {
-        match next.certain() {
+        let ways = next.counting().into_iter();
+        let ends = ways.flat_map(|next| self.follow_one(&way, next));
+        best(ends.collect()).unwrap_or_else(|| way.lost())
+    }
+
+    fn follow_one(&self, way: &Way, next: Next) -> Vec<End> {
+        match next {
             Next::Done(Outcome::Delivered(Place::Segment(segment))) => {
                 let home = self.home.contains(&segment);
-                self.end(way, home)
+                vec![self.end(way.clone(), home)]
             }
-            Next::Done(_) => way.lost(),
+            Next::Done(_) | Next::Ways(_) => vec![way.clone().lost()],
             Next::Arrive(at) => {
                 let ends = at
                     .iter()
                     .map(|&(device, interface)| self.arrive(way.clone(), device, interface));
-                let ends: Vec<End> = ends.collect();
-                let answering = ends.iter().position(End::answers);
-                let best = answering.or_else(|| ends.iter().position(|end| end.came));
-                let best = ends.into_iter().nth(best.unwrap_or(0));
-                best.unwrap_or_else(|| way.lost())
+                ends.collect()
             }
-            Next::Perhaps(_) => way.lost(),
         }
     }
 
@@ -323,7 +330,7 @@ impl Back<'_> {
         if here.interfaces[ingress]
             .accepts
             .as_ref()
-            .is_some_and(|set| !set.contains(source))
+            .is_some_and(|accepts| !accepts.all().contains(source))
         {
             return stop(way, device, Some(ingress), ReplyPass::SourceCheck);
         }
@@ -346,13 +353,24 @@ impl Back<'_> {
         self.route(way, device, entry)
     }
 
-    fn route(&self, mut way: Way, device: DeviceIndex, entry: Entry) -> End {
+    /// By each route that counts.
+    fn route(&self, way: Way, device: DeviceIndex, entry: Entry) -> End {
+        let here = self.plan.device(device);
+        let destination = Family::value(way.packet.destination);
+        let ways = here.routes.ways(destination).into_iter();
+        let counting = ways.filter(|(_, doubt)| {
+            doubt.is_none_or(|doubt| doubt.certainty() != Certainty::Possible)
+        });
+        let ends =
+            counting.map(|(route, _)| self.route_by(way.clone(), device, entry, route.next_hop));
+        best(ends.collect())
+            .unwrap_or_else(|| stop(way, device, entry.ingress(), ReplyPass::NoRoute))
+    }
+
+    fn route_by(&self, mut way: Way, device: DeviceIndex, entry: Entry, next_hop: NextHop) -> End {
         let here = self.plan.device(device);
         let ingress = entry.ingress();
-        let destination = Family::value(way.packet.destination);
-        let next_hop = here.routes.lookup(destination).map(|route| route.next_hop);
-        let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
-        else {
+        let Some(egress) = next_hop.interface() else {
             return stop(way, device, ingress, ReplyPass::NoRoute);
         };
         let pass = match (&here.filter, entry) {
@@ -414,25 +432,30 @@ impl Back<'_> {
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
     fn handed_out(&self, way: Way, stand: Stand, next: Next) -> End {
-        let next = next.certain();
+        let ways = next.counting().into_iter();
+        let ends = ways.map(|next| self.handed_out_one(&way, stand, next));
+        best(ends.collect()).unwrap_or_else(|| way.lost())
+    }
+
+    fn handed_out_one(&self, way: &Way, stand: Stand, next: Next) -> End {
         // Nobody takes it but who listens: that nobody has the address, or has it and sent it, makes no difference.
         let off = [Stop::OffWire, Stop::OwnSource].map(Outcome::Stopped);
         let alone = match next {
             Next::Done(outcome) => {
                 matches!(outcome, Outcome::Delivered(_)) || off.contains(&outcome)
             }
-            Next::Arrive(..) | Next::Perhaps(..) => false,
+            Next::Arrive(..) | Next::Ways(..) => false,
         };
         if matches!(next, Next::Done(Outcome::Stopped(Stop::OwnSource))) {
             // A plain device that sends from a host's address is another device than that host.
             let there = self.plan.wire(stand).lands.first();
             if there.is_some_and(|(segment, _)| self.home.contains(segment)) {
-                return self.end(way, true);
+                return self.end(way.clone(), true);
             }
         }
-        let end = self.follow(way.clone(), next);
+        let end = best(self.follow_one(way, next)).unwrap_or_else(|| way.clone().lost());
         if !end.came && alone && overheard(self.network, self.plan, stand, self.hostile) {
-            return self.end(way, true);
+            return self.end(way.clone(), true);
         }
         end
     }
@@ -472,6 +495,13 @@ impl Back<'_> {
         }
         true
     }
+}
+
+/// Of several ends the first that answers, else the first that is home, else the first.
+fn best(ends: Vec<End>) -> Option<End> {
+    let answering = ends.iter().position(End::answers);
+    let best = answering.or_else(|| ends.iter().position(|end| end.came));
+    ends.into_iter().nth(best.unwrap_or(0))
 }
 
 /// Whether a step wrote an address or port.

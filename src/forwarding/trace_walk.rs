@@ -9,39 +9,35 @@ use super::crossing::{Crossing, class_of, holds};
 use super::filter::{TranslationPlan, Written};
 use super::layer2::Origin;
 use super::network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan};
+use super::next::{Next, depart, from_plain, landing};
 use super::reach::{MOST_HOPS, Place, Stop};
-use super::routes::NextHop;
-use super::trace::{Outcome, Packet, RouteChoice, Step, Trace};
+use super::routes::{NextHop, RouteEntry};
+use super::trace::{Doubt, Outcome, Packet, RouteChoice, Step, Trace};
 use super::wires::Stand;
 
-/// Where a packet goes from a device or a sender.
-#[derive(Clone)]
-pub(super) enum Next {
-    /// To one of these interfaces, whichever answers; never none.
-    Arrive(Vec<(DeviceIndex, usize)>),
-    Done(Outcome),
-    /// As the first says, and perhaps as the second: to a next hop that is known only if it has asked.
-    Perhaps(Box<[Self; 2]>),
+/// A packet on one of its ways.
+struct Branch {
+    doubts: Vec<Doubt>,
+    next: Next,
+    packet: Packet,
+    steps: Vec<Step>,
 }
 
-impl Next {
-    /// Where it may go besides, by what the sender may have learned.
-    fn or_learned(self, learned: Vec<(DeviceIndex, usize)>) -> Self {
-        match learned.is_empty() {
-            true => self,
-            false => Self::Perhaps(Box::new([self, Self::Arrive(learned)])),
-        }
+impl Branch {
+    fn sure(next: Next, packet: Packet, steps: Vec<Step>) -> Vec<Self> {
+        vec![Self {
+            doubts: Vec::new(),
+            next,
+            packet,
+            steps,
+        }]
     }
 
-    /// Where it goes for certain.
-    pub(super) fn certain(self) -> Self {
-        match self {
-            Self::Perhaps(both) => {
-                let [certain, _] = *both;
-                certain.certain()
-            }
-            next => next,
-        }
+    /// It ends at the last step.
+    fn ends(outcome: Outcome, step: Step, mut steps: Vec<Step>) -> Vec<Self> {
+        let packet = step.left;
+        steps.push(step);
+        Self::sure(Next::Done(outcome), packet, steps)
     }
 }
 
@@ -53,13 +49,8 @@ pub(super) struct Walker<'a> {
 
 impl Walker<'_> {
     pub(super) fn walk_from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
-        let destination = Family::value(packet.destination);
-        let stand = Stand::Segment(segment);
-        let start = match self.plan.segment(segment).on_link.contains(destination) {
-            true => on_wire(self.plan, stand, packet),
-            false => any_router(self.plan, stand),
-        };
-        let mut traces = self.go_on((start, *packet), Vec::new());
+        let start = from_plain(self.plan, segment, packet);
+        let mut traces = self.go_on(Branch::sure(start, *packet, Vec::new()));
         for &host in self.plan.hosts_with_own_ways(segment) {
             traces.extend(self.walk_from_host_on(host, segment, packet));
         }
@@ -95,7 +86,7 @@ impl Walker<'_> {
         let taken = |(there, addresses): &&(SegmentId, Option<IntervalSet>)| {
             let addresses = addresses.as_ref();
             self.plan.segment(*there).on_link.contains(destination)
-                && !self.plan.routers_own.contains(destination)
+                && !self.plan.routers_only.contains(destination)
                 && addresses.is_none_or(|set| set.contains(destination))
         };
         let landed = wire.lands.iter().filter(taken);
@@ -104,7 +95,7 @@ impl Walker<'_> {
         let attached = attached.map(|&at| Next::Arrive(vec![at]));
         let starts: Vec<Next> = landed.chain(attached).collect();
         let ways = starts.into_iter();
-        ways.flat_map(|start| self.go_on((start, *packet), Vec::new()))
+        ways.flat_map(|start| self.go_on(Branch::sure(start, *packet, Vec::new())))
             .collect()
     }
 
@@ -113,9 +104,8 @@ impl Walker<'_> {
     }
 
     fn walk_from_device(&self, device: DeviceIndex, packet: &Packet) -> Vec<Trace> {
-        let mut steps = Vec::new();
-        let next = self.route(device, blank(device, None, packet), *packet, &mut steps);
-        let mut traces = self.go_on(next, steps);
+        let start = blank(device, None, packet);
+        let mut traces = self.go_on(self.route(device, &start, *packet, &[]));
         traces
             .iter_mut()
             .for_each(|trace| trace.host = Some(device));
@@ -126,45 +116,41 @@ impl Walker<'_> {
     pub(super) fn walk_by(&self, via: &[(DeviceIndex, usize)], packet: &Packet) -> Vec<Trace> {
         match via.is_empty() {
             true => Vec::new(),
-            false => self.go_on((Next::Arrive(via.to_vec()), *packet), Vec::new()),
+            false => {
+                let start = Next::Arrive(via.to_vec());
+                self.go_on(Branch::sure(start, *packet, Vec::new()))
+            }
         }
     }
 
-    /// Follows a packet to its end; where several routers may be used, each way to its own end.
-    fn go_on(&self, start: (Next, Packet), mut steps: Vec<Step>) -> Vec<Trace> {
-        let (mut next, mut packet) = start;
-        loop {
-            let outcome = match next {
-                Next::Arrive(at) => {
-                    if let &[(device, interface)] = at.as_slice() {
-                        (next, packet) = self.arrive(device, interface, packet, &mut steps);
+    /// Follows a packet to its ends.
+    fn go_on(&self, branches: Vec<Branch>) -> Vec<Trace> {
+        let mut traces = Vec::new();
+        for branch in branches {
+            for (more, next) in branch.next.ways() {
+                let doubts = [&branch.doubts[..], &more].concat();
+                let at = match next {
+                    Next::Arrive(at) => at,
+                    Next::Done(outcome) => {
+                        let (packet, steps) = (branch.packet, branch.steps.clone());
+                        traces.push(ended(outcome, packet, steps, doubts));
                         continue;
                     }
-                    let each = at.into_iter();
-                    let each = each.map(|at| (Next::Arrive(vec![at]), packet));
-                    return each
-                        .flat_map(|start| self.go_on(start, steps.clone()))
-                        .collect();
+                    Next::Ways(_) => continue,
+                };
+                for (device, interface) in at {
+                    let next = self.arrive(device, interface, branch.packet, &branch.steps);
+                    let mut on = self.go_on(next);
+                    on.iter_mut().for_each(|trace| {
+                        trace.doubts.extend_from_slice(&doubts);
+                        trace.doubts.sort_unstable();
+                        trace.doubts.dedup();
+                    });
+                    traces.append(&mut on);
                 }
-                Next::Perhaps(both) => {
-                    let [certain, learned] = *both;
-                    let mut traces = self.go_on((certain, packet), steps.clone());
-                    let mut perhaps = self.go_on((learned, packet), steps);
-                    perhaps.iter_mut().for_each(|trace| trace.learned = true);
-                    traces.append(&mut perhaps);
-                    return traces;
-                }
-                Next::Done(outcome) => outcome,
-            };
-            return vec![Trace {
-                steps,
-                outcome,
-                packet,
-                host: None,
-                learned: false,
-                reply: None,
-            }];
+            }
         }
+        traces
     }
 
     fn arrive(
@@ -172,33 +158,35 @@ impl Walker<'_> {
         device: DeviceIndex,
         ingress: usize,
         mut packet: Packet,
-        steps: &mut Vec<Step>,
-    ) -> (Next, Packet) {
+        steps: &[Step],
+    ) -> Vec<Branch> {
         let here = self.plan.device(device);
         let mut step = blank(device, Some(ingress), &packet);
-        let stop = |why, step: Step, steps: &mut Vec<Step>| {
-            let packet = step.left;
-            steps.push(step);
-            (Next::Done(why), packet)
-        };
+        let ends = |outcome, step| Branch::ends(outcome, step, steps.to_vec());
         let crossed = |step: &Step| {
             step.device == device && step.ingress == Some(ingress) && step.arrived == packet
         };
         if MOST_HOPS <= steps.len() || steps.iter().any(crossed) {
-            return stop(Outcome::Stopped(Stop::Loop), step, steps);
+            return ends(Outcome::Stopped(Stop::Loop), step);
         }
         let nobody = &self.plan.nobody;
         let values = [packet.source, packet.destination].map(Family::value);
         if values.iter().any(|&value| nobody.contains(value)) {
-            return stop(Outcome::NotForwardable, step, steps);
+            return ends(Outcome::NotForwardable, step);
         }
+        let mut doubt = None;
+        let source = Family::value(packet.source);
         if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let accepted = accepts.contains(Family::value(packet.source));
+            let accepted = accepts.surely.contains(source);
             step.source_check = Some(accepted);
-            if !accepted {
-                return stop(Outcome::Stopped(Stop::SourceCheck), step, steps);
+            if !accepted && !accepts.perhaps.contains(source) {
+                return ends(Outcome::Stopped(Stop::SourceCheck), step);
             }
+            doubt = (!accepted).then(|| step.clone());
         }
+        let refused = doubt.map(|step| ends(Outcome::Stopped(Stop::SourceCheck), step));
+        let perhaps = refused.is_some();
+        step.source_check = step.source_check.map(|accepted| accepted || perhaps);
         if let Some(filter) = &here.filter {
             let matched = self.first_match(&filter.arrivals, ingress, &packet);
             if let Some(translation) = matched {
@@ -210,13 +198,18 @@ impl Walker<'_> {
                 step.left = packet;
             }
         }
-        if here.own.contains(Family::value(packet.destination)) {
-            return self.for_itself(here, step, packet, steps);
+        let mut on = if here.own.contains(Family::value(packet.destination)) {
+            self.for_itself(here, step, packet, steps)
+        } else if here.forwards {
+            self.route(device, &step, packet, steps)
+        } else {
+            ends(Outcome::Stopped(Stop::NotForwarding), step)
+        };
+        if perhaps {
+            on.iter_mut()
+                .for_each(|branch| branch.doubts.push(Doubt::Backup));
         }
-        if !here.forwards {
-            return stop(Outcome::Stopped(Stop::NotForwarding), step, steps);
-        }
-        self.route(device, step, packet, steps)
+        refused.into_iter().flatten().chain(on).collect()
     }
 
     fn for_itself(
@@ -224,8 +217,8 @@ impl Walker<'_> {
         here: &Device,
         mut step: Step,
         packet: Packet,
-        steps: &mut Vec<Step>,
-    ) -> (Next, Packet) {
+        steps: &[Step],
+    ) -> Vec<Branch> {
         let mut outcome = Outcome::Delivered(self.place_of_own(here, packet.destination));
         if here.own.contains(Family::value(packet.source)) {
             outcome = Outcome::Stopped(Stop::OwnSource);
@@ -237,8 +230,7 @@ impl Walker<'_> {
             }
             step.decision = Some(decision);
         }
-        steps.push(step);
-        (Next::Done(outcome), packet)
+        Branch::ends(outcome, step, steps.to_vec())
     }
 
     fn place_of_own(&self, device: &Device, address: IpAddr) -> Place {
@@ -253,45 +245,56 @@ impl Walker<'_> {
         }
     }
 
+    /// By each route that may be used.
     fn route(
         &self,
         device: DeviceIndex,
-        mut step: Step,
+        step: &Step,
         packet: Packet,
-        steps: &mut Vec<Step>,
-    ) -> (Next, Packet) {
+        steps: &[Step],
+    ) -> Vec<Branch> {
         let here = self.plan.device(device);
-        let destination = Family::value(packet.destination);
-        let entry = here.routes.lookup(destination);
-        step.route = entry.map(|entry| RouteChoice {
+        let ways = here.routes.ways(Family::value(packet.destination));
+        if ways.is_empty() {
+            let stopped = Outcome::Stopped(Stop::NoRoute);
+            return Branch::ends(stopped, step.clone(), steps.to_vec());
+        }
+        let each = ways.into_iter();
+        let each = each.flat_map(|(entry, doubt)| {
+            let mut branches = self.route_by(entry, (device, step.clone()), packet, steps);
+            branches
+                .iter_mut()
+                .for_each(|branch| branch.doubts.extend(doubt));
+            branches
+        });
+        each.collect()
+    }
+
+    fn route_by(
+        &self,
+        entry: &RouteEntry,
+        (device, mut step): (DeviceIndex, Step),
+        packet: Packet,
+        steps: &[Step],
+    ) -> Vec<Branch> {
+        let here = self.plan.device(device);
+        step.route = Some(RouteChoice {
             prefix: (entry.prefix.low(), entry.prefix.high()),
             next_hop: entry.next_hop,
             place: entry.place,
         });
-        let next_hop = entry.map(|entry| entry.next_hop);
-        let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))
-        else {
-            steps.push(step);
-            let why = if next_hop.is_some() {
-                Stop::Discarded
-            } else {
-                Stop::NoRoute
-            };
-            return (Next::Done(Outcome::Stopped(why)), packet);
+        let ends = |outcome, step| Branch::ends(outcome, step, steps.to_vec());
+        let Some(egress) = entry.next_hop.interface() else {
+            return ends(Outcome::Stopped(Stop::Discarded), step);
         };
-        let packet = match self.pass_filter(here, (egress, next_hop), &mut step, packet) {
+        let packet = match self.pass_filter(here, (egress, entry.next_hop), &mut step, packet) {
             Ok(packet) => packet,
-            Err(why) => {
-                steps.push(step);
-                return (Next::Done(Outcome::Stopped(why)), packet);
-            }
+            Err(why) => return ends(Outcome::Stopped(why), step),
         };
         step.left = packet;
-        steps.push(step);
-        (
-            depart(self.plan, (device, egress), next_hop, &packet),
-            packet,
-        )
+        let next = depart(self.plan, (device, egress), entry.next_hop, &packet);
+        let steps = [steps, &[step]].concat();
+        Branch::sure(next, packet, steps)
     }
 
     /// Rules and source translation; gives the packet as it leaves.
@@ -351,114 +354,17 @@ impl Walker<'_> {
     }
 }
 
-/// How it ends for a packet that comes to devices of a segment.
-fn landing(plan: &Plan, segment: SegmentId, packet: &Packet) -> Outcome {
-    match to_itself(plan, packet) {
-        true => Outcome::Stopped(Stop::OwnSource),
-        false => Outcome::Delivered(Place::Segment(segment)),
+fn ended(outcome: Outcome, packet: Packet, steps: Vec<Step>, mut doubts: Vec<Doubt>) -> Trace {
+    doubts.sort_unstable();
+    doubts.dedup();
+    Trace {
+        steps,
+        outcome,
+        packet,
+        host: None,
+        doubts,
+        reply: None,
     }
-}
-
-/// Whether the receiver of a packet has its source address itself.
-pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
-    let (source, destination) = (
-        Family::value(packet.source),
-        Family::value(packet.destination),
-    );
-    let mut several = plan.several_own.iter();
-    source == destination || several.any(|own| own.contains(source) && own.contains(destination))
-}
-
-/// Any of the routers that plain devices find at a stand.
-pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
-    let first_hops: Vec<_> = plan.routers_at(stand).collect();
-    let certain = match first_hops.is_empty() {
-        true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
-        false => Next::Arrive(first_hops),
-    };
-    certain.or_learned(plan.learned_routers(stand))
-}
-
-/// Who gets a packet that is handed out on-link.
-pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
-    let from = match stand {
-        Stand::Foot(device, _) => Some(device),
-        Stand::Segment(_) | Stand::Hostile(_) => None,
-    };
-    let destination = Family::value(packet.destination);
-    let takers = plan
-        .receivers(stand)
-        .filter(|(device, _, own)| Some(*device) != from && own.contains(destination));
-    let takers: Vec<_> = takers
-        .map(|(device, interface, _)| (device, interface))
-        .collect();
-    let learned = plan.learned_receivers(stand);
-    let learned = learned.filter(|(_, _, own)| own.contains(destination));
-    let learned = learned.map(|(device, interface, _)| (device, interface));
-    let learned: Vec<_> = learned.collect();
-    if !takers.is_empty() {
-        return Next::Arrive(takers).or_learned(learned);
-    }
-    let certain = to_devices(plan, stand, packet);
-    let off = matches!(certain, Next::Done(Outcome::Stopped(Stop::OffWire)));
-    match plan.segment_of(stand) {
-        Some(segment) if off && plan.learned_hosts(stand).contains(destination) => {
-            let landed = Next::Done(landing(plan, segment, packet));
-            Next::Perhaps(Box::new([certain, landed]))
-        }
-        _ => certain.or_learned(learned),
-    }
-}
-
-/// Who gets it of the devices that are found on the wire.
-fn to_devices(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
-    let destination = Family::value(packet.destination);
-    let takes = |addresses: &Option<IntervalSet>| {
-        let set = addresses.as_ref();
-        set.is_none_or(|set| set.contains(destination))
-    };
-    Next::Done(match plan.wire(stand).lands.first() {
-        Some((segment, addresses))
-            if takes(addresses) && !plan.routers_own.contains(destination) =>
-        {
-            landing(plan, *segment, packet)
-        }
-        _ => Outcome::Stopped(Stop::OffWire),
-    })
-}
-
-/// Where a packet goes that leaves by an interface.
-pub(super) fn depart(
-    plan: &Plan,
-    (device, egress): (DeviceIndex, usize),
-    next_hop: NextHop,
-    packet: &Packet,
-) -> Next {
-    let stand = Stand::Foot(device, egress);
-    let stopped = |why| Next::Done(Outcome::Stopped(why));
-    match next_hop {
-        NextHop::OnLink { .. } => on_wire(plan, stand, packet),
-        NextHop::Discard => stopped(Stop::Discarded),
-        NextHop::AnyRouter { .. } => any_router(plan, stand),
-        NextHop::Address { address, .. } => {
-            let owners = plan.owners(stand, address);
-            let certain = match plan.leads_out(stand) {
-                _ if !owners.is_empty() => Next::Arrive(owners),
-                Some(outside) => leave_site(plan, outside, packet),
-                None => stopped(Stop::NextHopSilent),
-            };
-            certain.or_learned(plan.learned_owners(stand, address))
-        }
-    }
-}
-
-/// How it ends for a packet that leaves the site by an external segment.
-fn leave_site(plan: &Plan, outside: SegmentId, packet: &Packet) -> Next {
-    let destination = Family::value(packet.destination);
-    Next::Done(match plan.segment(outside).unrouted.contains(destination) {
-        true => Outcome::Stopped(Stop::LostOutside(outside)),
-        false => landing(plan, outside, packet),
-    })
 }
 
 fn blank(device: DeviceIndex, ingress: Option<usize>, packet: &Packet) -> Step {

@@ -28,6 +28,8 @@ pub struct Wire {
     pub attached: Vec<(DeviceIndex, usize)>,
     /// Those of them that forward for plain devices of the stand's segment.
     pub first_hops: Vec<(DeviceIndex, usize)>,
+    /// Where the file names a default gateway that is not found: other routers, which they perhaps use.
+    pub other_hops: Vec<(DeviceIndex, usize)>,
     /// Interfaces that frames reach, of devices whose own requests come back by another interface of the same port:
     /// whoever is asked learns where to send. That a packet arrives there is possible, not certain.
     pub learned: Vec<Learned>,
@@ -161,6 +163,7 @@ impl Build<'_> {
         let landing = self.landing(segment, anyone, &|host| wiring.two_way(foot, host));
         Wire {
             first_hops: self.first_hops(segment, &attached),
+            other_hops: self.other_hops(segment, &attached),
             attached,
             learned,
             lands: landing.into_iter().map(|set| (segment, set)).collect(),
@@ -229,6 +232,7 @@ impl Build<'_> {
         let attached = self.places(attached.into_iter());
         let wire = Wire {
             first_hops: self.first_hops(segment, &attached),
+            other_hops: self.other_hops(segment, &attached),
             attached,
             learned: self.learned_by_segment(segment),
             lands: vec![(segment, None)],
@@ -255,6 +259,7 @@ impl Build<'_> {
             lands: lands.collect(),
             attached: self.places(reached.feet.iter().copied()),
             first_hops: Vec::new(),
+            other_hops: Vec::new(),
             // It needs no answer: all that frames reach is attached.
             learned: Vec::new(),
         };
@@ -308,22 +313,57 @@ impl Build<'_> {
             .collect()
     }
 
-    /// Who forwards for plain devices: the segment's default gateway, else every gateway and router with an
-    /// address on the segment. A device with several interfaces on the wire takes packets in by each that answers.
+    /// Who forwards for plain devices: the segment's default gateways, or where none is named every gateway and router
+    /// with an address on the segment. A device with several interfaces on the wire takes packets in by each that answers.
     fn first_hops(
         &self,
         segment: SegmentId,
         attached: &[(DeviceIndex, usize)],
     ) -> Vec<(DeviceIndex, usize)> {
-        let named = self.site.segment(segment).default_gateway.iter();
-        let named = named.filter(|address| Family::of(address.value) == self.plan.family);
-        let values = named.map(|address| Family::value(address.value));
-        let owners = values.flat_map(|address| self.plan.owners_among(attached, address));
-        let mut found: Vec<(DeviceIndex, usize)> = owners.collect();
-        if found.is_empty() {
-            let routers = attached.iter().copied();
-            found.extend(routers.filter(|&at| self.answers_as_router(segment, at)));
+        if !self.names_gateway(segment) {
+            return self.routers(segment, attached);
         }
+        let named = self.plan.segment(segment).default_gateways.iter();
+        let owners = named.flat_map(|&address| self.plan.owners_among(attached, address));
+        let mut found: Vec<(DeviceIndex, usize)> = owners.collect();
+        found.sort_unstable();
+        found.dedup();
+        found
+    }
+
+    /// Where a default gateway is named and none is found: whoever else forwards there.
+    fn other_hops(
+        &self,
+        segment: SegmentId,
+        attached: &[(DeviceIndex, usize)],
+    ) -> Vec<(DeviceIndex, usize)> {
+        match self.names_gateway(segment) && self.first_hops(segment, attached).is_empty() {
+            true => self.routers(segment, attached),
+            false => Vec::new(),
+        }
+    }
+
+    /// Whether the file says what plain devices use. Beyond an external segment it does not matter: what is out there comes
+    /// to the gateways that stand on it.
+    fn names_gateway(&self, segment: SegmentId) -> bool {
+        let plan = self.plan.segment(segment);
+        let outside = self.site.segment(segment).external
+            && !plan.default_gateways.iter().any(|&address| {
+                let address = self.plan.family.address(address);
+                self.site.forwards_from(&[segment], address)
+            });
+        !plan.default_gateways.is_empty() && !outside
+    }
+
+    fn routers(
+        &self,
+        segment: SegmentId,
+        attached: &[(DeviceIndex, usize)],
+    ) -> Vec<(DeviceIndex, usize)> {
+        let routers = attached.iter().copied();
+        let mut found: Vec<_> = routers
+            .filter(|&at| self.answers_as_router(segment, at))
+            .collect();
         found.sort_unstable();
         found.dedup();
         found
@@ -358,6 +398,33 @@ impl Plan {
         };
         let first_hops = self.wire(stand).first_hops.iter().copied();
         first_hops.filter(move |(device, _)| Some(*device) != own)
+    }
+
+    /// Those that they perhaps use.
+    pub(super) fn other_routers_at(&self, stand: Stand) -> Vec<(DeviceIndex, usize)> {
+        let own = match stand {
+            Stand::Foot(device, _) => Some(device),
+            Stand::Segment(_) | Stand::Hostile(_) => None,
+        };
+        let other_hops = self.wire(stand).other_hops.iter().copied();
+        other_hops
+            .filter(|(device, _)| Some(*device) != own)
+            .collect()
+    }
+
+    /// Whether another router that plain devices find at a stand has the default gateway's address of this one too.
+    pub(super) fn shares_gateway(&self, stand: Stand, (device, _): (DeviceIndex, usize)) -> bool {
+        let Some(segment) = self.segment_of(stand).filter(|_| !self.doubled.is_empty()) else {
+            return false;
+        };
+        let gateways = self.segment(segment).default_gateways.iter().copied();
+        let mut shared = gateways.filter(|&address| {
+            self.doubled.contains(address) && self.device(device).own.contains(address)
+        });
+        shared.any(|address| {
+            let mut others = self.routers_at(stand).filter(|(other, _)| *other != device);
+            others.any(|(other, _)| self.device(other).own.contains(address))
+        })
     }
 
     /// Whether some device has several interfaces on one wire, and may take a packet in by any of them.

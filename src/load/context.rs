@@ -70,8 +70,8 @@ pub(super) struct Context<'a> {
     pub named_segments: Vec<SegmentId>,
     /// Cables that hosts name in short form.
     pub host_ports: Vec<HostPort>,
-    /// Interfaces by address; link-local addresses mean something only together with their segment.
-    pub owners: FxHashMap<(Option<SegmentId>, IpAddr), Owner>,
+    /// Interfaces by address, several where several devices have it; link-local addresses mean something only together with their segment.
+    pub owners: FxHashMap<(Option<SegmentId>, IpAddr), Vec<Owner>>,
     parts: usize,
     ports: usize,
 }

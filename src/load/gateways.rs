@@ -161,7 +161,7 @@ fn read_interface(
     let segment = segment.and_then(|name| cx.segments.require(&mut cx.report, name));
     let segment = segment.map_or(NO_SEGMENT, SegmentId);
     let vlan = vlan_of(&mut cx.report, &table);
-    let addresses = read_addresses(cx, &table, Device::Router(router), segment);
+    let (addresses, shared) = read_addresses(cx, &table, Device::Router(router), segment);
     let check = table.word(&mut cx.report, "source_check", SOURCE_CHECKS);
     if let Some(check) = check.filter(|check| check.value != SourceCheck::Off)
         && table
@@ -181,6 +181,7 @@ fn read_interface(
         name: owned(entry.name),
         segment,
         addresses,
+        shared,
         port: port.map(owned),
         vlan: vlan.map(|vlan| vlan.value),
         source_check: check.map_or(SourceCheck::Off, |check| check.value),

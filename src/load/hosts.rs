@@ -122,7 +122,7 @@ fn read_interface(
     };
     let segment = read_segment(cx, &table);
     let vlan = vlan_of(&mut cx.report, &table);
-    let addresses = read_addresses(cx, &table, Device::Host(host), segment);
+    let (addresses, shared) = read_addresses(cx, &table, Device::Host(host), segment);
     if let Some(port) = table.text(&mut cx.report, "port") {
         cx.host_ports.push(HostPort {
             host,
@@ -136,6 +136,7 @@ fn read_interface(
         name,
         segment,
         addresses,
+        shared,
         vlan: vlan.map(|vlan| vlan.value),
     })
 }

@@ -12,15 +12,33 @@ use super::kinds;
 use super::literal;
 use super::reader::Table;
 
-/// The `addresses` of an interface on a segment, each with its prefix length, checked against the segment.
+/// Addresses of an interface, and those of them that it shares.
+pub(super) type Addresses = (Vec<Spanned<InterfaceAddress>>, Vec<IpAddr>);
+
+/// The `addresses` and then the `shared_addresses` of an interface on a segment, each with its prefix length, checked
+/// against the segment.
 pub(super) fn read_addresses(
     cx: &mut Context<'_>,
     table: &Table<'_>,
     device: Device,
     segment: SegmentId,
+) -> Addresses {
+    let mut addresses = read_list(cx, (table, "addresses"), device, segment);
+    let shared = read_list(cx, (table, "shared_addresses"), device, segment);
+    let values = shared.iter().map(|address| address.value.address());
+    let values = values.collect();
+    addresses.extend(shared);
+    (addresses, values)
+}
+
+fn read_list(
+    cx: &mut Context<'_>,
+    (table, key): (&Table<'_>, &str),
+    device: Device,
+    segment: SegmentId,
 ) -> Vec<Spanned<InterfaceAddress>> {
     let mut addresses = Vec::new();
-    for text in table.strings_or_none(&mut cx.report, "addresses") {
+    for text in table.strings_or_none(&mut cx.report, key) {
         match literal::interface(text.value) {
             Ok((address, net)) => {
                 let address = Spanned::new(address, text.span);
@@ -190,23 +208,25 @@ fn check_outside(cx: &mut Context<'_>, address: Spanned<IpAddr>, id: SegmentId) 
     cx.report(problem.help(help));
 }
 
+/// Notes who has an address. That several devices have it is a fault of the network and not of the file: a finding.
 fn own(cx: &mut Context<'_>, address: Spanned<IpAddr>, device: Device, segment: SegmentId) {
-    let key = owner_key(address.value, segment);
-    if let Some(first) = cx.owners.get(&key) {
-        // Hosts are read before gateways; the one that stands later in the input is the one to mend.
+    let owner = Owner {
+        device,
+        segment,
+        span: address.span,
+    };
+    let known = cx.owners.entry(owner_key(address.value, segment));
+    let known = known.or_default();
+    if let Some(first) = known.iter().find(|known| known.device == device) {
         let (first, second) = (first.span.min(address.span), first.span.max(address.span));
-        let message = format!("two interfaces have the address {}", address.value);
+        let message = format!(
+            "two interfaces of one device have the address {}",
+            address.value
+        );
         let problem = Problem::at(&kinds::ADDRESS_TWICE, second, message);
         let problem = problem.note(first, "it is first given here");
         cx.report(problem.help("give each interface an address of its own"));
         return;
     }
-    cx.owners.insert(
-        key,
-        Owner {
-            device,
-            segment,
-            span: address.span,
-        },
-    );
+    known.push(owner);
 }

@@ -103,7 +103,13 @@ const INTERFACE_SHAPE: Keys = Keys {
     path: "",
     what: "an interface",
     required: &["segment"],
-    optional: &["addresses", "port", "vlan", "source_check"],
+    optional: &[
+        "addresses",
+        "shared_addresses",
+        "port",
+        "vlan",
+        "source_check",
+    ],
 };
 
 pub(super) static GATEWAY_INTERFACE: Keys = Keys {
@@ -139,7 +145,7 @@ const ROUTE_SHAPE: Keys = Keys {
     path: "",
     what: "a route",
     required: &["to"],
-    optional: &["via", "discard", "interface"],
+    optional: &["via", "discard", "interface", "preference"],
 };
 
 pub(super) static GATEWAY_ROUTE: Keys = Keys {
@@ -209,7 +215,14 @@ pub(super) static HOST_INTERFACE: Keys = Keys {
     path: "hosts.*.interfaces[]",
     what: "an interface",
     required: &[],
-    optional: &["name", "segment", "addresses", "vlan", "port"],
+    optional: &[
+        "name",
+        "segment",
+        "addresses",
+        "shared_addresses",
+        "vlan",
+        "port",
+    ],
 };
 
 pub(super) static SWITCH: Keys = Keys {

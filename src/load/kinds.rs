@@ -100,8 +100,10 @@ pub(super) static EXTERNAL_ADDRESSES: Kind = error(
     "external-addresses",
     "an external segment used as a list of addresses",
 );
-pub(super) static ADDRESS_TWICE: Kind =
-    error("address-twice", "an address that two interfaces have");
+pub(super) static ADDRESS_TWICE: Kind = error(
+    "own-address-twice",
+    "an address that two interfaces of one device have",
+);
 pub(super) static ADDRESS_OUTSIDE_PREFIX: Kind = error(
     "address-outside-prefix",
     "an address outside the prefixes of its segment",
@@ -110,8 +112,6 @@ pub(super) static PREFIX_LENGTH_DIFFERS: Kind = warning(
     "prefix-length-differs",
     "an interface with another prefix length than its segment",
 );
-pub(super) static PREFIXES_OVERLAP: Kind =
-    error("prefixes-overlap", "two prefixes that share addresses");
 
 // Services.
 pub(super) static BAD_SERVICE: Kind = error("bad-service", "text that is no service");
@@ -140,10 +140,6 @@ pub(super) static ZONE_EMPTY: Kind = warning("zone-empty", "a zone without a seg
 pub(super) static SEGMENT_UNROUTED: Kind = note(
     "segment-unrouted",
     "a segment that no gateway or router is on",
-);
-pub(super) static DEFAULT_GATEWAY_UNKNOWN: Kind = error(
-    "default-gateway-unknown",
-    "a default gateway that is no router's address there",
 );
 
 // Gateways, routers and hosts.
@@ -174,7 +170,11 @@ pub(super) static NEXT_HOP_IDLE: Kind = warning(
     "next-hop-idle",
     "a next hop that no forwarding device of the site has",
 );
-pub(super) static ROUTE_TWICE: Kind = error("route-twice", "two routes for one destination");
+pub(super) static ROUTE_TWICE: Kind = warning(
+    "route-twice",
+    "two routes for one destination, of which none is said to be the backup",
+);
+pub(super) static BAD_PREFERENCE: Kind = error("bad-preference", "a route preference below 1");
 
 // Rules, translations, needs and expectations.
 pub(super) static MATCHES_NOTHING: Kind =
@@ -267,7 +267,6 @@ pub static KINDS: &[&Kind] = &[
     &ADDRESS_TWICE,
     &ADDRESS_OUTSIDE_PREFIX,
     &PREFIX_LENGTH_DIFFERS,
-    &PREFIXES_OVERLAP,
     &BAD_SERVICE,
     &BAD_PROTOCOL,
     &BAD_PORT,
@@ -278,7 +277,6 @@ pub static KINDS: &[&Kind] = &[
     &SEGMENT_WITHOUT_VLAN,
     &ZONE_EMPTY,
     &SEGMENT_UNROUTED,
-    &DEFAULT_GATEWAY_UNKNOWN,
     &SEGMENT_TWICE,
     &TAG_TWICE,
     &TAG_DIFFERS,
@@ -288,6 +286,7 @@ pub static KINDS: &[&Kind] = &[
     &NEXT_HOP_IS_OWN,
     &NEXT_HOP_IDLE,
     &ROUTE_TWICE,
+    &BAD_PREFERENCE,
     &MATCHES_NOTHING,
     &BAD_PARTY,
     &PARTY_NOT_HERE,
@@ -327,6 +326,7 @@ pub(super) static LOCAL: &[&Kind] = &[
     &BAD_TEXT,
     &BAD_NAME,
     &RESERVED_NAME,
+    &BAD_PREFERENCE,
     &BAD_ADDRESS,
     &BAD_PREFIX,
     &BAD_RANGE,

@@ -15,7 +15,6 @@ mod ask;
 mod baselines;
 mod context;
 mod crosscheck;
-mod default_gateway;
 mod document;
 mod edit;
 mod files;

@@ -17,6 +17,8 @@ pub(super) struct Placed {
 #[derive(Default)]
 pub(super) struct PrefixIndex {
     placed: Vec<Placed>,
+    /// For each the number of the nearest one that holds it.
+    outer: Vec<Option<usize>>,
 }
 
 impl PrefixIndex {
@@ -40,38 +42,48 @@ impl PrefixIndex {
                 std::cmp::Reverse(placed.prefix.interval().high()),
             )
         });
-        Self { placed }
-    }
-
-    /// Pairs of a prefix and the nearest one that holds it, or equals it and comes first. Two prefixes are
-    /// nested or disjoint, so these pairs tell of every overlap.
-    pub fn nested(&self) -> Vec<(Placed, Placed)> {
-        let mut pairs = Vec::new();
-        let mut open: Vec<Placed> = Vec::new();
-        for &placed in &self.placed {
-            while open
-                .last()
-                .is_some_and(|outer| !holds(outer.prefix, placed.prefix))
-            {
-                open.pop();
-            }
-            if let Some(&outer) = open.last() {
-                pairs.push((outer, placed));
-            }
-            open.push(placed);
+        Self {
+            outer: outer(&placed),
+            placed,
         }
-        pairs
     }
 
-    /// The segment with a prefix that holds an address. O(log n).
+    /// The segment with the longest prefix that holds an address, of equal prefixes the first in the file. O(log n + the
+    /// prefixes that it lies in or passes by).
     pub fn locate(&self, address: IpAddr) -> Option<Placed> {
         let wanted = (Family::of(address), Family::value(address));
         let after = self
             .placed
             .partition_point(|placed| key(placed.prefix) <= wanted);
-        let placed = *self.placed[..after].last()?;
-        placed.prefix.contains(address).then_some(placed)
+        // Prefixes nest: what holds the address stands before it, what holds less of it last.
+        let mut at = after.checked_sub(1)?;
+        loop {
+            let placed = self.placed[at];
+            if placed.prefix.contains(address) {
+                let same = |other: &&Placed| other.prefix == placed.prefix;
+                let equal = self.placed[..=at].iter().rev().take_while(same);
+                return equal.min_by_key(|placed| placed.segment).copied();
+            }
+            at = self.outer[at]?;
+        }
     }
+}
+
+/// For each prefix the one that it lies in.
+fn outer(placed: &[Placed]) -> Vec<Option<usize>> {
+    let mut open: Vec<usize> = Vec::new();
+    let each = placed.iter().enumerate().map(|(at, one)| {
+        while open
+            .last()
+            .is_some_and(|&outer| !holds(placed[outer].prefix, one.prefix))
+        {
+            open.pop();
+        }
+        let outer = open.last().copied();
+        open.push(at);
+        outer
+    });
+    each.collect()
 }
 
 fn key(prefix: Prefix) -> (Family, u128) {

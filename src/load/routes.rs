@@ -28,31 +28,58 @@ pub(super) fn read(
     keys: &'static Keys,
     seats: &[Seat],
 ) -> Vec<Route> {
-    let mut seen: FxHashMap<Prefix, (Span, &str)> = FxHashMap::default();
+    let mut seen: FxHashMap<(Prefix, u32), (Span, &str)> = FxHashMap::default();
     for address in seats.iter().flat_map(|seat| &seat.addresses) {
-        seen.insert(
-            address.value.prefix(),
-            (
-                address.span,
-                "this prefix is on-link by the interface's address",
-            ),
-        );
+        let on_link = "this prefix is on-link by the interface's address";
+        seen.insert((address.value.prefix(), ON_LINK), (address.span, on_link));
     }
     let mut routes = Vec::new();
     for value in table.items(&mut cx.report, "routes") {
         let Some(route) = read_route(cx, value, keys, seats) else {
             continue;
         };
-        if let Some(&(first, why)) = seen.get(&route.destination) {
+        let mut same = [ON_LINK, route.preference].into_iter();
+        let first = same.find_map(|preference| seen.get(&(route.destination, preference)));
+        if let Some(&(first, why)) = first {
             let message = format!("a second route to {}", route.destination);
             let problem = Problem::at(&kinds::ROUTE_TWICE, route.place, message).note(first, why);
-            cx.report(problem.help("keep one; of two with one destination none comes first"));
-            continue;
+            cx.report(problem.help(
+                "give the backup a higher `preference`: which of the two is used nobody can say, and answers hold for both",
+            ));
         }
-        seen.insert(route.destination, (route.place, "the first route to it"));
+        let place = (route.place, "the first route to it");
+        let key = (route.destination, route.preference);
+        seen.entry(key).or_insert(place);
         routes.push(route);
     }
     routes
+}
+
+/// Preference of what is on-link: no route is better (RFC 8349 section 3.3 leaves the numbers to the device; common
+/// practice, no source).
+const ON_LINK: u32 = 0;
+
+/// Preference of a route that says none.
+const PREFERENCE: u32 = 1;
+
+/// The `preference` of a route; `None`: its mistake is reported.
+fn read_preference(cx: &mut Context<'_>, table: &Table<'_>) -> Option<u32> {
+    if table.get("preference").is_none() {
+        return Some(PREFERENCE);
+    }
+    let number = table.integer(&mut cx.report, "preference")?;
+    let found = u32::try_from(number.value).ok();
+    let found = found.filter(|&preference| ON_LINK < preference);
+    if found.is_none() {
+        let message = format!("a preference of {}", number.value);
+        let problem = Problem::at(&kinds::BAD_PREFERENCE, number.span, message);
+        cx.report(
+            problem.help(
+                "write 1 (the best) to 4294967295; the lowest is used, the others are backups",
+            ),
+        );
+    }
+    found
 }
 
 fn read_route(
@@ -67,10 +94,12 @@ fn read_route(
     let discard = table.flag(&mut cx.report, "discard");
     let discard = discard.is_some_and(|flag| flag.value);
     let interface = read_interface(cx, &table, seats);
+    let preference = read_preference(cx, &table);
     if !check_target(cx, &table, discard) {
         return None;
     }
     let destination = read_destination(cx, to?, via, discard)?;
+    let preference = preference?;
     let via = if discard {
         Via::Discard
     } else {
@@ -84,6 +113,7 @@ fn read_route(
     Some(Route {
         destination,
         via,
+        preference,
         place,
     })
 }

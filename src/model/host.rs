@@ -28,8 +28,10 @@ pub struct HostInterface {
     pub name: Spanned<String>,
     /// The segment that the file says it is on.
     pub segment: SegmentId,
-    /// Its addresses; may be empty.
+    /// Its addresses, shared ones last; may be empty.
     pub addresses: Vec<Spanned<InterfaceAddress>>,
+    /// Those that it shares with interfaces of other devices, of which one has it at a time.
+    pub shared: Vec<IpAddr>,
     /// Tag it sends and expects; `None`: untagged.
     pub vlan: Option<VlanId>,
 }

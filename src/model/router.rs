@@ -28,8 +28,10 @@ pub struct Interface {
     pub name: Spanned<String>,
     /// The segment that the file says it is on.
     pub segment: SegmentId,
-    /// Its addresses; without one it still forwards what arrives on it.
+    /// Its addresses, shared ones last; without one it still forwards what arrives on it.
     pub addresses: Vec<Spanned<InterfaceAddress>>,
+    /// Those that it shares with interfaces of other devices, of which one has it at a time (RFC 9568, virtual router).
+    pub shared: Vec<IpAddr>,
     /// The port or LAG of the device that it stands on, where ports are described.
     pub port: Option<Spanned<String>>,
     /// Tag of its frames; `None`: untagged.
@@ -59,6 +61,9 @@ pub struct Route {
     pub destination: Prefix,
     /// Where it leads.
     pub via: Via,
+    /// Of several routes to one destination the lowest is used, those of the others are backups; at least 1. RFC 8349
+    /// section 3.3 (route preference).
+    pub preference: u32,
     /// Where it is described.
     pub place: Span,
 }

@@ -1,10 +1,12 @@
 //! The whole.
 
+use std::net::IpAddr;
+
 use crate::diagnostic::Spanned;
 
 use super::accepted::Accepted;
-use super::address::AddressSet;
-use super::host::Host;
+use super::address::{AddressSet, InterfaceAddress};
+use super::host::{Forwards, Host};
 use super::intent::{Expectation, Need};
 use super::names::{HostId, RouterId, SegmentId, ZoneId};
 use super::router::Router;
@@ -84,6 +86,21 @@ impl Site {
     /// The host of a number.
     pub fn host(&self, id: HostId) -> &Host {
         &self.hosts[id.0]
+    }
+
+    /// Whether a gateway, a router or a host that routes has an address on one of some segments.
+    pub fn forwards_from(&self, segments: &[SegmentId], address: IpAddr) -> bool {
+        let has = |segment: SegmentId, addresses: &[Spanned<InterfaceAddress>]| {
+            let mut own = addresses.iter();
+            segments.contains(&segment) && own.any(|own| own.value.address() == address)
+        };
+        let mut routers = self.routers.iter().flat_map(|router| &router.interfaces);
+        let hosts = self.hosts.iter();
+        let mut routing = hosts
+            .filter(|host| host.forwards.value == Forwards::Routes)
+            .flat_map(|host| &host.interfaces);
+        routers.any(|at| has(at.segment, &at.addresses))
+            || routing.any(|at| has(at.segment, &at.addresses))
     }
 
     /// Numbers of all segments.

@@ -11,7 +11,7 @@ use crate::model::{Family, Site};
 use super::frames::{assumed, node_name, socket_name};
 use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};
 use super::path::fate_text;
-use super::words::{mismatch_text, stop_text};
+use super::words::{doubt_text, mismatch_text, stop_text};
 
 #[derive(Serialize)]
 struct JsonPath {
@@ -30,8 +30,8 @@ struct JsonPath {
 
 #[derive(Serialize)]
 struct JsonWay {
-    /// True: the packet goes this way only once a device on it has asked for the one before.
-    needs_request: bool,
+    /// Why the packet may go another way; empty: it goes this way, or by another router that its sender may choose.
+    doubts: Vec<&'static str>,
     delivered: bool,
     place: Option<String>,
     stopped: Option<&'static str>,
@@ -141,7 +141,7 @@ fn json_way(
         Outcome::NotForwardable => (None, Some("no router forwards this source or destination")),
     };
     JsonWay {
-        needs_request: trace.learned,
+        doubts: trace.doubts.iter().copied().map(doubt_text).collect(),
         delivered: place.is_some(),
         place,
         stopped,

@@ -14,11 +14,7 @@ use crate::packet::Interval;
 use super::frames::{assumed, frame_lines};
 use super::matrix::Paint;
 use super::text::{clean, labelled};
-use super::words::{mismatch_text, rule_name, stop_text};
-
-/// What is so of a way that depends on a request.
-const REQUEST: &str = "possible, not certain: a device on this way gets no answer to its own ARP or neighbour \
-                       requests, and knows where to send only after the next device has asked for it";
+use super::words::{doubt_text, mismatch_text, rule_name, stop_text};
 
 /// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
 pub fn path_text(
@@ -114,8 +110,9 @@ impl View<'_> {
             self.step(out, number + 1, step);
         }
         self.leg(out, legs.last().and_then(Option::as_ref));
-        if trace.learned {
-            self.line(out, 0, "", REQUEST);
+        for &doubt in &trace.doubts {
+            let text = format!("not certain: {}", doubt_text(doubt));
+            self.line(out, 0, "?  ", &text);
         }
         let text = self.outcome(trace);
         let label = match trace.outcome {

@@ -40,12 +40,6 @@ pub const CASES: &[Case] = &[
         "isolated = true",
     ),
     load(
-        "default-gateway-unknown",
-        "[[hosts.h.interfaces]]\nsegment = \"office\"\naddresses = \"10.44.20.9\"\n[hosts.g]\ndefault_gateway = \"10.44.20.9\"\n#                 ^\ninterfaces = [{ addresses = \"10.44.20.8\" }]",
-        "no gateway or router on `office`",
-        "routers there have 10.44.20.1",
-    ),
-    load(
         "segment-twice",
         "[routers.west.interfaces]\na = { segment = \"office\", addresses = \"10.44.20.2/24\" }\nb = { segment = \"office\" }\n#<",
         "a second interface on the segment `office`",
@@ -103,13 +97,19 @@ pub const CASES: &[Case] = &[
         "route-twice",
         "[[gateways.edge.routes]]\nto = \"default\"\nvia = \"192.0.2.1\"\n[[gateways.edge.routes]]\n#<\nto = \"0.0.0.0/0\"\ndiscard = true",
         "a second route to 0.0.0.0/0",
-        "keep one",
+        "a higher `preference`",
     ),
     load(
         "route-twice",
         "[[gateways.edge.routes]]\n#<\nto = \"10.44.20.0/24\"\ndiscard = true",
         "a second route to 10.44.20.0/24",
-        "keep one",
+        "a higher `preference`",
+    ),
+    both(
+        "bad-preference",
+        "[[gateways.edge.routes]]\nto = \"10.45.0.0/16\"\nvia = \"10.44.20.7\"\npreference = 0\n#            ^\n[[hosts.h.interfaces]]\naddresses = \"10.44.20.7\"\n",
+        "a preference of 0",
+        "write 1 (the best)",
     ),
     load(
         "unusable-address",
@@ -136,9 +136,9 @@ pub const CASES: &[Case] = &[
         "fd44:0:0:60::1/64",
     ),
     load(
-        "address-twice",
-        "[[hosts.h.interfaces]]\nsegment = \"office\"\naddresses = \"10.44.20.1\"\n#           ^",
-        "two interfaces have the address 10.44.20.1",
+        "own-address-twice",
+        "[[hosts.h.interfaces]]\nsegment = \"office\"\naddresses = \"10.44.20.9\"\n[[hosts.h.interfaces]]\nsegment = \"office\"\naddresses = \"10.44.20.9\"\n#           ^",
+        "two interfaces of one device have the address 10.44.20.9",
         "of its own",
     ),
     load(

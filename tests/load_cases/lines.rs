@@ -105,18 +105,6 @@ pub const CASES: &[Case] = &[
         "the host `bare` has no address",
         "an address",
     ),
-    load(
-        "prefixes-overlap",
-        "[segments.cellar]\nzone = \"inside\"\nprefixes = \"10.44.60.128/25\"\n#          ^\nisolated = true",
-        "overlaps 10.44.60.0/24 of the segment `brewhouse`",
-        "one segment only",
-    ),
-    load(
-        "prefixes-overlap",
-        "[segments.world]\nzone = \"inside\"\nprefixes = \"0.0.0.0/0\"\n#          ^\nexternal = true\nisolated = true",
-        "overlaps",
-        "leave the wide prefix out",
-    ),
     both(
         "bad-service",
         "[services]\na = \"80\"\n#   ^",

@@ -203,6 +203,7 @@ fn alike_interfaces(one: &Interface, other: &Interface) -> bool {
         name,
         segment,
         addresses,
+        shared,
         port,
         vlan,
         source_check,
@@ -210,6 +211,7 @@ fn alike_interfaces(one: &Interface, other: &Interface) -> bool {
     *name == other.name
         && *segment == other.segment
         && *addresses == other.addresses
+        && *shared == other.shared
         && *port == other.port
         && *vlan == other.vlan
         && *source_check == other.source_check
@@ -229,9 +231,10 @@ fn alike_routes(one: &Route, other: &Route) -> bool {
     let Route {
         destination,
         via,
+        preference,
         place: _,
     } = one;
-    *destination == other.destination && *via == other.via
+    *destination == other.destination && *via == other.via && *preference == other.preference
 }
 
 fn alike_hosts(one: &Host, other: &Host) -> bool {

@@ -1,7 +1,7 @@
 //! What to ask of a pair where only rules differ: packets that those rules name, as plain and as hostile devices send
 //! them.
 
-use crate::forwarding::{DeviceId, Origin, Stand};
+use crate::forwarding::{Accepts, DeviceId, Origin, Stand};
 use crate::model::{AddressMatch, Rule, SegmentId};
 use crate::packet::{ClassSet, Interval, IntervalSet};
 
@@ -50,7 +50,8 @@ impl Seen {
         for &(device, at) in &plan.wire(Stand::Hostile(from)).attached {
             let interface = &plan.device(device).interfaces[at];
             seen.ingress.push(interface.segment.0);
-            let lets_in = interface.accepts.as_ref().unwrap_or(&anywhere);
+            let accepted = interface.accepts.as_ref().map(Accepts::all);
+            let lets_in = accepted.as_ref().unwrap_or(&anywhere);
             seen.sources = seen.sources.union(lets_in);
         }
         seen.sources = seen.sources.intersection(&anywhere);

@@ -1,6 +1,6 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Coverage, Flow, Sender, Target, reach};
+use crate::forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Target, reach};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -25,6 +25,17 @@ pub(in crate::analysis) fn passing(
     to: usize,
     services: Option<&ClassSet>,
     sink: &mut dyn FnMut(Passed),
+) -> Coverage {
+    passing_and_lost(ground, scope, (sender, to), services, (sink, &mut |_| ()))
+}
+
+/// The same; `lost` gets, as it is sent, what does not arrive in one of the cases that nobody can choose between.
+pub(in crate::analysis) fn passing_and_lost(
+    ground: &Ground<'_>,
+    scope: &Scope,
+    (sender, to): (Sender, usize),
+    services: Option<&ClassSet>,
+    (sink, lost): (&mut dyn FnMut(Passed), &mut dyn FnMut(Region)),
 ) -> Coverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
@@ -51,16 +62,33 @@ pub(in crate::analysis) fn passing(
             target,
             &mut |arrival| match arrival {
                 Arrival::Delivered(place, flow) => {
-                    if let Some(part) = column.takes(network, plan, place, &flow) {
+                    let part = column.takes(network, plan, place, &flow);
+                    if flow.certainty == Certainty::OneOf {
+                        elsewhere(&flow, part.as_deref(), lost);
+                    }
+                    if let Some(part) = part {
                         parts(ground, scope, &part, sink);
                     }
                 }
+                Arrival::Stopped(_, sent, Certainty::OneOf) => lost(sent),
                 Arrival::Stopped(..) => {}
             },
         );
         coverage.note(walked);
     }
     coverage
+}
+
+/// What of a flow was delivered to somebody else.
+fn elsewhere(flow: &Flow, part: Option<&Flow>, lost: &mut dyn FnMut(Region)) {
+    match part {
+        Some(part) => flow
+            .sent()
+            .difference(part.sent())
+            .into_iter()
+            .for_each(lost),
+        None => lost(flow.sent().clone()),
+    }
 }
 
 /// The parts of a flow that the scope speaks of.

@@ -1,6 +1,6 @@
 //! Demands on what passes and on what decides it.
 
-use crate::forwarding::{Coverage, Origin, Packet, Sender};
+use crate::forwarding::{Certainty, Coverage, Origin, Packet, Sender};
 use crate::model::{Permit, SegmentId, Through};
 use crate::packet::Region;
 
@@ -8,7 +8,7 @@ use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::replies::left_over;
 use super::super::witness::witness;
 use super::ground::{Ground, Scope};
-use super::passing::{Passed, passing};
+use super::passing::{Passed, passing, passing_and_lost};
 use super::standing::{Breach, Demand};
 
 /// The breaches of one line between one pair, and whether all was looked at.
@@ -99,13 +99,14 @@ impl Between<'_, '_> {
     /// What must pass and does not: each packet from the device that has its source.
     pub fn too_little(&self) -> Looked {
         let plan = self.ground.plan;
-        let wanted = plan.sent_by_owners(self.from, &self.wanted()).into_iter();
-        let wanted = wanted.flat_map(|part| plan.sent_to_others(&part));
-        let mut left: Vec<Region> = wanted.filter(|part| !part.is_empty()).collect();
+        let wanted = self.wanted();
+        let sent = plan.sent_by_owners(self.from, &wanted).into_iter();
+        let sent = sent.flat_map(|part| plan.sent_to_others(&part));
+        let mut left: Vec<Region> = sent.filter(|part| !part.is_empty()).collect();
         let described = plan.own_way_sources(self.from);
         let services = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {
-            if passed.flow.learned {
+            if passed.flow.certainty == Certainty::Possible {
                 return;
             }
             let plainly = passed.flow.host.is_none();
@@ -117,7 +118,16 @@ impl Between<'_, '_> {
             left = parts.flat_map(|part| left_over(part, &got)).collect();
         };
         let (ground, sender) = (self.ground, Sender::Segment(self.from));
-        let coverage = passing(ground, self.scope, sender, self.to, services, &mut collect);
+        let mut lost = Vec::new();
+        let coverage = passing_and_lost(
+            ground,
+            self.scope,
+            (sender, self.to),
+            services,
+            (&mut collect, &mut |sent| lost.push(sent)),
+        );
+        left.extend(lost.iter().map(|sent| sent.intersection(&wanted)));
+        left.retain(|part| !part.is_empty());
         let mut breaches = Vec::new();
         // With a limit met, what is left may pass in a way that was not listed.
         if let Some(first) = left.first().filter(|_| coverage.is_complete()) {

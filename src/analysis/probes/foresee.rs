@@ -3,8 +3,8 @@
 use std::net::IpAddr;
 
 use crate::forwarding::{
-    DeviceId, Network, Outcome, Packet, Place, Plan, Reply, ReplyPass, Sender, Stand, Stop, Trace,
-    trace,
+    DeviceId, Doubt, Network, Outcome, Packet, Place, Plan, Reply, ReplyPass, Sender, Stand, Stop,
+    Trace, trace,
 };
 use crate::model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId, TCP, UDP};
 
@@ -79,6 +79,8 @@ pub enum Unforeseen {
     DependsOnRouter,
     /// A device on the way knows its next hop only if that one has asked for it.
     DependsOnRequest,
+    /// An address is several devices', or several routes may be used, and it depends on which.
+    DependsOnFault,
 }
 
 /// Walks a packet of an honest device. `from`: the segment that it stands on; without one, that of the source.
@@ -104,9 +106,11 @@ pub fn foresee(
         own_way(plan, host, stand, packet)?;
     }
     let traces = trace(network, sender, packet);
-    let depends = match traces.iter().any(|trace| trace.learned) {
-        true => Unforeseen::DependsOnRequest,
-        false => Unforeseen::DependsOnRouter,
+    let doubts = || traces.iter().flat_map(|trace| &trace.doubts);
+    let depends = match doubts().max() {
+        None => Unforeseen::DependsOnRouter,
+        Some(_) if doubts().any(|doubt| *doubt == Doubt::Request) => Unforeseen::DependsOnRequest,
+        Some(_) => Unforeseen::DependsOnFault,
     };
     let mut ways = traces.iter().map(|trace| way(network, plan, trace));
     let first = ways.next().ok_or(Unforeseen::DependsOnRouter)?;

@@ -122,7 +122,7 @@ impl Look<'_, '_> {
             target,
             &mut |arrival| match arrival {
                 Arrival::Delivered(place, flow) => self.delivered(place, &flow),
-                Arrival::Stopped(stop, region) => {
+                Arrival::Stopped(stop, region, _) => {
                     if let Some(column) = column {
                         self.stopped(column.party, stop, &region);
                     }

@@ -141,6 +141,10 @@ pub fn unforeseen_text(why: Unforeseen) -> &'static str {
             "devices there may use several routers, and what happens depends on which; give the segment a \
              `default_gateway`"
         }
+        Unforeseen::DependsOnFault => {
+            "several devices have one address on the way, or several routes may be used, and what happens depends on \
+             which; mend that first"
+        }
         Unforeseen::DependsOnRequest => {
             "the sender hears one VLAN of its gateway and is heard by another, so that it knows where to send only \
              while the gateway asks for it; set PVID and untagged VLAN of the sender's port to the same VLAN"

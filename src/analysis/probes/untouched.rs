@@ -21,6 +21,8 @@ pub enum Why {
     DependsOnRouter,
     /// A device on the way knows its next hop only if that one has asked for it.
     DependsOnRequest,
+    /// An address is several devices', or several routes may be used, and it depends on which.
+    DependsOnFault,
     /// The segment has no addresses, or no other segment has.
     NoAddresses,
     /// A limit was met before all was looked at.
@@ -56,6 +58,9 @@ pub fn why_text(why: Why) -> &'static str {
             "the sender hears one VLAN of its gateway and is heard by another: it knows where to send only while the \
              gateway asks for it"
         }
+        Why::DependsOnFault => {
+            "several devices have one address on the way, or several routes may be used, and what happens depends on which"
+        }
         Why::NoAddresses => "there is no address to send from or to",
         Why::Unknown => "a limit was met before all packets were looked at",
     }
@@ -66,6 +71,7 @@ impl From<Refused> for Why {
         match refused {
             Refused::Unforeseen(Unforeseen::DependsOnRouter) => Self::DependsOnRouter,
             Refused::Unforeseen(Unforeseen::DependsOnRequest) => Self::DependsOnRequest,
+            Refused::Unforeseen(Unforeseen::DependsOnFault) => Self::DependsOnFault,
             Refused::Unforeseen(_) | Refused::NoDevice => Self::NoDevice,
         }
     }

@@ -7,7 +7,7 @@ use crate::forwarding::{Device, FilterPlan, Network, Written};
 use crate::model::{Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, SourceCheck, TCP, UDP};
 use crate::packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
-use super::ranks::{Pieces, Ranks};
+use super::ranks::{Piece, Pieces, Ranks};
 use super::space::RulePacket;
 
 /// What a gateway's rules stand on: which packets there are, and as which numbers.
@@ -43,6 +43,7 @@ impl<'n> Grounds<'n> {
             plan.device(plan.router_index(id))
         });
         let pieces = Pieces::new(cuts(network, filter, devices));
+        let pieces = pieces.repeated(|piece| ways_of(devices, piece).len());
         let facts = Facts::new(network, devices, &pieces);
         let zone = |interface: usize| {
             network
@@ -256,12 +257,7 @@ impl<'n> Grounds<'n> {
         match point.get(Field::Ingress) {
             0 => {
                 let piece = self.pieces.all()[self.sources.piece(point.get(Field::Source))];
-                let route = self
-                    .device(piece.family)
-                    .routes
-                    .lookup(piece.addresses.low());
-                let interface = route.and_then(|route| route.next_hop.interface());
-                interface.unwrap_or_default()
+                way_of(self.devices, &piece).unwrap_or_default()
             }
             entry => self.unchecked[entry as usize - 1],
         }
@@ -281,14 +277,24 @@ impl<'n> Grounds<'n> {
         };
         let packet = witness(self.network, plan, &region).expect("no part of a point is empty");
         let for_itself = device.own.contains(destination.addresses.low());
-        let route = device.routes.lookup(destination.addresses.low());
-        let egress = route.and_then(|route| route.next_hop.interface());
+        let egress = way_of(self.devices, &destination);
         RulePacket {
             ingress: self.ingress(point),
             egress: egress.filter(|_| !for_itself),
             packet,
         }
     }
+}
+
+/// The interfaces by which packets may leave for the addresses of a piece, or come from them.
+fn ways_of(devices: [&Device; 2], piece: &Piece) -> Vec<usize> {
+    let device = devices[usize::from(piece.family == Family::V6)];
+    device.routes.interfaces(piece.addresses.low())
+}
+
+/// That of the copy that a piece is; `None`: no route, or a discarding one.
+fn way_of(devices: [&Device; 2], piece: &Piece) -> Option<usize> {
+    ways_of(devices, piece).get(piece.copy).copied()
 }
 
 /// Classes of TCP and UDP first, then those of other messages and protocols; within each in their own order, so that
@@ -336,10 +342,7 @@ impl Facts {
         for piece in pieces.all() {
             let device = devices[usize::from(piece.family == Family::V6)];
             let low = piece.addresses.low();
-            let route = device.routes.lookup(low);
-            facts
-                .ways
-                .push(route.and_then(|route| route.next_hop.interface()));
+            facts.ways.push(way_of(devices, piece));
             let plan = network.plan(piece.family);
             facts.nobody.push(plan.nobody.contains(low));
             facts.own.push(device.own.contains(low));
@@ -397,7 +400,7 @@ fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<I
                 cuts.extend_from_slice(set.intervals());
             }
         }
-        cuts.extend(device.routes.cells().map(|(cell, _)| cell));
+        cuts.extend(device.routes.cuts());
         cuts.extend_from_slice(device.own.intervals());
         cuts.extend_from_slice(network.plan(family).nobody.intervals());
         cuts.extend_from_slice(examples(family).intervals());

@@ -16,6 +16,8 @@ pub(super) struct Piece {
     pub(super) family: Family,
     /// The addresses.
     pub(super) addresses: Interval,
+    /// Which of the ways that packets with these addresses may take: each has a piece of its own.
+    pub(super) copy: usize,
 }
 
 /// All addresses of both families in pieces, IPv4 first, ascending within a family.
@@ -48,7 +50,22 @@ impl Pieces {
             pieces.extend(starts.iter().zip(ends).map(|(&low, high)| Piece {
                 family,
                 addresses: Interval::new(low, high).expect("starts ascend"),
+                copy: 0,
             }));
+        }
+        Self { pieces, second }
+    }
+
+    /// The same with each piece as often as `count` says, at least once.
+    pub(super) fn repeated(self, count: impl Fn(&Piece) -> usize) -> Self {
+        let mut second = 0;
+        let mut pieces = Vec::with_capacity(self.pieces.len());
+        for (at, piece) in self.pieces.into_iter().enumerate() {
+            if at == self.second {
+                second = pieces.len();
+            }
+            let copies = 0..count(&piece).max(1);
+            pieces.extend(copies.map(|copy| Piece { copy, ..piece }));
         }
         Self { pieces, second }
     }
@@ -57,13 +74,15 @@ impl Pieces {
         &self.pieces
     }
 
-    /// The piece that holds an address; O(log n).
-    fn place(&self, family: Family, address: u128) -> usize {
+    /// The pieces of an interval of addresses, which must be a union of pieces; O(log n).
+    fn places(&self, family: Family, addresses: Interval) -> std::ops::Range<usize> {
         let (base, own) = match family {
             Family::V4 => (0, &self.pieces[..self.second]),
             Family::V6 => (self.second, &self.pieces[self.second..]),
         };
-        base + own.partition_point(|piece| piece.addresses.high() < address)
+        let first = own.partition_point(|piece| piece.addresses.high() < addresses.low());
+        let end = own.partition_point(|piece| piece.addresses.low() <= addresses.high());
+        base + first..base + end
     }
 }
 
@@ -132,8 +151,7 @@ impl Ranks {
     ) -> IntervalSet {
         let mut runs = Vec::new();
         for interval in set.intervals() {
-            let mut at = pieces.place(family, interval.low());
-            let end = pieces.place(family, interval.high()) + 1;
+            let std::ops::Range { start: mut at, end } = pieces.places(family, *interval);
             while at < end {
                 let next = (self.run_ends[at] as usize).min(end);
                 let low = u128::from(self.ranks[at]);

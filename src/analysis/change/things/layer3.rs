@@ -87,6 +87,7 @@ fn interface(site: &Site, router: &Router, interface: &Interface) -> Thing {
         name,
         segment,
         addresses,
+        shared,
         port,
         vlan,
         source_check,
@@ -99,6 +100,10 @@ fn interface(site: &Site, router: &Router, interface: &Interface) -> Thing {
     let settings = vec![
         ("segment", site.segment(*segment).name.value.clone()),
         ("addresses", format!("{} {first}", own(addresses))),
+        (
+            "shared_addresses",
+            set(shared.iter().map(ToString::to_string)),
+        ),
         ("port", text(&port.as_ref().map(|port| &port.value))),
         ("vlan", text(vlan)),
         ("source_check", text(source_check)),
@@ -128,11 +133,16 @@ fn host_interface_settings(site: &Site, interface: &HostInterface) -> Vec<Settin
         name: _,
         segment,
         addresses,
+        shared,
         vlan,
     } = interface;
     vec![
         ("segment", site.segment(*segment).name.value.clone()),
         ("addresses", own(addresses)),
+        (
+            "shared_addresses",
+            set(shared.iter().map(ToString::to_string)),
+        ),
         ("vlan", text(vlan)),
     ]
 }
@@ -175,6 +185,7 @@ fn route(device: &str, route: &Route, by: impl Fn(usize) -> Option<String>) -> T
     let Route {
         destination,
         via,
+        preference,
         place,
     } = route;
     let (via, interface) = match via {
@@ -182,7 +193,11 @@ fn route(device: &str, route: &Route, by: impl Fn(usize) -> Option<String>) -> T
         Via::Discard => ("discard".to_owned(), None),
     };
     let name = format!("{device} to {}", destination.net());
-    let settings = vec![("via", via), ("interface", interface.unwrap_or_default())];
+    let settings = vec![
+        ("via", via),
+        ("interface", interface.unwrap_or_default()),
+        ("preference", preference.to_string()),
+    ];
     Thing::named(name, *place, settings)
 }
 

@@ -1,0 +1,238 @@
+//! Where a single packet goes from a device or a sender.
+
+use crate::model::{Family, SegmentId};
+use crate::packet::IntervalSet;
+
+use super::flow::Certainty;
+use super::network::{DeviceId, DeviceIndex, Plan};
+use super::reach::{Place, Stop};
+use super::routes::NextHop;
+use super::trace::{Doubt, Outcome, Packet};
+use super::wires::Stand;
+
+/// Where a packet goes from a device or a sender.
+#[derive(Clone)]
+pub(super) enum Next {
+    /// To one of these interfaces, whichever answers; never none.
+    Arrive(Vec<(DeviceIndex, usize)>),
+    Done(Outcome),
+    /// By one of several ways, each with what is doubtful about it; never none.
+    Ways(Vec<(Option<Doubt>, Self)>),
+}
+
+impl Next {
+    /// To interfaces of a device, or of several of which nobody can say which answers.
+    fn to_owners(at: Vec<(DeviceIndex, usize)>) -> Self {
+        let first = at.first().map(|(device, _)| *device);
+        if at.iter().all(|(device, _)| Some(*device) == first) {
+            return Self::Arrive(at);
+        }
+        let each = at.into_iter().map(|at| Self::Arrive(vec![at]));
+        Self::Ways(
+            each.map(|next| (Some(Doubt::SharedAddress), next))
+                .collect(),
+        )
+    }
+
+    /// Where it may go besides.
+    fn or(self, doubt: Doubt, at: Vec<(DeviceIndex, usize)>) -> Self {
+        if at.is_empty() {
+            return self;
+        }
+        Self::Ways(vec![(None, self), (Some(doubt), Self::Arrive(at))])
+    }
+
+    /// The single ways, each to interfaces or an end, with all that is doubtful about it.
+    pub(super) fn ways(self) -> Vec<(Vec<Doubt>, Self)> {
+        let Self::Ways(ways) = self else {
+            return vec![(Vec::new(), self)];
+        };
+        let each = ways.into_iter().flat_map(|(doubt, next)| {
+            next.ways().into_iter().map(move |(mut doubts, next)| {
+                doubts.extend(doubt);
+                (doubts, next)
+            })
+        });
+        each.collect()
+    }
+
+    /// Those on which a reply counts: not the ones that are possible only.
+    pub(super) fn counting(self) -> Vec<Self> {
+        let counts = |doubts: &[Doubt]| {
+            let mut all = doubts.iter();
+            all.all(|doubt| doubt.certainty() != Certainty::Possible)
+        };
+        let ways = self.ways().into_iter();
+        ways.filter(|(doubts, _)| counts(doubts))
+            .map(|(_, next)| next)
+            .collect()
+    }
+}
+
+/// How it ends for a packet that comes to devices of a segment.
+pub(super) fn landing(plan: &Plan, segment: SegmentId, packet: &Packet) -> Outcome {
+    match to_itself(plan, packet) {
+        true => Outcome::Stopped(Stop::OwnSource),
+        false => Outcome::Delivered(Place::Segment(segment)),
+    }
+}
+
+/// Whether the receiver of a packet has its source address itself.
+pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
+    let (source, destination) = (
+        Family::value(packet.source),
+        Family::value(packet.destination),
+    );
+    let mut several = plan.several_own.iter();
+    source == destination || several.any(|own| own.contains(source) && own.contains(destination))
+}
+
+/// Where a plain device of a segment sends a packet.
+pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Next {
+    let destination = Family::value(packet.destination);
+    let stand = Stand::Segment(segment);
+    if !plan.segment(segment).on_link.contains(destination) {
+        return any_router(plan, stand);
+    }
+    let on_link = on_wire(plan, stand, packet);
+    if !plan.contested.contains(destination) {
+        return on_link;
+    }
+    let doubt = Some(Doubt::OverlappingPrefix);
+    Next::Ways(vec![(doubt, on_link), (doubt, any_router(plan, stand))])
+}
+
+/// Any of the routers that plain devices find at a stand.
+pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
+    let first_hops: Vec<_> = plan.routers_at(stand).collect();
+    let certain = match first_hops.is_empty() {
+        true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
+        false => to_routers(plan, stand, first_hops),
+    };
+    let certain = certain.or(Doubt::Request, plan.learned_routers(stand));
+    certain.or(Doubt::Backup, plan.other_routers_at(stand))
+}
+
+/// To one of some routers, as the sender likes; where a default gateway's address is several devices', to whichever
+/// answers.
+fn to_routers(plan: &Plan, stand: Stand, first_hops: Vec<(DeviceIndex, usize)>) -> Next {
+    let (shared, own): (Vec<_>, Vec<_>) = first_hops
+        .into_iter()
+        .partition(|&at| plan.shares_gateway(stand, at));
+    if shared.is_empty() {
+        return Next::Arrive(own);
+    }
+    let shared = shared.into_iter().map(|at| Next::Arrive(vec![at]));
+    let mut ways: Vec<_> = shared
+        .map(|next| (Some(Doubt::SharedAddress), next))
+        .collect();
+    if !own.is_empty() {
+        ways.push((None, Next::Arrive(own)));
+    }
+    Next::Ways(ways)
+}
+
+/// Who gets a packet that is handed out on-link.
+pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
+    let from = match stand {
+        Stand::Foot(device, _) => Some(device),
+        Stand::Segment(_) | Stand::Hostile(_) => None,
+    };
+    let destination = Family::value(packet.destination);
+    if plan.doubled.contains(destination) {
+        let owners = plan.owners(stand, destination);
+        if !owners.is_empty() {
+            return to_doubled(plan, owners, packet);
+        }
+    }
+    let takers = plan
+        .receivers(stand)
+        .filter(|(device, _, own)| Some(*device) != from && own.contains(destination));
+    let takers: Vec<_> = takers
+        .map(|(device, interface, _)| (device, interface))
+        .collect();
+    let learned = plan.learned_receivers(stand);
+    let learned = learned.filter(|(_, _, own)| own.contains(destination));
+    let learned = learned.map(|(device, interface, _)| (device, interface));
+    let learned: Vec<_> = learned.collect();
+    if !takers.is_empty() {
+        return Next::Arrive(takers).or(Doubt::Request, learned);
+    }
+    let certain = to_devices(plan, stand, packet);
+    let off = matches!(certain, Next::Done(Outcome::Stopped(Stop::OffWire)));
+    match plan.segment_of(stand) {
+        Some(segment) if off && plan.learned_hosts(stand).contains(destination) => {
+            let landed = Next::Done(landing(plan, segment, packet));
+            Next::Ways(vec![(None, certain), (Some(Doubt::Request), landed)])
+        }
+        _ => certain.or(Doubt::Request, learned),
+    }
+}
+
+/// To whichever device answers for an address that several have.
+fn to_doubled(plan: &Plan, owners: Vec<(DeviceIndex, usize)>, packet: &Packet) -> Next {
+    let first = owners[0].0;
+    let one = owners.iter().all(|(device, _)| *device == first);
+    let doubt = (!one).then_some(Doubt::SharedAddress);
+    let destination = Family::value(packet.destination);
+    let each = owners.into_iter().map(|at| match plan.device(at.0).id {
+        DeviceId::Router(_) => Next::Arrive(vec![at]),
+        DeviceId::Host(_) => {
+            let segment = plan.device(at.0).segment_of(destination);
+            let segment = segment.unwrap_or(plan.device(at.0).interfaces[at.1].segment);
+            Next::Done(landing(plan, segment, packet))
+        }
+    });
+    Next::Ways(each.map(|next| (doubt, next)).collect())
+}
+
+/// Who gets it of the devices that are found on the wire.
+fn to_devices(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
+    let destination = Family::value(packet.destination);
+    let takes = |addresses: &Option<IntervalSet>| {
+        let set = addresses.as_ref();
+        set.is_none_or(|set| set.contains(destination))
+    };
+    Next::Done(match plan.wire(stand).lands.first() {
+        Some((segment, addresses))
+            if takes(addresses) && !plan.routers_own.contains(destination) =>
+        {
+            landing(plan, *segment, packet)
+        }
+        _ => Outcome::Stopped(Stop::OffWire),
+    })
+}
+
+/// Where a packet goes that leaves by an interface.
+pub(super) fn depart(
+    plan: &Plan,
+    (device, egress): (DeviceIndex, usize),
+    next_hop: NextHop,
+    packet: &Packet,
+) -> Next {
+    let stand = Stand::Foot(device, egress);
+    let stopped = |why| Next::Done(Outcome::Stopped(why));
+    match next_hop {
+        NextHop::OnLink { .. } => on_wire(plan, stand, packet),
+        NextHop::Discard => stopped(Stop::Discarded),
+        NextHop::AnyRouter { .. } => any_router(plan, stand),
+        NextHop::Address { address, .. } => {
+            let owners = plan.owners(stand, address);
+            let certain = match plan.leads_out(stand) {
+                _ if !owners.is_empty() => Next::to_owners(owners),
+                Some(outside) => leave_site(plan, outside, packet),
+                None => stopped(Stop::NextHopSilent),
+            };
+            certain.or(Doubt::Request, plan.learned_owners(stand, address))
+        }
+    }
+}
+
+/// How it ends for a packet that leaves the site by an external segment.
+fn leave_site(plan: &Plan, outside: SegmentId, packet: &Packet) -> Next {
+    let destination = Family::value(packet.destination);
+    Next::Done(match plan.segment(outside).unrouted.contains(destination) {
+        true => Outcome::Stopped(Stop::LostOutside(outside)),
+        false => landing(plan, outside, packet),
+    })
+}
