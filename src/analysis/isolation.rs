@@ -295,8 +295,8 @@ fn passed(network: &Network<'_>, from: Origin) -> Passed {
                 {
                     first.push((place, flow));
                 }
-                Arrival::Stopped(Stop::Denied(rule), region, _) => {
-                    denied.push((rule, family, region.destination));
+                Arrival::Stopped(Stop::Denied(rule), stopped) => {
+                    denied.push((rule, family, stopped.sent.destination));
                 }
                 _ => {}
             },

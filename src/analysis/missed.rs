@@ -1,6 +1,6 @@
 //! What of a pair does not arrive.
 
-use crate::forwarding::{Certainty, Device, DeviceId, NextHop, Plan, Sender};
+use crate::forwarding::{Certainty, Device, DeviceId, Flow, NextHop, Plan, Sender, Stopped};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::replies::left_over;
@@ -63,20 +63,26 @@ impl<'p> Missed<'p> {
     }
 
     /// It does not arrive by a way, or by one of several that nobody can choose between.
-    pub(super) fn stop(&mut self, sent: &Region, certainty: Certainty) {
-        match certainty {
-            Certainty::Certain => self.add(sent),
-            Certainty::OneOf => self.lose(sent),
+    pub(super) fn stop(&mut self, stopped: &Stopped) {
+        match stopped.certainty {
+            Certainty::Certain => self.add(&stopped.sent),
+            Certainty::OneOf => self.lose(&stopped.sent, stopped.host.is_some()),
             // Whatever else becomes of it is listed too.
             Certainty::Possible => {}
         }
     }
 
-    /// It surely does not arrive in one of the cases that are possible, whatever arrives in others.
-    fn lose(&mut self, sent: &Region) {
-        let parts = self.parts.take();
-        self.add(sent);
-        self.parts = parts;
+    /// It does not arrive in one of the cases that are possible, whatever arrives in others.
+    fn lose(&mut self, sent: &Region, by_host: bool) {
+        let sent = match by_host {
+            true => sent.clone(),
+            false => without_sources(sent, &self.described),
+        };
+        for part in self.plan.sent_to_others(&sent) {
+            if !part.is_empty() {
+                self.services.union_with(&part.services);
+            }
+        }
     }
 
     /// It does not arrive. What a device sends to itself need not.
@@ -95,30 +101,29 @@ impl<'p> Missed<'p> {
         }
     }
 
-    /// Something was delivered, and this part of it where it was sent to; `by_host`: by a described host's own ways.
-    pub(super) fn deliver(
-        &mut self,
-        (sent, certainty): (&Region, Certainty),
-        mine: Option<&Region>,
-        by_host: bool,
-    ) {
-        let Some(mine) = mine else {
-            self.stop(sent, certainty);
-            return;
+    /// Something was delivered, and this part of it where it was sent to.
+    pub(super) fn deliver(&mut self, flow: &Flow, mine: Option<&Region>) {
+        let elsewhere = match mine {
+            None => vec![flow.sent().clone()],
+            Some(mine) if mine == flow.sent() => Vec::new(),
+            Some(mine) => flow.sent().difference(mine),
         };
-        if sent != mine {
-            for elsewhere in sent.difference(mine) {
-                self.stop(&elsewhere, certainty);
-            }
+        for sent in elsewhere {
+            let (certainty, host) = (flow.certainty, flow.host);
+            self.stop(&Stopped {
+                sent,
+                certainty,
+                host,
+            });
         }
         // What only may arrive does not count as arrived.
-        if certainty == Certainty::Possible {
+        let Some(mine) = mine.filter(|_| flow.certainty != Certainty::Possible) else {
             return;
-        }
+        };
         if self.parts.is_some() {
-            let mine = match by_host {
-                true => mine.clone(),
-                false => without_sources(mine, &self.described),
+            let mine = match flow.host {
+                Some(_) => mine.clone(),
+                None => without_sources(mine, &self.described),
             };
             self.arrived.push(mine);
         }

@@ -127,7 +127,7 @@ impl Row<'_> {
             sender,
             target,
             &mut |arrival| match arrival {
-                Arrival::Stopped(_, sent, certainty) => missed.stop(&sent, certainty),
+                Arrival::Stopped(_, stopped) => missed.stop(&stopped),
                 Arrival::Delivered(place, flow) => {
                     let mut mine = None;
                     for (at, part) in self.takers(place, &flow) {
@@ -141,9 +141,8 @@ impl Row<'_> {
                             }
                         }
                     }
-                    let by_host = flow.host.is_some();
                     let mine = mine.as_deref().map(Flow::sent);
-                    missed.deliver((flow.sent(), flow.certainty), mine, by_host);
+                    missed.deliver(&flow, mine);
                 }
             },
         );

@@ -83,9 +83,9 @@ fn lost(view: &View<'_>, plan: &Plan, from: SegmentId, inside: &IntervalSet) -> 
     let mut outside: Vec<SegmentId> = Vec::new();
     let sender = Sender::Segment(from);
     let _covered = reach(view.network, plan, sender, target, &mut |arrival| {
-        if let Arrival::Stopped(Stop::LostOutside(by), sent, _) = arrival
+        if let Arrival::Stopped(Stop::LostOutside(by), stopped) = arrival
             && !outside.contains(&by)
-            && !sent.is_empty()
+            && !stopped.sent.is_empty()
         {
             outside.push(by);
         }

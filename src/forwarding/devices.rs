@@ -36,7 +36,8 @@ pub(super) fn router_device(
         ));
     }
     entries.extend(static_routes(&router.routes, family));
-    let routes = RouteTable::new(entries).with_contested(contested);
+    let segments: Vec<SegmentId> = interfaces.iter().map(|(segment, ..)| *segment).collect();
+    let routes = RouteTable::new(entries).with_contested(contested, &segments);
     let interfaces: Vec<Attachment> = interfaces
         .into_iter()
         .enumerate()
@@ -83,12 +84,13 @@ pub(super) fn host_device(
     }
     entries.extend(static_routes(&host.routes, family));
     entries.extend(default_routes(site, host, &interfaces, family));
+    let segments: Vec<SegmentId> = interfaces.iter().map(|one| one.segment).collect();
     Device {
         id: DeviceId::Host(id),
         forwards: host.forwards.value == Forwards::Routes,
         own: own(&interfaces),
         interfaces,
-        routes: RouteTable::new(entries).with_contested(contested),
+        routes: RouteTable::new(entries).with_contested(contested, &segments),
         filter: None,
     }
 }

@@ -15,7 +15,7 @@ impl Walk<'_> {
             Stand::Segment(_) | Stand::Hostile(_) => None,
         };
         let mut flow = flow;
-        for address in points(&flow.now.destination.intersection(&self.plan.doubled)) {
+        for address in points(&flow.now.destination.intersection(&self.plan.by_owner)) {
             let (same, others) = self.split_destination(&flow, &IntervalSet::point(address));
             let owners = self.plan.owners(stand, address);
             if let Some(same) = same.filter(|_| !owners.is_empty()) {

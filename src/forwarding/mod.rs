@@ -40,7 +40,9 @@ pub use flow::{Certainty, Flow, Hop, Translated};
 pub use layer2::{Origin, UnclaimedId};
 pub use learned::Learned;
 pub use network::{Accepts, Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
-pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
+pub use reach::{
+    Arrival, Place, Sender, Stop, Stopped, Target, reach, reach_beyond, reach_unfiltered,
+};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{

@@ -140,6 +140,9 @@ pub struct Plan {
     pub routers_only: IntervalSet,
     /// Addresses that several devices have: shared on purpose, or by mistake.
     pub doubled: IntervalSet,
+    /// Addresses that are handed to whoever has them on the wire, before any plain device: those that several devices
+    /// have, and those of devices in prefixes of several segments.
+    pub(super) by_owner: IntervalSet,
     /// Addresses that lie in prefixes of several segments.
     pub contested: IntervalSet,
     /// Addresses that no router forwards to or from.
@@ -258,7 +261,7 @@ impl Plan {
             hosts.map(|(at, host)| host_device(site, HostId(at), host, (family, &contested)));
         let devices: Vec<Device> = routers.chain(hosts).collect();
         let own = devices[..site.routers.len()].iter();
-        let routers_own = own
+        let routers_own: IntervalSet = own
             .flat_map(|device| device.own.intervals())
             .copied()
             .collect();
@@ -267,10 +270,15 @@ impl Plan {
             .flat_map(|device| device.own.intervals())
             .copied()
             .collect();
+        // A link-local address means something on its link only, and is never forwarded.
+        let doubled = doubled(&devices).difference(&family.never_forwarded());
         let mut plan = Self {
             family,
-            // A link-local address means something on its link only, and is never forwarded.
-            doubled: doubled(&devices).difference(&family.never_forwarded()),
+            by_owner: {
+                let own = routers_own.union(&hosts_own).intersection(&contested);
+                doubled.union(&own)
+            },
+            doubled,
             routers_only: IntervalSet::difference(&routers_own, &hosts_own),
             devices,
             segments: Vec::new(),

@@ -110,7 +110,7 @@ pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
         false => to_routers(plan, stand, first_hops),
     };
     let certain = certain.or(Doubt::Request, plan.learned_routers(stand));
-    certain.or(Doubt::Backup, plan.other_routers_at(stand))
+    certain.or(Doubt::UnknownGateway, plan.other_routers_at(stand))
 }
 
 /// To one of some routers, as the sender likes; where a default gateway's address is several devices', to whichever
@@ -139,7 +139,7 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
         Stand::Segment(_) | Stand::Hostile(_) => None,
     };
     let destination = Family::value(packet.destination);
-    if plan.doubled.contains(destination) {
+    if plan.by_owner.contains(destination) {
         let owners = plan.owners(stand, destination);
         if !owners.is_empty() {
             return to_doubled(plan, owners, packet);
@@ -219,6 +219,7 @@ pub(super) fn depart(
         NextHop::Address { address, .. } => {
             let owners = plan.owners(stand, address);
             let certain = match plan.leads_out(stand) {
+                _ if plan.device(device).own.contains(address) => to_itself_or(owners),
                 _ if !owners.is_empty() => Next::to_owners(owners),
                 Some(outside) => leave_site(plan, outside, packet),
                 None => stopped(Stop::NextHopSilent),
@@ -226,6 +227,16 @@ pub(super) fn depart(
             certain.or(Doubt::Request, plan.learned_owners(stand, address))
         }
     }
+}
+
+/// Where a packet goes of which the next hop is the sender's own address: to itself, or to others that have it too.
+fn to_itself_or(owners: Vec<(DeviceIndex, usize)>) -> Next {
+    let silent = Next::Done(Outcome::Stopped(Stop::NextHopSilent));
+    if owners.is_empty() {
+        return silent;
+    }
+    let doubt = Some(Doubt::SharedAddress);
+    Next::Ways(vec![(doubt, silent), (doubt, Next::to_owners(owners))])
 }
 
 /// How it ends for a packet that leaves the site by an external segment.

@@ -4,9 +4,9 @@
 use crate::model::SegmentId;
 use crate::packet::{IntervalSet, Region};
 
-use super::flow::Certainty;
 use super::network::{DeviceIndex, Plan};
 use super::routes::NextHop;
+use super::trace::Doubt;
 
 impl Plan {
     /// Described hosts with an address on a segment that send by routes, next hops or ports of their own: what they can
@@ -42,9 +42,9 @@ impl Plan {
         let interfaces = device.interfaces.iter().enumerate();
         let here = interfaces.filter(|(_, interface)| interface.segment == segment);
         let parts = here.map(|(number, interface)| {
-            let by_it = ways.iter().filter(|(next_hop, certainty, _)| {
-                // What only may be sent need not arrive.
-                if *certainty == Certainty::Possible {
+            let by_it = ways.iter().filter(|(next_hop, doubt, _)| {
+                // While a backup route is not used, nothing need arrive by it.
+                if *doubt == Some(Doubt::Backup) {
                     return false;
                 }
                 let egress = next_hop.and_then(NextHop::interface);

@@ -10,6 +10,7 @@ use super::hand_over::of_owners;
 use super::layer2::Origin;
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
+use super::trace::Doubt;
 use super::wires::Stand;
 
 /// Who sends.
@@ -105,8 +106,19 @@ pub enum Stop {
 pub enum Arrival {
     /// It arrives.
     Delivered(Place, Flow),
-    /// It stops; the part as the sender sent it, and how sure it is that it went this way.
-    Stopped(Stop, Region, Certainty),
+    /// It stops.
+    Stopped(Stop, Stopped),
+}
+
+/// A part of a flow that stops.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Stopped {
+    /// As the sender sent it.
+    pub sent: Region,
+    /// How sure it is that it went this way.
+    pub certainty: Certainty,
+    /// The described host that sent it by its own routes.
+    pub host: Option<DeviceIndex>,
 }
 
 /// Devices that a packet crosses at most: the hop limit is a number of 8 bits (RFC 791 section 3.1, time to live; RFC
@@ -349,13 +361,13 @@ impl Walk<'_> {
     /// Route look-up, rules, source translation, departure.
     pub(super) fn route(&mut self, device: DeviceIndex, flow: Flow) {
         let here = self.plan.device(device);
-        for (next_hop, certainty, destinations) in here.routes.split_ways(&flow.now.destination) {
+        for (next_hop, doubt, destinations) in here.routes.split_ways(&flow.now.destination) {
             let part = Region {
                 destination: destinations,
                 ..flow.now.clone()
             };
             let part = flow.restricted(part, &self.network.classes);
-            self.route_by(device, next_hop, part.at_most(certainty));
+            self.route_by(device, next_hop, part.at_most(Doubt::of(doubt)));
         }
     }
 
@@ -398,7 +410,12 @@ impl Walk<'_> {
                     self.arrive(next, interface, flow.clone().at_most(Certainty::Possible));
                 }
                 let owners = self.plan.owners(stand, address);
-                let certainty = of_owners(&owners);
+                let mut certainty = of_owners(&owners);
+                if self.plan.device(device).own.contains(address) {
+                    // Another device has the sender's own address: it sends to itself, or to that one.
+                    certainty = Certainty::OneOf;
+                    self.stop(Stop::NextHopSilent, flow.clone().at_most(certainty));
+                }
                 for &(next, interface) in &owners {
                     self.arrive(next, interface, flow.clone().at_most(certainty));
                 }
@@ -456,8 +473,12 @@ impl Walk<'_> {
                 permitted.push(part);
             } else {
                 let sent = flow.sent_part(region, &self.network.classes);
-                let stopped = Arrival::Stopped(Stop::Denied(rule), sent, flow.certainty);
-                (self.sink)(stopped);
+                let stopped = Stopped {
+                    sent,
+                    certainty: flow.certainty,
+                    host: flow.host,
+                };
+                (self.sink)(Arrival::Stopped(Stop::Denied(rule), stopped));
             }
         }
         permitted
@@ -515,7 +536,11 @@ impl Walk<'_> {
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {
-        let certainty = flow.certainty;
-        (self.sink)(Arrival::Stopped(why, flow.into_sent(), certainty));
+        let stopped = Stopped {
+            certainty: flow.certainty,
+            host: flow.host,
+            sent: flow.into_sent(),
+        };
+        (self.sink)(Arrival::Stopped(why, stopped));
     }
 }

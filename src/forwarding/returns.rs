@@ -20,6 +20,7 @@ use super::network::{DeviceIndex, Network, Plan};
 use super::reach::{MOST_HOPS, Place, Sender};
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
+use super::trace::Doubt;
 use super::wires::{Stand, overheard};
 
 /// The parts of a delivered flow, as sent, that are answered. May overlap where replies have several ways. ICMP
@@ -312,9 +313,9 @@ impl Back<'_> {
 
     fn route(&mut self, device: DeviceIndex, entry: Entry, flow: Flow, visited: &Visited) {
         let here = self.plan.device(device);
-        for (next_hop, certainty, source) in here.routes.split_ways(&flow.now.source) {
+        for (next_hop, doubt, source) in here.routes.split_ways(&flow.now.source) {
             // An answer counts where it does not take a backup route.
-            if certainty == Certainty::Possible {
+            if Doubt::of(doubt) == Certainty::Possible {
                 continue;
             }
             let Some((next_hop, egress)) = next_hop.and_then(|hop| Some((hop, hop.interface()?)))

@@ -3,6 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Span;
+use crate::model::SegmentId;
 use crate::packet::{Interval, IntervalSet};
 
 use super::flow::Certainty;
@@ -57,6 +58,9 @@ pub struct RouteEntry {
     pub place: Span,
 }
 
+/// Preference of what is on-link.
+const ON_LINK: u32 = 0;
+
 /// Routes of one family as a partition of the destinations that have one.
 #[derive(Clone, Debug, Default)]
 pub struct RouteTable {
@@ -97,8 +101,9 @@ impl RouteTable {
         }
     }
 
-    /// The same where some addresses lie in prefixes of several segments. O(contested cells x entries).
-    pub fn with_contested(mut self, addresses: &IntervalSet) -> Self {
+    /// The same where some addresses lie in prefixes of several segments; `segments` of the device's interfaces.
+    /// O(contested cells x entries).
+    pub fn with_contested(mut self, addresses: &IntervalSet, segments: &[SegmentId]) -> Self {
         if addresses.is_empty() {
             return self;
         }
@@ -109,8 +114,12 @@ impl RouteTable {
             let parts = addresses.intersection(&IntervalSet::from(cell));
             for &part in parts.intervals() {
                 let less = self.entries.iter().enumerate().filter(|(_, entry)| {
-                    let elsewhere = entry.next_hop.interface() != Some(interface)
-                        || !matches!(entry.next_hop, NextHop::OnLink { .. });
+                    let elsewhere = match entry.next_hop {
+                        NextHop::OnLink { interface: other } => {
+                            segments[other] != segments[interface]
+                        }
+                        _ => true,
+                    };
                     elsewhere
                         && entry.prefix.low() <= part.low()
                         && part.high() <= entry.prefix.high()
@@ -189,14 +198,14 @@ impl RouteTable {
         self.best(destination).map(|entry| &self.entries[entry])
     }
 
-    /// Splits destinations by where they may be sent, with how sure that is; parts that may be sent to several next hops
+    /// Splits destinations by where they may be sent, with what is doubtful about it; parts that may be sent to several next hops
     /// are listed with each, the part without any route comes last with `None`. O(log n + cells met).
     pub fn split_ways(
         &self,
         destinations: &IntervalSet,
-    ) -> Vec<(Option<NextHop>, Certainty, IntervalSet)> {
+    ) -> Vec<(Option<NextHop>, Option<Doubt>, IntervalSet)> {
         let parts = self.split(destinations).into_iter();
-        let parts = parts.map(|(next_hop, part)| (next_hop, Certainty::Certain, part));
+        let parts = parts.map(|(next_hop, part)| (next_hop, None, part));
         if self.others.is_empty() && self.contested.is_empty() {
             return parts.collect();
         }
@@ -216,14 +225,13 @@ impl RouteTable {
             };
             doubtful = doubtful.union(&part);
             for (entry, doubt) in self.ways(low) {
-                let certainty = doubt.map(Doubt::certainty).unwrap_or_default();
-                ways.push((Some(entry.next_hop), certainty, part.clone()));
+                ways.push((Some(entry.next_hop), doubt, part.clone()));
             }
         }
-        for (next_hop, certainty, part) in parts {
+        for (next_hop, doubt, part) in parts {
             let part = part.difference(&doubtful);
             if !part.is_empty() {
-                ways.push((next_hop, certainty, part));
+                ways.push((next_hop, doubt, part));
             }
         }
         ways
@@ -340,13 +348,17 @@ fn others(entries: &[RouteEntry], order: &[usize]) -> FxHashMap<usize, Vec<(usiz
         let mut known = vec![entries[best].next_hop];
         for &at in rest.iter().rev() {
             let entry = entries[at];
-            if known.contains(&entry.next_hop) {
+            // Of two interfaces on one wire the first is used (observed in a kernel); on two wires it is an overlap.
+            let both_on_link = entry.preference == ON_LINK && entries[best].preference == ON_LINK;
+            if known.contains(&entry.next_hop) || both_on_link {
                 continue;
             }
             known.push(entry.next_hop);
-            let doubt = match entry.preference == entries[best].preference {
-                true => Doubt::EqualRoute,
-                false => Doubt::Backup,
+            let doubt = match entry.next_hop {
+                // What nobody names as next hop is used at most where nobody has the one that is named.
+                NextHop::AnyRouter { .. } => Doubt::UnknownGateway,
+                _ if entry.preference == entries[best].preference => Doubt::EqualRoute,
+                _ => Doubt::Backup,
             };
             others.entry(best).or_default().push((at, doubt));
         }

@@ -8,6 +8,7 @@ use super::layer2::Origin;
 use super::network::{Attachment, DeviceIndex, SegmentPlan};
 use super::reach::{Sender, Stop, Target, Walk};
 use super::routes::NextHop;
+use super::trace::Doubt;
 use super::wires::Stand;
 
 impl Walk<'_> {
@@ -33,7 +34,7 @@ impl Walk<'_> {
         let here = self.plan.device(device);
         // What it sends to itself never leaves it.
         let others = target.addresses.difference(&here.own);
-        for (next_hop, certainty, destination) in here.routes.split_ways(&others) {
+        for (next_hop, doubt, destination) in here.routes.split_ways(&others) {
             let egress = next_hop.and_then(NextHop::interface);
             let egress = egress.map(|egress| &here.interfaces[egress]);
             if only.is_some() && egress.map(|egress| egress.segment) != only {
@@ -47,7 +48,7 @@ impl Walk<'_> {
                 ..region
             });
             flow.host = Some(device);
-            flow.certainty = certainty;
+            flow.certainty = Doubt::of(doubt);
             match flow.now.source.is_empty() {
                 true if only.is_some() => {}
                 true => self.stop(Stop::NoSource, flow),

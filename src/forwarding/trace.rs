@@ -148,16 +148,23 @@ pub enum Doubt {
     OverlappingPrefix,
     /// A device on the way knows its next hop only if that one has asked for it.
     Request,
-    /// It goes by a backup route, or by a router that nobody names as next hop.
+    /// It goes by a backup route.
     Backup,
+    /// Nobody has the default gateway that is named; another router is perhaps used.
+    UnknownGateway,
 }
 
 impl Doubt {
+    /// How sure a way is of which one thing is doubtful, or nothing.
+    pub fn of(doubt: Option<Self>) -> Certainty {
+        doubt.map(Self::certainty).unwrap_or_default()
+    }
+
     /// How sure a way is of which it can be said.
     pub fn certainty(self) -> Certainty {
         match self {
             Self::SharedAddress | Self::EqualRoute | Self::OverlappingPrefix => Certainty::OneOf,
-            Self::Request | Self::Backup => Certainty::Possible,
+            Self::Request | Self::Backup | Self::UnknownGateway => Certainty::Possible,
         }
     }
 }

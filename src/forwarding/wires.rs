@@ -364,6 +364,10 @@ impl Build<'_> {
         let mut found: Vec<_> = routers
             .filter(|&at| self.answers_as_router(segment, at))
             .collect();
+        // Another device that has such a router's address may answer instead of it.
+        for address in self.plan.shared_by_routers(segment) {
+            found.extend(self.plan.owners_among(attached, address));
+        }
         found.sort_unstable();
         found.dedup();
         found
@@ -417,14 +421,32 @@ impl Plan {
         let Some(segment) = self.segment_of(stand).filter(|_| !self.doubled.is_empty()) else {
             return false;
         };
-        let gateways = self.segment(segment).default_gateways.iter().copied();
-        let mut shared = gateways.filter(|&address| {
+        let named = &self.segment(segment).default_gateways;
+        let gateways = match named.is_empty() {
+            true => self.shared_by_routers(segment),
+            false => named.clone(),
+        };
+        let mut shared = gateways.into_iter().filter(|&address| {
             self.doubled.contains(address) && self.device(device).own.contains(address)
         });
         shared.any(|address| {
             let mut others = self.routers_at(stand).filter(|(other, _)| *other != device);
             others.any(|(other, _)| self.device(other).own.contains(address))
         })
+    }
+
+    /// Addresses of gateways and routers on a segment that other devices have too.
+    fn shared_by_routers(&self, segment: SegmentId) -> Vec<u128> {
+        if self.doubled.is_empty() {
+            return Vec::new();
+        }
+        let routers = self.devices[..self.routers()].iter();
+        let here = routers
+            .flat_map(|device| &device.interfaces)
+            .filter(|at| at.segment == segment);
+        let own = here.flat_map(|at| &at.addresses).copied();
+        own.filter(|&address| self.doubled.contains(address))
+            .collect()
     }
 
     /// Whether some device has several interfaces on one wire, and may take a packet in by any of them.

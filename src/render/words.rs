@@ -35,8 +35,9 @@ pub(super) fn doubt_text(doubt: Doubt) -> &'static str {
             "a device on this way gets no answer to its own ARP or neighbour requests, and knows where to send only \
              after the next device has asked for it"
         }
-        Doubt::Backup => {
-            "it goes by a backup route, or by a router that the sender does not name as its default gateway"
+        Doubt::Backup => "it goes by a backup route",
+        Doubt::UnknownGateway => {
+            "nobody has the default gateway that the sender names, and it perhaps uses another router"
         }
     }
 }

@@ -150,6 +150,8 @@ pub struct Simulator<'s> {
     site: &'s Site,
     today: Date,
     devices: Vec<Device<'s>>,
+    /// Addresses that a device has and does not answer for on the wire: another one that has it answered first.
+    mute: Vec<(usize, IpAddr)>,
 }
 
 impl<'s> Simulator<'s> {
@@ -168,7 +170,14 @@ impl<'s> Simulator<'s> {
             site,
             today,
             devices,
+            mute: Vec::new(),
         }
+    }
+
+    /// The same where a device does not answer for one of its addresses: one reading of an address that several have.
+    pub fn muted(mut self, device: usize, address: IpAddr) -> Self {
+        self.mute.push((device, address));
+        self
     }
 
     /// The line that decides at a device on a packet between two of its interfaces, as it stands.

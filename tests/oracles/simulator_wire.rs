@@ -66,7 +66,9 @@ impl Simulator<'_> {
                 None => taken.push(Taken::Enters((index, port))),
             }
         }
-        if taken.is_empty() {
+        // No plain device has the address of a gateway or router, wherever that is.
+        let mut routers = self.devices.iter().filter(|device| !device.is_host);
+        if taken.is_empty() && !routers.any(|device| device.owns(destination)) {
             taken.push(Taken::Ends(plain_on(wire)));
         }
         taken
@@ -137,7 +139,9 @@ impl Simulator<'_> {
         wire: SegmentId,
         address: IpAddr,
     ) -> impl Iterator<Item = (usize, usize)> + '_ {
-        self.ports_on(wire).filter(move |&(device, port)| {
+        let ports = self.ports_on(wire);
+        let answering = ports.filter(move |&(device, _)| !self.mute.contains(&(device, address)));
+        answering.filter(move |&(device, port)| {
             let device = &self.devices[device];
             device.ports[port].has(address) || (address.is_ipv4() && device.owns(address))
         })

@@ -67,7 +67,7 @@ impl Fates {
         let (network, plan) = (ground.network, ground.plan);
         let column = &ground.columns[to];
         let mut note = |arrival| match arrival {
-            Arrival::Stopped(stop, region, _) => self.stopped.push((stop, region)),
+            Arrival::Stopped(stop, part) => self.stopped.push((stop, part.sent)),
             Arrival::Delivered(place, flow) => {
                 if let Some(part) = column.takes(network, plan, place, &flow) {
                     let decided = deciders_of_flow(plan, &part);

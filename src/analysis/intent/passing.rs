@@ -1,6 +1,6 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Target, reach};
+use crate::forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Stopped, Target, reach};
 use crate::packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -35,7 +35,7 @@ pub(in crate::analysis) fn passing_and_lost(
     scope: &Scope,
     (sender, to): (Sender, usize),
     services: Option<&ClassSet>,
-    (sink, lost): (&mut dyn FnMut(Passed), &mut dyn FnMut(Region)),
+    (sink, lost): (&mut dyn FnMut(Passed), &mut dyn FnMut(Stopped)),
 ) -> Coverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
@@ -70,7 +70,9 @@ pub(in crate::analysis) fn passing_and_lost(
                         parts(ground, scope, &part, sink);
                     }
                 }
-                Arrival::Stopped(_, sent, Certainty::OneOf) => lost(sent),
+                Arrival::Stopped(_, stopped) if stopped.certainty == Certainty::OneOf => {
+                    lost(stopped);
+                }
                 Arrival::Stopped(..) => {}
             },
         );
@@ -80,14 +82,18 @@ pub(in crate::analysis) fn passing_and_lost(
 }
 
 /// What of a flow was delivered to somebody else.
-fn elsewhere(flow: &Flow, part: Option<&Flow>, lost: &mut dyn FnMut(Region)) {
-    match part {
-        Some(part) => flow
-            .sent()
-            .difference(part.sent())
-            .into_iter()
-            .for_each(lost),
-        None => lost(flow.sent().clone()),
+fn elsewhere(flow: &Flow, part: Option<&Flow>, lost: &mut dyn FnMut(Stopped)) {
+    let rest = match part {
+        Some(part) => flow.sent().difference(part.sent()),
+        None => vec![flow.sent().clone()],
+    };
+    for sent in rest {
+        let (certainty, host) = (flow.certainty, flow.host);
+        lost(Stopped {
+            sent,
+            certainty,
+            host,
+        });
     }
 }
 

@@ -124,9 +124,15 @@ impl Between<'_, '_> {
             self.scope,
             (sender, self.to),
             services,
-            (&mut collect, &mut |sent| lost.push(sent)),
+            (&mut collect, &mut |stopped| lost.push(stopped)),
         );
-        left.extend(lost.iter().map(|sent| sent.intersection(&wanted)));
+        left.extend(lost.into_iter().flat_map(|stopped| {
+            let mut sent = stopped.sent.intersection(&wanted);
+            if stopped.host.is_none() {
+                sent.source = sent.source.difference(described);
+            }
+            plan.sent_to_others(&sent)
+        }));
         left.retain(|part| !part.is_empty());
         let mut breaches = Vec::new();
         // With a limit met, what is left may pass in a way that was not listed.

@@ -122,9 +122,9 @@ impl Look<'_, '_> {
             target,
             &mut |arrival| match arrival {
                 Arrival::Delivered(place, flow) => self.delivered(place, &flow),
-                Arrival::Stopped(stop, region, _) => {
+                Arrival::Stopped(stop, stopped) => {
                     if let Some(column) = column {
-                        self.stopped(column.party, stop, &region);
+                        self.stopped(column.party, stop, &stopped.sent);
                     }
                 }
             },
