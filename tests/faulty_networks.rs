@@ -182,7 +182,11 @@ impl Judge<'_> {
         may: &[Vec<Outcome>; 2],
     ) {
         // A single walk is one of a packet that somebody may send.
-        if probe.source == probe.destination || !simulator.may_send(from, probe, stance) {
+        // What a device sends to itself crosses no network.
+        if probe.source == probe.destination
+            || simulator.are_of_one_device(probe.source, probe.destination)
+            || !simulator.may_send(from, probe, stance)
+        {
             return;
         }
         for outcome in simulator.send(from, probe, stance) {

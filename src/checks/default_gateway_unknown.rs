@@ -17,7 +17,8 @@ pub(super) static CHECK: Check = Check {
     why: "What devices send beyond their segment goes to an address that nobody has, and is lost; or a device that is not \
         described has it, and everything goes by that one. Answers hold for both: nothing surely passes, and what the \
         routers that are described would let through may pass.",
-    fine_when: "The device that has the address is not described on purpose. Then say in the file that it is there.",
+    fine_when: "The device that has the address is not described on purpose, as a provider's beyond an external segment. \
+        Then leave it out: what is out there uses the gateways that stand on that segment.",
     remedy: "Correct the address, or give a gateway or router an interface with it on that segment.",
     references: &[
         "RFC 1122 section 3.3.1.1 (a host sends what is not on its own network to a gateway on it)",
@@ -28,9 +29,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let site = view.site;
-    // What devices out there use is their provider's affair.
-    let inside = |segment: &SegmentId| !site.segment(*segment).external;
-    for id in site.segment_ids().filter(inside) {
+    for id in site.segment_ids() {
         let segment = site.segment(id);
         for address in &segment.default_gateway {
             look(site, report, (&segment.name.value, address), &[id]);
@@ -39,9 +38,6 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for host in &site.hosts {
         let mut segments: Vec<SegmentId> = host.interfaces.iter().map(|at| at.segment).collect();
         segments.dedup();
-        if !segments.iter().all(inside) {
-            continue;
-        }
         for address in &host.default_gateway {
             look(site, report, (&host.name.value, address), &segments);
         }

@@ -343,16 +343,9 @@ impl Build<'_> {
         }
     }
 
-    /// Whether the file says what plain devices use. Beyond an external segment it does not matter: what is out there comes
-    /// to the gateways that stand on it.
+    /// Whether the file says what plain devices use.
     fn names_gateway(&self, segment: SegmentId) -> bool {
-        let plan = self.plan.segment(segment);
-        let outside = self.site.segment(segment).external
-            && !plan.default_gateways.iter().any(|&address| {
-                let address = self.plan.family.address(address);
-                self.site.forwards_from(&[segment], address)
-            });
-        !plan.default_gateways.is_empty() && !outside
+        !self.plan.segment(segment).default_gateways.is_empty()
     }
 
     fn routers(
