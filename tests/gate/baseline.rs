@@ -301,7 +301,7 @@ fn moved_lines_change_no_fingerprint() {
 }
 
 /// The starter with a rule from the guests to the office that names some services, and a line against it.
-fn narrow(from: &str, services: &str, destination: &str) -> String {
+pub fn narrow(from: &str, services: &str, destination: &str) -> String {
     format!(
         "{}\n[[gateways.edge.rules]]\nname = \"helper\"\nfrom = [{from}]\nto = \"office\"\n\
          destination = [{destination}]\nservices = [{services}]\naction = \"permit\"\nlog = true\n\

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use crate::baseline::narrow;
 use crate::run::{DEMO, about};
 use crate::sites::{Folder, accepted, wide_rule_back, with_wide_rule};
 use crate::{junit, sarif};
@@ -30,7 +31,8 @@ fn of_sarif(site: &Path, rest: &str) -> Counts {
         let state = finding["baselineState"].as_str();
         match (accepted, state) {
             (true, _) => counts.1 += 1,
-            (false, None | Some("new")) => counts.0 += 1,
+            // A known one with more than before is an updated one (SARIF 2.1.0 section 3.27.24).
+            (false, None | Some("new" | "updated")) => counts.0 += 1,
             (false, _) => {}
         }
     }
@@ -104,4 +106,15 @@ fn accepted_and_known_findings_are_counted_alike() {
     folder.rewrite(&format!("{text}{}", wide_rule_back("printer")));
     let (new, accepted) = alike(&folder.file, &known);
     assert!(new > 1 && accepted == 1, "{new}, {accepted}");
+}
+
+#[test]
+fn a_known_finding_that_got_worse_is_counted_alike() {
+    let (services, to) = ("\"tcp/445\"", "\"10.20.10.20-10.20.10.29\"");
+    let folder = Folder::new(&narrow("\"guests\"", services, to));
+    let known = folder.baseline();
+    assert_eq!(alike(&folder.file, &known), (0, 0));
+    folder.rewrite(&narrow("\"guests\"", "\"tcp/445\", \"tcp/139\"", to));
+    let (worse, accepted) = alike(&folder.file, &known);
+    assert!(worse > 0 && accepted == 0, "{worse}, {accepted}");
 }
