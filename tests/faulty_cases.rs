@@ -180,3 +180,18 @@ fn prefixes_that_overlap_load_and_are_found() {
     assert_eq!(needs(&overlapping), [false]);
     assert!(!nothing_held(&overlapping));
 }
+
+/// Two versions are prepared together: rules of the one must not upset what is found in the other.
+#[test]
+fn findings_of_two_versions_are_those_of_each_alone() {
+    let old = site(&BACKUP.replace("PREFERENCE", "preference = 1"));
+    let new = site(CLUSTER);
+    let messages = |network: &Network<'_>| -> Vec<String> {
+        let findings = run(network).into_iter();
+        findings.map(|finding| finding.message).collect()
+    };
+    let together = Network::versions(&old, &new, TODAY);
+    for (network, site) in together.iter().zip([&old, &new]) {
+        assert_eq!(messages(network), messages(&Network::new(site, TODAY)));
+    }
+}

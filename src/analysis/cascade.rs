@@ -147,12 +147,7 @@ impl Cascade {
             };
         }
         let open = opened(network.site);
-        let open = Network::new(&open, network.today).limited_to(network.open_pieces());
-        debug_assert_eq!(
-            open.classes.len(),
-            network.classes.len(),
-            "the same classes"
-        );
+        let open = network.alike(&open);
         let Some(ways) = ways(&open) else {
             return Self {
                 complete: true,

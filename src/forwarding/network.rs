@@ -205,6 +205,13 @@ impl<'s> Network<'s> {
         [old, new].map(|site| Self::prepared(site, today, classes.clone()))
     }
 
+    /// Another version of its site, with the same day, service classes and limit: sets of the one can be compared with
+    /// sets of the other. Its rules must name no other services.
+    pub fn alike<'o>(&self, other: &'o Site) -> Network<'o> {
+        let network = Network::prepared(other, self.today, self.classes.clone());
+        network.limited_to(self.open_pieces)
+    }
+
     fn prepared(site: &'s Site, today: Date, classes: ServiceClasses) -> Self {
         let fabric = Fabric::new(site);
         let wiring = Wiring::new(&fabric);
