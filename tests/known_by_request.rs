@@ -187,3 +187,45 @@ fn two_ports_of_a_gateway_have_addresses_of_their_own_and_nothing_is_learned() {
         );
     }
 }
+
+/// Two hosts whose frames reach the same, of which the first does not hear the gateway's requests: what the one finds on
+/// its wire is not what the other does.
+#[test]
+fn what_a_neighbour_does_not_hear_is_not_taken_from_who_hears_it() {
+    let text = SITE.replace(
+        "2 = { pvid = 20, untagged = [10], ingress_filter = false }",
+        "2 = { pvid = 20, untagged = [10, 20], ingress_filter = false }\n4 = { access = \"guest\" }",
+    );
+    // By a LAG that the switch does not form, the gateway's frames come back to it: all that they reach, itself too, reach
+    // the same.
+    let text = text.replace(
+        "8 = { tagged = [\"office\", \"guest\", \"servers\"] }",
+        "8 = { tagged = [\"office\", \"guest\", \"servers\"] }\n\
+         9 = { tagged = [\"office\", \"guest\", \"servers\"] }",
+    );
+    let text = text.replace(
+        "[[links]]\nends = [\"bar:8\", \"edge:trunk\"]\n",
+        "[gateways.edge.lags.trunk]\nports = [\"1\", \"2\"]\nlacp = \"active\"\n\
+         [[links]]\nends = [\"bar:8\", \"edge:1\"]\n[[links]]\nends = [\"bar:9\", \"edge:2\"]\n",
+    );
+    assert!(text.contains("edge:2"));
+    let deaf = "[hosts.deaf]\n[[hosts.deaf.interfaces]]\nport = \"bar:4\"\nsegment = \"office\"\n\
+                addresses = [\"10.44.10.14\", \"fd44:0:0:10::14\"]\n";
+    let text = text.replace("[hosts.store]", &format!("{deaf}[hosts.store]"));
+    let loaded = load_text("site", &[HEAD, &text].concat());
+    let site = loaded
+        .site
+        .unwrap_or_else(|| panic!("{:#?}", loaded.problems));
+    let network = Network::new(&site, TODAY);
+    let learns = |name: &str, packet: &Packet| {
+        let mut hosts = site.hosts.iter();
+        let host = hosts.position(|host| host.name.value == name);
+        let sender = Sender::Host(HostId(host.expect("a host")));
+        let ways = trace(&network, sender, packet);
+        ways.iter().any(|way| way.doubts == [Doubt::Request])
+    };
+    // For an IPv4 address any interface of the gateway answers: nothing is left to learn.
+    let [_, packet] = packets();
+    assert!(learns("clerk", &packet));
+    assert!(!learns("deaf", &packet));
+}

@@ -102,7 +102,7 @@ struct Build<'a> {
     wiring: &'a Wiring,
     /// Sets in which everybody reaches everybody, by number.
     closed: FxHashMap<u32, bool>,
-    /// Wires of feet in closed sets: the set, the segment, whether the foot is reached itself.
+    /// Wires of feet in closed sets that learn nothing: the set, the segment, whether the foot is reached itself.
     known: FxHashMap<(u32, SegmentId, bool), u32>,
     apart: Apart,
     numbers: FxHashMap<Wire, u32>,
@@ -125,16 +125,18 @@ impl Build<'_> {
     fn foot(&mut self, at: (DeviceIndex, usize)) -> u32 {
         let foot = self.plan.foot_of(self.fabric, at);
         let segment = self.fabric.foot(foot).segment;
-        let set = self.wiring.set_of(foot);
-        if !self.is_closed(foot) {
-            let wire = self.wire_of_foot(foot, segment);
+        // Which requests an interface hears is its own affair, whatever it shares with others that reach the same.
+        let learned = self.learned_by_foot(foot, segment);
+        if !learned.is_empty() || !self.is_closed(foot) {
+            let wire = self.wire_of_foot(foot, segment, learned);
             return self.keep(wire);
         }
+        let set = self.wiring.set_of(foot);
         let key = (set, segment, self.wiring.from_foot(foot).has(foot));
         if let Some(&known) = self.known.get(&key) {
             return known;
         }
-        let wire = self.wire_of_foot(foot, segment);
+        let wire = self.wire_of_foot(foot, segment, learned);
         let number = self.keep(wire);
         self.known.insert(key, number);
         number
@@ -152,9 +154,8 @@ impl Build<'_> {
         })
     }
 
-    fn wire_of_foot(&mut self, foot: FootId, segment: SegmentId) -> Wire {
+    fn wire_of_foot(&self, foot: FootId, segment: SegmentId, learned: Vec<Learned>) -> Wire {
         let wiring = self.wiring;
-        let learned = self.learned_by_foot(foot, segment);
         let reached = wiring.from_foot(foot);
         let both = |&other: &FootId| wiring.two_way(foot, other);
         let attached = self.places(reached.feet.iter().copied().filter(both));
