@@ -103,18 +103,8 @@ impl<'p> Missed<'p> {
 
     /// Something was delivered, and this part of it where it was sent to.
     pub(super) fn deliver(&mut self, flow: &Flow, mine: Option<&Region>) {
-        let elsewhere = match mine {
-            None => vec![flow.sent().clone()],
-            Some(mine) if mine == flow.sent() => Vec::new(),
-            Some(mine) => flow.sent().difference(mine),
-        };
-        for sent in elsewhere {
-            let (certainty, host) = (flow.certainty, flow.host);
-            self.stop(&Stopped {
-                sent,
-                certainty,
-                host,
-            });
+        for elsewhere in flow.elsewhere(mine) {
+            self.stop(&elsewhere);
         }
         // What only may arrive does not count as arrived.
         let Some(mine) = mine.filter(|_| flow.certainty != Certainty::Possible) else {

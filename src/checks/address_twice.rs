@@ -9,6 +9,7 @@ use crate::model::{SegmentId, Site};
 use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
+use super::words::enumerated;
 
 pub(super) static CHECK: Check = Check {
     name: "address-twice",
@@ -40,7 +41,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let names: Vec<&str> = owners.iter().map(|owner| owner.device).collect();
         let what = format!(
             "is an address of {}: either may answer, and answers about it say what may happen",
-            joined(&names)
+            enumerated(&names)
         );
         let mut draft = found(&CHECK, last.span, address.to_string(), what)
             .measured(of_things(&names))
@@ -95,13 +96,4 @@ pub(super) fn owners(site: &Site) -> Vec<(IpAddr, Vec<Owner<'_>>)> {
         (address, owners)
     });
     each.collect()
-}
-
-/// `till and printer`.
-pub(super) fn joined(names: &[&str]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => (*one).to_owned(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
 }

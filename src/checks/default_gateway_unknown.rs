@@ -5,10 +5,10 @@ use std::net::IpAddr;
 use crate::diagnostic::{Check, Severity, Spanned};
 use crate::model::{Family, SegmentId, Site};
 
-use super::address_twice::joined;
 use super::measured::of_things;
 use super::report::{Report, found};
 use super::view::View;
+use super::words::enumerated;
 
 pub(super) static CHECK: Check = Check {
     name: "default-gateway-unknown",
@@ -60,7 +60,7 @@ fn look(
     let what = format!(
         "has the default gateway {}, and no gateway or router on {} has that address",
         address.value,
-        joined(&names)
+        enumerated(&names)
     );
     let known = addresses_on(site, segments, Family::of(address.value));
     let help = match known.as_slice() {

@@ -1,4 +1,4 @@
-//! VLANs in the words of the site.
+//! Lists in words.
 
 use crate::model::VlanId;
 
@@ -9,9 +9,19 @@ pub(super) fn listed(list: &[VlanId], name: impl Fn(VlanId) -> String) -> String
     if list.len() > MOST {
         names.push(format!("{} more", list.len() - MOST));
     }
-    match names.as_slice() {
-        [one] => format!("VLAN {one}"),
-        [first @ .., last] => format!("VLANs {} and {last}", first.join(", ")),
-        [] => "no VLAN".to_owned(),
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    match names.len() {
+        0 => "no VLAN".to_owned(),
+        1 => format!("VLAN {}", enumerated(&names)),
+        _ => format!("VLANs {}", enumerated(&names)),
+    }
+}
+
+/// `till, desk and printer`.
+pub(super) fn enumerated(names: &[&str]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
 }

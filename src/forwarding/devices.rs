@@ -122,7 +122,10 @@ fn default_routes(
     let fallback = addressed.map(|interface| NextHop::AnyRouter { interface });
     let mut named = host.default_gateway.iter().map(|address| address.value);
     let Some(address) = named.find(|&address| Family::of(address) == family) else {
-        return fallback.map(|hop| entry(hop, 1)).into_iter().collect();
+        return fallback
+            .map(|hop| entry(hop, Route::USUAL))
+            .into_iter()
+            .collect();
     };
     let value = Family::value(address);
     let own = |interface: &Attachment| interface.subnets.iter().any(|net| net.contains(value));
@@ -136,8 +139,10 @@ fn default_routes(
     });
     let segments: Vec<SegmentId> = interfaces.iter().map(|one| one.segment).collect();
     let known = site.forwards_from(&segments, address);
-    let first = next_hop.map(|hop| entry(hop, 1));
-    let second = fallback.filter(|_| !known).map(|hop| entry(hop, 2));
+    let first = next_hop.map(|hop| entry(hop, Route::USUAL));
+    let second = fallback
+        .filter(|_| !known)
+        .map(|hop| entry(hop, Route::USUAL + 1));
     first.into_iter().chain(second).collect()
 }
 
@@ -154,7 +159,7 @@ fn on_link(
     mine.map(move |(address, place)| RouteEntry {
         prefix: address.prefix().interval(),
         next_hop: NextHop::OnLink { interface },
-        preference: 0,
+        preference: Route::ON_LINK,
         place,
     })
 }

@@ -95,7 +95,37 @@ pub struct Flow {
     before: Option<Box<Region>>,
 }
 
+/// A part of a flow that stops, or goes elsewhere.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Stopped {
+    /// As the sender sent it.
+    pub sent: Region,
+    /// How sure it is that it went this way.
+    pub certainty: Certainty,
+    /// The described host that sent it by its own routes.
+    pub host: Option<DeviceIndex>,
+}
+
 impl Flow {
+    /// A part of it, as it was sent, that stops.
+    pub(super) fn stopped(&self, sent: Region) -> Stopped {
+        Stopped {
+            sent,
+            certainty: self.certainty,
+            host: self.host,
+        }
+    }
+
+    /// What of it did not come to somebody who got `mine` of it, as it was sent; `None`: nothing of it.
+    pub fn elsewhere(&self, mine: Option<&Region>) -> Vec<Stopped> {
+        let rest = match mine {
+            None => vec![self.sent().clone()],
+            Some(mine) if mine == self.sent() => Vec::new(),
+            Some(mine) => self.sent().difference(mine),
+        };
+        rest.into_iter().map(|sent| self.stopped(sent)).collect()
+    }
+
     /// A flow that has just been sent.
     pub fn new(region: Region) -> Self {
         Self {

@@ -3,29 +3,18 @@
 use crate::packet::IntervalSet;
 
 use super::flow::{Certainty, Flow};
-use super::network::{DeviceId, DeviceIndex};
+use super::network::{DeviceId, DeviceIndex, Plan};
 use super::reach::{Stop, Walk};
+use super::trace::Doubt;
 use super::wires::Stand;
 
 impl Walk<'_> {
     /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.
     pub(super) fn hand_over(&mut self, stand: Stand, flow: Flow) {
-        let from = match stand {
-            Stand::Foot(device, _) => Some(device),
-            Stand::Segment(_) | Stand::Hostile(_) => None,
+        let from = stand.device();
+        let Some(flow) = self.hand_to_owners(stand, flow) else {
+            return;
         };
-        let mut flow = flow;
-        for address in points(&flow.now.destination.intersection(&self.plan.by_owner)) {
-            let (same, others) = self.split_destination(&flow, &IntervalSet::point(address));
-            let owners = self.plan.owners(stand, address);
-            if let Some(same) = same.filter(|_| !owners.is_empty()) {
-                self.hand_to_doubled(&owners, address, &same);
-                match others {
-                    Some(others) => flow = others,
-                    None => return,
-                }
-            }
-        }
         let (routers, rest) = self.split_destination(&flow, &self.plan.routers_own);
         if let Some(routers) = routers {
             for (device, interface, own) in self.plan.learned_receivers(stand) {
@@ -53,18 +42,34 @@ impl Walk<'_> {
         }
     }
 
+    /// What is for addresses that go to whoever has them goes there; the rest is given back.
+    fn hand_to_owners(&mut self, stand: Stand, mut flow: Flow) -> Option<Flow> {
+        if self.plan.by_owner.is_empty() {
+            return Some(flow);
+        }
+        for address in points(&flow.now.destination.intersection(&self.plan.by_owner)) {
+            let owners = self.plan.owners(stand, address);
+            if owners.is_empty() {
+                continue;
+            }
+            let (same, others) = self.split_destination(&flow, &IntervalSet::point(address));
+            if let Some(same) = same {
+                self.hand_to_doubled(&owners, address, &same);
+            }
+            flow = others?;
+        }
+        Some(flow)
+    }
+
     /// To whichever of some devices answers for an address that several have.
     fn hand_to_doubled(&mut self, owners: &[(DeviceIndex, usize)], address: u128, flow: &Flow) {
-        let certainty = of_owners(owners);
+        let certainty = Doubt::of(Plan::doubt_between(owners));
         for &(device, interface) in owners {
             let flow = flow.clone().at_most(certainty);
             let here = self.plan.device(device);
             match here.id {
                 DeviceId::Router(_) => self.arrive(device, interface, flow),
-                DeviceId::Host(_) => {
-                    let own = here.interfaces[interface].segment;
-                    self.deliver(here.segment_of(address).unwrap_or(own), flow);
-                }
+                DeviceId::Host(_) => self.deliver(here.home_of(address, interface), flow),
             }
         }
     }
@@ -97,16 +102,6 @@ impl Walk<'_> {
             self.deliver(segment, there.at_most(Certainty::Possible));
         }
         self.stop(Stop::OffWire, flow);
-    }
-}
-
-/// How sure it is which interface a packet comes to: of several of one device both are tried, of several devices
-/// nobody can say which answers.
-pub(super) fn of_owners(owners: &[(DeviceIndex, usize)]) -> Certainty {
-    let first = owners.first().map(|(device, _)| *device);
-    match owners.iter().all(|(device, _)| Some(*device) == first) {
-        true => Certainty::Certain,
-        false => Certainty::OneOf,
     }
 }
 

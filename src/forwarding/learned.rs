@@ -15,7 +15,7 @@ use crate::model::SegmentId;
 use crate::packet::IntervalSet;
 
 use super::layer2::{Fabric, FootId, FootOf, Reached};
-use super::network::{DeviceId, DeviceIndex, Plan};
+use super::network::{Attachment, DeviceId, DeviceIndex, Plan};
 use super::wires::Stand;
 
 /// A neighbour that a sender knows from that one's request only.
@@ -102,30 +102,44 @@ impl Plan {
         let Some(segment) = self.segment_of(stand) else {
             return Vec::new();
         };
-        let known: Vec<_> = self.routers_at(stand).collect();
         let gateways = &self.segment(segment).default_gateways;
-        let learned = self.wire(stand).learned.iter().filter(|one| {
-            let asks = (one.device, one.asks);
-            let own = &self.device(one.device).interfaces[one.asks].addresses;
-            match gateways.is_empty() {
-                true => self.is_addressed_router(asks, segment),
-                false => own.iter().any(|address| gateways.contains(address)),
+        let takes = |one: &Learned| match gateways.is_empty() {
+            true => self.is_addressed_router((one.device, one.asks), segment),
+            false => {
+                let mut own = self.asking(one).addresses.iter();
+                own.any(|address| gateways.contains(address))
             }
-        });
-        let at = learned.map(|one| (one.device, one.ingress));
-        at.filter(|at| !known.contains(at)).collect()
+        };
+        self.learned_besides(stand, takes, || self.routers_at(stand).collect())
     }
 
     /// Interfaces by which a next hop takes packets that a sender at a stand may know from its requests, but for those
     /// that answer.
     pub(super) fn learned_owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
-        let known = self.owners(stand, address);
-        let learned = self.wire(stand).learned.iter().filter(|one| {
-            let own = &self.device(one.device).interfaces[one.asks].addresses;
-            own.contains(&address)
-        });
-        let at = learned.map(|one| (one.device, one.ingress));
-        at.filter(|at| !known.contains(at)).collect()
+        let takes = |one: &Learned| self.asking(one).addresses.contains(&address);
+        self.learned_besides(stand, takes, || self.owners(stand, address))
+    }
+
+    /// Interfaces that take packets of a sender at a stand, known from requests of those that a condition names, but for
+    /// those that are known anyway.
+    fn learned_besides(
+        &self,
+        stand: Stand,
+        takes: impl Fn(&Learned) -> bool,
+        known: impl FnOnce() -> Vec<(DeviceIndex, usize)>,
+    ) -> Vec<(DeviceIndex, usize)> {
+        let learned = self.wire(stand).learned.iter().filter(|one| takes(one));
+        let mut at: Vec<_> = learned.map(|one| (one.device, one.ingress)).collect();
+        if !at.is_empty() {
+            let known = known();
+            at.retain(|at| !known.contains(at));
+        }
+        at
+    }
+
+    /// The interface that asks.
+    fn asking(&self, one: &Learned) -> &Attachment {
+        &self.device(one.device).interfaces[one.asks]
     }
 
     /// Gateways and routers that may take what is sent on-link to their own addresses, each with the addresses that no
@@ -139,7 +153,7 @@ impl Plan {
             learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Router(_)));
         routers.map(move |one| {
             let at = (one.device, one.ingress);
-            let mut own = self.device(one.device).interfaces[one.asks].own();
+            let mut own = self.asking(one).own();
             if self.wire(stand).attached.contains(&at) {
                 own = own.difference(&self.answers_for(one.device, one.ingress));
             }
@@ -151,7 +165,7 @@ impl Plan {
     pub(super) fn learned_hosts(&self, stand: Stand) -> IntervalSet {
         let learned = self.wire(stand).learned.iter();
         let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
-        let own = hosts.map(|one| self.device(one.device).interfaces[one.asks].own());
+        let own = hosts.map(|one| self.asking(one).own());
         own.fold(IntervalSet::empty(), |all, own| all.union(&own))
     }
 }

@@ -10,6 +10,7 @@
 //! switches and cables of the site. Where none are described, a segment joins exactly the interfaces that the
 //! file puts on it.
 
+mod ambiguous;
 mod coverage;
 mod crossing;
 mod devices;
@@ -36,13 +37,11 @@ mod wires;
 pub use coverage::{Coverage, Limit};
 pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
-pub use flow::{Certainty, Flow, Hop, Translated};
+pub use flow::{Certainty, Flow, Hop, Stopped, Translated};
 pub use layer2::{Origin, UnclaimedId};
 pub use learned::Learned;
 pub use network::{Accepts, Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
-pub use reach::{
-    Arrival, Place, Sender, Stop, Stopped, Target, reach, reach_beyond, reach_unfiltered,
-};
+pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{

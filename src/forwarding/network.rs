@@ -1,8 +1,11 @@
 //! A site, prepared for sending packets through it.
 
-use crate::model::{Date, Family, Filter, HostId, RouterId, Segment, SegmentId, Service, Site};
+use std::borrow::Cow;
+
+use crate::model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
 use crate::packet::{Interval, IntervalSet, ServiceClasses};
 
+use super::ambiguous::{contested, doubled};
 use super::devices::{host_device, router_device};
 use super::filter::FilterPlan;
 use super::layer2::{Fabric, Wiring};
@@ -39,16 +42,24 @@ pub struct Attachment {
 /// Sources that a source check lets in.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Accepts {
-    /// Whichever of equal routes is used.
+    /// Those that it lets in whichever of several routes is used.
     pub surely: IntervalSet,
-    /// Others, while a certain one of several routes is used.
+    /// Those that it lets in only while one of several routes is used.
     pub perhaps: IntervalSet,
 }
 
 impl Accepts {
     /// All that it may let in.
-    pub fn all(&self) -> IntervalSet {
-        self.surely.union(&self.perhaps)
+    pub fn all(&self) -> Cow<'_, IntervalSet> {
+        match self.perhaps.is_empty() {
+            true => Cow::Borrowed(&self.surely),
+            false => Cow::Owned(self.surely.union(&self.perhaps)),
+        }
+    }
+
+    /// Whether it may let a source in.
+    pub fn may_take(&self, source: u128) -> bool {
+        self.surely.contains(source) || self.perhaps.contains(source)
     }
 }
 
@@ -91,11 +102,12 @@ pub struct Device {
 }
 
 impl Device {
-    /// The segment of the interface that has an address.
-    pub fn segment_of(&self, address: u128) -> Option<SegmentId> {
+    /// The segment where what is sent to an address of the device is delivered: that of the interface that has it, else of
+    /// the one that took it in.
+    pub fn home_of(&self, address: u128, ingress: usize) -> SegmentId {
         let mut interfaces = self.interfaces.iter();
         let owner = interfaces.find(|interface| interface.addresses.contains(&address));
-        owner.map(|interface| interface.segment)
+        owner.unwrap_or(&self.interfaces[ingress]).segment
     }
 
     /// Whether it forwards and no rule decides: a router, or a host that routes.
@@ -530,36 +542,6 @@ impl Plan {
         }
         intervals.into_iter().collect()
     }
-}
-
-/// Addresses that lie in prefixes of several segments.
-fn contested(site: &Site, family: Family) -> IntervalSet {
-    let of = |segment: &Segment| segment.addresses().of(family).clone();
-    let mut seen = IntervalSet::empty();
-    let mut contested = IntervalSet::empty();
-    for segment in &site.segments {
-        let own = of(segment);
-        if own.overlaps(&seen) {
-            contested = contested.union(&own.intersection(&seen));
-        }
-        seen = seen.union(&own);
-    }
-    contested
-}
-
-/// Addresses that several devices have.
-fn doubled(devices: &[Device]) -> IntervalSet {
-    let own = devices.iter().flat_map(|device| device.own.intervals());
-    let mut own: Vec<Interval> = own.copied().collect();
-    own.sort_unstable();
-    let mut doubled = IntervalSet::empty();
-    for pair in own.windows(2) {
-        let both = IntervalSet::from(pair[0]).intersection(&IntervalSet::from(pair[1]));
-        if !both.is_empty() {
-            doubled = doubled.union(&both);
-        }
-    }
-    doubled
 }
 
 /// Private addresses that nobody beyond an external segment routes.

@@ -23,15 +23,12 @@ pub(super) enum Next {
 impl Next {
     /// To interfaces of a device, or of several of which nobody can say which answers.
     fn to_owners(at: Vec<(DeviceIndex, usize)>) -> Self {
-        let first = at.first().map(|(device, _)| *device);
-        if at.iter().all(|(device, _)| Some(*device) == first) {
+        let doubt = Plan::doubt_between(&at);
+        if doubt.is_none() {
             return Self::Arrive(at);
         }
         let each = at.into_iter().map(|at| Self::Arrive(vec![at]));
-        Self::Ways(
-            each.map(|next| (Some(Doubt::SharedAddress), next))
-                .collect(),
-        )
+        Self::Ways(each.map(|next| (doubt, next)).collect())
     }
 
     /// Where it may go besides.
@@ -134,10 +131,7 @@ fn to_routers(plan: &Plan, stand: Stand, first_hops: Vec<(DeviceIndex, usize)>) 
 
 /// Who gets a packet that is handed out on-link.
 pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
-    let from = match stand {
-        Stand::Foot(device, _) => Some(device),
-        Stand::Segment(_) | Stand::Hostile(_) => None,
-    };
+    let from = stand.device();
     let destination = Family::value(packet.destination);
     if plan.by_owner.contains(destination) {
         let owners = plan.owners(stand, destination);
@@ -171,16 +165,16 @@ pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
 
 /// To whichever device answers for an address that several have.
 fn to_doubled(plan: &Plan, owners: Vec<(DeviceIndex, usize)>, packet: &Packet) -> Next {
-    let first = owners[0].0;
-    let one = owners.iter().all(|(device, _)| *device == first);
-    let doubt = (!one).then_some(Doubt::SharedAddress);
+    let doubt = Plan::doubt_between(&owners);
     let destination = Family::value(packet.destination);
-    let each = owners.into_iter().map(|at| match plan.device(at.0).id {
-        DeviceId::Router(_) => Next::Arrive(vec![at]),
-        DeviceId::Host(_) => {
-            let segment = plan.device(at.0).segment_of(destination);
-            let segment = segment.unwrap_or(plan.device(at.0).interfaces[at.1].segment);
-            Next::Done(landing(plan, segment, packet))
+    let each = owners.into_iter().map(|at| {
+        let (device, interface) = at;
+        let here = plan.device(device);
+        match here.id {
+            DeviceId::Router(_) => Next::Arrive(vec![at]),
+            DeviceId::Host(_) => {
+                Next::Done(landing(plan, here.home_of(destination, interface), packet))
+            }
         }
     });
     Next::Ways(each.map(|next| (doubt, next)).collect())

@@ -5,8 +5,7 @@ use crate::packet::{ClassSet, IntervalSet, Mask, Region};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::FilterPlan;
-use super::flow::{Certainty, Flow, Hop, Side};
-use super::hand_over::of_owners;
+use super::flow::{Certainty, Flow, Hop, Side, Stopped};
 use super::layer2::Origin;
 use super::network::{DeviceId, DeviceIndex, Network, Plan};
 use super::routes::NextHop;
@@ -108,17 +107,6 @@ pub enum Arrival {
     Delivered(Place, Flow),
     /// It stops.
     Stopped(Stop, Stopped),
-}
-
-/// A part of a flow that stops.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Stopped {
-    /// As the sender sent it.
-    pub sent: Region,
-    /// How sure it is that it went this way.
-    pub certainty: Certainty,
-    /// The described host that sent it by its own routes.
-    pub host: Option<DeviceIndex>,
 }
 
 /// Devices that a packet crosses at most: the hop limit is a number of 8 bits (RFC 791 section 3.1, time to live; RFC
@@ -410,8 +398,9 @@ impl Walk<'_> {
                     self.arrive(next, interface, flow.clone().at_most(Certainty::Possible));
                 }
                 let owners = self.plan.owners(stand, address);
-                let mut certainty = of_owners(&owners);
-                if self.plan.device(device).own.contains(address) {
+                let mut certainty = Doubt::of(Plan::doubt_between(&owners));
+                let to_itself = self.plan.device(device).own.contains(address);
+                if to_itself {
                     // Another device has the sender's own address: it sends to itself, or to that one.
                     certainty = Certainty::OneOf;
                     self.stop(Stop::NextHopSilent, flow.clone().at_most(certainty));
@@ -420,7 +409,7 @@ impl Walk<'_> {
                     self.arrive(next, interface, flow.clone().at_most(certainty));
                 }
                 match self.plan.leads_out(stand) {
-                    _ if !owners.is_empty() => {}
+                    _ if to_itself || !owners.is_empty() => {}
                     Some(outside) => self.leave_site(outside, flow),
                     None => self.stop(Stop::NextHopSilent, flow),
                 }
@@ -473,12 +462,7 @@ impl Walk<'_> {
                 permitted.push(part);
             } else {
                 let sent = flow.sent_part(region, &self.network.classes);
-                let stopped = Stopped {
-                    sent,
-                    certainty: flow.certainty,
-                    host: flow.host,
-                };
-                (self.sink)(Arrival::Stopped(Stop::Denied(rule), stopped));
+                (self.sink)(Arrival::Stopped(Stop::Denied(rule), flow.stopped(sent)));
             }
         }
         permitted
@@ -536,11 +520,7 @@ impl Walk<'_> {
     }
 
     pub(super) fn stop(&mut self, why: Stop, flow: Flow) {
-        let stopped = Stopped {
-            certainty: flow.certainty,
-            host: flow.host,
-            sent: flow.into_sent(),
-        };
+        let stopped = flow.stopped(flow.sent().clone());
         (self.sink)(Arrival::Stopped(why, stopped));
     }
 }

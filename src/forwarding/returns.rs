@@ -157,7 +157,9 @@ impl Back<'_> {
         let (near, far) = self.split(&flow, &plan.on_link);
         let stand = Stand::Segment(segment);
         if let Some(near) = near {
-            if let (Some(either), _) = self.split(&near, &self.plan.contested) {
+            if !self.plan.contested.is_empty()
+                && let (Some(either), _) = self.split(&near, &self.plan.contested)
+            {
                 self.send_to_routers(stand, either, visited);
             }
             self.hand_over(stand, near, visited);
@@ -176,20 +178,14 @@ impl Back<'_> {
 
     /// On-link delivery: home, or to a gateway or router whose address the reply is sent to.
     fn hand_over(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
-        let from = match stand {
-            Stand::Foot(device, _) => Some(device),
-            Stand::Segment(_) | Stand::Hostile(_) => None,
-        };
+        let from = stand.device();
         let (routers, rest) = self.split(&flow, &self.plan.routers_own);
-        let doubled = self.split(&flow, &self.plan.doubled).0;
-        if let Some(doubled) = doubled.filter(|_| routers.is_some()) {
-            // A host has it too.
-            let hosts = self.plan.routers_own.difference(&self.plan.routers_only);
-            if let (Some(too), _) = self.split(&doubled, &hosts) {
-                self.come_home(stand, too);
-            }
-        }
         if let Some(routers) = routers {
+            if !self.plan.doubled.is_empty()
+                && let (_, Some(hosts_too)) = self.split(&routers, &self.plan.routers_only)
+            {
+                self.come_home(stand, hosts_too);
+            }
             for (device, interface, own) in self.plan.receivers(stand) {
                 if Some(device) == from {
                     continue;

@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Span;
-use crate::model::SegmentId;
+use crate::model::{Route, SegmentId};
 use crate::packet::{Interval, IntervalSet};
 
 use super::flow::Certainty;
@@ -57,9 +57,6 @@ pub struct RouteEntry {
     /// Where it is described.
     pub place: Span,
 }
-
-/// Preference of what is on-link.
-const ON_LINK: u32 = 0;
 
 /// Routes of one family as a partition of the destinations that have one.
 #[derive(Clone, Debug, Default)]
@@ -286,28 +283,24 @@ impl RouteTable {
         })
     }
 
+    /// Destinations of which a condition holds, asked once for each part that is sent alike.
     fn those(&self, wanted: impl Fn(&[(&RouteEntry, Option<Doubt>)]) -> bool) -> IntervalSet {
-        let holds = |low: u128| wanted(&self.ways(low));
-        let contested = self.contested.iter().map(|(part, _)| *part);
-        let contested: IntervalSet = contested.collect();
-        let mut held: Vec<Interval> = Vec::new();
-        for &(cell, best) in &self.cells {
-            let rest = match contested.is_empty() {
-                true => IntervalSet::from(cell),
-                false => IntervalSet::from(cell).difference(&contested),
-            };
-            let simple = self.others_of(best).is_empty();
-            let entry = [(&self.entries[best], None)];
-            let Some(low) = rest.lowest() else {
-                continue;
-            };
-            if if simple { wanted(&entry) } else { holds(low) } {
-                held.extend_from_slice(rest.intervals());
-            }
-        }
-        let parts = self.contested.iter().map(|(part, _)| *part);
-        held.extend(parts.filter(|part| holds(part.low())));
-        held.into_iter().collect()
+        let contested: IntervalSet = self.contested.iter().map(|(part, _)| *part).collect();
+        let cells = self.cells.iter().map(|(cell, _)| IntervalSet::from(*cell));
+        let cells = cells.map(|cell| match contested.is_empty() {
+            true => cell,
+            false => cell.difference(&contested),
+        });
+        let parts = self
+            .contested
+            .iter()
+            .map(|(part, _)| IntervalSet::from(*part));
+        let alike = cells.chain(parts);
+        let held = alike.filter(|part| {
+            let low = part.lowest();
+            low.is_some_and(|low| wanted(&self.ways(low)))
+        });
+        held.flat_map(|part| part.intervals().to_vec()).collect()
     }
 
     /// Interfaces by which a destination may leave, the best route's first, without repeats; empty: it is discarded or has
@@ -349,7 +342,8 @@ fn others(entries: &[RouteEntry], order: &[usize]) -> FxHashMap<usize, Vec<(usiz
         for &at in rest.iter().rev() {
             let entry = entries[at];
             // Of two interfaces on one wire the first is used (observed in a kernel); on two wires it is an overlap.
-            let both_on_link = entry.preference == ON_LINK && entries[best].preference == ON_LINK;
+            let both_on_link =
+                entry.preference == Route::ON_LINK && entries[best].preference == Route::ON_LINK;
             if known.contains(&entry.next_hop) || both_on_link {
                 continue;
             }

@@ -155,12 +155,12 @@ pub enum Doubt {
 }
 
 impl Doubt {
-    /// How sure a way is of which one thing is doubtful, or nothing.
+    /// How sure a way is with this doubt about it, or with none.
     pub fn of(doubt: Option<Self>) -> Certainty {
         doubt.map(Self::certainty).unwrap_or_default()
     }
 
-    /// How sure a way is of which it can be said.
+    /// How sure a way is with this doubt about it.
     pub fn certainty(self) -> Certainty {
         match self {
             Self::SharedAddress | Self::EqualRoute | Self::OverlappingPrefix => Certainty::OneOf,
@@ -184,14 +184,6 @@ pub struct Trace {
     pub doubts: Vec<Doubt>,
     /// The reply's way back, where it was delivered.
     pub reply: Option<Reply>,
-}
-
-impl Trace {
-    /// How sure it is that the packet goes this way.
-    pub fn certainty(&self) -> Certainty {
-        let doubts = self.doubts.iter().map(|doubt| doubt.certainty());
-        doubts.max().unwrap_or_default()
-    }
 }
 
 /// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask

@@ -330,7 +330,7 @@ impl Back<'_> {
         if here.interfaces[ingress]
             .accepts
             .as_ref()
-            .is_some_and(|accepts| !accepts.all().contains(source))
+            .is_some_and(|accepts| !accepts.may_take(source))
         {
             return stop(way, device, Some(ingress), ReplyPass::SourceCheck);
         }

@@ -157,11 +157,11 @@ impl Walker<'_> {
         &self,
         device: DeviceIndex,
         ingress: usize,
-        mut packet: Packet,
+        packet: Packet,
         steps: &[Step],
     ) -> Vec<Branch> {
         let here = self.plan.device(device);
-        let mut step = blank(device, Some(ingress), &packet);
+        let step = blank(device, Some(ingress), &packet);
         let ends = |outcome, step| Branch::ends(outcome, step, steps.to_vec());
         let crossed = |step: &Step| {
             step.device == device && step.ingress == Some(ingress) && step.arrived == packet
@@ -174,42 +174,56 @@ impl Walker<'_> {
         if values.iter().any(|&value| nobody.contains(value)) {
             return ends(Outcome::NotForwardable, step);
         }
-        let mut doubt = None;
+        let Some(accepts) = &here.interfaces[ingress].accepts else {
+            return self.pass(device, step, packet, steps);
+        };
+        let checked = |passed| Step {
+            source_check: Some(passed),
+            ..step.clone()
+        };
         let source = Family::value(packet.source);
-        if let Some(accepts) = &here.interfaces[ingress].accepts {
-            let accepted = accepts.surely.contains(source);
-            step.source_check = Some(accepted);
-            if !accepted && !accepts.perhaps.contains(source) {
-                return ends(Outcome::Stopped(Stop::SourceCheck), step);
-            }
-            doubt = (!accepted).then(|| step.clone());
+        if accepts.surely.contains(source) {
+            return self.pass(device, checked(true), packet, steps);
         }
-        let refused = doubt.map(|step| ends(Outcome::Stopped(Stop::SourceCheck), step));
-        let perhaps = refused.is_some();
-        step.source_check = step.source_check.map(|accepted| accepted || perhaps);
-        if let Some(filter) = &here.filter {
-            let matched = self.first_match(&filter.arrivals, ingress, &packet);
-            if let Some(translation) = matched {
-                step.destination_translation = Some(translation.line);
-                if let Written::Address(address) = translation.written {
-                    packet.destination = self.plan.family.address(address);
-                    packet.destination_port = translation.port.unwrap_or(packet.destination_port);
-                }
-                step.left = packet;
-            }
+        let mut branches = ends(Outcome::Stopped(Stop::SourceCheck), checked(false));
+        if accepts.perhaps.contains(source) {
+            let mut on = self.pass(device, checked(true), packet, steps);
+            on.iter_mut()
+                .for_each(|branch| branch.doubts.push(Doubt::Backup));
+            branches.append(&mut on);
         }
-        let mut on = if here.own.contains(Family::value(packet.destination)) {
+        branches
+    }
+
+    /// What comes past the source check.
+    fn pass(
+        &self,
+        device: DeviceIndex,
+        mut step: Step,
+        mut packet: Packet,
+        steps: &[Step],
+    ) -> Vec<Branch> {
+        let here = self.plan.device(device);
+        let arrivals = here.filter.as_ref().map(|filter| &filter.arrivals);
+        let matched = arrivals
+            .zip(step.ingress)
+            .and_then(|(lines, ingress)| self.first_match(lines, ingress, &packet));
+        if let Some(translation) = matched {
+            step.destination_translation = Some(translation.line);
+            if let Written::Address(address) = translation.written {
+                packet.destination = self.plan.family.address(address);
+                packet.destination_port = translation.port.unwrap_or(packet.destination_port);
+            }
+            step.left = packet;
+        }
+        if here.own.contains(Family::value(packet.destination)) {
             self.for_itself(here, step, packet, steps)
         } else if here.forwards {
             self.route(device, &step, packet, steps)
         } else {
-            ends(Outcome::Stopped(Stop::NotForwarding), step)
-        };
-        if perhaps {
-            on.iter_mut()
-                .for_each(|branch| branch.doubts.push(Doubt::Backup));
+            let stopped = Outcome::Stopped(Stop::NotForwarding);
+            Branch::ends(stopped, step, steps.to_vec())
         }
-        refused.into_iter().flatten().chain(on).collect()
     }
 
     fn for_itself(

@@ -21,6 +21,16 @@ pub enum Stand {
     Hostile(Origin),
 }
 
+impl Stand {
+    /// The described device that stands there.
+    pub(super) fn device(self) -> Option<DeviceIndex> {
+        match self {
+            Self::Foot(device, _) => Some(device),
+            Self::Segment(_) | Self::Hostile(_) => None,
+        }
+    }
+}
+
 /// What is found from a stand.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
 pub struct Wire {
@@ -162,9 +172,10 @@ impl Build<'_> {
         let mut places = wiring.vacancies_of(segment).iter();
         let anyone = places.any(|&number| wiring.two_way_with(foot, number));
         let landing = self.landing(segment, anyone, &|host| wiring.two_way(foot, host));
+        let first_hops = self.first_hops(segment, &attached);
         Wire {
-            first_hops: self.first_hops(segment, &attached),
-            other_hops: self.other_hops(segment, &attached),
+            other_hops: self.other_hops(segment, &attached, &first_hops),
+            first_hops,
             attached,
             learned,
             lands: landing.into_iter().map(|set| (segment, set)).collect(),
@@ -231,9 +242,10 @@ impl Build<'_> {
         let mut attached: Vec<FootId> = attached.into_iter().collect();
         attached.sort_unstable();
         let attached = self.places(attached.into_iter());
+        let first_hops = self.first_hops(segment, &attached);
         let wire = Wire {
-            first_hops: self.first_hops(segment, &attached),
-            other_hops: self.other_hops(segment, &attached),
+            other_hops: self.other_hops(segment, &attached, &first_hops),
+            first_hops,
             attached,
             learned: self.learned_by_segment(segment),
             lands: vec![(segment, None)],
@@ -337,8 +349,9 @@ impl Build<'_> {
         &self,
         segment: SegmentId,
         attached: &[(DeviceIndex, usize)],
+        first_hops: &[(DeviceIndex, usize)],
     ) -> Vec<(DeviceIndex, usize)> {
-        match self.names_gateway(segment) && self.first_hops(segment, attached).is_empty() {
+        match self.names_gateway(segment) && first_hops.is_empty() {
             true => self.routers(segment, attached),
             false => Vec::new(),
         }
@@ -390,56 +403,17 @@ fn learned_pair(plan: &Plan, fabric: &Fabric, (takes, asks): (FootId, FootId)) -
 impl Plan {
     /// The routers that plain devices find at a stand; a device there does not send to itself.
     pub(super) fn routers_at(&self, stand: Stand) -> impl Iterator<Item = (DeviceIndex, usize)> {
-        let own = match stand {
-            Stand::Foot(device, _) => Some(device),
-            Stand::Segment(_) | Stand::Hostile(_) => None,
-        };
+        let own = stand.device();
         let first_hops = self.wire(stand).first_hops.iter().copied();
         first_hops.filter(move |(device, _)| Some(*device) != own)
     }
 
     /// Those that they perhaps use.
     pub(super) fn other_routers_at(&self, stand: Stand) -> Vec<(DeviceIndex, usize)> {
-        let own = match stand {
-            Stand::Foot(device, _) => Some(device),
-            Stand::Segment(_) | Stand::Hostile(_) => None,
-        };
+        let own = stand.device();
         let other_hops = self.wire(stand).other_hops.iter().copied();
         other_hops
             .filter(|(device, _)| Some(*device) != own)
-            .collect()
-    }
-
-    /// Whether another router that plain devices find at a stand has the default gateway's address of this one too.
-    pub(super) fn shares_gateway(&self, stand: Stand, (device, _): (DeviceIndex, usize)) -> bool {
-        let Some(segment) = self.segment_of(stand).filter(|_| !self.doubled.is_empty()) else {
-            return false;
-        };
-        let named = &self.segment(segment).default_gateways;
-        let gateways = match named.is_empty() {
-            true => self.shared_by_routers(segment),
-            false => named.clone(),
-        };
-        let mut shared = gateways.into_iter().filter(|&address| {
-            self.doubled.contains(address) && self.device(device).own.contains(address)
-        });
-        shared.any(|address| {
-            let mut others = self.routers_at(stand).filter(|(other, _)| *other != device);
-            others.any(|(other, _)| self.device(other).own.contains(address))
-        })
-    }
-
-    /// Addresses of gateways and routers on a segment that other devices have too.
-    fn shared_by_routers(&self, segment: SegmentId) -> Vec<u128> {
-        if self.doubled.is_empty() {
-            return Vec::new();
-        }
-        let routers = self.devices[..self.routers()].iter();
-        let here = routers
-            .flat_map(|device| &device.interfaces)
-            .filter(|at| at.segment == segment);
-        let own = here.flat_map(|at| &at.addresses).copied();
-        own.filter(|&address| self.doubled.contains(address))
             .collect()
     }
 

@@ -31,14 +31,17 @@ pub(super) fn read(
     let mut seen: FxHashMap<(Prefix, u32), (Span, &str)> = FxHashMap::default();
     for address in seats.iter().flat_map(|seat| &seat.addresses) {
         let on_link = "this prefix is on-link by the interface's address";
-        seen.insert((address.value.prefix(), ON_LINK), (address.span, on_link));
+        seen.insert(
+            (address.value.prefix(), Route::ON_LINK),
+            (address.span, on_link),
+        );
     }
     let mut routes = Vec::new();
     for value in table.items(&mut cx.report, "routes") {
         let Some(route) = read_route(cx, value, keys, seats) else {
             continue;
         };
-        let mut same = [ON_LINK, route.preference].into_iter();
+        let mut same = [Route::ON_LINK, route.preference].into_iter();
         let first = same.find_map(|preference| seen.get(&(route.destination, preference)));
         if let Some(&(first, why)) = first {
             let message = format!("a second route to {}", route.destination);
@@ -55,21 +58,14 @@ pub(super) fn read(
     routes
 }
 
-/// Preference of what is on-link: no route is better (RFC 8349 section 3.3 leaves the numbers to the device; common
-/// practice, no source).
-const ON_LINK: u32 = 0;
-
-/// Preference of a route that says none.
-const PREFERENCE: u32 = 1;
-
 /// The `preference` of a route; `None`: its mistake is reported.
 fn read_preference(cx: &mut Context<'_>, table: &Table<'_>) -> Option<u32> {
     if table.get("preference").is_none() {
-        return Some(PREFERENCE);
+        return Some(Route::USUAL);
     }
     let number = table.integer(&mut cx.report, "preference")?;
     let found = u32::try_from(number.value).ok();
-    let found = found.filter(|&preference| ON_LINK < preference);
+    let found = found.filter(|&preference| Route::ON_LINK < preference);
     if found.is_none() {
         let message = format!("a preference of {}", number.value);
         let problem = Problem::at(&kinds::BAD_PREFERENCE, number.span, message);

@@ -68,6 +68,14 @@ pub struct Route {
     pub place: Span,
 }
 
+impl Route {
+    /// Preference of what is on-link: no route is better. RFC 8349 leaves the numbers to the device; common practice, no
+    /// source.
+    pub const ON_LINK: u32 = 0;
+    /// Preference of a route that says none: the best that a route can have.
+    pub const USUAL: u32 = 1;
+}
+
 /// What a translation writes.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum TranslationTarget {

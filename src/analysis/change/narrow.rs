@@ -51,7 +51,7 @@ impl Seen {
             let interface = &plan.device(device).interfaces[at];
             seen.ingress.push(interface.segment.0);
             let accepted = interface.accepts.as_ref().map(Accepts::all);
-            let lets_in = accepted.as_ref().unwrap_or(&anywhere);
+            let lets_in = accepted.as_deref().unwrap_or(&anywhere);
             seen.sources = seen.sources.union(lets_in);
         }
         seen.sources = seen.sources.intersection(&anywhere);

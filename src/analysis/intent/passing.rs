@@ -64,7 +64,8 @@ pub(in crate::analysis) fn passing_and_lost(
                 Arrival::Delivered(place, flow) => {
                     let part = column.takes(network, plan, place, &flow);
                     if flow.certainty == Certainty::OneOf {
-                        elsewhere(&flow, part.as_deref(), lost);
+                        let mine = part.as_deref().map(Flow::sent);
+                        flow.elsewhere(mine).into_iter().for_each(&mut *lost);
                     }
                     if let Some(part) = part {
                         parts(ground, scope, &part, sink);
@@ -79,22 +80,6 @@ pub(in crate::analysis) fn passing_and_lost(
         coverage.note(walked);
     }
     coverage
-}
-
-/// What of a flow was delivered to somebody else.
-fn elsewhere(flow: &Flow, part: Option<&Flow>, lost: &mut dyn FnMut(Stopped)) {
-    let rest = match part {
-        Some(part) => flow.sent().difference(part.sent()),
-        None => vec![flow.sent().clone()],
-    };
-    for sent in rest {
-        let (certainty, host) = (flow.certainty, flow.host);
-        lost(Stopped {
-            sent,
-            certainty,
-            host,
-        });
-    }
 }
 
 /// The parts of a flow that the scope speaks of.

@@ -106,11 +106,14 @@ pub fn foresee(
         own_way(plan, host, stand, packet)?;
     }
     let traces = trace(network, sender, packet);
-    let doubts = || traces.iter().flat_map(|trace| &trace.doubts);
-    let depends = match doubts().max() {
-        None => Unforeseen::DependsOnRouter,
-        Some(_) if doubts().any(|doubt| *doubt == Doubt::Request) => Unforeseen::DependsOnRequest,
-        Some(_) => Unforeseen::DependsOnFault,
+    let doubts: Vec<Doubt> = traces
+        .iter()
+        .flat_map(|trace| trace.doubts.clone())
+        .collect();
+    let depends = match doubts.as_slice() {
+        [] => Unforeseen::DependsOnRouter,
+        doubts if doubts.contains(&Doubt::Request) => Unforeseen::DependsOnRequest,
+        _ => Unforeseen::DependsOnFault,
     };
     let mut ways = traces.iter().map(|trace| way(network, plan, trace));
     let first = ways.next().ok_or(Unforeseen::DependsOnRouter)?;
