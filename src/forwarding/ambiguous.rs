@@ -9,31 +9,29 @@ use super::wires::Stand;
 
 /// Addresses that lie in prefixes of several segments.
 pub(super) fn contested(site: &Site, family: Family) -> IntervalSet {
-    let mut seen = IntervalSet::empty();
-    let mut contested = IntervalSet::empty();
-    for segment in &site.segments {
-        let own = segment.addresses().of(family).clone();
-        if own.overlaps(&seen) {
-            contested = contested.union(&own.intersection(&seen));
-        }
-        seen = seen.union(&own);
-    }
-    contested
+    let segments = site.segments.iter();
+    in_several(segments.map(|segment| segment.addresses().of(family).clone()))
 }
 
 /// Addresses that several devices have.
 pub(super) fn doubled(devices: &[Device]) -> IntervalSet {
-    let own = devices.iter().flat_map(|device| device.own.intervals());
-    let mut own: Vec<Interval> = own.copied().collect();
-    own.sort_unstable();
-    let mut doubled = IntervalSet::empty();
-    for pair in own.windows(2) {
-        let both = IntervalSet::from(pair[0]).intersection(&IntervalSet::from(pair[1]));
-        if !both.is_empty() {
-            doubled = doubled.union(&both);
+    in_several(devices.iter().map(|device| device.own.clone()))
+}
+
+/// What several of some sets hold. O(n log n).
+fn in_several(sets: impl Iterator<Item = IntervalSet>) -> IntervalSet {
+    let mut all: Vec<Interval> = sets.flat_map(|set| set.intervals().to_vec()).collect();
+    all.sort_unstable();
+    let mut reached: Option<u128> = None;
+    let mut several = Vec::new();
+    // Intervals of one set do not meet: what begins before another ends is in two of them.
+    for interval in all {
+        if let Some(end) = reached {
+            several.extend(Interval::new(interval.low(), interval.high().min(end)));
         }
+        reached = reached.max(Some(interval.high()));
     }
-    doubled
+    several.into_iter().collect()
 }
 
 impl Plan {
@@ -76,5 +74,27 @@ impl Plan {
         let own = here.flat_map(|at| &at.addresses).copied();
         own.filter(|&address| self.doubled.contains(address))
             .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every choice of three sets of a small space, point by point.
+    #[test]
+    fn what_several_sets_hold_is_counted_point_by_point() {
+        let set = |bits: u32| -> IntervalSet {
+            let points = (0..5).filter(|at| bits & (1 << at) != 0);
+            points.map(|at| Interval::point(at as u128)).collect()
+        };
+        for bits in 0..1 << 15 {
+            let parts = [bits & 31, bits >> 5 & 31, bits >> 10 & 31];
+            let found = in_several(parts.into_iter().map(set));
+            for at in 0..5 {
+                let held = parts.iter().filter(|part| **part & (1 << at) != 0).count();
+                assert_eq!(found.contains(at as u128), 1 < held, "{parts:?} {at}");
+            }
+        }
     }
 }
