@@ -173,8 +173,8 @@ fn shared_addresses(network: &Network<'_>) -> Option<String> {
     shared.truncate(FEW);
     (!shared.is_empty()).then(|| {
         format!(
-            "Addresses that several devices have: {}{more}. Any of them may answer: what passes by one is said to pass, \
-             and what must pass must do so by each.",
+            "Addresses that several devices have: {}{more}. Any of them may answer: a packet passes if one of them lets it \
+             through, and passes for certain only if each of them does.",
             shared.join(", ")
         )
     })
@@ -205,8 +205,8 @@ fn alternative_routes(network: &Network<'_>) -> Option<String> {
         routes.iter().any(|route| !seen.insert(route.destination))
     });
     several.then(|| {
-        "Of several routes to one prefix the one with the lowest `preference` is used; what a backup route lets pass is \
-         said to pass, and what must pass does not rest on it. Of equal ones either may be used."
+        "Of several routes to one prefix the one with the lowest `preference` is used. A packet passes if a backup route \
+         lets it through, but nothing that must pass relies on a backup; of equal routes either may be used."
             .to_owned()
     })
 }

@@ -10,8 +10,8 @@ pub(super) static CHECK: Check = Check {
     name: "shared-address-alone",
     severity: Severity::Warning,
     summary: "an address that is said to be shared and that one device alone has",
-    why: "When that device fails, nobody takes the address over: the cluster is none. Mostly the other device has another \
-        address by a slip.",
+    why: "When that device fails, nobody takes the address over: the cluster is none. Most often the other device was \
+        given another address by mistake.",
     fine_when: "The other device is not described in the file.",
     remedy: "List the same address in `shared_addresses` of each device that takes it over.",
     references: &["RFC 9568 section 1 (a backup router takes the virtual router's address over)"],
