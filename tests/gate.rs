@@ -10,6 +10,8 @@ mod hostile;
 mod junit;
 #[path = "gate/pipeline.rs"]
 mod pipeline;
+#[path = "gate/remarks.rs"]
+mod remarks;
 #[path = "commands/run.rs"]
 #[allow(
     dead_code,

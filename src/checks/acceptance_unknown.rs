@@ -33,7 +33,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             )
         } else if KINDS.iter().any(|kind| kind.name == check) {
             (
-                "this is a problem that loading finds, not a finding of a check: it can't be accepted",
+                "this problem keeps a site from loading, or is about the reading itself: it can't be accepted",
                 "mend it in the file".to_owned(),
             )
         } else {

@@ -11,6 +11,7 @@ mod acceptance_stale;
 mod acceptance_unknown;
 mod address_twice;
 mod addresses_wide;
+mod any_destination;
 mod baseline;
 mod bypass_open;
 mod cable_label_differs;
@@ -27,11 +28,13 @@ mod extent;
 mod fingerprint;
 mod gateway_tag_missing;
 mod gateway_unprotected;
+mod hides_built_in;
 mod host_forwards;
 mod host_off_segment;
 mod icmpv6_needed_denied;
 mod in_a_row;
 mod ingress_filter_off;
+mod interface_without_family;
 mod ipv6_twin_missing;
 mod ipv6_uncovered;
 mod isolated_vlan_on_trunk;
@@ -39,13 +42,17 @@ mod isolation_broken;
 mod lag_members_differ;
 mod lag_never_active;
 mod lag_one_end;
+mod lag_without_vlans;
 mod lags;
 mod management_exposed;
 mod measured;
 mod native_vlan_differs;
 mod need_unmet;
+mod next_hop_idle;
 mod no_way_back;
+mod noticed;
 mod object_spans_zones;
+mod party_not_here;
 mod permit_any_destination;
 mod permit_any_service;
 mod permit_any_source;
@@ -57,6 +64,7 @@ mod permit_upward;
 mod permits;
 mod port_without_vlan;
 mod ports_wide;
+mod prefix_length_differs;
 mod prefixes_overlap;
 mod private_destination_leaves;
 mod pvid_not_untagged;
@@ -64,6 +72,7 @@ mod reason_missing;
 mod report;
 mod review_overdue;
 mod reviewed;
+mod route_twice;
 mod rule_asked;
 mod rule_dead;
 mod rule_disabled;
@@ -74,12 +83,17 @@ mod rule_redundant;
 mod rule_repeated;
 mod rule_unhit;
 mod rules_correlated;
+mod same_segment_only;
+mod segment_twice;
+mod segment_unrouted;
 mod segments_joined;
 mod segments_share_vlan;
 mod several_homes;
 mod shared_address_alone;
 mod site_not_modelled_here;
+mod source_check_idle;
 mod source_check_off;
+mod tag_differs;
 mod tags_on_access_port;
 mod too_big_denied;
 mod translation_dead;
@@ -91,9 +105,11 @@ mod trunk_vlan_unused;
 mod trust;
 mod two_tag_hop;
 mod untagged_in_several;
+mod unused_name;
 mod unused_port_live;
 mod view;
 mod words;
+mod zone_empty;
 mod zone_pairs;
 
 use crate::analysis::rules::{RuleBook, books};
@@ -143,368 +159,106 @@ pub struct Registered {
     find: fn(&View<'_>, &mut Report),
 }
 
+/// The row of a check: its file, and what it is about.
+macro_rules! registered {
+    ($file:ident, $area:ident) => {
+        Registered {
+            check: &$file::CHECK,
+            area: Area::$area,
+            find: $file::find,
+        }
+    };
+}
+
 /// Every check, by name.
 pub static CHECKS: &[Registered] = &[
-    Registered {
-        check: &acceptance_expired::CHECK,
-        area: Area::Whole,
-        find: acceptance_expired::find,
-    },
-    Registered {
-        check: &acceptance_stale::CHECK,
-        area: Area::Whole,
-        find: acceptance_stale::find,
-    },
-    Registered {
-        check: &acceptance_unknown::CHECK,
-        area: Area::Whole,
-        find: acceptance_unknown::find,
-    },
-    Registered {
-        check: &address_twice::CHECK,
-        area: Area::Routing,
-        find: address_twice::find,
-    },
-    Registered {
-        check: &addresses_wide::CHECK,
-        area: Area::RuleWidth,
-        find: addresses_wide::find,
-    },
-    Registered {
-        check: &bypass_open::CHECK,
-        area: Area::Whole,
-        find: bypass_open::find,
-    },
-    Registered {
-        check: &cable_label_differs::CHECK,
-        area: Area::Wiring,
-        find: cable_label_differs::find,
-    },
-    Registered {
-        check: &clear_text_across_zones::CHECK,
-        area: Area::RuleWidth,
-        find: clear_text_across_zones::find,
-    },
-    Registered {
-        check: &default_gateway_unknown::CHECK,
-        area: Area::Routing,
-        find: default_gateway_unknown::find,
-    },
-    Registered {
-        check: &default_permit::CHECK,
-        area: Area::RuleWidth,
-        find: default_permit::find,
-    },
-    Registered {
-        check: &default_vlan_in_use::CHECK,
-        area: Area::Wiring,
-        find: default_vlan_in_use::find,
-    },
-    Registered {
-        check: &deny_unlogged::CHECK,
-        area: Area::RuleUpkeep,
-        find: deny_unlogged::find,
-    },
-    Registered {
-        check: &expectation_broken::CHECK,
-        area: Area::Intent,
-        find: expectation_broken::find,
-    },
-    Registered {
-        check: &expectation_vacuous::CHECK,
-        area: Area::Intent,
-        find: expectation_vacuous::find,
-    },
-    Registered {
-        check: &gateway_tag_missing::CHECK,
-        area: Area::Wiring,
-        find: gateway_tag_missing::find,
-    },
-    Registered {
-        check: &gateway_unprotected::CHECK,
-        area: Area::RuleWidth,
-        find: gateway_unprotected::find,
-    },
-    Registered {
-        check: &host_forwards::CHECK,
-        area: Area::Wiring,
-        find: host_forwards::find,
-    },
-    Registered {
-        check: &host_off_segment::CHECK,
-        area: Area::Wiring,
-        find: host_off_segment::find,
-    },
-    Registered {
-        check: &icmpv6_needed_denied::CHECK,
-        area: Area::Routing,
-        find: icmpv6_needed_denied::find,
-    },
-    Registered {
-        check: &ingress_filter_off::CHECK,
-        area: Area::Wiring,
-        find: ingress_filter_off::find,
-    },
-    Registered {
-        check: &ipv6_twin_missing::CHECK,
-        area: Area::RuleWidth,
-        find: ipv6_twin_missing::find,
-    },
-    Registered {
-        check: &ipv6_uncovered::CHECK,
-        area: Area::Routing,
-        find: ipv6_uncovered::find,
-    },
-    Registered {
-        check: &isolated_vlan_on_trunk::CHECK,
-        area: Area::Wiring,
-        find: isolated_vlan_on_trunk::find,
-    },
-    Registered {
-        check: &isolation_broken::CHECK,
-        area: Area::Whole,
-        find: isolation_broken::find,
-    },
-    Registered {
-        check: &lag_members_differ::CHECK,
-        area: Area::Wiring,
-        find: lag_members_differ::find,
-    },
-    Registered {
-        check: &lag_never_active::CHECK,
-        area: Area::Wiring,
-        find: lag_never_active::find,
-    },
-    Registered {
-        check: &lag_one_end::CHECK,
-        area: Area::Wiring,
-        find: lag_one_end::find,
-    },
-    Registered {
-        check: &management_exposed::CHECK,
-        area: Area::RuleWidth,
-        find: management_exposed::find,
-    },
-    Registered {
-        check: &native_vlan_differs::CHECK,
-        area: Area::Wiring,
-        find: native_vlan_differs::find,
-    },
-    Registered {
-        check: &need_unmet::CHECK,
-        area: Area::Intent,
-        find: need_unmet::find,
-    },
-    Registered {
-        check: &no_way_back::CHECK,
-        area: Area::Routing,
-        find: no_way_back::find,
-    },
-    Registered {
-        check: &object_spans_zones::CHECK,
-        area: Area::RuleWidth,
-        find: object_spans_zones::find,
-    },
-    Registered {
-        check: &permit_any_destination::CHECK,
-        area: Area::RuleWidth,
-        find: permit_any_destination::find,
-    },
-    Registered {
-        check: &permit_any_service::CHECK,
-        area: Area::RuleWidth,
-        find: permit_any_service::find,
-    },
-    Registered {
-        check: &permit_any_source::CHECK,
-        area: Area::RuleWidth,
-        find: permit_any_source::find,
-    },
-    Registered {
-        check: &permit_cut_off_before::CHECK,
-        area: Area::RuleEffect,
-        find: permit_cut_off_before::find,
-    },
-    Registered {
-        check: &permit_denied_further_on::CHECK,
-        area: Area::RuleEffect,
-        find: permit_denied_further_on::find,
-    },
-    Registered {
-        check: &permit_exceeds_needs::CHECK,
-        area: Area::Intent,
-        find: permit_exceeds_needs::find,
-    },
-    Registered {
-        check: &permit_unlogged::CHECK,
-        area: Area::RuleUpkeep,
-        find: permit_unlogged::find,
-    },
-    Registered {
-        check: &permit_upward::CHECK,
-        area: Area::RuleWidth,
-        find: permit_upward::find,
-    },
-    Registered {
-        check: &port_without_vlan::CHECK,
-        area: Area::Wiring,
-        find: port_without_vlan::find,
-    },
-    Registered {
-        check: &ports_wide::CHECK,
-        area: Area::RuleWidth,
-        find: ports_wide::find,
-    },
-    Registered {
-        check: &prefixes_overlap::CHECK,
-        area: Area::Routing,
-        find: prefixes_overlap::find,
-    },
-    Registered {
-        check: &private_destination_leaves::CHECK,
-        area: Area::Routing,
-        find: private_destination_leaves::find,
-    },
-    Registered {
-        check: &pvid_not_untagged::CHECK,
-        area: Area::Wiring,
-        find: pvid_not_untagged::find,
-    },
-    Registered {
-        check: &reason_missing::CHECK,
-        area: Area::RuleUpkeep,
-        find: reason_missing::find,
-    },
-    Registered {
-        check: &review_overdue::CHECK,
-        area: Area::RuleUpkeep,
-        find: review_overdue::find,
-    },
-    Registered {
-        check: &rule_dead::CHECK,
-        area: Area::RuleEffect,
-        find: rule_dead::find,
-    },
-    Registered {
-        check: &rule_disabled::CHECK,
-        area: Area::RuleUpkeep,
-        find: rule_disabled::find,
-    },
-    Registered {
-        check: &rule_expired::CHECK,
-        area: Area::RuleUpkeep,
-        find: rule_expired::find,
-    },
-    Registered {
-        check: &rule_generalises::CHECK,
-        area: Area::RuleEffect,
-        find: rule_generalises::find,
-    },
-    Registered {
-        check: &rule_irrelevant::CHECK,
-        area: Area::RuleEffect,
-        find: rule_irrelevant::find,
-    },
-    Registered {
-        check: &rule_redundant::CHECK,
-        area: Area::RuleEffect,
-        find: rule_redundant::find,
-    },
-    Registered {
-        check: &rule_repeated::CHECK,
-        area: Area::RuleEffect,
-        find: rule_repeated::find,
-    },
-    Registered {
-        check: &rule_unhit::CHECK,
-        area: Area::RuleUpkeep,
-        find: rule_unhit::find,
-    },
-    Registered {
-        check: &rules_correlated::CHECK,
-        area: Area::RuleEffect,
-        find: rules_correlated::find,
-    },
-    Registered {
-        check: &segments_joined::CHECK,
-        area: Area::Wiring,
-        find: segments_joined::find,
-    },
-    Registered {
-        check: &segments_share_vlan::CHECK,
-        area: Area::Wiring,
-        find: segments_share_vlan::find,
-    },
-    Registered {
-        check: &several_homes::CHECK,
-        area: Area::Wiring,
-        find: several_homes::find,
-    },
-    Registered {
-        check: &shared_address_alone::CHECK,
-        area: Area::Routing,
-        find: shared_address_alone::find,
-    },
-    Registered {
-        check: &site_not_modelled_here::CHECK,
-        area: Area::Whole,
-        find: site_not_modelled_here::find,
-    },
-    Registered {
-        check: &source_check_off::CHECK,
-        area: Area::Routing,
-        find: source_check_off::find,
-    },
-    Registered {
-        check: &tags_on_access_port::CHECK,
-        area: Area::Wiring,
-        find: tags_on_access_port::find,
-    },
-    Registered {
-        check: &too_big_denied::CHECK,
-        area: Area::Routing,
-        find: too_big_denied::find,
-    },
-    Registered {
-        check: &translation_dead::CHECK,
-        area: Area::Routing,
-        find: translation_dead::find,
-    },
-    Registered {
-        check: &translation_unanswered::CHECK,
-        area: Area::Routing,
-        find: translation_unanswered::find,
-    },
-    Registered {
-        check: &translation_undelivered::CHECK,
-        area: Area::Routing,
-        find: translation_undelivered::find,
-    },
-    Registered {
-        check: &trunk_vlan_one_end::CHECK,
-        area: Area::Wiring,
-        find: trunk_vlan_one_end::find,
-    },
-    Registered {
-        check: &trunk_vlan_unused::CHECK,
-        area: Area::Wiring,
-        find: trunk_vlan_unused::find,
-    },
-    Registered {
-        check: &two_tag_hop::CHECK,
-        area: Area::Wiring,
-        find: two_tag_hop::find,
-    },
-    Registered {
-        check: &untagged_in_several::CHECK,
-        area: Area::Wiring,
-        find: untagged_in_several::find,
-    },
-    Registered {
-        check: &unused_port_live::CHECK,
-        area: Area::Wiring,
-        find: unused_port_live::find,
-    },
+    registered!(acceptance_expired, Whole),
+    registered!(acceptance_stale, Whole),
+    registered!(acceptance_unknown, Whole),
+    registered!(address_twice, Routing),
+    registered!(addresses_wide, RuleWidth),
+    registered!(any_destination, Routing),
+    registered!(bypass_open, Whole),
+    registered!(cable_label_differs, Wiring),
+    registered!(clear_text_across_zones, RuleWidth),
+    registered!(default_gateway_unknown, Routing),
+    registered!(default_permit, RuleWidth),
+    registered!(default_vlan_in_use, Wiring),
+    registered!(deny_unlogged, RuleUpkeep),
+    registered!(expectation_broken, Intent),
+    registered!(expectation_vacuous, Intent),
+    registered!(gateway_tag_missing, Wiring),
+    registered!(gateway_unprotected, RuleWidth),
+    registered!(hides_built_in, RuleUpkeep),
+    registered!(host_forwards, Wiring),
+    registered!(host_off_segment, Wiring),
+    registered!(icmpv6_needed_denied, Routing),
+    registered!(ingress_filter_off, Wiring),
+    registered!(interface_without_family, Routing),
+    registered!(ipv6_twin_missing, RuleWidth),
+    registered!(ipv6_uncovered, Routing),
+    registered!(isolated_vlan_on_trunk, Wiring),
+    registered!(isolation_broken, Whole),
+    registered!(lag_members_differ, Wiring),
+    registered!(lag_never_active, Wiring),
+    registered!(lag_one_end, Wiring),
+    registered!(lag_without_vlans, Wiring),
+    registered!(management_exposed, RuleWidth),
+    registered!(native_vlan_differs, Wiring),
+    registered!(need_unmet, Intent),
+    registered!(next_hop_idle, Routing),
+    registered!(no_way_back, Routing),
+    registered!(object_spans_zones, RuleWidth),
+    registered!(party_not_here, RuleEffect),
+    registered!(permit_any_destination, RuleWidth),
+    registered!(permit_any_service, RuleWidth),
+    registered!(permit_any_source, RuleWidth),
+    registered!(permit_cut_off_before, RuleEffect),
+    registered!(permit_denied_further_on, RuleEffect),
+    registered!(permit_exceeds_needs, Intent),
+    registered!(permit_unlogged, RuleUpkeep),
+    registered!(permit_upward, RuleWidth),
+    registered!(port_without_vlan, Wiring),
+    registered!(ports_wide, RuleWidth),
+    registered!(prefix_length_differs, Routing),
+    registered!(prefixes_overlap, Routing),
+    registered!(private_destination_leaves, Routing),
+    registered!(pvid_not_untagged, Wiring),
+    registered!(reason_missing, RuleUpkeep),
+    registered!(review_overdue, RuleUpkeep),
+    registered!(route_twice, Routing),
+    registered!(rule_dead, RuleEffect),
+    registered!(rule_disabled, RuleUpkeep),
+    registered!(rule_expired, RuleUpkeep),
+    registered!(rule_generalises, RuleEffect),
+    registered!(rule_irrelevant, RuleEffect),
+    registered!(rule_redundant, RuleEffect),
+    registered!(rule_repeated, RuleEffect),
+    registered!(rule_unhit, RuleUpkeep),
+    registered!(rules_correlated, RuleEffect),
+    registered!(same_segment_only, Intent),
+    registered!(segment_twice, Routing),
+    registered!(segment_unrouted, Routing),
+    registered!(segments_joined, Wiring),
+    registered!(segments_share_vlan, Wiring),
+    registered!(several_homes, Wiring),
+    registered!(shared_address_alone, Routing),
+    registered!(site_not_modelled_here, Whole),
+    registered!(source_check_idle, Routing),
+    registered!(source_check_off, Routing),
+    registered!(tag_differs, Wiring),
+    registered!(tags_on_access_port, Wiring),
+    registered!(too_big_denied, Routing),
+    registered!(translation_dead, Routing),
+    registered!(translation_unanswered, Routing),
+    registered!(translation_undelivered, Routing),
+    registered!(trunk_vlan_one_end, Wiring),
+    registered!(trunk_vlan_unused, Wiring),
+    registered!(two_tag_hop, Wiring),
+    registered!(untagged_in_several, Wiring),
+    registered!(unused_name, RuleUpkeep),
+    registered!(unused_port_live, Wiring),
+    registered!(zone_empty, Whole),
 ];
 
 /// Runs every check.

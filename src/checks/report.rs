@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Check, Finding, Magnitude, Note, Span};
+use crate::diagnostic::{Check, Finding, Magnitude, Note, Problem, Span};
 use crate::model::Accepted;
 
 /// One thing found about one subject.
@@ -63,7 +63,8 @@ pub(super) fn found(
 /// Everything found so far.
 #[derive(Default)]
 pub(super) struct Report {
-    findings: Vec<(Finding, String)>,
+    /// With what is said of the subjects; `None`: the message stands as it is.
+    findings: Vec<(Finding, Option<String>)>,
     /// Finding by check, place and what is said.
     known: FxHashMap<(&'static str, Span, String), usize>,
     /// Names of the checks that have run or are running.
@@ -98,6 +99,20 @@ impl Report {
         spoken_of.count()
     }
 
+    /// A problem that loading noticed, in its own words.
+    pub(super) fn add_remark(&mut self, check: &'static Check, remark: &Problem) {
+        let finding = Finding {
+            check,
+            subjects: vec![remark.subject.clone()],
+            message: remark.message.clone(),
+            span: remark.span,
+            notes: remark.notes.clone(),
+            help: remark.help.clone(),
+            measured: BTreeMap::new(),
+        };
+        self.findings.push((finding, None));
+    }
+
     pub(super) fn add(&mut self, draft: Draft) {
         let key = (draft.check.name, draft.span, draft.what.clone());
         if let Some(&known) = self.known.get(&key) {
@@ -124,13 +139,15 @@ impl Report {
             measured: BTreeMap::new(),
         };
         measure(&mut finding, &draft.subject, draft.measure);
-        self.findings.push((finding, draft.what));
+        self.findings.push((finding, Some(draft.what)));
     }
 
     /// All findings: the gravest first, then by place, then by name.
     pub(super) fn finish(self) -> Vec<Finding> {
         let composed = self.findings.into_iter().map(|(mut finding, what)| {
-            finding.message = format!("{} {what}", joined(&finding.subjects));
+            if let Some(what) = what {
+                finding.message = format!("{} {what}", joined(&finding.subjects));
+            }
             finding
         });
         let mut findings: Vec<Finding> = composed.collect();

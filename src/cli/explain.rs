@@ -39,8 +39,10 @@ fn checks() -> impl Iterator<Item = &'static Check> + Clone {
     CHECKS.iter().map(|registered| registered.check)
 }
 
+/// Kinds of problems that are no check: they keep a site from loading, or are about the reading itself.
 fn kinds() -> impl Iterator<Item = &'static Kind> {
-    KINDS.iter().copied()
+    let known = |kind: &&Kind| checks().any(|check| check.name == kind.name);
+    KINDS.iter().copied().filter(move |kind| !known(kind))
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {

@@ -9,7 +9,8 @@ use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations,
 use crate::analysis::privilege::{Privilege, privilege};
 use crate::analysis::rules::{RuleBook, books};
 use crate::analysis::{
-    By, Bypasses, Cabling, EFFORT, Matrix, Naming, Question, Worksheet, differences, notes,
+    By, Bypasses, Cabling, EFFORT, Families, Matrix, Naming, Question, Worksheet, differences,
+    notes,
 };
 use crate::checks::{self, Area, Standing};
 use crate::diagnostic::{Finding, Severity};
@@ -93,17 +94,17 @@ impl<'n> Reach<'n> {
 
     /// Flows of each pair through which something passes, where they are few enough.
     fn flows(&self, network: &Network<'_>) -> Option<Vec<(usize, usize, Vec<PairFlows>)>> {
-        let first = self.all.first()?;
-        if first.rows.len() > MOST_SEGMENTS {
+        let both = Families::new(&self.all);
+        if both.rows.len() > MOST_SEGMENTS {
             return None;
         }
         let mut listed = Vec::new();
-        for (row, &from) in first.rows.iter().enumerate() {
-            for (column, &to) in first.columns.iter().enumerate() {
-                let matrices = self.all.iter();
-                let open = matrices.filter(|one| !one.cells[row][column].some.is_empty());
+        for (row, &from) in both.rows.iter().enumerate() {
+            for (column, &to) in both.columns.iter().enumerate() {
+                let cells = both.cells(row, column);
+                let open = cells.filter(|(_, cell)| !cell.some.is_empty());
                 let families: Vec<PairFlows> = open
-                    .map(|one| pair_flow(network, &one.question, (from, to)))
+                    .map(|(matrix, _)| pair_flow(network, &matrix.question, (from, to)))
                     .collect();
                 if !families.is_empty() {
                     listed.push((row, column, families));

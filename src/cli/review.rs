@@ -4,7 +4,9 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, CAUTION, Cell, Extent, HostileReach, Matrix, Naming, Question, Reading};
+use crate::analysis::{
+    By, CAUTION, Cell, Extent, Families, HostileReach, Matrix, Naming, Question, Reading,
+};
 use crate::checks::{self, Standing};
 use crate::diagnostic::{Finding, Problem, Severity, Sources};
 use crate::forwarding::Network;
@@ -218,10 +220,10 @@ struct Counts {
 impl Counts {
     fn new(matrices: &[Matrix]) -> Self {
         let mut counts = Self::default();
-        let rows = matrices.first().map_or(0, |matrix| matrix.cells.len());
-        for row in 0..rows {
-            for column in 0..matrices[0].columns.len() {
-                let cells = matrices.iter().map(|matrix| &matrix.cells[row][column]);
+        let families = Families::new(matrices);
+        for row in 0..families.rows.len() {
+            for column in 0..families.columns.len() {
+                let cells = families.cells(row, column).map(|(_, cell)| cell);
                 let real = cells.filter(|cell| cell.reading == Reading::Pair);
                 counts.add(&real.collect::<Vec<_>>());
             }

@@ -85,11 +85,23 @@ impl FamilyArguments {
 pub(super) struct Opened {
     pub(super) site: Site,
     pub(super) sources: Sources,
+    /// What the reading itself met. What checks report stands with the site.
     pub(super) problems: Vec<Problem>,
     pub(super) today: Date,
 }
 
 impl Opened {
+    /// What loading noticed and nobody accepted.
+    fn open_remarks(&self) -> impl Iterator<Item = &Problem> {
+        let accepted = |remark: &Problem| {
+            let (check, subject) = (remark.kind.name, &remark.subject);
+            let mut entries = self.site.accepted.iter();
+            entries.any(|entry| entry.holds(self.today) && entry.covers(check, subject))
+        };
+        let remarks = self.site.remarks.iter();
+        remarks.filter(move |remark| !accepted(remark))
+    }
+
     /// Prints what was made of the site, or writes it to a file: never to one that the site was read from.
     pub(super) fn hand_over(
         &self,
@@ -130,6 +142,9 @@ fn ready(loaded: Loaded, today: Option<Date>) -> Result<Opened, Broken> {
     let Some(site) = site else {
         return Err(Broken { sources, problems });
     };
+    // The others are the site's remarks, which checks report.
+    let mut problems = problems;
+    problems.retain(|problem| problem.subject.is_empty());
     Ok(Opened {
         site,
         sources,
@@ -191,7 +206,9 @@ fn opened_or(
         }
     };
     if show_warnings {
-        print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
+        let mut shown = opened.problems.clone();
+        shown.extend(opened.open_remarks().cloned());
+        print_problems(&opened.sources, &shown, Severity::Warning, output)?;
     }
     Ok(Some(opened))
 }

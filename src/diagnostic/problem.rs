@@ -52,6 +52,9 @@ pub struct Problem {
     pub kind: &'static Kind,
     /// One sentence without a full stop: what is wrong.
     pub message: String,
+    /// The thing that is wrong, by the name that an accepted finding gives as its subject; empty for errors, which
+    /// nobody can accept.
+    pub subject: String,
     /// Where; `None` where the input as a whole is meant (a file that can't be read).
     pub span: Option<Span>,
     /// A few words at the caret; may be empty.
@@ -68,6 +71,7 @@ impl Problem {
         Self {
             kind,
             message: message.into(),
+            subject: String::new(),
             span: Some(span),
             label: String::new(),
             notes: Vec::new(),
@@ -81,6 +85,12 @@ impl Problem {
             span: None,
             ..Self::at(kind, Span::default(), message)
         }
+    }
+
+    /// The name of what is wrong.
+    pub fn about(mut self, subject: impl Into<String>) -> Self {
+        self.subject = subject.into();
+        self
     }
 
     /// Words at the caret.

@@ -165,6 +165,14 @@ impl<'a> Context<'a> {
             .map_or("", |segment| segment.name.value.as_str())
     }
 
+    /// What messages and accepted findings call an interface: `edge:lan`. Also of a device that is still being read.
+    pub fn interface_name(&self, device: Device, interface: &str) -> String {
+        let mut known = self.kinds_of_devices.iter();
+        let number = known.position(|known| *known == device);
+        let name = number.map_or("", |number| self.devices.name(number).value);
+        format!("{name}:{interface}")
+    }
+
     /// The name of a device.
     pub fn device_name(&self, device: Device) -> &str {
         match device {

@@ -25,7 +25,7 @@ fn check_zones(cx: &mut Context<'_>) {
         }
         let name = &cx.site.zones[number].name;
         let message = format!("the zone `{}` has no segment", name.value);
-        let problem = Problem::at(&kinds::ZONE_EMPTY, name.span, message);
+        let problem = Problem::at(&kinds::ZONE_EMPTY, name.span, message).about(&name.value);
         let help = format!(
             "name it in a segment, `zone = \"{}\"`, or remove it",
             name.value
@@ -38,25 +38,28 @@ fn check_zones(cx: &mut Context<'_>) {
 fn check_next_hops(cx: &mut Context<'_>) {
     let mut problems = Vec::new();
     for router in &cx.site.routers {
+        let subject = |route: &Route| format!("{} {}", router.name.value, route.destination);
         let segments: Vec<SegmentId> = router
             .interfaces
             .iter()
             .map(|interface| interface.segment)
             .collect();
-        router
-            .routes
-            .iter()
-            .for_each(|route| problems.extend(next_hop_problem(cx, route, &segments)));
+        router.routes.iter().for_each(|route| {
+            let problem = next_hop_problem(cx, route, &segments);
+            problems.extend(problem.map(|problem| problem.about(subject(route))));
+        });
     }
     for host in &cx.site.hosts {
+        let subject = |route: &Route| format!("{} {}", host.name.value, route.destination);
         let segments: Vec<SegmentId> = host
             .interfaces
             .iter()
             .map(|interface| interface.segment)
             .collect();
-        host.routes
-            .iter()
-            .for_each(|route| problems.extend(next_hop_problem(cx, route, &segments)));
+        host.routes.iter().for_each(|route| {
+            let problem = next_hop_problem(cx, route, &segments);
+            problems.extend(problem.map(|problem| problem.about(subject(route))));
+        });
     }
     problems.into_iter().for_each(|problem| cx.report(problem));
 }

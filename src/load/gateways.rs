@@ -62,7 +62,12 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
 }
 
 /// Warns of an interface whose tag is not its segment's VLAN.
-pub(super) fn check_tag(cx: &mut Context<'_>, segment: SegmentId, tag: Option<Spanned<VlanId>>) {
+pub(super) fn check_tag(
+    cx: &mut Context<'_>,
+    (device, interface): (Device, &str),
+    segment: SegmentId,
+    tag: Option<Spanned<VlanId>>,
+) {
     let Some(tag) = tag else { return };
     let Some(found) = cx.site.segments.get(segment.0) else {
         return;
@@ -76,6 +81,7 @@ pub(super) fn check_tag(cx: &mut Context<'_>, segment: SegmentId, tag: Option<Sp
         tag.value, vlan.value
     );
     let problem = Problem::at(&kinds::TAG_DIFFERS, tag.span, message)
+        .about(cx.interface_name(device, interface))
         .note(vlan.span, "the VLAN of the segment");
     cx.report(problem.help(format!("did you mean vlan = {}?", vlan.value)));
 }
@@ -116,7 +122,7 @@ fn read_router(cx: &mut Context<'_>, id: RouterId, entry: &Entry<'_>, shape: &Sh
     }
     check_interfaces(cx, &router);
     let seats: Vec<Seat> = router.interfaces.iter().map(seat).collect();
-    router.routes = routes::read(cx, &table, shape.route, &seats);
+    router.routes = routes::read(cx, &table, shape.route, (entry.name.value, &seats));
     router
 }
 
@@ -169,14 +175,16 @@ fn read_interface(
             .is_none_or(|value| value.list().is_some_and(|list| list.is_empty()))
     {
         let message = "a source check on an interface without addresses";
-        let problem = Problem::at(&kinds::SOURCE_CHECK_IDLE, check.span, message);
+        let name = cx.interface_name(Device::Router(router), entry.name.value);
+        let problem = Problem::at(&kinds::SOURCE_CHECK_IDLE, check.span, message).about(name);
         cx.report(problem.help("without an on-link prefix a strict check refuses what the segment sends; add the addresses, or turn it off"));
     }
     let port = table.text(&mut cx.report, "port");
     if let Some(port) = port {
         check_port_name(&mut cx.report, port);
     }
-    check_tag(cx, segment, vlan);
+    let device = Device::Router(router);
+    check_tag(cx, (device, entry.name.value), segment, vlan);
     Some(Interface {
         name: owned(entry.name),
         segment,
@@ -196,7 +204,8 @@ fn check_interfaces(cx: &mut Context<'_>, router: &Router) {
         if let Some(&first) = first.filter(|_| interface.segment != NO_SEGMENT) {
             let name = cx.segment_name(interface.segment);
             let message = format!("a second interface on the segment `{name}`");
-            let problem = Problem::at(&kinds::SEGMENT_TWICE, here, message);
+            let subject = format!("{}:{}", router.name.value, interface.name.value);
+            let problem = Problem::at(&kinds::SEGMENT_TWICE, here, message).about(subject);
             cx.report(problem.note(first, "the first one").help(
                 "one interface may have several addresses; is one of the two on another segment?",
             ));

@@ -46,7 +46,7 @@ pub(super) fn read_routes(cx: &mut Context<'_>, outline: &Outline<'_>) {
                 addresses: interface.addresses.clone(),
             })
             .collect();
-        let routes = routes::read(cx, &table, &keys::HOST_ROUTE, &seats);
+        let routes = routes::read(cx, &table, &keys::HOST_ROUTE, (entry.name.value, &seats));
         cx.site.hosts[number].routes = routes;
     }
 }
@@ -131,7 +131,7 @@ fn read_interface(
             port: owned(port),
         });
     }
-    super::gateways::check_tag(cx, segment, vlan);
+    super::gateways::check_tag(cx, (Device::Host(host), &name.value), segment, vlan);
     Some(HostInterface {
         name,
         segment,

@@ -49,7 +49,7 @@ fn read_need<'a>(
         Some(name) => owned(name),
         None => Spanned::new(format!("need {}", position + 1), table.span),
     };
-    let (from, to) = read_parties(cx, &table);
+    let (from, to) = read_parties(cx, &table, &name.value);
     let matching = matching::read(cx, &table);
     Some(Need {
         name,
@@ -71,7 +71,7 @@ fn read_expectation<'a>(
 ) -> Option<Expectation> {
     let table = Table::open(&mut cx.report, value, &keys::EXPECTATION)?;
     let name = titles.read(&mut cx.report, &table, "an expectation", "expectation");
-    let (from, to) = read_parties(cx, &table);
+    let (from, to) = read_parties(cx, &table, name.map_or("", |name| name.value));
     let matching = matching::read(cx, &table);
     let demands = read_demands(cx, &table);
     let report = &mut cx.report;
@@ -154,7 +154,7 @@ fn read_through(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Through> {
     }
 }
 
-fn read_parties(cx: &mut Context<'_>, table: &Table<'_>) -> (Vec<Party>, Vec<Party>) {
+fn read_parties(cx: &mut Context<'_>, table: &Table<'_>, name: &str) -> (Vec<Party>, Vec<Party>) {
     let from = party::plain(party::list(cx, table, "from", false));
     let to = party::plain(party::list(cx, table, "to", true));
     let (Some(from), Some(to)) = (from, to) else {
@@ -170,6 +170,7 @@ fn read_parties(cx: &mut Context<'_>, table: &Table<'_>) -> (Vec<Party>, Vec<Par
             cx.segment_name(*only)
         );
         let problem = Problem::at(&kinds::SAME_SEGMENT_ONLY, table.key_span("to"), message);
+        let problem = problem.about(name);
         let problem = problem.note(table.key_span("from"), "the same segment");
         cx.report(problem.help("no gateway sees traffic inside one segment: name two"));
     }

@@ -155,7 +155,8 @@ fn check_length(cx: &mut Context<'_>, net: IpNet, prefix: Prefix, address: Spann
     }
     let message = format!("{net} has another prefix length than its segment ({prefix})");
     let place = segment_prefix_span(cx, prefix);
-    let mut problem = Problem::at(&kinds::PREFIX_LENGTH_DIFFERS, address.span, message);
+    let mut problem =
+        Problem::at(&kinds::PREFIX_LENGTH_DIFFERS, address.span, message).about(net.to_string());
     if let Some(place) = place {
         problem = problem.note(place, "the segment's prefix");
     }

@@ -218,7 +218,8 @@ pub(super) static LAG_MEMBER_VLANS: Kind = error(
     "a member of a LAG with settings of its own",
 );
 pub(super) static BAD_SPEED: Kind = error("bad-speed", "text that is no speed");
-pub(super) static LAG_WITHOUT_VLANS: Kind = warning("lag-without-vlans", "a LAG in no VLAN");
+pub(super) static LAG_WITHOUT_VLANS: Kind =
+    warning("lag-without-vlans", "a LAG that the file puts into no VLAN");
 pub(super) static VLAN_BOTH: Kind =
     error("vlan-both", "a VLAN both tagged and untagged on one port");
 pub(super) static VLAN_UNAWARE: Kind = error("vlan-unaware", "VLANs on a switch that knows none");

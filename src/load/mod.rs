@@ -132,11 +132,23 @@ fn finish(mut report: Report, sources: Sources) -> Loaded {
     };
     let site = (!report.failed()).then_some(site);
     let problems = report.finish(&sources);
+    let site = site.map(|site| Site {
+        remarks: remarks(&problems),
+        ..site
+    });
     Loaded {
         site,
         sources,
         problems,
     }
+}
+
+/// What is wrong with the text and can be lived with, for the checks: whatever names its subject.
+fn remarks(problems: &[Problem]) -> Vec<Problem> {
+    let named = problems
+        .iter()
+        .filter(|problem| !problem.subject.is_empty());
+    named.cloned().collect()
 }
 
 /// Names first, then bodies, each part after those it refers to.

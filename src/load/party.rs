@@ -74,10 +74,11 @@ pub(super) fn plain(parties: Option<Vec<Spanned<Party>>>) -> Option<Vec<Party>> 
     parties.map(|list| list.into_iter().map(|party| party.value).collect())
 }
 
-/// Warns of parties that no interface of the gateway is on: they match nothing there.
+/// Warns of parties of a line of this name that no interface of the gateway is on: they match nothing there.
 pub(super) fn warn_of_absent(
     cx: &mut Context<'_>,
     presence: Option<&Presence>,
+    line: &str,
     parties: Option<&[Spanned<Party>]>,
 ) {
     let Some(presence) = presence else { return };
@@ -95,6 +96,7 @@ pub(super) fn warn_of_absent(
         );
         let problem =
             Problem::at(&kinds::PARTY_NOT_HERE, party.span, message).label("matches nothing here");
+        let problem = problem.about(format!("{} \"{line}\"", presence.gateway));
         cx.report(problem.help("`from` and `to` mean interfaces of this gateway; for what lies behind another router use `source` or `destination`"));
     }
 }

@@ -21,12 +21,12 @@ pub(super) struct Seat {
     pub addresses: Vec<Spanned<InterfaceAddress>>,
 }
 
-/// The `routes` of a device with these interfaces.
+/// The `routes` of a device with this name and these interfaces.
 pub(super) fn read(
     cx: &mut Context<'_>,
     table: &Table<'_>,
     keys: &'static Keys,
-    seats: &[Seat],
+    (device, seats): (&str, &[Seat]),
 ) -> Vec<Route> {
     let mut seen: FxHashMap<(Prefix, u32), (Span, &str)> = FxHashMap::default();
     for address in seats.iter().flat_map(|seat| &seat.addresses) {
@@ -45,7 +45,10 @@ pub(super) fn read(
         let first = same.find_map(|preference| seen.get(&(route.destination, preference)));
         if let Some(&(first, why)) = first {
             let message = format!("a second route to {}", route.destination);
-            let problem = Problem::at(&kinds::ROUTE_TWICE, route.place, message).note(first, why);
+            let subject = format!("{device} {}", route.destination);
+            let problem = Problem::at(&kinds::ROUTE_TWICE, route.place, message)
+                .about(subject)
+                .note(first, why);
             cx.report(problem.help(
                 "give the backup a higher `preference`: which of the two is used nobody can say, and answers hold for both",
             ));

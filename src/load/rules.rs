@@ -75,8 +75,9 @@ fn read_rule<'a>(
     let name = titles.read(&mut cx.report, &table, "a rule", "rule");
     let from = party::list(cx, &table, "from", false);
     let to = party::list(cx, &table, "to", true);
-    party::warn_of_absent(cx, presence, from.as_deref());
-    party::warn_of_absent(cx, presence, to.as_deref());
+    let title = name.map_or("", |name| name.value);
+    party::warn_of_absent(cx, presence, title, from.as_deref());
+    party::warn_of_absent(cx, presence, title, to.as_deref());
     let matching = matching::read(cx, &table);
     let report = &mut cx.report;
     let action = table.word(report, "action", ACTIONS);

@@ -199,6 +199,6 @@ fn warn_of_hiding(cx: &mut Context<'_>, entry: &Entry<'_>, services: &[Service])
         "the service `{}` hides the built-in one of that name ({})",
         hidden.name, hidden.note
     );
-    let problem = Problem::at(&kinds::HIDES_BUILT_IN, entry.name.span, message);
+    let problem = Problem::at(&kinds::HIDES_BUILT_IN, entry.name.span, message).about(&hidden.name);
     cx.report(problem.help(format!("call it otherwise, as in `site-{}`", hidden.name)));
 }

@@ -81,7 +81,7 @@ fn read_switch(cx: &mut Context<'_>, entry: &Entry<'_>) -> Switch {
         seen,
     } = draft;
     add_silent_members(&mut switch, &lags, &seen);
-    switch.lags = finish_lags(cx, lags, switch.vlan_aware);
+    switch.lags = finish_lags(cx, &switch.name.value, lags, switch.vlan_aware);
     switch.named = std::mem::take(&mut cx.named_segments);
     switch.named.sort_unstable();
     switch.named.dedup();
@@ -202,7 +202,7 @@ fn add_silent_members(switch: &mut Switch, lags: &Lags, seen: &FxHashMap<String,
     }
 }
 
-fn finish_lags(cx: &mut Context<'_>, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
+fn finish_lags(cx: &mut Context<'_>, switch: &str, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
     let mut finished = Vec::with_capacity(lags.drafts.len());
     for (draft, settings) in lags.drafts.into_iter().zip(lags.settings) {
         if settings.is_none() && vlan_aware {
@@ -210,7 +210,9 @@ fn finish_lags(cx: &mut Context<'_>, lags: Lags, vlan_aware: bool) -> Vec<Lag> {
                 "nothing says which VLANs the LAG `{}` carries",
                 draft.name.value
             );
-            let problem = Problem::at(&kinds::LAG_WITHOUT_VLANS, draft.name.span, message);
+            let subject = format!("{switch}:{}", draft.name.value);
+            let problem =
+                Problem::at(&kinds::LAG_WITHOUT_VLANS, draft.name.span, message).about(subject);
             cx.report(problem.help(format!(
                 "add a line to `ports`: \"{}\" = {{ tagged = [\"…\"] }}",
                 draft.name.value

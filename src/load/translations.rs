@@ -105,7 +105,8 @@ fn read_line<'a>(
         Direction::Source => "to",
     };
     let parties = party::list(cx, &table, side, false);
-    party::warn_of_absent(cx, presence, parties.as_deref());
+    let title = name.map_or("", |name| name.value);
+    party::warn_of_absent(cx, presence, title, parties.as_deref());
     let matching = matching::read(cx, &table);
     let target = read_target(cx, &table, direction);
     if let Some(target) = target {
@@ -116,7 +117,7 @@ fn read_line<'a>(
     if direction == Direction::Destination {
         let unchanged = target_value == Some(TranslationTarget::Unchanged);
         if table.get("destination").is_none() && !unchanged {
-            warn_of_any_destination(cx, &table);
+            warn_of_any_destination(cx, &table, name.map_or("", |name| name.value));
         }
         port = read_port(cx, &table, matching.services.as_ref(), target);
     }
@@ -210,9 +211,9 @@ fn check_family(
     )));
 }
 
-fn warn_of_any_destination(cx: &mut Context<'_>, table: &Table<'_>) {
+fn warn_of_any_destination(cx: &mut Context<'_>, table: &Table<'_>, name: &str) {
     let message = "this translates packets to every destination";
-    let problem = Problem::at(&kinds::ANY_DESTINATION, table.span, message);
+    let problem = Problem::at(&kinds::ANY_DESTINATION, table.span, message).about(name);
     cx.report(problem.help("add `destination = …`, the address that outsiders know"));
 }
 
@@ -309,7 +310,8 @@ fn missing_addresses(
 fn no_address(interface: &Interface, line: &Translation, what: &str) -> Problem {
     let name = &interface.name.value;
     let message = format!("the interface `{name}` has no {what} to translate to");
-    let problem = Problem::at(&kinds::INTERFACE_WITHOUT_FAMILY, line.name.span, message);
+    let problem = Problem::at(&kinds::INTERFACE_WITHOUT_FAMILY, line.name.span, message)
+        .about(&line.name.value);
     let problem = problem.note(interface.name.span, "the interface");
     problem.help("give the interface an address, or name the address to translate to")
 }

@@ -1,35 +1,35 @@
 //! What is described and never used.
 
-use crate::diagnostic::{Problem, Span};
+use crate::diagnostic::{Problem, Spanned};
 use crate::model::{Forwards, SegmentId};
 
-use super::context::Context;
+use super::context::{Context, owned};
 use super::kinds;
 
 /// Notes groups and services that nothing names, and segments that no router is on.
 pub(super) fn check(cx: &mut Context<'_>) {
-    let groups: Vec<(Span, String)> = (0..cx.groups.len())
+    let groups: Vec<(Spanned<String>, String)> = (0..cx.groups.len())
         .filter(|&number| !cx.group_states[number].used)
         .map(|number| cx.groups.name(number))
         .map(|name| {
             (
-                name.span,
+                owned(name),
                 format!("nothing uses the address group `{}`", name.value),
             )
         })
         .collect();
-    let services: Vec<(Span, String)> = (0..cx.services.len())
+    let services: Vec<(Spanned<String>, String)> = (0..cx.services.len())
         .filter(|&number| !cx.service_states[number].used)
         .map(|number| cx.services.name(number))
         .map(|name| {
             (
-                name.span,
+                owned(name),
                 format!("nothing uses the service `{}`", name.value),
             )
         })
         .collect();
-    for (span, message) in groups.into_iter().chain(services) {
-        let problem = Problem::at(&kinds::UNUSED_NAME, span, message);
+    for (name, message) in groups.into_iter().chain(services) {
+        let problem = Problem::at(&kinds::UNUSED_NAME, name.span, message).about(name.value);
         cx.report(problem.help("remove it, or use it where its items are written out"));
     }
     check_segments(cx);
@@ -65,7 +65,8 @@ fn check_segments(cx: &mut Context<'_>) {
             "no gateway or router is on the segment `{}`",
             segment.name.value
         );
-        let problem = Problem::at(&kinds::SEGMENT_UNROUTED, segment.name.span, message);
+        let problem = Problem::at(&kinds::SEGMENT_UNROUTED, segment.name.span, message)
+            .about(&segment.name.value);
         cx.report(problem.help(
             "describe the interface that is missing, or say `isolated = true` and have it proved",
         ));

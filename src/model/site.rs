@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::Spanned;
+use crate::diagnostic::{Problem, Spanned};
 
 use super::accepted::Accepted;
 use super::address::{AddressSet, InterfaceAddress};
@@ -65,6 +65,8 @@ pub struct Site {
     pub expectations: Vec<Expectation>,
     /// Accepted findings.
     pub accepted: Vec<Accepted>,
+    /// What loading noticed and did not refuse: the checks of the same names report it. No part of the network.
+    pub remarks: Vec<Problem>,
 }
 
 impl Site {

@@ -1,6 +1,8 @@
 //! What is shown, before it takes a form: the same for every format.
 
-use crate::analysis::{By, Cell, Extent, Matrix, Party, PermittedFlow, chosen, notes, party_name};
+use crate::analysis::{
+    By, Cell, Extent, Families, Matrix, Party, PermittedFlow, chosen, notes, party_name,
+};
 use crate::forwarding::Network;
 use crate::model::{Family, Site};
 
@@ -108,19 +110,15 @@ impl Sheet {
         let by = matrices
             .first()
             .map_or(By::Segment, |matrix| matrix.question.by);
-        let rows = &parties(matrices, |matrix| &matrix.rows);
-        let columns = &parties(matrices, |matrix| &matrix.columns);
+        let families = Families::new(matrices);
+        let (rows, columns) = (&families.rows, &families.columns);
         let kept_rows = kept(site, rows, &selection.from);
         let kept_columns = kept(site, columns, &selection.to);
         let pair = |row: usize, column: usize| {
             let cell = |family: Family| {
-                let mut all = matrices.iter();
-                let matrix = all.find(|matrix| matrix.question.family == family)?;
-                // Unclaimed ports stand only where something passes, which may be in one family.
-                let row = matrix.rows.iter().position(|&party| party == rows[row])?;
-                let mut there = matrix.columns.iter();
-                let column = there.position(|&party| party == columns[column])?;
-                Some(narrowed(&matrix.cells[row][column], selection))
+                let mut cells = families.cells(row, column);
+                let (_, cell) = cells.find(|(matrix, _)| matrix.question.family == family)?;
+                Some(narrowed(cell, selection))
             };
             Pair {
                 v4: cell(Family::V4),
@@ -145,17 +143,6 @@ impl Sheet {
             notes: notes(network),
         }
     }
-}
-
-/// Rows or columns of all matrices, each once, in the order of the first that has them.
-fn parties(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Party>) -> Vec<Party> {
-    let mut all: Vec<Party> = Vec::new();
-    for &party in matrices.iter().flat_map(of) {
-        if !all.contains(&party) {
-            all.push(party);
-        }
-    }
-    all
 }
 
 /// Numbers of the chosen parties.

@@ -78,7 +78,7 @@ fn of_junit(site: &Path, rest: &str) -> usize {
     checks.map(junit::lines).sum()
 }
 
-fn alike(site: &Path, rest: &str) -> Counts {
+pub fn alike(site: &Path, rest: &str) -> Counts {
     let counts = of_json(site, rest);
     assert_eq!(of_sarif(site, rest), counts, "SARIF");
     assert_eq!(of_text(site, rest), counts, "text");

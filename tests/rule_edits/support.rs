@@ -83,8 +83,9 @@ pub fn edited(text: &str, edits: &[&str]) -> Result<Option<EditedFile>, EditErro
     Ok(files.pop())
 }
 
-/// A site whose places are all the same.
+/// A site whose places are all the same, without what loading remarked: a name that a removed rule used is unused now.
 pub fn placeless(mut site: Site) -> Site {
+    site.remarks.clear();
     for router in &mut site.routers {
         for route in &mut router.routes {
             route.place = Span::default();

@@ -126,6 +126,7 @@ fn alike(old: &Site, new: &Site) -> bool {
         needs: _,
         expectations: _,
         accepted: _,
+        remarks: _,
     } = old;
     zones.len() == new.zones.len()
         && all(segments, &new.segments, alike_segments)

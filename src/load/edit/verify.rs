@@ -166,7 +166,11 @@ fn check_items(loaded: &Loaded, plan: &Plan<'_>, site: &Site) -> Result<(), Edit
 
 /// A site in which nothing is left that an edit may change.
 fn without_rules_and_places(site: &Site) -> Site {
-    let mut site = site.clone();
+    let mut site = Site {
+        // Places again, and names that only a rule may have used.
+        remarks: Vec::new(),
+        ..site.clone()
+    };
     let mut places: Vec<&mut Span> = Vec::new();
     for router in &mut site.routers {
         if let Role::Gateway(filter) = &mut router.role {

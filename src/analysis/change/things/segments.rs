@@ -23,6 +23,8 @@ pub(super) fn site(site: &Site) -> Vec<Thing> {
         accepted: _,
         // The site's own services and those that come with the program.
         service_names: _,
+        // What the text is like, not what it says.
+        remarks: _,
     } = site;
     let settings = vec![
         ("name", name.clone()),

@@ -1,0 +1,25 @@
+//! A next hop that does not forward.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::noticed::noticed;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "next-hop-idle",
+    severity: Severity::Warning,
+    summary: "a next hop that no forwarding device of the site has",
+    why: "What the route sends is lost: nobody answers for the next hop, or whoever has the address does not \
+        forward. A device that is there and not described would get it all.",
+    fine_when: "The device that forwards is not described on purpose. Answers about what the route sends then do \
+        not hold.",
+    remedy: "Describe the device, or correct the address.",
+    references: &["RFC 1812 section 5.2.4 (how the next hop is found); section from memory"],
+    fires: include_str!("examples/next-hop-idle.fires.toml"),
+    quiet: include_str!("examples/next-hop-idle.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    noticed(view, report, &CHECK);
+}

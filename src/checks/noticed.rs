@@ -1,0 +1,14 @@
+//! What loading noticed in a text and did not refuse, as findings.
+
+use crate::diagnostic::Check;
+
+use super::report::Report;
+use super::view::View;
+
+/// Reports what loading noticed under the name of a check. Cost: one look at each remark.
+pub(super) fn noticed(view: &View<'_>, report: &mut Report, check: &'static Check) {
+    let remarks = view.site.remarks.iter();
+    for remark in remarks.filter(|remark| remark.kind.name == check.name) {
+        report.add_remark(check, remark);
+    }
+}

@@ -1,0 +1,24 @@
+//! An interface with a prefix length of its own.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::noticed::noticed;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "prefix-length-differs",
+    severity: Severity::Warning,
+    summary: "an interface with another prefix length than its segment",
+    why: "With a longer prefix the device sends to its gateway what it could reach directly; with a shorter \
+        one it asks the wire for addresses that are elsewhere, and does not reach them.",
+    fine_when: "The segment is being renumbered, or the device is meant to reach only part of it directly.",
+    remedy: "Write the prefix length of the segment, here and on the device.",
+    references: &["RFC 1122 section 3.3.1.1 (the mask decides what is on the own network)"],
+    fires: include_str!("examples/prefix-length-differs.fires.toml"),
+    quiet: include_str!("examples/prefix-length-differs.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    noticed(view, report, &CHECK);
+}

@@ -1,0 +1,27 @@
+//! Two interfaces of a router on one segment.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::noticed::noticed;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "segment-twice",
+    severity: Severity::Warning,
+    summary: "a router with two interfaces on one segment",
+    why: "Mostly one of the two is written for the wrong segment, and the segment that it should serve has \
+        no gateway. Where it is true, packets may come in by one interface and go out by the other, and \
+        rules between zones see none of it.",
+    fine_when: "The router has two cables to the segment on purpose, as a spare.",
+    remedy: "Correct the segment; an interface that needs several addresses may have them all.",
+    references: &[
+        "RFC 1122 section 3.3.4 (multihoming, several interfaces on one network); section from memory",
+    ],
+    fires: include_str!("examples/segment-twice.fires.toml"),
+    quiet: include_str!("examples/segment-twice.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    noticed(view, report, &CHECK);
+}

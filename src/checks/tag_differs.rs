@@ -1,0 +1,26 @@
+//! An interface with the tag of another VLAN.
+
+use crate::diagnostic::{Check, Severity};
+
+use super::noticed::noticed;
+use super::report::Report;
+use super::view::View;
+
+pub(super) static CHECK: Check = Check {
+    name: "tag-differs",
+    severity: Severity::Warning,
+    summary: "an interface with another tag than its segment",
+    why: "The device puts its frames into another VLAN than the segment has. It is then not on its segment, \
+        and it may be on one where it has no business.",
+    fine_when: "A switch between them gives the VLAN another number.",
+    remedy: "Write the VLAN of the segment, or name the segment of this VLAN.",
+    references: &[
+        "IEEE 802.1Q: the VLAN identifier in the tag decides the VLAN of a frame (from memory)",
+    ],
+    fires: include_str!("examples/tag-differs.fires.toml"),
+    quiet: include_str!("examples/tag-differs.quiet.toml"),
+};
+
+pub(super) fn find(view: &View<'_>, report: &mut Report) {
+    noticed(view, report, &CHECK);
+}
