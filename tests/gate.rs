@@ -8,6 +8,8 @@ mod counts;
 mod hostile;
 #[path = "gate/junit.rs"]
 mod junit;
+#[path = "gate/merge.rs"]
+mod merge;
 #[path = "gate/pipeline.rs"]
 mod pipeline;
 #[path = "gate/remarks.rs"]

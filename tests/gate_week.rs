@@ -1,7 +1,7 @@
 //! A week of edits to the demo that nobody watches: the gate and the comparison of versions judge each alike.
 //!
 //! Each seeded edit is one that people make: a rule goes, moves, permits what it denied, loses a limit, or gets any
-//! service. What the comparison calls newly broken, a way round or less isolated must turn the gate red, however much was
+//! service; now and then two of them at once, as a merge of two branches brings them. What the comparison calls newly broken, a way round or less isolated must turn the gate red, however much was
 //! known before; and where nothing opens or breaks, the gate finds nothing worse in what is known.
 
 #[path = "agreement/blocks.rs"]
@@ -11,6 +11,7 @@ mod blocks;
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
@@ -18,7 +19,7 @@ use boundwalk::analysis::change::{
     Trend, intent_changes, isolation_changes, reach_change, way_changes,
 };
 use boundwalk::analysis::intent::Standing as Judged;
-use boundwalk::checks::{Baseline, Standing, accept, run};
+use boundwalk::checks::{Baseline, Standing, accept, changed, run};
 use boundwalk::diagnostic::Finding;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -43,6 +44,15 @@ fn rules(tables: &[Block]) -> Vec<usize> {
         .enumerate()
         .filter(|(_, table)| table.is_rule());
     rules.map(|(at, _)| at).collect()
+}
+
+/// What a merge brings: one edit of the rules or two.
+fn merged(random: &mut Random, text: &str) -> String {
+    let first = edited(random, text);
+    match random.below(3) {
+        0 => edited(random, &first),
+        _ => first,
+    }
 }
 
 /// One edit of the rules.
@@ -84,10 +94,19 @@ fn load(text: &str) -> Option<Site> {
     load_text("site.toml", text).site
 }
 
-/// What is new of the second version to a gate that knows the first.
+/// What is new of the second version to a gate that knows the first. The comparison of versions must list the same.
 fn new_to_the_gate(old: &Network<'_>, new: &Network<'_>) -> Vec<Finding> {
-    let known = Baseline::of(&accept(old.site, TODAY, run(old)).open).without_acceptances();
-    Standing::new(accept(new.site, TODAY, run(new)), Some(&known)).open
+    let [before, after] = [old, new].map(|network| accept(network.site, TODAY, run(network)));
+    let known = Baseline::of(&before.open).without_acceptances();
+    let (listed, _) = changed(&before.open, &after.open, &[]);
+    let red = Standing::new(after, Some(&known)).open;
+    let told = |findings: &[Finding]| -> BTreeSet<(&str, String)> {
+        let all = findings.iter();
+        all.map(|one| (one.check.name, one.message.clone()))
+            .collect()
+    };
+    assert_eq!(told(&listed), told(&red));
+    red
 }
 
 #[test]
@@ -103,7 +122,7 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
         if number % 12 == 0 {
             text.clone_from(&demo);
         }
-        let edit = edited(&mut random, &text);
+        let edit = merged(&mut random, &text);
         let (Some(old), Some(new)) = (load(&text), load(&edit)) else {
             continue;
         };

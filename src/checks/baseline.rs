@@ -67,18 +67,30 @@ enum State {
 }
 
 impl State {
-    /// Of a known one. What was not measured then, or is not now, is not compared.
+    /// Of a known one.
     fn since(before: Option<&Magnitude>, now: Option<&Magnitude>) -> Self {
-        let more = before.zip(now).map(|(before, now)| now.beyond(before));
-        match more {
-            Some(more) if !more.is_empty() => Self::Worse(more),
-            _ => Self::Known,
+        match more(before, now) {
+            more if more.is_empty() => Self::Known,
+            more => Self::Worse(more),
         }
     }
 }
 
+/// What came to a known finding. What was not measured then, or is not now, is not compared.
+pub(super) fn more(before: Option<&Magnitude>, now: Option<&Magnitude>) -> Vec<String> {
+    let both = before.zip(now);
+    both.map_or_else(Vec::new, |(before, now)| now.beyond(before))
+}
+
+/// A known finding about which something came to what it was about.
+pub(super) fn worse(mut finding: Finding, more: &[String]) -> Finding {
+    let what = format!("; more than before: {}", first_few(more));
+    finding.message.push_str(&what);
+    finding
+}
+
 /// Some things, the first few by name.
-fn told(more: &[String]) -> String {
+fn first_few(more: &[String]) -> String {
     const MOST: usize = 4;
     let shown = more.iter().take(MOST).map(String::as_str);
     let shown = shown.collect::<Vec<_>>().join(", ");
@@ -147,14 +159,10 @@ impl<'s> Standing<'s> {
                 states.insert(subject.clone(), state);
                 now.insert(mark);
             }
-            for (state, mut part) in parted(finding, |subject| states.get(subject).cloned()) {
+            for (state, part) in parted(finding, |subject| states.get(subject).cloned()) {
                 match state {
                     Some(State::Known) => old.push(part),
-                    Some(State::Worse(more)) => {
-                        part.message
-                            .push_str(&format!("; more than before: {}", told(&more)));
-                        new.push(part);
-                    }
+                    Some(State::Worse(more)) => new.push(worse(part, &more)),
                     Some(State::New) | None => new.push(part),
                 }
             }

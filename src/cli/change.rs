@@ -72,8 +72,8 @@ enum FailOn {
     Any,
     /// Anything that opens or gets worse, for hostile devices as well.
     Opened,
-    /// A new way round the gateway, an isolation weaker than before, an expectation newly broken, a need newly unmet, a new
-    /// finding of at least a warning, or an answer that a limit leaves open.
+    /// A new way round the gateway, an isolation weaker than before, an expectation newly broken, a need newly unmet, a
+    /// finding of at least a warning that is new or worse, or an answer that a limit leaves open.
     Worse,
     /// Nothing.
     Never,

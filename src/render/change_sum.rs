@@ -55,7 +55,7 @@ impl ChangeShown<'_> {
         }
         if let Some((new, gone)) = self.findings {
             text.push_str(&format!(
-                "; findings: {} new, {} gone",
+                "; findings: {} new or worse, {} gone",
                 new.len(),
                 gone.len()
             ));
@@ -120,9 +120,15 @@ impl ChangeShown<'_> {
             risks.push(intent_words(one));
         }
         if let Some((new, _)) = self.findings {
-            // Expectations and needs are told above.
+            // Expectations and needs that are newly broken stand above.
+            let above = |subject: &String| {
+                let mut broken = self.intent.iter().filter(|one| is_worse(one));
+                broken.any(|one| one.name == *subject)
+            };
             let grave = new.iter().filter(|finding| {
-                finding.severity() > Severity::Note && area(finding.check) != Some(Area::Intent)
+                let intent = area(finding.check) == Some(Area::Intent);
+                let said = intent && finding.subjects.iter().all(above);
+                finding.severity() > Severity::Note && !said
             });
             risks.extend(
                 grave.map(|finding| format!("{}: {}", finding.check.name, finding.message)),

@@ -45,7 +45,7 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: Paint) -> String {
     list(&mut out, "Isolation would end otherwise", same.collect());
     if let Some((new, gone)) = shown.findings {
         for (title, findings, version) in [
-            ("New findings", new, 1),
+            ("New findings, and those that are worse", new, 1),
             ("Findings that are gone", gone, 0),
         ] {
             let lines = findings.iter().map(|finding| {

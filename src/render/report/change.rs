@@ -243,7 +243,7 @@ fn findings(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
         html.raw("<p>Not asked for.</p>\n");
         return;
     };
-    for (title, findings, version) in [("New", new, 1), ("Gone", gone, 0)] {
+    for (title, findings, version) in [("New or worse", new, 1), ("Gone", gone, 0)] {
         html.tag("h3", title);
         let lines: Vec<String> = findings
             .iter()
