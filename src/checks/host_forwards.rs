@@ -14,7 +14,9 @@ pub(super) static CHECK: Check = Check {
     why: "It passes on what arrives from one segment to the other, and no rule is asked: the two segments are \
         parted on paper only.",
     fine_when: "It is a router or an access point in its own right, and the segments may be joined.",
-    remedy: "Turn forwarding off on the host; where it must forward, describe it as a gateway with rules.",
+    remedy: "Turn forwarding off on the host; where it must forward, describe it as a gateway with rules. \
+        While it \
+        forwards it counts as a router or a switch; afterwards it is a device like any other, which sends and can be hostile itself.",
     references: &["RFC 1122: a host forwards nothing unless it is made a gateway (from memory)"],
     fires: include_str!("examples/host-forwards.fires.toml"),
     quiet: include_str!("examples/host-forwards.quiet.toml"),
