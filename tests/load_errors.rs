@@ -10,6 +10,7 @@ use load_cases::{BASE, Case, cases};
 /// Kinds that no text of one file can show; each is found by a test of its own below.
 const ELSEWHERE: &[&str] = &[
     "check-incomplete",
+    "link-leaves-folder",
     "no-segments",
     "no-toml-files",
     "not-utf8",

@@ -14,7 +14,7 @@ use crate::analysis::{By, Naming, Question, notes};
 use crate::checks;
 use crate::diagnostic::{Finding, Severity};
 use crate::forwarding::Network;
-use crate::load::{Loaded, load_path};
+use crate::load::{Loaded, load_path_with};
 use crate::model::{Date, Family, Site};
 use crate::render::{
     ChangeShown, Selection, Sheet, change_html, change_json, change_markdown, change_text,
@@ -25,7 +25,7 @@ use super::matrix::sheet_key;
 use super::output::Progress;
 use super::review::notes_text;
 use super::revision::load_revision;
-use super::site::{Opened, opened};
+use super::site::{LinkArguments, Opened, opened};
 use super::{Output, Verdict};
 
 /// Compare two versions of a site: exactly what opens and what closes, by pair of segments, with a witness packet and
@@ -46,6 +46,8 @@ pub(super) struct Arguments {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+    #[command(flatten)]
+    links: LinkArguments,
     /// What makes the exit code 1.
     #[arg(long, value_name = "WHAT", default_value = "any")]
     fail_on: FailOn,
@@ -152,10 +154,11 @@ fn versions(
     arguments: &Arguments,
     output: &mut Output,
 ) -> io::Result<Option<([String; 2], Opened, Opened)>> {
+    let links = arguments.links.asked();
     let today = arguments.today;
     let json = arguments.format == Format::Json;
     let old = match &arguments.since {
-        None => load_path(&arguments.old),
+        None => load_path_with(&arguments.old, links),
         Some(revision) => match load_revision(&arguments.old, revision) {
             Ok(loaded) => loaded,
             Err(message) => {
@@ -165,7 +168,7 @@ fn versions(
         },
     };
     let new_path = arguments.new.as_ref().unwrap_or(&arguments.old);
-    let new: Loaded = load_path(new_path);
+    let new: Loaded = load_path_with(new_path, links);
     let shown = arguments.old.display().to_string();
     let names = match &arguments.since {
         Some(revision) => [format!("{shown} at {revision}"), shown],

@@ -1,7 +1,6 @@
 //! What stands between a finding and the exit code of a review: accepted findings and a baseline. And reviews for
 //! servers that gate a deployment.
 
-use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -11,6 +10,7 @@ use crate::analysis::intent::judge_expectations;
 use crate::checks::{Baseline, Judged, Standing};
 use crate::diagnostic::{Problem, Severity, Sources};
 use crate::forwarding::Network;
+use crate::load::{LARGEST_FILE, read_file, reason};
 use crate::render::{
     SarifShown, baseline_json, check_suite, expectation_outcomes, expectation_suite, file_suite,
     junit_xml, read_baseline, review_sarif,
@@ -39,12 +39,14 @@ impl BaselineArguments {
             return Ok(None);
         };
         let name = path.to_string_lossy();
-        let text = fs::read_to_string(path).map_err(|error| match error.kind() {
+        let bytes = read_file(path, LARGEST_FILE).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound => {
                 format!("there is no baseline {name}; --write-baseline {name} writes one")
             }
-            _ => format!("can't read the baseline {name}: {error}"),
+            _ => format!("can't read the baseline {name}: {}", reason(&error)),
         })?;
+        let text = String::from_utf8(bytes)
+            .map_err(|_| format!("can't read the baseline {name}: it is not UTF-8 text"))?;
         let baseline = read_baseline(&text);
         let baseline = baseline.map_err(|error| format!("can't use the baseline {name}: {error}"));
         baseline.map(|baseline| Some(baseline.without_acceptances()))
@@ -69,14 +71,21 @@ impl BaselineArguments {
 
 /// A file that is something else is not written over: a slip of the hand must not cost a site file.
 fn spare_others(path: &Path) -> Result<(), String> {
-    match fs::read_to_string(path) {
-        Ok(text) if !text.trim().is_empty() => read_baseline(&text).map(|_| ()).map_err(|error| {
-            let name = path.to_string_lossy();
-            format!("{name} is left alone: {error}; name another file, or remove this one first")
-        }),
-        // What can't be read now can't be written over either; writing says why.
-        _ => Ok(()),
-    }
+    let Ok(bytes) = read_file(path, LARGEST_FILE) else {
+        // What can't be read now can't be written over either, or is a pipe; writing says why.
+        return Ok(());
+    };
+    let known = match std::str::from_utf8(&bytes) {
+        Ok(text) if text.trim().is_empty() => return Ok(()),
+        Ok(text) => read_baseline(text)
+            .map(|_| ())
+            .map_err(|error| error.to_string()),
+        Err(_) => Err("it is not UTF-8 text".to_owned()),
+    };
+    known.map_err(|error| {
+        let name = path.to_string_lossy();
+        format!("{name} is left alone: {error}; name another file, or remove this one first")
+    })
 }
 
 /// The exit code that goes with a verdict.

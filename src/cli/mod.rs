@@ -1,7 +1,7 @@
 //! Floor 7: the commands. Each reads its arguments, asks the floors below, and writes what they answer.
 //!
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
-//! a packet that does not arrive), 2 could not run. A reader that closes the pipe early is no error.
+//! a packet that does not arrive), 2 could not run. A reader that closes the pipe early changes none of them.
 
 mod browse;
 mod bypass;
@@ -13,6 +13,7 @@ mod draw;
 mod expectations;
 mod explain;
 mod gate;
+mod git;
 mod isolation;
 mod manual;
 mod matrix;
@@ -34,7 +35,7 @@ mod watch;
 pub mod write;
 
 use std::ffi::OsString;
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
@@ -196,7 +197,6 @@ fn refuse(error: &clap::Error) -> Verdict {
 fn finish(result: io::Result<Verdict>, output: &mut Output) -> Verdict {
     match result {
         Ok(verdict) => verdict,
-        Err(error) if error.kind() == ErrorKind::BrokenPipe => Verdict::Clean,
         Err(error) => {
             // Nothing more can be done where standard error is closed as well.
             let _ = output.refuse(&format!("can't write the result: {error}"));

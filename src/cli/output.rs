@@ -5,15 +5,27 @@ use std::time::{Duration, Instant};
 
 use anstream::{AutoStream, ColorChoice};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use terminal_size::{Height, Width, terminal_size_of};
 
 use crate::render::{Paint, clean};
 
 use super::{Colour, Verdict};
 
 /// Where results and problems go.
+///
+/// A reader that closes its end early wants no more text; what was found stays found. Whatever is printed after that
+/// goes nowhere, and the command ends with the verdict that it comes to.
 pub struct Output {
     out: io::BufWriter<io::Stdout>,
     choice: Colour,
+}
+
+/// A stream that nobody reads any more takes all that is left.
+fn unless_closed(result: io::Result<()>) -> io::Result<()> {
+    match result {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        other => other,
+    }
 }
 
 impl Output {
@@ -29,7 +41,11 @@ impl Output {
     pub fn paint(&self) -> Paint {
         Paint {
             colour: coloured(self.choice, &io::stdout()),
-            columns: columns(),
+            columns: columns(
+                io::stdout()
+                    .is_terminal()
+                    .then(|| terminal_size_of(io::stdout())),
+            ),
         }
     }
 
@@ -37,7 +53,11 @@ impl Output {
     pub fn error_paint(&self) -> Paint {
         Paint {
             colour: coloured(self.choice, &io::stderr()),
-            columns: columns(),
+            columns: columns(
+                io::stderr()
+                    .is_terminal()
+                    .then(|| terminal_size_of(io::stderr())),
+            ),
         }
     }
 
@@ -46,7 +66,7 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn print(&mut self, text: &str) -> io::Result<()> {
-        self.out.write_all(text.as_bytes())
+        unless_closed(self.out.write_all(text.as_bytes()))
     }
 
     /// Writes to standard error.
@@ -54,8 +74,8 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn complain(&mut self, text: &str) -> io::Result<()> {
-        self.out.flush()?;
-        io::stderr().lock().write_all(text.as_bytes())
+        unless_closed(self.out.flush())?;
+        unless_closed(io::stderr().lock().write_all(text.as_bytes()))
     }
 
     /// Says on standard error why something can't be done. What comes from a command line or a file may
@@ -82,7 +102,7 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn flush(&mut self) -> io::Result<()> {
-        self.out.flush()
+        unless_closed(self.out.flush())
     }
 }
 
@@ -94,12 +114,13 @@ fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool 
     }
 }
 
-/// Columns of the terminal; of a pipe what `COLUMNS` says, else 80.
-fn columns() -> usize {
+/// Columns of a stream that is a terminal of this size; of a pipe (`None`) what `COLUMNS` says, else 80.
+fn columns(terminal: Option<Option<(Width, Height)>>) -> usize {
     let given = std::env::var("COLUMNS")
         .ok()
         .and_then(|text| text.parse().ok());
-    let real = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    let real = terminal.flatten();
+    let real = real.map(|(width, _)| usize::from(width.0));
     real.or(given).unwrap_or(80).clamp(40, 400)
 }
 

@@ -1,8 +1,7 @@
 //! `boundwalk privilege`.
 
-use std::fs::File;
 use std::io::{self, BufReader};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use num_bigint::BigUint;
@@ -10,7 +9,9 @@ use num_bigint::BigUint;
 use crate::analysis::privilege::{Observed, ObservedService, Privilege, privilege};
 use crate::analysis::{counted, notes};
 use crate::forwarding::Network;
-use crate::load::{FlowFormat, FlowLog, FlowOptions, FlowService, read_flow_log};
+use crate::load::{
+    FlowFormat, FlowLog, FlowOptions, FlowService, open_file, read_flow_log, reason,
+};
 use crate::model::{Service, Site, TCP, UDP};
 use crate::packet::IntervalSet;
 use crate::render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
@@ -263,17 +264,13 @@ fn read_logs(site: &Site, arguments: &Arguments, output: &mut Output) -> io::Res
     Ok(Some((lines, observed)))
 }
 
-fn read_log(path: &PathBuf, options: &FlowOptions) -> Result<FlowLog, String> {
+fn read_log(path: &Path, options: &FlowOptions) -> Result<FlowLog, String> {
     let progress = Progress::new("reading the log");
     if path.as_os_str() == "-" {
         let input = io::stdin().lock();
         return read_flow_log(input, options, &mut |_| {}).map_err(|error| error.to_string());
     }
-    let file = File::open(path).map_err(|error| {
-        let text = error.to_string();
-        let end = text.find(" (os error").unwrap_or(text.len());
-        format!("can't read it: {}", text[..end].to_lowercase())
-    })?;
+    let file = open_file(path).map_err(|error| format!("can't read it: {}", reason(&error)))?;
     let total = file.metadata().map_or(0, |metadata| metadata.len());
     let input = BufReader::with_capacity(1 << 16, file);
     let mut shown = |bytes: u64| progress.update(bytes as usize, total.max(bytes) as usize);

@@ -1,11 +1,18 @@
 //! A site as it was at a revision: read with git, without touching the work tree.
 
-use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::path::{Component, Path, PathBuf};
 
-use crate::load::{Loaded, load_texts};
+use crate::load::{LARGEST_FILE, Loaded, is_site_name, load_texts};
 
-/// Reads a file, or the `*.toml` files directly in a folder, as they stood at a revision.
+use super::git::{Entry, Git, Kind};
+
+/// Longest chain of links that is followed, as of most file systems.
+const MOST_LINKS: usize = 40;
+/// Longest target of a link, in bytes.
+const LONGEST_TARGET: u64 = 4096;
+
+/// Reads a file, or the `*.toml` files directly in a folder, as they stood at a revision. A link is followed within its
+/// folder, as it stood then; nothing else than the folder's own files is read.
 ///
 /// # Errors
 /// What git says, in one line, with what to do.
@@ -21,82 +28,139 @@ pub(super) fn load_revision(path: &Path, revision: &str) -> Result<Loaded, Strin
         true => PathBuf::from("."),
         false => folder,
     };
-    let object = format!("{revision}^{{commit}}");
-    git(
-        &folder,
-        &[
-            "rev-parse",
-            "--verify",
-            "--quiet",
-            "--end-of-options",
-            &object,
-        ],
-    )
-    .map_err(|error| match error.is_empty() {
-        true => format!("git knows no revision `{revision}` in {}", folder.display()),
-        false => error,
-    })?;
-    let names = match path.is_dir() {
-        true => listed(&folder, revision)?,
-        false => vec![
-            path.file_name()
-                .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
-        ],
+    let git = Git::around(&folder);
+    let commit = git
+        .commit(revision)
+        .map_err(|error| match error.is_empty() {
+            true => format!("git knows no revision `{revision}` in {}", folder.display()),
+            false => error,
+        })?;
+    let then = Then {
+        git,
+        revision,
+        folder: &folder,
+        entries: Git::around(&folder).entries(&commit, "./")?,
     };
-    let mut texts = Vec::new();
-    for name in names {
-        let text = git(
-            &folder,
-            &["show", "--end-of-options", &format!("{revision}:./{name}")],
-        )?;
-        let shown = folder.join(&name);
-        texts.push((format!("{} at {revision}", shown.display()), text));
-    }
+    let texts = match path.is_dir() {
+        true => then.all()?,
+        false => vec![then.named(&path.file_name().unwrap_or_default().to_string_lossy())?],
+    };
     Ok(load_texts(texts))
 }
 
-/// Names of the TOML files directly in a folder at a revision, in name order.
-fn listed(folder: &Path, revision: &str) -> Result<Vec<String>, String> {
-    let arguments = [
-        "ls-tree",
-        "-z",
-        "--name-only",
-        "--end-of-options",
-        revision,
-        "./",
-    ];
-    let list = git(folder, &arguments)?;
-    let names = list.split('\0').filter(|name| name.ends_with(".toml"));
-    let mut names: Vec<String> = names
-        .map(|name| name.rsplit('/').next().unwrap_or(name).to_owned())
-        .collect();
-    names.sort();
-    match names.is_empty() {
-        true => Err(format!(
-            "at {revision} no file in {} ends in .toml",
-            folder.display()
-        )),
-        false => Ok(names),
+/// A folder at a revision.
+struct Then<'p> {
+    git: Git<'p>,
+    revision: &'p str,
+    folder: &'p Path,
+    entries: Vec<Entry>,
+}
+
+impl Then<'_> {
+    /// The files of the site, in name order.
+    fn all(&self) -> Result<Vec<(String, String)>, String> {
+        let mut files: Vec<(&str, &Entry)> = Vec::new();
+        for entry in &self.entries {
+            if !is_site_name(Path::new(&entry.name)) {
+                continue;
+            }
+            let meant = self.followed(&entry.name)?;
+            if meant.kind == Kind::File {
+                files.push((&entry.name, meant));
+            }
+        }
+        files.sort_by_key(|(name, _)| *name);
+        if files.is_empty() {
+            let (revision, folder) = (self.revision, self.folder.display());
+            return Err(format!("at {revision} no file in {folder} ends in .toml"));
+        }
+        let texts = files.into_iter();
+        texts.map(|(name, file)| self.text(name, file)).collect()
+    }
+
+    /// One file.
+    fn named(&self, name: &str) -> Result<(String, String), String> {
+        let meant = self.followed(name)?;
+        match meant.kind {
+            Kind::File => self.text(name, meant),
+            _ => Err(format!(
+                "at {} {} is a folder",
+                self.revision,
+                self.shown(name)
+            )),
+        }
+    }
+
+    /// What a name leads to.
+    fn followed(&self, name: &str) -> Result<&Entry, String> {
+        let mut name = name.to_owned();
+        for _ in 0..MOST_LINKS {
+            let mut entries = self.entries.iter();
+            let Some(entry) = entries.find(|entry| entry.name == name) else {
+                let (revision, shown) = (self.revision, self.shown(&name));
+                return Err(format!("at {revision} there is no {shown}"));
+            };
+            if entry.kind != Kind::Link {
+                return Ok(entry);
+            }
+            let target = self.git.object(&entry.object, LONGEST_TARGET)?;
+            let target = String::from_utf8_lossy(&target).into_owned();
+            name = within(&target).ok_or_else(|| {
+                let shown = self.shown(&entry.name);
+                format!(
+                    "at {} {shown} is a link to {target}, which is not in the same folder",
+                    self.revision
+                )
+            })?;
+        }
+        let shown = self.shown(&name);
+        Err(format!(
+            "at {} {shown} is a link that leads back to itself",
+            self.revision
+        ))
+    }
+
+    fn text(&self, name: &str, file: &Entry) -> Result<(String, String), String> {
+        let shown = format!("{} at {}", self.shown(name), self.revision);
+        if file.size > LARGEST_FILE {
+            return Err(format!("{shown} is larger than {} MiB", LARGEST_FILE >> 20));
+        }
+        let bytes = self.git.object(&file.object, LARGEST_FILE)?;
+        let text = String::from_utf8(bytes).map_err(|_| format!("{shown} is not UTF-8 text"))?;
+        Ok((shown, text))
+    }
+
+    fn shown(&self, name: &str) -> String {
+        self.folder.join(name).display().to_string()
     }
 }
 
-/// What git prints.
-fn git(folder: &Path, arguments: &[&str]) -> Result<String, String> {
-    let mut command = Command::new("git");
-    command.arg("-C").arg(folder).args(arguments);
-    // Nothing is written, not even an index that could be refreshed.
-    command.env("GIT_OPTIONAL_LOCKS", "0").env("LC_ALL", "C");
-    let output = command
-        .output()
-        .map_err(|error| format!("can't run git: {error}; install it, or name two versions"))?;
-    if !output.status.success() {
-        let said = String::from_utf8_lossy(&output.stderr);
-        let said = said.trim().lines().next().unwrap_or_default();
-        return Err(match said.is_empty() {
-            true => String::new(),
-            false => format!("git: {said}"),
-        });
+/// The name in the same folder that the target of a link means; `None` where it leads elsewhere.
+fn within(target: &str) -> Option<String> {
+    let parts = Path::new(target).components();
+    let mut name = None;
+    for part in parts {
+        match part {
+            Component::CurDir => {}
+            Component::Normal(own) if name.is_none() => {
+                name = Some(own.to_string_lossy().into_owned())
+            }
+            _ => return None,
+        }
     }
-    String::from_utf8(output.stdout)
-        .map_err(|_| "the revision holds text that is not UTF-8".to_owned())
+    name
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_links_to_the_same_folder_are_followed() {
+        assert_eq!(within("b.toml").as_deref(), Some("b.toml"));
+        assert_eq!(within("./b.toml").as_deref(), Some("b.toml"));
+        for elsewhere in ["../b.toml", "sub/b.toml", "/etc/hostname", ""] {
+            assert_eq!(within(elsewhere), None, "{elsewhere}");
+        }
+    }
 }

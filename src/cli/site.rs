@@ -7,7 +7,7 @@ use clap::Args;
 
 use crate::analysis::{Party, all_parties, find_party, party_name};
 use crate::diagnostic::{Problem, Severity, Sources};
-use crate::load::{Loaded, load_path};
+use crate::load::{Links, Loaded, load_path_with};
 use crate::model::{Date, Family, Site};
 use crate::render::{problem_summary, problem_text, problems_json};
 
@@ -24,6 +24,8 @@ pub(super) struct SiteArguments {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+    #[command(flatten)]
+    links: LinkArguments,
 }
 
 impl SiteArguments {
@@ -32,9 +34,14 @@ impl SiteArguments {
         &self.site
     }
 
+    /// What comes of loading it.
+    fn loaded(&self) -> Loaded {
+        load_path_with(&self.site, self.links.asked())
+    }
+
     /// Loads the site without a word.
     pub(super) fn read(&self) -> Result<Opened, Broken> {
-        ready(load_path(&self.site), self.today)
+        ready(self.loaded(), self.today)
     }
 }
 
@@ -47,6 +54,8 @@ pub(super) struct OptionalSite {
     /// Day for which rules that expire are judged [default: today].
     #[arg(long, value_name = "YYYY-MM-DD")]
     today: Option<Date>,
+    #[command(flatten)]
+    links: LinkArguments,
 }
 
 impl OptionalSite {
@@ -56,7 +65,25 @@ impl OptionalSite {
         Some(SiteArguments {
             site,
             today: self.today,
+            links: self.links,
         })
+    }
+}
+
+/// Which links are followed.
+#[derive(Clone, Copy, Debug, Args)]
+pub(super) struct LinkArguments {
+    /// Follow symbolic links that leave the site's folder: only where you trust whoever made them.
+    #[arg(long)]
+    follow_links: bool,
+}
+
+impl LinkArguments {
+    pub(super) fn asked(self) -> Links {
+        match self.follow_links {
+            true => Links::Anywhere,
+            false => Links::Within,
+        }
     }
 }
 
@@ -161,7 +188,7 @@ pub(super) fn open(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let loaded = load_path(&arguments.site);
+    let loaded = arguments.loaded();
     opened(loaded, arguments.today, json, show_warnings, output)
 }
 
@@ -171,7 +198,7 @@ pub(super) fn open_or(
     unloaded: impl Fn(&Sources, &[Problem]) -> String,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let loaded = load_path(&arguments.site);
+    let loaded = arguments.loaded();
     opened_or(loaded, arguments.today, unloaded, false, output)
 }
 

@@ -1,14 +1,13 @@
 //! `boundwalk verify`.
 
-use std::fs;
-use std::io::{self, Read};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
 use crate::analysis::probes::{Judgement, Unforeseen, Verified, unforeseen_text, verify};
 use crate::forwarding::Network;
-use crate::load::{RowFault, read_results};
+use crate::load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
 use crate::render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
 
 use super::site::{SiteArguments, open};
@@ -87,11 +86,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 /// The name to call the results by, and what is in them.
 fn read(path: &Path) -> (String, io::Result<Vec<u8>>) {
     if path != Path::new("-") {
-        return (path.display().to_string(), fs::read(path));
+        return (path.display().to_string(), read_file(path, LARGEST_FILE));
     }
-    let mut bytes = Vec::new();
-    let read = io::stdin().lock().read_to_end(&mut bytes);
-    ("standard input".to_owned(), read.map(|_| bytes))
+    ("standard input".to_owned(), read_input(LARGEST_FILE))
 }
 
 /// Rows of packets that no device of the site can have sent.

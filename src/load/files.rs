@@ -4,17 +4,31 @@ use std::path::{Path, PathBuf};
 
 use crate::diagnostic::{Problem, Source, Sources};
 
+use super::input::{LARGEST_FILE, read_file, reason};
 use super::kinds;
 use super::report::Report;
 
-/// Largest file, in bytes. A site of 100,000 rules takes about 30 MiB.
-pub(super) const LARGEST_FILE: u64 = 64 * 1024 * 1024;
+/// Which symbolic links are followed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Links {
+    /// Those that stay in their folder.
+    #[default]
+    Within,
+    /// All.
+    Anywhere,
+}
 
 /// Reads a file or a folder. Display names are `path` as given, for a folder joined with the file name.
-pub(super) fn read_path(report: &mut Report, path: &Path) -> Sources {
+pub(super) fn read_path(report: &mut Report, path: &Path, links: Links) -> Sources {
+    if !stays(report, path, links) {
+        return Sources::default();
+    }
     let mut sources = Sources::default();
     for file in paths(report, path) {
-        if let Some(text) = read_file(report, &file) {
+        if file != path && !stays(report, &file, links) {
+            continue;
+        }
+        if let Some(text) = read_text(report, &file) {
             sources.add(Source::new(file.display().to_string(), text));
         }
     }
@@ -32,9 +46,39 @@ pub(super) fn too_large(report: &mut Report, name: &str, length: u64) -> bool {
     over
 }
 
-/// Whether a file of a folder is part of the site.
+/// Whether a file of a folder is part of the site, by its name and by what it is.
 pub fn is_site_file(file: &Path) -> bool {
-    file.extension().is_some_and(|ending| ending == "toml") && !file.is_dir()
+    is_site_name(file) && !file.is_dir()
+}
+
+/// Whether a file of that name is part of a site: it ends in `.toml`, and is not hidden, as the locks of editors are.
+pub fn is_site_name(file: &Path) -> bool {
+    let hidden = file
+        .file_name()
+        .is_none_or(|name| name.to_string_lossy().starts_with('.'));
+    !hidden && file.extension().is_some_and(|ending| ending == "toml")
+}
+
+/// Whether a path may be read: it is no link, or one that stays in its folder.
+fn stays(report: &mut Report, path: &Path, links: Links) -> bool {
+    let is_link = std::fs::symlink_metadata(path).is_ok_and(|facts| facts.is_symlink());
+    if links == Links::Anywhere || !is_link {
+        return true;
+    }
+    let Ok(target) = path.canonicalize() else {
+        // Reading it says what is wrong.
+        return true;
+    };
+    let folder = path.parent().filter(|folder| *folder != Path::new(""));
+    let folder = folder.unwrap_or(Path::new(".")).canonicalize();
+    if folder.is_ok_and(|folder| target.starts_with(folder)) {
+        return true;
+    }
+    let message = format!("{} is a link that leaves its folder", path.display());
+    let problem = Problem::general(&kinds::LINK_LEAVES, message);
+    report
+        .push(problem.help("name the file it leads to, or add --follow-links where you trust it"));
+    false
 }
 
 fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
@@ -66,23 +110,19 @@ fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
     files
 }
 
-fn read_file(report: &mut Report, path: &Path) -> Option<String> {
-    let length = std::fs::metadata(path).map_or(0, |metadata| metadata.len());
+fn read_text(report: &mut Report, path: &Path) -> Option<String> {
     let name = path.display().to_string();
-    if too_large(report, &name, length) {
-        return None;
-    }
-    let bytes = match std::fs::read(path) {
+    let bytes = match read_file(path, LARGEST_FILE) {
         Ok(bytes) => bytes,
+        Err(error) if error.kind() == std::io::ErrorKind::FileTooLarge => {
+            too_large(report, &name, LARGEST_FILE + 1);
+            return None;
+        }
         Err(error) => {
             report.push(unreadable(path, &error));
             return None;
         }
     };
-    // The length above may have been wrong: pipes have none, files grow.
-    if too_large(report, &name, bytes.len() as u64) {
-        return None;
-    }
     match String::from_utf8(bytes) {
         Ok(text) => Some(text),
         Err(error) => {
@@ -100,13 +140,6 @@ fn unreadable(path: &Path, error: &std::io::Error) -> Problem {
     let message = format!("can't read {}: {}", path.display(), reason(error));
     Problem::general(&kinds::UNREADABLE_FILE, message)
         .help("give the path of a site file or of a folder of them")
-}
-
-/// The reason without the number that the operating system adds.
-fn reason(error: &std::io::Error) -> String {
-    let text = error.to_string();
-    let end = text.find(" (os error").unwrap_or(text.len());
-    text[..end].to_lowercase()
 }
 
 /// The text as a whole can't be shown, so the place goes into the message.

@@ -28,6 +28,10 @@ const fn note(name: &'static str, summary: &'static str) -> Kind {
 
 // The input as a whole.
 pub(super) static UNREADABLE_FILE: Kind = error("unreadable-file", "a path that can't be read");
+pub(super) static LINK_LEAVES: Kind = error(
+    "link-leaves-folder",
+    "a symbolic link to something outside its folder",
+);
 pub(super) static NO_TOML_FILES: Kind = error("no-toml-files", "a folder without a TOML file");
 pub(super) static NOT_UTF8: Kind = error("not-utf8", "a file that is not UTF-8 text");
 pub(super) static TOO_LARGE: Kind = error("too-large", "an input past a limit of size");
@@ -228,6 +232,7 @@ pub(super) static LINK_END_TWICE: Kind = error("link-end-twice", "a port with tw
 /// Every kind of problem that loading can find.
 pub static KINDS: &[&Kind] = &[
     &UNREADABLE_FILE,
+    &LINK_LEAVES,
     &NO_TOML_FILES,
     &NOT_UTF8,
     &TOO_LARGE,
@@ -311,6 +316,7 @@ pub static KINDS: &[&Kind] = &[
 /// read; every other kind could then be a consequence of that mistake.
 pub(super) static LOCAL: &[&Kind] = &[
     &UNREADABLE_FILE,
+    &LINK_LEAVES,
     &NO_TOML_FILES,
     &NOT_UTF8,
     &TOO_LARGE,

@@ -21,6 +21,7 @@ mod files;
 mod flow_log;
 mod gateways;
 mod hosts;
+mod input;
 mod intent;
 mod interface_check;
 mod keys;
@@ -57,11 +58,12 @@ use crate::model::Site;
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits, load_edited};
-pub use files::is_site_file;
+pub use files::{Links, is_site_file, is_site_name};
 pub use flow_log::{
     BadLine, ELEMENTS, FlowFormat, FlowLog, FlowLogError, FlowOptions, FlowService, ObservedFlow,
     read_flow_log,
 };
+pub use input::{LARGEST_FILE, open_file, packed_by, read_file, read_input, reason};
 pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use results::{Observed, RESULT_WORDS, ResultRow, RowFault, read_results};
@@ -83,9 +85,17 @@ pub struct Loaded {
 
 /// Loads a file, or the `*.toml` files of a folder merged in name order. Display names are `path` as given
 /// (for a folder joined with the file name). A path that can't be read is a problem like any other.
+///
+/// A link that leaves its folder is refused: see [`load_path_with`].
 pub fn load_path(path: &Path) -> Loaded {
+    load_path_with(path, Links::Within)
+}
+
+/// The same with a say about links: whoever wrote the site may have made one that leads to what only its reader can
+/// read, and messages show lines of what was read.
+pub fn load_path_with(path: &Path, links: Links) -> Loaded {
     let mut report = Report::default();
-    let sources = files::read_path(&mut report, path);
+    let sources = files::read_path(&mut report, path, links);
     finish(report, sources)
 }
 

@@ -16,6 +16,7 @@ mod table;
 use std::fmt;
 use std::io::BufRead;
 
+use crate::load::input::packed_by;
 use crate::model::{Family, Protocol, Service};
 
 pub use columns::ELEMENTS;
@@ -133,6 +134,21 @@ impl fmt::Display for FlowLogError {
 
 impl std::error::Error for FlowLogError {}
 
+/// A packed log is named as one: line by line it would be thousands of malformed ones.
+fn refuse_packed(input: &mut impl BufRead) -> Result<(), FlowLogError> {
+    let start = input.fill_buf().map_err(|error| FlowLogError {
+        line: 1,
+        what: format!("can't read it: {error}"),
+    })?;
+    let Some(program) = packed_by(start) else {
+        return Ok(());
+    };
+    let what = format!(
+        "it is packed by {program}; unpack it first, as in `{program} -dc LOG | boundwalk privilege SITE --flows -`"
+    );
+    Err(FlowLogError { line: 0, what })
+}
+
 /// Reads a log. A flow goes from the side that started it; its source port, which differs from one connection to the
 /// next, is dropped. `progress` is told the bytes read so far, every few thousand lines.
 ///
@@ -173,6 +189,7 @@ pub fn read_flow_log(
         log: FlowLog::default(),
         form: options.format.map(Form::new),
     };
+    refuse_packed(&mut input)?;
     let mut line = Vec::new();
     let mut bytes = 0;
     loop {

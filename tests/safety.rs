@@ -1,0 +1,14 @@
+//! What others wrote: repositories, paths, pipes and places to write to that were made to do harm, or are merely odd.
+
+#[path = "safety/closed.rs"]
+mod closed;
+#[path = "safety/reading.rs"]
+mod reading;
+#[path = "safety/repository.rs"]
+mod repository;
+#[path = "commands/run.rs"]
+#[allow(
+    dead_code,
+    reason = "each test that shares this file uses a part of it"
+)]
+mod run;
