@@ -2,6 +2,9 @@
 
 #[path = "safety/closed.rs"]
 mod closed;
+#[path = "support/random.rs"]
+#[allow(dead_code, reason = "each test uses its part")]
+mod random;
 #[path = "safety/reading.rs"]
 mod reading;
 #[path = "safety/repository.rs"]
@@ -12,3 +15,5 @@ mod repository;
     reason = "each test that shares this file uses a part of it"
 )]
 mod run;
+#[path = "safety/writing.rs"]
+mod writing;

@@ -3,6 +3,7 @@
 //! Results go to standard output and problems to standard error. Exit codes: 0 nothing found, 1 findings (or
 //! a packet that does not arrive), 2 could not run. A reader that closes the pipe early changes none of them.
 
+mod attributes;
 mod browse;
 mod bypass;
 mod change;
@@ -30,6 +31,7 @@ mod rules;
 mod schema;
 mod site;
 mod tighten;
+mod unfinished;
 mod verify;
 mod watch;
 pub mod write;

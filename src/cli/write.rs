@@ -1,14 +1,14 @@
 //! Changed files to the disk: each as a whole or not at all.
 
 use std::fmt;
-use std::fs::{self, File, Metadata};
+use std::fs::{self, File, Metadata, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use tempfile::NamedTempFile;
-
-use crate::diagnostic::FileId;
 use crate::load::EditedFile;
+
+use super::attributes;
+use super::unfinished::Unfinished;
 
 /// Why files were not written. Each file holds either its old text or its new one, never a part.
 #[derive(Debug)]
@@ -32,6 +32,10 @@ pub enum Reason {
     ReadOnly,
     /// The new file would have another owner or group.
     Owner,
+    /// Another run is writing it.
+    Busy,
+    /// The new file would lose an extended attribute or an access list, by this name.
+    Attribute(String),
     /// It is a folder, or a device or pipe, which can't be put in its place.
     NoFile,
     /// What the operating system says.
@@ -60,6 +64,11 @@ impl fmt::Display for Reason {
             Self::Owner => {
                 f.write_str("it would get another owner or group; run this as its owner")
             }
+            Self::Busy => f.write_str("another run is writing it; run the command again"),
+            Self::Attribute(name) => write!(
+                f,
+                "it has the attribute {name}, which a new file would lose; run this as its owner, or remove the attribute"
+            ),
             Self::NoFile => f.write_str("it is a folder or a device; name a file"),
             Self::Io(error) => error.fmt(f),
         }
@@ -76,7 +85,8 @@ impl From<io::Error> for Reason {
 
 /// Puts the new texts into the files, which are found by the names that they were loaded by.
 ///
-/// All new texts are written beside the old ones first, with the same permissions, owner and group; only then each takes
+/// All new texts are written beside the old ones first, with the same permissions, owner, group, access list and extended
+/// attributes; only then each takes
 /// its place in one step, so that whoever reads a file sees the old text or the new one, also after a loss of
 /// power. A symbolic link stays, the file it leads to is replaced. A file with several hard links is parted from
 /// the others.
@@ -87,12 +97,13 @@ impl From<io::Error> for Reason {
 pub fn replace(files: &[EditedFile]) -> Result<(), WriteError> {
     let mut ready = Vec::with_capacity(files.len());
     for (number, file) in files.iter().enumerate() {
-        let prepared = prepare(file).map_err(|reason| failure(files, 0, number, reason))?;
-        ready.push(prepared);
+        let prepared = Change::of(file).map_err(Reason::from);
+        let prepared = prepared.and_then(|change| change.prepare().map(|new| (change, new)));
+        ready.push(prepared.map_err(|reason| failure(files, 0, number, reason))?);
     }
-    for (number, (target, new)) in ready.into_iter().enumerate() {
-        put(&files[number], &target, new)
-            .map_err(|reason| failure(files, number, number, reason))?;
+    for (number, (change, new)) in ready.into_iter().enumerate() {
+        let put = change.put(new);
+        put.map_err(|reason| failure(files, number, number, reason))?;
     }
     Ok(())
 }
@@ -112,19 +123,37 @@ pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
         }
         _ => {}
     }
-    match fs::read_to_string(path) {
-        Ok(before) => {
-            let file = EditedFile {
-                file: FileId::default(),
-                name: name.clone(),
-                before,
-                after: text.to_owned(),
+    match fs::canonicalize(path) {
+        Ok(target) => {
+            let before = fs::read(&target).map_err(|error| failed(error.into()))?;
+            let change = Change {
+                target,
+                before: &before,
+                after: text.as_bytes(),
             };
-            replace(&[file]).map_err(|error| error.to_string())
+            let ready = change.prepare().map_err(failed)?;
+            change.put(ready).map_err(failed)
         }
-        Err(error) if error.kind() == io::ErrorKind::NotFound => create(path, text).map_err(failed),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            create(&behind_links(path), text).map_err(failed)
+        }
         Err(error) => Err(failed(error.into())),
     }
+}
+
+/// The path that a link to nothing names: what is written through it is made there.
+fn behind_links(path: &Path) -> PathBuf {
+    // As many as most file systems follow.
+    const MOST_LINKS: usize = 40;
+    let mut path = path.to_owned();
+    for _ in 0..MOST_LINKS {
+        let Ok(target) = fs::read_link(&path) else {
+            break;
+        };
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        path = folder.join(target);
+    }
+    path
 }
 
 /// Writes to a device or a pipe.
@@ -143,15 +172,17 @@ fn create(path: &Path, text: &str) -> Result<(), Reason> {
             format!("there is no folder {}", missing.display()),
         )));
     }
+    let folder = folder.unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".boundwalk-").suffix(".new");
     // Others may read what is no secret, as of any new file; the mask of the process still holds.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut new = builder.tempfile_in(folder.unwrap_or(Path::new(".")))?;
-    new.write_all(text.as_bytes())?;
-    new.as_file().sync_all()?;
-    new.persist_noclobber(path).map_err(|error| error.error)?;
+    let mut new = Unfinished::beside(folder, builder)?;
+    new.file.write_all(text.as_bytes())?;
+    new.file.as_file().sync_all()?;
+    new.file
+        .persist_noclobber(path)
+        .map_err(|error| error.error)?;
     Ok(())
 }
 
@@ -165,35 +196,70 @@ fn failure(files: &[EditedFile], done: usize, at: usize, reason: Reason) -> Writ
     }
 }
 
-/// The file behind the name, and its new text beside it.
-fn prepare(file: &EditedFile) -> Result<(PathBuf, NamedTempFile), Reason> {
-    let target = fs::canonicalize(&file.name)?;
-    let metadata = fs::metadata(&target)?;
-    // Before it is read: a device may have no end, and a file must never take its place.
-    if !metadata.is_file() {
-        return Err(Reason::NoFile);
-    }
-    check_unchanged(file, &target)?;
-    if metadata.permissions().readonly() {
-        return Err(Reason::ReadOnly);
-    }
-    let folder = target.parent().unwrap_or(Path::new("."));
-    let mut new = tempfile::Builder::new()
-        .prefix(".boundwalk-")
-        .suffix(".new")
-        .tempfile_in(folder)?;
-    new.write_all(file.after.as_bytes())?;
-    keep_owner(new.as_file(), &metadata)?;
-    // After the owner: a change of owner may clear bits.
-    new.as_file().set_permissions(metadata.permissions())?;
-    new.as_file().sync_all()?;
-    Ok((target, new))
+/// A file that is there, and what it is to become.
+struct Change<'t> {
+    target: PathBuf,
+    before: &'t [u8],
+    after: &'t [u8],
 }
 
-fn check_unchanged(file: &EditedFile, target: &Path) -> Result<(), Reason> {
-    match fs::read(target)? == file.before.as_bytes() {
-        true => Ok(()),
-        false => Err(Reason::Changed),
+impl<'t> Change<'t> {
+    fn of(file: &'t EditedFile) -> io::Result<Self> {
+        Ok(Self {
+            target: fs::canonicalize(&file.name)?,
+            before: file.before.as_bytes(),
+            after: file.after.as_bytes(),
+        })
+    }
+
+    /// The new text beside the old one.
+    fn prepare(&self) -> Result<Unfinished, Reason> {
+        let metadata = fs::metadata(&self.target)?;
+        // Before it is read: a device may have no end, and a file must never take its place.
+        if !metadata.is_file() {
+            return Err(Reason::NoFile);
+        }
+        self.check_unchanged()?;
+        if metadata.permissions().readonly() {
+            return Err(Reason::ReadOnly);
+        }
+        let folder = self.target.parent().unwrap_or(Path::new("."));
+        let mut new = Unfinished::beside(folder, tempfile::Builder::new())?;
+        new.file.write_all(self.after)?;
+        keep_owner(new.file.as_file(), &metadata)?;
+        // After the owner: a change of owner may clear bits.
+        new.file.as_file().set_permissions(metadata.permissions())?;
+        attributes::keep(&self.target, new.file.as_file()).map_err(Reason::Attribute)?;
+        new.file.as_file().sync_all()?;
+        Ok(new)
+    }
+
+    fn check_unchanged(&self) -> Result<(), Reason> {
+        match fs::read(&self.target)? == self.before {
+            true => Ok(()),
+            false => Err(Reason::Changed),
+        }
+    }
+
+    /// Lets the new text take the place of the old one. Of two runs that do so at once one finds the file locked, or
+    /// changed.
+    fn put(&self, new: Unfinished) -> Result<(), Reason> {
+        let old = File::open(&self.target)?;
+        match old.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => return Err(Reason::Busy),
+            // Some file systems know no locks.
+            Err(TryLockError::Error(_)) => {}
+        }
+        self.check_unchanged()?;
+        new.file
+            .persist(&self.target)
+            .map_err(|error| error.error)?;
+        if let Some(folder) = self.target.parent().filter(|_| cfg!(unix)) {
+            // The new text is there already; some file systems can't promise more than that.
+            let _ = File::open(folder).and_then(|folder| folder.sync_all());
+        }
+        Ok(())
     }
 }
 
@@ -209,16 +275,5 @@ fn keep_owner(new: &File, old: &Metadata) -> Result<(), Reason> {
 
 #[cfg(not(unix))]
 fn keep_owner(_new: &File, _old: &Metadata) -> Result<(), Reason> {
-    Ok(())
-}
-
-/// Lets the new text take the place of the old one.
-fn put(file: &EditedFile, target: &Path, new: NamedTempFile) -> Result<(), Reason> {
-    check_unchanged(file, target)?;
-    new.persist(target).map_err(|error| error.error)?;
-    if let Some(folder) = target.parent().filter(|_| cfg!(unix)) {
-        // The new text is there already; some file systems can't promise more than that.
-        let _ = File::open(folder).and_then(|folder| folder.sync_all());
-    }
     Ok(())
 }
