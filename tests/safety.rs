@@ -2,6 +2,8 @@
 
 #[path = "safety/closed.rs"]
 mod closed;
+#[path = "safety/names.rs"]
+mod names;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;

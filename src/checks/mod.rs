@@ -46,6 +46,7 @@ mod lag_without_vlans;
 mod lags;
 mod management_exposed;
 mod measured;
+mod names_look_alike;
 mod native_vlan_differs;
 mod need_unmet;
 mod next_hop_idle;
@@ -204,6 +205,7 @@ pub static CHECKS: &[Registered] = &[
     registered!(lag_one_end, Wiring),
     registered!(lag_without_vlans, Wiring),
     registered!(management_exposed, RuleWidth),
+    registered!(names_look_alike, Whole),
     registered!(native_vlan_differs, Wiring),
     registered!(need_unmet, Intent),
     registered!(next_hop_idle, Routing),

@@ -1,11 +1,11 @@
 //! `boundwalk new`.
 
-use std::fs::OpenOptions;
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind};
 use std::path::PathBuf;
 
 use clap::Args;
 
+use super::write::{Reason, create};
 use super::{Output, Verdict};
 
 /// Write a commented starter site: a small place with an office, guests and a server, ready to be changed.
@@ -23,18 +23,19 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         output.print(starter)?;
         return Ok(Verdict::Clean);
     };
-    let written = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(file)
-        .and_then(|mut file| file.write_all(starter.as_bytes()));
-    let shown = crate::render::clean(&file.to_string_lossy());
+    let written = create(file, starter);
+    // What begins with a hyphen would be taken for an option.
+    let shown = match file.to_string_lossy() {
+        odd if odd.starts_with('-') => format!("./{odd}"),
+        name => name.into_owned(),
+    };
+    let shown = crate::render::clean(&shown);
     match written {
         Ok(()) => {
             output.complain(&format!("wrote {shown}; next: boundwalk review {shown}\n"))?;
             Ok(Verdict::Clean)
         }
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+        Err(Reason::Io(error)) if error.kind() == ErrorKind::AlreadyExists => {
             output.refuse(&format!(
                 "{shown} exists and is left alone; name another file"
             ))?;

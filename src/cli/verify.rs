@@ -32,7 +32,7 @@ pub(super) struct Arguments {
 const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     boundwalk probes site.toml --format csv | boundwalk verify site.toml -\n\
     The probes of that one are not sent yet: first fill in the column `result`.\n\
-    Exit code 0: all as the model says, 1: some differ, 2: could not run.";
+    Exit code 0: all as the model says, 1: some differ, 2: could not run, or nothing is filled in yet.";
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum Format {
@@ -77,6 +77,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Text => verified_text(&shown, output.paint()),
     };
     output.print(&text)?;
+    if verified.nothing_sent() {
+        let message = format!(
+            "no result of {file} is filled in, so nothing was compared: send the probes and fill in the column `result`"
+        );
+        return output.failed(&message);
+    }
     Ok(match verified.clean() {
         true => Verdict::Clean,
         false => Verdict::Findings,

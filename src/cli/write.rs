@@ -164,7 +164,10 @@ fn pass_on(path: &Path, text: &str) -> io::Result<()> {
 }
 
 /// A new file, with its whole text at once.
-fn create(path: &Path, text: &str) -> Result<(), Reason> {
+///
+/// # Errors
+/// What is in the way: that there is one already, among others.
+pub fn create(path: &Path, text: &str) -> Result<(), Reason> {
     let folder = path.parent().filter(|folder| *folder != Path::new(""));
     if let Some(missing) = folder.filter(|folder| !folder.exists()) {
         return Err(Reason::from(io::Error::new(

@@ -8,9 +8,11 @@ mod magnitude;
 mod problem;
 mod source;
 mod span;
+mod visible;
 
 pub use finding::{Check, Finding};
 pub use magnitude::{Magnitude, Span128};
 pub use problem::{Kind, Note, Problem, Severity};
 pub use source::{Position, Source, Sources};
 pub use span::{FileId, Span, Spanned};
+pub use visible::{is_prose, is_visible};

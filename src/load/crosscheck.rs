@@ -3,6 +3,7 @@
 use crate::diagnostic::Problem;
 use crate::model::{Forwards, Role, Route, SegmentId, Via};
 
+use super::alike;
 use super::context::{Context, Device, Owner};
 use super::interface_check::owner_key;
 use super::kinds;
@@ -15,6 +16,7 @@ pub(super) fn run(cx: &mut Context<'_>) {
     if !cx.report.failed() {
         check_zones(cx);
         usage::check(cx);
+        alike::check(cx);
     }
 }
 

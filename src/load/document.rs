@@ -10,7 +10,25 @@ use super::report::{MOST_PROBLEMS, Report};
 
 /// Parses a file. What could be read comes back even where there are mistakes.
 pub(super) fn parse<'a>(report: &mut Report, file: FileId, source: &'a Source) -> DeTable<'a> {
-    let (table, errors) = DeTable::parse_recoverable(source.text());
+    let text = source.text();
+    let Some(end) = readable(text) else {
+        let message = format!(
+            "{} has more than {MOST_TOKENS} words and signs",
+            source.name()
+        );
+        let problem = Problem::general(&kinds::TOO_LARGE, message);
+        report.push(problem.help("split the site into several files of one folder"));
+        return DeTable::new();
+    };
+    let (table, errors) = DeTable::parse_recoverable(&text[..end]);
+    if end < text.len() {
+        let message = format!(
+            "more than {MOST_PROBLEMS} mistakes before this place; what follows was not read"
+        );
+        let place = clamp(file, text, end..end);
+        let problem = Problem::at(&kinds::TOML_SYNTAX, place, message);
+        report.push(problem.help("is this a site file? mend the first mistakes and load again"));
+    }
     let mut broken_line = 0;
     // One more than is ever listed, so that the report knows that some are missing.
     for error in errors.iter().take(MOST_PROBLEMS + 1) {
@@ -28,6 +46,37 @@ pub(super) fn parse<'a>(report: &mut Report, file: FileId, source: &'a Source) -
         report.push(problem);
     }
     table.into_inner()
+}
+
+/// Most words and signs of one text. A site of 64 MiB has about 13 million.
+const MOST_TOKENS: usize = 16_000_000;
+/// Shorter texts are parsed at once: their mistakes fit into memory, however many.
+const SHORT: usize = 4 * 1024 * 1024;
+
+/// How much of a text is worth parsing: the parser keeps every mistake, and of a large file that is no TOML these would
+/// take many times its size. `None`: it has too many parts.
+fn readable(text: &str) -> Option<usize> {
+    if text.len() <= SHORT {
+        return Some(text.len());
+    }
+    let source = toml_parser::Source::new(text);
+    if source.lex().take(MOST_TOKENS + 1).count() > MOST_TOKENS {
+        return None;
+    }
+    let tokens: Vec<toml_parser::lexer::Token> = source.lex().collect();
+    let mut mistakes = 0;
+    let mut end = text.len();
+    let mut note = |error: toml_parser::ParseError| {
+        mistakes += 1;
+        if mistakes == MOST_PROBLEMS + 1 {
+            let span = error.unexpected().or(error.context());
+            end = span.map_or(end, |span| span.start());
+        }
+    };
+    toml_parser::parser::parse_document(&tokens, &mut (), &mut note);
+    // Up to the end of that line, so that no new mistake is made.
+    let rest = text.get(end..).and_then(|rest| rest.find('\n'));
+    Some(rest.map_or(text.len(), |at| end + at))
 }
 
 fn problem(file: FileId, text: &str, error: &toml::de::Error) -> Problem {

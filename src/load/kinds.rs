@@ -117,6 +117,9 @@ pub(super) static PREFIX_LENGTH_DIFFERS: Kind = warning(
     "an interface with another prefix length than its segment",
 );
 
+pub(super) static NAMES_LOOK_ALIKE: Kind =
+    warning("names-look-alike", "two names that differ and look alike");
+
 // Services.
 pub(super) static BAD_SERVICE: Kind = error("bad-service", "text that is no service");
 pub(super) static BAD_PROTOCOL: Kind = error(
@@ -277,6 +280,7 @@ pub static KINDS: &[&Kind] = &[
     &BAD_PROTOCOL,
     &BAD_PORT,
     &BAD_ICMP,
+    &NAMES_LOOK_ALIKE,
     &HIDES_BUILT_IN,
     &BAD_VLAN,
     &VLAN_RESERVED,

@@ -11,6 +11,7 @@
 mod accepted;
 mod address_group;
 mod address_item;
+mod alike;
 mod ask;
 mod baselines;
 mod context;

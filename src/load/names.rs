@@ -87,9 +87,9 @@ pub(super) fn some_of<'n>(what: &str, names: impl Iterator<Item = &'n str>) -> S
     if names.peek().is_none() {
         return format!("no {what} is described yet");
     }
-    let mut few: Vec<&str> = names.by_ref().take(FEW).collect();
+    let mut few: Vec<String> = names.by_ref().take(FEW).map(shown).collect();
     if names.peek().is_some() {
-        few.push("…");
+        few.push("…".to_owned());
     }
     format!("known here: {}", few.join(", "))
 }

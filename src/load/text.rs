@@ -1,6 +1,6 @@
 //! Which names and texts a file may hold.
 
-use crate::diagnostic::{Problem, Spanned};
+use crate::diagnostic::{Problem, Spanned, is_prose, is_visible};
 
 use super::kinds;
 use super::reader::shown;
@@ -14,7 +14,8 @@ const LONGEST_TITLE: usize = 200;
 /// Checks the name of a zone, segment, group, device ...: letters of any script, digits, `-`, `_`, `.`;
 /// 1 to 64 characters. `what` is "a zone" and the like. Tells whether it is fine.
 pub(super) fn check_name(report: &mut Report, what: &str, name: Spanned<&str>) -> bool {
-    let allowed = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
+    let letter = |c: char| c.is_alphanumeric() && is_visible(c);
+    let allowed = |c: char| letter(c) || matches!(c, '-' | '_' | '.');
     let length = name.value.chars().count();
     if length == 0 {
         let problem = Problem::at(
@@ -64,7 +65,7 @@ pub(super) fn check_title(report: &mut Report, what: &str, title: Spanned<&str>)
         format!("{what} with an empty name")
     } else if length > LONGEST_TITLE {
         format!("a name of {length} characters; at most {LONGEST_TITLE} are allowed")
-    } else if let Some(wrong) = title.value.chars().find(|&c| invisible(c)) {
+    } else if let Some(wrong) = title.value.chars().find(|&c| !is_visible(c)) {
         format!("the name of {what} holds {}", describe(wrong))
     } else {
         return;
@@ -80,7 +81,7 @@ pub(super) fn check_prose(report: &mut Report, key: &str, text: Spanned<&str>) {
     let wrong = text
         .value
         .chars()
-        .find(|&c| invisible(c) && !matches!(c, '\n' | '\r' | '\t'));
+        .find(|&c| !is_prose(c) && !matches!(c, '\n' | '\r' | '\t'));
     if let Some(wrong) = wrong {
         let message = format!("`{key}` holds {}", describe(wrong));
         let problem = Problem::at(&kinds::BAD_TEXT, text.span, message);
@@ -88,17 +89,10 @@ pub(super) fn check_prose(report: &mut Report, key: &str, text: Spanned<&str>) {
     }
 }
 
-/// Control characters, those that turn the direction of the text around them (Unicode UAX 9), and the byte
-/// order mark and separators that look like nothing.
-fn invisible(c: char) -> bool {
-    c.is_control()
-        || matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}' | '\u{2028}' | '\u{2029}')
-}
-
 fn describe(c: char) -> String {
     if c == ' ' {
         "a space".to_owned()
-    } else if invisible(c) || c.is_whitespace() {
+    } else if !is_visible(c) || c.is_whitespace() {
         format!("the invisible character U+{:04X}", c as u32)
     } else {
         format!("`{c}`")
@@ -130,6 +124,9 @@ mod tests {
             "a:b",
             "a,b",
             "a\u{202e}b",
+            "a\u{3164}b",
+            "a\u{200b}b",
+            "a\u{e0041}b",
             "a\nb",
             &"x".repeat(65),
         ] {

@@ -3,6 +3,8 @@
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
+use unicode_width::UnicodeWidthChar;
+
 use crate::diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
 
 use super::text::{clean, wrapped};
@@ -94,15 +96,29 @@ fn titled(message: &str) -> String {
 /// An excerpt in which nothing can disturb a terminal. Each character is replaced by one of as many bytes, so
 /// that marks stay where they are; line breaks of either kind look the same.
 fn shown(text: &str) -> String {
-    let harmless = |character: char| match character {
+    // Marks above one letter: more of them than any language has take no column and no end.
+    const MOST_MARKS: usize = 4;
+    let mut marks = 0;
+    let harmless = |character: char| {
+        marks = match character.width() {
+            Some(0) => marks + 1,
+            _ => 0,
+        };
+        harmless(character, marks > MOST_MARKS)
+    };
+    text.chars().map(harmless).collect()
+}
+
+fn harmless(character: char, too_many: bool) -> char {
+    match character {
         '\r' => ' ',
         // The renderer has signs of its own for these.
         ascii if ascii.is_ascii() => ascii,
-        other if clean(other.encode_utf8(&mut [0; 4])).starts_with(other) => other,
+        other if !too_many && clean(other.encode_utf8(&mut [0; 4])).starts_with(other) => other,
         other if other.len_utf8() == 2 => '¿',
+        other if other.len_utf8() == 4 => '\u{1fbc4}',
         _ => '\u{fffd}',
-    };
-    text.chars().map(harmless).collect()
+    }
 }
 
 /// A word that nobody reads to its end, cut in the middle.

@@ -1,22 +1,15 @@
 //! Text from a site, made safe for a terminal, and fitted into columns.
 
+use crate::diagnostic::is_prose;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// A text in which nothing can disturb a terminal: control characters, and the marks that turn the direction
-/// of text round (Unicode Standard Annex 9, explicit formatting), stand as `\u{..}`.
+/// A text in which nothing can disturb a terminal or hide: what is no character of prose ([`is_prose`]) stands as
+/// `\u{..}`.
 pub fn clean(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
-            '\u{200e}'
-            | '\u{200f}'
-            | '\u{061c}'
-            | '\u{202a}'..='\u{202e}'
-            | '\u{2066}'..='\u{2069}' => {
-                out.extend(character.escape_unicode());
-            }
-            '\u{feff}' | '\u{2028}' | '\u{2029}' => out.extend(character.escape_unicode()),
-            control if control.is_control() => out.extend(control.escape_unicode()),
+            unseen if !is_prose(unseen) => out.extend(unseen.escape_unicode()),
             other => out.push(other),
         }
     }

@@ -34,6 +34,12 @@ pub const CASES: &[Case] = &[
         "name it in a segment",
     ),
     load(
+        "names-look-alike",
+        "[segments.cellar]\nzone = \"inside\"\nprefixes = \"10.44.7.0/24\"\nisolated = true\n[segments.ce11ar]\n#         ^\nzone = \"inside\"\nprefixes = \"10.44.8.0/24\"\nisolated = true",
+        "looks like `cellar`",
+        "nobody takes for the other",
+    ),
+    load(
         "segment-unrouted",
         "[segments.cellar]\n#         ^\nzone = \"inside\"\nprefixes = \"10.44.7.0/24\"",
         "no gateway or router is on the segment `cellar`",

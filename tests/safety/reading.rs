@@ -156,3 +156,54 @@ fn a_packed_log_is_named_as_one() {
         assert_eq!(ran.out, "");
     }
 }
+
+/// The parser keeps every mistake: of a large file that is no TOML that must not take all memory.
+#[test]
+fn a_large_text_of_mistakes_takes_bounded_memory() {
+    for (text, said) in [
+        ("]\n".repeat(5_000_000), "what follows was not read"),
+        ("= x ]] [[\n".repeat(1_500_000), "what follows was not read"),
+        ("]\n".repeat(20_000_000), "words and signs"),
+    ] {
+        let (_folder, file) = site(&text);
+        // 900 MiB of addresses: the text itself is held once.
+        let line = format!(
+            "ulimit -v 900000 && exec '{}' matrix '{}'",
+            env!("CARGO_BIN_EXE_boundwalk"),
+            file.display()
+        );
+        let ran = ended(Command::new("sh").args(["-c", &line]));
+        assert_eq!(ran.code, 2, "{}", ran.err.len());
+        assert!(ran.err.contains(said), "{said}");
+    }
+}
+
+#[test]
+fn results_with_nothing_filled_in_are_no_result() {
+    let (folder, file) = site(starter());
+    let file = file.to_str().expect("UTF-8");
+    let plan = ended(program().args(["probes", file, "--format", "csv"])).out;
+    let results = folder.path().join("results.csv");
+    fs::write(&results, plan).expect("a file");
+    let ran = refused(&["verify", file, results.to_str().expect("UTF-8")]);
+    assert!(ran.err.contains("fill in the column `result`"), "{ran:?}");
+}
+
+#[test]
+fn a_new_site_with_a_hyphen_is_named_so_that_the_next_command_works() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ran = ended(
+        program()
+            .current_dir(folder.path())
+            .args(["new", "--", "-x.toml"]),
+    );
+    assert_eq!(ran.code, 0, "{ran:?}");
+    assert!(ran.err.contains("boundwalk review ./-x.toml"), "{ran:?}");
+    let next = ended(program().current_dir(folder.path()).args([
+        "review",
+        "./-x.toml",
+        "--fail-on",
+        "never",
+    ]));
+    assert_eq!(next.code, 0, "{next:?}");
+}

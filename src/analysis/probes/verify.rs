@@ -73,6 +73,13 @@ impl Verified<'_> {
         rows.filter(|row| judged(&row.judgement)).count()
     }
 
+    /// Whether no row tells of a packet that was sent.
+    pub fn nothing_sent(&self) -> bool {
+        self.rows
+            .iter()
+            .all(|row| row.judgement == Judgement::NotDone)
+    }
+
     /// Whether every row that was sent is as the model says.
     pub fn clean(&self) -> bool {
         self.count(|judged| matches!(judged, Judgement::Differs(_))) == 0
