@@ -83,7 +83,10 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
             // A packet of an example may be one that does not arrive, and a segment one that is not isolated.
             let may_find = ["path", "isolation", "privilege"].contains(&command);
             let good = ran.code == 0 || (may_find && ran.code == 1);
-            assert!(good && !ran.err.contains("error"), "{example}: {ran:?}");
+            // What comes straight from `probes` has nothing filled in, as the help says.
+            let unfilled = command == "verify" && ran.code == 2 && ran.err.contains("fill in");
+            let good = good && !ran.err.contains("error");
+            assert!(good || unfilled, "{example}: {ran:?}");
         }
     }
 }

@@ -13,7 +13,7 @@ pub const HOSTILE: [&str; 12] = [
     "=1+1",
     "@sum(1)|`x`|*y*|[z](javascript:alert(1))",
     "{|<f>} \\n \\l \\\" ; # %% end",
-    "\u{1f37a}\u{1f468}\u{200d}\u{1f33e} e\u{301}",
+    "\u{1f37a}\u{1f468}\u{1f33e} e\u{301}",
     "\u{5317}\u{4eac}\u{5317}\u{4eac}\u{5317}\u{4eac}\u{5317}\u{4eac}",
     "\u{5e9}\u{5dc}\u{5d5}\u{5dd} \u{645}\u{631}\u{62d}\u{628}\u{627}",
     "longlonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglonglong",
