@@ -1,5 +1,7 @@
 //! `browse` on a real terminal, and `review --watch`: keys, sizes, saves, and that the screen is given back.
 
+#[path = "terminal/ending.rs"]
+mod ending;
 #[path = "pictures/made.rs"]
 #[allow(dead_code, reason = "only the sites are needed here")]
 mod made;

@@ -7,8 +7,10 @@ mod data;
 mod details;
 mod lists;
 mod screen;
+mod signals;
 mod state;
 mod view;
+mod work;
 
 use std::io::{self, IsTerminal};
 use std::path::Path;
@@ -17,14 +19,16 @@ use std::time::Duration;
 
 use clap::Args;
 use ratatui::DefaultTerminal;
-use ratatui::crossterm::event::{self, Event, KeyEventKind};
+use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use crate::diagnostic::Severity;
 
 use self::data::Data;
+use self::signals::{Signals, end_by};
 use self::state::{Next, State};
 use self::view::Place;
-use super::site::{SiteArguments, print_problems};
+use self::work::{Progress, Work};
+use super::site::{Broken, SiteArguments, print_problems};
 use super::watch::{POLL, Stamps};
 use super::{Output, Verdict};
 
@@ -51,28 +55,96 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             "browse needs a terminal; `boundwalk review` and `boundwalk report` write what it shows",
         );
     }
+    let signals = Signals::noted()?;
     let stamps = Stamps::of(arguments.site.path());
+    let work = Work::start(&arguments.site);
     let mut terminal = ratatui::try_init()?;
-    terminal.draw(screen::waiting)?;
-    let data = match Data::load(&arguments.site) {
-        Ok(data) => data,
-        Err(broken) => {
+    let first = first(&work, &signals, &mut terminal);
+    let end = match first {
+        Ok(First::Data(data)) => {
+            let mut window = Window {
+                state: State::new(&data),
+                data: *data,
+                stamps,
+                arguments,
+                colour: output.paint().colour,
+                signals: &signals,
+                work: None,
+            };
+            window.follow(&mut terminal)
+        }
+        Ok(First::Broken(broken)) => {
             ratatui::try_restore()?;
             print_problems(&broken.sources, &broken.problems, Severity::Error, output)?;
             return output.failed("the site does not load");
         }
+        Ok(First::End(end)) => Ok(end),
+        Err(error) => Err(error),
     };
-    let colour = output.paint().colour;
-    let mut window = Window {
-        state: State::new(&data),
-        data,
-        stamps,
-        arguments,
-        colour,
-    };
-    let result = window.follow(&mut terminal);
+    // Before a signal is passed on, which leaves no time for it.
+    terminal.show_cursor()?;
     ratatui::try_restore()?;
-    result.map(|()| Verdict::Clean)
+    match end? {
+        End::Asked => Ok(Verdict::Clean),
+        End::Lost => output.failed("the review stopped half-way; `boundwalk review` may say why"),
+        End::Signal(signal) => {
+            end_by(signal)?;
+            Ok(Verdict::Failed)
+        }
+    }
+}
+
+/// Why it ends.
+enum End {
+    /// By a key.
+    Asked,
+    /// The work was lost.
+    Lost,
+    /// By a signal.
+    Signal(i32),
+}
+
+/// What comes of the first reading.
+enum First {
+    Data(Box<Data>),
+    Broken(Broken),
+    End(End),
+}
+
+/// Waits for the first reading; q and Ctrl-C work meanwhile.
+fn first(work: &Work, signals: &Signals, terminal: &mut DefaultTerminal) -> io::Result<First> {
+    terminal.draw(screen::waiting)?;
+    loop {
+        if let Some(signal) = signals.came() {
+            return Ok(First::End(End::Signal(signal)));
+        }
+        match work.progress() {
+            Progress::Busy => {}
+            Progress::Lost => return Ok(First::End(End::Lost)),
+            Progress::Done(done) => {
+                return Ok(match *done {
+                    Ok(data) => First::Data(Box::new(data)),
+                    Err(broken) => First::Broken(broken),
+                });
+            }
+        }
+        if !event::poll(POLL)? {
+            continue;
+        }
+        match event::read()? {
+            Event::Key(key) if key.kind == KeyEventKind::Press && quits(key) => {
+                return Ok(First::End(End::Asked));
+            }
+            Event::Resize(..) => _ = terminal.draw(screen::waiting)?,
+            _ => {}
+        }
+    }
+}
+
+/// Whether a key ends the program while there is nothing else to ask.
+fn quits(key: KeyEvent) -> bool {
+    let control = key.modifiers.contains(KeyModifiers::CONTROL);
+    key.code == KeyCode::Char('q') || (control && key.code == KeyCode::Char('c'))
 }
 
 /// What is shown, and where it came from.
@@ -82,29 +154,33 @@ struct Window<'a> {
     stamps: Stamps,
     arguments: &'a Arguments,
     colour: bool,
+    signals: &'a Signals,
+    /// A newer version that is being read.
+    work: Option<Work>,
+}
+
+/// What the loop has waited for.
+enum Came {
+    Key(Next),
+    Save,
+    Read(Box<Result<Data, Broken>>),
+    End(End),
 }
 
 impl Window<'_> {
     /// Shows, waits for a key or a save, and so on until the end.
-    fn follow(&mut self, terminal: &mut DefaultTerminal) -> io::Result<()> {
+    fn follow(&mut self, terminal: &mut DefaultTerminal) -> io::Result<End> {
         loop {
             terminal.draw(|frame| {
                 screen::draw(frame, &mut self.state, &self.data, self.colour);
             })?;
-            let next = self.wait()?;
-            match next {
-                Next::Stay => {}
-                Next::Quit => return Ok(()),
-                Next::Reload => {
-                    if self.data.took > NOTICEABLE {
-                        self.state.say("reading the site ...");
-                        terminal.draw(|frame| {
-                            screen::draw(frame, &mut self.state, &self.data, self.colour);
-                        })?;
-                    }
-                    self.reload();
-                }
-                Next::Edit(place) => {
+            match self.wait()? {
+                Came::End(end) => return Ok(end),
+                Came::Key(Next::Stay) => {}
+                Came::Key(Next::Quit) => return Ok(End::Asked),
+                Came::Key(Next::Reload) | Came::Save => self.read_again(),
+                Came::Read(read) => self.renew(*read),
+                Came::Key(Next::Edit(place)) => {
                     self.edit(&place)?;
                     *terminal = ratatui::try_init()?;
                     terminal.clear()?;
@@ -113,27 +189,44 @@ impl Window<'_> {
         }
     }
 
-    /// Until a key, another size of the window, or a save.
-    fn wait(&mut self) -> io::Result<Next> {
+    /// Until a key, another size of the window, a save, the end of a reading or a signal.
+    fn wait(&mut self) -> io::Result<Came> {
         loop {
             if event::poll(POLL)? {
                 match event::read()? {
                     Event::Key(key) if key.kind == KeyEventKind::Press => {
-                        return Ok(self.state.key(key, &self.data));
+                        return Ok(Came::Key(self.state.key(key, &self.data)));
                     }
-                    Event::Resize(..) => return Ok(Next::Stay),
+                    Event::Resize(..) => return Ok(Came::Key(Next::Stay)),
                     _ => {}
                 }
             }
+            if let Some(signal) = self.signals.came() {
+                return Ok(Came::End(End::Signal(signal)));
+            }
             if self.stamps.saved(self.arguments.site.path()) {
-                return Ok(Next::Reload);
+                return Ok(Came::Save);
+            }
+            match self.work.as_ref().map(Work::progress) {
+                None | Some(Progress::Busy) => {}
+                Some(Progress::Lost) => return Ok(Came::End(End::Lost)),
+                Some(Progress::Done(read)) => return Ok(Came::Read(read)),
             }
         }
     }
 
-    /// Reads the site again; where it does not load, what was known stays.
-    fn reload(&mut self) {
-        match Data::load(&self.arguments.site) {
+    /// Begins to read the site anew. What is being read is of no use any more.
+    fn read_again(&mut self) {
+        self.work = Some(Work::start(&self.arguments.site));
+        if self.data.took > NOTICEABLE {
+            self.state.say("reading the site ...");
+        }
+    }
+
+    /// Shows what was read; where it does not load, what was known stays.
+    fn renew(&mut self, read: Result<Data, Broken>) {
+        self.work = None;
+        match read {
             Ok(data) => {
                 let text = data.since(&self.data);
                 self.data = data;
@@ -155,10 +248,16 @@ impl Window<'_> {
                 .say("set VISUAL or EDITOR to the program that e is to open a place in");
             return Ok(());
         };
-        let mut words = editor.split_whitespace();
-        let program = words.next().unwrap_or_default();
+        // As a shell would split it; no shell runs, so nothing else in it means anything.
+        let words = shlex::split(&editor).filter(|words| !words.is_empty());
+        let Some(words) = words else {
+            self.state
+                .say("VISUAL or EDITOR has a quote that is not closed");
+            return Ok(());
+        };
+        let program = &words[0];
         let ran = Command::new(program)
-            .args(words)
+            .args(&words[1..])
             .arg(format!("+{}", place.line))
             .arg(Path::new(&place.file))
             .status();

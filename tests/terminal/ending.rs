@@ -1,0 +1,138 @@
+//! Keys and signals while the view reads, computes or is idle: the terminal is given back as it was.
+
+use std::fmt::Write;
+use std::fs;
+use std::path::Path;
+
+use crate::made::{demo, made};
+use crate::screen::Screen;
+
+/// A site that takes seconds to compute.
+fn slow() -> String {
+    let mut text =
+        String::from("[zones.inside]\ntrust = 50\n[gateways.edge]\ndefault = \"deny\"\n");
+    for number in 0..150 {
+        writeln!(
+            text,
+            "[segments.s{number}]\nzone = \"inside\"\nprefixes = [\"10.44.{number}.0/24\"]\n\
+             [gateways.edge.interfaces.i{number}]\nsegment = \"s{number}\"\naddresses = [\"10.44.{number}.1/24\"]"
+        )
+        .expect("a string takes all");
+    }
+    for number in 0..1500 {
+        let (from, to) = (number * 7 % 150, number * 11 % 150);
+        writeln!(
+            text,
+            "[[gateways.edge.rules]]\nname = \"r{number}\"\nsource = [\"10.44.{from}.{0}-10.44.{from}.{1}\"]\n\
+             destination = [\"10.44.{to}.0/25\"]\nservices = [\"tcp/{number}-6{0:03}\"]\naction = \"{2}\"",
+            number % 90 + 2,
+            number % 90 + 60,
+            ["permit", "deny"][number % 2]
+        )
+        .expect("a string takes all");
+    }
+    text
+}
+
+/// Starts the view without waiting for its first page.
+fn begin(screen: &Screen, site: &Path) {
+    let program = env!("CARGO_BIN_EXE_boundwalk");
+    screen.line("echo what was there before");
+    screen.line(&format!(
+        "{program} browse {} --today 2026-11-25; echo code $?",
+        site.display()
+    ));
+}
+
+/// The shell is back, with what was on the screen, a cursor, and keys that are shown.
+fn given_back(screen: &Screen, code: &str) {
+    let page = screen.wait(&format!("code {code}"));
+    assert!(page.contains("what was there before"), "{page}");
+    assert_eq!(screen.asked("#{cursor_flag} #{alternate_on}"), "1 0");
+    screen.line("echo typed");
+    screen.wait("echo typed");
+}
+
+/// Sends a signal to the view.
+fn signal(name: &str, site: &Path) {
+    let pattern = format!("browse {} --today", site.display());
+    let ended = std::process::Command::new("pkill")
+        .args([&format!("-{name}"), "-f", &pattern])
+        .status();
+    assert!(ended.expect("pkill is there").success(), "{pattern}");
+}
+
+#[test]
+fn keys_and_signals_end_it_while_it_computes() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let site = folder.path().join("site.toml");
+    fs::write(&site, slow()).expect("a site");
+    for (key, sent, code) in [
+        (Some("q"), None, "0"),
+        (Some("C-c"), None, "0"),
+        (None, Some("TERM"), "143"),
+    ] {
+        let Some(screen) = Screen::start(80, 24) else {
+            return;
+        };
+        begin(&screen, &site);
+        screen.wait("reading the site");
+        match (key, sent) {
+            (Some(key), _) => screen.keys(&[key]),
+            (_, sent) => signal(sent.expect("one of both"), &site),
+        }
+        given_back(&screen, code);
+    }
+}
+
+#[test]
+fn signals_end_it_while_it_is_idle() {
+    for (name, code) in [("TERM", "143"), ("HUP", "129")] {
+        let Some(screen) = Screen::start(80, 24) else {
+            return;
+        };
+        let site = made(&demo());
+        begin(&screen, &site.site);
+        screen.wait("q quit");
+        signal(name, &site.site);
+        given_back(&screen, code);
+    }
+}
+
+#[test]
+fn an_editor_is_started_by_its_words() {
+    let Some(screen) = Screen::start(80, 24) else {
+        return;
+    };
+    let site = made(&demo());
+    let folder = site.site.parent().expect("a folder").join("my editor");
+    fs::create_dir(&folder).expect("a folder");
+    let editor = folder.join("run me");
+    fs::write(
+        &editor,
+        "#!/bin/sh\nprintf '<%s>' \"$@\" > \"$(dirname \"$0\")/told\"\n",
+    )
+    .expect("an editor");
+    let before = format!(
+        "chmod +x '{0}'; VISUAL=\"'{0}' --title 'a \\$(touch x) b'\"",
+        editor.display()
+    );
+    screen.browse(&before, &site.site);
+    screen.keys(&["2", "Enter"]);
+    screen.wait("site.toml");
+    screen.keys(&["e"]);
+    let told = folder.join("told");
+    let start = std::time::Instant::now();
+    while fs::read_to_string(&told).unwrap_or_default().is_empty() {
+        assert!(
+            start.elapsed().as_secs() < 20,
+            "the editor was not started:\n{}",
+            screen.text()
+        );
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    let told = fs::read_to_string(&told).expect("a file");
+    assert!(told.starts_with("<--title><a $(touch x) b><+"), "{told}");
+    screen.keys(&["q"]);
+    screen.wait("code 0");
+}
