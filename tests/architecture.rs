@@ -173,3 +173,37 @@ fn every_file_says_what_it_is_for() {
         );
     }
 }
+
+/// Each dependency has a reason beside it in `Cargo.toml` and a row in the guide for contributors, and no row is left
+/// behind.
+#[test]
+fn dependencies_have_a_reason_and_a_row() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |name: &str| fs::read_to_string(root.join(name)).expect("a file of the project");
+    let manifest = read("Cargo.toml");
+    let mut named = Vec::new();
+    let (mut inside, mut reason) = (false, false);
+    for line in manifest.lines() {
+        if line.starts_with('[') {
+            inside = line == "[dependencies]" || line.ends_with(".dependencies]");
+        } else if let Some((name, _)) = line.split_once(" = ").filter(|_| inside) {
+            // A row of several stands under one reason.
+            assert!(reason, "no reason beside {name}");
+            named.push(name.to_owned());
+        }
+        reason = line.starts_with('#') || (reason && !line.is_empty());
+    }
+    let guide = read("DEVELOPERS.md");
+    let table = guide
+        .split("## What it is built on")
+        .nth(1)
+        .expect("the table");
+    let table = table.split("\n## ").next().unwrap_or(table);
+    let rows = table.lines().filter_map(|line| line.strip_prefix("| "));
+    let rows = rows.filter_map(|line| line.split(" | ").next());
+    let mut listed: Vec<&str> = rows.flat_map(|names| names.split(", ")).collect();
+    listed.retain(|name| *name != "crate");
+    listed.sort_unstable();
+    named.sort_unstable();
+    assert_eq!(listed, named);
+}
