@@ -1,0 +1,8 @@
+//! `laws::flow_log` on any bytes: `cargo fuzz run flow_log`.
+#![no_main]
+
+#[path = "../laws.rs"]
+#[allow(dead_code)]
+mod laws;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| laws::flow_log(data));
