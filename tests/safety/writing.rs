@@ -170,8 +170,8 @@ fn a_run_that_is_stopped_leaves_the_old_text_or_the_new_one() {
         let mut child = clean(&file).spawn().expect("it starts");
         std::thread::sleep(Duration::from_micros(random.below(400_000) as u64));
         let signal = if round % 2 == 0 { "-TERM" } else { "-KILL" };
-        let _ = Command::new("kill")
-            .args([signal, &child.id().to_string()])
+        let _ = Command::new("sh")
+            .args(["-c", &format!("kill {signal} {}", child.id())])
             .stderr(Stdio::null())
             .status();
         child.wait().expect("a child");

@@ -53,13 +53,32 @@ fn given_back(screen: &Screen, code: &str) {
     screen.wait("echo typed");
 }
 
+/// Processes that show a site.
+fn views(site: &Path) -> Vec<String> {
+    let site = site.to_str().expect("UTF-8");
+    let processes = fs::read_dir("/proc")
+        .expect("the processes")
+        .filter_map(Result::ok);
+    let shows = |process: &fs::DirEntry| {
+        let words = fs::read(process.path().join("cmdline")).unwrap_or_default();
+        let words: Vec<&[u8]> = words.split(|&byte| byte == 0).collect();
+        words.get(1) == Some(&b"browse".as_slice()) && words.contains(&site.as_bytes())
+    };
+    let names = processes.filter(shows).map(|process| process.file_name());
+    names
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect()
+}
+
 /// Sends a signal to the view.
 fn signal(name: &str, site: &Path) {
-    let pattern = format!("browse {} --today", site.display());
-    let ended = std::process::Command::new("pkill")
-        .args([&format!("-{name}"), "-f", &pattern])
+    let views = views(site);
+    assert_eq!(views.len(), 1, "{views:?}");
+    let line = format!("kill -{name} {}", views[0]);
+    let ended = std::process::Command::new("sh")
+        .args(["-c", &line])
         .status();
-    assert!(ended.expect("pkill is there").success(), "{pattern}");
+    assert!(ended.expect("sh is there").success(), "{line}");
 }
 
 #[test]
@@ -96,6 +115,34 @@ fn signals_end_it_while_it_is_idle() {
         screen.wait("q quit");
         signal(name, &site.site);
         given_back(&screen, code);
+    }
+}
+
+#[test]
+fn a_terminal_that_goes_takes_it_along() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let computing = folder.path().join("site.toml");
+    fs::write(&computing, slow()).expect("a site");
+    let idle = made(&demo());
+    for (site, shown) in [
+        (computing.as_path(), "reading the site"),
+        (idle.site.as_path(), "q quit"),
+    ] {
+        let Some(screen) = Screen::start(80, 24) else {
+            return;
+        };
+        begin(&screen, site);
+        screen.wait(shown);
+        assert_eq!(views(site).len(), 1);
+        drop(screen);
+        let start = std::time::Instant::now();
+        while !views(site).is_empty() {
+            assert!(
+                start.elapsed().as_secs() < 20,
+                "it goes on without a terminal"
+            );
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
     }
 }
 

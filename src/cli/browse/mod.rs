@@ -24,7 +24,7 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, Ke
 use crate::diagnostic::Severity;
 
 use self::data::Data;
-use self::signals::{Signals, end_by};
+use self::signals::give_back;
 use self::state::{Next, State};
 use self::view::Place;
 use self::work::{Progress, Work};
@@ -55,11 +55,11 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             "browse needs a terminal; `boundwalk review` and `boundwalk report` write what it shows",
         );
     }
-    let signals = Signals::noted()?;
+    give_back()?;
     let stamps = Stamps::of(arguments.site.path());
     let work = Work::start(&arguments.site);
     let mut terminal = ratatui::try_init()?;
-    let first = first(&work, &signals, &mut terminal);
+    let first = first(&work, &mut terminal);
     let end = match first {
         Ok(First::Data(data)) => {
             let mut window = Window {
@@ -68,7 +68,6 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
                 stamps,
                 arguments,
                 colour: output.paint().colour,
-                signals: &signals,
                 work: None,
             };
             window.follow(&mut terminal)
@@ -81,16 +80,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Ok(First::End(end)) => Ok(end),
         Err(error) => Err(error),
     };
-    // Before a signal is passed on, which leaves no time for it.
-    terminal.show_cursor()?;
     ratatui::try_restore()?;
     match end? {
         End::Asked => Ok(Verdict::Clean),
         End::Lost => output.failed("the review stopped half-way; `boundwalk review` may say why"),
-        End::Signal(signal) => {
-            end_by(signal)?;
-            Ok(Verdict::Failed)
-        }
     }
 }
 
@@ -100,8 +93,6 @@ enum End {
     Asked,
     /// The work was lost.
     Lost,
-    /// By a signal.
-    Signal(i32),
 }
 
 /// What comes of the first reading.
@@ -112,12 +103,9 @@ enum First {
 }
 
 /// Waits for the first reading; q and Ctrl-C work meanwhile.
-fn first(work: &Work, signals: &Signals, terminal: &mut DefaultTerminal) -> io::Result<First> {
+fn first(work: &Work, terminal: &mut DefaultTerminal) -> io::Result<First> {
     terminal.draw(screen::waiting)?;
     loop {
-        if let Some(signal) = signals.came() {
-            return Ok(First::End(End::Signal(signal)));
-        }
         match work.progress() {
             Progress::Busy => {}
             Progress::Lost => return Ok(First::End(End::Lost)),
@@ -154,7 +142,6 @@ struct Window<'a> {
     stamps: Stamps,
     arguments: &'a Arguments,
     colour: bool,
-    signals: &'a Signals,
     /// A newer version that is being read.
     work: Option<Work>,
 }
@@ -189,7 +176,7 @@ impl Window<'_> {
         }
     }
 
-    /// Until a key, another size of the window, a save, the end of a reading or a signal.
+    /// Until a key, another size of the window, a save, the end of a reading.
     fn wait(&mut self) -> io::Result<Came> {
         loop {
             if event::poll(POLL)? {
@@ -200,9 +187,6 @@ impl Window<'_> {
                     Event::Resize(..) => return Ok(Came::Key(Next::Stay)),
                     _ => {}
                 }
-            }
-            if let Some(signal) = self.signals.came() {
-                return Ok(Came::End(End::Signal(signal)));
             }
             if self.stamps.saved(self.arguments.site.path()) {
                 return Ok(Came::Save);
