@@ -82,13 +82,21 @@ fn a_pipe_is_written_to_and_stays_a_pipe() {
 }
 
 #[test]
+#[expect(
+    clippy::print_stderr,
+    reason = "whoever runs the tests must see what was not tested"
+)]
 fn extended_attributes_stay() {
     use rustix::fs::{XattrFlags, getxattr, setxattr};
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
     let file = folder.path().join("page.html");
     fs::write(&file, "old").expect("a file");
-    setxattr(&file, "user.kept", b"by whom", XattrFlags::empty())
-        .expect("a file system with attributes");
+    let set = setxattr(&file, "user.kept", b"by whom", XattrFlags::empty());
+    if let Err(error) = set {
+        // A file system without them can't be installed like a program, so this is skipped even where nothing else is.
+        eprintln!("SKIPPED what extended attributes would show: {error}");
+        return;
+    }
     let (_folder, site) = site(starter());
     assert_eq!(report(&file, &site), (0, String::new()));
     assert!(is_page(&file));
