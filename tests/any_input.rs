@@ -154,7 +154,7 @@ fn number(name: &str, usual: u64) -> u64 {
     given.and_then(|text| text.parse().ok()).unwrap_or(usual)
 }
 
-/// Else the laws would be asked of nothing but what is refused.
+/// Otherwise the laws would only see input that is refused at once.
 #[test]
 fn seeds_are_taken() {
     let site = load_text("site.toml", starter()).site.expect("the starter");

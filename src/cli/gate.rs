@@ -71,16 +71,17 @@ impl BaselineArguments {
 
 /// A file that is something else is not written over: a slip of the hand must not cost a site file.
 fn spare_others(path: &Path) -> Result<(), String> {
-    let Ok(bytes) = read_file(path, LARGEST_FILE) else {
-        // What can't be read now can't be written over either, or is a pipe; writing says why.
-        return Ok(());
-    };
-    let known = match std::str::from_utf8(&bytes) {
-        Ok(text) if text.trim().is_empty() => return Ok(()),
-        Ok(text) => read_baseline(text)
-            .map(|_| ())
-            .map_err(|error| error.to_string()),
-        Err(_) => Err("it is not UTF-8 text".to_owned()),
+    let known = match read_file(path, LARGEST_FILE) {
+        Ok(bytes) => match std::str::from_utf8(&bytes) {
+            Ok(text) if text.trim().is_empty() => return Ok(()),
+            Ok(text) => read_baseline(text)
+                .map(|_| ())
+                .map_err(|error| error.to_string()),
+            Err(_) => Err("it is not UTF-8 text".to_owned()),
+        },
+        Err(error) if error.kind() == io::ErrorKind::FileTooLarge => Err(reason(&error)),
+        // What can't be read can't be written over either, or is a pipe or a new file; writing says why.
+        Err(_) => return Ok(()),
     };
     known.map_err(|error| {
         let name = path.to_string_lossy();

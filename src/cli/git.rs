@@ -5,7 +5,6 @@
 //! Only plumbing that names objects is asked, no transport is allowed, nothing is fetched, no replacement is followed, and
 //! the environment of a hook is left behind.
 
-use std::io::Read;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -62,56 +61,42 @@ impl<'p> Git<'p> {
         Ok(said.trim().to_owned())
     }
 
-    /// What a commit has at a path below the folder: `./` for all that is in it.
+    /// What a commit has directly in the folder.
     ///
     /// # Errors
     /// What git says, or that its answer can't be read.
-    pub fn entries(&self, commit: &str, path: &str) -> Result<Vec<Entry>, String> {
-        let asked = ["ls-tree", "-l", "-z", "--end-of-options", commit, path];
-        let list = self.bytes(&asked, u64::MAX)?;
-        let lines = list.split(|&byte| byte == 0);
-        let lines = lines.filter(|line| !line.is_empty());
-        let entries = lines.filter_map(|line| std::str::from_utf8(line).ok());
-        entries
+    pub fn entries(&self, commit: &str) -> Result<Vec<Entry>, String> {
+        let list = self.text(&["ls-tree", "-l", "-z", "--end-of-options", commit, "./"])?;
+        let lines = list.split('\0').filter(|line| !line.is_empty());
+        lines
             .map(|line| entry(line).ok_or_else(|| format!("git lists `{line}`")))
             .collect()
     }
 
-    /// The bytes of an object, as it was stored: no filter, no conversion.
+    /// The bytes of an entry, as they were stored: no filter, no conversion.
     ///
     /// # Errors
     /// What git says, or that there are more than `most` bytes.
-    pub fn object(&self, object: &str, most: u64) -> Result<Vec<u8>, String> {
-        self.bytes(&["cat-file", "blob", object], most)
+    pub fn object(&self, entry: &Entry, most: u64) -> Result<Vec<u8>, String> {
+        match entry.size > most {
+            true => Err(format!("{} has more than {most} bytes", entry.name)),
+            false => self.bytes(&["cat-file", "blob", &entry.object]),
+        }
     }
 
     fn text(&self, arguments: &[&str]) -> Result<String, String> {
-        let bytes = self.bytes(arguments, u64::MAX)?;
+        let bytes = self.bytes(arguments)?;
         String::from_utf8(bytes).map_err(|_| "git prints something that is not UTF-8".to_owned())
     }
 
-    fn bytes(&self, arguments: &[&str], most: u64) -> Result<Vec<u8>, String> {
-        let missing = |error| format!("can't run git: {error}; install it, or name two versions");
-        let mut child = self.command(arguments).spawn().map_err(missing)?;
-        let mut out = Vec::new();
-        let mut said = String::new();
-        // What git complains of is short: the pipe takes it while the other one is read.
-        if let Some(stdout) = child.stdout.take() {
-            let read = stdout.take(most.saturating_add(1)).read_to_end(&mut out);
-            read.map_err(|error| format!("can't read what git prints: {error}"))?;
+    fn bytes(&self, arguments: &[&str]) -> Result<Vec<u8>, String> {
+        let ran = self.command(arguments).output();
+        let ran = ran
+            .map_err(|error| format!("can't run git: {error}; install it, or name two versions"))?;
+        if ran.status.success() {
+            return Ok(ran.stdout);
         }
-        if out.len() as u64 > most {
-            let _ = child.kill();
-            let _ = child.wait();
-            return Err(format!("more than {most} bytes"));
-        }
-        if let Some(mut stderr) = child.stderr.take() {
-            let _ = stderr.read_to_string(&mut said);
-        }
-        let ended = child.wait().map_err(missing)?;
-        if ended.success() {
-            return Ok(out);
-        }
+        let said = String::from_utf8_lossy(&ran.stderr);
         let said = said.trim().lines().next().unwrap_or_default();
         Err(match said.is_empty() {
             true => String::new(),
@@ -150,10 +135,7 @@ impl<'p> Git<'p> {
             .arg("-C")
             .arg(self.folder)
             .args(arguments);
-        command
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped());
+        command.stdin(Stdio::null());
         command
     }
 }

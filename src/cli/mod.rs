@@ -29,6 +29,7 @@ mod review;
 mod revision;
 mod rules;
 mod schema;
+mod signals;
 mod site;
 mod tighten;
 mod unfinished;

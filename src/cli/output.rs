@@ -44,7 +44,8 @@ impl Output {
             columns: columns(
                 io::stdout()
                     .is_terminal()
-                    .then(|| terminal_size_of(io::stdout())),
+                    .then(|| terminal_size_of(io::stdout()))
+                    .flatten(),
             ),
         }
     }
@@ -56,7 +57,8 @@ impl Output {
             columns: columns(
                 io::stderr()
                     .is_terminal()
-                    .then(|| terminal_size_of(io::stderr())),
+                    .then(|| terminal_size_of(io::stderr()))
+                    .flatten(),
             ),
         }
     }
@@ -115,12 +117,11 @@ fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool 
 }
 
 /// Columns of a stream that is a terminal of this size; of a pipe (`None`) what `COLUMNS` says, else 80.
-fn columns(terminal: Option<Option<(Width, Height)>>) -> usize {
+fn columns(terminal: Option<(Width, Height)>) -> usize {
     let given = std::env::var("COLUMNS")
         .ok()
         .and_then(|text| text.parse().ok());
-    let real = terminal.flatten();
-    let real = real.map(|(width, _)| usize::from(width.0));
+    let real = terminal.map(|(width, _)| usize::from(width.0));
     real.or(given).unwrap_or(80).clamp(40, 400)
 }
 

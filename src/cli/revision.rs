@@ -35,11 +35,12 @@ pub(super) fn load_revision(path: &Path, revision: &str) -> Result<Loaded, Strin
             true => format!("git knows no revision `{revision}` in {}", folder.display()),
             false => error,
         })?;
+    let entries = git.entries(&commit)?;
     let then = Then {
         git,
         revision,
         folder: &folder,
-        entries: Git::around(&folder).entries(&commit, "./")?,
+        entries,
     };
     let texts = match path.is_dir() {
         true => then.all()?,
@@ -103,7 +104,7 @@ impl Then<'_> {
             if entry.kind != Kind::Link {
                 return Ok(entry);
             }
-            let target = self.git.object(&entry.object, LONGEST_TARGET)?;
+            let target = self.git.object(entry, LONGEST_TARGET)?;
             let target = String::from_utf8_lossy(&target).into_owned();
             name = within(&target).ok_or_else(|| {
                 let shown = self.shown(&entry.name);
@@ -125,7 +126,7 @@ impl Then<'_> {
         if file.size > LARGEST_FILE {
             return Err(format!("{shown} is larger than {} MiB", LARGEST_FILE >> 20));
         }
-        let bytes = self.git.object(&file.object, LARGEST_FILE)?;
+        let bytes = self.git.object(file, LARGEST_FILE)?;
         let text = String::from_utf8(bytes).map_err(|_| format!("{shown} is not UTF-8 text"))?;
         Ok((shown, text))
     }

@@ -14,6 +14,8 @@ use std::time::Duration;
 
 use tempfile::{Builder, NamedTempFile};
 
+use super::signals::before_ending;
+
 const PREFIX: &str = ".boundwalk-";
 const SUFFIX: &str = ".new";
 /// A file of this age is locked if anybody is at work on it: between making and locking it lie microseconds.
@@ -67,31 +69,18 @@ fn left(path: &Path) -> bool {
     age.is_some_and(|age| age > SETTLED) && file.try_lock().is_ok()
 }
 
-/// Removes those of this run when it is asked to end, and then ends as it would have.
-#[cfg(unix)]
+/// Removes those of this run when a signal asks it to end.
 fn remove_on_signals() {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    use signal_hook::iterator::Signals;
-    use signal_hook::low_level::emulate_default_handler;
     static WATCHED: Once = Once::new();
     WATCHED.call_once(|| {
-        let Ok(mut signals) = Signals::new([SIGHUP, SIGINT, SIGTERM]) else {
-            return;
-        };
-        std::thread::spawn(move || {
-            for signal in signals.forever() {
-                let own = OWN.lock().unwrap_or_else(PoisonError::into_inner);
-                for path in own.iter() {
-                    let _ = fs::remove_file(path);
-                }
-                let _ = emulate_default_handler(signal);
-            }
-        });
+        // Where signals can't be watched, the next run removes what is left.
+        let _ = before_ending(remove_own);
     });
 }
 
-#[cfg(not(unix))]
-fn remove_on_signals() {
-    static WATCHED: Once = Once::new();
-    WATCHED.call_once(|| {});
+fn remove_own() {
+    let own = OWN.lock().unwrap_or_else(PoisonError::into_inner);
+    for path in own.iter() {
+        let _ = fs::remove_file(path);
+    }
 }

@@ -86,9 +86,8 @@ impl From<io::Error> for Reason {
 /// Puts the new texts into the files, which are found by the names that they were loaded by.
 ///
 /// All new texts are written beside the old ones first, with the same permissions, owner, group, access list and extended
-/// attributes; only then each takes
-/// its place in one step, so that whoever reads a file sees the old text or the new one, also after a loss of
-/// power. A symbolic link stays, the file it leads to is replaced. A file with several hard links is parted from
+/// attributes; only then each takes its place in one step, so that whoever reads a file sees the old text or the new
+/// one, also after a loss of power. A symbolic link stays, the file it leads to is replaced. A file with several hard links is parted from
 /// the others.
 ///
 /// # Errors

@@ -15,7 +15,7 @@ pub const LARGEST_FILE: u64 = 64 * 1024 * 1024;
 pub fn open_file(path: &Path) -> io::Result<File> {
     check(&std::fs::metadata(path)?)?;
     let file = File::open(path)?;
-    // Whatever took its place in between.
+    // The path may name something else by now.
     check(&file.metadata()?)?;
     Ok(file)
 }
@@ -25,13 +25,7 @@ pub fn open_file(path: &Path) -> io::Result<File> {
 /// # Errors
 /// Those of [`open_file`]; [`io::ErrorKind::FileTooLarge`] where it holds more, whatever its length was said to be.
 pub fn read_file(path: &Path, most: u64) -> io::Result<Vec<u8>> {
-    let mut bytes = Vec::new();
-    let read = open_file(path)?.take(most.saturating_add(1));
-    read_all(read, &mut bytes)?;
-    match bytes.len() as u64 > most {
-        true => Err(too_large(most)),
-        false => Ok(bytes),
-    }
+    bounded(open_file(path)?, most)
 }
 
 /// Reads standard input of at most `most` bytes.
@@ -39,22 +33,17 @@ pub fn read_file(path: &Path, most: u64) -> io::Result<Vec<u8>> {
 /// # Errors
 /// What the stream says; [`io::ErrorKind::FileTooLarge`] where there is more.
 pub fn read_input(most: u64) -> io::Result<Vec<u8>> {
+    bounded(io::stdin().lock(), most)
+}
+
+fn bounded(from: impl Read, most: u64) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    let read = io::stdin().lock().take(most.saturating_add(1));
-    read_all(read, &mut bytes)?;
-    match bytes.len() as u64 > most {
-        true => Err(too_large(most)),
-        false => Ok(bytes),
+    from.take(most.saturating_add(1)).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > most {
+        let text = format!("it is larger than {} MiB", most / (1024 * 1024));
+        return Err(io::Error::new(io::ErrorKind::FileTooLarge, text));
     }
-}
-
-fn read_all(mut from: impl Read, bytes: &mut Vec<u8>) -> io::Result<()> {
-    from.read_to_end(bytes).map(|_| ())
-}
-
-fn too_large(most: u64) -> io::Error {
-    let text = format!("it is larger than {} MiB", most / (1024 * 1024));
-    io::Error::new(io::ErrorKind::FileTooLarge, text)
+    Ok(bytes)
 }
 
 /// The reason without the number that the operating system adds.

@@ -7,7 +7,6 @@ mod data;
 mod details;
 mod lists;
 mod screen;
-mod signals;
 mod state;
 mod view;
 mod work;
@@ -19,15 +18,16 @@ use std::time::Duration;
 
 use clap::Args;
 use ratatui::DefaultTerminal;
+use ratatui::crossterm::cursor::Show;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use crate::diagnostic::Severity;
 
 use self::data::Data;
-use self::signals::give_back;
 use self::state::{Next, State};
 use self::view::Place;
 use self::work::{Progress, Work};
+use super::signals::before_ending;
 use super::site::{Broken, SiteArguments, print_problems};
 use super::watch::{POLL, Stamps};
 use super::{Output, Verdict};
@@ -55,7 +55,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             "browse needs a terminal; `boundwalk review` and `boundwalk report` write what it shows",
         );
     }
-    give_back()?;
+    before_ending(give_back)?;
     let stamps = Stamps::of(arguments.site.path());
     let work = Work::start(&arguments.site);
     let mut terminal = ratatui::try_init()?;
@@ -85,6 +85,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         End::Asked => Ok(Verdict::Clean),
         End::Lost => output.failed("the review stopped half-way; `boundwalk review` may say why"),
     }
+}
+
+/// Gives the terminal back. It may be gone: nothing can be done about that.
+fn give_back() {
+    let _ = ratatui::try_restore();
+    let _ = ratatui::crossterm::execute!(io::stdout(), Show);
 }
 
 /// Why it ends.
@@ -176,7 +182,7 @@ impl Window<'_> {
         }
     }
 
-    /// Until a key, another size of the window, a save, the end of a reading.
+    /// Until a key, another size of the window, a save, or the end of a reading.
     fn wait(&mut self) -> io::Result<Came> {
         loop {
             if event::poll(POLL)? {

@@ -6,7 +6,8 @@ use std::thread;
 use super::super::site::{Broken, SiteArguments};
 use super::data::Data;
 
-/// One reading of the site, on a thread of its own. Dropped, it goes on unheard: what it finds is of no use any more.
+/// One reading of the site, on a thread of its own. If it is dropped, the thread runs
+/// to its end and its result is discarded.
 pub(super) struct Work {
     result: Receiver<Result<Data, Broken>>,
 }
@@ -27,7 +28,7 @@ impl Work {
         let (hand_over, result) = mpsc::channel();
         let arguments = arguments.clone();
         thread::spawn(move || {
-            // Nobody may wait for it any more.
+            // It fails where the result is not wanted any more.
             let _ = hand_over.send(Data::load(&arguments));
         });
         Self { result }
