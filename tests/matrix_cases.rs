@@ -1,6 +1,9 @@
 //! Cells of small sites, worked out by hand: what random sites show too seldom.
 
-use boundwalk::analysis::{By, Cell, Extent, HostileReach, Matrix, Question, Reading, find_party};
+use boundwalk::analysis::{
+    By, Cell, Extent, Families, HostileReach, Matrix, Question, Reading, find_party,
+};
+use boundwalk::checks::CHECKS;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Site};
@@ -329,4 +332,39 @@ interface = "right"
         let cell = cell(&network, By::Segment, Family::V4, "left", "right");
         assert_eq!(cell.two_way, answered);
     }
+}
+
+/// Unclaimed ports stand in a matrix only where something passes, which may be in one family: each cell must stand with
+/// its own sender and target all the same.
+#[test]
+fn cells_of_both_families_stand_with_their_own_parties() {
+    let mut unlike = 0;
+    for check in CHECKS.iter().map(|registered| registered.check) {
+        let site = site(&[check.fires]);
+        let network = Network::new(&site, TODAY);
+        let matrices = Family::ALL.map(|family| {
+            let question = Question::all(By::Zone, family, true);
+            Matrix::new(&network, &question, &mut |_, _| {})
+        });
+        let parties = |matrix: &Matrix| (matrix.rows.clone(), matrix.columns.clone());
+        unlike += usize::from(parties(&matrices[0]) != parties(&matrices[1]));
+        let both = Families::new(&matrices);
+        let mut seen = 0;
+        for (row, from) in both.rows.iter().enumerate() {
+            for (column, to) in both.columns.iter().enumerate() {
+                for (matrix, cell) in both.cells(row, column) {
+                    let at = matrix.rows.iter().position(|party| party == from);
+                    let to = matrix.columns.iter().position(|party| party == to);
+                    let own = &matrix.cells[at.expect("a sender")][to.expect("a target")];
+                    assert!(std::ptr::eq(cell, own), "{}: {from:?}", check.name);
+                    seen += 1;
+                }
+            }
+        }
+        let all = matrices
+            .iter()
+            .map(|matrix| matrix.rows.len() * matrix.columns.len());
+        assert_eq!(seen, all.sum::<usize>(), "{}", check.name);
+    }
+    assert!(unlike > 0, "no example has unclaimed ports in one family");
 }
