@@ -31,8 +31,11 @@ fn alike(table: &NameTable<'_>) -> Vec<Problem> {
         let first = *seen.entry(skeleton(name.value).collect()).or_insert(name);
         if first.value != name.value {
             let message = format!(
-                "the {} `{}` looks like `{}`",
-                table.what, name.value, first.value
+                "the {} `{}` looks like `{}`{}",
+                table.what,
+                name.value,
+                first.value,
+                difference(name.value, first.value)
             );
             let problem = Problem::at(&kinds::NAMES_LOOK_ALIKE, name.span, message);
             let problem = problem.note(first.span, "the other one").about(name.value);
@@ -40,4 +43,13 @@ fn alike(table: &NameTable<'_>) -> Vec<Problem> {
         }
     }
     problems
+}
+
+/// The first letters that differ, by their numbers: on a screen they are the same.
+fn difference(name: &str, other: &str) -> String {
+    let mut letters = name.chars().zip(other.chars());
+    let differ = letters.find(|(own, other)| own != other);
+    differ.map_or_else(String::new, |(own, other)| {
+        format!(": U+{:04X} here, U+{:04X} there", own as u32, other as u32)
+    })
 }

@@ -36,7 +36,7 @@ pub const CASES: &[Case] = &[
     load(
         "names-look-alike",
         "[segments.cellar]\nzone = \"inside\"\nprefixes = \"10.44.7.0/24\"\nisolated = true\n[segments.ce11ar]\n#         ^\nzone = \"inside\"\nprefixes = \"10.44.8.0/24\"\nisolated = true",
-        "looks like `cellar`",
+        "looks like `cellar`: U+0031 here, U+006C there",
         "nobody takes for the other",
     ),
     load(
