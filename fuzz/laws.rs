@@ -1,11 +1,23 @@
 //! What holds for any input whatever. The fuzz targets and `tests/any_input.rs` both run these.
+//!
+//! Whoever takes this file in takes `edits.rs` and `random.rs` in beside it.
 
-use boundwalk::analysis::{By, Matrix, Question, find_party};
+use std::sync::LazyLock;
+
+use boundwalk::analysis::{By, Matrix, Question, find_party, party_name};
 use boundwalk::diagnostic::Severity;
 use boundwalk::forwarding::Network;
 use boundwalk::load::{FlowOptions, load_text, read_flow_log, read_results, services, starter};
-use boundwalk::model::{Date, Family};
+use boundwalk::model::{Date, Family, Site};
 use boundwalk::render::{Selection, Sheet, baseline_json, clean, problem_text, read_baseline};
+
+pub use crate::edits::rule_edits;
+
+/// What results and words are about.
+static STARTER: LazyLock<Site> = LazyLock::new(|| {
+    let loaded = load_text("site.toml", starter());
+    loaded.site.expect("the starter loads")
+});
 
 /// Any bytes as a site: a site comes out exactly when nothing is an error, places lie inside the text, and what is
 /// printed of it disturbs no terminal.
@@ -61,15 +73,13 @@ pub fn flow_log(data: &[u8]) {
 
 /// Any bytes as results of a test: rows with lines that exist, or faults that name lines.
 pub fn results(data: &[u8]) {
-    let site = load_text("site.toml", starter())
-        .site
-        .expect("the starter loads");
+    let site = &*STARTER;
     let lines = data
         .iter()
         .filter(|&&byte| byte == b'\n' || byte == b'\r')
         .count() as u64
         + 2;
-    match read_results(data, &site) {
+    match read_results(data, site) {
         Ok(rows) => assert!(rows.iter().all(|row| row.line <= lines)),
         Err(faults) => assert!(!faults.is_empty()),
     }
@@ -87,13 +97,11 @@ pub fn baseline(data: &[u8]) {
 /// Any bytes as words of `path`: a party of the site or none, a service or a problem.
 pub fn words(data: &[u8]) {
     let text = String::from_utf8_lossy(data);
-    let site = load_text("site.toml", starter())
-        .site
-        .expect("the starter loads");
-    for party in find_party(&site, &text) {
-        assert_eq!(boundwalk::analysis::party_name(&site, party), text);
+    for party in find_party(&STARTER, &text) {
+        assert_eq!(party_name(&STARTER, party), text);
     }
-    let _ = services(&site, &text);
+    // Whatever comes out: it comes out.
+    let _ = services(&STARTER, &text);
 }
 
 /// No control characters but line breaks and tabs, and nothing that turns the direction of text.
@@ -109,9 +117,10 @@ fn harmless(text: &str) {
 pub type Law = fn(&[u8]);
 
 /// Every law, by name.
-pub const LAWS: [(&str, Law); 6] = [
+pub const LAWS: [(&str, Law); 7] = [
     ("load_site", load_site),
     ("answers", answers),
+    ("rule_edits", rule_edits),
     ("flow_log", flow_log),
     ("results", results),
     ("baseline", baseline),

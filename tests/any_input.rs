@@ -3,6 +3,10 @@
 //! `BOUNDWALK_SITES` says how many inputs each law gets (300); a failure prints its number, and
 //! `BOUNDWALK_FIRST_SITE` repeats it.
 
+#[path = "../fuzz/edits.rs"]
+mod edits;
+#[path = "../fuzz/grown.rs"]
+mod grown;
 #[path = "../fuzz/laws.rs"]
 mod laws;
 #[path = "support/random.rs"]
@@ -17,6 +21,7 @@ use boundwalk::checks::CHECKS;
 use boundwalk::load::{FlowOptions, load_text, read_flow_log, read_results, starter};
 use boundwalk::render::read_baseline;
 
+use grown::Parts;
 use laws::LAWS;
 use random::Random;
 
@@ -65,7 +70,7 @@ fn seeds(law: &str) -> Vec<Vec<u8>> {
         fs::read(root.join("policies/kettle-lane").join(name)).expect("a file of the demo")
     };
     match law {
-        "load_site" | "answers" => {
+        "load_site" | "answers" | "rule_edits" => {
             let examples = CHECKS.iter().map(|registered| registered.check.fires.as_bytes().to_vec());
             examples.chain([starter().as_bytes().to_vec()]).collect()
         }
@@ -149,6 +154,14 @@ fn values(random: &mut Random, text: &mut Vec<u8>) {
     *text = lines.join(&b'\n');
 }
 
+/// A site changed by its own grammar.
+fn grown(parts: &Parts, random: &mut Random, seed: &[u8]) -> Vec<u8> {
+    let text = String::from_utf8_lossy(seed);
+    parts
+        .grown(random, &text)
+        .map_or_else(|| seed.to_vec(), String::into_bytes)
+}
+
 fn number(name: &str, usual: u64) -> u64 {
     let given = std::env::var(name).ok();
     given.and_then(|text| text.parse().ok()).unwrap_or(usual)
@@ -168,16 +181,50 @@ fn seeds_are_taken() {
     }
 }
 
+/// Otherwise nothing behind the loader would be asked of them.
+#[test]
+fn grown_sites_are_often_sites_and_seldom_the_seed() {
+    let seeds = seeds("load_site");
+    let parts = Parts::new(seeds.iter().filter_map(|seed| str::from_utf8(seed).ok()));
+    let same: Vec<Vec<u8>> = seeds
+        .iter()
+        .map(|seed| table(seed).to_string().into_bytes())
+        .collect();
+    let (mut sites, mut unchanged) = (0, 0);
+    for input in 0..400 {
+        let mut random = Random::new(input);
+        let seed = random.below(seeds.len());
+        let text = grown(&parts, &mut random, &seeds[seed]);
+        unchanged += usize::from(table(&text).to_string().into_bytes() == same[seed]);
+        let text = String::from_utf8(text).expect("UTF-8");
+        sites += usize::from(load_text("site.toml", &text).site.is_some());
+    }
+    assert!(sites > 100, "{sites} of 400 load");
+    assert!(unchanged < 80, "{unchanged} of 400 are as before");
+}
+
+fn table(text: &[u8]) -> toml::Table {
+    str::from_utf8(text).expect("UTF-8").parse().expect("TOML")
+}
+
 #[test]
 fn laws_hold_for_inputs_that_are_almost_right() {
     let first = number("BOUNDWALK_FIRST_SITE", 0);
     let count = number("BOUNDWALK_SITES", 300);
     for (name, law) in LAWS {
         let seeds = seeds(name);
+        let parts = Parts::new(seeds.iter().filter_map(|seed| str::from_utf8(seed).ok()));
         seeds.iter().for_each(|seed| law(seed));
         for input in first..first + count {
             let mut random = Random::new(input ^ 0x0fa2_2ed0);
-            let text = changed(&mut random, &seeds);
+            let text = match name {
+                // Texts that are no site say little of answers; half of these are changed by the grammar of sites.
+                "load_site" | "answers" | "rule_edits" if input % 2 == 0 => {
+                    let seed = random.pick(&seeds).clone();
+                    grown(&parts, &mut random, &seed)
+                }
+                _ => changed(&mut random, &seeds),
+            };
             let held = catch_unwind(AssertUnwindSafe(|| law(&text)));
             assert!(
                 held.is_ok(),

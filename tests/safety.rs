@@ -4,6 +4,8 @@
 mod closed;
 #[path = "safety/names.rs"]
 mod names;
+#[path = "safety/places.rs"]
+mod places;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
@@ -17,5 +19,7 @@ mod repository;
     reason = "each test that shares this file uses a part of it"
 )]
 mod run;
+#[path = "support/skipped.rs"]
+mod skipped;
 #[path = "safety/writing.rs"]
 mod writing;

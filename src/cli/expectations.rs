@@ -10,7 +10,8 @@ use crate::forwarding::Network;
 use crate::load::baselines;
 use crate::model::Family;
 use crate::render::{
-    IntentShown, baselines_text, expectations_json, expectations_markdown, expectations_text,
+    IntentShown, baselines_json, baselines_markdown, baselines_text, expectations_json,
+    expectations_markdown, expectations_text,
 };
 
 use super::review::notes_text;
@@ -25,7 +26,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     site: OptionalSite,
     /// List the ready-made sets that a site file can ask for, with their roles and lines.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "site")]
     baselines: bool,
     /// Form of the output.
     #[arg(long, value_name = "FORMAT", default_value = "text")]
@@ -50,8 +51,12 @@ enum Format {
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     if arguments.baselines {
-        let paint = output.paint();
-        output.print(&baselines_text(baselines(), paint))?;
+        let text = match arguments.format {
+            Format::Text => baselines_text(baselines(), output.paint()),
+            Format::Markdown => baselines_markdown(baselines()),
+            Format::Json => baselines_json(baselines()),
+        };
+        output.print(&text)?;
         return Ok(Verdict::Clean);
     }
     let Some(site) = arguments.site.required() else {

@@ -9,7 +9,6 @@ use crate::analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, b
 use crate::analysis::{rule_name, rule_span};
 use crate::diagnostic::{Sources, Span};
 use crate::forwarding::Network;
-use crate::load::Baseline;
 use crate::model::{Demands, Permit, Site, Through};
 
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
@@ -385,32 +384,4 @@ fn breach<'a>(shown: &'a IntentShown<'_>, breach: &Breach) -> JsonBreach<'a> {
             .map(|&(router, rule)| rule_name(shown.network, router, rule))
             .collect(),
     }
-}
-
-/// The ready-made sets, with their roles and lines.
-pub fn baselines_text(sets: &[Baseline], paint: Paint) -> String {
-    let mut out = String::new();
-    for set in sets {
-        let _ = writeln!(out, "{}", paint.strong(set.name));
-        let mut put = |indent: usize, text: &str| {
-            let room = paint.columns.saturating_sub(indent).max(30);
-            for part in wrapped(text, room) {
-                let _ = writeln!(out, "{}{part}", " ".repeat(indent));
-            }
-        };
-        put(2, &set.title);
-        put(2, "roles:");
-        for (role, who) in &set.roles {
-            put(4, &format!("{role}: {who}"));
-        }
-        put(2, "lines:");
-        for line in &set.expectations {
-            put(4, &format!("{} ({})", line.name, line.requirement));
-        }
-        out.push('\n');
-    }
-    out.push_str("In a site file:\n\n  [baselines.card-data.roles]\n  card-data = [\"cards\"]\n");
-    out.push_str("  untrusted = [\"internet\", \"guest\"]\n  wireless = []        # nobody\n");
-    out.push_str("  out-of-scope = [\"business\"]\n");
-    out
 }

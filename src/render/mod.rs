@@ -45,6 +45,7 @@ mod probes_json;
 mod probes_tables;
 mod probes_words;
 mod problems;
+mod ready_made;
 mod report;
 mod review_json;
 mod rule_sheet;
@@ -73,9 +74,7 @@ pub use csv::matrix_csv;
 pub use dot::dot;
 pub use draw::outline_text;
 pub use draw_pen::Pen;
-pub use expectations::{
-    IntentShown, baselines_text, expectations_json, expectations_markdown, expectations_text,
-};
+pub use expectations::{IntentShown, expectations_json, expectations_markdown, expectations_text};
 pub use findings::findings_text;
 pub use flows::flows_text;
 pub use frames::{node_name, socket_name, tags_text};
@@ -103,6 +102,7 @@ pub use probes_json::probes_json;
 pub use probes_tables::{probes_csv, probes_markdown};
 pub use probes_words::ProbesShown;
 pub use problems::{finding_summary, finding_text, problem_summary, problem_text};
+pub use ready_made::{baselines_json, baselines_markdown, baselines_text};
 pub use report::{MOST_SEGMENTS, ReportShown, change_html, report_html};
 pub use review_json::review_json;
 pub use rule_sheet::{rule_markdown, rule_text};

@@ -42,6 +42,27 @@ fn ready_made_sets_are_listed_and_used() {
     ] {
         assert!(list.out.contains(set), "{set}");
     }
+    let document = parsed(&line("expectations --baselines --format json"));
+    let sets = document["baselines"].as_array().expect("sets");
+    assert_eq!(sets.len(), 3);
+    let page = line("expectations --baselines --format markdown").out;
+    for set in sets {
+        let name = set["name"].as_str().expect("a name");
+        assert!(page.contains(&format!("## {name}\n")), "{page}");
+        let lines = set["lines"].as_array().expect("lines");
+        assert!(!lines.is_empty());
+        for line in lines {
+            let requirement = line["requirement"].as_str().expect("a requirement");
+            assert!(
+                list.out.replace("\n    ", " ").contains(requirement),
+                "{requirement}"
+            );
+            assert!(page.contains(requirement), "{requirement}");
+        }
+    }
+    // A list of what ships is about no site.
+    let (_folder, file) = site(starter());
+    assert_eq!(about(&file, "expectations", "--baselines").code, 2);
     let text = fs::read_to_string(format!("{DEMO}/site.toml")).expect("the demo");
     let roles = "[baselines.card-data.roles]\ncard-data = [\"cards\"]\nuntrusted = [\"internet\", \"guest\"]\n\
         wireless = []\nout-of-scope = [\"production\"]\n";
