@@ -48,12 +48,22 @@
 //! assert_eq!(matrix.rows.len(), site.segments.len());
 //! ```
 
-pub mod analysis;
-pub mod checks;
-pub mod cli;
-pub mod diagnostic;
-pub mod forwarding;
-pub mod load;
-pub mod model;
-pub mod packet;
-pub mod render;
+#[doc(inline)]
+pub use boundwalk_analysis as analysis;
+#[doc(inline)]
+pub use boundwalk_checks as checks;
+#[cfg(feature = "cli")]
+#[doc(inline)]
+pub use boundwalk_cli as cli;
+#[doc(inline)]
+pub use boundwalk_diagnostic as diagnostic;
+#[doc(inline)]
+pub use boundwalk_forwarding as forwarding;
+#[doc(inline)]
+pub use boundwalk_load as load;
+#[doc(inline)]
+pub use boundwalk_model as model;
+#[doc(inline)]
+pub use boundwalk_packet as packet;
+#[doc(inline)]
+pub use boundwalk_render as render;

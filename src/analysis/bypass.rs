@@ -1,9 +1,11 @@
 //! Ways round the gateway: pairs of segments of different zones that a device crosses without a filtering
 //! gateway deciding.
 
-use crate::forwarding::layer2::{Frame, Start, flood};
-use crate::forwarding::{Coverage, DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns};
-use crate::model::Family;
+use boundwalk_forwarding::layer2::{Frame, Start, flood};
+use boundwalk_forwarding::{
+    Coverage, DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns,
+};
+use boundwalk_model::Family;
 
 use super::matrix::addressed;
 use super::needed::Needed;

@@ -4,9 +4,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::Spanned;
-use crate::forwarding::layer2::Fabric;
-use crate::model::{HostId, Lacp, LinkEnd, RouterId, Site, Speed, SwitchId};
+use boundwalk_diagnostic::Spanned;
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_model::{HostId, Lacp, LinkEnd, RouterId, Site, Speed, SwitchId};
 
 /// A device that a cable ends at.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -182,7 +182,7 @@ impl<'s> Cabling<'s> {
     }
 }
 
-fn cable(link: &crate::model::Link) -> Cable<'_> {
+fn cable(link: &boundwalk_model::Link) -> Cable<'_> {
     Cable {
         ends: [&link.ends[0], &link.ends[1]].map(|end| CableEnd::of(&end.value)),
         label: link.label.as_deref(),

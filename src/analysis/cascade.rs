@@ -11,9 +11,9 @@ use num_bigint::BigUint;
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
-use crate::forwarding::{Network, Packet};
-use crate::model::{Action, Family, Protocol, RouterId, SegmentId};
-use crate::packet::{ClassSet, Region};
+use boundwalk_forwarding::{Network, Packet};
+use boundwalk_model::{Action, Family, Protocol, RouterId, SegmentId};
+use boundwalk_packet::{ClassSet, Region};
 
 use super::party::Party;
 use super::passages::{Gate, Passage, opened, passages};

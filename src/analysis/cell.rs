@@ -1,8 +1,8 @@
 //! One cell of a matrix in one family.
 
-use crate::forwarding::{Coverage, Packet};
-use crate::model::{HostId, RouterId};
-use crate::packet::{ClassSet, ServiceClasses};
+use boundwalk_forwarding::{Coverage, Packet};
+use boundwalk_model::{HostId, RouterId};
+use boundwalk_packet::{ClassSet, ServiceClasses};
 
 /// How much of a cell's flows something holds for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]

@@ -2,12 +2,12 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::Network;
-use crate::forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
-use crate::forwarding::layer2::{
+use boundwalk_forwarding::Network;
+use boundwalk_forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
+use boundwalk_forwarding::layer2::{
     Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, SocketName, Stopped, Tagging,
 };
-use crate::model::{SegmentId, SwitchId, VlanId};
+use boundwalk_model::{SegmentId, SwitchId, VlanId};
 
 /// The closed set of a segment's frames.
 #[derive(Clone, PartialEq, Eq, Debug)]

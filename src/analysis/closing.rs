@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::{Network, Origin};
-use crate::model::{Date, Role, Site};
+use boundwalk_forwarding::{Network, Origin};
+use boundwalk_model::{Date, Role, Site};
 
 use super::bypass::{Bypass, bypasses, pairs_asked, ways};
 use super::cut::{Cut, cut};

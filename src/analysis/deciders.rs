@@ -1,10 +1,10 @@
 //! Who decides: the gateways on a way, each with its rule, and how they are called.
 
-use crate::diagnostic::Span;
-use crate::forwarding::{
+use boundwalk_diagnostic::Span;
+use boundwalk_forwarding::{
     DeviceId, Flow, Network, Outcome, Packet, Plan, Sender, Stop, Trace, trace,
 };
-use crate::model::{RouterId, Site};
+use boundwalk_model::{RouterId, Site};
 
 /// A gateway with the rule that decided there, by number (`None`: its default).
 pub type DecidedBy = (RouterId, Option<usize>);

@@ -3,9 +3,9 @@
 use rayon::prelude::*;
 use rustc_hash::FxHashSet;
 
-use crate::forwarding::Network;
-use crate::forwarding::layer2::{Fabric, Flood, FootOf, Frame, NodeKind, SocketName};
-use crate::model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
+use boundwalk_forwarding::Network;
+use boundwalk_forwarding::layer2::{Fabric, Flood, FootOf, Frame, NodeKind, SocketName};
+use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 use super::closing::stripped;
 use super::fault::{Fault, Form, Forwarding, excludes};

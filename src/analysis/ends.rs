@@ -2,9 +2,9 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::layer2::frame::{Admitted, Frame, admit, admit_untagged, egress};
-use crate::forwarding::layer2::{Far, FootOf, SocketId, lacp_forms};
-use crate::model::{Lacp, PortVlans, RouterId, Site, Speed, SwitchId, VlanId};
+use boundwalk_forwarding::layer2::frame::{Admitted, Frame, admit, admit_untagged, egress};
+use boundwalk_forwarding::layer2::{Far, FootOf, SocketId, lacp_forms};
+use boundwalk_model::{Lacp, PortVlans, RouterId, Site, Speed, SwitchId, VlanId};
 
 use super::cabling::{Bundle, CableEnd, Cabling, Equipment};
 use super::joined::{Joined, joined};
@@ -399,7 +399,7 @@ fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
 
 #[cfg(test)]
 mod tests {
-    use crate::forwarding::layer2::Fabric;
+    use boundwalk_forwarding::layer2::Fabric;
 
     use super::*;
 
@@ -410,7 +410,7 @@ mod tests {
             [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
             [segments.cellar]\nzone = \"inside\"\nvlan = 20\nprefixes = [\"10.44.20.0/24\"]\n\
             [segments.yard]\nzone = \"inside\"\nprefixes = [\"10.44.30.0/24\"]\n";
-        let loaded = crate::load::load_text("site.toml", &format!("{base}{text}"));
+        let loaded = boundwalk_load::load_text("site.toml", &format!("{base}{text}"));
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);

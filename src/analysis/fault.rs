@@ -1,7 +1,7 @@
 //! Single faults of a configuration: what may go wrong, or be changed by mistake.
 
-use crate::diagnostic::Span;
-use crate::model::{Action, Forwards, HostId, LinkEnd, Role, RouterId, Site, VlanId};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Action, Forwards, HostId, LinkEnd, Role, RouterId, Site, VlanId};
 
 use super::deciders::rule_span;
 use super::setting::{PortKey, end_name, vlan_name};

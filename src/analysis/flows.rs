@@ -1,10 +1,10 @@
 //! What exactly passes between two parties, and what lets it.
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, Coverage, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
 };
-use crate::model::{Family, HostId, RouterId};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_model::{Family, HostId, RouterId};
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
 use super::matrix::elsewhere;

@@ -2,15 +2,15 @@
 
 use std::cell::OnceCell;
 
-use crate::forwarding::layer2::{
+use boundwalk_forwarding::layer2::{
     Fabric, Flood, FootOf, FrameWay, Start, Taken, flood, hostile_starts,
 };
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, Coverage, Flow, Limit, Network, Origin, Packet, Place, Sender, Stop, Target,
     UnclaimedId, reach,
 };
-use crate::model::{Family, Forwards, HostId, RouterId, SegmentId, Site};
-use crate::packet::IntervalSet;
+use boundwalk_model::{Family, Forwards, HostId, RouterId, SegmentId, Site};
+use boundwalk_packet::IntervalSet;
 
 use super::certificate::Certificate;
 use super::ways::{Around, Way, takes};

@@ -1,8 +1,8 @@
 //! VLANs that a switch without VLANs joins: what enters it in one comes out in another.
 
-use crate::forwarding::layer2::frame::admit_untagged;
-use crate::forwarding::layer2::{Arrival, Fabric, Far, NodeKind, SocketId};
-use crate::model::{SwitchId, VlanId};
+use boundwalk_forwarding::layer2::frame::admit_untagged;
+use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, NodeKind, SocketId};
+use boundwalk_model::{SwitchId, VlanId};
 
 /// Frames that leave a port in one VLAN and are taken into another at a second port, with nothing between them but
 /// switches that know no VLANs.

@@ -1,10 +1,10 @@
 //! The frames under the way of a packet.
 
-use crate::forwarding::layer2::{FootId, Frame, FrameWay, Start, Taken, flood, hostile_starts};
-use crate::forwarding::{
+use boundwalk_forwarding::layer2::{FootId, Frame, FrameWay, Start, Taken, flood, hostile_starts};
+use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, Outcome, Place, Plan, Sender, Step, Trace,
 };
-use crate::model::{Family, SegmentId};
+use boundwalk_model::{Family, SegmentId};
 
 use super::ways::takes;
 

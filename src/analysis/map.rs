@@ -2,7 +2,7 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
+use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
 use super::outline::{Joint, Outline, ThingId};
@@ -249,7 +249,7 @@ impl<'s> Map<'s> {
 
 #[cfg(test)]
 mod tests {
-    use crate::forwarding::layer2::Fabric;
+    use boundwalk_forwarding::layer2::Fabric;
 
     use super::*;
 
@@ -281,7 +281,7 @@ mod tests {
     }
 
     fn site() -> Site {
-        let loaded = crate::load::load_text("site.toml", SITE);
+        let loaded = boundwalk_load::load_text("site.toml", SITE);
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         loaded.site.unwrap_or_else(|| panic!("{problems:?}"))
     }

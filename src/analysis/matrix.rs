@@ -1,8 +1,8 @@
 //! Who can reach what.
 
-use crate::forwarding::{Network, Origin, Plan};
-use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, ZoneId};
-use crate::packet::{ClassSet, Interval, IntervalSet};
+use boundwalk_forwarding::{Network, Origin, Plan};
+use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, ZoneId};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
 use super::missed::forks;

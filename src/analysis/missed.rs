@@ -1,7 +1,7 @@
 //! What of a pair does not arrive.
 
-use crate::forwarding::{Certainty, Device, DeviceId, Flow, NextHop, Plan, Sender, Stopped};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_forwarding::{Certainty, Device, DeviceId, Flow, NextHop, Plan, Sender, Stopped};
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::replies::left_over;
 

@@ -1,8 +1,8 @@
 //! Sets of services and addresses in the words of the site.
 
-use crate::forwarding::{Network, Plan};
-use crate::model::{Family, Protocol, Service, Site, show_interval};
-use crate::packet::{ClassSet, Interval, IntervalSet, ServiceBox};
+use boundwalk_forwarding::{Network, Plan};
+use boundwalk_model::{Family, Protocol, Service, Site, show_interval};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet, ServiceBox};
 
 /// Destination ports (or messages) of one protocol, whatever the source port.
 type Ports = Vec<(u8, IntervalSet)>;

@@ -2,12 +2,12 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::forwarding::Network;
-use crate::forwarding::layer2::frame::admit_untagged;
-use crate::forwarding::layer2::{
+use boundwalk_forwarding::Network;
+use boundwalk_forwarding::layer2::frame::admit_untagged;
+use boundwalk_forwarding::layer2::{
     Fabric, Far, FootId, FootOf, FrameWay, SocketId, Start, Tagging, flood,
 };
-use crate::model::{SegmentId, VlanId};
+use boundwalk_model::{SegmentId, VlanId};
 
 use super::setting::{PortKey, Setting};
 

@@ -1,10 +1,10 @@
 //! What an answer rests on.
 
-use crate::forwarding::layer2::FootOf;
+use boundwalk_forwarding::layer2::FootOf;
 use rustc_hash::FxHashSet;
 
-use crate::forwarding::{DeviceId, Network};
-use crate::model::{Family, Host, SegmentId, Site};
+use boundwalk_forwarding::{DeviceId, Network};
+use boundwalk_model::{Family, Host, SegmentId, Site};
 
 /// What was modelled and assumed, in sentences, and the caution that goes with every answer.
 pub fn notes(network: &Network<'_>) -> Vec<String> {

@@ -7,8 +7,8 @@ use std::collections::{BTreeMap, VecDeque};
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::layer2::{Fabric, Far, FootOf, Frame, SocketId, SocketName};
-use crate::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
+use boundwalk_forwarding::layer2::{Fabric, Far, FootOf, Frame, SocketId, SocketName};
+use boundwalk_model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
 use super::setting::PortKey;
@@ -378,7 +378,7 @@ mod tests {
 
     /// The tree as `name(names below)`, and how much is left beside it.
     fn grown(text: &str) -> (String, usize) {
-        let loaded = crate::load::load_text("site.toml", &format!("{SEGMENTS}{text}"));
+        let loaded = boundwalk_load::load_text("site.toml", &format!("{SEGMENTS}{text}"));
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);
@@ -451,7 +451,7 @@ mod tests {
              [hosts.lost]\n[[hosts.lost.interfaces]]\nsegment = \"office\"\nport = \"a:4\"\n\
              [hosts.loose]\n[[hosts.loose.interfaces]]\nsegment = \"office\"\n"
         );
-        let loaded = crate::load::load_text("site.toml", &text);
+        let loaded = boundwalk_load::load_text("site.toml", &text);
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);

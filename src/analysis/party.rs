@@ -2,10 +2,10 @@
 
 use std::borrow::Cow;
 
-use crate::forwarding::layer2::{Fabric, Origin};
-use crate::forwarding::{DeviceIndex, Flow, Network, Place, Plan};
-use crate::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
-use crate::packet::{Interval, IntervalSet, Region};
+use boundwalk_forwarding::layer2::{Fabric, Origin};
+use boundwalk_forwarding::{DeviceIndex, Flow, Network, Place, Plan};
+use boundwalk_model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
+use boundwalk_packet::{Interval, IntervalSet, Region};
 
 /// A row or column of a matrix.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

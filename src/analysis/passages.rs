@@ -2,12 +2,12 @@
 
 use smallvec::SmallVec;
 
-use crate::diagnostic::{Span, Spanned};
-use crate::forwarding::{
+use boundwalk_diagnostic::{Span, Spanned};
+use boundwalk_forwarding::{
     Arrival, Coverage, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach,
 };
-use crate::model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
-use crate::packet::Region;
+use boundwalk_model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
+use boundwalk_packet::Region;
 
 use super::party::Party;
 

@@ -2,11 +2,11 @@
 
 use std::net::IpAddr;
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, Origin, Outcome, Packet, Place, Reply, Sender, Trace, trace,
     trace_via,
 };
-use crate::model::{Family, HostId, SegmentId};
+use boundwalk_model::{Family, HostId, SegmentId};
 
 use super::legs::{Leg, legs};
 use super::party::Party;

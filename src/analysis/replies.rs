@@ -1,9 +1,9 @@
 //! Which flows of one pair are answered.
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Coverage, DeviceIndex, Flow, Hop, Network, Place, Plan, Sender, Target, returns,
 };
-use crate::packet::Region;
+use boundwalk_packet::Region;
 
 use super::cell::Extent;
 

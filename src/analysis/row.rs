@@ -5,12 +5,12 @@ use std::borrow::Cow;
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, Coverage, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Target, reach,
     reach_beyond,
 };
-use crate::model::SegmentId;
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_model::SegmentId;
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::matrix::{By, Question};

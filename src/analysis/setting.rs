@@ -1,8 +1,8 @@
 //! Settings: the single facts of a configuration that let frames and packets pass, and sites without them.
 
-use crate::diagnostic::{Span, Spanned};
-use crate::forwarding::layer2::SocketName;
-use crate::model::{
+use boundwalk_diagnostic::{Span, Spanned};
+use boundwalk_forwarding::layer2::SocketName;
+use boundwalk_model::{
     Action, Filter, Forwards, HostId, LinkEnd, PortVlans, Role, RouterId, Site, SwitchId, VlanId,
 };
 

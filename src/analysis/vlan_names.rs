@@ -2,8 +2,8 @@
 //!
 //! A number means something only among switches that cables join, so the switch is always part of the question.
 
-use crate::forwarding::layer2::{Fabric, NodeId};
-use crate::model::{SegmentId, Site, SwitchId, VlanId};
+use boundwalk_forwarding::layer2::{Fabric, NodeId};
+use boundwalk_model::{SegmentId, Site, SwitchId, VlanId};
 
 /// Segments that a VLAN is at a switch.
 pub fn segments_at(fabric: &Fabric, switch: NodeId, vlan: VlanId) -> &[SegmentId] {

@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::{Network, Packet};
-use crate::model::{Family, ICMP, ICMPV6, RouterId, Rule, Service};
-use crate::packet::{ClassSet, IntervalSet};
+use boundwalk_forwarding::{Network, Packet};
+use boundwalk_model::{Family, ICMP, ICMPV6, RouterId, Rule, Service};
+use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::cascade::{Barred, Cascade, Course, Decider, Pair, Passed};
 use super::party::Party;

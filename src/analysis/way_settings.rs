@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, SocketId, Tagging};
-use crate::forwarding::{DeviceId, Network, Origin};
-use crate::model::{Family, Forwards, HostId, PortVlans, VlanId};
+use boundwalk_forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, SocketId, Tagging};
+use boundwalk_forwarding::{DeviceId, Network, Origin};
+use boundwalk_model::{Family, Forwards, HostId, PortVlans, VlanId};
 
 use super::needed::port_segments;
 use super::setting::{PortKey, Setting};

@@ -1,13 +1,13 @@
 //! Ways round the filtering gateways: frames through switches, packets through routers and hosts that forward
 //! without rules, and to the far address of a host with several interfaces.
 
-use crate::forwarding::layer2::{
+use boundwalk_forwarding::layer2::{
     Fabric, Flood, FootId, FootOf, Frame, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
 };
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, DeviceIndex, Flow, Network, Origin, Place, Plan, Sender, Target, reach_unfiltered,
 };
-use crate::model::{Family, HostId, SegmentId};
+use boundwalk_model::{Family, HostId, SegmentId};
 
 /// A device that passes a packet on without rules.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -1,8 +1,8 @@
 //! A packet that shows it: one member of a set, chosen to look like real traffic.
 
-use crate::forwarding::{Network, Packet, Plan};
-use crate::model::{Family, ICMP, ICMPV6, Protocol, TCP, UDP};
-use crate::packet::{IntervalSet, Region, ServiceBox};
+use boundwalk_forwarding::{Network, Packet, Plan};
+use boundwalk_model::{Family, ICMP, ICMPV6, Protocol, TCP, UDP};
+use boundwalk_packet::{IntervalSet, Region, ServiceBox};
 
 /// Services that people know at sight, the first choice for a packet that shows something (IANA service names and port
 /// numbers; which ones people know is common practice, no source).

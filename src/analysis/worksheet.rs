@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::{
+use boundwalk_model::{
     FrameTypes, Interface, Lacp, Lag, Port, PortVlans, Site, Speed, Switch, SwitchId, VlanId,
     VlanSet,
 };
@@ -319,7 +319,7 @@ pub fn lacp_word(lacp: Lacp) -> &'static str {
 
 #[cfg(test)]
 mod tests {
-    use crate::forwarding::layer2::Fabric;
+    use boundwalk_forwarding::layer2::Fabric;
 
     use super::*;
 
@@ -364,7 +364,7 @@ mod tests {
             prefixes = [\"10.44.10.0/24\"]\n[switches.a.lags.up]\nports = [\"2\", \"3\"]\nlacp = \"active\"\n\
             [switches.a.ports]\n\"up\" = { tagged = 10 }\n\"4\" = { access = 10 }\n\"1\" = { }\n\
             \"3\" = { enabled = false, description = \"spare\" }\n";
-        let loaded = crate::load::load_text("site.toml", text);
+        let loaded = boundwalk_load::load_text("site.toml", text);
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);

@@ -1,7 +1,7 @@
 //! Parts findings that somebody accepted from those that are open.
 
-use crate::diagnostic::Finding;
-use crate::model::{Accepted, Date, Site};
+use boundwalk_diagnostic::Finding;
+use boundwalk_model::{Accepted, Date, Site};
 
 use super::acceptance::OWN;
 use super::report::joined;

@@ -1,7 +1,7 @@
 //! Findings about made-up ports, accepted and held against baselines.
 
-use crate::checks::{CHECKS, find};
-use crate::diagnostic::{FileId, Span, Spanned};
+use crate::{CHECKS, find};
+use boundwalk_diagnostic::{FileId, Span, Spanned};
 
 use super::*;
 
@@ -9,7 +9,7 @@ use super::*;
 const TODAY: Date = Date::constant(2026, 11, 25);
 
 /// A finding as checks report it.
-pub(in crate::checks) fn finding(check: &str, subjects: &[&str]) -> Finding {
+pub(crate) fn finding(check: &str, subjects: &[&str]) -> Finding {
     let subjects: Vec<String> = subjects.iter().map(|&one| one.to_owned()).collect();
     Finding {
         check: find(check).expect("a check"),

@@ -1,6 +1,6 @@
 //! What the checks of accepted findings have in common.
 
-use crate::model::Accepted;
+use boundwalk_model::Accepted;
 
 use super::CHECKS;
 

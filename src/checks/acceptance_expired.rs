@@ -1,6 +1,6 @@
 //! A decision to live with a finding whose last day has passed.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::acceptance::{can_be_accepted, name, what};
 use super::report::{Report, found};

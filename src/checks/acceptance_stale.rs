@@ -1,6 +1,6 @@
 //! A decision to live with something that is not found any more.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::acceptance::{can_be_accepted, name, what};
 use super::report::{Report, found};

@@ -1,7 +1,7 @@
 //! A decision to live with what no check finds.
 
-use crate::diagnostic::{Check, Severity};
-use crate::load::KINDS;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_load::KINDS;
 
 use super::CHECKS;
 use super::acceptance::{OWN, can_be_accepted, name};

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
-use crate::diagnostic::{Check, Severity, Span};
-use crate::model::{SegmentId, Site};
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_model::{SegmentId, Site};
 
 use super::measured::of_things;
 use super::report::{Report, found};

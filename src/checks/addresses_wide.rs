@@ -2,7 +2,7 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::extent::{Extent, counted, extents};
 use super::measured::of_permit;

@@ -1,6 +1,6 @@
 //! A destination translation that names no destination.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

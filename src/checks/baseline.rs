@@ -2,8 +2,8 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::diagnostic::{Finding, Magnitude};
-use crate::model::Accepted;
+use boundwalk_diagnostic::{Finding, Magnitude};
+use boundwalk_model::Accepted;
 
 use super::accept::{Judged, parted};
 use super::acceptance::OWN;

@@ -1,6 +1,6 @@
 //! Baselines of made-up findings.
 
-use crate::checks::accept::tests::finding;
+use crate::accept::tests::finding;
 
 use super::*;
 

@@ -1,8 +1,8 @@
 //! A way round the gateway.
 
-use crate::analysis::{Bypass, bypasses, origin_name};
-use crate::diagnostic::{Check, Magnitude, Severity};
-use crate::forwarding::Origin;
+use boundwalk_analysis::{Bypass, bypasses, origin_name};
+use boundwalk_diagnostic::{Check, Magnitude, Severity};
+use boundwalk_forwarding::Origin;
 
 use super::report::{Report, found};
 use super::view::View;
@@ -51,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn place(view: &View<'_>, pair: &Bypass) -> crate::diagnostic::Span {
+fn place(view: &View<'_>, pair: &Bypass) -> boundwalk_diagnostic::Span {
     let segment = || match pair.from {
         Origin::Segment(segment) => view.site.segment(segment).place(),
         Origin::Unclaimed(group) => {

@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::analysis::{PortKey, end_key, numbered_vlan_at};
-use crate::diagnostic::{Check, Severity, Span};
-use crate::model::{Link, VlanId};
+use boundwalk_analysis::{PortKey, end_key, numbered_vlan_at};
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_model::{Link, VlanId};
 
 use super::report::{Report, found};
 use super::view::View;

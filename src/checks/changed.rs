@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Finding, Magnitude};
+use boundwalk_diagnostic::{Finding, Magnitude};
 
 use super::accept::{of_some, parted};
 use super::baseline::{more, worse};

@@ -2,7 +2,7 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
 use super::measured::of_permit;
@@ -12,7 +12,7 @@ use super::trust::untrusted;
 use super::view::View;
 use super::zone_pairs::zone_pairs;
 
-use crate::model::Service;
+use boundwalk_model::Service;
 
 pub(super) static CHECK: Check = Check {
     name: "clear-text-across-zones",

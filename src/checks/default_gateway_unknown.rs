@@ -2,8 +2,8 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::{Check, Severity, Spanned};
-use crate::model::{Family, SegmentId, Site};
+use boundwalk_diagnostic::{Check, Severity, Spanned};
+use boundwalk_model::{Family, SegmentId, Site};
 
 use super::measured::of_things;
 use super::report::{Report, found};

@@ -1,8 +1,8 @@
 //! A gateway that permits what no rule names.
 
-use crate::analysis::rules::is_backstop;
-use crate::diagnostic::{Check, Severity};
-use crate::model::Action;
+use boundwalk_analysis::rules::is_backstop;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::Action;
 
 use super::report::{Report, found};
 use super::view::View;

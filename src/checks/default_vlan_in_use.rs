@@ -1,7 +1,7 @@
 //! VLAN 1, where every port is until somebody says otherwise.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::frame::admit_untagged;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::frame::admit_untagged;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,7 +1,7 @@
 //! A final denial that does not log.
 
-use crate::analysis::rules::is_backstop;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::is_backstop;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

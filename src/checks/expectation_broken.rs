@@ -1,9 +1,9 @@
 //! An expectation that does not hold.
 
-use crate::analysis::intent::{Breach, Standing, breach_text};
-use crate::analysis::rule_span;
-use crate::diagnostic::{Check, Severity, Span};
-use crate::model::Site;
+use boundwalk_analysis::intent::{Breach, Standing, breach_text};
+use boundwalk_analysis::rule_span;
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_model::Site;
 
 use super::measured::of_breaches;
 use super::report::{Report, found};

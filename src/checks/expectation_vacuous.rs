@@ -1,7 +1,7 @@
 //! An expectation that speaks of nothing.
 
-use crate::analysis::intent::Standing;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::intent::Standing;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -2,9 +2,9 @@
 
 use num_bigint::BigUint;
 
-pub(super) use crate::analysis::counted;
-use crate::model::{AddressMatch, Family, SegmentId, show_interval};
-use crate::packet::IntervalSet;
+pub(super) use boundwalk_analysis::counted;
+use boundwalk_model::{AddressMatch, Family, SegmentId, show_interval};
+use boundwalk_packet::IntervalSet;
 
 use super::view::View;
 

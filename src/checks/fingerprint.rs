@@ -5,7 +5,7 @@ use std::fmt;
 use rustc_hash::FxHashMap;
 use sha2::{Digest, Sha256};
 
-use crate::diagnostic::Finding;
+use boundwalk_diagnostic::Finding;
 
 /// A short mark that stays the same while a finding is the same: made of the name of its check, of whom it
 /// speaks, and of its number among findings that agree in both.

@@ -1,9 +1,9 @@
 //! An interface of a gateway whose VLAN its cable does not carry.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::frame::admit_untagged;
-use crate::forwarding::layer2::{Far, Foot, FootOf, SocketId};
-use crate::model::PortVlans;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::frame::admit_untagged;
+use boundwalk_forwarding::layer2::{Far, Foot, FootOf, SocketId};
+use boundwalk_model::PortVlans;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -2,9 +2,9 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Magnitude, Severity};
-use crate::model::{Action, Family};
-use crate::packet::Region;
+use boundwalk_diagnostic::{Check, Magnitude, Severity};
+use boundwalk_model::{Action, Family};
+use boundwalk_packet::Region;
 
 use super::extent::addresses;
 use super::report::{Report, found};

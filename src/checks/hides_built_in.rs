@@ -1,6 +1,6 @@
 //! A service of the site that takes a name of the built-in list.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,7 +1,7 @@
 //! A host that joins segments.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::Forwards;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::Forwards;
 
 use super::report::{Report, found};
 use super::several_homes::homes;

@@ -1,8 +1,8 @@
 //! An interface that its port puts on another segment than the file says.
 
-use crate::analysis::foot_name;
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Arrival, Foot, FootOf};
+use boundwalk_analysis::foot_name;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Arrival, Foot, FootOf};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,7 +1,7 @@
 //! ICMPv6 messages that IPv6 can't do without.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::{Family, ICMPV6};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Family, ICMPV6};
 
 use super::report::{Report, found};
 use super::rule_asked::{Crossing, Talk, message, rule_place, talks};

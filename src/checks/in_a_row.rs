@@ -1,8 +1,8 @@
 //! Permits of gateways in a row that come to nothing, put into words.
 
-use crate::analysis::{Course, Naming, Wasted, party_name};
-use crate::diagnostic::Check;
-use crate::model::RouterId;
+use boundwalk_analysis::{Course, Naming, Wasted, party_name};
+use boundwalk_diagnostic::Check;
+use boundwalk_model::RouterId;
 
 use super::report::{Draft, Report, found};
 use super::rule_asked::rule_place;

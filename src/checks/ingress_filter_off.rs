@@ -1,7 +1,7 @@
 //! A port that lets in frames of VLANs it is not in.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::FrameTypes;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::FrameTypes;
 
 use super::report::{Report, found};
 use super::view::View;

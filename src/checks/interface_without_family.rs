@@ -1,6 +1,6 @@
 //! A translation to an address that an interface lacks.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

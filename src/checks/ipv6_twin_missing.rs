@@ -1,14 +1,14 @@
 //! A permit for the IPv4 addresses of hosts that have IPv6 addresses too.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::{Met, Permit, as_list, names_all};
 use super::report::{Report, found};
 use super::view::View;
 
-use crate::model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
-use crate::packet::{ClassSet, IntervalSet};
+use boundwalk_model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
+use boundwalk_packet::{ClassSet, IntervalSet};
 
 pub(super) static CHECK: Check = Check {
     name: "ipv6-twin-missing",

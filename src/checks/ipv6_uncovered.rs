@@ -1,11 +1,11 @@
 //! A denial that speaks of IPv4 only.
 
-use crate::analysis::{Cell, Naming};
-use crate::diagnostic::{Check, Severity};
-use crate::model::{
+use boundwalk_analysis::{Cell, Naming};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{
     Action, AddressMatch, Family, HostId, Party as RuleParty, Router, RouterId, Rule, SegmentId,
 };
-use crate::packet::{ClassSet, IntervalSet};
+use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::report::{Report, found};
 use super::view::View;

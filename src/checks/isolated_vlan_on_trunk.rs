@@ -1,8 +1,8 @@
 //! A VLAN that claims to be isolated leaves its switch.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Far, SocketId};
-use crate::model::VlanId;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Far, SocketId};
+use boundwalk_model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;

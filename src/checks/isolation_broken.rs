@@ -1,9 +1,9 @@
 //! A segment that claims to be isolated and is not.
 
-use crate::analysis::{Met, Opening, Verdict, isolations, origin_name};
-use crate::diagnostic::{Check, Magnitude, Severity, Span};
-use crate::forwarding::Origin;
-use crate::model::SegmentId;
+use boundwalk_analysis::{Met, Opening, Verdict, isolations, origin_name};
+use boundwalk_diagnostic::{Check, Magnitude, Severity, Span};
+use boundwalk_forwarding::Origin;
+use boundwalk_model::SegmentId;
 
 use super::report::{Report, found};
 use super::view::View;

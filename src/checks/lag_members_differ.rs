@@ -1,8 +1,8 @@
 //! Ports of one LAG that are not alike.
 
-use crate::analysis::CableEnd;
-use crate::diagnostic::{Check, Severity};
-use crate::model::{Lag, Port, Speed};
+use boundwalk_analysis::CableEnd;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Lag, Port, Speed};
 
 use super::lags::{LagEnd, lags};
 use super::report::{Report, found};

@@ -1,9 +1,9 @@
 //! Two ends of a LAG that never agree.
 
-use crate::analysis::{CableEnd, Equipment};
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::lacp_forms;
-use crate::model::Lacp;
+use boundwalk_analysis::{CableEnd, Equipment};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::lacp_forms;
+use boundwalk_model::Lacp;
 
 use super::lags::{LagEnd, lags, place};
 use super::report::{Report, found};

@@ -1,8 +1,8 @@
 //! A LAG whose cables do not all lead to one LAG.
 
-use crate::analysis::{CableEnd, Equipment};
-use crate::diagnostic::{Check, Severity};
-use crate::model::RouterId;
+use boundwalk_analysis::{CableEnd, Equipment};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::RouterId;
 
 use super::lags::{far_ends, lags};
 use super::report::{Report, found};

@@ -1,6 +1,6 @@
 //! A LAG that no line of `ports` describes.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

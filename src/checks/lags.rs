@@ -1,8 +1,8 @@
 //! LAGs of switches and what their cables lead to, as the file describes them.
 
-use crate::analysis::{CableEnd, Equipment};
-use crate::diagnostic::Span;
-use crate::model::{Lag, SwitchId};
+use boundwalk_analysis::{CableEnd, Equipment};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Lag, SwitchId};
 
 use super::view::View;
 

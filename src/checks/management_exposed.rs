@@ -2,7 +2,7 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::extent::addresses;
 use super::measured::of_permit;
@@ -12,7 +12,7 @@ use super::trust::untrusted;
 use super::view::View;
 use super::zone_pairs::zone_pairs;
 
-use crate::model::{Family, Service};
+use boundwalk_model::{Family, Service};
 
 pub(super) static CHECK: Check = Check {
     name: "management-exposed",

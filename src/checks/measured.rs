@@ -1,11 +1,11 @@
 //! How much findings are about: of permits, and of lines that do not hold.
 
-use crate::analysis::Party;
-use crate::analysis::intent::Breach;
-use crate::diagnostic::{Magnitude, Span128};
-use crate::forwarding::{Arrival, Origin, Place, Sender, Target, reach};
-use crate::model::{Family, Service, ServiceMatch};
-use crate::packet::{ClassSet, IntervalSet};
+use boundwalk_analysis::Party;
+use boundwalk_analysis::intent::Breach;
+use boundwalk_diagnostic::{Magnitude, Span128};
+use boundwalk_forwarding::{Arrival, Origin, Place, Sender, Target, reach};
+use boundwalk_model::{Family, Service, ServiceMatch};
+use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::permits::Permit;
 use super::view::View;
@@ -69,7 +69,7 @@ pub(super) fn of_breaches(view: &View<'_>, breaches: &[Breach]) -> Magnitude {
             "{:?} {} -> {}{}",
             breach.demand,
             view.site.segment(breach.from).name.value,
-            crate::analysis::party_name(view.site, breach.to),
+            boundwalk_analysis::party_name(view.site, breach.to),
             if breach.hostile { ", hostile" } else { "" }
         );
         for family in families {

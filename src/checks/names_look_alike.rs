@@ -1,6 +1,6 @@
 //! Two names that a reader takes for one.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

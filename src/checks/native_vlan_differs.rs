@@ -1,7 +1,7 @@
 //! The two ends of a cable take untagged frames into different VLANs.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::frame::admit_untagged;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::frame::admit_untagged;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,7 +1,7 @@
 //! A need that the rules do not let through.
 
-use crate::analysis::intent::Standing;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::intent::Standing;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::expectation_broken::{places, told};
 use super::measured::of_breaches;

@@ -1,11 +1,11 @@
 //! Answers that do not come back the way the question went.
 
-use crate::analysis::{Party, flows};
-use crate::diagnostic::{Check, Severity, Span};
-use crate::forwarding::{
+use boundwalk_analysis::{Party, flows};
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Outcome, Reply, ReplyPass, ReplyStep, Sender, Trace, trace,
 };
-use crate::model::{Family, RouterId};
+use boundwalk_model::{Family, RouterId};
 
 use super::report::{Report, found};
 use super::rule_asked::{Talk, crossings_of, rule_place, talks};

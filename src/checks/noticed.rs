@@ -1,6 +1,6 @@
 //! What loading noticed in a text and did not refuse, as findings.
 
-use crate::diagnostic::Check;
+use boundwalk_diagnostic::Check;
 
 use super::report::Report;
 use super::view::View;

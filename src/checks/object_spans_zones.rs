@@ -1,13 +1,13 @@
 //! An address group in a permit with addresses of several zones.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::{segments, zone_of};
 use super::report::{Report, found};
 use super::view::View;
 
-use crate::model::{AddressMatch, Family, SegmentId};
+use boundwalk_model::{AddressMatch, Family, SegmentId};
 
 pub(super) static CHECK: Check = Check {
     name: "object-spans-zones",

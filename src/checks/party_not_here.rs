@@ -1,6 +1,6 @@
 //! A rule or translation that names a zone or segment its gateway is not on.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,6 +1,6 @@
 //! A permit that says neither where packets leave nor to whom.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::extent::existing;
 use super::measured::of_permit;

@@ -1,6 +1,6 @@
 //! A permit for every service.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::{Permit, names_all};

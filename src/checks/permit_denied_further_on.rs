@@ -1,7 +1,7 @@
 //! A permit that comes to nothing, because the next gateway denies it.
 
-use crate::analysis::Course;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::Course;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::in_a_row;
 use super::report::Report;

@@ -2,9 +2,9 @@
 
 use num_bigint::BigUint;
 
-use crate::analysis::counted;
-use crate::analysis::privilege::RuleUse;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::counted;
+use boundwalk_analysis::privilege::RuleUse;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,6 +1,6 @@
 //! A permit from an untrusted zone that does not log.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::zone_of;

@@ -1,6 +1,6 @@
 //! A permit from a less trusted zone into a more trusted one that is not narrow.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::{Permit, zone_of};
@@ -8,7 +8,7 @@ use super::report::{Report, found};
 use super::view::View;
 use super::zone_pairs::zone_pairs;
 
-use crate::model::{Family, SegmentId};
+use boundwalk_model::{Family, SegmentId};
 
 pub(super) static CHECK: Check = Check {
     name: "permit-upward",

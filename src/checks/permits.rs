@@ -1,7 +1,7 @@
 //! Permits that really permit something, and whom they speak of.
 
-use crate::analysis::rules::Standing;
-use crate::model::{
+use boundwalk_analysis::rules::Standing;
+use boundwalk_model::{
     Action, AddressMatch, Family, ICMP, ICMPV6, Party, Rule, SegmentId, Service, Site, Zone,
 };
 

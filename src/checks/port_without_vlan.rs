@@ -1,7 +1,7 @@
 //! Something is plugged in where no frame gets through.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::Far;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::Far;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -2,14 +2,14 @@
 
 use num_bigint::BigUint;
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::extent::counted;
 use super::report::{Report, found};
 use super::view::View;
 
-use crate::model::{Protocol, Service, Site};
-use crate::packet::IntervalSet;
+use boundwalk_model::{Protocol, Service, Site};
+use boundwalk_packet::IntervalSet;
 
 pub(super) static CHECK: Check = Check {
     name: "ports-wide",

@@ -1,6 +1,6 @@
 //! An interface with a prefix length of its own.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -2,8 +2,8 @@
 
 use std::cmp::Reverse;
 
-use crate::diagnostic::{Check, Severity, Span};
-use crate::model::{Family, Prefix, SegmentId, Site};
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_model::{Family, Prefix, SegmentId, Site};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,9 +1,9 @@
 //! Private destinations that leave the site.
 
-use crate::diagnostic::{Check, Severity, Span};
-use crate::forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach};
-use crate::model::{Family, SegmentId};
-use crate::packet::IntervalSet;
+use boundwalk_diagnostic::{Check, Severity, Span};
+use boundwalk_forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach};
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::IntervalSet;
 
 use super::measured::of_things;
 use super::report::{Report, found};
@@ -101,10 +101,10 @@ fn place(view: &View<'_>, outside: SegmentId) -> Span {
         let device = plan.device(DeviceIndex(number));
         let mut routes = router.routes.iter();
         let leaves = routes.find(|route| match route.via {
-            crate::model::Via::NextHop { interface, .. } => {
+            boundwalk_model::Via::NextHop { interface, .. } => {
                 device.interfaces[interface].segment == outside
             }
-            crate::model::Via::Discard => false,
+            boundwalk_model::Via::Discard => false,
         });
         leaves.map(|route| route.place)
     });

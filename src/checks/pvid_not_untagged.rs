@@ -1,9 +1,9 @@
 //! Untagged frames go in by one VLAN and come out of another.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::SocketId;
-use crate::forwarding::layer2::frame::admit_untagged;
-use crate::model::{FrameTypes, PortVlans};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::SocketId;
+use boundwalk_forwarding::layer2::frame::admit_untagged;
+use boundwalk_model::{FrameTypes, PortVlans};
 
 use super::report::{Report, found};
 use super::view::View;

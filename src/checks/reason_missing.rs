@@ -1,6 +1,6 @@
 //! A rule without a reason or an owner.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Check, Finding, Magnitude, Note, Problem, Span};
-use crate::model::Accepted;
+use boundwalk_diagnostic::{Check, Finding, Magnitude, Note, Problem, Span};
+use boundwalk_model::Accepted;
 
 /// One thing found about one subject.
 pub(super) struct Draft {
@@ -184,7 +184,7 @@ pub(super) fn joined(names: &[String]) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::diagnostic::{FileId, Severity};
+    use boundwalk_diagnostic::{FileId, Severity};
 
     use super::*;
 

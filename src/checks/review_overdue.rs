@@ -2,8 +2,8 @@
 
 use jiff::Span as Months;
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::Date;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::Date;
 
 use super::report::{Report, found};
 use super::view::View;

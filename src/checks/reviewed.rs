@@ -1,8 +1,8 @@
 //! The rules of a gateway, looked at once for all checks, and how findings name them.
 
-use crate::analysis::rules::{RuleBook, RulePacket, Standing, Without};
-use crate::diagnostic::Span;
-use crate::model::Action;
+use boundwalk_analysis::rules::{RuleBook, RulePacket, Standing, Without};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::Action;
 
 /// The rules of one gateway, looked at, with words for findings.
 #[derive(Clone, Copy)]

@@ -1,6 +1,6 @@
 //! Several routes to one destination with the same preference.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,10 +1,10 @@
 //! Pairs of segments that talk, the gateways between them, and what those would say to another packet.
 
-use crate::analysis::{Cell, Party, party_name};
-use crate::diagnostic::Span;
-use crate::forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
-use crate::model::{Action, Family, RouterId, SegmentId};
-use crate::packet::IntervalSet;
+use boundwalk_analysis::{Cell, Party, party_name};
+use boundwalk_diagnostic::Span;
+use boundwalk_forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
+use boundwalk_model::{Action, Family, RouterId, SegmentId};
+use boundwalk_packet::IntervalSet;
 
 use super::view::View;
 
@@ -156,7 +156,7 @@ impl Crossing {
 
 /// A message of ICMP or ICMPv6 with these addresses.
 pub(super) fn message(
-    protocol: crate::model::Protocol,
+    protocol: boundwalk_model::Protocol,
     (kind, code): (u8, u8),
     source: std::net::IpAddr,
     destination: std::net::IpAddr,

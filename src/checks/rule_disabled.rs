@@ -1,6 +1,6 @@
 //! A rule that has been disabled for long.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::review_overdue::{due, months};

@@ -1,6 +1,6 @@
 //! A rule that has expired and still stands in the list.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

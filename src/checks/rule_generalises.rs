@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::rules::Rank;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::Rank;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,7 +1,7 @@
 //! A rule that no packet can match, because of interfaces, routes or translations.
 
-use crate::analysis::rules::Standing;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::Standing;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,7 +1,7 @@
 //! A rule without which every packet would be decided the same.
 
-use crate::analysis::rules::{Standing, Without, denies_the_rest, is_backstop};
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::{Standing, Without, denies_the_rest, is_backstop};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::reviewed::Reviewed;

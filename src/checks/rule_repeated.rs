@@ -1,7 +1,7 @@
 //! A rule that never decides, because earlier rules say the same.
 
-use crate::analysis::rules::{Standing, denies_the_rest};
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::{Standing, denies_the_rest};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,8 +1,8 @@
 //! A rule that could match packets but never has.
 
-use crate::analysis::rules::Standing;
-use crate::diagnostic::{Check, Severity};
-use crate::model::Action;
+use boundwalk_analysis::rules::Standing;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::Action;
 
 use super::report::{Report, found};
 use super::view::View;

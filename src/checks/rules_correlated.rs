@@ -1,7 +1,7 @@
 //! A permit before a denial that names some of the same packets.
 
-use crate::analysis::rules::Rank;
-use crate::diagnostic::{Check, Severity};
+use boundwalk_analysis::rules::Rank;
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

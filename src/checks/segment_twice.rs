@@ -1,6 +1,6 @@
 //! Two interfaces of a router on one segment.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,9 +1,9 @@
 //! A switch that knows no VLANs joins segments.
 
-use crate::analysis::{foot_name, joined};
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Arrival, FootId, NodeKind, SocketId};
-use crate::model::SwitchId;
+use boundwalk_analysis::{foot_name, joined};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Arrival, FootId, NodeKind, SocketId};
+use boundwalk_model::SwitchId;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,8 +1,8 @@
 //! Two segments with one VLAN number among the same switches.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::NodeId;
-use crate::model::{SegmentId, VlanId};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::NodeId;
+use boundwalk_model::{SegmentId, VlanId};
 
 use super::report::{Report, found};
 use super::view::View;

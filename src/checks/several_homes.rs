@@ -1,7 +1,7 @@
 //! A host with a foot in several segments.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::{Forwards, Host};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Forwards, Host};
 
 use super::measured::of_things;
 use super::report::{Report, found};

@@ -1,6 +1,6 @@
 //! A shared address that no other device has.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::address_twice::owners;
 use super::report::{Report, found};

@@ -1,8 +1,8 @@
 //! Interfaces without a cable, in a site that describes cables.
 
-use crate::analysis::foot_name;
-use crate::diagnostic::{Check, Severity};
-use crate::model::SegmentId;
+use boundwalk_analysis::foot_name;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::SegmentId;
 
 use super::report::{Report, found};
 use super::view::View;

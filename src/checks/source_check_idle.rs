@@ -1,6 +1,6 @@
 //! A source check that has no addresses to check against.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,7 +1,7 @@
 //! A gateway that believes every source address.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::SourceCheck;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::SourceCheck;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,6 +1,6 @@
 //! An interface with the tag of another VLAN.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
 use super::report::Report;

@@ -1,8 +1,8 @@
 //! A port for one device that lets it choose its VLAN.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, SocketId};
-use crate::model::{FrameTypes, PortVlans, VlanId};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, SocketId};
+use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 use super::measured::of_things;
 use super::report::{Report, found};

@@ -1,7 +1,7 @@
 //! Lost notices that a packet was too big.
 
-use crate::diagnostic::{Check, Severity};
-use crate::model::{Family, ICMP};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Family, ICMP};
 
 use super::report::{Report, found};
 use super::rule_asked::{message, rule_place, talks};

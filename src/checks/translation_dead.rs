@@ -1,6 +1,6 @@
 //! A translation that never applies.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::translations::{Line, List, lines, taken};
@@ -51,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn earlier<'v>(view: &View<'v>, line: Line<'v>, number: usize) -> &'v crate::model::Translation {
+fn earlier<'v>(view: &View<'v>, line: Line<'v>, number: usize) -> &'v boundwalk_model::Translation {
     let filter = view.site.router(line.router).filter();
     let list = filter.map(|filter| match line.list {
         List::Arriving => &filter.destination_translations,

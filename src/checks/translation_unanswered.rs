@@ -1,6 +1,6 @@
 //! A destination translation that some segment can use and gets no answer by.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_things;
 use super::report::{Report, found};

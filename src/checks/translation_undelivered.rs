@@ -1,6 +1,6 @@
 //! A destination translation of which nothing arrives.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
 use super::view::View;

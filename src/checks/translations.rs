@@ -1,14 +1,14 @@
 //! What translations of gateways take and what becomes of it.
 
-use crate::analysis::intent::stopped;
-use crate::analysis::witness;
-use crate::diagnostic::Span;
-use crate::forwarding::{
+use boundwalk_analysis::intent::stopped;
+use boundwalk_analysis::witness;
+use boundwalk_diagnostic::Span;
+use boundwalk_forwarding::{
     Arrival, Coverage, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
     TranslationPlan, reach, returns, trace,
 };
-use crate::model::{Family, Filter, RouterId, SegmentId, Translation};
-use crate::packet::{IntervalSet, Region};
+use boundwalk_model::{Family, Filter, RouterId, SegmentId, Translation};
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::view::View;
 

@@ -1,8 +1,8 @@
 //! A VLAN that only one end of a cable carries.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Admitted, SocketId};
-use crate::model::VlanId;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Admitted, SocketId};
+use boundwalk_model::VlanId;
 
 use super::measured::of_things;
 use super::report::{Report, found};

@@ -1,8 +1,8 @@
 //! A VLAN on a cable that nothing behind it needs.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Far, FootId, SocketId, Start, Taken, flood};
-use crate::model::VlanId;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Far, FootId, SocketId, Start, Taken, flood};
+use boundwalk_model::VlanId;
 
 use super::report::{Report, found};
 use super::view::View;

@@ -1,6 +1,6 @@
 //! Which zones count as untrusted.
 
-use crate::model::Zone;
+use boundwalk_model::Zone;
 
 /// Zones below this trust hold devices that nobody here answers for: guests, the internet. A rule of this house, no
 /// source.

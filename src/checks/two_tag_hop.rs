@@ -1,8 +1,8 @@
 //! A second tag that comes to light behind a trunk.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::{Exposed, Fabric, Far, Frame, SocketId, Start, flood};
-use crate::model::{VlanId, VlanSet};
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::{Exposed, Fabric, Far, Frame, SocketId, Start, flood};
+use boundwalk_model::{VlanId, VlanSet};
 
 use super::measured::of_things;
 use super::report::{Report, found};

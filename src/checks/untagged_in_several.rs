@@ -1,6 +1,6 @@
 //! Frames of several VLANs come out without a tag.
 
-use crate::diagnostic::{Check, Severity};
+use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_things;
 use super::report::{Report, found};

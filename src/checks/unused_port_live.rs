@@ -1,7 +1,7 @@
 //! A live socket in the wall.
 
-use crate::diagnostic::{Check, Severity};
-use crate::forwarding::layer2::Far;
+use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_forwarding::layer2::Far;
 
 use super::report::{Report, found};
 use super::view::View;

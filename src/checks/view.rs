@@ -2,16 +2,16 @@
 
 use std::cell::OnceCell;
 
-use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
-use crate::analysis::privilege::{Privilege, privilege};
-use crate::analysis::rules::RuleBook;
-use crate::analysis::{
+use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
+use boundwalk_analysis::privilege::{Privilege, privilege};
+use boundwalk_analysis::rules::RuleBook;
+use boundwalk_analysis::{
     By, Cabling, Cascade, Course, Equipment, Matrix, Naming, PortKey, Question, Wasted, messages,
     numbered_vlan_at, segments_at, wasted,
 };
-use crate::forwarding::Network;
-use crate::forwarding::layer2::{Fabric, SocketId, SocketName};
-use crate::model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
+use boundwalk_forwarding::Network;
+use boundwalk_forwarding::layer2::{Fabric, SocketId, SocketName};
+use boundwalk_model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
 use super::permits::{Permit, permits};
 use super::reviewed::Reviewed;

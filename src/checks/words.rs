@@ -1,6 +1,6 @@
 //! Lists in words.
 
-use crate::model::VlanId;
+use boundwalk_model::VlanId;
 
 /// `VLANs 60 (brewhouse) and 70 (cameras)`; of many the first few and how many more.
 pub(super) fn listed(list: &[VlanId], name: impl Fn(VlanId) -> String) -> String {

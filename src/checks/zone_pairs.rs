@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::FilterPlan;
-use crate::model::{Family, SegmentId};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_forwarding::FilterPlan;
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::permits::{Met, Permit, zone_of};
 use super::view::View;

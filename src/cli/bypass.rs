@@ -4,9 +4,9 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Bypasses, Party, chosen, notes};
-use crate::forwarding::{Network, Origin};
-use crate::render::{bypass_json, bypass_text};
+use boundwalk_analysis::{Bypasses, Party, chosen, notes};
+use boundwalk_forwarding::{Network, Origin};
+use boundwalk_render::{bypass_json, bypass_text};
 
 use super::review::notes_text;
 use super::site::{SiteArguments, open, parties};

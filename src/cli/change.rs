@@ -5,18 +5,17 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::change::{
+use boundwalk_analysis::change::{
     Edit, EditKind, IntentChange, Trend, edits, intent_changes, isolation_changes, reach_change,
     way_changes,
 };
-use crate::analysis::intent::Standing;
-use crate::analysis::{By, Naming, Question, notes};
-use crate::checks;
-use crate::diagnostic::{Finding, Severity};
-use crate::forwarding::Network;
-use crate::load::{Loaded, load_path_with};
-use crate::model::{Date, Family, Site};
-use crate::render::{
+use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::{By, Naming, Question, notes};
+use boundwalk_diagnostic::{Finding, Severity};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{Loaded, load_path_with};
+use boundwalk_model::{Date, Family, Site};
+use boundwalk_render::{
     ChangeShown, Selection, Sheet, change_html, change_json, change_markdown, change_text,
 };
 
@@ -193,10 +192,10 @@ fn findings(
     }
     // What somebody accepted is nothing new to tell.
     let [old, new] = networks.each_ref().map(|network| {
-        let found = checks::run(network);
-        checks::accept(network.site, network.today, found).open
+        let found = boundwalk_checks::run(network);
+        boundwalk_checks::accept(network.site, network.today, found).open
     });
-    Some(checks::changed(&old, &new, renamed))
+    Some(boundwalk_checks::changed(&old, &new, renamed))
 }
 
 /// How findings call rules that were renamed, before and now.

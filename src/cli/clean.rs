@@ -2,12 +2,12 @@
 
 use std::io;
 
-use crate::analysis::privilege::party_text;
-use crate::analysis::rules::{Cleaned, Comparison, Effort, Judge, Merge, RuleBook};
-use crate::forwarding::Network;
-use crate::load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
-use crate::model::{Party, RouterId, Site};
-use crate::render::{CleanedBook, clean_json, clean_text};
+use boundwalk_analysis::privilege::party_text;
+use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, Judge, Merge, RuleBook};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
+use boundwalk_model::{Party, RouterId, Site};
+use boundwalk_render::{CleanedBook, clean_json, clean_text};
 
 use super::site::Opened;
 use super::write::replace;
@@ -175,7 +175,7 @@ pub(super) fn written(
     for file in files.iter().filter(|_| !json) {
         output.print(&format!(
             "\nwritten: {}\n",
-            crate::render::clean(&file.name)
+            boundwalk_render::clean(&file.name)
         ))?;
     }
     Ok(Verdict::Clean)
@@ -201,7 +201,7 @@ fn items(site: &Site, merge: &Merge) -> Vec<String> {
         let parties = field.iter().flatten();
         parties.map(|&party| party_text(site, party)).collect()
     };
-    let addresses = |field: &Option<crate::model::AddressMatch>| {
+    let addresses = |field: &Option<boundwalk_model::AddressMatch>| {
         let items = field.iter().flat_map(|field| &field.written);
         items.map(|item| item.value.clone()).collect()
     };

@@ -1,8 +1,8 @@
 //! What matrix and review compute alike.
 
-use crate::analysis::{By, Matrix, Naming, Question};
-use crate::forwarding::Network;
-use crate::model::Family;
+use boundwalk_analysis::{By, Matrix, Naming, Question};
+use boundwalk_forwarding::Network;
+use boundwalk_model::Family;
 
 use super::output::Progress;
 

@@ -5,13 +5,13 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{
+use boundwalk_analysis::{
     By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, find_party,
 };
-use crate::forwarding::layer2::Fabric;
-use crate::forwarding::{Network, Origin};
-use crate::model::{Family, SegmentId, Site, SwitchId};
-use crate::render::{
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_forwarding::{Network, Origin};
+use boundwalk_model::{Family, SegmentId, Site, SwitchId};
+use boundwalk_render::{
     Chain, Pen, Selection, Sheet, Trail, chain_svg, dot, logical_svg, matrix_svg, mermaid,
     outline_text, panels_svg, panels_text, site_svg,
 };
@@ -128,7 +128,7 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
         ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),
         paint: match arguments.output {
             None => output.paint(),
-            Some(_) => crate::render::Paint {
+            Some(_) => boundwalk_render::Paint {
                 colour: false,
                 ..output.paint()
             },
@@ -273,7 +273,7 @@ fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts)
         Some(closing) => closing.sets.first().cloned().unwrap_or_default(),
         None => pair.opened_by.into_iter().collect(),
     };
-    let cuts = crate::render::cuts(site, &settings);
+    let cuts = boundwalk_render::cuts(site, &settings);
     let lines = cuts.iter().map(|(_, text)| text.clone()).collect();
     Ok((Chain::bypass(network, pair, lines), cuts))
 }

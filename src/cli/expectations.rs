@@ -4,12 +4,12 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::intent::{Standing, judge_expectations, judge_needs};
-use crate::analysis::{Naming, notes};
-use crate::forwarding::Network;
-use crate::load::baselines;
-use crate::model::Family;
-use crate::render::{
+use boundwalk_analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk_analysis::{Naming, notes};
+use boundwalk_forwarding::Network;
+use boundwalk_load::baselines;
+use boundwalk_model::Family;
+use boundwalk_render::{
     IntentShown, baselines_json, baselines_markdown, baselines_text, expectations_json,
     expectations_markdown, expectations_text,
 };

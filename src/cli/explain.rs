@@ -4,10 +4,10 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::checks::CHECKS;
-use crate::diagnostic::{Check, Kind};
-use crate::load::KINDS;
-use crate::render::{check_text, checks_json, checks_text, kind_text};
+use boundwalk_checks::CHECKS;
+use boundwalk_diagnostic::{Check, Kind};
+use boundwalk_load::KINDS;
+use boundwalk_render::{check_text, checks_json, checks_text, kind_text};
 
 use super::site::nearest;
 use super::{Output, Verdict};

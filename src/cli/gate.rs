@@ -6,12 +6,12 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use crate::analysis::intent::judge_expectations;
-use crate::checks::{Baseline, Judged, Standing};
-use crate::diagnostic::{Problem, Severity, Sources};
-use crate::forwarding::Network;
-use crate::load::{LARGEST_FILE, read_file, reason};
-use crate::render::{
+use boundwalk_analysis::intent::judge_expectations;
+use boundwalk_checks::{Baseline, Judged, Standing};
+use boundwalk_diagnostic::{Problem, Severity, Sources};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{LARGEST_FILE, read_file, reason};
+use boundwalk_render::{
     SarifShown, baseline_json, check_suite, expectation_outcomes, expectation_suite, file_suite,
     junit_xml, read_baseline, review_sarif,
 };

@@ -4,10 +4,10 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Distance, EFFORT, Party, Verdict as Answer, distance, isolations, notes};
-use crate::forwarding::Network;
-use crate::model::{SegmentId, Site};
-use crate::render::{Isolated, isolation_json, isolation_text};
+use boundwalk_analysis::{Distance, EFFORT, Party, Verdict as Answer, distance, isolations, notes};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{SegmentId, Site};
+use boundwalk_render::{Isolated, isolation_json, isolation_text};
 
 use super::output::Progress;
 use super::review::notes_text;

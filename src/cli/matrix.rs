@@ -4,12 +4,12 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{By, Matrix, Naming, Party, Question, chosen, flows, party_name};
-use crate::forwarding::Network;
-use crate::load::services;
-use crate::model::{Family, Service, Site};
-use crate::packet::ClassSet;
-use crate::render::{
+use boundwalk_analysis::{By, Matrix, Naming, Party, Question, chosen, flows, party_name};
+use boundwalk_forwarding::Network;
+use boundwalk_load::services;
+use boundwalk_model::{Family, Service, Site};
+use boundwalk_packet::ClassSet;
+use boundwalk_render::{
     Key, Paint, PairFlows, Selection, Sheet, Side, flows_text, matrix_csv, matrix_json,
     matrix_markdown, matrix_text,
 };

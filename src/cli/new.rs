@@ -18,7 +18,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let starter = crate::load::starter();
+    let starter = boundwalk_load::starter();
     let Some(file) = &arguments.file else {
         output.print(starter)?;
         return Ok(Verdict::Clean);
@@ -29,7 +29,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         odd if odd.starts_with('-') => format!("./{odd}"),
         name => name.into_owned(),
     };
-    let shown = crate::render::clean(&shown);
+    let shown = boundwalk_render::clean(&shown);
     match written {
         Ok(()) => {
             output.complain(&format!("wrote {shown}; next: boundwalk review {shown}\n"))?;

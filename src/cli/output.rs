@@ -7,7 +7,7 @@ use anstream::{AutoStream, ColorChoice};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
-use crate::render::{Paint, clean};
+use boundwalk_render::{Paint, clean};
 
 use super::{Colour, Verdict};
 

@@ -5,12 +5,12 @@ use std::net::IpAddr;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{CAUTION, Fate, Party, PathError, PathResult, find_party, path_via};
-use crate::forwarding::{DeviceIndex, Network, Packet};
-use crate::load::services;
-use crate::model::{Family, Protocol, Site, ZoneId};
-use crate::packet::{IntervalSet, ServiceBox};
-use crate::render::{path_json, path_text, wrapped};
+use boundwalk_analysis::{CAUTION, Fate, Party, PathError, PathResult, find_party, path_via};
+use boundwalk_forwarding::{DeviceIndex, Network, Packet};
+use boundwalk_load::services;
+use boundwalk_model::{Family, Protocol, Site, ZoneId};
+use boundwalk_packet::{IntervalSet, ServiceBox};
+use boundwalk_render::{path_json, path_text, wrapped};
 
 use super::site::{FamilyArguments, SiteArguments, did_you_mean, open, starts_itself};
 use super::{Output, Verdict};
@@ -90,7 +90,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let sources = &opened.sources;
     let text = match arguments.format {
         Format::Json => {
-            let notes = crate::analysis::notes(&network);
+            let notes = boundwalk_analysis::notes(&network);
             path_json(&network, sources, &results, &notes)
         }
         Format::Text => {
@@ -240,7 +240,7 @@ fn packet(
 
 /// Protocols that a service with any protocol is shown with.
 fn common() -> IntervalSet {
-    IntervalSet::point(u128::from(crate::model::TCP.0))
+    IntervalSet::point(u128::from(boundwalk_model::TCP.0))
 }
 
 /// The name of the gateway or router whose own an address is.
@@ -340,7 +340,7 @@ impl End {
             Party::Device(router) => plan.device(plan.router_index(router)).own.clone(),
             Party::Zone(_) | Party::Unclaimed(..) => return None,
         };
-        crate::analysis::representative(plan, &set).map(|value| family.address(value))
+        boundwalk_analysis::representative(plan, &set).map(|value| family.address(value))
     }
 }
 
@@ -365,7 +365,7 @@ fn unknown(site: &Site, name: &str, what: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Service;
+    use boundwalk_model::Service;
 
     #[test]
     fn a_service_of_any_protocol_is_shown_with_a_common_one() {

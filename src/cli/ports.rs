@@ -4,10 +4,10 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{Cabling, Difference, Equipment, Worksheet, differences};
-use crate::forwarding::layer2::Fabric;
-use crate::model::{Site, SwitchId};
-use crate::render::{Worksheets, ports_csv, ports_json, ports_markdown, ports_text};
+use boundwalk_analysis::{Cabling, Difference, Equipment, Worksheet, differences};
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_model::{Site, SwitchId};
+use boundwalk_render::{Worksheets, ports_csv, ports_json, ports_markdown, ports_text};
 
 use super::site::{SiteArguments, nearest, open};
 use super::{Output, Verdict};

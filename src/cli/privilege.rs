@@ -6,15 +6,15 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use num_bigint::BigUint;
 
-use crate::analysis::privilege::{Observed, ObservedService, Privilege, privilege};
-use crate::analysis::{counted, notes};
-use crate::forwarding::Network;
-use crate::load::{
+use boundwalk_analysis::privilege::{Observed, ObservedService, Privilege, privilege};
+use boundwalk_analysis::{counted, notes};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{
     FlowFormat, FlowLog, FlowOptions, FlowService, open_file, read_flow_log, reason,
 };
-use crate::model::{Service, Site, TCP, UDP};
-use crate::packet::IntervalSet;
-use crate::render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
+use boundwalk_model::{Service, Site, TCP, UDP};
+use boundwalk_packet::IntervalSet;
+use boundwalk_render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
 
 use super::output::Progress;
 use super::review::notes_text;
@@ -137,11 +137,14 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 }
 
 fn verdict(found: &Privilege) -> Verdict {
-    let wide = |rule: &crate::analysis::privilege::RuleUse| {
+    let wide = |rule: &boundwalk_analysis::privilege::RuleUse| {
         rule.measure.packets.used != rule.measure.packets.permitted
     };
-    let unmet = |need: &crate::analysis::privilege::NeedUse| {
-        matches!(need.standing, crate::analysis::intent::Standing::Broken(_))
+    let unmet = |need: &boundwalk_analysis::privilege::NeedUse| {
+        matches!(
+            need.standing,
+            boundwalk_analysis::intent::Standing::Broken(_)
+        )
     };
     let clean = !found.rules.iter().any(wide) && !found.needs.iter().any(unmet);
     match clean && found.impossible_count == 0 {
@@ -236,7 +239,7 @@ fn read_logs(site: &Site, arguments: &Arguments, output: &mut Output) -> io::Res
         };
         for bad in &log.first_malformed {
             let text = format!("{}:{}: {}\n", path.display(), bad.line, bad.what);
-            output.complain(&crate::render::clean(text.trim_end()))?;
+            output.complain(&boundwalk_render::clean(text.trim_end()))?;
             output.complain("\n")?;
         }
         if log.flows.is_empty() {
@@ -300,7 +303,7 @@ fn told(name: &str, log: &FlowLog) -> String {
     text
 }
 
-fn point(flow: &crate::load::ObservedFlow) -> Observed {
+fn point(flow: &boundwalk_load::ObservedFlow) -> Observed {
     let (protocol, port) = match flow.service {
         FlowService::Port(protocol, port) => (protocol, port),
         FlowService::Message(protocol, kind, code) => {

@@ -4,11 +4,11 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::probes::{Asked, plan_probes};
-use crate::analysis::{Party, notes, party_name};
-use crate::forwarding::{Network, Origin};
-use crate::model::Site;
-use crate::render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
+use boundwalk_analysis::probes::{Asked, plan_probes};
+use boundwalk_analysis::{Party, notes, party_name};
+use boundwalk_forwarding::{Network, Origin};
+use boundwalk_model::Site;
+use boundwalk_render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
 
 use super::review::notes_text;
 use super::site::{FamilyArguments, SiteArguments, open, parties, starts_itself};

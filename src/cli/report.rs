@@ -5,18 +5,18 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
-use crate::analysis::privilege::{Privilege, privilege};
-use crate::analysis::rules::{RuleBook, books};
-use crate::analysis::{
+use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
+use boundwalk_analysis::privilege::{Privilege, privilege};
+use boundwalk_analysis::rules::{RuleBook, books};
+use boundwalk_analysis::{
     By, Bypasses, Cabling, EFFORT, Families, Matrix, Naming, Question, Worksheet, differences,
     notes,
 };
-use crate::checks::{self, Area, Standing};
-use crate::diagnostic::{Finding, Severity};
-use crate::forwarding::Network;
-use crate::model::{Family, SegmentId, SwitchId};
-use crate::render::{
+use boundwalk_checks::{Area, Standing};
+use boundwalk_diagnostic::{Finding, Severity};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, SegmentId, SwitchId};
+use boundwalk_render::{
     IntentShown, Isolated, MOST_SEGMENTS, PairFlows, PrivilegeShown, ReportShown, RulesShown,
     Selection, Sheet, Worksheets, report_html, standing_summary,
 };
@@ -55,8 +55,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
     let network = Network::new(&opened.site, opened.today);
     let books = books(&network);
-    let findings = checks::run_some(&network, &books, |_| true);
-    let judged = checks::accept(&opened.site, opened.today, findings);
+    let findings = boundwalk_checks::run_some(&network, &books, |_| true);
+    let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
     let standing = Standing::new(judged, None);
     let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
     let page = page(&opened, &network, &books, &standing);
@@ -130,8 +130,8 @@ impl<'n> Judged<'n> {
         let site = network.site;
         let claims: Vec<SegmentId> = site.segments_claiming_isolation().collect();
         let open = standing.open.iter();
-        let of_rules =
-            open.filter(|finding| checks::area(finding.check).is_some_and(Area::is_rules));
+        let of_rules = open
+            .filter(|finding| boundwalk_checks::area(finding.check).is_some_and(Area::is_rules));
         Self {
             privilege: (!site.needs.is_empty()).then(|| privilege(network, &[])),
             expectations: judge_expectations(network),

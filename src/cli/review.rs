@@ -4,14 +4,14 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::{
+use boundwalk_analysis::{
     By, CAUTION, Cell, Extent, Families, HostileReach, Matrix, Naming, Question, Reading,
 };
-use crate::checks::{self, Standing};
-use crate::diagnostic::{Finding, Problem, Severity, Sources};
-use crate::forwarding::Network;
-use crate::model::Family;
-use crate::render::{
+use boundwalk_checks::Standing;
+use boundwalk_diagnostic::{Finding, Problem, Severity, Sources};
+use boundwalk_forwarding::Network;
+use boundwalk_model::Family;
+use boundwalk_render::{
     Paint, ReviewShown, Selection, Sheet, clean, finding_summary, findings_text, matrix_text,
     problem_summary, problems_json, review_json, review_markdown, standing_summary, standing_text,
     wrapped,
@@ -112,7 +112,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
-    let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
+    let judged =
+        boundwalk_checks::accept(&opened.site, opened.today, boundwalk_checks::run(&network));
     let standing = match arguments.baseline.hold(judged, read) {
         Ok(standing) => standing,
         Err(message) => return output.failed(&message),

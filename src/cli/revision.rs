@@ -2,7 +2,7 @@
 
 use std::path::{Component, Path, PathBuf};
 
-use crate::load::{LARGEST_FILE, Loaded, is_site_name, load_texts};
+use boundwalk_load::{LARGEST_FILE, Loaded, is_site_name, load_texts};
 
 use super::git::{Entry, Git, Kind};
 

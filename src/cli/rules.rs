@@ -4,13 +4,13 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::notes;
-use crate::analysis::rules::{RuleBook, RuleSheet};
-use crate::checks::{Area, run_some};
-use crate::diagnostic::{Finding, Severity};
-use crate::forwarding::Network;
-use crate::model::{Family, RouterId, Site};
-use crate::render::{
+use boundwalk_analysis::notes;
+use boundwalk_analysis::rules::{RuleBook, RuleSheet};
+use boundwalk_checks::{Area, run_some};
+use boundwalk_diagnostic::{Finding, Severity};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, RouterId, Site};
+use boundwalk_render::{
     RulesShown, rule_json, rule_markdown, rule_text, rules_csv, rules_json, rules_markdown,
     rules_text,
 };

@@ -12,6 +12,6 @@ use super::{Output, Verdict};
 pub(super) struct Arguments {}
 
 pub(super) fn run(output: &mut Output) -> io::Result<Verdict> {
-    output.print(crate::load::schema())?;
+    output.print(boundwalk_load::schema())?;
     Ok(Verdict::Clean)
 }

@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use crate::analysis::{Party, all_parties, find_party, party_name};
-use crate::diagnostic::{Problem, Severity, Sources};
-use crate::load::{Links, Loaded, load_path_with};
-use crate::model::{Date, Family, Site};
-use crate::render::{problem_summary, problem_text, problems_json};
+use boundwalk_analysis::{Party, all_parties, find_party, party_name};
+use boundwalk_diagnostic::{Problem, Severity, Sources};
+use boundwalk_load::{Links, Loaded, load_path_with};
+use boundwalk_model::{Date, Family, Site};
+use boundwalk_render::{problem_summary, problem_text, problems_json};
 
 use super::Verdict;
 use super::output::Output;

@@ -2,14 +2,14 @@
 
 use std::io;
 
-use crate::analysis::Naming;
-use crate::analysis::privilege::{
+use boundwalk_analysis::Naming;
+use boundwalk_analysis::privilege::{
     Kept, Observed, Privilege, Proof, RuleUse, Tightened, prove, tighten,
 };
-use crate::forwarding::Network;
-use crate::load::{Edit, EditedFile, RuleCopy, apply_edits, load_edited};
-use crate::model::{Family, Site};
-use crate::render::{TightenedShown, tightened_json, tightened_text};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{Edit, EditedFile, RuleCopy, apply_edits, load_edited};
+use boundwalk_model::{Family, Site};
+use boundwalk_render::{TightenedShown, tightened_json, tightened_text};
 
 use super::clean::written;
 use super::site::Opened;

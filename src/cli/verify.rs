@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use crate::analysis::probes::{Judgement, Unforeseen, Verified, unforeseen_text, verify};
-use crate::forwarding::Network;
-use crate::load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
-use crate::render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
+use boundwalk_analysis::probes::{Judgement, Unforeseen, Verified, unforeseen_text, verify};
+use boundwalk_forwarding::Network;
+use boundwalk_load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
+use boundwalk_render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
 
 use super::site::{SiteArguments, open};
 use super::{Output, Verdict};

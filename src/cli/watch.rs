@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::{Duration, Instant, SystemTime};
 
-use crate::analysis::{By, Question};
-use crate::checks::{self, Baseline, Standing};
-use crate::diagnostic::{Finding, Severity};
-use crate::forwarding::Network;
-use crate::load::is_site_file;
-use crate::model::Family;
-use crate::render::{clean, labelled, problem_summary, problem_text, standing_summary};
+use boundwalk_analysis::{By, Question};
+use boundwalk_checks::{Baseline, Standing};
+use boundwalk_diagnostic::{Finding, Severity};
+use boundwalk_forwarding::Network;
+use boundwalk_load::is_site_file;
+use boundwalk_model::Family;
+use boundwalk_render::{clean, labelled, problem_summary, problem_text, standing_summary};
 
 use super::compute::matrices;
 use super::review::summary;
@@ -122,7 +122,8 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
         Err(broken) => return output.print(&unloaded(&time, &broken, columns)),
     };
     let network = Network::new(&opened.site, opened.today);
-    let judged = checks::accept(&opened.site, opened.today, checks::run(&network));
+    let judged =
+        boundwalk_checks::accept(&opened.site, opened.today, boundwalk_checks::run(&network));
     let all = judged.open.clone();
     let accepted = judged.accepted.iter().map(|(finding, _)| finding.clone());
     let everything: Vec<Finding> = all.iter().cloned().chain(accepted).collect();

@@ -5,7 +5,7 @@ use std::fs::{self, File, Metadata, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use crate::load::EditedFile;
+use boundwalk_load::EditedFile;
 
 use super::attributes;
 use super::unfinished::Unfinished;

@@ -2,7 +2,7 @@
 
 use std::hash::{Hash, Hasher};
 
-/// Number of a text in [`Sources`](crate::diagnostic::Sources), in the order of loading.
+/// Number of a text in [`Sources`](crate::Sources), in the order of loading.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct FileId(pub u32);
 

@@ -1,7 +1,7 @@
 //! Addresses of which nobody can say who has them, or where they are.
 
-use crate::model::{Family, SegmentId, Site};
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_model::{Family, SegmentId, Site};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::network::{Device, DeviceIndex, Plan};
 use super::trace::Doubt;

@@ -1,7 +1,7 @@
 //! A single packet held against the rules of a gateway.
 
-use crate::model::{Family, Rule};
-use crate::packet::IntervalSet;
+use boundwalk_model::{Family, Rule};
+use boundwalk_packet::IntervalSet;
 
 use super::filter::FilterPlan;
 use super::network::{DeviceId, Network};

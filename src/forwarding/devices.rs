@@ -2,12 +2,12 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::Span;
-use crate::model::{
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{
     Family, Forwards, Host, HostId, InterfaceAddress, Route, Router, RouterId, SegmentId, Site,
     SourceCheck, Via,
 };
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::filter::FilterPlan;
 use super::network::{Accepts, Attachment, Device, DeviceId};

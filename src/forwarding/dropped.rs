@@ -1,6 +1,6 @@
 //! What a walk drops on arrival, whatever rules say: loops, and packets from the receiver's own addresses.
 
-use crate::packet::{IntervalSet, Region};
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::flow::{Flow, Hop, Side};
 use super::network::{DeviceIndex, Plan};
@@ -98,7 +98,7 @@ impl Walk<'_> {
 impl Plan {
     /// What is sent to somebody else: nobody misses what a device sends to an address of its own, for whichever
     /// reason it stops. Where plain devices of more than 16 addresses may be meant, those beyond stay in.
-    pub(crate) fn sent_to_others(&self, sent: &Region) -> Vec<Region> {
+    pub fn sent_to_others(&self, sent: &Region) -> Vec<Region> {
         let mut rest = vec![sent.clone()];
         let mut take = |addresses: &IntervalSet| {
             for part in std::mem::take(&mut rest) {

@@ -4,12 +4,12 @@ use std::sync::{Arc, OnceLock};
 
 use rustc_hash::FxHashMap;
 
-use crate::model::{
+use boundwalk_model::{
     Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, Service, ServiceMatch,
     Site, Translation, TranslationTarget,
 };
-use crate::packet::Interval;
-use crate::packet::{
+use boundwalk_packet::Interval;
+use boundwalk_packet::{
     ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
 };
 

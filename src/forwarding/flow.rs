@@ -2,7 +2,7 @@
 
 use smallvec::SmallVec;
 
-use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
+use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::network::DeviceIndex;
 

@@ -1,6 +1,6 @@
 //! Who takes a set of packets that is handed out on-link.
 
-use crate::packet::IntervalSet;
+use boundwalk_packet::IntervalSet;
 
 use super::flow::{Certainty, Flow};
 use super::network::{DeviceId, DeviceIndex, Plan};

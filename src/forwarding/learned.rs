@@ -11,8 +11,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::SegmentId;
-use crate::packet::IntervalSet;
+use boundwalk_model::SegmentId;
+use boundwalk_packet::IntervalSet;
 
 use super::layer2::{Fabric, FootId, FootOf, Reached};
 use super::network::{Attachment, DeviceId, DeviceIndex, Plan};

@@ -2,8 +2,8 @@
 
 use std::borrow::Cow;
 
-use crate::model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
-use crate::packet::{Interval, IntervalSet, ServiceClasses};
+use boundwalk_model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
+use boundwalk_packet::{Interval, IntervalSet, ServiceClasses};
 
 use super::ambiguous::{contested, doubled};
 use super::devices::{host_device, router_device};

@@ -1,7 +1,7 @@
 //! Where a single packet goes from a device or a sender.
 
-use crate::model::{Family, SegmentId};
-use crate::packet::IntervalSet;
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::IntervalSet;
 
 use super::flow::Certainty;
 use super::network::{DeviceId, DeviceIndex, Plan};

@@ -1,8 +1,8 @@
 //! Which device of a segment sends what: described hosts with ways of their own as themselves, all else as plain
 //! devices do.
 
-use crate::model::SegmentId;
-use crate::packet::{IntervalSet, Region};
+use boundwalk_model::SegmentId;
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::network::{DeviceIndex, Plan};
 use super::routes::NextHop;

@@ -1,7 +1,7 @@
 //! Sends sets of packets through a network and lists where each part arrives or stops.
 
-use crate::model::{Action, HostId, RouterId, SegmentId};
-use crate::packet::{ClassSet, IntervalSet, Mask, Region};
+use boundwalk_model::{Action, HostId, RouterId, SegmentId};
+use boundwalk_packet::{ClassSet, IntervalSet, Mask, Region};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::FilterPlan;

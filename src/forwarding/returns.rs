@@ -9,8 +9,8 @@
 //! A stateful gateway that sees one direction only of a TCP connection stops it after the first answer: such a flow
 //! is not answered, though the first answer comes back.
 
-use crate::model::{Action, ICMP, ICMPV6, Protocol, SegmentId, TCP};
-use crate::packet::{ClassSet, IntervalSet, Region, ServiceClasses};
+use boundwalk_model::{Action, ICMP, ICMPV6, Protocol, SegmentId, TCP};
+use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::coverage::{Coverage, Limit};
 use super::filter::{FilterPlan, TranslationPlan, Written};

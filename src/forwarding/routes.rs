@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::Span;
-use crate::model::{Route, SegmentId};
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Route, SegmentId};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::flow::Certainty;
 use super::trace::Doubt;

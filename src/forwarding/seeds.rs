@@ -2,8 +2,10 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::model::{Date, Family, Host, ICMP, ICMPV6, Protocol, Service, Site, TCP, Translation};
-use crate::packet::{IntervalSet, ServiceBox, ServiceClasses};
+use boundwalk_model::{
+    Date, Family, Host, ICMP, ICMPV6, Protocol, Service, Site, TCP, Translation,
+};
+use boundwalk_packet::{IntervalSet, ServiceBox, ServiceClasses};
 
 use super::filter::boxes;
 

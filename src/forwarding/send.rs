@@ -1,7 +1,7 @@
 //! How senders hand their packets to the first device.
 
-use crate::model::SegmentId;
-use crate::packet::{IntervalSet, Region};
+use boundwalk_model::SegmentId;
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::flow::{Certainty, Flow};
 use super::layer2::Origin;

@@ -5,8 +5,8 @@
 use std::fmt;
 use std::net::{IpAddr, SocketAddr};
 
-use crate::diagnostic::Span;
-use crate::model::{Action, Family, Protocol};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Action, Family, Protocol};
 
 use super::flow::Certainty;
 use super::network::{DeviceIndex, Network};

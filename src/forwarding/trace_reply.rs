@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
+use boundwalk_model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 
 use super::crossing::Crossing;
 use super::filter::{FilterPlan, TranslationPlan, Written};

@@ -2,8 +2,8 @@
 
 use std::net::IpAddr;
 
-use crate::model::{Action, Family, HostId, SegmentId};
-use crate::packet::IntervalSet;
+use boundwalk_model::{Action, Family, HostId, SegmentId};
+use boundwalk_packet::IntervalSet;
 
 use super::crossing::{Crossing, class_of, holds};
 use super::filter::{TranslationPlan, Written};

@@ -1,6 +1,6 @@
 //! Address translation of sets of packets under way.
 
-use crate::packet::{Interval, IntervalSet, Region};
+use boundwalk_packet::{Interval, IntervalSet, Region};
 
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::Flow;

@@ -2,8 +2,8 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::model::{Family, HostId, SegmentId, Site};
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_model::{Family, HostId, SegmentId, Site};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
 use super::learned::{Apart, Learned};
@@ -490,7 +490,7 @@ impl Plan {
     pub fn foot_of(&self, fabric: &Fabric, (device, interface): (DeviceIndex, usize)) -> FootId {
         let of = match device.0.checked_sub(self.routers()) {
             Some(host) => FootOf::Host(HostId(host), interface),
-            None => FootOf::Router(crate::model::RouterId(device.0), interface),
+            None => FootOf::Router(boundwalk_model::RouterId(device.0), interface),
         };
         fabric.foot_of(of)
     }

@@ -1,7 +1,7 @@
 //! Accepted findings.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::Accepted;
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::Accepted;
 
 use super::context::{Context, owned};
 use super::keys;

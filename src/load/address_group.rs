@@ -2,8 +2,8 @@
 
 use petgraph::graph::{DiGraph, NodeIndex};
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{AddressGroup, AddressMatch, AddressSet, Family};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{AddressGroup, AddressMatch, AddressSet, Family};
 
 use super::address_item::{Gatherer, Item, read as read_item};
 use super::context::{Context, owned};
@@ -193,7 +193,7 @@ fn gather_host(cx: &mut Context<'_>, number: usize, span: Span, into: &mut Gathe
         let value = Family::value(address.value.address());
         into.add(
             address.value.family(),
-            crate::packet::Interval::point(value),
+            boundwalk_packet::Interval::point(value),
         );
     }
     true

@@ -1,8 +1,8 @@
 //! One item of a list of addresses.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{AddressSet, Family};
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{AddressSet, Family};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::context::Context;
 use super::kinds;

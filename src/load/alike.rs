@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 use unicode_security::skeleton;
 
-use crate::diagnostic::{Problem, Spanned};
+use boundwalk_diagnostic::{Problem, Spanned};
 
 use super::context::Context;
 use super::kinds;

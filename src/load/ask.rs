@@ -1,6 +1,6 @@
 //! Services as a person asks for them on a command line.
 
-use crate::model::{Service, Site};
+use boundwalk_model::{Service, Site};
 
 use super::service_item::{Item, read};
 

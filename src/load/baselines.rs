@@ -6,8 +6,8 @@ use std::sync::LazyLock;
 use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Demands, Expectation, Party, Permit, ServiceMatch, Through};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Demands, Expectation, Party, Permit, ServiceMatch, Through};
 
 use super::context::Context;
 use super::keys;

@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{AddressSet, HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{AddressSet, HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
 
 use super::kinds;
 use super::names::NameTable;
@@ -44,7 +44,7 @@ pub(super) struct GroupState {
 #[derive(Clone, Default)]
 pub(super) struct ServiceState {
     /// Opened; `None` where it is broken (and reported) or not yet opened.
-    pub services: Option<Vec<crate::model::Service>>,
+    pub services: Option<Vec<boundwalk_model::Service>>,
     pub used: bool,
 }
 

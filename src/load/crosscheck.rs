@@ -1,7 +1,7 @@
 //! What can be seen only in the whole.
 
-use crate::diagnostic::Problem;
-use crate::model::{Forwards, Role, Route, SegmentId, Via};
+use boundwalk_diagnostic::Problem;
+use boundwalk_model::{Forwards, Role, Route, SegmentId, Via};
 
 use super::alike;
 use super::context::{Context, Device, Owner};

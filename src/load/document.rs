@@ -2,7 +2,7 @@
 
 use toml::de::DeTable;
 
-use crate::diagnostic::{FileId, Problem, Source, Span};
+use boundwalk_diagnostic::{FileId, Problem, Source, Span};
 
 use super::kinds;
 use super::reader::shown;

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::diagnostic::{Problem, Source, Sources};
+use boundwalk_diagnostic::{Problem, Source, Sources};
 
 use super::input::{LARGEST_FILE, read_file, reason};
 use super::kinds;

@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{
     Action, Filter, Interface, Role, Router, RouterId, RouterLag, SegmentId, SourceCheck, VlanId,
 };
 

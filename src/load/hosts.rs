@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Forwards, Host, HostId, HostInterface, SegmentId};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Forwards, Host, HostId, HostInterface, SegmentId};
 
 use super::context::{Context, Device, HostPort, NO_SEGMENT, owned};
 use super::interface_check::read_addresses;

@@ -1,7 +1,7 @@
 //! Needs and expectations.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Demands, Expectation, Need, Party, Permit, Through};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{Demands, Expectation, Need, Party, Permit, Through};
 
 use super::baselines;
 use super::context::{Context, Device, owned};

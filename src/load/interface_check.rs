@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use ipnet::IpNet;
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Family, InterfaceAddress, Prefix, SegmentId};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{Family, InterfaceAddress, Prefix, SegmentId};
 
 use super::context::{Context, Device, Owner};
 use super::kinds;
@@ -167,7 +167,7 @@ fn check_length(cx: &mut Context<'_>, net: IpNet, prefix: Prefix, address: Spann
     )));
 }
 
-fn segment_prefix_span(cx: &Context<'_>, prefix: Prefix) -> Option<crate::diagnostic::Span> {
+fn segment_prefix_span(cx: &Context<'_>, prefix: Prefix) -> Option<boundwalk_diagnostic::Span> {
     let placed = cx.prefixes.locate(prefix.net().addr())?;
     (placed.prefix == prefix).then_some(placed.span)
 }

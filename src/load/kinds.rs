@@ -1,6 +1,6 @@
 //! Every kind of load problem.
 
-use crate::diagnostic::{Kind, Severity};
+use boundwalk_diagnostic::{Kind, Severity};
 
 const fn error(name: &'static str, summary: &'static str) -> Kind {
     Kind {

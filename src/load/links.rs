@@ -2,8 +2,8 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{HostId, Link, LinkEnd, Site, VlanId};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{HostId, Link, LinkEnd, Site, VlanId};
 
 use super::context::{Context, Device, HostPort};
 use super::keys;
@@ -81,7 +81,7 @@ fn read_short(
 fn collect(site: &Site) -> Sockets {
     let mut sockets = Sockets::default();
     for (number, switch) in site.switches.iter().enumerate() {
-        let device = Device::Switch(crate::model::SwitchId(number));
+        let device = Device::Switch(boundwalk_model::SwitchId(number));
         let ports = switch.ports.iter().map(|port| port.name.value.as_str());
         add(&mut sockets, device, ports);
         for lag in &switch.lags {
@@ -89,7 +89,7 @@ fn collect(site: &Site) -> Sockets {
         }
     }
     for (number, router) in site.routers.iter().enumerate() {
-        let device = Device::Router(crate::model::RouterId(number));
+        let device = Device::Router(boundwalk_model::RouterId(number));
         let ports = router
             .interfaces
             .iter()

@@ -4,9 +4,9 @@ use std::net::{IpAddr, Ipv4Addr};
 
 use ipnet::IpNet;
 
-use crate::diagnostic::{Kind, Problem, Span};
-use crate::model::{Family, Prefix};
-use crate::packet::Interval;
+use boundwalk_diagnostic::{Kind, Problem, Span};
+use boundwalk_model::{Family, Prefix};
+use boundwalk_packet::Interval;
 
 use super::kinds;
 use super::reader::shown;

@@ -1,7 +1,7 @@
 //! What rules, translations, needs and expectations match by address and service.
 
-use crate::diagnostic::{Problem, Span};
-use crate::model::{AddressMatch, Family, ICMP, ICMPV6, Service, ServiceMatch};
+use boundwalk_diagnostic::{Problem, Span};
+use boundwalk_model::{AddressMatch, Family, ICMP, ICMPV6, Service, ServiceMatch};
 
 use super::context::Context;
 use super::kinds;

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
 
 use super::kinds;
 use super::reader::shown;

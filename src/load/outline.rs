@@ -2,8 +2,8 @@
 
 use toml::de::DeTable;
 
-use crate::diagnostic::{FileId, Problem, Span, Spanned};
-use crate::model::{HostId, Protocol, RouterId, SwitchId};
+use boundwalk_diagnostic::{FileId, Problem, Span, Spanned};
+use boundwalk_model::{HostId, Protocol, RouterId, SwitchId};
 
 use super::context::{Context, Device};
 use super::keys;

@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Party, SegmentId, ZoneId};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{Party, SegmentId, ZoneId};
 
 use super::context::Context;
 use super::kinds;

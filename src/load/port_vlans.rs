@@ -1,7 +1,7 @@
 //! VLAN configuration of one port: three ways to write it, one meaning.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
 
 use super::context::Context;
 use super::kinds;

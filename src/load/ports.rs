@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Lacp, Speed};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Lacp, Speed};
 
 use super::context::owned;
 use super::keys::Keys;

@@ -2,8 +2,8 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::Span;
-use crate::model::{Family, Prefix, Segment, SegmentId};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Family, Prefix, Segment, SegmentId};
 
 /// A prefix of a segment.
 #[derive(Clone, Copy, Debug)]

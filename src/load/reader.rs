@@ -2,8 +2,8 @@
 
 use toml::de::{DeTable, DeValue};
 
-use crate::diagnostic::{FileId, Problem, Span, Spanned};
-use crate::model::Date;
+use boundwalk_diagnostic::{FileId, Problem, Span, Spanned};
+use boundwalk_model::Date;
 
 use super::keys::Keys;
 use super::kinds;

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::diagnostic::{FileId, Kind, Problem, Severity, Sources, Span};
+use boundwalk_diagnostic::{FileId, Kind, Problem, Severity, Sources, Span};
 
 use super::kinds;
 

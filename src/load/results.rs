@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::model::{ICMP, ICMPV6, Protocol, SegmentId, Site};
+use boundwalk_model::{ICMP, ICMPV6, Protocol, SegmentId, Site};
 
 use super::results_port::{Ports, ports};
 

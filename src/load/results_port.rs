@@ -3,7 +3,7 @@
 //! `443`; `123 from 456` where the source port matters; `type 8 code 0` for messages. Never `8/0`, which spreadsheets
 //! take for a date.
 
-use crate::model::Protocol;
+use boundwalk_model::Protocol;
 
 /// Ports of a probe.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -65,7 +65,7 @@ fn message(text: &str) -> Option<Ports> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{ICMP, TCP};
+    use boundwalk_model::{ICMP, TCP};
 
     #[test]
     fn ports_and_messages_are_read_as_plans_write_them() {

@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Family, InterfaceAddress, Prefix, Route, SegmentId, Via};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Family, InterfaceAddress, Prefix, Route, SegmentId, Via};
 
 use super::context::Context;
 use super::interface_check::is_link_local;

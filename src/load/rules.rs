@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Action, Role, Rule};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Action, Role, Rule};
 
 use super::context::{Context, owned};
 use super::gateways::ACTIONS;

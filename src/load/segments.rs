@@ -1,7 +1,7 @@
 //! Zones and segments.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Prefix, Segment, SegmentId, VlanId, Zone, ZoneId};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{Prefix, Segment, SegmentId, VlanId, Zone, ZoneId};
 
 use super::context::{Context, NO_ZONE, owned};
 use super::keys;

@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Service, ServiceGroup, ServiceMatch};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Service, ServiceGroup, ServiceMatch};
 
 use super::address_group::{members_first, report_cycle};
 use super::context::{Context, owned};

@@ -1,7 +1,7 @@
 //! One item of a list of services, as it is written.
 
-use crate::model::{Protocol, Service};
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_model::{Protocol, Service};
+use boundwalk_packet::{Interval, IntervalSet};
 
 use super::kinds;
 use super::literal::Complaint;
@@ -137,7 +137,7 @@ fn message<'a>(protocol: Protocol, detail: &str) -> Result<Item<'a>, Complaint> 
         (Some(kind), Some(Some(code))) => Ok(message_of(protocol, kind, Some(code as u8))),
         _ => {
             let message = format!("`{}` is no {protocol} type and code", shown(detail));
-            let echo = if protocol == crate::model::ICMP {
+            let echo = if protocol == boundwalk_model::ICMP {
                 "icmp/8"
             } else {
                 "icmpv6/128"
@@ -236,7 +236,7 @@ fn name_or_mistake(text: &str, from: bool) -> Result<Item<'_>, Complaint> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{ICMP, TCP, UDP};
+    use boundwalk_model::{ICMP, TCP, UDP};
 
     fn service(text: &str) -> Service {
         match read(text).expect("a service") {

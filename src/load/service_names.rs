@@ -4,8 +4,8 @@ use std::sync::LazyLock;
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{FileId, Span, Spanned};
-use crate::model::{Service, ServiceGroup};
+use boundwalk_diagnostic::{FileId, Span, Spanned};
+use boundwalk_model::{Service, ServiceGroup};
 
 use super::service_item::{Item, read};
 
@@ -96,7 +96,7 @@ fn parse(text: &str) -> Vec<BuiltInService> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Protocol;
+    use boundwalk_model::Protocol;
 
     #[test]
     fn names_are_no_protocols_and_differ() {

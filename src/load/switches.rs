@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::diagnostic::{Problem, Span, Spanned};
-use crate::model::{Lag, Port, PortVlans, Speed, Switch};
+use boundwalk_diagnostic::{Problem, Span, Spanned};
+use boundwalk_model::{Lag, Port, PortVlans, Speed, Switch};
 
 use super::context::{Context, owned};
 use super::keys;

@@ -1,6 +1,6 @@
 //! Which names and texts a file may hold.
 
-use crate::diagnostic::{Problem, Spanned, is_prose, is_visible};
+use boundwalk_diagnostic::{Problem, Spanned, is_prose, is_visible};
 
 use super::kinds;
 use super::reader::shown;
@@ -102,7 +102,7 @@ fn describe(c: char) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diagnostic::Span;
+    use boundwalk_diagnostic::Span;
 
     fn fine(name: &str) -> bool {
         check_name(

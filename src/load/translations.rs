@@ -2,8 +2,8 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{
     AddressMatch, Family, Interface, Party, Role, Service, ServiceMatch, Translation,
     TranslationTarget,
 };

@@ -1,7 +1,7 @@
 //! What is described and never used.
 
-use crate::diagnostic::{Problem, Spanned};
-use crate::model::{Forwards, SegmentId};
+use boundwalk_diagnostic::{Problem, Spanned};
+use boundwalk_model::{Forwards, SegmentId};
 
 use super::context::{Context, owned};
 use super::kinds;

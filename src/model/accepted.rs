@@ -1,6 +1,6 @@
 //! Findings that somebody decided to live with for a while.
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::date::Date;
 

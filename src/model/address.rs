@@ -5,7 +5,7 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
 use ipnet::IpNet;
 
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_packet::{Interval, IntervalSet};
 
 /// An address family. The two are analysed apart: a statement about one says nothing about the other.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::Spanned;
+use boundwalk_diagnostic::Spanned;
 
 use super::address::InterfaceAddress;
 use super::names::SegmentId;

@@ -1,6 +1,6 @@
 //! What people need and expect.
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::names::RouterId;
 use super::rule::{AddressMatch, Party, ServiceMatch};

@@ -1,22 +1,22 @@
 //! Numbers that stand for named things.
 
-/// Number of a zone in [`Site::zones`](crate::model::Site::zones).
+/// Number of a zone in [`Site::zones`](crate::Site::zones).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct ZoneId(pub usize);
 
-/// Number of a segment in [`Site::segments`](crate::model::Site::segments).
+/// Number of a segment in [`Site::segments`](crate::Site::segments).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct SegmentId(pub usize);
 
-/// Number of a gateway or router in [`Site::routers`](crate::model::Site::routers).
+/// Number of a gateway or router in [`Site::routers`](crate::Site::routers).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct RouterId(pub usize);
 
-/// Number of a host in [`Site::hosts`](crate::model::Site::hosts).
+/// Number of a host in [`Site::hosts`](crate::Site::hosts).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct HostId(pub usize);
 
-/// Number of a switch in [`Site::switches`](crate::model::Site::switches).
+/// Number of a switch in [`Site::switches`](crate::Site::switches).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct SwitchId(pub usize);
 

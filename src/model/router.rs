@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::address::{AddressSet, InterfaceAddress, Prefix};
 use super::names::SegmentId;
@@ -202,7 +202,7 @@ impl Router {
         {
             let family = address.value.family();
             let value = super::address::Family::value(address.value.address());
-            set.insert(family, crate::packet::Interval::point(value));
+            set.insert(family, boundwalk_packet::Interval::point(value));
         }
         set
     }

@@ -1,6 +1,6 @@
 //! Rules of a gateway and what they match.
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::address::AddressSet;
 use super::date::Date;

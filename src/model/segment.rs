@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::address::{AddressSet, Family, Prefix};
 use super::names::ZoneId;

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::packet::{IntervalSet, ServiceBox};
+use boundwalk_packet::{IntervalSet, ServiceBox};
 
 use super::address::Family;
 
@@ -75,7 +75,7 @@ impl Protocol {
     pub fn with_ports() -> IntervalSet {
         [6u128, 17, 33, 132, 136]
             .into_iter()
-            .map(crate::packet::Interval::point)
+            .map(boundwalk_packet::Interval::point)
             .collect()
     }
 
@@ -83,7 +83,7 @@ impl Protocol {
     pub fn with_messages() -> IntervalSet {
         [1u128, 58]
             .into_iter()
-            .map(crate::packet::Interval::point)
+            .map(boundwalk_packet::Interval::point)
             .collect()
     }
 }

@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::diagnostic::{Problem, Spanned};
+use boundwalk_diagnostic::{Problem, Spanned};
 
 use super::accepted::Accepted;
 use super::address::{AddressSet, InterfaceAddress};

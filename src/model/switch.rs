@@ -8,7 +8,7 @@ use std::fmt;
 use bitvec::array::BitArray;
 use bitvec::order::Lsb0;
 
-use crate::diagnostic::{Span, Spanned};
+use boundwalk_diagnostic::{Span, Spanned};
 
 use super::names::{LinkEnd, SegmentId};
 

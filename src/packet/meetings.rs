@@ -160,7 +160,7 @@ fn of_block(mask: &Mask, block: usize) -> BitLine {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::packet::Space;
+    use crate::Space;
 
     #[test]
     fn boxes_meet_as_a_comparison_of_each_pair_says() {

@@ -183,7 +183,7 @@ fn joined_along(field: Field, boxes: Vec<PacketBox>) -> Vec<PacketBox> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::packet::Space;
+    use crate::Space;
 
     fn square(x: (u128, u128), y: (u128, u128)) -> PacketBox {
         PacketBox::full(&Space::new([0, 0, 9, 9, 0, 0, 0]))

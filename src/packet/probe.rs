@@ -136,7 +136,7 @@ impl Pieces {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::packet::{Field, IntervalSet, Space};
+    use crate::{Field, IntervalSet, Space};
 
     fn ports(low: u128, high: u128) -> PacketBox {
         PacketBox::full(&Space::ipv4(1)).with(Field::DestinationPort, IntervalSet::range(low, high))

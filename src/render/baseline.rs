@@ -5,8 +5,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use crate::checks::{Baseline, Fingerprint, Known};
-use crate::diagnostic::{Magnitude, Span128};
+use boundwalk_checks::{Baseline, Fingerprint, Known};
+use boundwalk_diagnostic::{Magnitude, Span128};
 
 /// What the document calls itself, and the newest version that is read.
 const DOCUMENT: &str = "boundwalk-baseline";

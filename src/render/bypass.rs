@@ -4,10 +4,10 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting, origin_name};
-use crate::diagnostic::Sources;
-use crate::forwarding::{Network, Origin};
-use crate::model::Site;
+use boundwalk_analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting, origin_name};
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::{Network, Origin};
+use boundwalk_model::Site;
 
 use super::frames::way_lines;
 use super::json::{JsonPlace, json_place, to_text};

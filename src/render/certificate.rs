@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::{Certificate, Closed, End, EndReason, PortPart, foot_name, vlan_name};
-use crate::forwarding::layer2::{Far, FootOf, SocketId};
+use boundwalk_analysis::{Certificate, Closed, End, EndReason, PortPart, foot_name, vlan_name};
+use boundwalk_forwarding::layer2::{Far, FootOf, SocketId};
 
 use super::frames::{frame_text, node_name, port_name, refused_text, socket_name};
 use super::isolation::View;

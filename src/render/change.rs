@@ -1,14 +1,14 @@
 //! What a change does, in words that every format shares.
 
-use crate::analysis::change::{
+use boundwalk_analysis::change::{
     Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Trend,
     WayChange, WayChanges,
 };
-use crate::analysis::intent::Standing;
-use crate::analysis::{DecidedBy, Naming, origin_name};
-use crate::diagnostic::{Finding, Sources};
-use crate::forwarding::{Network, Origin, Stop};
-use crate::model::{HostId, RouterId, Site};
+use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::{DecidedBy, Naming, origin_name};
+use boundwalk_diagnostic::{Finding, Sources};
+use boundwalk_forwarding::{Network, Origin, Stop};
+use boundwalk_model::{HostId, RouterId, Site};
 
 use super::frames::way_lines;
 

@@ -1,10 +1,10 @@
 //! What opens or closes for a pair, in words.
 
-use crate::analysis::change::{Changed, PairChange, Spot};
-use crate::analysis::intent::stopped;
-use crate::analysis::{DecidedBy, rule_name, rule_span};
-use crate::forwarding::Stop;
-use crate::packet::Region;
+use boundwalk_analysis::change::{Changed, PairChange, Spot};
+use boundwalk_analysis::intent::stopped;
+use boundwalk_analysis::{DecidedBy, rule_name, rule_span};
+use boundwalk_forwarding::Stop;
+use boundwalk_packet::Region;
 
 use super::change::{ChangeShown, Course, Stance};
 

@@ -2,13 +2,13 @@
 
 use serde::Serialize;
 
-use crate::analysis::DecidedBy;
-use crate::analysis::change::{
+use boundwalk_analysis::DecidedBy;
+use boundwalk_analysis::change::{
     Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, Spot, Stood, Trend,
     WayChange,
 };
-use crate::model::show_interval;
-use crate::packet::IntervalSet;
+use boundwalk_model::show_interval;
+use boundwalk_packet::IntervalSet;
 
 use super::change::{
     ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse, standing,

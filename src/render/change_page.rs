@@ -2,10 +2,10 @@
 
 use std::fmt::Write;
 
-use crate::analysis::CAUTION;
-use crate::analysis::change::Spot;
-use crate::forwarding::Packet;
-use crate::model::{Protocol, TCP, UDP};
+use boundwalk_analysis::CAUTION;
+use boundwalk_analysis::change::Spot;
+use boundwalk_forwarding::Packet;
+use boundwalk_model::{Protocol, TCP, UDP};
 
 use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
 use super::markdown::escape;

@@ -1,11 +1,11 @@
 //! What a change comes to, in one line, and what to weigh about it.
 
-use crate::analysis::Verdict;
-use crate::analysis::change::{IntentChange, IsolationChange, PairChange, Spot, Stood, Trend};
-use crate::checks::{Area, area};
-use crate::diagnostic::Severity;
-use crate::forwarding::Limit;
-use crate::model::SegmentId;
+use boundwalk_analysis::Verdict;
+use boundwalk_analysis::change::{IntentChange, IsolationChange, PairChange, Spot, Stood, Trend};
+use boundwalk_checks::{Area, area};
+use boundwalk_diagnostic::Severity;
+use boundwalk_forwarding::Limit;
+use boundwalk_model::SegmentId;
 
 use super::change::{ChangeShown, Course, Stance, intent_words, is_better, is_worse};
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::change::{PairChange, Trend};
+use boundwalk_analysis::change::{PairChange, Trend};
 
 use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
 use super::matrix::Paint;

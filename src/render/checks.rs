@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::diagnostic::{Check, Kind};
+use boundwalk_diagnostic::{Check, Kind};
 
 use super::json::to_text;
 use super::matrix::Paint;

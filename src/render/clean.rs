@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::CAUTION;
-use crate::analysis::rules::{Cleaned, Kept, RuleBook, Standing};
-use crate::load::EditedFile;
+use boundwalk_analysis::CAUTION;
+use boundwalk_analysis::rules::{Cleaned, Kept, RuleBook, Standing};
+use boundwalk_load::EditedFile;
 
 use super::json::to_text;
 use super::matrix::Paint;

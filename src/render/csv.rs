@@ -1,8 +1,8 @@
 //! A matrix as CSV (RFC 4180), one line a pair and family, safe to open in a spreadsheet.
 
-use crate::analysis::{Cell, Extent, HostileReach, Naming, Reading};
-use crate::diagnostic::Sources;
-use crate::model::{RouterId, Site};
+use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, Reading};
+use boundwalk_diagnostic::Sources;
+use boundwalk_model::{RouterId, Site};
 
 use super::shape::{Sheet, Side};
 use super::text::clean;

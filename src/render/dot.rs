@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Map, MapLink, MapNode};
-use crate::model::{Forwards, Site, ZoneId};
+use boundwalk_analysis::{Map, MapLink, MapNode};
+use boundwalk_model::{Forwards, Site, ZoneId};
 
 use super::text::clean;
 

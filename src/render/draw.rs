@@ -2,8 +2,8 @@
 
 use std::collections::VecDeque;
 
-use crate::analysis::{Joint, Outline, ThingId};
-use crate::model::{RouterId, Site};
+use boundwalk_analysis::{Joint, Outline, ThingId};
+use boundwalk_model::{RouterId, Site};
 
 use super::draw_pen::Pen;
 use super::draw_things::{Content, Things};
@@ -214,7 +214,7 @@ impl Drawing<'_> {
             }
             self.out.push(String::new());
         }
-        let several = |host: &crate::model::Host| host.interfaces.len() > 1;
+        let several = |host: &boundwalk_model::Host| host.interfaces.len() > 1;
         match site.hosts.iter().any(several) {
             true => self.out.push("* has several interfaces".to_owned()),
             false => drop(self.out.pop_if(|line| line.is_empty())),

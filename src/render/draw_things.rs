@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashSet;
 
-use crate::analysis::{Outline, Seated, VlanRow, lacp_word, vlan_ranges};
-use crate::model::{Forwards, HostId, Interface, Router, RouterId, SegmentId, Site, SwitchId};
+use boundwalk_analysis::{Outline, Seated, VlanRow, lacp_word, vlan_ranges};
+use boundwalk_model::{Forwards, HostId, Interface, Router, RouterId, SegmentId, Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
 use super::text::width;

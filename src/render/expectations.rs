@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::Naming;
-use crate::analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
-use crate::analysis::{rule_name, rule_span};
-use crate::diagnostic::{Sources, Span};
-use crate::forwarding::Network;
-use crate::model::{Demands, Permit, Site, Through};
+use boundwalk_analysis::Naming;
+use boundwalk_analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
+use boundwalk_analysis::{rule_name, rule_span};
+use boundwalk_diagnostic::{Sources, Span};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Demands, Permit, Site, Through};
 
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
 use super::markdown::escape;
@@ -375,7 +375,7 @@ fn breach<'a>(shown: &'a IntentShown<'_>, breach: &Breach) -> JsonBreach<'a> {
     JsonBreach {
         text: shown.told(breach),
         from: &site.segment(breach.from).name.value,
-        to: crate::analysis::party_name(site, breach.to),
+        to: boundwalk_analysis::party_name(site, breach.to),
         family: breach.family.map(|family| family.word()),
         hostile: breach.hostile,
         services: services.map_or_else(Vec::new, |(services, naming)| naming.list(services)),

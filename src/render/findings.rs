@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::diagnostic::{Finding, Sources};
+use boundwalk_diagnostic::{Finding, Sources};
 
 use super::matrix::Paint;
 use super::problems::finding_text;

@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Extent, Naming, PermittedFlow};
-use crate::diagnostic::Sources;
-use crate::model::Site;
+use boundwalk_analysis::{Extent, Naming, PermittedFlow};
+use boundwalk_diagnostic::Sources;
+use boundwalk_model::Site;
 
 use super::matrix::Paint;
 use super::shape::PairFlows;
@@ -102,7 +102,7 @@ pub(super) fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
 
 /// What each device crossed did, in order.
 pub(super) fn decisions(site: &Site, sources: &Sources, flow: &PermittedFlow) -> Vec<String> {
-    let one = |crossed: &crate::analysis::Crossed| {
+    let one = |crossed: &boundwalk_analysis::Crossed| {
         let filter = crossed
             .router
             .and_then(|router| site.router(router).filter());

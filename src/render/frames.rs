@@ -1,12 +1,12 @@
 //! Ways of frames in words: which port, which VLAN, which tags.
 
-use crate::analysis::{Handover, Way, foot_name, vlan_name};
-use crate::forwarding::layer2::{
+use boundwalk_analysis::{Handover, Way, foot_name, vlan_name};
+use boundwalk_forwarding::layer2::{
     Admitted, FootOf, Frame, FrameStep, FrameWay, NodeId, NodeKind, Refused, SocketId, SocketName,
     Start, Taken,
 };
-use crate::forwarding::{DeviceId, Network};
-use crate::model::{Family, SegmentId, Site, SwitchId};
+use boundwalk_forwarding::{DeviceId, Network};
+use boundwalk_model::{Family, SegmentId, Site, SwitchId};
 
 /// `core:25`; of what the file does not describe, what it stands for.
 pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
@@ -45,7 +45,7 @@ pub fn node_name(network: &Network<'_>, id: NodeId) -> String {
         }
         NodeKind::Bridge(host) => site.host(host).name.value.clone(),
         NodeKind::Wire(link) => {
-            format!("the cable {}", crate::analysis::link_name(site, link))
+            format!("the cable {}", boundwalk_analysis::link_name(site, link))
         }
         NodeKind::Assumed(segment) => {
             let name = &site.segment(segment).name.value;

@@ -4,10 +4,10 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use crate::analysis::{
+use boundwalk_analysis::{
     CableEnd, Cabling, Equipment, Mode, PortLine, Worksheet, front_order, vlan_ranges,
 };
-use crate::model::{Site, SwitchId, VlanSet};
+use boundwalk_model::{Site, SwitchId, VlanSet};
 
 use super::ports_cells::named_vlans;
 
@@ -162,7 +162,7 @@ impl<'s> Codes<'s> {
         }
         let pvid = vlans.pvid.filter(|_| !vlans.untagged.is_empty());
         let key = (
-            pvid.map(crate::model::VlanId::get),
+            pvid.map(boundwalk_model::VlanId::get),
             vlans.untagged.clone(),
             vlans.tagged.clone(),
         );

@@ -2,13 +2,13 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{
+use boundwalk_analysis::{
     Contact, Direction, Distance, Fault, Form, Met, Opening, Verdict, end_name, origin_name,
     vlan_name,
 };
-use crate::diagnostic::Sources;
-use crate::forwarding::{DeviceId, Hop, Limit, Network, Origin};
-use crate::model::{Family, LinkEnd, RouterId, SegmentId, Site};
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::{DeviceId, Hop, Limit, Network, Origin};
+use boundwalk_model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
 use super::frames::{frame_lines_to_foot, segment_name, way_lines};
 use super::matrix::Paint;

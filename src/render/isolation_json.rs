@@ -2,11 +2,11 @@
 
 use serde::Serialize;
 
-use crate::analysis::{
+use boundwalk_analysis::{
     Certificate, Contact, Direction, Distance, Fault, Opening, Verdict, foot_name,
 };
-use crate::diagnostic::Sources;
-use crate::forwarding::Network;
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::Network;
 
 use super::certificate::part_text;
 use super::frames::{frame_lines_to_foot, node_name, port_name, socket_name, way_lines};

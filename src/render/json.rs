@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::analysis::{Cell, Extent, HostileReach, Naming, PermittedFlow, Reading};
-use crate::diagnostic::{Finding, Note, Problem, Sources, Span};
-use crate::forwarding::Packet;
-use crate::model::{Family, RouterId, Site};
+use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, PermittedFlow, Reading};
+use boundwalk_diagnostic::{Finding, Note, Problem, Sources, Span};
+use boundwalk_forwarding::Packet;
+use boundwalk_model::{Family, RouterId, Site};
 
 use super::flows::decisions;
 use super::shape::{PairFlows, Sheet, Side};
@@ -284,10 +284,10 @@ fn json_flow(
     flow: &PermittedFlow,
 ) -> JsonFlow {
     let family = naming.plan().family;
-    let ranges = |set: &crate::packet::IntervalSet| {
+    let ranges = |set: &boundwalk_packet::IntervalSet| {
         let parts = set.intervals().iter();
         parts
-            .map(|&part| crate::model::show_interval(family, part))
+            .map(|&part| boundwalk_model::show_interval(family, part))
             .collect()
     };
     JsonFlow {

@@ -2,11 +2,11 @@
 
 use serde::Serialize;
 
-use crate::analysis::{Leg, PathResult, foot_name, origin_name};
-use crate::diagnostic::Sources;
-use crate::forwarding::layer2::Admitted;
-use crate::forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
-use crate::model::{Family, Site};
+use boundwalk_analysis::{Leg, PathResult, foot_name, origin_name};
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::layer2::Admitted;
+use boundwalk_forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
+use boundwalk_model::{Family, Site};
 
 use super::frames::{assumed, node_name, socket_name};
 use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};

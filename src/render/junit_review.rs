@@ -1,8 +1,8 @@
 //! A review as suites of cases: one for each check that counts, one for the file, one for the expectations.
 
-use crate::analysis::intent::{JudgedExpectation, Standing as Holds};
-use crate::checks::{CHECKS, Standing};
-use crate::diagnostic::{Check, Finding, Problem, Severity, Sources, Span};
+use boundwalk_analysis::intent::{JudgedExpectation, Standing as Holds};
+use boundwalk_checks::{CHECKS, Standing};
+use boundwalk_diagnostic::{Check, Finding, Problem, Severity, Sources, Span};
 
 use super::junit::{JunitCase, JunitOutcome, JunitSuite};
 use super::standing::decision;

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::{Cell, Extent, HostileReach, Naming, Reading};
-use crate::model::Family;
-use crate::packet::ClassSet;
+use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, Reading};
+use boundwalk_model::Family;
+use boundwalk_packet::ClassSet;
 
 use super::shape::{Pair, Sheet};
 

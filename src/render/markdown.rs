@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::diagnostic::{Finding, Severity, Sources, Span};
+use boundwalk_diagnostic::{Finding, Severity, Sources, Span};
 
 use super::key::Key;
 use super::matrix::{LETTERS, fixed_codes, used_signs};

@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Map, MapLink, MapNode};
-use crate::model::Site;
+use boundwalk_analysis::{Map, MapLink, MapNode};
+use boundwalk_model::Site;
 
 use super::dot::{by_trust, label, port_text};
 use super::text::clean;

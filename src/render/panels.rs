@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::Cabling;
-use crate::model::{Site, SwitchId};
+use boundwalk_analysis::Cabling;
+use boundwalk_model::{Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
 use super::front::{Cell, Front, LEGEND, ONE_ROW};

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use anstyle::{AnsiColor, Style};
 use similar::{ChangeTag, TextDiff};
 
-use crate::load::EditedFile;
+use boundwalk_load::EditedFile;
 
 use super::matrix::Paint;
 use super::text::clean;
@@ -113,7 +113,7 @@ fn quoted(path: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diagnostic::FileId;
+    use boundwalk_diagnostic::FileId;
 
     const PLAIN: Paint = Paint {
         colour: false,

@@ -2,14 +2,14 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Fate, Leg, PathResult, origin_name};
-use crate::diagnostic::Sources;
-use crate::forwarding::{
+use boundwalk_analysis::{Fate, Leg, PathResult, origin_name};
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, NextHop, Origin, Outcome, Place, Plan, Reply, ReplyPass,
     RuleTry, Sender, Step, Trace,
 };
-use crate::model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
-use crate::packet::Interval;
+use boundwalk_model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
+use boundwalk_packet::Interval;
 
 use super::frames::{assumed, frame_lines};
 use super::matrix::Paint;

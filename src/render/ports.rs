@@ -4,8 +4,8 @@ use std::fmt::Write;
 
 use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 
-use crate::analysis::{PortLine, Worksheet, vlan_ranges};
-use crate::model::Site;
+use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
+use boundwalk_model::Site;
 
 use super::draw_pen::{broken, glued};
 use super::matrix::Paint;

@@ -1,11 +1,11 @@
 //! Worksheets of switches in words that every format shares.
 
-use crate::analysis::{
+use boundwalk_analysis::{
     Attached, CableEnd, Difference, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
     lacp_word, segment_name_at, vlan_ranges,
 };
-use crate::forwarding::layer2::Fabric;
-use crate::model::{PortVlans, Site, VlanId};
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_model::{PortVlans, Site, VlanId};
 
 /// Worksheets of some switches, and what differs between the ends of their cables.
 #[derive(Clone, Copy, Debug)]

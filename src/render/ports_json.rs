@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::analysis::{
+use boundwalk_analysis::{
     Attached, Difference, Equipment, PortLine, Unlike, Worksheet, accept_word, lacp_word,
 };
-use crate::model::{Site, VlanId};
+use boundwalk_model::{Site, VlanId};
 
 use super::json::to_text;
 use super::ports_cells::{Worksheets, difference_kind, difference_text};

@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{PortLine, Worksheet, vlan_ranges};
-use crate::model::{Site, VlanId};
+use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
+use boundwalk_model::{Site, VlanId};
 
 use super::csv::harmless;
 use super::markdown::escape;
@@ -35,8 +35,8 @@ pub fn ports_csv(sheets: &Worksheets<'_>) -> String {
 
 /// What differs at the cables of a line.
 fn differences(sheets: &Worksheets<'_>, sheet: &Worksheet<'_>, line: &PortLine<'_>) -> Vec<String> {
-    let own = crate::analysis::CableEnd {
-        device: crate::analysis::Equipment::Switch(sheet.switch),
+    let own = boundwalk_analysis::CableEnd {
+        device: boundwalk_analysis::Equipment::Switch(sheet.switch),
         port: line.name,
     };
     let known = sheets.differences.iter();

@@ -4,13 +4,13 @@ use std::fmt::Write;
 
 use num_bigint::BigUint;
 
-use crate::analysis::intent::{Standing, stopped};
-use crate::analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
-use crate::analysis::{counted, party_name};
-use crate::analysis::{rule_name, rule_span};
-use crate::diagnostic::Sources;
-use crate::forwarding::Network;
-use crate::model::{Family, ZoneId};
+use boundwalk_analysis::intent::{Standing, stopped};
+use boundwalk_analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
+use boundwalk_analysis::{counted, party_name};
+use boundwalk_analysis::{rule_name, rule_span};
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, ZoneId};
 
 use super::markdown::escape;
 use super::matrix::Paint;
@@ -67,7 +67,7 @@ impl PrivilegeShown<'_> {
         for pair in &self.privilege.pairs {
             let from = site.segment(pair.from).zone;
             let (to, name) = match pair.to {
-                crate::analysis::Party::Segment(id) => {
+                boundwalk_analysis::Party::Segment(id) => {
                     let zone = site.segment(id).zone;
                     let name = site.zone(zone).name.value.as_str();
                     (Some(zone), std::borrow::Cow::Borrowed(name))

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use crate::analysis::party_name;
-use crate::analysis::privilege::Axis;
+use boundwalk_analysis::party_name;
+use boundwalk_analysis::privilege::Axis;
 
 use super::json::{JsonPacket, json_packet, to_text};
 use super::privilege::PrivilegeShown;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::analysis::probes::{Probe, obligation_text, why_text};
+use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
 
 use super::matrix::Paint;
 use super::probes_words::{CAREFUL, HOW, LISTENERS, ProbesShown, RAW, command, far_end, service};

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::analysis::party_name;
-use crate::analysis::probes::{Probe, obligation_text, why_text};
-use crate::forwarding::Sender;
-use crate::model::{Family, RouterId};
+use boundwalk_analysis::party_name;
+use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
+use boundwalk_forwarding::Sender;
+use boundwalk_model::{Family, RouterId};
 
 use super::json::{JsonPacket, json_packet, to_text};
 use super::probes_words::{ProbesShown, command, expectation};

@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::analysis::party_name;
-use crate::analysis::probes::{Probe, obligation_text, why_text};
-use crate::model::{Family, RouterId};
+use boundwalk_analysis::party_name;
+use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
+use boundwalk_model::{Family, RouterId};
 
 use super::csv::harmless;
 use super::markdown::escape;

@@ -2,11 +2,11 @@
 
 use std::net::IpAddr;
 
-use crate::analysis::probes::{Expect, Foreseen, Probe, ProbePlan, obligation_text};
-use crate::analysis::rule_name;
-use crate::analysis::{Party, party_name};
-use crate::forwarding::{Network, Packet, Place, Sender};
-use crate::model::{Family, HostId, ICMP, ICMPV6, SegmentId, TCP, UDP};
+use boundwalk_analysis::probes::{Expect, Foreseen, Probe, ProbePlan, obligation_text};
+use boundwalk_analysis::rule_name;
+use boundwalk_analysis::{Party, party_name};
+use boundwalk_forwarding::{Network, Packet, Place, Sender};
+use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, TCP, UDP};
 
 /// A plan with what is said beside it.
 pub struct ProbesShown<'a> {
@@ -113,7 +113,7 @@ impl ProbesShown<'_> {
         let named: Vec<String> = named.collect();
         let stop = foreseen
             .stop
-            .filter(|stop| !matches!(stop, crate::forwarding::Stop::Denied(_)));
+            .filter(|stop| !matches!(stop, boundwalk_forwarding::Stop::Denied(_)));
         match (stop, named.is_empty()) {
             (Some(stop), _) => super::words::stop_text(stop).to_owned(),
             (None, true) => "no gateway decides".to_owned(),
@@ -282,7 +282,7 @@ client.sendto(bytes.fromhex(data), (target, 0))' "$@"; }
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Protocol;
+    use boundwalk_model::Protocol;
 
     fn packet(protocol: u8, source_port: u16, destination_port: u16) -> Packet {
         Packet {

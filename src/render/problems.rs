@@ -5,7 +5,7 @@ use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
 use unicode_width::UnicodeWidthChar;
 
-use crate::diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
+use boundwalk_diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
 
 use super::text::{clean, wrapped};
 
@@ -245,7 +245,7 @@ fn first_line_end(source: &Source, mark: &Mark) -> usize {
 
 #[cfg(test)]
 mod tests {
-    use crate::diagnostic::Kind;
+    use boundwalk_diagnostic::Kind;
 
     use super::*;
 

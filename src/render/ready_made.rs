@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::load::Baseline;
+use boundwalk_load::Baseline;
 
 use super::json::to_text;
 use super::markdown::escape;
@@ -90,7 +90,7 @@ struct JsonSetLine<'a> {
 
 /// The same for programs.
 pub fn baselines_json(sets: &'static [Baseline]) -> String {
-    let line = |line: &'static crate::load::BaselineLine| JsonSetLine {
+    let line = |line: &'static boundwalk_load::BaselineLine| JsonSetLine {
         name: &line.name,
         from: &line.from,
         to: &line.to,

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::analysis::Naming;
-use crate::checks::{Fingerprint, Known};
-use crate::diagnostic::{Finding, Sources};
-use crate::model::{Accepted, Site};
+use boundwalk_analysis::Naming;
+use boundwalk_checks::{Fingerprint, Known};
+use boundwalk_diagnostic::{Finding, Sources};
+use boundwalk_model::{Accepted, Site};
 
 use super::json::{
     JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem, matrix_json,

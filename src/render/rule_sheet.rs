@@ -4,11 +4,11 @@ use std::fmt::Write;
 
 use num_bigint::BigUint;
 
-use crate::analysis::rules::{
+use boundwalk_analysis::rules::{
     Dead, Hidden, Part, RuleBook, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
 };
-use crate::analysis::{Naming, party_name};
-use crate::model::{Action, Party, Rule, Site};
+use boundwalk_analysis::{Naming, party_name};
+use boundwalk_model::{Action, Party, Rule, Site};
 
 use super::findings::findings_text;
 use super::markdown::{escape, findings_list};
@@ -129,7 +129,7 @@ fn written(site: &Site, rule: &Rule) -> Vec<String> {
         });
         lines.push(format!("{name}: {}", names.as_deref().unwrap_or("any")));
     }
-    let items = |written: &[crate::diagnostic::Spanned<String>]| {
+    let items = |written: &[boundwalk_diagnostic::Spanned<String>]| {
         let items = written.iter().map(|item| item.value.as_str());
         items.collect::<Vec<_>>().join(", ")
     };
@@ -371,7 +371,7 @@ impl Words<'_> {
             return vec!["none, as devices are configured".to_owned()];
         }
         let site = self.shown.site;
-        let line = |opened: &crate::analysis::rules::Opened| {
+        let line = |opened: &boundwalk_analysis::rules::Opened| {
             let pair = format!(
                 "{} -> {} ({})",
                 party_name(site, opened.from),

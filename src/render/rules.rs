@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
-use crate::analysis::Naming;
-use crate::analysis::rules::{RuleBook, Standing, Tally, Without};
-use crate::checks::{Area, area};
-use crate::diagnostic::{Finding, Sources};
-use crate::model::Site;
+use boundwalk_analysis::Naming;
+use boundwalk_analysis::rules::{RuleBook, Standing, Tally, Without};
+use boundwalk_checks::{Area, area};
+use boundwalk_diagnostic::{Finding, Sources};
+use boundwalk_model::Site;
 
 use super::findings::findings_text;
 use super::matrix::Paint;

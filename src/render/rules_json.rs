@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use crate::analysis::rules::{RuleBook, RulePacket, RuleSheet, Share, Standing, Without};
-use crate::analysis::{Naming, party_name};
-use crate::model::show_interval;
+use boundwalk_analysis::rules::{RuleBook, RulePacket, RuleSheet, Share, Standing, Without};
+use boundwalk_analysis::{Naming, party_name};
+use boundwalk_model::show_interval;
 
 use super::json::{
     JsonFinding, JsonPacket, JsonPlace, json_finding, json_packet, json_place, to_text,
@@ -112,8 +112,8 @@ fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a RuleBook<'a>) -> JsonGatew
     }
 }
 
-fn json_pair(book: &RuleBook<'_>, pair: &crate::analysis::rules::RulePair) -> JsonRulePair {
-    use crate::analysis::rules::{Rank, Relation};
+fn json_pair(book: &RuleBook<'_>, pair: &boundwalk_analysis::rules::RulePair) -> JsonRulePair {
+    use boundwalk_analysis::rules::{Rank, Relation};
     JsonRulePair {
         first: pair.first + 1,
         second: pair.second + 1,
@@ -282,7 +282,10 @@ pub fn rule_json(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet)
     })
 }
 
-fn naming<'a>(shown: &'a RulesShown<'_>, family: crate::model::Family) -> Option<&'a Naming<'a>> {
+fn naming<'a>(
+    shown: &'a RulesShown<'_>,
+    family: boundwalk_model::Family,
+) -> Option<&'a Naming<'a>> {
     let mut namings = shown.namings.iter();
     namings.find(|naming| naming.plan().family == family)
 }
@@ -307,8 +310,8 @@ fn json_share(share: &Share) -> JsonShare {
 fn parts(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Vec<JsonPart> {
     let interfaces = &book.router.interfaces;
     let name = |&at: &usize| interfaces.get(at).map(|one| one.name.value.clone());
-    let part = |part: &crate::analysis::rules::Part| {
-        let ranges = |set: &crate::packet::IntervalSet| {
+    let part = |part: &boundwalk_analysis::rules::Part| {
+        let ranges = |set: &boundwalk_packet::IntervalSet| {
             let parts = set.intervals().iter();
             parts.map(|&one| show_interval(part.family, one)).collect()
         };

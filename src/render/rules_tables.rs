@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::CAUTION;
-use crate::analysis::rules::{RuleBook, Standing};
+use boundwalk_analysis::CAUTION;
+use boundwalk_analysis::rules::{RuleBook, Standing};
 
 use super::csv::harmless;
 use super::markdown::{escape, findings_list};

@@ -5,9 +5,9 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::analysis::CAUTION;
-use crate::checks::{CHECKS, Fingerprint, Known, Standing};
-use crate::diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
+use boundwalk_analysis::CAUTION;
+use boundwalk_checks::{CHECKS, Fingerprint, Known, Standing};
+use boundwalk_diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
 
 use super::json::to_text;
 use super::sarif_text::{artifact_uri, message_text};

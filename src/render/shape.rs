@@ -1,10 +1,10 @@
 //! What is shown, before it takes a form: the same for every format.
 
-use crate::analysis::{
+use boundwalk_analysis::{
     By, Cell, Extent, Families, Matrix, Party, PermittedFlow, chosen, notes, party_name,
 };
-use crate::forwarding::Network;
-use crate::model::{Family, Site};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, Site};
 
 /// A row or column.
 #[derive(Clone, PartialEq, Eq, Debug)]

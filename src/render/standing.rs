@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use crate::checks::{Known, Standing};
-use crate::diagnostic::{Finding, Problem, Sources};
-use crate::model::Accepted;
+use boundwalk_checks::{Known, Standing};
+use boundwalk_diagnostic::{Finding, Problem, Sources};
+use boundwalk_model::Accepted;
 
 use super::markdown::{escape, findings_list};
 use super::matrix::Paint;

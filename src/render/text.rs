@@ -1,6 +1,6 @@
 //! Text from a site, made safe for a terminal, and fitted into columns.
 
-use crate::diagnostic::is_prose;
+use boundwalk_diagnostic::is_prose;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// A text in which nothing can disturb a terminal or hide: what is no character of prose ([`is_prose`]) stands as

@@ -4,10 +4,10 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::privilege::{Kept, RuleUse, Tightened};
-use crate::analysis::rule_name;
-use crate::forwarding::Network;
-use crate::load::EditedFile;
+use boundwalk_analysis::privilege::{Kept, RuleUse, Tightened};
+use boundwalk_analysis::rule_name;
+use boundwalk_forwarding::Network;
+use boundwalk_load::EditedFile;
 
 use super::json::to_text;
 use super::matrix::Paint;
@@ -34,7 +34,7 @@ impl TightenedShown<'_> {
     fn lines(&self) -> Vec<String> {
         let one = |tightened: &Tightened| {
             let name = rule_name(self.network, tightened.router, Some(tightened.rule));
-            let keys = |fields: &crate::analysis::privilege::NewFields| {
+            let keys = |fields: &boundwalk_analysis::privilege::NewFields| {
                 let keys: Vec<&str> = fields.keys().map(|field| field.key()).collect();
                 keys.join(", ")
             };

@@ -4,10 +4,10 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::analysis::probes::{
+use boundwalk_analysis::probes::{
     Checked, Difference, Judgement, Verified, shared_text, suspects, unforeseen_text,
 };
-use crate::forwarding::Network;
+use boundwalk_forwarding::Network;
 
 use super::json::{JsonPacket, json_packet, to_text};
 use super::markdown::escape;

@@ -1,7 +1,7 @@
 //! What the path of a packet tells, in words that every format shares.
 
-use crate::forwarding::{Doubt, Mismatch, Stop};
-use crate::model::Rule;
+use boundwalk_forwarding::{Doubt, Mismatch, Stop};
+use boundwalk_model::Rule;
 
 /// A rule by its number, from 1, and its name.
 pub(super) fn rule_name(number: usize, rule: &Rule) -> String {

@@ -1,8 +1,8 @@
 //! Which segment, gateway and group of unclaimed ports of one version is which of the other.
 
-use crate::forwarding::Network;
-use crate::forwarding::layer2::{Origin, SocketName, Unclaimed, UnclaimedId};
-use crate::model::{RouterId, SegmentId, Site, Switch, SwitchId};
+use boundwalk_forwarding::Network;
+use boundwalk_forwarding::layer2::{Origin, SocketName, Unclaimed, UnclaimedId};
+use boundwalk_model::{RouterId, SegmentId, Site, Switch, SwitchId};
 
 /// The same thing in both versions, or a thing of one of them.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -64,7 +64,7 @@ impl Counterparts {
         let name = |site: &Site, at: usize| Some(site.routers[at].name.value.clone());
         let own = |site: &Site, at: usize| {
             let own = site.routers[at].own_addresses();
-            (own != crate::model::AddressSet::default()).then_some(own)
+            (own != boundwalk_model::AddressSet::default()).then_some(own)
         };
         let mut routers = Pairing::new(old.routers.len(), new.routers.len());
         routers.by(|at| name(old, at), |at| name(new, at));

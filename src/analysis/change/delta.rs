@@ -4,8 +4,8 @@
 use rustc_hash::FxHashMap;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-use crate::forwarding::Network;
-use crate::model::{
+use boundwalk_forwarding::Network;
+use boundwalk_model::{
     Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, Party, Port, Role, Route,
     Router, RouterLag, Rule, Segment, Service, Site, Switch,
 };

@@ -3,8 +3,8 @@
 use rustc_hash::FxHashSet;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-use crate::diagnostic::Span;
-use crate::model::{Filter, RouterId, Site};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{Filter, RouterId, Site};
 
 use super::counterparts::{Counterparts, Twin};
 use super::pairing::{Pair, Renames, pairs};

@@ -1,8 +1,8 @@
 //! What a change does to the isolation of segments.
 
-use crate::forwarding::{Arrival, Network, Origin, Place, Sender, Target, reach};
-use crate::model::{Family, SegmentId};
-use crate::packet::IntervalSet;
+use boundwalk_forwarding::{Arrival, Network, Origin, Place, Sender, Target, reach};
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::IntervalSet;
 
 use super::super::distance::{Distance, EFFORT, distance};
 use super::super::isolation::{Verdict, isolations};

@@ -1,9 +1,9 @@
 //! What to ask of a pair where only rules differ: packets that those rules name, as plain and as hostile devices send
 //! them.
 
-use crate::forwarding::{Accepts, DeviceId, Origin, Stand};
-use crate::model::{AddressMatch, Rule, SegmentId};
-use crate::packet::{ClassSet, Interval, IntervalSet};
+use boundwalk_forwarding::{Accepts, DeviceId, Origin, Stand};
+use boundwalk_model::{AddressMatch, Rule, SegmentId};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::super::intent::Ground;
 

@@ -1,10 +1,10 @@
 //! What passes between one pair in one version, and what of it does not in the other.
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, Coverage, DeviceId, Limit, Packet, Sender, Stop, Target, reach, reach_beyond,
 };
-use crate::model::RouterId;
-use crate::packet::{IntervalSet, Region};
+use boundwalk_model::RouterId;
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;

@@ -1,9 +1,9 @@
 //! Every pair of segments, compared.
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Coverage, DeviceIndex, Limit, Network, Origin, Plan, Sender, Stand, UnclaimedId,
 };
-use crate::model::{Family, RouterId, SegmentId};
+use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Twin};
@@ -60,7 +60,7 @@ impl Spot {
     }
 
     /// Its column in one version; `None`: it is not there.
-    pub(in crate::analysis) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
+    pub(crate) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
         let segments = ground.network.site.segments.len();
         match self {
             Self::Segment(twin) => twin.side(new).map(|segment| segment.0),

@@ -1,6 +1,6 @@
 //! What a change does to expectations and needs.
 
-use crate::forwarding::Network;
+use boundwalk_forwarding::Network;
 
 use super::super::intent::{
     JudgedExpectation, JudgedNeed, Standing, judge_expectations, judge_needs,

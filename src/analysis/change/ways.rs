@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::forwarding::{Network, Origin};
+use boundwalk_forwarding::{Network, Origin};
 
 use super::super::bypass::{Bypass, bypasses, ways};
 use super::counterparts::{Counterparts, Twin};

@@ -4,8 +4,8 @@ use std::collections::VecDeque;
 
 use rustc_hash::FxHashMap;
 
-use crate::forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, Stand};
-use crate::model::{Family, SegmentId};
+use boundwalk_forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, Stand};
+use boundwalk_model::{Family, SegmentId};
 
 use super::standing::Link;
 

@@ -2,15 +2,15 @@
 
 use std::cell::OnceCell;
 
-use crate::forwarding::{Network, Plan, Written};
-use crate::model::{AddressMatch, Family, Party as Named, SegmentId, ServiceMatch};
-use crate::packet::{ClassSet, IntervalSet, ServiceBox};
+use boundwalk_forwarding::{Network, Plan, Written};
+use boundwalk_model::{AddressMatch, Family, Party as Named, SegmentId, ServiceMatch};
+use boundwalk_packet::{ClassSet, IntervalSet, ServiceBox};
 
 use super::super::matrix::elsewhere;
 use super::super::party::{Column, Party, columns};
 
 /// A network in one family, with what every line asks for.
-pub(in crate::analysis) struct Ground<'n> {
+pub(crate) struct Ground<'n> {
     pub network: &'n Network<'n>,
     pub plan: &'n Plan,
     /// Segments by number, then gateways and routers.
@@ -116,7 +116,7 @@ impl<'n> Ground<'n> {
 
 /// What a line speaks of, in one family.
 #[derive(Clone, Debug)]
-pub(in crate::analysis) struct Scope {
+pub(crate) struct Scope {
     /// Segments that send.
     pub from: Vec<SegmentId>,
     /// Columns that receive.

@@ -1,7 +1,7 @@
 //! Holds every expectation and every need against the network.
 
-use crate::forwarding::{Coverage, Network};
-use crate::model::{Expectation, Family, Need, Permit, SegmentId};
+use boundwalk_forwarding::{Coverage, Network};
+use boundwalk_model::{Expectation, Family, Need, Permit, SegmentId};
 
 use super::super::party::Party;
 use super::apart::chain;
@@ -47,7 +47,7 @@ pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
 }
 
 /// What a need speaks of.
-pub(in crate::analysis) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
+pub(crate) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
     let (source, destination) = (need.source.as_ref(), need.destination.as_ref());
     let parties = (need.from.as_slice(), need.to.as_slice());
     ground.scope(parties, source, destination, need.services.as_ref())

@@ -1,13 +1,13 @@
 //! What of a scope passes between a segment and a column.
 
-use crate::forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Stopped, Target, reach};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Stopped, Target, reach};
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
 
 /// A part of what passes that a line speaks of.
 #[derive(Clone, Debug)]
-pub(in crate::analysis) struct Passed {
+pub(crate) struct Passed {
     /// As it is sent.
     pub sent: Region,
     /// Its sources as sent, its destinations and services as they arrive.
@@ -18,7 +18,7 @@ pub(in crate::analysis) struct Passed {
 
 /// Lists what passes from a sender to a column and has addresses that the scope speaks of, as sent or as it
 /// arrives; `services` limits what is sent.
-pub(in crate::analysis) fn passing(
+pub(crate) fn passing(
     ground: &Ground<'_>,
     scope: &Scope,
     sender: Sender,
@@ -30,7 +30,7 @@ pub(in crate::analysis) fn passing(
 }
 
 /// The same; `lost` gets, as it is sent, what does not arrive in one of the cases that nobody can choose between.
-pub(in crate::analysis) fn passing_and_lost(
+pub(crate) fn passing_and_lost(
     ground: &Ground<'_>,
     scope: &Scope,
     (sender, to): (Sender, usize),

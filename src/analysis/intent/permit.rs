@@ -1,8 +1,8 @@
 //! Demands on what passes and on what decides it.
 
-use crate::forwarding::{Certainty, Coverage, Origin, Packet, Sender};
-use crate::model::{Permit, SegmentId, Through};
-use crate::packet::Region;
+use boundwalk_forwarding::{Certainty, Coverage, Origin, Packet, Sender};
+use boundwalk_model::{Permit, SegmentId, Through};
+use boundwalk_packet::Region;
 
 use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::replies::left_over;

@@ -1,8 +1,8 @@
 //! What became of an expectation or a need.
 
-use crate::forwarding::{Limit, Packet, Stop};
-use crate::model::{Expectation, Family, HostId, Need, RouterId, SegmentId};
-use crate::packet::ClassSet;
+use boundwalk_forwarding::{Limit, Packet, Stop};
+use boundwalk_model::{Expectation, Family, HostId, Need, RouterId, SegmentId};
+use boundwalk_packet::ClassSet;
 
 use super::super::deciders::DecidedBy;
 use super::super::party::Party;

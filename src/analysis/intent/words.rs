@@ -1,7 +1,7 @@
 //! Breaches in words.
 
-use crate::forwarding::{Network, Stop};
-use crate::model::Family;
+use boundwalk_forwarding::{Network, Stop};
+use boundwalk_model::Family;
 
 use super::super::deciders::rule_name;
 use super::super::naming::Naming;

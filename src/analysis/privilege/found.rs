@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
-use crate::forwarding::{Network, Packet, Sender, Stop};
-use crate::model::{Family, Protocol, RouterId, SegmentId};
-use crate::packet::Region;
+use boundwalk_forwarding::{Network, Packet, Sender, Stop};
+use boundwalk_model::{Family, Protocol, RouterId, SegmentId};
+use boundwalk_packet::Region;
 
 use super::super::deciders::{DecidedBy, where_it_stops};
 use super::super::intent::Standing;

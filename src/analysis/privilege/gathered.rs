@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use num_bigint::BigUint;
 
-use crate::forwarding::Network;
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_forwarding::Network;
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};

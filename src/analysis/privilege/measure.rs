@@ -2,9 +2,9 @@
 
 use num_bigint::BigUint;
 
-use crate::forwarding::Network;
-use crate::model::{Family, Protocol};
-use crate::packet::{ClassSet, IntervalSet, Region};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, Protocol};
+use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 /// How much is permitted and how much of it is used, of one kind of thing.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]

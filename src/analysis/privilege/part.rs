@@ -1,8 +1,8 @@
 //! A permitted part of one pair, and how each rule on its way sees it.
 
-use crate::forwarding::{DeviceId, Hop};
-use crate::model::SegmentId;
-use crate::packet::Region;
+use boundwalk_forwarding::{DeviceId, Hop};
+use boundwalk_model::SegmentId;
+use boundwalk_packet::Region;
 
 use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};

@@ -3,9 +3,9 @@
 use num_bigint::BigUint;
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::forwarding::{Network, Sender, class_of};
-use crate::model::{Family, SegmentId};
-use crate::packet::{ClassSet, Interval, IntervalSet, Region};
+use boundwalk_forwarding::{Network, Sender, class_of};
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet, Region};
 
 use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed, Scope, judge_needs, need_scope, passing};

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use num_bigint::BigUint;
 
-use crate::forwarding::Network;
-use crate::load::{RuleField, services as read_services};
-use crate::model::{
+use boundwalk_forwarding::Network;
+use boundwalk_load::{RuleField, services as read_services};
+use boundwalk_model::{
     AddressSet, Family, Party, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
 };
-use crate::packet::{ClassSet, IntervalSet};
+use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::super::naming::Naming;
 use super::found::{Piece, RuleUse};
@@ -381,7 +381,7 @@ fn candidates(site: &Site) -> Vec<(&str, AddressSet)> {
             let value = Family::value(address.value.address());
             set.insert(
                 address.value.family(),
-                crate::packet::Interval::point(value),
+                boundwalk_packet::Interval::point(value),
             );
         }
         (host.name.value.as_str(), set)

@@ -1,8 +1,8 @@
 //! Is a tightened site what it should be: nothing opens, and nothing that is used closes?
 
-use crate::forwarding::{Coverage, Network, Packet, Sender, class_of};
-use crate::model::{Family, SegmentId};
-use crate::packet::Region;
+use boundwalk_forwarding::{Coverage, Network, Packet, Sender, class_of};
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_packet::Region;
 
 use super::super::change::{PairChange, reach_change};
 use super::super::intent::{Ground, Passed, Scope, need_scope, passing};

@@ -1,7 +1,7 @@
 //! A packet that could be part of a plan, with what it would show.
 
-use crate::forwarding::{Packet, Place, Stop};
-use crate::model::{Action, Family, SegmentId};
+use boundwalk_forwarding::{Packet, Place, Stop};
+use boundwalk_model::{Action, Family, SegmentId};
 
 use super::super::party::Party;
 use super::foresee::{Foreseen, Unforeseen, foresee};

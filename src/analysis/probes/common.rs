@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::forwarding::{Network, Place};
-use crate::model::{Family, RouterId, SegmentId};
+use boundwalk_forwarding::{Network, Place};
+use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::deciders::rule_name;
 use super::super::party::{Party, party_name};

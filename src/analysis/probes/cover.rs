@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
-use crate::forwarding::Stop;
+use boundwalk_forwarding::Stop;
 
 use super::candidate::Candidate;
 use super::obligation::Obligation;

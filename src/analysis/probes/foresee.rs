@@ -2,11 +2,11 @@
 
 use std::net::IpAddr;
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     DeviceId, Doubt, Network, Outcome, Packet, Place, Plan, Reply, ReplyPass, Sender, Stand, Stop,
     Trace, trace,
 };
-use crate::model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId, TCP, UDP};
+use boundwalk_model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId, TCP, UDP};
 
 use super::super::deciders::{DecidedBy, deciders_of_trace};
 

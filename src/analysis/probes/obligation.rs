@@ -1,7 +1,7 @@
 //! What a test of a network has to touch.
 
-use crate::forwarding::Network;
-use crate::model::{Family, RouterId, SegmentId};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::deciders::rule_name;
 

@@ -1,8 +1,8 @@
 //! One packet of a set that people can send by hand.
 
-use crate::forwarding::{Network, Packet, Plan};
-use crate::model::{Family, HostId, ICMP, ICMPV6, Protocol, TCP, UDP};
-use crate::packet::{Interval, IntervalSet, Region, ServiceBox};
+use boundwalk_forwarding::{Network, Packet, Plan};
+use boundwalk_model::{Family, HostId, ICMP, ICMPV6, Protocol, TCP, UDP};
+use boundwalk_packet::{Interval, IntervalSet, Region, ServiceBox};
 
 use super::super::party::forwardable;
 use super::super::witness::representative;

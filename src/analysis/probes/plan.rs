@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::forwarding::{Network, Packet, Sender};
-use crate::model::{Family, HostId, SegmentId};
+use boundwalk_forwarding::{Network, Packet, Sender};
+use boundwalk_model::{Family, HostId, SegmentId};
 
 use super::super::party::Party;
 use super::candidate::{Candidate, Refused};

@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::forwarding::{
+use boundwalk_forwarding::{
     Arrival, DeviceId, Flow, Hop, Place, Sender, Stop, Target, reach, returns,
 };
-use crate::model::{SegmentId, Site};
-use crate::packet::{IntervalSet, Region};
+use boundwalk_model::{SegmentId, Site};
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::super::matrix::elsewhere;
 use super::super::party::{Column, Party, chosen, columns};

@@ -1,6 +1,6 @@
 //! What could explain a difference.
 
-use crate::forwarding::{Network, Place, Stop};
+use boundwalk_forwarding::{Network, Place, Stop};
 
 use super::super::deciders::rule_name;
 use super::super::intent::stopped;

@@ -1,8 +1,8 @@
 //! What no probe can touch, and why.
 
-use crate::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
-use crate::forwarding::Network;
-use crate::model::{Action, Family, RouterId};
+use crate::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Action, Family, RouterId};
 
 use super::candidate::Refused;
 use super::foresee::Unforeseen;

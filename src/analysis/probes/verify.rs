@@ -1,7 +1,7 @@
 //! What people saw, held against what the model says.
 
-use crate::forwarding::{Network, Packet};
-use crate::load::{Observed, ResultRow};
+use boundwalk_forwarding::{Network, Packet};
+use boundwalk_load::{Observed, ResultRow};
 
 use super::common::{Shared, shared};
 use super::foresee::{Expect, Foreseen, Unforeseen, asks, foresee};

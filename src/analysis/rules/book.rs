@@ -1,7 +1,7 @@
 //! Everything about the rules of one gateway, worked out once.
 
-use crate::forwarding::Network;
-use crate::model::{Router, RouterId, Rule};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Router, RouterId, Rule};
 
 use super::complexity::Complexity;
 use super::effort::Effort;

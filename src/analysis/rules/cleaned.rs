@@ -1,9 +1,9 @@
 //! A shorter rule list that decides every packet alike.
 
-use crate::diagnostic::Spanned;
-use crate::load::RuleField;
-use crate::model::{AddressMatch, AddressSet, Party, Rule, ServiceMatch};
-use crate::packet::Mask;
+use boundwalk_diagnostic::Spanned;
+use boundwalk_load::RuleField;
+use boundwalk_model::{AddressMatch, AddressSet, Party, Rule, ServiceMatch};
+use boundwalk_packet::Mask;
 
 use super::compare::{After, Comparison};
 use super::judge::Judge;

@@ -1,7 +1,7 @@
 //! Do two rule lists of a gateway decide every packet alike?
 
-use crate::model::{Action, Rule};
-use crate::packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting};
+use boundwalk_model::{Action, Rule};
+use boundwalk_packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting};
 
 use super::effort::Effort;
 use super::reader::Reader;

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::model::{Router, Rule};
+use boundwalk_model::{Router, Rule};
 
 /// The rule set complexity of Wool (2004, cited from memory): rules, plus objects that they name, plus pairs of
 /// interfaces. In his survey the number of mistakes grew with it.

@@ -1,7 +1,7 @@
 //! Rules that never decide a packet, and what covers them.
 
-use crate::analysis::cut::cut;
-use crate::packet::{Coverage, Point};
+use crate::cut::cut;
+use boundwalk_packet::{Coverage, Point};
 
 use super::judge::Judge;
 use super::space::{Owner, RulePacket};

@@ -2,10 +2,12 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::analysis::witness::{examples, witness};
-use crate::forwarding::{Device, FilterPlan, Network, Written};
-use crate::model::{Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, SourceCheck, TCP, UDP};
-use crate::packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
+use crate::witness::{examples, witness};
+use boundwalk_forwarding::{Device, FilterPlan, Network, Written};
+use boundwalk_model::{
+    Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, SourceCheck, TCP, UDP,
+};
+use boundwalk_packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
 use super::ranks::{Piece, Pieces, Ranks};
 use super::space::RulePacket;

@@ -1,8 +1,8 @@
 //! Packets that the rules of a gateway never see, because a destination translation rewrites them first.
 
-use crate::forwarding::{TranslationPlan, Written};
-use crate::model::Family;
-use crate::packet::{Field, IntervalSet, PacketBox, PacketSet};
+use boundwalk_forwarding::{TranslationPlan, Written};
+use boundwalk_model::Family;
+use boundwalk_packet::{Field, IntervalSet, PacketBox, PacketSet};
 
 use super::grounds::Grounds;
 

@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::ops::Range;
 
-use crate::packet::{Coverage, Meetings, PacketBox, cover_counting};
+use boundwalk_packet::{Coverage, Meetings, PacketBox, cover_counting};
 
 use super::effort::Effort;
 use super::space::{Owner, RuleSpace};

@@ -1,6 +1,6 @@
 //! Whether more rules could go than were found: a proof that each rule that stays must stay.
 
-use crate::packet::{Coverage, Mask, PacketBox};
+use boundwalk_packet::{Coverage, Mask, PacketBox};
 
 use super::judge::Judge;
 

@@ -1,7 +1,7 @@
 //! Why no packet that a rule names can get there.
 
-use crate::model::{AddressMatch, Family, Rule};
-use crate::packet::IntervalSet;
+use boundwalk_model::{AddressMatch, Family, Rule};
+use boundwalk_packet::IntervalSet;
 
 use super::book::RuleBook;
 use super::space::{Owner, RuleSpace};

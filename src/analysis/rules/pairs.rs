@@ -1,7 +1,7 @@
 //! Pairs of rules whose order matters: different actions on packets that both name.
 
-use crate::model::{Action, Rule, Service, ServiceMatch};
-use crate::packet::{Coverage, Point};
+use boundwalk_model::{Action, Rule, Service, ServiceMatch};
+use boundwalk_packet::{Coverage, Point};
 
 use super::judge::Judge;
 use super::space::RulePacket;

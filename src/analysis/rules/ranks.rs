@@ -6,8 +6,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::Family;
-use crate::packet::{Interval, IntervalSet};
+use boundwalk_model::Family;
+use boundwalk_packet::{Interval, IntervalSet};
 
 /// Addresses that nothing looked at tells apart.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

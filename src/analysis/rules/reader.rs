@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::{Family, Party, Rule, Service};
-use crate::packet::{IntervalSet, PacketBox};
+use boundwalk_model::{Family, Party, Rule, Service};
+use boundwalk_packet::{IntervalSet, PacketBox};
 
 use super::grounds::Grounds;
 use super::ranks::Known;

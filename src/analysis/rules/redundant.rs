@@ -1,6 +1,6 @@
 //! Rules that may go without changing what is done with any packet.
 
-use crate::packet::{Coverage, Mask, PacketBox, Point};
+use boundwalk_packet::{Coverage, Mask, PacketBox, Point};
 
 use super::judge::Judge;
 

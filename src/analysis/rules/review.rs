@@ -1,7 +1,7 @@
 //! Every rule of a gateway: does it decide anything, and would anything change without it?
 
-use crate::model::RouterId;
-use crate::packet::{Mask, Point};
+use boundwalk_model::RouterId;
+use boundwalk_packet::{Mask, Point};
 
 use super::dead::{Dead, Life};
 use super::judge::Judge;

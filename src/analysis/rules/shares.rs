@@ -2,8 +2,8 @@
 
 use num_bigint::BigUint;
 
-use crate::model::{Family, Protocol};
-use crate::packet::{ClassSet, Field, IntervalSet, PacketBox, Region};
+use boundwalk_model::{Family, Protocol};
+use boundwalk_packet::{ClassSet, Field, IntervalSet, PacketBox, Region};
 
 use super::judge::Judge;
 use super::space::{Owner, RuleSpace};

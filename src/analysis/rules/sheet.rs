@@ -1,9 +1,9 @@
 //! One rule: what it decides, who hides it, what it hides, and which pairs of segments it opens.
 
-use crate::analysis::{By, Cell, Matrix, Party, Question, Reading};
-use crate::forwarding::Network;
-use crate::model::Family;
-use crate::packet::ClassSet;
+use crate::{By, Cell, Matrix, Party, Question, Reading};
+use boundwalk_forwarding::Network;
+use boundwalk_model::Family;
+use boundwalk_packet::ClassSet;
 
 use super::book::RuleBook;
 use super::effort::Effort;

@@ -11,9 +11,9 @@
 
 use std::ops::Range;
 
-use crate::forwarding::{Network, Packet};
-use crate::model::{Action, Filter, RouterId};
-use crate::packet::{PacketBox, Point, RuleIndex};
+use boundwalk_forwarding::{Network, Packet};
+use boundwalk_model::{Action, Filter, RouterId};
+use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
 use super::grounds::Grounds;
 use super::holes::holes;

@@ -2,12 +2,12 @@
 
 use std::time::{Duration, Instant};
 
-use crate::analysis::{By, Bypass, Matrix, Naming, Verdict, bypasses, isolations};
-use crate::checks::{self, Baseline, Standing};
-use crate::diagnostic::{Finding, Span};
-use crate::forwarding::Network;
-use crate::model::{Family, SegmentId};
-use crate::render::{Key, Selection, Sheet, clean};
+use boundwalk_analysis::{By, Bypass, Matrix, Naming, Verdict, bypasses, isolations};
+use boundwalk_checks::{Baseline, Standing};
+use boundwalk_diagnostic::{Finding, Span};
+use boundwalk_forwarding::Network;
+use boundwalk_model::{Family, SegmentId};
+use boundwalk_render::{Key, Selection, Sheet, clean};
 
 use super::super::compute::quiet_matrices;
 use super::super::matrix::sheet_key;
@@ -53,8 +53,8 @@ impl Data {
         let segments = quiet_matrices(&network, By::Segment);
         let zones = quiet_matrices(&network, By::Zone);
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
-        let findings = checks::run(&network);
-        let judged = checks::accept(&opened.site, opened.today, findings);
+        let findings = boundwalk_checks::run(&network);
+        let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
         let accepted = judged.accepted.iter().map(|(finding, _)| finding);
         let all: Vec<&Finding> = judged.open.iter().chain(accepted).collect();
         let claims: Vec<SegmentId> = opened.site.segments_claiming_isolation().collect();
@@ -76,7 +76,7 @@ impl Data {
 
     /// What a save brought, in a line.
     pub(super) fn since(&self, before: &Self) -> String {
-        let judged = checks::Judged {
+        let judged = boundwalk_checks::Judged {
             open: self.findings.clone(),
             accepted: Vec::new(),
         };

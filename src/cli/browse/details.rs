@@ -1,12 +1,12 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
-use crate::analysis::{
+use boundwalk_analysis::{
     By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, origin_name, path,
 };
-use crate::forwarding::layer2::Fabric;
-use crate::forwarding::{Network, Packet};
-use crate::model::{Family, SwitchId};
-use crate::render::{
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_forwarding::{Network, Packet};
+use boundwalk_model::{Family, SwitchId};
+use boundwalk_render::{
     Chain, Isolated, Paint, PairFlows, clean, finding_text, fixed_codes, flows_text,
     isolation_text, labelled, port_facts, problem_text, used_signs,
 };

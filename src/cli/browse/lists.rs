@@ -1,10 +1,10 @@
 //! The lists that one starts from: findings, ports, isolation, ways round the gateway.
 
-use crate::analysis::{Cabling, Verdict, Worksheet, origin_name};
-use crate::diagnostic::Severity;
-use crate::forwarding::layer2::Fabric;
-use crate::model::SwitchId;
-use crate::render::{clean, fit, port_facts, verdict_text};
+use boundwalk_analysis::{Cabling, Verdict, Worksheet, origin_name};
+use boundwalk_diagnostic::Severity;
+use boundwalk_forwarding::layer2::Fabric;
+use boundwalk_model::SwitchId;
+use boundwalk_render::{clean, fit, port_facts, verdict_text};
 
 use super::data::Data;
 use super::view::{Line, Look, Target, View};

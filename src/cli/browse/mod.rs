@@ -21,7 +21,7 @@ use ratatui::DefaultTerminal;
 use ratatui::crossterm::cursor::Show;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
-use crate::diagnostic::Severity;
+use boundwalk_diagnostic::Severity;
 
 use self::data::Data;
 use self::state::{Next, State};

@@ -4,7 +4,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::style::{Color, Modifier, Style};
 
-use crate::render::{Sign, cell_text, clean, fit, sign, used_signs, width, wrapped};
+use boundwalk_render::{Sign, cell_text, clean, fit, sign, used_signs, width, wrapped};
 
 use super::data::{Data, Grid};
 use super::state::{Spot, State, Tab};

@@ -2,7 +2,7 @@
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-use crate::render::problem_summary;
+use boundwalk_render::problem_summary;
 
 use super::super::site::Broken;
 use super::data::{Data, Grid};

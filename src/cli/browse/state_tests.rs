@@ -8,8 +8,8 @@ use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 
 use super::*;
-use crate::cli::browse::screen;
-use crate::cli::site::SiteArguments;
+use crate::browse::screen;
+use crate::site::SiteArguments;
 
 #[derive(Parser)]
 struct Line {
@@ -24,7 +24,7 @@ fn load(path: &Path) -> Result<Data, Broken> {
 }
 
 fn demo() -> Data {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("policies/kettle-lane/site.toml");
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../policies/kettle-lane/site.toml");
     load(&file).unwrap_or_else(|_| panic!("the demo loads"))
 }
 
@@ -139,7 +139,7 @@ fn windows_of_any_size_are_drawn() {
 fn a_save_keeps_the_place_and_a_broken_one_the_answers() {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("site.toml");
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("policies/kettle-lane/site.toml");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../policies/kettle-lane/site.toml");
     let text = fs::read_to_string(demo).expect("the demo");
     fs::write(&file, &text).expect("a site");
     let old = load(&file).unwrap_or_else(|_| panic!("it loads"));

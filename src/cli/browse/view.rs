@@ -1,6 +1,6 @@
 //! Things to look at, as lines of text: no terminal here, and nothing of the site is borrowed.
 
-use crate::forwarding::Packet;
+use boundwalk_forwarding::Packet;
 
 /// A place in a file.
 #[derive(Clone, PartialEq, Eq, Debug)]

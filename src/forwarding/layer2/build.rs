@@ -3,8 +3,8 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::{SmallVec, smallvec};
 
-use crate::diagnostic::Span;
-use crate::model::{
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{
     Forwards, FrameTypes, HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId,
 };
 

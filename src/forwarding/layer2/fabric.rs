@@ -3,8 +3,8 @@
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
-use crate::diagnostic::Span;
-use crate::model::{HostId, PortVlans, RouterId, SegmentId, SwitchId, VlanId};
+use boundwalk_diagnostic::Span;
+use boundwalk_model::{HostId, PortVlans, RouterId, SegmentId, SwitchId, VlanId};
 
 use super::parts::VlanSegments;
 

@@ -3,7 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
-use crate::model::{FrameTypes, PortVlans, VlanId};
+use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 use super::fabric::{Fabric, Far, FootId, Node, NodeId, NodeKind, SocketId, Tagging};
 use super::frame::{Admitted, Frame, admit_any, egress};

@@ -1,6 +1,6 @@
 //! Frames and what a port does with them (IEEE 802.1Q), as pure functions.
 
-use crate::model::{FrameTypes, PortVlans, VlanId};
+use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 /// Most tags of a frame that is followed; what would carry more is dropped. A sender puts two at most; a
 /// host that bridges between tagged interfaces may add one.

@@ -2,7 +2,7 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::model::{HostId, Lacp, LinkEnd, RouterId, Site, SwitchId};
+use boundwalk_model::{HostId, Lacp, LinkEnd, RouterId, Site, SwitchId};
 
 /// A LAG of a device.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

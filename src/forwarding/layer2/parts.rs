@@ -6,7 +6,7 @@
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
-use crate::model::{SegmentId, Site, VlanId};
+use boundwalk_model::{SegmentId, Site, VlanId};
 
 use super::fabric::{Fabric, Far, NodeId, NodeKind};
 

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::model::{PortVlans, SwitchId, VlanId};
+use boundwalk_model::{PortVlans, SwitchId, VlanId};
 
 use super::fabric::{
     Fabric, Far, Foot, FootId, FootOf, NodeId, NodeKind, Socket, SocketId, SocketName, Tagging,

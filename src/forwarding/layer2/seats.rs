@@ -3,7 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 use smallvec::SmallVec;
 
-use crate::model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
+use boundwalk_model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
 
 use super::fabric::{
     Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,

@@ -1,6 +1,6 @@
 //! The way of one frame, cable by cable.
 
-use crate::model::{FrameTypes, PortVlans, VlanId};
+use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 use super::fabric::{Fabric, FootId, NodeId, SocketId, Tagging};
 use super::flood::{Flood, Start, Taken, Visit};

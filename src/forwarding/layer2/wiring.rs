@@ -2,7 +2,7 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::model::{SegmentId, VlanId};
+use boundwalk_model::{SegmentId, VlanId};
 
 use super::fabric::{
     Fabric, FootId, FootOf, NodeId, NodeKind, Origin, Seat, SocketId, Tagging, UnclaimedId,

@@ -15,8 +15,8 @@ mod verify;
 use std::collections::BTreeMap;
 use std::fmt;
 
-use crate::diagnostic::{FileId, Sources};
-use crate::model::{RouterId, Site};
+use boundwalk_diagnostic::{FileId, Sources};
+use boundwalk_model::{RouterId, Site};
 
 pub use verify::load_edited;
 

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::diagnostic::FileId;
-use crate::model::{RouterId, Rule, Site};
+use boundwalk_diagnostic::FileId;
+use boundwalk_model::{RouterId, Rule, Site};
 
 use super::{Edit, EditError, RuleCopy, RuleField};
 

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use toml::de::{DeTable, DeValue};
 
-use crate::model::{RouterId, Site};
+use boundwalk_model::{RouterId, Site};
 
 use super::cuts::Cuts;
 use super::list::List;

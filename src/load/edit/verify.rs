@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use toml::de::DeTable;
 
-use crate::diagnostic::{Severity, Sources, Span};
-use crate::load::{Loaded, load_texts};
-use crate::model::{Role, RouterId, Rule, Site};
+use crate::{Loaded, load_texts};
+use boundwalk_diagnostic::{Severity, Sources, Span};
+use boundwalk_model::{Role, RouterId, Rule, Site};
 
 use super::plan::{Plan, rules};
 use super::rule::written_fields;
@@ -201,8 +201,8 @@ fn without_rules_and_places(site: &Site) -> Site {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diagnostic::FileId;
-    use crate::load::{Edit, load_text};
+    use crate::{Edit, load_text};
+    use boundwalk_diagnostic::FileId;
 
     const TEXT: &str = r#"[zones.inside]
 trust = 70

@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use crate::model::Family;
+use boundwalk_model::Family;
 
 /// A decimal number; `None` for anything else, or past 64 bits.
 pub(super) fn number(text: &[u8]) -> Option<u64> {

@@ -1,6 +1,6 @@
 //! The IPFIX information elements that are read.
 
-use crate::model::{Family, Protocol};
+use boundwalk_model::{Family, Protocol};
 
 use super::address::{address, number};
 use super::record::Record;

@@ -1,6 +1,6 @@
 //! Connections as the connection tracking table of a kernel lists them.
 
-use crate::model::Protocol;
+use boundwalk_model::Protocol;
 
 use super::address::{address, number};
 use super::record::Record;

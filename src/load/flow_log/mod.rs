@@ -16,8 +16,8 @@ mod table;
 use std::fmt;
 use std::io::BufRead;
 
-use crate::load::input::packed_by;
-use crate::model::{Family, Protocol, Service};
+use crate::input::packed_by;
+use boundwalk_model::{Family, Protocol, Service};
 
 pub use columns::ELEMENTS;
 

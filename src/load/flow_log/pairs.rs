@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::{Family, Protocol};
+use boundwalk_model::{Family, Protocol};
 
 use super::record::Record;
 

@@ -2,9 +2,9 @@
 
 use std::sync::LazyLock;
 
-use crate::load::service_names::built_in_services;
-use crate::model::{Family, ICMP, ICMPV6, Protocol, Service};
-use crate::packet::IntervalSet;
+use crate::service_names::built_in_services;
+use boundwalk_model::{Family, ICMP, ICMPV6, Protocol, Service};
+use boundwalk_packet::IntervalSet;
 
 use super::FlowService;
 

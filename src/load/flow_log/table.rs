@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::model::Family;
+use boundwalk_model::Family;
 
 use super::record::Record;
 use super::{FlowService, ObservedFlow};

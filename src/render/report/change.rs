@@ -11,7 +11,7 @@ use super::super::svg::xml;
 use super::change_heat::heat;
 use super::html::Html;
 use super::summary::{Stands, capital, state};
-use crate::analysis::change::{PairChange, Trend};
+use boundwalk_analysis::change::{PairChange, Trend};
 
 /// A change as one HTML page. `matrix` is the one of the new version by segment, with its key and codes.
 pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>])) -> String {
@@ -52,7 +52,7 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>
         xml(name),
         xml(old),
         xml(new),
-        xml(crate::analysis::CAUTION)
+        xml(boundwalk_analysis::CAUTION)
     );
     let foot = format!(
         "<p class=\"dim\">Made by boundwalk {}. The way back is the same page from the new version to the old one.</p>",

@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Bypass, Equipment, Setting, Verdict, Worksheet, origin_name, vlan_ranges};
+use boundwalk_analysis::{
+    Bypass, Equipment, Setting, Verdict, Worksheet, origin_name, vlan_ranges,
+};
 
 use super::super::bypass::{NOT_FOUND, cuts, stays_open};
 use super::super::frames::segment_name;

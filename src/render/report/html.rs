@@ -7,7 +7,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 
-use crate::diagnostic::{Sources, Span};
+use boundwalk_diagnostic::{Sources, Span};
 
 use super::super::svg::{picture_style, xml};
 

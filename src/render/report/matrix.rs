@@ -5,8 +5,8 @@ use std::fmt::Write;
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::model::Family;
-use crate::packet::ClassSet;
+use boundwalk_model::Family;
+use boundwalk_packet::ClassSet;
 
 use super::super::key::{Key, Sign, cell_text, sign, whole};
 use super::super::matrix::{LETTERS, fixed_codes, used_signs};
@@ -30,7 +30,7 @@ struct Sets<'a> {
 
 impl<'a> Sets<'a> {
     fn number(&mut self, pair: &'a Pair) -> Option<usize> {
-        let some = |cell: &'a Option<crate::analysis::Cell>| {
+        let some = |cell: &'a Option<boundwalk_analysis::Cell>| {
             let set = cell.as_ref().map(|cell| &cell.some);
             set.filter(|some| !some.is_empty())
         };

@@ -9,10 +9,10 @@ mod pairs;
 mod rules;
 mod summary;
 
-use crate::analysis::{Bypasses, CAUTION, Cabling, Naming};
-use crate::checks::Standing;
-use crate::diagnostic::{Problem, Sources};
-use crate::forwarding::Network;
+use boundwalk_analysis::{Bypasses, CAUTION, Cabling, Naming};
+use boundwalk_checks::Standing;
+use boundwalk_diagnostic::{Problem, Sources};
+use boundwalk_forwarding::Network;
 
 use super::expectations::IntentShown;
 use super::isolation::Isolated;

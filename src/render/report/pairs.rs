@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Cell, PermittedFlow, path, rule_name};
-use crate::model::{Family, RouterId};
+use boundwalk_analysis::{Cell, PermittedFlow, path, rule_name};
+use boundwalk_model::{Family, RouterId};
 
 use super::super::flows::{arrival, decisions, two_way};
 use super::super::shape::{Pair, PairFlows, Sheet};
@@ -166,7 +166,11 @@ fn permitted_by(shown: &ReportShown<'_>, rules: &[(RouterId, Option<usize>)]) ->
 }
 
 /// The path of a packet, hop by hop.
-fn way(html: &mut Html<'_>, shown: &ReportShown<'_>, witness: Option<crate::forwarding::Packet>) {
+fn way(
+    html: &mut Html<'_>,
+    shown: &ReportShown<'_>,
+    witness: Option<boundwalk_forwarding::Packet>,
+) {
     let Some(packet) = witness else {
         return;
     };

@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::analysis::rules::{RuleBook, Standing};
-use crate::diagnostic::{Check, Finding, Severity};
+use boundwalk_analysis::rules::{RuleBook, Standing};
+use boundwalk_diagnostic::{Check, Finding, Severity};
 
 use super::super::privilege::{excess_text, needs_text};
 use super::super::rules::{COLUMNS, limit_notes, numbers, state};

@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::analysis::{Verdict, origin_name};
-use crate::checks::area;
-use crate::diagnostic::{Finding, Severity};
+use boundwalk_analysis::{Verdict, origin_name};
+use boundwalk_checks::area;
+use boundwalk_diagnostic::{Finding, Severity};
 
 use super::super::bypass::cuts;
 use super::super::frames::segment_name;

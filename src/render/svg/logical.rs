@@ -1,7 +1,7 @@
 //! Zones by trust, their segments, the gateways that join these, and what may pass from zone to zone.
 
-use crate::analysis::{Map, MapNode};
-use crate::model::{Forwards, SegmentId, Site, ZoneId};
+use boundwalk_analysis::{Map, MapNode};
+use boundwalk_model::{Forwards, SegmentId, Site, ZoneId};
 
 use super::super::key::{Sign, sign};
 use super::super::shape::Sheet;

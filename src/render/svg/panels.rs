@@ -1,7 +1,7 @@
 //! Front panels of switches.
 
-use crate::analysis::Cabling;
-use crate::model::{Site, SwitchId};
+use boundwalk_analysis::Cabling;
+use boundwalk_model::{Site, SwitchId};
 
 use super::super::front::{Cell, Front, ONE_ROW};
 use super::super::text::{clean, width};

@@ -4,7 +4,7 @@
 //! each in a band of its own. Lines run down the left edge of a band and into the boxes, second ways along the
 //! right edge of the picture. No line and no text ever crosses a box.
 
-use crate::analysis::{Equipment, Joint, ThingId};
+use boundwalk_analysis::{Equipment, Joint, ThingId};
 
 use super::card::Card;
 use super::pen::{Drawing, LINE, PAD, cut, span};

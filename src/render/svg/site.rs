@@ -4,8 +4,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::{CableEnd, Cabling, Equipment, Joint, Outline, ThingId, lacp_word};
-use crate::model::{Interface, RouterId, Site, SwitchId};
+use boundwalk_analysis::{CableEnd, Cabling, Equipment, Joint, Outline, ThingId, lacp_word};
+use boundwalk_model::{Interface, RouterId, Site, SwitchId};
 
 use super::super::draw_pen::Pen;
 use super::super::draw_things::{Things, by_port};
@@ -126,7 +126,7 @@ impl View<'_> {
         }
     }
 
-    fn hosts(&self, hosts: impl Iterator<Item = crate::model::HostId>) -> String {
+    fn hosts(&self, hosts: impl Iterator<Item = boundwalk_model::HostId>) -> String {
         self.things.hosts(hosts).replace('\u{a0}', " ")
     }
 
@@ -152,7 +152,7 @@ impl View<'_> {
             let alone = lag.is_none().then_some(port).flatten();
             rows.extend(interfaces.iter().map(|on| self.interface(on, alone)));
         }
-        let mut seated: BTreeMap<&str, Vec<crate::model::HostId>> = BTreeMap::new();
+        let mut seated: BTreeMap<&str, Vec<boundwalk_model::HostId>> = BTreeMap::new();
         for at in &self.things.outline.at_router[id.0] {
             seated.entry(at.port).or_default().push(at.host);
         }

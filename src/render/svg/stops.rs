@@ -1,14 +1,14 @@
 //! A way as stops and the cables between them: what a picture of it shows.
 
-use crate::analysis::{
+use boundwalk_analysis::{
     Bypass, CableEnd, Equipment, Leg, PathResult, Way, foot_name, origin_name, vlan_name,
 };
-use crate::diagnostic::Sources;
-use crate::forwarding::layer2::{
+use boundwalk_diagnostic::Sources;
+use boundwalk_forwarding::layer2::{
     FootId, FootOf, FrameStep, FrameWay, NodeKind, SocketId, SocketName, Start,
 };
-use crate::forwarding::{DeviceId, Network, Outcome, Step};
-use crate::model::{Family, Site};
+use boundwalk_forwarding::{DeviceId, Network, Outcome, Step};
+use boundwalk_model::{Family, Site};
 
 use super::super::frames::{node_name, segment_name, short_socket, socket_name, tags_text};
 use super::super::matrix::Paint;

@@ -1,7 +1,7 @@
 //! A way on the picture of a site: which cables it takes, and what to note at which device.
 
-use crate::analysis::{CableEnd, Cabling, Equipment};
-use crate::model::Site;
+use boundwalk_analysis::{CableEnd, Cabling, Equipment};
+use boundwalk_model::Site;
 
 use super::stops::Chain;
 

@@ -1,7 +1,7 @@
 //! Needs, expectations and accepted findings.
 
 use super::{Setting, Thing, addresses, parties, services, text};
-use crate::model::{Accepted, Demands, Expectation, Need, Site};
+use boundwalk_model::{Accepted, Demands, Expectation, Need, Site};
 
 pub(in super::super) fn needs(site: &Site) -> Vec<Thing> {
     let numbered = site.needs.iter().enumerate();
@@ -71,8 +71,8 @@ fn expectation(site: &Site, line: &Expectation) -> Thing {
         one_way,
     } = demands;
     let through = through.map(|through| match through {
-        crate::model::Through::Any => "any".to_owned(),
-        crate::model::Through::Gateway(router) => site.router(router).name.value.clone(),
+        boundwalk_model::Through::Any => "any".to_owned(),
+        boundwalk_model::Through::Gateway(router) => site.router(router).name.value.clone(),
     });
     let settings = vec![
         ("from", parties(site, Some(from))),

@@ -1,8 +1,8 @@
 //! Switches, their ports and LAGs, and cables.
 
 use super::{Setting, Thing, end, text};
-use crate::diagnostic::Spanned;
-use crate::model::{Lag, Link, Port, PortVlans, RouterLag, Site, Speed, Switch, VlanSet};
+use boundwalk_diagnostic::Spanned;
+use boundwalk_model::{Lag, Link, Port, PortVlans, RouterLag, Site, Speed, Switch, VlanSet};
 
 pub(super) fn switches(site: &Site) -> Vec<Thing> {
     let one = |switch: &Switch| {

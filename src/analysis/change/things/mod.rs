@@ -8,8 +8,8 @@ mod layer2;
 mod layer3;
 mod segments;
 
-use crate::diagnostic::{Span, Spanned};
-use crate::model::{
+use boundwalk_diagnostic::{Span, Spanned};
+use boundwalk_model::{
     AddressMatch, AddressSet, Date, InterfaceAddress, LinkEnd, Party, Service, ServiceMatch, Site,
 };
 

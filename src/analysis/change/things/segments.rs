@@ -1,8 +1,8 @@
 //! The site itself, zones, segments, groups of addresses and of services.
 
 use super::{Thing, address_set, service_set, set, text};
-use crate::diagnostic::{Span, Spanned};
-use crate::model::{AddressGroup, Prefix, Segment, ServiceGroup, Site, Zone};
+use boundwalk_diagnostic::{Span, Spanned};
+use boundwalk_model::{AddressGroup, Prefix, Segment, ServiceGroup, Site, Zone};
 
 pub(super) fn site(site: &Site) -> Vec<Thing> {
     let Site {

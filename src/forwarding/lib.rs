@@ -1,6 +1,6 @@
 //! Floor 3: what wires and routes can do, without judgement.
 //!
-//! [`Network::new`] turns a [`Site`](crate::model::Site) into what each device does with packets: where it
+//! [`Network::new`] turns a [`Site`](boundwalk_model::Site) into what each device does with packets: where it
 //! routes them, what it filters, what it translates, as sets. Two readers stand on it: [`reach()`] sends whole
 //! sets of packets and lists where each part arrives or stops, and [`trace()`] sends a single packet and
 //! writes down each step. Both follow the same order at a device: source check, destination translation,

@@ -45,7 +45,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 pub use output::Output;
 
-use crate::render::clean;
+use boundwalk_render::clean;
 
 /// Who can reach what on a segmented network: exact answers, with deciding rules and witness packets.
 #[derive(Debug, Parser)]

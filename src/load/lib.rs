@@ -53,8 +53,8 @@ mod usage;
 
 use std::path::Path;
 
-use crate::diagnostic::{FileId, Problem, Source, Sources};
-use crate::model::Site;
+use boundwalk_diagnostic::{FileId, Problem, Source, Sources};
+use boundwalk_model::Site;
 
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};

@@ -2,7 +2,7 @@
 //!
 //! [`CHECKS`] is the list of all of them; [`run`] runs them. A check judges what the floors below compute; it
 //! reads no text and prints nothing. Mistakes that keep a site from loading (a reserved VLAN identifier, a name
-//! that nothing has ...) are problems of [`load`](crate::load), not findings.
+//! that nothing has ...) are problems of [`load`](boundwalk_load), not findings.
 
 mod accept;
 mod acceptance;
@@ -113,9 +113,9 @@ mod words;
 mod zone_empty;
 mod zone_pairs;
 
-use crate::analysis::rules::{RuleBook, books};
-use crate::diagnostic::{Check, Finding};
-use crate::forwarding::Network;
+use boundwalk_analysis::rules::{RuleBook, books};
+use boundwalk_diagnostic::{Check, Finding};
+use boundwalk_forwarding::Network;
 
 pub use accept::{Judged, accept};
 pub use baseline::{Baseline, Known, Standing};
