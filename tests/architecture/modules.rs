@@ -24,6 +24,9 @@ struct Module {
     paths: Vec<Names>,
 }
 
+/// Files, and what of them is named.
+pub type Imports<'a> = BTreeMap<&'a Path, BTreeSet<String>>;
+
 /// All modules of a floor.
 pub struct Floor {
     modules: BTreeMap<Names, Module>,
@@ -83,16 +86,17 @@ impl Floor {
         self.modules.insert(names, module);
     }
 
-    /// Files, and for each the files whose items it names.
-    pub fn imports(&self) -> BTreeMap<&Path, BTreeSet<&Path>> {
-        let mut imports: BTreeMap<&Path, BTreeSet<&Path>> = BTreeMap::new();
+    /// Files, and for each the files whose items it names, with those items.
+    pub fn imports(&self) -> BTreeMap<&Path, Imports<'_>> {
+        let mut imports: BTreeMap<&Path, Imports<'_>> = BTreeMap::new();
         for (names, module) in &self.modules {
             let own = imports.entry(&module.file).or_default();
-            let found = module
-                .paths
-                .iter()
-                .filter_map(|path| self.file_of(names, path, 0));
-            own.extend(found.filter(|file| *file != module.file));
+            for path in &module.paths {
+                let file = self.file_of(names, path, 0);
+                if let Some(file) = file.filter(|file| *file != module.file) {
+                    own.entry(file).or_default().insert(path.join("::"));
+                }
+            }
         }
         imports
     }
