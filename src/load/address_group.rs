@@ -10,7 +10,8 @@ use super::context::{Context, owned};
 use super::kinds;
 use super::names::NameTable;
 use super::outline::Outline;
-use super::reader::{Table, shown};
+use super::quote::shown;
+use super::reader::Table;
 
 /// The items of one group as they refer to others; `None` where one of them is wrong.
 type Parts = Option<Vec<(Item, Span)>>;

@@ -8,7 +8,7 @@ use super::context::Context;
 use super::kinds;
 use super::literal;
 use super::names::some_of;
-use super::reader::shown;
+use super::quote::shown;
 
 /// What an item names.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -15,7 +15,8 @@ use super::kinds;
 use super::names::some_of;
 use super::outline::Outline;
 use super::party;
-use super::reader::{Entry, Table, Value, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table, Value};
 use super::service_item::{Item, read as read_item};
 use super::service_names::built_in;
 

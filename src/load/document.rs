@@ -5,7 +5,7 @@ use toml::de::DeTable;
 use boundwalk_diagnostic::{FileId, Problem, Source, Span};
 
 use super::kinds;
-use super::reader::shown;
+use super::quote::shown;
 use super::report::{MOST_PROBLEMS, Report};
 
 /// Parses a file. What could be read comes back even where there are mistakes.

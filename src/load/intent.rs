@@ -10,7 +10,8 @@ use super::kinds;
 use super::matching;
 use super::outline::Outline;
 use super::party;
-use super::reader::{Table, Value, Words, shown};
+use super::quote::shown;
+use super::reader::{Table, Value, Words};
 use super::rules::Titles;
 
 const PERMITS: &Words<Permit> = &[

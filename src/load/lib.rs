@@ -36,6 +36,7 @@ mod party;
 mod port_vlans;
 mod ports;
 mod prefix_index;
+mod quote;
 mod reader;
 mod report;
 mod results;

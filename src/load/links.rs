@@ -10,7 +10,8 @@ use super::keys;
 use super::kinds;
 use super::names::some_of;
 use super::outline::Outline;
-use super::reader::{Table, Value, shown};
+use super::quote::shown;
+use super::reader::{Table, Value};
 
 /// Names of ports and LAGs of each device, and which LAG a port is in.
 #[derive(Default)]

@@ -9,7 +9,7 @@ use boundwalk_model::{Family, Prefix};
 use boundwalk_packet::Interval;
 
 use super::kinds;
-use super::reader::shown;
+use super::quote::shown;
 
 /// What is wrong with a text, before its place is known.
 #[derive(Debug)]

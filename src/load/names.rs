@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use boundwalk_diagnostic::{Problem, Span, Spanned};
 
 use super::kinds;
-use super::reader::shown;
+use super::quote::shown;
 use super::report::Report;
 
 /// Names of one kind of thing, numbered in the order of the input.

@@ -9,7 +9,8 @@ use super::context::{Context, Device};
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::reader::{Entry, Table, Value, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table, Value};
 use super::report::Report;
 use super::text::check_name;
 

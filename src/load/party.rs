@@ -7,7 +7,8 @@ use boundwalk_model::{Party, SegmentId, ZoneId};
 
 use super::context::Context;
 use super::kinds;
-use super::reader::{Table, shown};
+use super::quote::shown;
+use super::reader::Table;
 
 /// The segments and zones that a gateway has interfaces on.
 pub(super) struct Presence {

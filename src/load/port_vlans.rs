@@ -5,7 +5,8 @@ use boundwalk_model::{FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
 
 use super::context::Context;
 use super::kinds;
-use super::reader::{Table, Value, Words, shown, wrong_type};
+use super::quote::shown;
+use super::reader::{Table, Value, Words, wrong_type};
 use super::segments::vlan;
 
 const ACCEPT: &Words<FrameTypes> = &[

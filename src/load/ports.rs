@@ -9,7 +9,8 @@ use super::context::owned;
 use super::keys::Keys;
 use super::kinds;
 use super::names::twice;
-use super::reader::{Entry, Table, Words, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table, Words};
 use super::report::Report;
 use super::text::{check_name, check_port_name};
 

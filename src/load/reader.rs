@@ -1,5 +1,6 @@
 //! Reads tables and values of a parsed file, each with its place, and says what is wrong with their shape.
 
+use super::quote::{or_list, shown};
 use toml::de::{DeTable, DeValue};
 
 use boundwalk_diagnostic::{FileId, Problem, Span, Spanned};
@@ -350,33 +351,6 @@ pub(super) fn wrong_type(value: Value<'_>, key: &str, expected: &str) -> Problem
     };
     let message = format!("`{key}`: expected {expected}, found {found}");
     Problem::at(&kinds::WRONG_TYPE, value.span, message).label(format!("expected {expected}"))
-}
-
-/// A text of the input as it may stand in a message: short, on one line, nothing invisible.
-pub(super) fn shown(text: &str) -> String {
-    const LONGEST: usize = 80;
-    let mut shown: String = text
-        .chars()
-        .take(LONGEST)
-        .flat_map(char::escape_debug)
-        .collect();
-    shown = shown.replace("\\\"", "\"").replace("\\'", "'");
-    if text.chars().nth(LONGEST).is_some() {
-        shown.push('…');
-    }
-    shown
-}
-
-/// "a, b or c".
-pub(super) fn or_list(words: &[&str]) -> String {
-    match words {
-        [] => String::new(),
-        [one] => format!("`{one}`"),
-        [first @ .., last] => {
-            let first: Vec<String> = first.iter().map(|word| format!("`{word}`")).collect();
-            format!("{} or `{last}`", first.join(", "))
-        }
-    }
 }
 
 /// A range of bytes of a file. Files are at most 64 MiB, so offsets fit.

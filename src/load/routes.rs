@@ -12,7 +12,8 @@ use super::interface_check::is_link_local;
 use super::keys::Keys;
 use super::kinds;
 use super::literal;
-use super::reader::{Table, Value, shown};
+use super::quote::shown;
+use super::reader::{Table, Value};
 
 /// An interface as routes see it.
 pub(super) struct Seat {

@@ -9,7 +9,8 @@ use super::kinds;
 use super::literal;
 use super::outline::Outline;
 use super::prefix_index::PrefixIndex;
-use super::reader::{Entry, Table, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table};
 use super::report::Report;
 
 /// Reads all zones, then all segments.

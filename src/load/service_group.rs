@@ -10,7 +10,8 @@ use super::context::{Context, owned};
 use super::kinds;
 use super::names::some_of;
 use super::outline::Outline;
-use super::reader::{Entry, Table, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table};
 use super::service_item::{Item as Written, read as read_item};
 use super::service_names::{as_groups, built_in, built_in_services};
 

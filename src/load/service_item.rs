@@ -5,7 +5,7 @@ use boundwalk_packet::{Interval, IntervalSet};
 
 use super::kinds;
 use super::literal::Complaint;
-use super::reader::shown;
+use super::quote::shown;
 
 /// What an item says.
 #[derive(Clone, PartialEq, Eq, Debug)]

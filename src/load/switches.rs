@@ -11,7 +11,8 @@ use super::kinds;
 use super::outline::Outline;
 use super::port_vlans::{self, VLAN_KEYS};
 use super::ports::{LagDraft, expand, read_lags, read_speed};
-use super::reader::{Entry, Table, shown};
+use super::quote::shown;
+use super::reader::{Entry, Table};
 
 /// Reads all switches.
 pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {

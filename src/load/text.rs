@@ -3,7 +3,7 @@
 use boundwalk_diagnostic::{Problem, Spanned, is_prose, is_visible};
 
 use super::kinds;
-use super::reader::shown;
+use super::quote::shown;
 use super::report::Report;
 
 /// Longest name of a thing, in characters.

@@ -15,7 +15,8 @@ use super::literal;
 use super::matching::{self, has};
 use super::outline::Outline;
 use super::party::{self, Presence};
-use super::reader::{Table, Value, shown};
+use super::quote::shown;
+use super::reader::{Table, Value};
 use super::rules::Titles;
 
 /// Which of the two lists.

@@ -12,21 +12,22 @@ mod json;
 mod pairs;
 mod record;
 mod table;
+mod types;
+
+use types::LONGEST_LINE;
+pub use types::{FlowService, ObservedFlow};
 
 use std::fmt;
 use std::io::BufRead;
 
 use crate::input::packed_by;
-use boundwalk_model::{Family, Protocol, Service};
+use boundwalk_model::Service;
 
 pub use columns::ELEMENTS;
 
 use pairs::{Pairs, Settled};
 use record::{KnownPorts, Record};
 use table::Table;
-
-/// Longest line, in bytes; a longer one is malformed.
-const LONGEST_LINE: usize = 64 * 1024;
 /// Malformed lines that are told.
 const MOST_TOLD: usize = 20;
 
@@ -52,40 +53,6 @@ pub struct FlowOptions {
     pub strict: bool,
     /// Services of the site, besides the built-in ones: whoever sends from their ports answers.
     pub services: Vec<Service>,
-}
-
-/// The service of an observed flow.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum FlowService {
-    /// A protocol with ports, and the destination port.
-    Port(Protocol, u16),
-    /// ICMP or ICMPv6, with type and code.
-    Message(Protocol, u8, u8),
-    /// Any other protocol.
-    Other(Protocol),
-}
-
-/// A distinct flow and how much of it there was.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub struct ObservedFlow {
-    /// Its family.
-    pub family: Family,
-    /// Source address.
-    pub source: u128,
-    /// Destination address.
-    pub destination: u128,
-    /// Service.
-    pub service: FlowService,
-    /// Records, or the flows that they stand for where they say so (`deltaFlowCount`).
-    pub records: u64,
-    /// Packets, as far as the log counts them.
-    pub packets: u64,
-    /// Octets, as far as the log counts them.
-    pub octets: u64,
-    /// First start, in milliseconds since 1970.
-    pub first: Option<u64>,
-    /// Last end, likewise.
-    pub last: Option<u64>,
 }
 
 /// A line that could not be read.
