@@ -35,6 +35,7 @@ mod passages;
 mod path;
 pub mod privilege;
 pub mod probes;
+mod question;
 mod replies;
 mod row;
 pub mod rules;
@@ -46,6 +47,7 @@ mod ways;
 mod witness;
 mod worksheet;
 
+pub use self::question::{By, Question};
 pub use amount::counted;
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
@@ -64,7 +66,7 @@ pub use isolation::{Contact, Direction, Met, Opening, Verdict, isolation, isolat
 pub use joined::{Joined, joined};
 pub use legs::Leg;
 pub use map::{Map, MapLink, MapNode};
-pub use matrix::{By, Matrix, Question, messages, rows};
+pub use matrix::{Matrix, messages, rows};
 pub use naming::Naming;
 pub use needed::Needed;
 pub use notes::{CAUTION, foot_name, notes};

@@ -13,9 +13,9 @@ use boundwalk_model::SegmentId;
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
-use super::matrix::{By, Question};
 use super::missed::Missed;
 use super::party::{Column, Party, forwardable, within};
+use super::question::{By, Question};
 use super::replies::{Replies, left_over};
 use super::witness::{representative, witness};
 

@@ -3,9 +3,10 @@
 use boundwalk_model::{Family, SegmentId, Site};
 use boundwalk_packet::{Interval, IntervalSet};
 
-use super::network::{Device, DeviceIndex, Plan};
-use super::trace::Doubt;
-use super::wires::Stand;
+use super::device::{Device, DeviceIndex};
+use super::doubt::Doubt;
+use super::neighbours::Stand;
+use super::plan::Plan;
 
 /// Addresses that lie in prefixes of several segments.
 pub(super) fn contested(site: &Site, family: Family) -> IntervalSet {

@@ -3,9 +3,10 @@
 use boundwalk_model::{Family, Rule};
 use boundwalk_packet::IntervalSet;
 
+use super::device::DeviceId;
 use super::filter::FilterPlan;
-use super::network::{DeviceId, Network};
-use super::trace::{Decision, Mismatch, Packet, RuleTry};
+use super::network::Network;
+use super::trace_types::{Decision, Mismatch, Packet, RuleTry};
 
 /// A packet between two interfaces of a gateway.
 pub(super) struct Crossing<'a> {

@@ -9,8 +9,8 @@ use boundwalk_model::{
 };
 use boundwalk_packet::{Interval, IntervalSet};
 
+use super::device::{Accepts, Attachment, Device, DeviceId};
 use super::filter::FilterPlan;
-use super::network::{Accepts, Attachment, Device, DeviceId};
 use super::routes::{NextHop, RouteEntry, RouteTable};
 
 /// A gateway or router in one family.

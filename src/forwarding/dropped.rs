@@ -2,9 +2,11 @@
 
 use boundwalk_packet::{IntervalSet, Region};
 
+use super::device::DeviceIndex;
 use super::flow::{Flow, Hop, Side};
-use super::network::{DeviceIndex, Plan};
-use super::reach::{MOST_HOPS, Stop, Walk};
+use super::plan::Plan;
+use super::reach::Walk;
+use super::stop::{MOST_HOPS, Stop};
 
 /// Receivers of packets to addresses of their own are told apart from packets to themselves one by one up to so many.
 const FEW_POINTS: u16 = 16;

@@ -8,9 +8,8 @@ use boundwalk_model::{
     Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, Service, ServiceMatch,
     Site, Translation, TranslationTarget,
 };
-use boundwalk_packet::Interval;
 use boundwalk_packet::{
-    ClassSet, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
+    ClassSet, Interval, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
 };
 
 /// What a translation writes, in one family.

@@ -4,20 +4,8 @@ use smallvec::SmallVec;
 
 use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
-use super::network::DeviceIndex;
-
-/// How sure it is that a packet goes the way that it is shown on. The greater of two holds for both together.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
-pub enum Certainty {
-    /// As configured it goes this way, or by one of several that its sender may choose.
-    #[default]
-    Certain,
-    /// It goes this way or another, and nobody can say which: several devices have one address, or two routes to one
-    /// destination are equal. What must arrive must arrive on each.
-    OneOf,
-    /// It may go this way, and need not: by a next hop that is known only if it has asked, or by a backup route.
-    Possible,
-}
+use super::device::DeviceIndex;
+use super::doubt::Certainty;
 
 /// What translations changed at a device.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]

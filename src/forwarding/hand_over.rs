@@ -2,11 +2,13 @@
 
 use boundwalk_packet::IntervalSet;
 
-use super::flow::{Certainty, Flow};
-use super::network::{DeviceId, DeviceIndex, Plan};
-use super::reach::{Stop, Walk};
-use super::trace::Doubt;
-use super::wires::Stand;
+use super::device::{DeviceId, DeviceIndex};
+use super::doubt::{Certainty, Doubt};
+use super::flow::Flow;
+use super::neighbours::Stand;
+use super::plan::Plan;
+use super::reach::Walk;
+use super::stop::Stop;
 
 impl Walk<'_> {
     /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.

@@ -14,20 +14,10 @@ use rustc_hash::FxHashMap;
 use boundwalk_model::SegmentId;
 use boundwalk_packet::IntervalSet;
 
+use super::device::{Attachment, DeviceId, DeviceIndex};
 use super::layer2::{Fabric, FootId, FootOf, Reached};
-use super::network::{Attachment, DeviceId, DeviceIndex, Plan};
-use super::wires::Stand;
-
-/// A neighbour that a sender knows from that one's request only.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Learned {
-    /// The device.
-    pub device: DeviceIndex,
-    /// The interface that takes the sender's frames.
-    pub ingress: usize,
-    /// The interface that asks: what is sent to its addresses comes in by the other one.
-    pub asks: usize,
-}
+use super::neighbours::{Learned, Stand};
+use super::plan::Plan;
 
 /// Device and segment.
 type At = (FootOf, SegmentId);

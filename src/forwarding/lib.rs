@@ -13,39 +13,56 @@
 mod ambiguous;
 mod coverage;
 mod crossing;
+mod device;
 mod devices;
+mod doubt;
 mod dropped;
 mod filter;
 mod flow;
 mod hand_over;
 pub mod layer2;
 mod learned;
+mod neighbours;
 mod network;
 mod next;
+mod overheard;
 mod own_ways;
+mod plan;
 mod reach;
 mod returns;
 mod routes;
 mod seeds;
 mod send;
+mod sender;
+mod stop;
 mod trace;
 mod trace_reply;
+mod trace_types;
 mod trace_walk;
 mod translate;
 mod wires;
 
+pub use self::device::{Accepts, Attachment, Device, DeviceId, DeviceIndex};
+pub use self::doubt::Certainty;
+pub use self::doubt::Doubt;
+pub use self::neighbours::Learned;
+pub use self::neighbours::{Stand, Wire};
+pub use self::plan::{Plan, SegmentPlan};
+pub use self::sender::Sender;
+pub use self::stop::{Place, Stop};
+pub use self::trace_types::Reply;
+pub use self::trace_types::ReplyStep;
+pub use self::trace_types::{
+    Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace,
+};
 pub use coverage::{Coverage, Limit};
 pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
-pub use flow::{Certainty, Flow, Hop, Stopped, Translated};
+pub use flow::{Flow, Hop, Stopped, Translated};
 pub use layer2::{Origin, UnclaimedId};
-pub use learned::Learned;
-pub use network::{Accepts, Attachment, Device, DeviceId, DeviceIndex, Network, Plan, SegmentPlan};
-pub use reach::{Arrival, Place, Sender, Stop, Target, reach, reach_beyond, reach_unfiltered};
+pub use network::Network;
+pub use reach::{Arrival, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
-pub use trace::{
-    Decision, Doubt, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace, trace, trace_via,
-};
-pub use trace_reply::{Reply, ReplyPass, ReplyStep};
-pub use wires::{Stand, Wire};
+pub use trace::{trace, trace_via};
+pub use trace_reply::ReplyPass;

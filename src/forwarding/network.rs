@@ -1,181 +1,18 @@
 //! A site, prepared for sending packets through it.
 
-use std::borrow::Cow;
-
 use boundwalk_model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
 use boundwalk_packet::{Interval, IntervalSet, ServiceClasses};
 
 use super::ambiguous::{contested, doubled};
+use super::device::{Device, DeviceId, DeviceIndex};
 use super::devices::{host_device, router_device};
 use super::filter::FilterPlan;
 use super::layer2::{Fabric, Wiring};
-use super::routes::{NextHop, RouteTable};
+use super::neighbours::{Stand, Wires};
+use super::plan::{Plan, SegmentPlan};
+use super::routes::NextHop;
 use super::seeds;
-use super::wires::{Stand, Wires};
-
-/// Number of a device in [`Plan::devices`]: gateways and routers first, then hosts.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct DeviceIndex(pub usize);
-
-/// Which device of the site it is.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum DeviceId {
-    /// A gateway or router.
-    Router(RouterId),
-    /// A host.
-    Host(HostId),
-}
-
-/// An interface in one family.
-#[derive(Clone, Debug)]
-pub struct Attachment {
-    /// The segment that it is on.
-    pub segment: SegmentId,
-    /// Its addresses in this family, in the order of the file.
-    pub addresses: Vec<u128>,
-    /// The subnet of each of these addresses.
-    pub subnets: Vec<Interval>,
-    /// Sources that the source check lets in; `None`: every one.
-    pub accepts: Option<Accepts>,
-}
-
-/// Sources that a source check lets in.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Accepts {
-    /// Those that it lets in whichever of several routes is used.
-    pub surely: IntervalSet,
-    /// Those that it lets in only while one of several routes is used.
-    pub perhaps: IntervalSet,
-}
-
-impl Accepts {
-    /// All that it may let in.
-    pub fn all(&self) -> Cow<'_, IntervalSet> {
-        match self.perhaps.is_empty() {
-            true => Cow::Borrowed(&self.surely),
-            false => Cow::Owned(self.surely.union(&self.perhaps)),
-        }
-    }
-
-    /// Whether it may let a source in.
-    pub fn may_take(&self, source: u128) -> bool {
-        self.surely.contains(source) || self.perhaps.contains(source)
-    }
-}
-
-impl Attachment {
-    /// Its addresses as a set.
-    pub fn own(&self) -> IntervalSet {
-        let addresses = self.addresses.iter();
-        addresses.map(|&address| Interval::point(address)).collect()
-    }
-
-    /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
-    /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8, from memory).
-    ///
-    /// Addresses that no router forwards from are left out.
-    pub fn facing(&self, target: u128, nobody: &IntervalSet) -> Option<u128> {
-        let known = || {
-            let all = self.subnets.iter().zip(&self.addresses);
-            all.filter(|(_, address)| !nobody.contains(**address))
-        };
-        let held = known().find(|(subnet, _)| subnet.contains(target));
-        held.or_else(|| known().next()).map(|(_, &address)| address)
-    }
-}
-
-/// A device in one family.
-#[derive(Debug)]
-pub struct Device {
-    /// Which it is.
-    pub id: DeviceId,
-    /// Whether it forwards packets that are not for itself.
-    pub forwards: bool,
-    /// Its interfaces, numbered as in the site.
-    pub interfaces: Vec<Attachment>,
-    /// Its own addresses.
-    pub own: IntervalSet,
-    /// Its routes.
-    pub routes: RouteTable,
-    /// Its filter, if it is a gateway.
-    pub filter: Option<FilterPlan>,
-}
-
-impl Device {
-    /// The segment where what is sent to an address of the device is delivered: that of the interface that has it, else of
-    /// the one that took it in.
-    pub fn home_of(&self, address: u128, ingress: usize) -> SegmentId {
-        let mut interfaces = self.interfaces.iter();
-        let owner = interfaces.find(|interface| interface.addresses.contains(&address));
-        owner.unwrap_or(&self.interfaces[ingress]).segment
-    }
-
-    /// Whether it forwards and no rule decides: a router, or a host that routes.
-    pub fn forwards_unfiltered(&self) -> bool {
-        self.forwards && self.filter.is_none()
-    }
-}
-
-/// A segment in one family.
-#[derive(Clone, Debug, Default)]
-pub struct SegmentPlan {
-    /// Addresses of the devices there: those of its prefixes, or for an external segment whatever routes
-    /// lead there; without the addresses of gateways and routers, and without what no router forwards.
-    pub addresses: IntervalSet,
-    /// Addresses that are on-link there.
-    pub on_link: IntervalSet,
-    /// Both together: a set that surely holds every source of plain devices there.
-    pub cover: IntervalSet,
-    /// Default gateways that the file names for plain devices there.
-    pub default_gateways: Vec<u128>,
-    /// The world beyond.
-    pub external: bool,
-    /// Of the world beyond: addresses that nobody there routes, since they are private (RFC 1918, RFC 4193, RFC 6598)
-    /// and neither on-link nor among the networks that the segment is said to route.
-    pub unrouted: IntervalSet,
-    /// The first hops of plain devices there, as far as layer 2 leads to them.
-    pub first_hops: Vec<(DeviceIndex, usize)>,
-}
-
-/// A site in one family.
-#[derive(Debug)]
-pub struct Plan {
-    /// The family.
-    pub family: Family,
-    /// Gateways and routers, then hosts.
-    pub devices: Vec<Device>,
-    /// Segments, numbered as in the site.
-    pub segments: Vec<SegmentPlan>,
-    /// Addresses of gateways and routers.
-    pub routers_own: IntervalSet,
-    /// Those of them that no host has too.
-    pub routers_only: IntervalSet,
-    /// Addresses that several devices have: shared on purpose, or by mistake.
-    pub doubled: IntervalSet,
-    /// Addresses that are handed to whoever has them on the wire, before any plain device: those that several devices
-    /// have, and those of devices in prefixes of several segments.
-    pub(super) by_owner: IntervalSet,
-    /// Addresses that lie in prefixes of several segments.
-    pub contested: IntervalSet,
-    /// Addresses that no router forwards to or from.
-    pub nobody: IntervalSet,
-    /// First and last addresses of on-link prefixes: no plain device's where a prefix holds more than two.
-    pub edges: IntervalSet,
-    /// Whether every gateway is stateful.
-    pub stateful: bool,
-    /// How many of the devices are gateways and routers; they come first.
-    routers: usize,
-    /// Hosts that send otherwise than a plain device of their segment would, with their addresses.
-    pub(super) answering: Vec<(DeviceIndex, SegmentId, IntervalSet)>,
-    /// Those of them with an address on each segment.
-    pub(super) own_ways: Vec<Vec<DeviceIndex>>,
-    /// The addresses of all of those there.
-    pub(super) own_sources: Vec<IntervalSet>,
-    /// Addresses of each host that has several.
-    pub(super) several_own: Vec<IntervalSet>,
-    /// What each device finds on its wire.
-    pub(super) wires: Wires,
-}
+use super::wires::look_up;
 
 /// Pieces that one walk through one rule list may hold open, unless something else is asked for.
 const OPEN_PIECES: usize = 200_000;
@@ -229,7 +66,7 @@ impl<'s> Network<'s> {
         let wiring = Wiring::new(&fabric);
         let plans = Family::ALL.map(|family| {
             let mut plan = Plan::new(site, family, &classes, today);
-            plan.wires = Wires::new(site, &plan, &fabric, &wiring);
+            plan.wires = look_up(site, &plan, &fabric, &wiring);
             plan.settle(site);
             plan
         });

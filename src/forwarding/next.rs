@@ -3,12 +3,13 @@
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::IntervalSet;
 
-use super::flow::Certainty;
-use super::network::{DeviceId, DeviceIndex, Plan};
-use super::reach::{Place, Stop};
+use super::device::{DeviceId, DeviceIndex};
+use super::doubt::{Certainty, Doubt};
+use super::neighbours::Stand;
+use super::plan::Plan;
 use super::routes::NextHop;
-use super::trace::{Doubt, Outcome, Packet};
-use super::wires::Stand;
+use super::stop::{Place, Stop};
+use super::trace_types::{Outcome, Packet};
 
 /// Where a packet goes from a device or a sender.
 #[derive(Clone)]

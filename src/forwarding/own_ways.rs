@@ -4,9 +4,10 @@
 use boundwalk_model::SegmentId;
 use boundwalk_packet::{IntervalSet, Region};
 
-use super::network::{DeviceIndex, Plan};
+use super::device::DeviceIndex;
+use super::doubt::Doubt;
+use super::plan::Plan;
 use super::routes::NextHop;
-use super::trace::Doubt;
 
 impl Plan {
     /// Described hosts with an address on a segment that send by routes, next hops or ports of their own: what they can

@@ -1,104 +1,20 @@
 //! Sends sets of packets through a network and lists where each part arrives or stops.
 
-use boundwalk_model::{Action, HostId, RouterId, SegmentId};
+use boundwalk_model::{Action, SegmentId};
 use boundwalk_packet::{ClassSet, IntervalSet, Mask, Region};
 
+use super::Sender;
 use super::coverage::{Coverage, Limit};
+use super::device::{DeviceId, DeviceIndex};
+use super::doubt::{Certainty, Doubt};
 use super::filter::FilterPlan;
-use super::flow::{Certainty, Flow, Hop, Side, Stopped};
+use super::flow::{Flow, Hop, Side, Stopped};
 use super::layer2::Origin;
-use super::network::{DeviceId, DeviceIndex, Network, Plan};
+use super::neighbours::Stand;
+use super::network::Network;
+use super::plan::Plan;
 use super::routes::NextHop;
-use super::trace::Doubt;
-use super::wires::Stand;
-
-/// Who sends.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Sender {
-    /// All that is on a segment, as configured: plain devices with their own addresses and default gateway, and each
-    /// described host with an interface there, by its own routes, for what leaves by that interface.
-    Segment(SegmentId),
-    /// A host, as configured.
-    Host(HostId),
-    /// One device that sends what it likes, attached where devices of a segment may be or at a port of no segment:
-    /// any source, any next hop.
-    Hostile(Origin),
-}
-
-impl Sender {
-    /// The device of a sender that is a host.
-    pub(super) fn host(self, plan: &Plan) -> Option<DeviceIndex> {
-        match self {
-            Self::Host(host) => Some(plan.host_index(host)),
-            Self::Segment(_) | Self::Hostile(_) => None,
-        }
-    }
-
-    /// Where a hostile sender is.
-    pub(super) fn hostile(self) -> Option<Origin> {
-        match self {
-            Self::Hostile(origin) => Some(origin),
-            Self::Segment(_) | Self::Host(_) => None,
-        }
-    }
-
-    /// The segments that the sender is on; none for a hostile device at a port of no segment.
-    pub fn segments(self, plan: &Plan) -> Vec<SegmentId> {
-        match self {
-            Self::Segment(segment) => vec![segment],
-            Self::Hostile(origin) => origin.segment().into_iter().collect(),
-            Self::Host(host) => {
-                let interfaces = &plan.device(plan.host_index(host)).interfaces;
-                interfaces
-                    .iter()
-                    .map(|interface| interface.segment)
-                    .collect()
-            }
-        }
-    }
-}
-
-/// Where a flow arrives.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Place {
-    /// Devices of a segment.
-    Segment(SegmentId),
-    /// A gateway or router itself.
-    Router(RouterId),
-}
-
-/// Why a flow goes no further.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Stop {
-    /// The source check of the interface of arrival.
-    SourceCheck,
-    /// A rule (by number), or the default.
-    Denied(Option<usize>),
-    /// No route.
-    NoRoute,
-    /// A discard route.
-    Discarded,
-    /// The next hop belongs to nobody, or to a device that does not forward.
-    NextHopSilent,
-    /// Nobody with the address is found on the wire: no two-way path of frames leads to it.
-    OffWire,
-    /// The device does not forward.
-    NotForwarding,
-    /// It came back to an interface with the headers that it had there before, or crossed 255 devices.
-    Loop,
-    /// It leaves the site for a private address that nobody out there routes.
-    LostOutside(SegmentId),
-    /// Its source is an address of the receiver itself.
-    OwnSource,
-    /// There is no router for the sender to use.
-    NoFirstHop,
-    /// No router forwards from that source or to that destination (RFC 6890).
-    NotForwardable,
-    /// The family's interface has no address to translate to.
-    NoTranslationAddress,
-    /// The sender has no address on the interface that it would leave by.
-    NoSource,
-}
+use super::stop::{Place, Stop};
 
 /// What becomes of a part of a flow.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -108,10 +24,6 @@ pub enum Arrival {
     /// It stops.
     Stopped(Stop, Stopped),
 }
-
-/// Devices that a packet crosses at most: the hop limit is a number of 8 bits (RFC 791 section 3.1, time to live; RFC
-/// 8200 section 3).
-pub(super) const MOST_HOPS: usize = 255;
 
 /// Width of an interval of sources from which on looking up the lines that meet it does not pay.
 const WIDE: u128 = 1 << 20;

@@ -13,15 +13,19 @@ use boundwalk_model::{Action, ICMP, ICMPV6, Protocol, SegmentId, TCP};
 use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
 use super::coverage::{Coverage, Limit};
+use super::device::DeviceIndex;
+use super::doubt::{Certainty, Doubt};
 use super::filter::{FilterPlan, TranslationPlan, Written};
-use super::flow::{Certainty, Flow, Hop, Side};
+use super::flow::{Flow, Hop, Side};
 use super::layer2::Origin;
-use super::network::{DeviceIndex, Network, Plan};
-use super::reach::{MOST_HOPS, Place, Sender};
+use super::neighbours::Stand;
+use super::network::Network;
+use super::overheard::overheard;
+use super::plan::Plan;
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6, messages, whole_protocol};
-use super::trace::Doubt;
-use super::wires::{Stand, overheard};
+use super::sender::Sender;
+use super::stop::{MOST_HOPS, Place};
 
 /// The parts of a delivered flow, as sent, that are answered. May overlap where replies have several ways. ICMP
 /// messages other than echo requests expect no reply and count as answered. Where a limit was met, more may be.

@@ -6,8 +6,7 @@ use boundwalk_diagnostic::Span;
 use boundwalk_model::{Route, SegmentId};
 use boundwalk_packet::{Interval, IntervalSet};
 
-use super::flow::Certainty;
-use super::trace::Doubt;
+use super::doubt::{Certainty, Doubt};
 
 /// Where a route leads.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]

@@ -3,13 +3,16 @@
 use boundwalk_model::SegmentId;
 use boundwalk_packet::{IntervalSet, Region};
 
-use super::flow::{Certainty, Flow};
+use super::device::{Attachment, DeviceIndex};
+use super::doubt::{Certainty, Doubt};
+use super::flow::Flow;
 use super::layer2::Origin;
-use super::network::{Attachment, DeviceIndex, SegmentPlan};
-use super::reach::{Sender, Stop, Target, Walk};
+use super::neighbours::Stand;
+use super::plan::SegmentPlan;
+use super::reach::{Target, Walk};
 use super::routes::NextHop;
-use super::trace::Doubt;
-use super::wires::Stand;
+use super::sender::Sender;
+use super::stop::Stop;
 
 impl Walk<'_> {
     /// Sends everything that a sender can send to a target.

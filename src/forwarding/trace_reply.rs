@@ -5,17 +5,21 @@ use std::net::IpAddr;
 use boundwalk_model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 
 use super::crossing::Crossing;
+use super::device::DeviceIndex;
+use super::doubt::Certainty;
 use super::filter::{FilterPlan, TranslationPlan, Written};
-use super::flow::Certainty;
 use super::layer2::Origin;
-use super::network::{DeviceIndex, Network, Plan};
+use super::neighbours::Stand;
+use super::network::Network;
 use super::next::{Next, any_router, depart, from_plain};
-use super::reach::{MOST_HOPS, Place, Sender, Stop};
+use super::overheard::overheard;
+use super::plan::Plan;
 use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6};
-use super::trace::{Outcome, Packet, Step, Trace};
+use super::sender::Sender;
+use super::stop::{MOST_HOPS, Place, Stop};
+use super::trace_types::{Outcome, Packet, Reply, ReplyStep, Step, Trace};
 use super::trace_walk::Walker;
-use super::wires::{Stand, overheard};
 
 /// What let a reply pass at a device, or what stopped it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -43,42 +47,6 @@ pub enum ReplyPass {
     NotForwarding,
     /// Stopped: it has been here before.
     Loop,
-}
-
-/// The reply at one device.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct ReplyStep {
-    /// The device.
-    pub device: DeviceIndex,
-    /// Interface of arrival; `None`: the reply starts here.
-    pub ingress: Option<usize>,
-    /// Interface of departure.
-    pub egress: Option<usize>,
-    /// What let it pass or stopped it.
-    pub pass: ReplyPass,
-    /// The reply as it left.
-    pub packet: Packet,
-}
-
-/// The way back.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Reply {
-    /// The message expects none.
-    NotExpected,
-    /// It comes back.
-    Back(Vec<ReplyStep>),
-    /// The first answer comes back this way, but not by this stateful gateway, which the packet crossed: it sees one
-    /// direction of the TCP connection and stops it.
-    HalfOpen(Vec<ReplyStep>, DeviceIndex),
-    /// It does not; the last step says why. No step: nobody takes it.
-    Lost(Vec<ReplyStep>),
-}
-
-impl Reply {
-    /// Whether the exchange works both ways as far as this packet needs it.
-    pub fn two_way(&self) -> bool {
-        matches!(self, Self::NotExpected | Self::Back(_))
-    }
 }
 
 /// The way back of the reply to a delivered packet; `None` where it was not delivered.

@@ -6,14 +6,17 @@ use boundwalk_model::{Action, Family, HostId, SegmentId};
 use boundwalk_packet::IntervalSet;
 
 use super::crossing::{Crossing, class_of, holds};
+use super::device::{Attachment, Device, DeviceId, DeviceIndex};
+use super::doubt::Doubt;
 use super::filter::{TranslationPlan, Written};
 use super::layer2::Origin;
-use super::network::{Attachment, Device, DeviceId, DeviceIndex, Network, Plan};
+use super::neighbours::Stand;
+use super::network::Network;
 use super::next::{Next, depart, from_plain, landing};
-use super::reach::{MOST_HOPS, Place, Stop};
+use super::plan::Plan;
 use super::routes::{NextHop, RouteEntry};
-use super::trace::{Doubt, Outcome, Packet, RouteChoice, Step, Trace};
-use super::wires::Stand;
+use super::stop::{MOST_HOPS, Place, Stop};
+use super::trace_types::{Outcome, Packet, RouteChoice, Step, Trace};
 
 /// A packet on one of its ways.
 struct Branch {

@@ -2,11 +2,12 @@
 
 use boundwalk_packet::{Interval, IntervalSet, Region};
 
+use super::device::DeviceIndex;
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::Flow;
-use super::network::DeviceIndex;
-use super::reach::{Stop, Walk};
+use super::reach::Walk;
 use super::routes::NextHop;
+use super::stop::Stop;
 
 impl Walk<'_> {
     /// Applies the first destination translation that matches each part of a flow.

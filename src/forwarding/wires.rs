@@ -5,104 +5,44 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{Family, HostId, SegmentId, Site};
 use boundwalk_packet::{Interval, IntervalSet};
 
+use super::device::DeviceIndex;
 use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
-use super::learned::{Apart, Learned};
-use super::network::{DeviceIndex, Network, Plan};
-use super::reach::Sender;
+use super::learned::Apart;
+use super::neighbours::{Learned, Stand, Wire, Wires};
+use super::plan::Plan;
+use super::sender::Sender;
 
-/// Where a packet is put on the wire.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Stand {
-    /// By an interface of a device.
-    Foot(DeviceIndex, usize),
-    /// By some plain device of a segment: what any of them finds.
-    Segment(SegmentId),
-    /// By a hostile device, which needs no answer.
-    Hostile(Origin),
-}
-
-impl Stand {
-    /// The described device that stands there.
-    pub(super) fn device(self) -> Option<DeviceIndex> {
-        match self {
-            Self::Foot(device, _) => Some(device),
-            Self::Segment(_) | Self::Hostile(_) => None,
-        }
+/// Looks up all wires of a plan whose devices stand.
+pub(super) fn look_up(site: &Site, plan: &Plan, fabric: &Fabric, wiring: &Wiring) -> Wires {
+    let mut build = Build {
+        site,
+        plan,
+        fabric,
+        wiring,
+        closed: FxHashMap::default(),
+        known: FxHashMap::default(),
+        apart: Apart::new(fabric),
+        numbers: FxHashMap::default(),
+        wires: Wires::default(),
+    };
+    let feet = plan.devices.iter().map(|device| device.interfaces.len());
+    let feet: Vec<usize> = feet.collect();
+    for (device, count) in feet.into_iter().enumerate() {
+        let stands = (0..count).map(|at| build.foot((DeviceIndex(device), at)));
+        let stands = stands.collect();
+        build.wires.feet.push(stands);
     }
-}
-
-/// What is found from a stand.
-#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
-pub struct Wire {
-    /// Interfaces that frames are exchanged with both ways; from a hostile stand, that frames reach.
-    pub attached: Vec<(DeviceIndex, usize)>,
-    /// Those of them that forward for plain devices of the stand's segment.
-    pub first_hops: Vec<(DeviceIndex, usize)>,
-    /// Where the file names a default gateway that is not found: other routers, which they perhaps use.
-    pub other_hops: Vec<(DeviceIndex, usize)>,
-    /// Interfaces that frames reach, of devices whose own requests come back by another interface of the same port:
-    /// whoever is asked learns where to send. That a packet arrives there is possible, not certain.
-    pub learned: Vec<Learned>,
-    /// Segments of which devices take what is handed out on-link, and the addresses that they may have;
-    /// `None`: every address. From a plain stand, its own segment or none.
-    pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
-}
-
-/// Wires of all stands, each kept once.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Wires {
-    pool: Vec<Wire>,
-    /// By device and interface.
-    feet: Vec<Vec<u32>>,
-    segments: Vec<u32>,
-    hostile: Vec<u32>,
-    unclaimed: Vec<u32>,
-}
-
-impl Wires {
-    /// The wire of a stand.
-    pub(super) fn of(&self, stand: Stand) -> &Wire {
-        let number = match stand {
-            Stand::Foot(device, interface) => self.feet[device.0][interface],
-            Stand::Segment(segment) => self.segments[segment.0],
-            Stand::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
-            Stand::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],
-        };
-        &self.pool[number as usize]
+    for segment in site.segment_ids() {
+        let number = build.segment(segment);
+        build.wires.segments.push(number);
+        let number = build.hostile(Origin::Segment(segment));
+        build.wires.hostile.push(number);
     }
-
-    /// Looks up all wires of a plan whose devices stand.
-    pub(super) fn new(site: &Site, plan: &Plan, fabric: &Fabric, wiring: &Wiring) -> Self {
-        let mut build = Build {
-            site,
-            plan,
-            fabric,
-            wiring,
-            closed: FxHashMap::default(),
-            known: FxHashMap::default(),
-            apart: Apart::new(fabric),
-            numbers: FxHashMap::default(),
-            wires: Self::default(),
-        };
-        let feet = plan.devices.iter().map(|device| device.interfaces.len());
-        let feet: Vec<usize> = feet.collect();
-        for (device, count) in feet.into_iter().enumerate() {
-            let stands = (0..count).map(|at| build.foot((DeviceIndex(device), at)));
-            let stands = stands.collect();
-            build.wires.feet.push(stands);
-        }
-        for segment in site.segment_ids() {
-            let number = build.segment(segment);
-            build.wires.segments.push(number);
-            let number = build.hostile(Origin::Segment(segment));
-            build.wires.hostile.push(number);
-        }
-        for group in fabric.unclaimed_ids() {
-            let number = build.hostile(Origin::Unclaimed(group));
-            build.wires.unclaimed.push(number);
-        }
-        build.wires
+    for group in fabric.unclaimed_ids() {
+        let number = build.hostile(Origin::Unclaimed(group));
+        build.wires.unclaimed.push(number);
     }
+    build.wires
 }
 
 struct Build<'a> {
@@ -493,26 +433,5 @@ impl Plan {
             None => FootOf::Router(boundwalk_model::RouterId(device.0), interface),
         };
         fabric.foot_of(of)
-    }
-}
-
-/// Whether a hostile sender hears what is sent at a stand, on whatever segment that is.
-pub(super) fn overheard(
-    network: &Network<'_>,
-    plan: &Plan,
-    stand: Stand,
-    hostile: Option<Origin>,
-) -> bool {
-    let Some(home) = hostile else {
-        return false;
-    };
-    let wiring = &network.wiring;
-    match stand {
-        Stand::Foot(device, interface) => {
-            let foot = plan.foot_of(&network.fabric, (device, interface));
-            wiring.heard_at(wiring.from_foot(foot), home)
-        }
-        Stand::Segment(segment) => wiring.hears(segment, home),
-        Stand::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),
     }
 }

@@ -8,7 +8,7 @@ use boundwalk_model::{Family, RouterId, SegmentId};
 use super::super::deciders::rule_name;
 use super::super::party::{Party, party_name};
 use super::foresee::Foreseen;
-use super::verify::{Checked, Judgement};
+use super::judged::{Checked, Judgement};
 
 /// Something that rows can share.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

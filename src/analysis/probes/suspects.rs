@@ -6,7 +6,8 @@ use super::super::deciders::rule_name;
 use super::super::intent::stopped;
 use super::super::party::{Party, party_name};
 use super::foresee::{Expect, Foreseen, Unforeseen};
-use super::verify::{Checked, Difference, Judgement};
+use super::judged::Difference;
+use super::judged::{Checked, Judgement};
 
 /// What could explain that a row differs, the likeliest first; empty where it does not.
 pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {

@@ -4,58 +4,9 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_load::{Observed, ResultRow};
 
 use super::common::{Shared, shared};
-use super::foresee::{Expect, Foreseen, Unforeseen, asks, foresee};
+use super::foresee::{Expect, asks, foresee};
+use super::judged::{Checked, Difference, Judgement};
 use super::pick::CLIENT_PORT;
-
-/// In which way a result differs from what the model says.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Difference {
-    /// It arrived and should have been stopped.
-    Arrived,
-    /// Somebody refused it, and it should have been dropped without a word.
-    Refused,
-    /// Nothing was seen of it, and it should have arrived.
-    Nothing,
-    /// It arrived, and no answer came back where one should.
-    NoAnswer,
-    /// An answer came back where the model knows no way for it.
-    Answered,
-}
-
-impl Difference {
-    /// Whether more passes than the model says; else less.
-    pub fn too_much(self) -> bool {
-        !matches!(self, Self::Nothing | Self::NoAnswer)
-    }
-}
-
-/// What came of a row.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Judgement {
-    /// It was not sent.
-    NotDone,
-    /// As the model says.
-    AsExpected,
-    /// Not as the model says.
-    Differs(Difference),
-    /// The model says nothing definite of this packet.
-    Unclear(Unforeseen),
-}
-
-/// A row with what the model says of its packet.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Checked<'r> {
-    /// The row.
-    pub row: &'r ResultRow,
-    /// Its packet.
-    pub packet: Packet,
-    /// What the model says.
-    pub foreseen: Result<Foreseen, Unforeseen>,
-    /// What came of it.
-    pub judgement: Judgement,
-    /// Whether the row names another expectation than the model has now.
-    pub stale: bool,
-}
 
 /// All rows, judged.
 #[derive(Clone, PartialEq, Eq, Debug)]

@@ -4,8 +4,9 @@ use boundwalk_model::{Action, Rule};
 use boundwalk_packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting};
 
 use super::effort::Effort;
+use super::packet::RulePacket;
 use super::reader::Reader;
-use super::space::{Owner, RulePacket, RuleSpace};
+use super::space::{Owner, RuleSpace};
 
 /// A rule of the second list.
 #[derive(Clone, Debug)]

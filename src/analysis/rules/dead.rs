@@ -1,10 +1,11 @@
 //! Rules that never decide a packet, and what covers them.
 
-use crate::cut::cut;
 use boundwalk_packet::{Coverage, Point};
 
+use super::super::cut::cut;
 use super::judge::Judge;
-use super::space::{Owner, RulePacket};
+use super::packet::RulePacket;
+use super::space::Owner;
 
 /// Rounds in which a smaller set of covering rules is looked for.
 const ROUNDS: usize = 64;

@@ -2,15 +2,15 @@
 
 use rustc_hash::FxHashSet;
 
-use crate::witness::{examples, witness};
 use boundwalk_forwarding::{Device, FilterPlan, Network, Written};
 use boundwalk_model::{
     Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, SourceCheck, TCP, UDP,
 };
 use boundwalk_packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
+use super::super::witness::{examples, witness};
+use super::packet::RulePacket;
 use super::ranks::{Piece, Pieces, Ranks};
-use super::space::RulePacket;
 
 /// What a gateway's rules stand on: which packets there are, and as which numbers.
 #[derive(Debug)]

@@ -11,6 +11,7 @@ mod holes;
 mod judge;
 mod largest;
 mod obstacle;
+mod packet;
 mod pairs;
 mod ranks;
 mod reader;
@@ -20,6 +21,7 @@ mod shares;
 mod sheet;
 mod space;
 
+pub use self::packet::RulePacket;
 pub use book::{RuleBook, Tally, books};
 pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
@@ -32,4 +34,4 @@ pub use pairs::{MOST_PAIRS, Rank, Relation, RulePair, RulePairs, denies_the_rest
 pub use review::{RuleReview, Standing, Without};
 pub use shares::{Part, Share, Shares};
 pub use sheet::{Hidden, Opened, RuleSheet};
-pub use space::{RulePacket, RuleSpace};
+pub use space::RuleSpace;

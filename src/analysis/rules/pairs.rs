@@ -4,7 +4,7 @@ use boundwalk_model::{Action, Rule, Service, ServiceMatch};
 use boundwalk_packet::{Coverage, Point};
 
 use super::judge::Judge;
-use super::space::RulePacket;
+use super::packet::RulePacket;
 
 /// Pairs from which on the search ends.
 pub const MOST_PAIRS: usize = 20_000;

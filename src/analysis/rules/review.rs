@@ -5,8 +5,8 @@ use boundwalk_packet::{Mask, Point};
 
 use super::dead::{Dead, Life};
 use super::judge::Judge;
+use super::packet::RulePacket;
 use super::redundant::Use;
-use super::space::RulePacket;
 
 /// What a rule does.
 #[derive(Clone, PartialEq, Eq, Debug)]

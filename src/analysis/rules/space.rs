@@ -11,12 +11,13 @@
 
 use std::ops::Range;
 
-use boundwalk_forwarding::{Network, Packet};
+use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Filter, RouterId};
 use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
 use super::grounds::Grounds;
 use super::holes::holes;
+use super::packet::RulePacket;
 use super::reader::Reader;
 
 /// What a box of the space stands for.
@@ -26,17 +27,6 @@ pub(super) enum Owner {
     Translation(usize),
     /// A rule, by number.
     Rule(usize),
-}
-
-/// A packet as the rules of a gateway see it, after destination translation and before source translation.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct RulePacket {
-    /// The interface that it arrives by, by number.
-    pub ingress: usize,
-    /// The interface that it leaves by; `None`: it is for the gateway itself.
-    pub egress: Option<usize>,
-    /// Its addresses, protocol and ports.
-    pub packet: Packet,
 }
 
 /// The rules of one gateway over the packets that can arrive there and leave again.

@@ -13,8 +13,8 @@ use super::fabric::{
     SocketName, Tagging,
 };
 use super::lags::{Cable, Plug, cables, spares, standing};
-use super::parts::VlanSegments;
 use super::seats;
+use super::vlan_segments::VlanSegments;
 
 impl Fabric {
     /// The graph of a site. O(ports x VLANs they carry + cables + interfaces).

@@ -6,7 +6,7 @@ use smallvec::SmallVec;
 use boundwalk_diagnostic::Span;
 use boundwalk_model::{HostId, PortVlans, RouterId, SegmentId, SwitchId, VlanId};
 
-use super::parts::VlanSegments;
+use super::vlan_segments::VlanSegments;
 
 /// Number of a [`Node`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

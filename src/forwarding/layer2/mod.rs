@@ -13,6 +13,7 @@ mod parts;
 mod queries;
 mod seats;
 mod steps;
+mod vlan_segments;
 mod wiring;
 
 pub use fabric::{

@@ -3,26 +3,10 @@
 //! A VLAN number means something within one *part* of layer 2: nodes joined by cables that carry frames. The same
 //! number in two parts is two VLANs.
 
-use rustc_hash::FxHashMap;
-use smallvec::SmallVec;
-
 use boundwalk_model::{SegmentId, Site, VlanId};
 
 use super::fabric::{Fabric, Far, NodeId, NodeKind};
-
-/// Segments of one VLAN number in one part.
-type Named = SmallVec<[SegmentId; 1]>;
-
-/// The segments of each VLAN number.
-#[derive(Clone, Debug, Default)]
-pub(super) struct VlanSegments {
-    /// Segments by number, up to the highest that has one: many fabrics are built in a search.
-    by_number: Vec<Named>,
-    /// Numbers of several segments: which of them each part means.
-    shared: FxHashMap<(u32, VlanId), Named>,
-    /// Part of each node; empty where no number is shared.
-    parts: Vec<u32>,
-}
+use super::vlan_segments::{Named, VlanSegments};
 
 impl VlanSegments {
     /// Reads the VLANs of a site. To be asked before anything is joined that only an assumption joins.

@@ -1,6 +1,6 @@
 //! Needs, expectations and accepted findings.
 
-use super::{Setting, Thing, addresses, parties, services, text};
+use super::setting::{Setting, Thing, addresses, parties, services, text};
 use boundwalk_model::{Accepted, Demands, Expectation, Need, Site};
 
 pub(in super::super) fn needs(site: &Site) -> Vec<Thing> {

@@ -1,8 +1,9 @@
 //! Switches, their ports and LAGs, and cables.
 
-use super::{Setting, Thing, end, text};
 use boundwalk_diagnostic::Spanned;
 use boundwalk_model::{Lag, Link, Port, PortVlans, RouterLag, Site, Speed, Switch, VlanSet};
+
+use super::setting::{Setting, Thing, end, text};
 
 pub(super) fn switches(site: &Site) -> Vec<Thing> {
     let one = |switch: &Switch| {
@@ -24,7 +25,7 @@ pub(super) fn switches(site: &Site) -> Vec<Thing> {
         let settings = vec![
             (
                 "ports",
-                super::set(shared.map(|one| one.name.value.clone())),
+                super::setting::set(shared.map(|one| one.name.value.clone())),
             ),
             ("vlan_aware", vlan_aware.to_string()),
             ("description", description.clone()),
@@ -105,7 +106,7 @@ pub(super) fn lags(site: &Site) -> Vec<Thing> {
 }
 
 fn members(ports: &[Spanned<String>]) -> String {
-    super::set(ports.iter().map(|port| port.value.clone()))
+    super::setting::set(ports.iter().map(|port| port.value.clone()))
 }
 
 fn lag(switch: &str, lag: &Lag) -> Thing {

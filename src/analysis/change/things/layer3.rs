@@ -1,6 +1,6 @@
 //! Hosts, gateways and routers: interfaces, routes, rules and translations.
 
-use super::{Setting, Thing, addresses, date, own, parties, services, set, text};
+use super::setting::{Setting, Thing, addresses, date, own, parties, services, set, text};
 use boundwalk_model::{
     Filter, Host, HostInterface, Interface, Role, Route, Router, Rule, Site, Translation,
     TranslationTarget, Via,

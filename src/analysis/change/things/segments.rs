@@ -1,6 +1,6 @@
 //! The site itself, zones, segments, groups of addresses and of services.
 
-use super::{Thing, address_set, service_set, set, text};
+use super::setting::{Thing, address_set, service_set, set, text};
 use boundwalk_diagnostic::{Span, Spanned};
 use boundwalk_model::{AddressGroup, Prefix, Segment, ServiceGroup, Site, Zone};
 

@@ -1,0 +1,80 @@
+//! What a device finds on its wire.
+
+use boundwalk_model::SegmentId;
+use boundwalk_packet::IntervalSet;
+
+use super::device::DeviceIndex;
+use super::layer2::Origin;
+
+/// A neighbour that a sender knows from that one's request only.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Learned {
+    /// The device.
+    pub device: DeviceIndex,
+    /// The interface that takes the sender's frames.
+    pub ingress: usize,
+    /// The interface that asks: what is sent to its addresses comes in by the other one.
+    pub asks: usize,
+}
+
+/// Where a packet is put on the wire.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Stand {
+    /// By an interface of a device.
+    Foot(DeviceIndex, usize),
+    /// By some plain device of a segment: what any of them finds.
+    Segment(SegmentId),
+    /// By a hostile device, which needs no answer.
+    Hostile(Origin),
+}
+
+impl Stand {
+    /// The described device that stands there.
+    pub(super) fn device(self) -> Option<DeviceIndex> {
+        match self {
+            Self::Foot(device, _) => Some(device),
+            Self::Segment(_) | Self::Hostile(_) => None,
+        }
+    }
+}
+
+/// What is found from a stand.
+#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Wire {
+    /// Interfaces that frames are exchanged with both ways; from a hostile stand, that frames reach.
+    pub attached: Vec<(DeviceIndex, usize)>,
+    /// Those of them that forward for plain devices of the stand's segment.
+    pub first_hops: Vec<(DeviceIndex, usize)>,
+    /// Where the file names a default gateway that is not found: other routers, which they perhaps use.
+    pub other_hops: Vec<(DeviceIndex, usize)>,
+    /// Interfaces that frames reach, of devices whose own requests come back by another interface of the same port:
+    /// whoever is asked learns where to send. That a packet arrives there is possible, not certain.
+    pub learned: Vec<Learned>,
+    /// Segments of which devices take what is handed out on-link, and the addresses that they may have;
+    /// `None`: every address. From a plain stand, its own segment or none.
+    pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
+}
+
+/// Wires of all stands, each kept once.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Wires {
+    pub(super) pool: Vec<Wire>,
+    /// By device and interface.
+    pub(super) feet: Vec<Vec<u32>>,
+    pub(super) segments: Vec<u32>,
+    pub(super) hostile: Vec<u32>,
+    pub(super) unclaimed: Vec<u32>,
+}
+
+impl Wires {
+    /// The wire of a stand.
+    pub(super) fn of(&self, stand: Stand) -> &Wire {
+        let number = match stand {
+            Stand::Foot(device, interface) => self.feet[device.0][interface],
+            Stand::Segment(segment) => self.segments[segment.0],
+            Stand::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
+            Stand::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],
+        };
+        &self.pool[number as usize]
+    }
+}

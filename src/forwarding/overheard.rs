@@ -1,0 +1,27 @@
+//! What a hostile sender hears.
+
+use super::layer2::Origin;
+use super::neighbours::Stand;
+use super::network::Network;
+use super::plan::Plan;
+
+/// Whether a hostile sender hears what is sent at a stand, on whatever segment that is.
+pub(super) fn overheard(
+    network: &Network<'_>,
+    plan: &Plan,
+    stand: Stand,
+    hostile: Option<Origin>,
+) -> bool {
+    let Some(home) = hostile else {
+        return false;
+    };
+    let wiring = &network.wiring;
+    match stand {
+        Stand::Foot(device, interface) => {
+            let foot = plan.foot_of(&network.fabric, (device, interface));
+            wiring.heard_at(wiring.from_foot(foot), home)
+        }
+        Stand::Segment(segment) => wiring.hears(segment, home),
+        Stand::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),
+    }
+}
