@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let today = view.network.today;
     for entry in &view.site.accepted {
-        if entry.holds(today) || !can_be_accepted(&entry.check.value) {
+        if entry.holds(today) || !can_be_accepted(view, &entry.check.value) {
             continue;
         }
         let until = entry.until.value;

@@ -26,7 +26,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for entry in &view.site.accepted {
         let check = &entry.check.value;
         // What was not looked for is not known to be gone.
-        let judged = can_be_accepted(check) && report.looked_for(check);
+        let judged = can_be_accepted(view, check) && report.looked_for(check);
         if !judged || !entry.holds(today) || report.count(entry) > 0 {
             continue;
         }

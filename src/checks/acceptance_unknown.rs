@@ -3,7 +3,6 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_load::KINDS;
 
-use super::CHECKS;
 use super::acceptance::{OWN, can_be_accepted, name};
 use super::report::{Report, found};
 use super::view::View;
@@ -23,7 +22,7 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for entry in &view.site.accepted {
         let check = entry.check.value.as_str();
-        if can_be_accepted(check) {
+        if can_be_accepted(view, check) {
             continue;
         }
         let (what, help) = if OWN.contains(&check) {
@@ -37,15 +36,15 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 "mend it in the file".to_owned(),
             )
         } else {
-            ("there is no check of this name", hint(check))
+            ("there is no check of this name", hint(view, check))
         };
         report.add(found(&CHECK, entry.check.span, name(entry), what).help(help));
     }
 }
 
 /// The nearest name, where one is near: at most a third of its letters are other ones.
-fn hint(name: &str) -> String {
-    let known = CHECKS.iter().map(|known| known.check.name);
+fn hint(view: &View<'_>, name: &str) -> String {
+    let known = view.names.iter();
     let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
     let near = scored
         .min_by_key(|(distance, _)| *distance)

@@ -3,16 +3,16 @@
 use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::Service;
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
 use super::measured::of_permit;
-use super::permits::{Permit, zone_of};
+use super::permit::Permit;
+use super::permits::zone_of;
 use super::report::{Report, found};
 use super::trust::untrusted;
 use super::view::View;
 use super::zone_pairs::zone_pairs;
-
-use boundwalk_model::Service;
 
 pub(super) static CHECK: Check = Check {
     name: "clear-text-across-zones",

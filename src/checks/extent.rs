@@ -1,8 +1,9 @@
 //! How much a rule permits and how much of that exists.
 
+pub(super) use boundwalk_analysis::counted;
+
 use num_bigint::BigUint;
 
-pub(super) use boundwalk_analysis::counted;
 use boundwalk_model::{AddressMatch, Family, SegmentId, show_interval};
 use boundwalk_packet::IntervalSet;
 

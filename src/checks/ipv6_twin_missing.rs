@@ -1,14 +1,14 @@
 //! A permit for the IPv4 addresses of hosts that have IPv6 addresses too.
 
 use boundwalk_diagnostic::{Check, Severity};
-
-use super::measured::of_permit;
-use super::permits::{Met, Permit, as_list, names_all};
-use super::report::{Report, found};
-use super::view::View;
-
 use boundwalk_model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
 use boundwalk_packet::{ClassSet, IntervalSet};
+
+use super::measured::of_permit;
+use super::permit::{Met, Permit};
+use super::permits::{as_list, names_all};
+use super::report::{Report, found};
+use super::view::View;
 
 pub(super) static CHECK: Check = Check {
     name: "ipv6-twin-missing",

@@ -54,6 +54,7 @@ mod no_way_back;
 mod noticed;
 mod object_spans_zones;
 mod party_not_here;
+mod permit;
 mod permit_any_destination;
 mod permit_any_service;
 mod permit_any_source;
@@ -97,6 +98,7 @@ mod source_check_off;
 mod tag_differs;
 mod tags_on_access_port;
 mod too_big_denied;
+mod translation;
 mod translation_dead;
 mod translation_unanswered;
 mod translation_undelivered;
@@ -113,14 +115,14 @@ mod words;
 mod zone_empty;
 mod zone_pairs;
 
-use boundwalk_analysis::rules::{RuleBook, books};
-use boundwalk_diagnostic::{Check, Finding};
-use boundwalk_forwarding::Network;
-
 pub use accept::{Judged, accept};
 pub use baseline::{Baseline, Known, Standing};
 pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
+
+use boundwalk_analysis::rules::{RuleBook, books};
+use boundwalk_diagnostic::{Check, Finding};
+use boundwalk_forwarding::Network;
 
 use report::Report;
 use view::View;
@@ -278,7 +280,8 @@ pub fn run_some<'n>(
     books: &'n [RuleBook<'n>],
     wanted: impl Fn(Area) -> bool,
 ) -> Vec<Finding> {
-    let view = View::new(network, books);
+    let names = CHECKS.iter().map(|known| known.check.name);
+    let view = View::new(network, books, names.collect());
     let mut report = Report::default();
     let asked = CHECKS.iter().filter(|one| wanted(one.area));
     // Those about accepted findings judge what the others found.

@@ -3,16 +3,16 @@
 use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Family, Service};
 
 use super::extent::addresses;
 use super::measured::of_permit;
-use super::permits::{Permit, segments, zone_of};
+use super::permit::Permit;
+use super::permits::{segments, zone_of};
 use super::report::{Report, found};
 use super::trust::untrusted;
 use super::view::View;
 use super::zone_pairs::zone_pairs;
-
-use boundwalk_model::{Family, Service};
 
 pub(super) static CHECK: Check = Check {
     name: "management-exposed",

@@ -7,7 +7,7 @@ use boundwalk_forwarding::{Arrival, Origin, Place, Sender, Target, reach};
 use boundwalk_model::{Family, Service, ServiceMatch};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::permits::Permit;
+use super::permit::Permit;
 use super::view::View;
 
 /// What a permit names: from and to which segments, which addresses, which services.

@@ -1,13 +1,12 @@
 //! An address group in a permit with addresses of several zones.
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{AddressMatch, Family, SegmentId};
 
 use super::measured::of_permit;
 use super::permits::{segments, zone_of};
 use super::report::{Report, found};
 use super::view::View;
-
-use boundwalk_model::{AddressMatch, Family, SegmentId};
 
 pub(super) static CHECK: Check = Check {
     name: "object-spans-zones",

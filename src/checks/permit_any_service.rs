@@ -3,7 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
-use super::permits::{Permit, names_all};
+use super::permit::Permit;
+use super::permits::names_all;
 use super::report::{Report, found};
 use super::view::View;
 

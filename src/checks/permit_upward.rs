@@ -1,14 +1,14 @@
 //! A permit from a less trusted zone into a more trusted one that is not narrow.
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Family, SegmentId};
 
 use super::measured::of_permit;
-use super::permits::{Permit, zone_of};
+use super::permit::Permit;
+use super::permits::zone_of;
 use super::report::{Report, found};
 use super::view::View;
 use super::zone_pairs::zone_pairs;
-
-use boundwalk_model::{Family, SegmentId};
 
 pub(super) static CHECK: Check = Check {
     name: "permit-upward",

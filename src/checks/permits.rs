@@ -1,38 +1,21 @@
 //! Permits that really permit something, and whom they speak of.
 
 use boundwalk_analysis::rules::Standing;
-use boundwalk_model::{
-    Action, AddressMatch, Family, ICMP, ICMPV6, Party, Rule, SegmentId, Service, Site, Zone,
-};
+use boundwalk_model::{Action, AddressMatch, Family, Party, SegmentId, Site, Zone};
 
+use super::permit::{Met, Permit};
 use super::reviewed::Reviewed;
 use super::view::View;
 
-/// A segment whose packets a gateway takes from, or hands out to, one of its interfaces.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Met {
-    /// The interface, by number.
-    pub(super) interface: usize,
-    pub(super) segment: SegmentId,
-    /// Whether it lies behind another router, not at the interface itself.
-    pub(super) behind: bool,
+impl<'a> View<'a> {
+    /// Every permit that decides packets, or may, in the order of the file: the others permit nothing, whatever they
+    /// say.
+    pub(super) fn permits(&self) -> &[Permit<'a>] {
+        self.permits.get_or_init(|| permits(self))
+    }
 }
 
-/// A permit that decides packets.
-pub(super) struct Permit<'v> {
-    pub(super) gateway: Reviewed<'v>,
-    pub(super) number: usize,
-    pub(super) rule: &'v Rule,
-    /// Where its packets may come from: at the interfaces that `from` names, or at all, those that have addresses in
-    /// `source`.
-    pub(super) senders: Vec<Met>,
-    /// Where they may go to, by `to` and `destination`.
-    pub(super) targets: Vec<Met>,
-}
-
-/// Every permit that decides packets, or may: the others permit nothing, whatever they say. Asked by
-/// [`View::permits`], which keeps them.
-pub(super) fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
+fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
     let mut permits = Vec::new();
     for gateway in view.reviewed() {
         let book = gateway.0;
@@ -165,37 +148,6 @@ pub(super) fn segments(places: &[Met]) -> Vec<SegmentId> {
         }
     }
     segments
-}
-
-impl Permit<'_> {
-    /// Whether it speaks of the gateway itself, and of nothing else.
-    pub(super) fn for_gateway_only(&self) -> bool {
-        let to = self.rule.to.as_ref();
-        to.is_some_and(|to| to.iter().all(|party| *party == Party::Gateway))
-    }
-
-    /// Whether it speaks of the gateway itself too.
-    pub(super) fn for_gateway(&self) -> bool {
-        let to = self.rule.to.as_ref();
-        to.is_none_or(|to| to.contains(&Party::Gateway))
-    }
-
-    /// Whether it permits messages of ICMP or ICMPv6 only: those go everywhere (RFC 4890, RFC 1812 section 4.3).
-    pub(super) fn only_messages(&self) -> bool {
-        let messages = |service: &Service| match service {
-            Service::Message { .. } => true,
-            Service::Whole(protocol) => [ICMP, ICMPV6].contains(protocol),
-            _ => false,
-        };
-        let services = self.rule.services.as_ref();
-        services.is_some_and(|list| list.services.iter().all(messages))
-    }
-
-    /// Whether every service is permitted.
-    pub(super) fn any_service(&self) -> bool {
-        let services = self.rule.services.as_ref();
-        services.is_none_or(|list| list.services.contains(&Service::Any))
-    }
 }
 
 /// The zone of a segment.

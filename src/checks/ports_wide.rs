@@ -3,13 +3,12 @@
 use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::{Protocol, Service, Site};
+use boundwalk_packet::IntervalSet;
 
 use super::extent::counted;
 use super::report::{Report, found};
 use super::view::View;
-
-use boundwalk_model::{Protocol, Service, Site};
-use boundwalk_packet::IntervalSet;
 
 pub(super) static CHECK: Check = Check {
     name: "ports-wide",

@@ -3,7 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
-use super::translations::{Line, List, lines, taken};
+use super::translation::{Line, List};
+use super::translations::{lines, taken};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -41,7 +42,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             "never applies: {} {takes} all that it names",
             names.join(", ")
         );
-        let mut draft = found(&CHECK, line.place(), line.subject(view), what)
+        let mut draft = found(&CHECK, line.place(), line.subject(view.site), what)
             .help("remove it, or move it before those");
         for number in before {
             let place = earlier(view, line, number).name.span;

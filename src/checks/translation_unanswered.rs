@@ -35,7 +35,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             names.join(", ")
         );
         let help = "translate their source as well, or give clients there the server's own address";
-        let draft = found(&CHECK, line.place(), line.subject(view), what).help(help);
+        let draft = found(&CHECK, line.place(), line.subject(view.site), what).help(help);
         report.add(draft.measured(of_things(names.iter().map(|one| format!("from {one}")))));
     }
 }

@@ -30,6 +30,6 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let what = format!("translates packets of which none arrives{why}");
         let help =
             "permit what it makes, to the address and port that it writes; or correct the address";
-        report.add(found(&CHECK, line.place(), line.subject(view), what).help(help));
+        report.add(found(&CHECK, line.place(), line.subject(view.site), what).help(help));
     }
 }

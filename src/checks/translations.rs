@@ -2,7 +2,6 @@
 
 use boundwalk_analysis::intent::stopped;
 use boundwalk_analysis::witness;
-use boundwalk_diagnostic::Span;
 use boundwalk_forwarding::{
     Arrival, Coverage, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
     TranslationPlan, reach, returns, trace,
@@ -10,37 +9,8 @@ use boundwalk_forwarding::{
 use boundwalk_model::{Family, Filter, RouterId, SegmentId, Translation};
 use boundwalk_packet::{IntervalSet, Region};
 
+use super::translation::{Fate, Line, List, Published};
 use super::view::View;
-
-/// A list of translations of one gateway.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum List {
-    /// On arrival: destinations.
-    Arriving,
-    /// On departure: sources.
-    Leaving,
-}
-
-/// A line of a list that is switched on.
-#[derive(Clone, Copy)]
-pub(super) struct Line<'v> {
-    pub(super) router: RouterId,
-    pub(super) list: List,
-    pub(super) number: usize,
-    pub(super) translation: &'v Translation,
-}
-
-impl Line<'_> {
-    /// As findings name it: `edge "shop"`.
-    pub(super) fn subject(&self, view: &View<'_>) -> String {
-        let gateway = &view.site.router(self.router).name.value;
-        format!("{gateway} \"{}\"", self.translation.name.value)
-    }
-
-    pub(super) fn place(&self) -> Span {
-        self.translation.name.span
-    }
-}
 
 /// All lines of all gateways that are switched on.
 pub(super) fn lines<'v>(view: &View<'v>) -> Vec<Line<'v>> {
@@ -140,27 +110,17 @@ fn on_interface(
     })
 }
 
-/// What becomes of what a destination translation takes.
-pub(super) struct Fate {
-    /// Whether some of it arrives, from anybody; `None`: a limit was met first.
-    pub(super) arrives: Option<bool>,
-    /// Why a packet of it stops.
-    pub(super) why: Option<&'static str>,
-    /// Segments whose plain devices get something through and never an answer.
-    pub(super) unanswered: Vec<SegmentId>,
+impl<'a> View<'a> {
+    /// Each destination translation that applies, with what becomes of what it takes.
+    ///
+    /// Cost: for each line a walk of its destinations from each segment, and from hostile devices until one gets
+    /// through.
+    pub(super) fn published(&self) -> &[Published<'a>] {
+        self.published.get_or_init(|| published(self))
+    }
 }
 
-/// A destination translation that applies.
-pub(super) struct Published<'v> {
-    pub(super) line: Line<'v>,
-    pub(super) fate: Fate,
-}
-
-/// Each destination translation that applies, with what becomes of what it takes. Asked by [`View::published`], which
-/// keeps them.
-///
-/// Cost: for each line a walk of its destinations from each segment, and from hostile devices until one gets through.
-pub(super) fn published<'v>(view: &View<'v>) -> Vec<Published<'v>> {
+fn published<'v>(view: &View<'v>) -> Vec<Published<'v>> {
     let lines = lines(view).into_iter();
     let arriving = lines.filter(|line| line.list == List::Arriving);
     let applying = arriving.filter_map(|line| {

@@ -13,14 +13,16 @@ use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::{Fabric, SocketId, SocketName};
 use boundwalk_model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
-use super::permits::{Permit, permits};
+use super::permit::Permit;
 use super::reviewed::Reviewed;
-use super::translations::{Published, published};
+use super::translation::Published;
 use super::words::listed;
 
 /// A site with what several checks need of it.
 pub(super) struct View<'a> {
     pub(super) network: &'a Network<'a>,
+    /// The names of all checks.
+    pub(super) names: Vec<&'static str>,
     pub(super) site: &'a Site,
     /// Switches, ports and cables as frames meet them.
     pub(super) fabric: &'a Fabric,
@@ -31,8 +33,10 @@ pub(super) struct View<'a> {
     matrices: [OnceCell<Matrix>; 2],
     wasted: OnceCell<Vec<Wasted>>,
     books: &'a [RuleBook<'a>],
-    permits: OnceCell<Vec<Permit<'a>>>,
-    published: OnceCell<Vec<Published<'a>>>,
+    /// Asked by [`View::permits`].
+    pub(super) permits: OnceCell<Vec<Permit<'a>>>,
+    /// Asked by [`View::published`].
+    pub(super) published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
     namings: OnceCell<[Naming<'a>; 2]>,
@@ -40,10 +44,15 @@ pub(super) struct View<'a> {
 }
 
 impl<'a> View<'a> {
-    pub(super) fn new(network: &'a Network<'a>, books: &'a [RuleBook<'a>]) -> Self {
+    pub(super) fn new(
+        network: &'a Network<'a>,
+        books: &'a [RuleBook<'a>],
+        names: Vec<&'static str>,
+    ) -> Self {
         let mut hosts = network.site.hosts.iter();
         Self {
             network,
+            names,
             site: network.site,
             fabric: &network.fabric,
             cabling: Cabling::new(network.site, &network.fabric),
@@ -126,11 +135,6 @@ impl<'a> View<'a> {
         self.books.iter().map(Reviewed)
     }
 
-    /// Destination translations that apply, and what becomes of what they take.
-    pub(super) fn published(&self) -> &[Published<'a>] {
-        self.published.get_or_init(|| published(self))
-    }
-
     /// The expectations of the site, judged.
     pub(super) fn expectations(&self) -> &[JudgedExpectation<'a>] {
         self.expectations
@@ -159,11 +163,6 @@ impl<'a> View<'a> {
             .wasted
             .get_or_init(|| wasted(self.network, &Cascade::new(self.network)));
         all.iter().filter(move |one| one.course == course)
-    }
-
-    /// Permits of all gateways that decide packets, in the order of the file.
-    pub(super) fn permits(&self) -> &[Permit<'a>] {
-        self.permits.get_or_init(|| permits(self))
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not

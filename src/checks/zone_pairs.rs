@@ -6,7 +6,8 @@ use boundwalk_forwarding::FilterPlan;
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
-use super::permits::{Met, Permit, zone_of};
+use super::permit::{Met, Permit};
+use super::permits::zone_of;
 use super::view::View;
 
 /// Pieces that a walk through the rules may hold open before it is given up.

@@ -51,6 +51,7 @@ pub use self::plan::{Plan, SegmentPlan};
 pub use self::sender::Sender;
 pub use self::stop::{Place, Stop};
 pub use self::trace_types::Reply;
+pub use self::trace_types::ReplyPass;
 pub use self::trace_types::ReplyStep;
 pub use self::trace_types::{
     Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace,
@@ -65,4 +66,3 @@ pub use reach::{Arrival, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use trace::{trace, trace_via};
-pub use trace_reply::ReplyPass;

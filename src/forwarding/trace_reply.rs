@@ -18,36 +18,8 @@ use super::routes::NextHop;
 use super::seeds::{ECHO_V4, ECHO_V6};
 use super::sender::Sender;
 use super::stop::{MOST_HOPS, Place, Stop};
-use super::trace_types::{Outcome, Packet, Reply, ReplyStep, Step, Trace};
+use super::trace_types::{Outcome, Packet, Reply, ReplyPass, ReplyStep, Step, Trace};
 use super::trace_walk::Walker;
-
-/// What let a reply pass at a device, or what stopped it.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub enum ReplyPass {
-    /// A router without rules.
-    Unfiltered,
-    /// The state that the packet left at a gateway; translations are undone.
-    State,
-    /// A stateful gateway without state for it takes it for a new flow, and this rule of it (`None`: the default)
-    /// permits it.
-    NewFlow(Option<usize>),
-    /// A stateless gateway's rules: the deciding rule (`None`: the default).
-    Rules(Option<usize>),
-    /// Stopped: the gateway is stateful and never saw the packet, and the reply can't begin a flow.
-    NoState,
-    /// Stopped: a gateway that takes it for a new flow would translate it.
-    Translated,
-    /// Stopped by the source check.
-    SourceCheck,
-    /// Stopped by a stateless gateway's rule (`None`: the default).
-    Denied(Option<usize>),
-    /// Stopped: no route, or one that leads nowhere.
-    NoRoute,
-    /// Stopped: the device does not forward, or the reply is for itself.
-    NotForwarding,
-    /// Stopped: it has been here before.
-    Loop,
-}
 
 /// The way back of the reply to a delivered packet; `None` where it was not delivered.
 pub(super) fn reply(

@@ -4,13 +4,23 @@ use std::fmt;
 use std::net::{IpAddr, SocketAddr};
 
 use boundwalk_diagnostic::Span;
-use boundwalk_model::{Action, Protocol};
+use boundwalk_model::{Action, Family, ICMP, ICMPV6, Protocol, SegmentId, TCP};
 
-use super::ReplyPass;
+use super::crossing::Crossing;
 use super::device::DeviceIndex;
-use super::doubt::Doubt;
+use super::doubt::{Certainty, Doubt};
+use super::filter::{FilterPlan, TranslationPlan, Written};
+use super::layer2::Origin;
+use super::neighbours::Stand;
+use super::network::Network;
+use super::next::{Next, any_router, depart, from_plain};
+use super::overheard::overheard;
+use super::plan::Plan;
 use super::routes::NextHop;
-use super::stop::{Place, Stop};
+use super::seeds::{ECHO_V4, ECHO_V6};
+use super::sender::Sender;
+use super::stop::{MOST_HOPS, Place, Stop};
+use super::trace_walk::Walker;
 
 /// A packet. Messages (ICMP, ICMPv6) keep `type * 256 + code` in `destination_port` and 0 in `source_port`.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -185,4 +195,32 @@ pub struct ReplyStep {
     pub pass: ReplyPass,
     /// The reply as it left.
     pub packet: Packet,
+}
+
+/// What let a reply pass at a device, or what stopped it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum ReplyPass {
+    /// A router without rules.
+    Unfiltered,
+    /// The state that the packet left at a gateway; translations are undone.
+    State,
+    /// A stateful gateway without state for it takes it for a new flow, and this rule of it (`None`: the default)
+    /// permits it.
+    NewFlow(Option<usize>),
+    /// A stateless gateway's rules: the deciding rule (`None`: the default).
+    Rules(Option<usize>),
+    /// Stopped: the gateway is stateful and never saw the packet, and the reply can't begin a flow.
+    NoState,
+    /// Stopped: a gateway that takes it for a new flow would translate it.
+    Translated,
+    /// Stopped by the source check.
+    SourceCheck,
+    /// Stopped by a stateless gateway's rule (`None`: the default).
+    Denied(Option<usize>),
+    /// Stopped: no route, or one that leads nowhere.
+    NoRoute,
+    /// Stopped: the device does not forward, or the reply is for itself.
+    NotForwarding,
+    /// Stopped: it has been here before.
+    Loop,
 }

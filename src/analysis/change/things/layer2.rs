@@ -1,9 +1,12 @@
 //! Switches, their ports and LAGs, and cables.
 
 use boundwalk_diagnostic::Spanned;
-use boundwalk_model::{Lag, Link, Port, PortVlans, RouterLag, Site, Speed, Switch, VlanSet};
+use boundwalk_model::{
+    Lag, Link, LinkEnd, Port, PortVlans, RouterLag, Site, Speed, Switch, VlanSet,
+};
 
-use super::setting::{Setting, Thing, end, text};
+use super::layer3;
+use super::setting::{Setting, Thing, text};
 
 pub(super) fn switches(site: &Site) -> Vec<Thing> {
     let one = |switch: &Switch| {
@@ -164,4 +167,30 @@ pub(super) fn cables(site: &Site) -> Vec<Thing> {
         }
     };
     site.links.iter().map(one).collect()
+}
+
+/// An end of a cable: its name, and what it is found again by. Interfaces of hosts that the file does not name are
+/// numbered in its order, which means nothing.
+pub(super) fn end(site: &Site, end: &LinkEnd) -> (String, String) {
+    match end {
+        LinkEnd::Switch(id, port) => {
+            let name = format!("{}:{port}", site.switches[id.0].name.value);
+            (name.clone(), name)
+        }
+        LinkEnd::Router(id, port) => {
+            let name = format!("{}:{port}", site.router(*id).name.value);
+            (name.clone(), name)
+        }
+        LinkEnd::Host(id, port) => {
+            let host = site.host(*id);
+            let mut interfaces = host.interfaces.iter().enumerate();
+            let found = interfaces.find(|(_, interface)| interface.name.value == *port);
+            let name = format!("{}:{port}", host.name.value);
+            let key = found.map_or_else(
+                || name.clone(),
+                |(at, interface)| layer3::host_interface_key(site, host, at, interface),
+            );
+            (name, key)
+        }
+    }
 }

@@ -2,10 +2,8 @@
 
 use boundwalk_diagnostic::{Span, Spanned};
 use boundwalk_model::{
-    AddressMatch, AddressSet, Date, InterfaceAddress, LinkEnd, Party, Service, ServiceMatch, Site,
+    AddressMatch, AddressSet, Date, InterfaceAddress, Party, Service, ServiceMatch, Site,
 };
-
-use super::layer3;
 
 /// A name of a setting as the site file has it, and its value as a text that is equal exactly where the value is.
 pub type Setting = (&'static str, String);
@@ -97,30 +95,4 @@ pub(super) fn items(written: &[Spanned<String>]) -> String {
 /// The addresses of an interface.
 pub(super) fn own(addresses: &[Spanned<InterfaceAddress>]) -> String {
     set(addresses.iter().map(|address| address.value.0.to_string()))
-}
-
-/// An end of a cable: its name, and what it is found again by. Interfaces of hosts that the file does not name are
-/// numbered in its order, which means nothing.
-pub(super) fn end(site: &Site, end: &LinkEnd) -> (String, String) {
-    match end {
-        LinkEnd::Switch(id, port) => {
-            let name = format!("{}:{port}", site.switches[id.0].name.value);
-            (name.clone(), name)
-        }
-        LinkEnd::Router(id, port) => {
-            let name = format!("{}:{port}", site.router(*id).name.value);
-            (name.clone(), name)
-        }
-        LinkEnd::Host(id, port) => {
-            let host = site.host(*id);
-            let mut interfaces = host.interfaces.iter().enumerate();
-            let found = interfaces.find(|(_, interface)| interface.name.value == *port);
-            let name = format!("{}:{port}", host.name.value);
-            let key = found.map_or_else(
-                || name.clone(),
-                |(at, interface)| layer3::host_interface_key(site, host, at, interface),
-            );
-            (name, key)
-        }
-    }
 }
