@@ -90,7 +90,7 @@ impl Parts {
         let kind = kind(root, &way);
         let same = self.parts.get(&kind).map_or(&[][..], Vec::as_slice);
         match random.below(7) {
-            0 => drop(take(root, &way)),
+            0 => take(root, &way),
             1 if !same.is_empty() => put(root, &way, random.pick(same).clone()),
             2 if !same.is_empty() => beside(root, &way, random.pick(same).clone()),
             3 => {

@@ -44,7 +44,50 @@ const OPENS_FILES: &[&str] = &["load", "cli"];
 
 /// Lines that a file may have before its tests, and the files that may have more, with the reason.
 const LINES: usize = 400;
-const LONGER: &[(&str, &str)] = &[];
+const LONGER: &[(&str, &str)] = &[
+    (
+        "analysis/isolation.rs",
+        "one verdict and its proof, read from top to bottom",
+    ),
+    (
+        "analysis/rules/grounds.rs",
+        "the numbering of packets is one algorithm",
+    ),
+    (
+        "forwarding/layer2/wiring.rs",
+        "closure over the fabric and its answers share their state",
+    ),
+    (
+        "forwarding/network.rs",
+        "the assembly of both families, step by step",
+    ),
+    ("forwarding/reach.rs", "one walk of packet sets"),
+    (
+        "forwarding/returns.rs",
+        "the walk of replies, the mirror of `reach`",
+    ),
+    ("forwarding/routes.rs", "lookup and its nesting of prefixes"),
+    (
+        "forwarding/trace_reply.rs",
+        "the reply of one packet, the mirror of `trace_walk`",
+    ),
+    (
+        "forwarding/wires.rs",
+        "everything that may be found on a wire",
+    ),
+    (
+        "render/path.rs",
+        "one page, in the order in which it is printed",
+    ),
+    (
+        "render/rule_sheet.rs",
+        "one table, in the order in which it is printed",
+    ),
+    (
+        "render/svg/stops.rs",
+        "one picture, in the order in which it is drawn",
+    ),
+];
 
 fn source() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("src")

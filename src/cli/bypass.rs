@@ -8,9 +8,10 @@ use boundwalk_analysis::{Bypasses, Party, chosen, notes};
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_render::{bypass_json, bypass_text};
 
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::Output;
 use super::site::{SiteArguments, open, parties};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Find ways round the gateway: pairs of segments of different zones that a device crosses without a filtering
 /// gateway deciding, and the smallest set of settings that closes them all.

@@ -21,11 +21,11 @@ use boundwalk_render::{
 
 use super::compute::matrices;
 use super::matrix::sheet_key;
-use super::output::Progress;
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::{Output, Progress};
 use super::revision::load_revision;
 use super::site::{LinkArguments, Opened, opened};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Compare two versions of a site: exactly what opens and what closes, by pair of segments, with a witness packet and
 /// the rules on either side, for devices that do as configured and for a hostile one; ways round the gateway, isolation,

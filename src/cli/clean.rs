@@ -9,9 +9,10 @@ use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_e
 use boundwalk_model::{Party, RouterId, Site};
 use boundwalk_render::{CleanedBook, clean_json, clean_text};
 
+use super::output::Output;
 use super::site::Opened;
+use super::verdict::Verdict;
 use super::write::replace;
-use super::{Output, Verdict};
 
 /// How a cleaned list is wanted.
 #[derive(Clone, Copy)]

@@ -2,10 +2,11 @@
 
 use std::io;
 
-use clap::{Args, CommandFactory};
+use clap::Args;
 use clap_complete::Shell;
 
-use super::{Output, Verdict};
+use super::output::Output;
+use super::verdict::Verdict;
 
 /// Print a completion script: commands, options and their values at a press of the tab key.
 #[derive(Debug, Args)]
@@ -23,9 +24,12 @@ const EXAMPLES: &str = "Examples:\n  \
     Put the file where your shell looks: for bash into ~/.local/share/bash-completion/completions (as\n\
     `boundwalk`), for zsh into a folder of $fpath, for fish into ~/.config/fish/completions.";
 
-pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
+pub(super) fn run(
+    arguments: &Arguments,
+    mut command: clap::Command,
+    output: &mut Output,
+) -> io::Result<Verdict> {
     let mut script = Vec::new();
-    let mut command = super::Arguments::command();
     clap_complete::generate(arguments.shell, &mut command, "boundwalk", &mut script);
     output.print(&String::from_utf8_lossy(&script))?;
     Ok(Verdict::Clean)

@@ -18,9 +18,10 @@ use boundwalk_render::{
 
 use super::compute::{matrices, namings};
 use super::matrix::sheet_key;
+use super::output::Output;
 use super::path::{Asked, walk};
 use super::site::{Opened, SiteArguments, did_you_mean, open};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Draw the site: for a terminal, as a picture (SVG), or as a graph for other programs.
 #[derive(Debug, Args)]

@@ -14,9 +14,10 @@ use boundwalk_render::{
     expectations_markdown, expectations_text,
 };
 
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::Output;
 use super::site::{OptionalSite, open};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Hold every expectation and every need of the site against it: held or broken, with a packet that shows it and
 /// the rule that decides.

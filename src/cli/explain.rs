@@ -9,8 +9,9 @@ use boundwalk_diagnostic::{Check, Kind};
 use boundwalk_load::KINDS;
 use boundwalk_render::{check_text, checks_json, checks_text, kind_text};
 
+use super::output::Output;
 use super::site::nearest;
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Explain a check: what it finds, why it matters, when it is fine, what to do, with an example. Without a name,
 /// list all checks.

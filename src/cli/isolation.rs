@@ -9,10 +9,10 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{SegmentId, Site};
 use boundwalk_render::{Isolated, isolation_json, isolation_text};
 
-use super::output::Progress;
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::{Output, Progress};
 use super::site::{SiteArguments, open, parties};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Prove that segments are isolated, or show what reaches them: isolated by design with a certificate, closed
 /// by rule only, or reachable with a witness; and how few faults would end it.

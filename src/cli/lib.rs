@@ -19,6 +19,7 @@ mod isolation;
 mod manual;
 mod matrix;
 mod new;
+mod notes;
 mod output;
 mod path;
 mod ports;
@@ -31,21 +32,28 @@ mod rules;
 mod schema;
 mod signals;
 mod site;
+mod summary;
+mod threshold;
 mod tighten;
 mod unfinished;
+mod verdict;
 mod verify;
 mod watch;
 pub mod write;
+
+pub use verdict::Verdict;
+
+pub use output::Output;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand, ValueEnum};
-
-pub use output::Output;
+use clap::{CommandFactory, Parser, Subcommand};
 
 use boundwalk_render::clean;
+
+use output::Colour;
 
 /// Who can reach what on a segmented network: exact answers, with deciding rules and witness packets.
 #[derive(Debug, Parser)]
@@ -67,17 +75,6 @@ struct Arguments {
 const AFTER_HELP: &str = "Exit codes: 0 nothing found, 1 findings (for `path`: it does not arrive), 2 could \
     not run.\nThe answers are about the site file. They replace neither a security review nor a test of the \
     running network.";
-
-/// When to colour.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-pub enum Colour {
-    /// On a terminal, unless NO_COLOR is set.
-    Auto,
-    /// Always.
-    Always,
-    /// Never.
-    Never,
-}
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -123,17 +120,6 @@ enum Command {
     Manual(manual::Arguments),
 }
 
-/// What a command came to.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Verdict {
-    /// Nothing found.
-    Clean,
-    /// Findings, or a packet that does not arrive.
-    Findings,
-    /// It could not run; why has been said on standard error.
-    Failed,
-}
-
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
     match run(std::env::args_os()) {
@@ -169,8 +155,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Command::Verify(arguments) => verify::run(&arguments, &mut output),
         Command::New(arguments) => new::run(&arguments, &mut output),
         Command::Schema(_) => schema::run(&mut output),
-        Command::Completions(arguments) => completions::run(&arguments, &mut output),
-        Command::Manual(arguments) => manual::run(&arguments, &mut output),
+        Command::Completions(arguments) => {
+            completions::run(&arguments, Arguments::command(), &mut output)
+        }
+        Command::Manual(arguments) => manual::run(&arguments, Arguments::command(), &mut output),
     };
     finish(
         result.and_then(|verdict| output.flush().map(|()| verdict)),

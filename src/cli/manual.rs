@@ -3,11 +3,12 @@
 use std::io;
 use std::path::PathBuf;
 
-use clap::{Args, Command, CommandFactory};
+use clap::{Args, Command};
 use clap_mangen::Man;
 
+use super::output::Output;
+use super::verdict::Verdict;
 use super::write::put_text;
-use super::{Output, Verdict};
 
 /// Print the manual as one page in roff, or write one page for each command into a folder.
 #[derive(Debug, Args)]
@@ -23,8 +24,11 @@ const EXAMPLES: &str = "Examples:\n  \
     boundwalk manual --into .\n\
     Read one with `man -l boundwalk.1`.";
 
-pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let mut command = super::Arguments::command();
+pub(super) fn run(
+    arguments: &Arguments,
+    mut command: Command,
+    output: &mut Output,
+) -> io::Result<Verdict> {
     command.build();
     let Some(folder) = &arguments.into else {
         output.print(&whole(&command)?)?;

@@ -15,8 +15,9 @@ use boundwalk_render::{
 };
 
 use super::compute::{matrices, namings};
+use super::output::Output;
 use super::site::{FamilyArguments, Opened, SiteArguments, open, parties, starts_itself};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// More rows than this are shown by zone unless asked otherwise: nobody reads them on a terminal.
 const MOST_ROWS: usize = 40;
@@ -166,7 +167,7 @@ impl Shown<'_> {
                 out.push_str(&flows_text(site, sources, naming, pair, paint));
             }
         }
-        out.push_str(&super::review::notes_text(&self.sheet.notes, paint));
+        out.push_str(&super::notes::notes_text(&self.sheet.notes, paint));
         out
     }
 }

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::output::Output;
+use super::verdict::Verdict;
 use super::write::{Reason, create};
-use super::{Output, Verdict};
 
 /// Write a commented starter site: a small place with an office, guests and a server, ready to be changed.
 #[derive(Debug, Args)]

@@ -4,12 +4,24 @@ use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use anstream::{AutoStream, ColorChoice};
+use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
 use boundwalk_render::{Paint, clean};
 
-use super::{Colour, Verdict};
+use super::verdict::Verdict;
+
+/// When to colour.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
 
 /// Where results and problems go.
 ///

@@ -12,8 +12,9 @@ use boundwalk_model::{Family, Protocol, Site, ZoneId};
 use boundwalk_packet::{IntervalSet, ServiceBox};
 use boundwalk_render::{path_json, path_text, wrapped};
 
+use super::output::Output;
 use super::site::{FamilyArguments, SiteArguments, did_you_mean, open, starts_itself};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Follow one packet: each route, each rule tried and the one that decided, translations, where it stops and
 /// why, and the reply's way back.

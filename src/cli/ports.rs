@@ -9,8 +9,9 @@ use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_model::{Site, SwitchId};
 use boundwalk_render::{Worksheets, ports_csv, ports_json, ports_markdown, ports_text};
 
+use super::output::Output;
 use super::site::{SiteArguments, nearest, open};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Print a worksheet for each switch to set it by: what each port carries and what is plugged in, and cables
 /// whose two ends differ.

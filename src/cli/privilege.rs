@@ -16,11 +16,11 @@ use boundwalk_model::{Service, Site, TCP, UDP};
 use boundwalk_packet::IntervalSet;
 use boundwalk_render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
 
-use super::output::Progress;
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::{Output, Progress};
 use super::site::{SiteArguments, open};
 use super::tighten::{self, Wish};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// What is permitted and nobody needs: permitted flows without those of needs and without those that logs show, by
 /// rule and by pair of zones, with exact sizes; needs that are unmet or unused; observed flows that the model says

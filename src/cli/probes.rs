@@ -10,9 +10,10 @@ use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::Site;
 use boundwalk_render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
 
-use super::review::notes_text;
+use super::notes::notes_text;
+use super::output::Output;
 use super::site::{FamilyArguments, SiteArguments, open, parties, starts_itself};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Plan a test of the running network: few packets that together touch each permitting rule, each pair of segments
 /// between which something is stopped, and each claim of isolation. `verify` reads what became of them.

@@ -24,9 +24,11 @@ use boundwalk_render::{
 use super::compute::{matrices, quiet_matrices};
 use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_key};
-use super::review::{Threshold, all_of, summary, verdict};
+use super::output::Output;
 use super::site::{Opened, SiteArguments, open_or, print_problems};
-use super::{Output, Verdict};
+use super::summary::{all_of, summary};
+use super::threshold::{Threshold, verdict};
+use super::verdict::Verdict;
 
 /// Write a report to hand over: one page that opens in any browser and asks for nothing from outside.
 #[derive(Debug, Args)]

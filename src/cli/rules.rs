@@ -17,10 +17,11 @@ use boundwalk_render::{
 
 use super::clean::{self, Wish};
 use super::compute::namings;
-use super::output::Progress;
-use super::review::{Threshold, notes_text};
+use super::notes::notes_text;
+use super::output::{Output, Progress};
 use super::site::{Opened, SiteArguments, nearest, open};
-use super::{Output, Verdict};
+use super::threshold::Threshold;
+use super::verdict::Verdict;
 
 /// Review the rules of gateways: which do nothing, which hide others, which permit more than there is.
 #[derive(Debug, Args)]

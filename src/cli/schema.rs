@@ -4,7 +4,8 @@ use std::io;
 
 use clap::Args;
 
-use super::{Output, Verdict};
+use super::output::Output;
+use super::verdict::Verdict;
 
 /// Print the JSON Schema (draft 2020-12) of the site file, for editors that complete and check as you type.
 #[derive(Debug, Args)]

@@ -12,8 +12,9 @@ use boundwalk_model::{Family, Site};
 use boundwalk_render::{TightenedShown, tightened_json, tightened_text};
 
 use super::clean::written;
+use super::output::Output;
 use super::site::Opened;
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// What is asked for.
 pub(super) struct Wish {

@@ -10,8 +10,9 @@ use boundwalk_forwarding::Network;
 use boundwalk_load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
 use boundwalk_render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
 
+use super::output::Output;
 use super::site::{SiteArguments, open};
-use super::{Output, Verdict};
+use super::verdict::Verdict;
 
 /// Hold the results of a test against the model: which differ, what could explain it, and what those have in
 /// common.

@@ -1,10 +1,9 @@
 //! Noticing a save: of the site file, or of any file of its folder.
 
-use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::{Duration, Instant, SystemTime};
+use std::{fs, io};
 
 use boundwalk_analysis::{By, Question};
 use boundwalk_checks::{Baseline, Standing};
@@ -15,9 +14,10 @@ use boundwalk_model::Family;
 use boundwalk_render::{clean, labelled, problem_summary, problem_text, standing_summary};
 
 use super::compute::matrices;
-use super::review::summary;
+use super::output::Output;
 use super::site::{Broken, Opened, SiteArguments};
-use super::{Output, Verdict};
+use super::summary::summary;
+use super::verdict::Verdict;
 
 /// Between two looks at the files. With the review itself, what a save changed is there within 100 ms on a site of
 /// the size of the demo.

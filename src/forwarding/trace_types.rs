@@ -4,23 +4,12 @@ use std::fmt;
 use std::net::{IpAddr, SocketAddr};
 
 use boundwalk_diagnostic::Span;
-use boundwalk_model::{Action, Family, ICMP, ICMPV6, Protocol, SegmentId, TCP};
+use boundwalk_model::{Action, Protocol};
 
-use super::crossing::Crossing;
 use super::device::DeviceIndex;
-use super::doubt::{Certainty, Doubt};
-use super::filter::{FilterPlan, TranslationPlan, Written};
-use super::layer2::Origin;
-use super::neighbours::Stand;
-use super::network::Network;
-use super::next::{Next, any_router, depart, from_plain};
-use super::overheard::overheard;
-use super::plan::Plan;
+use super::doubt::Doubt;
 use super::routes::NextHop;
-use super::seeds::{ECHO_V4, ECHO_V6};
-use super::sender::Sender;
-use super::stop::{MOST_HOPS, Place, Stop};
-use super::trace_walk::Walker;
+use super::stop::{Place, Stop};
 
 /// A packet. Messages (ICMP, ICMPv6) keep `type * 256 + code` in `destination_port` and 0 in `source_port`.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]

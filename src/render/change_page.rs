@@ -8,7 +8,7 @@ use boundwalk_forwarding::Packet;
 use boundwalk_model::{Protocol, TCP, UDP};
 
 use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
-use super::markdown::escape;
+use super::markdown_text::escape;
 
 /// Hosts that are named.
 const MOST_HOSTS: usize = 20;

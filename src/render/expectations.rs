@@ -12,7 +12,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Demands, Permit, Site, Through};
 
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::matrix::Paint;
 use super::text::{clean, wrapped};
 

@@ -29,6 +29,7 @@ mod junit;
 mod junit_review;
 mod key;
 mod markdown;
+mod markdown_text;
 mod matrix;
 mod mermaid;
 mod panels;

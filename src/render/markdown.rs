@@ -2,13 +2,11 @@
 
 use std::fmt::Write;
 
-use boundwalk_diagnostic::{Finding, Severity, Sources, Span};
-
 use super::key::Key;
+use super::markdown_text::{Item, escape, list};
 use super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::shape::Sheet;
 use super::standing::{ReviewShown, standing_markdown};
-use super::text::clean;
 
 /// A matrix as a Markdown table with its legend.
 pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> String {
@@ -47,54 +45,6 @@ pub fn review_markdown(
     table(&mut out, sheet, key, codes);
     notes(&mut out, sheet);
     out
-}
-
-/// A chapter of findings.
-pub(super) fn findings_list(
-    out: &mut String,
-    title: &str,
-    sources: &Sources,
-    findings: &[Finding],
-) {
-    let findings = findings.iter().map(|finding| Item {
-        name: finding.check.name,
-        severity: finding.severity(),
-        message: &finding.message,
-        span: finding.span,
-        help: finding.help.as_deref(),
-    });
-    list(out, title, sources, findings);
-}
-
-/// A problem or a finding.
-struct Item<'a> {
-    name: &'static str,
-    severity: Severity,
-    message: &'a str,
-    span: Option<Span>,
-    help: Option<&'a str>,
-}
-
-/// A chapter with a line for each item; none where there is nothing to say.
-fn list<'a>(
-    out: &mut String,
-    title: &str,
-    sources: &Sources,
-    items: impl Iterator<Item = Item<'a>>,
-) {
-    let mut lines = String::new();
-    for item in items {
-        let place = item.span.map(|span| sources.place(span));
-        let place = place.unwrap_or_default();
-        let word = item.severity.word();
-        let _ = write!(lines, "- **{word}** {}", escape(item.message));
-        let _ = write!(lines, " ({}, `{}`)", escape(&place), item.name);
-        let help = item.help.map(|help| format!(": {}", escape(help)));
-        let _ = writeln!(lines, "{}", help.unwrap_or_default());
-    }
-    if !lines.is_empty() {
-        let _ = writeln!(out, "## {title}\n\n{lines}");
-    }
 }
 
 fn title(out: &mut String, what: &str, sheet: &Sheet) {
@@ -145,27 +95,9 @@ fn notes(out: &mut String, sheet: &Sheet) {
     }
 }
 
-/// A text in which nothing is taken for Markdown or HTML.
-pub(super) fn escape(text: &str) -> String {
-    let mut out = String::new();
-    for character in clean(text).chars() {
-        match character {
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '&' => out.push_str("&amp;"),
-            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '#' | '!' | '~' => {
-                out.push('\\');
-                out.push(character);
-            }
-            other => out.push(other),
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
-    use super::escape;
+    use super::super::markdown_text::escape;
 
     #[test]
     fn names_stay_names() {

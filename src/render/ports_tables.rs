@@ -6,7 +6,7 @@ use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
 use boundwalk_model::{Site, VlanId};
 
 use super::csv::harmless;
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::ports_cells::{COLUMNS, LEGEND, Worksheets, difference_text, fields, named_vlans};
 
 /// Worksheets as CSV. VLANs stand with their segments' names, so that no spreadsheet takes `10-12` for a date.

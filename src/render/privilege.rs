@@ -12,7 +12,7 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, ZoneId};
 
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::matrix::Paint;
 use super::text::labelled;
 

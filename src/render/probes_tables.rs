@@ -7,7 +7,7 @@ use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
 use boundwalk_model::{Family, RouterId};
 
 use super::csv::harmless;
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::probes_words::{
     CAREFUL, HOW, LISTENERS, ProbesShown, RAW, command, expectation, far_end, port, service,
 };

@@ -8,7 +8,7 @@ use serde::Serialize;
 use boundwalk_load::Baseline;
 
 use super::json::to_text;
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::matrix::Paint;
 use super::text::wrapped;
 

@@ -11,7 +11,7 @@ use boundwalk_analysis::{Naming, party_name};
 use boundwalk_model::{Action, Party, Rule, Site};
 
 use super::findings::findings_text;
-use super::markdown::{escape, findings_list};
+use super::markdown_text::{escape, findings_list};
 use super::matrix::Paint;
 use super::rules::RulesShown;
 use super::text::{clean, wrapped};

@@ -6,7 +6,7 @@ use boundwalk_analysis::CAUTION;
 use boundwalk_analysis::rules::{RuleBook, Standing};
 
 use super::csv::harmless;
-use super::markdown::{escape, findings_list};
+use super::markdown_text::{escape, findings_list};
 use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
 
 /// A line for each rule: what it is, who hides it, a packet that shows it, its findings.

@@ -8,7 +8,7 @@ use boundwalk_checks::{Known, Standing};
 use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
-use super::markdown::{escape, findings_list};
+use super::markdown_text::{escape, findings_list};
 use super::matrix::Paint;
 use super::text::{clean, wrapped};
 

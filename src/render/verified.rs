@@ -10,7 +10,7 @@ use boundwalk_analysis::probes::{
 use boundwalk_forwarding::Network;
 
 use super::json::{JsonPacket, json_packet, to_text};
-use super::markdown::escape;
+use super::markdown_text::escape;
 use super::matrix::Paint;
 use super::text::{clean, labelled};
 

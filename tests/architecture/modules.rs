@@ -58,7 +58,7 @@ impl Floor {
                 Item::Mod(child) => {
                     let name = child.ident.to_string();
                     module.children.insert(name.clone());
-                    let below = [&names[..], &[name.clone()]].concat();
+                    let below = [&names[..], std::slice::from_ref(&name)].concat();
                     let inner = folder.join(&name);
                     match &child.content {
                         Some((_, items)) => self.module(file, &inner, below, items),

@@ -11,8 +11,8 @@ use boundwalk_render::{Key, Selection, Sheet, clean};
 
 use super::super::compute::quiet_matrices;
 use super::super::matrix::sheet_key;
-use super::super::review::summary;
 use super::super::site::{Broken, Opened, SiteArguments};
+use super::super::summary::summary;
 use super::super::watch::{clock, counts};
 use super::view::Place;
 

@@ -23,14 +23,15 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, Ke
 
 use boundwalk_diagnostic::Severity;
 
-use self::data::Data;
-use self::state::{Next, State};
-use self::view::Place;
-use self::work::{Progress, Work};
+use super::output::Output;
 use super::signals::before_ending;
 use super::site::{Broken, SiteArguments, print_problems};
+use super::verdict::Verdict;
 use super::watch::{POLL, Stamps};
-use super::{Output, Verdict};
+use data::Data;
+use state::{Next, State};
+use view::Place;
+use work::{Progress, Work};
 
 /// Look around on the terminal: the matrix, the flows of a pair, a path step by step, ports, isolation, ways round
 /// the gateway, and from each finding to its place in the file. Follows each save of the site.

@@ -7,66 +7,17 @@ mod html;
 mod matrix;
 mod pairs;
 mod rules;
+mod shown;
 mod summary;
 
-use boundwalk_analysis::{Bypasses, CAUTION, Cabling, Naming};
-use boundwalk_checks::Standing;
-use boundwalk_diagnostic::{Problem, Sources};
-use boundwalk_forwarding::Network;
-
-use super::expectations::IntentShown;
-use super::isolation::Isolated;
-use super::key::Key;
-use super::ports_cells::Worksheets;
-use super::privilege::PrivilegeShown;
-use super::rules::RulesShown;
-use super::shape::{PairFlows, Sheet};
-use super::svg::xml;
+pub use shown::ReportShown;
 
 pub use change::change_html;
 
-use html::Html;
+use boundwalk_analysis::CAUTION;
 
-/// All that a report shows.
-pub struct ReportShown<'a> {
-    /// The network.
-    pub network: &'a Network<'a>,
-    /// Its text, under the names that the report may tell.
-    pub sources: &'a Sources,
-    /// Problems that did not keep the site from loading.
-    pub problems: &'a [Problem],
-    /// Findings.
-    pub standing: &'a Standing<'a>,
-    /// One line that sums them up.
-    pub summary: &'a str,
-    /// The day of the report.
-    pub today: String,
-    /// The matrix by segment, its key and codes.
-    pub matrix: (&'a Sheet, &'a Key, &'a [Vec<String>]),
-    /// The matrix by zone with its codes.
-    pub zones: (&'a Sheet, &'a [Vec<String>]),
-    /// Names, one for each family.
-    pub namings: &'a [Naming<'a>],
-    /// Flows of pairs through which something passes: row, column, a list for each family; `None` where there are
-    /// too many pairs for that.
-    pub flows: Option<&'a [(usize, usize, Vec<PairFlows>)]>,
-    /// Ways round the gateway.
-    pub bypasses: &'a Bypasses,
-    /// Segments that claim to be isolated.
-    pub isolated: &'a [Isolated<'a>],
-    /// Rules and their findings.
-    pub rules: &'a RulesShown<'a>,
-    /// What nobody needs; `None` where no need is written down.
-    pub privilege: Option<&'a PrivilegeShown<'a>>,
-    /// Expectations and needs.
-    pub intent: &'a IntentShown<'a>,
-    /// Worksheets of the switches.
-    pub worksheets: &'a Worksheets<'a>,
-    /// Cables.
-    pub cabling: &'a Cabling<'a>,
-    /// What was modelled and assumed.
-    pub notes: &'a [String],
-}
+use super::svg::xml;
+use html::Html;
 
 /// Above so many segments a page tells pairs by their services and rules, not flow by flow, and folds up its matrix.
 pub const MOST_SEGMENTS: usize = 60;

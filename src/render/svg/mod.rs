@@ -8,6 +8,7 @@ mod panels;
 mod pen;
 mod plan;
 mod site;
+mod site_parts;
 mod stops;
 mod trail;
 

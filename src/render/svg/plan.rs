@@ -8,7 +8,7 @@ use boundwalk_analysis::{Equipment, Joint, ThingId};
 
 use super::card::Card;
 use super::pen::{Drawing, LINE, PAD, cut, span};
-use super::site::{Link, View, loose, outside};
+use super::site_parts::{Link, View, loose, outside};
 
 /// Between boxes, one below the other: room for the texts of a cable.
 const GAP: i32 = 34;

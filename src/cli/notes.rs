@@ -1,0 +1,22 @@
+//! What an answer rests on, as text.
+
+use boundwalk_analysis::CAUTION;
+use boundwalk_render::{Paint, clean, wrapped};
+
+/// What an answer rests on, as a paragraph each.
+pub(super) fn notes_text(notes: &[String], paint: Paint) -> String {
+    let mut out = format!("\n{}\n", paint.strong("What this rests on"));
+    for note in notes {
+        let lines = wrapped(&clean(note), paint.columns.saturating_sub(4).max(30));
+        for (number, line) in lines.into_iter().enumerate() {
+            let bullet = if number == 0 { "- " } else { "  " };
+            let line = format!("  {bullet}{line}\n");
+            out.push_str(&if note == CAUTION {
+                line
+            } else {
+                paint.faint(&line)
+            });
+        }
+    }
+    out
+}
