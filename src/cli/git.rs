@@ -5,8 +5,21 @@
 //! Only plumbing that names objects is asked, no transport is allowed, nothing is fetched, no replacement is followed, and
 //! the environment of a hook is left behind.
 
-use std::path::Path;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::mpsc;
+use std::thread;
+use std::time::Duration;
+
+use super::signals::before_ending;
+
+/// Longest wait for an answer. A file of the repository that is a pipe would never give one.
+const LONGEST: Duration = Duration::from_secs(20);
+
+/// The git that runs, 0 for none.
+static RUNNING: AtomicU32 = AtomicU32::new(0);
 
 /// Something that a tree names.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -73,15 +86,37 @@ impl<'p> Git<'p> {
             .collect()
     }
 
-    /// The bytes of an entry, as they were stored: no filter, no conversion.
+    /// The bytes of entries, as they were stored: no filter, no conversion. All are asked of one process.
     ///
     /// # Errors
-    /// What git says, or that there are more than `most` bytes.
-    pub fn object(&self, entry: &Entry, most: u64) -> Result<Vec<u8>, String> {
-        match entry.size > most {
-            true => Err(format!("{} has more than {most} bytes", entry.name)),
-            false => self.bytes(&["cat-file", "blob", &entry.object]),
+    /// What git says, that an object is not here, or that there are more than `most` bytes together.
+    pub fn objects(&self, entries: &[&Entry], most: u64) -> Result<Vec<Vec<u8>>, String> {
+        let sizes = entries.iter().map(|entry| entry.size);
+        if sizes.fold(0, u64::saturating_add) > most {
+            let names: Vec<&str> = entries.iter().map(|entry| entry.name.as_str()).collect();
+            return Err(match names[..] {
+                [name] => format!("{name} has more than {most} bytes"),
+                _ => format!("the files have more than {most} bytes together"),
+            });
         }
+        let asked: String = entries
+            .iter()
+            .map(|entry| format!("{}\n", entry.object))
+            .collect();
+        let answer = self.ask(&["cat-file", "--batch"], asked.into_bytes())?;
+        let mut rest = &answer[..];
+        let mut texts = Vec::new();
+        for entry in entries {
+            let (text, after) = batched(rest, entry.size).ok_or_else(|| {
+                format!(
+                    "{} is not in this repository (a partial clone?): fetch it first, as with `git fetch --refetch`",
+                    entry.name
+                )
+            })?;
+            texts.push(text.to_vec());
+            rest = after;
+        }
+        Ok(texts)
     }
 
     fn text(&self, arguments: &[&str]) -> Result<String, String> {
@@ -90,22 +125,54 @@ impl<'p> Git<'p> {
     }
 
     fn bytes(&self, arguments: &[&str]) -> Result<Vec<u8>, String> {
-        let ran = self.command(arguments).output();
-        let ran = ran
-            .map_err(|error| format!("can't run git: {error}; install it, or name two versions"))?;
-        if ran.status.success() {
-            return Ok(ran.stdout);
-        }
-        let said = String::from_utf8_lossy(&ran.stderr);
-        let said = said.trim().lines().next().unwrap_or_default();
-        Err(match said.is_empty() {
-            true => String::new(),
-            false => format!("git: {said}"),
-        })
+        self.ask(arguments, Vec::new())
     }
 
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new("git");
+    /// Runs git and waits for it, as long as [`LONGEST`] at most; it ends with this program.
+    fn ask(&self, arguments: &[&str], input: Vec<u8>) -> Result<Vec<u8>, String> {
+        let git = program().ok_or(
+            "git is in no folder that PATH names by a whole path; install it, or name two versions",
+        )?;
+        let mut child = self
+            .command(&git, arguments)
+            .spawn()
+            .map_err(|error| format!("can't run {}: {error}", git.display()))?;
+        RUNNING.store(child.id(), Ordering::SeqCst);
+        before_ending(stop_running).map_err(|error| error.to_string())?;
+        let (sends, ended) = mpsc::channel();
+        if let Some(mut to) = child.stdin.take() {
+            // A git that fails reads no more; what it says is the reason then.
+            thread::spawn(move || drop(to.write_all(&input)));
+        }
+        let out = child.stdout.take().map(|from| read(from, sends.clone()));
+        let err = child.stderr.take().map(|from| read(from, sends));
+        // Both streams end when git does.
+        let both = (0..2).all(|_| ended.recv_timeout(LONGEST).is_ok());
+        if !both {
+            let _ = child.kill();
+        }
+        let status = child.wait();
+        RUNNING.store(0, Ordering::SeqCst);
+        if !both {
+            return Err(format!(
+                "git gave no answer within {} seconds",
+                LONGEST.as_secs()
+            ));
+        }
+        let text = |reader: Option<thread::JoinHandle<Vec<u8>>>| {
+            reader
+                .and_then(|reader| reader.join().ok())
+                .unwrap_or_default()
+        };
+        let (out, err) = (text(out), text(err));
+        match status.is_ok_and(|status| status.success()) {
+            true => Ok(out),
+            false => Err(said(&String::from_utf8_lossy(&err))),
+        }
+    }
+
+    fn command(&self, git: &Path, arguments: &[&str]) -> Command {
+        let mut command = Command::new(git);
         for (name, _) in std::env::vars_os() {
             let name = name.to_string_lossy().into_owned();
             if name.starts_with("GIT_") && !KEPT.contains(&name.as_str()) {
@@ -135,9 +202,81 @@ impl<'p> Git<'p> {
             .arg("-C")
             .arg(self.folder)
             .args(arguments);
-        command.stdin(Stdio::null());
+        command
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped());
         command
     }
+}
+
+/// Git, in a folder that PATH names by a whole path: `.` would be a folder of the repository that is read.
+fn program() -> Option<PathBuf> {
+    let name = format!("git{}", std::env::consts::EXE_SUFFIX);
+    let path = std::env::var_os("PATH")?;
+    let folders = std::env::split_paths(&path).filter(|folder| folder.is_absolute());
+    folders
+        .map(|folder| folder.join(&name))
+        .find(|git| git.is_file())
+}
+
+/// Stops a git that still runs; called when a signal ends this program.
+fn stop_running() {
+    let running = RUNNING.load(Ordering::SeqCst);
+    #[cfg(unix)]
+    if let Some(process) = i32::try_from(running)
+        .ok()
+        .and_then(rustix::process::Pid::from_raw)
+    {
+        let _ = rustix::process::kill_process(process, rustix::process::Signal::KILL);
+    }
+    #[cfg(not(unix))]
+    let _ = running;
+}
+
+fn read(
+    mut from: impl Read + Send + 'static,
+    ended: mpsc::Sender<()>,
+) -> thread::JoinHandle<Vec<u8>> {
+    thread::spawn(move || {
+        let mut bytes = Vec::new();
+        let _ = from.read_to_end(&mut bytes);
+        let _ = ended.send(());
+        bytes
+    })
+}
+
+/// What git says, as one sentence with what to do.
+fn said(stderr: &str) -> String {
+    let grave = |line: &&str| {
+        ["fatal:", "error:"]
+            .iter()
+            .any(|word| line.starts_with(word))
+    };
+    let lines = || stderr.trim().lines();
+    let Some(line) = lines().find(grave).or_else(|| lines().next()) else {
+        return String::new();
+    };
+    let advice = if line.contains("dubious ownership") {
+        "; if you trust whoever owns it: git config --global --add safe.directory FOLDER"
+    } else if line.contains("safe.bareRepository") {
+        "; it lies among ordinary files: name a site in the work tree that you cloned"
+    } else if line.contains("bad file") || line.contains("missing") {
+        "; it is not here (a partial clone?): fetch it first, as with `git fetch --refetch`"
+    } else {
+        ""
+    };
+    format!("git: {line}{advice}")
+}
+
+/// The first object of an answer of `cat-file --batch`, and what follows it: `OBJECT blob SIZE`, the bytes, a line break.
+fn batched(answer: &[u8], size: u64) -> Option<(&[u8], &[u8])> {
+    let end = answer.iter().position(|&byte| byte == b'\n')?;
+    let heading = str::from_utf8(&answer[..end]).ok()?;
+    let size = usize::try_from(size).ok()?;
+    let fits = heading.ends_with(&format!(" blob {size}"));
+    let bytes = answer.get(end + 1..end + 1 + size).filter(|_| fits)?;
+    Some((bytes, answer.get(end + 2 + size..)?))
 }
 
 /// `MODE TYPE OBJECT SIZE<tab>PATH`.

@@ -1,5 +1,6 @@
 //! A site as it was at a revision: read with git, without touching the work tree.
 
+use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
 use boundwalk_load::{LARGEST_FILE, Loaded, is_site_name, load_texts};
@@ -10,6 +11,8 @@ use super::git::{Entry, Git, Kind};
 const MOST_LINKS: usize = 40;
 /// Longest target of a link, in bytes.
 const LONGEST_TARGET: u64 = 4096;
+/// Most bytes of all files of a folder.
+const MOST_BYTES: u64 = 16 * LARGEST_FILE;
 
 /// Reads a file, or the `*.toml` files directly in a folder, as they stood at a revision. A link is followed within its
 /// folder, as it stood then; nothing else than the folder's own files is read.
@@ -35,7 +38,8 @@ pub(super) fn load_revision(path: &Path, revision: &str) -> Result<Loaded, Strin
             true => format!("git knows no revision `{revision}` in {}", folder.display()),
             false => error,
         })?;
-    let entries = git.entries(&commit)?;
+    let entries = git.entries(&commit)?.into_iter();
+    let entries = entries.map(|entry| (entry.name.clone(), entry)).collect();
     let then = Then {
         git,
         revision,
@@ -54,14 +58,14 @@ struct Then<'p> {
     git: Git<'p>,
     revision: &'p str,
     folder: &'p Path,
-    entries: Vec<Entry>,
+    entries: BTreeMap<String, Entry>,
 }
 
 impl Then<'_> {
     /// The files of the site, in name order.
     fn all(&self) -> Result<Vec<(String, String)>, String> {
         let mut files: Vec<(&str, &Entry)> = Vec::new();
-        for entry in &self.entries {
+        for entry in self.entries.values() {
             if !is_site_name(Path::new(&entry.name)) {
                 continue;
             }
@@ -75,15 +79,14 @@ impl Then<'_> {
             let (revision, folder) = (self.revision, self.folder.display());
             return Err(format!("at {revision} no file in {folder} ends in .toml"));
         }
-        let texts = files.into_iter();
-        texts.map(|(name, file)| self.text(name, file)).collect()
+        self.texts(&files)
     }
 
     /// One file.
     fn named(&self, name: &str) -> Result<(String, String), String> {
         let meant = self.followed(name)?;
         match meant.kind {
-            Kind::File => self.text(name, meant),
+            Kind::File => Ok(self.texts(&[(name, meant)])?.remove(0)),
             _ => Err(format!(
                 "at {} {} is a folder",
                 self.revision,
@@ -96,15 +99,14 @@ impl Then<'_> {
     fn followed(&self, name: &str) -> Result<&Entry, String> {
         let mut name = name.to_owned();
         for _ in 0..MOST_LINKS {
-            let mut entries = self.entries.iter();
-            let Some(entry) = entries.find(|entry| entry.name == name) else {
+            let Some(entry) = self.entries.get(&name) else {
                 let (revision, shown) = (self.revision, self.shown(&name));
                 return Err(format!("at {revision} there is no {shown}"));
             };
             if entry.kind != Kind::Link {
                 return Ok(entry);
             }
-            let target = self.git.object(entry, LONGEST_TARGET)?;
+            let target = self.git.objects(&[entry], LONGEST_TARGET)?.concat();
             let target = String::from_utf8_lossy(&target).into_owned();
             name = within(&target).ok_or_else(|| {
                 let shown = self.shown(&entry.name);
@@ -121,14 +123,26 @@ impl Then<'_> {
         ))
     }
 
-    fn text(&self, name: &str, file: &Entry) -> Result<(String, String), String> {
-        let shown = format!("{} at {}", self.shown(name), self.revision);
-        if file.size > LARGEST_FILE {
-            return Err(format!("{shown} is larger than {} MiB", LARGEST_FILE >> 20));
+    /// Files with their names as messages have them.
+    fn texts(&self, files: &[(&str, &Entry)]) -> Result<Vec<(String, String)>, String> {
+        let shown = |name: &str| format!("{} at {}", self.shown(name), self.revision);
+        if let Some((name, _)) = files.iter().find(|(_, file)| file.size > LARGEST_FILE) {
+            return Err(format!(
+                "{} is larger than {} MiB",
+                shown(name),
+                LARGEST_FILE >> 20
+            ));
         }
-        let bytes = self.git.object(file, LARGEST_FILE)?;
-        let text = String::from_utf8(bytes).map_err(|_| format!("{shown} is not UTF-8 text"))?;
-        Ok((shown, text))
+        let entries: Vec<&Entry> = files.iter().map(|(_, file)| *file).collect();
+        let texts = self.git.objects(&entries, MOST_BYTES)?.into_iter();
+        let texts = files.iter().zip(texts).map(|((name, _), bytes)| {
+            let shown = shown(name);
+            match String::from_utf8(bytes) {
+                Ok(text) => Ok((shown, text)),
+                Err(_) => Err(format!("{shown} is not UTF-8 text")),
+            }
+        });
+        texts.collect()
     }
 
     fn shown(&self, name: &str) -> String {

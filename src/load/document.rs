@@ -1,6 +1,7 @@
 //! Text to a tree of values with places; mistakes of syntax do not end the reading.
 
 use toml::de::DeTable;
+use toml_parser::parser::RecursionGuard;
 
 use boundwalk_diagnostic::{FileId, Problem, Source, Span};
 
@@ -53,6 +54,9 @@ const MOST_TOKENS: usize = 16_000_000;
 /// Shorter texts are parsed at once: their mistakes fit into memory, however many.
 const SHORT: usize = 4 * 1024 * 1024;
 
+/// Deepest nesting of values; the format needs five.
+const DEEPEST: u32 = 80;
+
 /// How much of a text is worth parsing: the parser keeps every mistake, and of a large file that is no TOML these would
 /// take many times its size. `None`: it has too many parts.
 fn readable(text: &str) -> Option<usize> {
@@ -73,7 +77,10 @@ fn readable(text: &str) -> Option<usize> {
             end = span.map_or(end, |span| span.start());
         }
     };
-    toml_parser::parser::parse_document(&tokens, &mut (), &mut note);
+    // Without the guard deep brackets would take the stack; its depth is that of the parser which reads the text then.
+    let mut nothing = ();
+    let mut guarded = RecursionGuard::new(&mut nothing, DEEPEST);
+    toml_parser::parser::parse_document(&tokens, &mut guarded, &mut note);
     // Up to the end of that line, so that no new mistake is made.
     let rest = text.get(end..).and_then(|rest| rest.find('\n'));
     Some(rest.map_or(text.len(), |at| end + at))
