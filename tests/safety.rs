@@ -2,6 +2,8 @@
 
 #[path = "safety/closed.rs"]
 mod closed;
+#[path = "safety/found.rs"]
+mod found;
 #[path = "safety/names.rs"]
 mod names;
 #[path = "safety/places.rs"]

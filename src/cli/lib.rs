@@ -172,14 +172,16 @@ fn refuse(error: &clap::Error) -> Verdict {
     // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
     // colour and with everything escaped. Help that nobody reads to the end is no failure.
     let plain = error.render().to_string();
-    let _ = match plain.lines().all(|line| clean(line) == line) {
+    let printed = match plain.lines().all(|line| clean(line) == line) {
         true => error.print(),
         false => {
             let lines: Vec<String> = plain.lines().map(clean).collect();
             io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
         }
     };
-    match failed {
+    let closed = |error: &io::Error| error.kind() == io::ErrorKind::BrokenPipe;
+    let printed = printed.is_ok() || printed.as_ref().is_err_and(closed);
+    match failed || !printed {
         true => Verdict::Failed,
         false => Verdict::Clean,
     }

@@ -30,10 +30,16 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         odd if odd.starts_with('-') => format!("./{odd}"),
         name => name.into_owned(),
     };
-    let shown = boundwalk_render::clean(&shown);
+    // The advice is there to be pasted into a shell.
+    let quoted =
+        shlex::try_quote(&shown).map_or_else(|_| shown.clone(), std::borrow::Cow::into_owned);
+    let (shown, quoted) = (
+        boundwalk_render::plain(&shown),
+        boundwalk_render::plain(&quoted),
+    );
     match written {
         Ok(()) => {
-            output.complain(&format!("wrote {shown}; next: boundwalk review {shown}\n"))?;
+            output.complain(&format!("wrote {shown}; next: boundwalk review {quoted}\n"))?;
             Ok(Verdict::Clean)
         }
         Err(Reason::Io(error)) if error.kind() == ErrorKind::AlreadyExists => {

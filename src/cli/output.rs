@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
-use boundwalk_render::{Paint, clean};
+use boundwalk_render::{Paint, plain};
 
 use super::verdict::Verdict;
 
@@ -30,6 +30,7 @@ pub enum Colour {
 pub struct Output {
     out: io::BufWriter<io::Stdout>,
     choice: Colour,
+    closed: bool,
 }
 
 /// A stream that nobody reads any more takes all that is left.
@@ -46,6 +47,7 @@ impl Output {
         Self {
             out: io::BufWriter::new(io::stdout()),
             choice,
+            closed: false,
         }
     }
 
@@ -80,7 +82,21 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn print(&mut self, text: &str) -> io::Result<()> {
-        unless_closed(self.out.write_all(text.as_bytes()))
+        let written = self.out.write_all(text.as_bytes());
+        self.note_closed(&written);
+        unless_closed(written)
+    }
+
+    /// Whether nobody reads standard output any more, as far as a write has shown it.
+    pub fn is_closed(&self) -> bool {
+        self.closed
+    }
+
+    fn note_closed(&mut self, result: &io::Result<()>) {
+        let closed = result
+            .as_ref()
+            .is_err_and(|error| error.kind() == io::ErrorKind::BrokenPipe);
+        self.closed |= closed;
     }
 
     /// Writes to standard error.
@@ -88,8 +104,10 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn complain(&mut self, text: &str) -> io::Result<()> {
-        unless_closed(self.out.flush())?;
-        unless_closed(io::stderr().lock().write_all(text.as_bytes()))
+        // Why a result can't be written is said even so.
+        let flushed = unless_closed(self.out.flush());
+        unless_closed(io::stderr().lock().write_all(text.as_bytes()))?;
+        flushed
     }
 
     /// Says on standard error why something can't be done. What comes from a command line or a file may
@@ -99,7 +117,7 @@ impl Output {
     /// What the stream says.
     pub fn refuse(&mut self, message: &str) -> io::Result<()> {
         let word = self.error_paint().strong("error:");
-        self.complain(&format!("{word} {}\n", clean(message)))
+        self.complain(&format!("{word} {}\n", cut(&plain(message))))
     }
 
     /// The same, and that the command could not run.
@@ -116,8 +134,23 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn flush(&mut self) -> io::Result<()> {
-        unless_closed(self.out.flush())
+        let flushed = self.out.flush();
+        self.note_closed(&flushed);
+        unless_closed(flushed)
     }
+}
+
+/// A message that somebody reads to its end: what was typed or found in a file may be of any length.
+fn cut(message: &str) -> String {
+    const START: usize = 600;
+    const END: usize = 200;
+    let count = message.chars().count();
+    if count <= START + END {
+        return message.to_owned();
+    }
+    let start: String = message.chars().take(START).collect();
+    let end: String = message.chars().skip(count - END).collect();
+    format!("{start} … {end}")
 }
 
 fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool {

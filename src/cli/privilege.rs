@@ -48,7 +48,8 @@ pub(super) struct Arguments {
     #[arg(long)]
     tighten: bool,
     /// With --tighten, the most rules in the place of one: few are easy to read, many permit less besides.
-    #[arg(long, value_name = "NUMBER", default_value = "1", requires = "tighten")]
+    #[arg(long, value_name = "NUMBER", default_value = "1", requires = "tighten",
+        value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..))]
     most: usize,
     /// Write the tighter rules into the site file, in one step for each file.
     #[arg(long, requires = "tighten")]

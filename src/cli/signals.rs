@@ -17,7 +17,10 @@ pub(super) fn before_ending(clean_up: fn()) -> std::io::Result<()> {
     static CLEAN_UPS: Mutex<Vec<fn()>> = Mutex::new(Vec::new());
     let list = || CLEAN_UPS.lock().unwrap_or_else(PoisonError::into_inner);
     let mut known = list();
-    if known.iter().any(|other| std::ptr::fn_addr_eq(*other, clean_up)) {
+    if known
+        .iter()
+        .any(|other| std::ptr::fn_addr_eq(*other, clean_up))
+    {
         return Ok(());
     }
     if known.is_empty() {

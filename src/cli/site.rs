@@ -241,6 +241,9 @@ fn opened_or(
 }
 
 /// Problems of at least a severity on standard error, with a line that counts them.
+/// Problems that are shown at once: more say nothing that these don't.
+const MOST_SHOWN: usize = 50;
+
 pub(super) fn print_problems(
     sources: &Sources,
     problems: &[Problem],
@@ -253,9 +256,21 @@ pub(super) fn print_problems(
         .filter(|problem| problem.severity() >= least)
         .cloned()
         .collect();
-    for problem in &shown {
+    // The last ones say what was not even read, where that is so.
+    let left_out = shown.len().saturating_sub(MOST_SHOWN);
+    let first = if left_out > 0 {
+        MOST_SHOWN - 3
+    } else {
+        shown.len()
+    };
+    for problem in shown[..first].iter().chain(&shown[first + left_out..]) {
         output.complain(&problem_text(sources, problem, paint.colour, paint.columns))?;
         output.complain("\n")?;
+    }
+    if left_out > 0 {
+        output.complain(&format!(
+            "{left_out} more are not shown here: mend these first, or ask for `review --format json`\n\n"
+        ))?;
     }
     if !shown.is_empty() {
         output.complain(&format!("{}\n", problem_summary(&shown)))?;

@@ -36,7 +36,14 @@ impl Unfinished {
         remove_left(folder);
         remove_on_signals();
         builder.prefix(PREFIX).suffix(SUFFIX);
-        let file = builder.tempfile_in(folder)?;
+        let file = builder.tempfile_in(folder).map_err(|error| {
+            // A name that nobody knows says nothing: what is wrong is wrong with the folder.
+            let what = io::Error::from(error.kind());
+            io::Error::new(
+                error.kind(),
+                format!("no new file can be made in {}: {what}", folder.display()),
+            )
+        })?;
         // Where the file system knows no locks, leftovers are removed by age alone, which is far from now.
         let _ = file.as_file().try_lock();
         let mut own = OWN.lock().unwrap_or_else(PoisonError::into_inner);

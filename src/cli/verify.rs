@@ -114,10 +114,20 @@ fn impossible(verified: &Verified<'_>) -> Vec<RowFault> {
     faults.collect()
 }
 
+/// Lines that are named when they can't be read.
+const MOST_FAULTS: usize = 50;
+
 fn complain(file: &str, faults: &[RowFault], output: &mut Output) -> io::Result<Verdict> {
-    for fault in faults {
+    for fault in faults.iter().take(MOST_FAULTS) {
         let line = clean(&format!("{file}:{}: {}", fault.line, fault.what));
         output.complain(&format!("{line}\n"))?;
+    }
+    if let Some(more) = faults
+        .len()
+        .checked_sub(MOST_FAULTS)
+        .filter(|more| *more > 0)
+    {
+        output.complain(&format!("{more} more lines can't be read\n"))?;
     }
     Ok(Verdict::Failed)
 }

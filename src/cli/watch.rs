@@ -102,13 +102,15 @@ pub(super) fn watch(site: &SiteArguments, output: &mut Output) -> io::Result<Ver
         clean(&site.path().display().to_string())
     ))?;
     output.flush()?;
-    loop {
+    // It goes on until somebody ends it, or until what it prints goes nowhere.
+    while !output.is_closed() {
         sleep(POLL);
         if stamps.saved(site.path()) {
             look(site, &mut last, output)?;
             output.flush()?;
         }
     }
+    Ok(Verdict::Clean)
 }
 
 /// Reviews the site and prints what differs from the last time.

@@ -115,6 +115,12 @@ pub fn replace(files: &[EditedFile]) -> Result<(), WriteError> {
 pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
     let name = path.to_string_lossy().into_owned();
     let failed = |reason: Reason| format!("can't write {name}: {reason}");
+    if name == "-" {
+        return Err(
+            "`-` would be a file of that name: write ./- if that is meant, /dev/stdout to print it"
+                .to_owned(),
+        );
+    }
     match fs::metadata(path) {
         Ok(metadata) if metadata.is_dir() => return Err(failed(Reason::NoFile)),
         Ok(metadata) if !metadata.is_file() => {
@@ -134,7 +140,12 @@ pub fn put_text(path: &Path, text: &str) -> Result<(), String> {
             change.put(ready).map_err(failed)
         }
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            create(&behind_links(path), text).map_err(failed)
+            create(&behind_links(path), text).map_err(|reason| match reason {
+                Reason::Io(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                    format!("can't write {name}: another run wrote it meanwhile; it is left as that run wrote it")
+                }
+                other => failed(other),
+            })
         }
         Err(error) => Err(failed(error.into())),
     }

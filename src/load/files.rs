@@ -56,7 +56,10 @@ pub fn is_site_name(file: &Path) -> bool {
     let hidden = file
         .file_name()
         .is_none_or(|name| name.to_string_lossy().starts_with('.'));
-    !hidden && file.extension().is_some_and(|ending| ending == "toml")
+    !hidden
+        && file
+            .extension()
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
 }
 
 /// Whether a path may be read: it is no link, or one that stays in its folder.
@@ -124,6 +127,12 @@ fn read_text(report: &mut Report, path: &Path) -> Option<String> {
         }
     };
     match String::from_utf8(bytes) {
+        Ok(text) if text.contains('\0') => {
+            let message = format!("{name} holds zero bytes, as text in UTF-16 does");
+            let problem = Problem::general(&kinds::NOT_UTF8, message);
+            report.push(problem.help("save the file as UTF-8"));
+            None
+        }
         Ok(text) => Some(text),
         Err(error) => {
             report.push(not_utf8(

@@ -72,7 +72,12 @@ fn check(facts: &Metadata) -> io::Result<()> {
     match other_than_file(facts) {
         None => Ok(()),
         Some(what) => {
-            let text = format!("it is {what}, not a file");
+            let advice = if what == "a pipe" {
+                "; what a pipe brings is read as `-`, where an input may be that"
+            } else {
+                ""
+            };
+            let text = format!("it is {what}, not a file{advice}");
             Err(io::Error::new(io::ErrorKind::InvalidInput, text))
         }
     }

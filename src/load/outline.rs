@@ -12,7 +12,7 @@ use super::literal;
 use super::quote::shown;
 use super::reader::{Entry, Table, Value};
 use super::report::Report;
-use super::text::check_name;
+use super::text::{check_name, check_title};
 
 /// The parts of all files in order. Things whose name is taken are left out (and reported), so that the
 /// number of each is its number in the site.
@@ -95,7 +95,12 @@ fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span
     }
     *place = Some(here);
     if let Some(table) = Table::open(&mut cx.report, value, &keys::SITE) {
-        cx.site.name = table.prose(&mut cx.report, "name");
+        if let Some(name) = table.text(&mut cx.report, "name") {
+            if !name.value.is_empty() {
+                check_title(&mut cx.report, "the site", name);
+            }
+            cx.site.name = name.value.to_owned();
+        }
         cx.site.description = table.prose(&mut cx.report, "description");
         cx.site.review_months = review_months(&mut cx.report, &table);
     }

@@ -137,6 +137,7 @@ struct ReadEntry {
 /// # Errors
 /// Says why the text is no baseline.
 pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let read: Read = serde_json::from_str(text).map_err(BaselineError::Json)?;
     if read.document != DOCUMENT {
         return Err(BaselineError::Document(read.document));

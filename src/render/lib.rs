@@ -117,6 +117,6 @@ pub use svg::{
     Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style,
     site_svg, xml,
 };
-pub use text::{clean, fit, labelled, width, wrapped};
+pub use text::{clean, fit, labelled, plain, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};
 pub use verified::{VerifiedShown, verified_json, verified_markdown, verified_text};

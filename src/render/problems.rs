@@ -5,9 +5,9 @@ use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
 use unicode_width::UnicodeWidthChar;
 
-use boundwalk_diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span};
+use boundwalk_diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span, is_visible};
 
-use super::text::{clean, wrapped};
+use super::text::{clean, plain, wrapped};
 
 /// Columns before the text of a help, with line numbers of five digits.
 const HELP: usize = 16;
@@ -25,7 +25,7 @@ struct Stated<'a> {
 
 /// One problem with its excerpt, ready to print; ends with a line break.
 pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns: usize) -> String {
-    let message = clean(&problem.message);
+    let message = plain(&problem.message);
     let stated = Stated {
         name: problem.kind.name,
         severity: problem.severity(),
@@ -89,7 +89,7 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
 
 /// A title, made safe line by line.
 fn titled(message: &str) -> String {
-    let lines = message.split('\n').map(|line| shortened(&clean(line)));
+    let lines = message.split('\n').map(|line| shortened(&plain(line)));
     lines.collect::<Vec<_>>().join("\n")
 }
 
@@ -114,7 +114,7 @@ fn harmless(character: char, too_many: bool) -> char {
         '\r' => ' ',
         // The renderer has signs of its own for these.
         ascii if ascii.is_ascii() => ascii,
-        other if !too_many && clean(other.encode_utf8(&mut [0; 4])).starts_with(other) => other,
+        other if !too_many && is_visible(other) => other,
         other if other.len_utf8() == 2 => '¿',
         other if other.len_utf8() == 4 => '\u{1fbc4}',
         _ => '\u{fffd}',
@@ -181,7 +181,7 @@ fn excerpts<'s>(sources: &'s Sources, stated: &Stated<'_>) -> Vec<(&'s Source, V
         let mark = Mark {
             start: span.start as usize,
             end: span.end as usize,
-            label: shortened(&clean(label)),
+            label: shortened(&plain(label)),
             primary,
         };
         let near = |(known, marks): &&mut (&Source, Vec<Mark>)| {
@@ -215,10 +215,13 @@ fn snippet<'s>(
         .max()
         .unwrap_or(start);
     let (range, line) = source.lines_around(start as u32, end as u32);
-    let text = shown(&source.text()[range.clone()]);
-    let annotations = marks.iter().map(|mark| {
-        let from = mark.start.clamp(range.start, range.end) - range.start;
-        let to = first_line_end(source, mark).clamp(range.start, range.end) - range.start;
+    let within = |at: usize| at.clamp(range.start, range.end) - range.start;
+    let places: Vec<[usize; 2]> = marks
+        .iter()
+        .map(|mark| [within(mark.start), within(first_line_end(source, mark))])
+        .collect();
+    let (text, places) = cut_lines(&shown(&source.text()[range.clone()]), places);
+    let annotations = marks.iter().zip(places).map(|(mark, [from, to])| {
         let kind = if mark.primary {
             AnnotationKind::Primary
         } else {
@@ -234,6 +237,41 @@ fn snippet<'s>(
         .path(clean(source.name()))
         .line_start(line as usize)
         .annotations(annotations)
+}
+
+/// An excerpt without the rest of lines that nobody reads to their end, and the places in it. The renderer cuts lines by
+/// the columns that they take, which a line may have few of.
+fn cut_lines(text: &str, places: Vec<[usize; 2]>) -> (String, Vec<[usize; 2]>) {
+    const LONG: usize = 1_000;
+    const AFTER: usize = 400;
+    let mut out = String::new();
+    let mut start = 0;
+    let mut moved = places.clone();
+    for line in text.split_inclusive('\n') {
+        let end = start + line.trim_end_matches('\n').len();
+        let marked = places
+            .iter()
+            .map(|[from, _]| *from)
+            .filter(|from| (start..end).contains(from));
+        let keep = text
+            .ceil_char_boundary(marked.max().unwrap_or(start) + AFTER)
+            .min(end);
+        let long = end - start > LONG && keep < end;
+        let from = if long { keep } else { end };
+        let base = out.len();
+        out.push_str(&text[start..from]);
+        for (place, new) in places.iter().flatten().zip(moved.iter_mut().flatten()) {
+            if (start..=end).contains(place) {
+                *new = base + (*place).min(from) - start;
+            }
+        }
+        if long {
+            out.push('…');
+        }
+        out.push_str(&line[end - start..]);
+        start += line.len();
+    }
+    (out, moved)
 }
 
 fn first_line_end(source: &Source, mark: &Mark) -> usize {

@@ -1,6 +1,6 @@
 //! Text from a site, made safe for a terminal, and fitted into columns.
 
-use boundwalk_diagnostic::is_prose;
+use boundwalk_diagnostic::{is_prose, is_visible};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// A text in which nothing can disturb a terminal or hide: what is no character of prose ([`is_prose`]) stands as
@@ -11,6 +11,19 @@ pub fn clean(text: &str) -> String {
         match character {
             unseen if !is_prose(unseen) => out.extend(unseen.escape_unicode()),
             other => out.push(other),
+        }
+    }
+    out
+}
+
+/// The same for names and for what was typed: also what prose needs and nobody sees (joiners, soft hyphens) stands as
+/// `\u{..}`.
+pub fn plain(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for character in text.chars() {
+        match is_visible(character) {
+            true => out.push(character),
+            false => out.extend(character.escape_unicode()),
         }
     }
     out

@@ -136,10 +136,10 @@ fn a_line_longer_than_64_kib_is_malformed() {
     }
 }
 
-/// A quarter of a gigabyte without a line break, given in pieces: passed over, and each octet counted.
+/// Megabytes without a line break, given in pieces: passed over, and each octet counted.
 #[test]
-fn a_line_without_an_end_is_passed_over() {
-    const LENGTH: u64 = 1 << 28;
+fn a_long_line_is_passed_over() {
+    const LENGTH: u64 = 1 << 23;
     let heading = format!("{HEADING}\n");
     let row = format!("\n{ROW}\n");
     let input = Cursor::new(heading.clone())
@@ -151,6 +151,16 @@ fn a_line_without_an_end_is_passed_over() {
         .expect("a readable log");
     assert_eq!((log.lines, log.records, log.malformed), (3, 1, 1));
     assert_eq!(seen, heading.len() as u64 + LENGTH + row.len() as u64);
+}
+
+/// What has no line breaks may have no end either.
+#[test]
+fn a_line_without_an_end_ends_the_reading() {
+    let input = Cursor::new(format!("{HEADING}\n{ROW}\n")).chain(std::io::repeat(b'7'));
+    let input = BufReader::with_capacity(1 << 16, input);
+    let error = read_flow_log(input, &FlowOptions::default(), &mut |_| {}).expect_err("no end");
+    assert_eq!(error.line, 3);
+    assert!(error.what.contains("a line of more than 16 MiB"), "{error}");
 }
 
 #[test]

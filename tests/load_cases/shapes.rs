@@ -199,6 +199,12 @@ pub const CASES: &[Case] = &[
         "bad-text",
         "[site]\nname = \"x\\u0007\"\n#      ^",
         "U+0007",
+        "give it a short name",
+    ),
+    load(
+        "bad-text",
+        "[site]\ndescription = \"x\\u0007\"\n#             ^",
+        "U+0007",
         "remove it",
     ),
     both(

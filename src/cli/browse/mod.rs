@@ -176,8 +176,9 @@ impl Window<'_> {
                 Came::Read(read) => self.renew(*read),
                 Came::Key(Next::Edit(place)) => {
                     self.edit(&place)?;
+                    // A new one draws everything, and its screen is empty: to clear it would ask the terminal where its
+                    // cursor is, and not every one answers.
                     *terminal = ratatui::try_init()?;
-                    terminal.clear()?;
                 }
             }
         }

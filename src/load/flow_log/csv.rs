@@ -31,6 +31,9 @@ impl Csv {
 
     /// Takes the heading in.
     pub fn heading(&mut self, line: &[u8]) -> Result<(), String> {
+        if line.contains(&0) {
+            return Err("this is not UTF-8 text (UTF-16?): save it as UTF-8".to_owned());
+        }
         let fields = self.split(line)?;
         let names = (0..fields).map(|number| Column::named(self.field(number).trim_ascii()));
         let columns: Vec<Option<Column>> = names.collect();
@@ -45,6 +48,16 @@ impl Csv {
             if !columns.contains(&Some(needed)) {
                 return Err(format!(
                     "the heading has no column {name}; columns are called as IPFIX information elements (RFC 7012)"
+                ));
+            }
+        }
+        // Addresses of both families are two columns for one thing; a name that is there twice says two things.
+        for number in (0..fields).filter(|&number| columns[number].is_some()) {
+            let name = self.field(number).trim_ascii();
+            if (0..number).any(|other| self.field(other).trim_ascii() == name) {
+                return Err(format!(
+                    "the heading names {} twice",
+                    String::from_utf8_lossy(name)
                 ));
             }
         }

@@ -185,6 +185,9 @@ pub fn read_flow_log(
     Ok(reader.log)
 }
 
+/// A line of this length is the end of the reading: what has no line breaks may have no end either.
+const ENDLESS_LINE: u64 = 16 << 20;
+
 /// Reads up to the next line break; how many bytes there were, and whether all of them were kept.
 fn next_line(input: &mut impl BufRead, line: &mut Vec<u8>) -> std::io::Result<(u64, bool)> {
     let mut length = 0;
@@ -206,6 +209,13 @@ fn next_line(input: &mut impl BufRead, line: &mut Vec<u8>) -> std::io::Result<(u
         }
         input.consume(taken);
         length += taken as u64;
+        if length > ENDLESS_LINE {
+            let what = format!(
+                "a line of more than {} MiB: this is no log of flows",
+                ENDLESS_LINE >> 20
+            );
+            return Err(std::io::Error::new(std::io::ErrorKind::InvalidData, what));
+        }
         if end.is_some() {
             return Ok((length, whole));
         }
