@@ -3,7 +3,7 @@
 
 use boundwalk::load::{Edit, EditError, Loaded, RuleCopy, RuleField, apply_edits, load_text};
 use boundwalk::model::{Role, RouterId, Rule, Site};
-use boundwalk::render::{Paint, patch_text};
+use boundwalk::render::{TextStyle, patch_text};
 
 use crate::random::Random;
 
@@ -25,7 +25,7 @@ pub fn rule_edits(data: &[u8]) {
             assert_eq!(bare(again), bare(wanted), "{edits:?}");
             let patch = patch_text(
                 &files,
-                Paint {
+                TextStyle {
                     colour: false,
                     columns: 80,
                 },

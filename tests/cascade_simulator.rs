@@ -21,7 +21,7 @@ mod simulator;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use boundwalk::analysis::{Barred, Cascade, Course, Party, Wasted, wasted};
+use boundwalk::analysis::{BlockedPermit, Cascade, Course, Party, Wasted, wasted};
 use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::{load_path, load_text};
 use boundwalk::model::{Date, Family, Role, RouterId, SegmentId, Site};
@@ -62,7 +62,7 @@ fn untranslated(mut site: Site) -> Site {
     site
 }
 
-fn holds(network: &Network<'_>, barred: &Barred, probe: &Probe) -> bool {
+fn holds(network: &Network<'_>, barred: &BlockedPermit, probe: &Probe) -> bool {
     let classes = &network.classes;
     let class = classes.class_of(probe.protocol, probe.source_port, probe.destination_port);
     let (source, destination) = (probe.source, probe.destination);
@@ -291,7 +291,7 @@ fn two_gateways_as_its_readme_says() {
     let (office, plant) = (SegmentId(0), Party::Segment(SegmentId(3)));
     let of_course = |course| {
         let mut own = cascade.barred.iter();
-        let fits = |one: &&Barred| one.pair == (office, plant) && one.course == course;
+        let fits = |one: &&BlockedPermit| one.pair == (office, plant) && one.course == course;
         own.find(fits).expect("one of each")
     };
     let after = of_course(Course::FurtherOn);

@@ -19,7 +19,7 @@ mod random_site;
 use std::collections::BTreeSet;
 
 use boundwalk::analysis::change::{
-    Changed, PairChange, ReachChange, Spot, Trend, Twin, isolation_changes, reach_change,
+    Changed, Matched, PairChange, ReachChange, Spot, Trend, isolation_changes, reach_change,
     way_changes,
 };
 use boundwalk::forwarding::Network;
@@ -224,8 +224,8 @@ fn same(one: &[Changed], other: &[Changed]) -> bool {
 
 /// The answer of the way back, read the other way round.
 fn turned(back: Found) -> Found {
-    fn twin<T: Copy>(twin: Twin<T>) -> Twin<T> {
-        Twin {
+    fn twin<T: Copy>(twin: Matched<T>) -> Matched<T> {
+        Matched {
             old: twin.new,
             new: twin.old,
         }

@@ -15,7 +15,7 @@ use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Site};
 
-use frames::{Foot, Frames};
+use frames::{Frames, WiredInterface};
 
 /// Checks that speak of ways from one VLAN into another.
 const LEAKS: &[&str] = &[
@@ -195,7 +195,7 @@ fn leaks(site: &Site) -> Leaks {
     let mut leaks = Leaks::default();
     for (_, spot, _, foot) in frames.all_seats() {
         // Gateways are no devices that somebody plugs in.
-        let Some(foot @ Foot::Host(..)) = *foot else {
+        let Some(foot @ WiredInterface::Host(..)) = *foot else {
             continue;
         };
         let reach = frames.hostile_at(&BTreeSet::from([*spot]));

@@ -18,7 +18,7 @@ use boundwalk::load::load_text;
 use boundwalk::model::{SegmentId, Site};
 
 use fabric_features::Features;
-use frames::{Foot, Frames, Group, Spot, Stance};
+use frames::{Frames, Group, Spot, Stance, WiredInterface};
 use random_fabric::{loose_fabric, random_fabric};
 
 /// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
@@ -87,7 +87,7 @@ fn every_live_port_is_accounted_for() {
 
 /// What all on a site see: who takes frames of each segment and group, and which segments and groups hear them.
 type View = Vec<(
-    BTreeSet<Foot>,
+    BTreeSet<WiredInterface>,
     BTreeSet<SegmentId>,
     BTreeSet<SegmentId>,
     BTreeSet<Group>,

@@ -4,7 +4,7 @@
 use boundwalk::analysis::intent::{
     Breach, Demand, Link, Standing, breach_text, judge_expectations, judge_needs,
 };
-use boundwalk::analysis::{Naming, Party};
+use boundwalk::analysis::{Party, ServiceLabels};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, SegmentId, Site};
@@ -186,7 +186,7 @@ fn isolation_is_about_ways_and_not_about_rules() {
         ]
     ));
     let network = Network::new(&site, TODAY);
-    let namings = Family::ALL.map(|family| Naming::new(&network, family));
+    let namings = Family::ALL.map(|family| ServiceLabels::new(&network, family));
     let text = breach_text(&network, &namings, breach);
     assert_eq!(
         text,

@@ -18,14 +18,14 @@ use boundwalk::analysis::{
     Bypass, Certificate, Needed, Setting, Verdict, bypasses, closing, isolation,
 };
 use boundwalk::forwarding::layer2::{
-    FootId, FootOf, Frame, NodeKind, SocketId, SocketName, Start, flood,
+    Frame, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start, flood,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, HostId, Site};
 
 use frame_isolation::{carried, exchanges};
-use frames::{Foot, Frames, Jack, Spot};
+use frames::{Frames, Jack, Spot, WiredInterface};
 use random_fabric::random_fabric;
 
 const TODAY: Date = Date::constant(2026, 11, 25);
@@ -57,12 +57,12 @@ fn drawn(seed: u64) -> String {
 }
 
 /// The place of the simulator that a socket is; `None` for one without a name.
-fn spot(network: &Network<'_>, id: SocketId) -> Option<Spot> {
+fn spot(network: &Network<'_>, id: PortId) -> Option<Spot> {
     match network.fabric.socket(id).name {
-        SocketName::Port(switch, port) => Some(Spot::Port(switch.0, port)),
-        SocketName::Lag(switch, lag) => Some(Spot::Lag(switch.0, lag)),
-        SocketName::Interface(host, at) => Some(Spot::Interface(host.0, at)),
-        SocketName::Unnamed => match network.fabric.node(network.fabric.socket(id).node).kind {
+        PortName::Port(switch, port) => Some(Spot::Port(switch.0, port)),
+        PortName::Lag(switch, lag) => Some(Spot::Lag(switch.0, lag)),
+        PortName::Interface(host, at) => Some(Spot::Interface(host.0, at)),
+        PortName::Unnamed => match network.fabric.node(network.fabric.socket(id).node).kind {
             NodeKind::Bridge(HostId(host)) => Some(Spot::Inside(host)),
             _ => None,
         },
@@ -133,11 +133,15 @@ fn check(
 }
 
 /// Only hosts on the segment that do not route may take its frames, and the certificate names them.
-fn may_take(network: &Network<'_>, certificate: &Certificate, foot: Foot) -> Result<(), String> {
-    let Foot::Host(host, at) = foot else {
+fn may_take(
+    network: &Network<'_>,
+    certificate: &Certificate,
+    foot: WiredInterface,
+) -> Result<(), String> {
+    let WiredInterface::Host(host, at) = foot else {
         return Err(format!("a router takes a frame: {foot:?}"));
     };
-    let id = network.fabric.foot_of(FootOf::Host(HostId(host), at));
+    let id = network.fabric.foot_of(InterfaceOf::Host(HostId(host), at));
     let there = network.fabric.foot(id).segment;
     match there == certificate.segment && certificate.takers.contains(&id) {
         true => Ok(()),
@@ -303,24 +307,24 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
         let network = Network::new(&site, TODAY);
         let (fabric, wiring) = (&network.fabric, &network.wiring);
         for foot in fabric.foot_ids() {
-            let own = flood(fabric, &[Start::Foot(foot)]);
-            let mut reached: Vec<FootId> = own.feet().filter(|&other| other != foot).collect();
+            let own = flood(fabric, &[Start::WiredInterface(foot)]);
+            let mut reached: Vec<InterfaceId> = own.feet().filter(|&other| other != foot).collect();
             reached.sort_unstable();
             let noted = wiring.from_foot(foot).feet.iter().copied();
-            let noted: Vec<FootId> = noted.filter(|&other| other != foot).collect();
+            let noted: Vec<InterfaceId> = noted.filter(|&other| other != foot).collect();
             assert_eq!(noted, reached, "seed {seed}, {foot:?}\n{text}");
             compared += reached.len();
         }
         for (number, vacancy) in wiring.vacancies.iter().enumerate() {
             let seat = vacancy.seat;
-            let start = Start::Seat(seat.socket, Frame::of(seat.tag));
+            let start = Start::AttachPoint(seat.socket, Frame::of(seat.tag));
             let own = flood(fabric, &[start]);
             // What is plugged in at the same socket is itself.
-            let here = |foot: &FootId| fabric.foot(*foot).sockets.contains(&seat.socket);
-            let mut reached: Vec<FootId> = own.feet().filter(|foot| !here(foot)).collect();
+            let here = |foot: &InterfaceId| fabric.foot(*foot).sockets.contains(&seat.socket);
+            let mut reached: Vec<InterfaceId> = own.feet().filter(|foot| !here(foot)).collect();
             reached.sort_unstable();
             let noted = wiring.from_vacancy(number as u32).feet.iter().copied();
-            let noted: Vec<FootId> = noted.filter(|foot| !here(foot)).collect();
+            let noted: Vec<InterfaceId> = noted.filter(|foot| !here(foot)).collect();
             assert_eq!(noted, reached, "seed {seed}, {seat:?}\n{text}");
         }
         for to in site.segment_ids() {

@@ -13,7 +13,7 @@ mod simulator;
 
 use std::fmt::Write;
 
-use boundwalk::analysis::rules::{RuleBook, Standing};
+use boundwalk::analysis::rules::{GatewayReview, Standing};
 use boundwalk::forwarding::{Network, Packet, Sender, trace};
 use boundwalk::load::load_text;
 use boundwalk::model::{Action, Date, Protocol, RouterId, SegmentId, Site};
@@ -106,7 +106,7 @@ fn a_kernel_counts_no_packet_at_a_dead_rule_and_each_witness_at_its_rule() {
 fn reviewed(site_text: &str) -> (Vec<(usize, Probe)>, Vec<String>) {
     let site = load_text("drawn", site_text).site.expect("the site loads");
     let network = Network::new(&site, TODAY);
-    let book = RuleBook::new(&network, RouterId(0)).expect("the gateway filters");
+    let book = GatewayReview::new(&network, RouterId(0)).expect("the gateway filters");
     let (mut decided, mut dead) = (Vec::new(), Vec::new());
     for (rule, standing) in book.review.rules.iter().enumerate() {
         match standing {

@@ -1,6 +1,8 @@
 //! Layer 2 of small sites, worked out by hand: what random sites do not show, and what others published.
 
-use boundwalk::forwarding::layer2::{Fabric, FootId, FootOf, Frame, SocketName, Start, flood};
+use boundwalk::forwarding::layer2::{
+    Fabric, Frame, InterfaceId, InterfaceOf, PortName, Start, flood,
+};
 use boundwalk::load::load_text;
 use boundwalk::model::{HostId, RouterId, Site, SwitchId};
 
@@ -38,13 +40,13 @@ fn site(parts: &[&str]) -> Site {
 }
 
 /// The interface of a device with one, or that of a name as in `edge.office`.
-fn foot(site: &Site, fabric: &Fabric, name: &str) -> FootId {
+fn foot(site: &Site, fabric: &Fabric, name: &str) -> InterfaceId {
     let (device, interface) = name.split_once('.').unwrap_or((name, "1"));
     let host = site.hosts.iter().position(|host| host.name.value == device);
     if let Some(host) = host {
         let mut interfaces = site.hosts[host].interfaces.iter();
         let at = interfaces.position(|known| known.name.value == interface);
-        return fabric.foot_of(FootOf::Host(HostId(host), at.expect("an interface")));
+        return fabric.foot_of(InterfaceOf::Host(HostId(host), at.expect("an interface")));
     }
     let mut routers = site.routers.iter();
     let router = routers
@@ -52,14 +54,17 @@ fn foot(site: &Site, fabric: &Fabric, name: &str) -> FootId {
         .expect("a device");
     let mut interfaces = site.routers[router].interfaces.iter();
     let at = interfaces.position(|known| known.name.value == interface);
-    fabric.foot_of(FootOf::Router(RouterId(router), at.expect("an interface")))
+    fabric.foot_of(InterfaceOf::Router(
+        RouterId(router),
+        at.expect("an interface"),
+    ))
 }
 
 /// Whether plain frames of the first get to the second, and the other way.
 fn passes(site: &Site, one: &str, other: &str) -> (bool, bool) {
     let fabric = Fabric::new(site);
     let [one, other] = [one, other].map(|name| foot(site, &fabric, name));
-    let reaches = |from, to| flood(&fabric, &[Start::Foot(from)]).reaches(to);
+    let reaches = |from, to| flood(&fabric, &[Start::WiredInterface(from)]).reaches(to);
     (reaches(one, other), reaches(other, one))
 }
 
@@ -73,11 +78,11 @@ fn from_port(site: &Site, port: &str, tags: &[u16], to: &str) -> bool {
     let at = ports
         .position(|known| known.name.value == port)
         .expect("a port");
-    let name = SocketName::Port(SwitchId(0), at);
+    let name = PortName::Port(SwitchId(0), at);
     let socket = fabric
         .socket_ids()
         .find(|&id| fabric.socket(id).name == name);
-    let start = Start::Seat(socket.expect("a live port"), Frame::with_tags(tags));
+    let start = Start::AttachPoint(socket.expect("a live port"), Frame::with_tags(tags));
     flood(&fabric, &[start]).reaches(foot(site, &fabric, to))
 }
 

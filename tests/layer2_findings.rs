@@ -2,7 +2,7 @@
 //!
 //! By hand: the brewery's bottling hall, where somebody has put a small switch without VLANs, and isolated ports.
 
-use boundwalk::analysis::{Cabling, Difference, Unlike, differences};
+use boundwalk::analysis::{Cabling, Difference, LinkMismatch, differences};
 use boundwalk::checks::run;
 use boundwalk::diagnostic::Finding;
 use boundwalk::forwarding::Network;
@@ -48,7 +48,7 @@ fn said(site: &Site, check: &str) -> Vec<String> {
 }
 
 /// What differs at the cables of a site.
-fn unlike(site: &Site) -> Vec<Unlike> {
+fn unlike(site: &Site) -> Vec<LinkMismatch> {
     let network = network(site);
     let cabling = Cabling::new(site, &network.fabric);
     let found: Vec<Difference<'_>> = differences(site, &cabling);
@@ -145,7 +145,7 @@ fn a_switch_without_vlans_that_joins_two_segments_is_found_at_the_ports_that_fee
     let joins = unlike(&site).into_iter();
     let joins: Vec<(u16, u16)> = joins
         .filter_map(|what| match what {
-            Unlike::Joins(0, vlan, _, into) => Some((vlan.get(), into.get())),
+            LinkMismatch::Joins(0, vlan, _, into) => Some((vlan.get(), into.get())),
             _ => None,
         })
         .collect();
@@ -164,7 +164,7 @@ fn what_is_no_join_of_segments_is_called_none() {
     ] {
         let site = site(&joined(two));
         assert_eq!(said(&site, "segments-joined"), [""; 0], "{two}");
-        let joins = |what: &Unlike| matches!(what, Unlike::Joins(..));
+        let joins = |what: &LinkMismatch| matches!(what, LinkMismatch::Joins(..));
         assert!(!unlike(&site).iter().any(joins), "{two}");
     }
     let wrong = site(&joined(r#"pvid = "cellar", untagged = ["brewhouse"]"#));

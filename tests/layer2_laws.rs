@@ -16,13 +16,13 @@ mod random_fabric;
 use std::cell::Cell;
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{Cabling, Difference, Unlike, differences};
+use boundwalk::analysis::{Cabling, Difference, LinkMismatch, differences};
 use boundwalk::checks::run;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Forwards, FrameTypes, Site, VlanId};
 
-use frames::{Foot, Frames, Jack, Spot, Tags};
+use frames::{Frames, Jack, Spot, Tags, WiredInterface};
 use random::Random;
 use random_fabric::{loose_fabric, random_fabric};
 
@@ -260,7 +260,11 @@ fn count(counter: &Cell<usize>, one: bool) {
 }
 
 /// Ports of switches that know VLANs where a frame comes to through switches that know none, and interfaces there.
-fn behind(frames: &Frames<'_>, first: Spot, tags: &[u16]) -> (Vec<(Spot, Tags)>, Vec<Foot>) {
+fn behind(
+    frames: &Frames<'_>,
+    first: Spot,
+    tags: &[u16],
+) -> (Vec<(Spot, Tags)>, Vec<WiredInterface>) {
     let (mut ports, mut feet) = (Vec::new(), Vec::new());
     let mut work = vec![(first, tags.to_vec())];
     let mut seen: BTreeSet<(Spot, Tags)> = work.iter().cloned().collect();
@@ -324,18 +328,18 @@ fn joining_ports(frames: &Frames<'_>) -> BTreeSet<String> {
 }
 
 /// Every interface of a site with its tag on the cable and its name.
-fn interfaces(site: &Site) -> Vec<(Foot, Option<VlanId>, String)> {
+fn interfaces(site: &Site) -> Vec<(WiredInterface, Option<VlanId>, String)> {
     let mut all = Vec::new();
     for (number, router) in site.routers.iter().enumerate() {
         for (at, on) in router.interfaces.iter().enumerate() {
             let name = format!("{}:{}", router.name.value, on.name.value);
-            all.push((Foot::Router(number, at), on.vlan, name));
+            all.push((WiredInterface::Router(number, at), on.vlan, name));
         }
     }
     for (number, host) in site.hosts.iter().enumerate() {
         for (at, on) in host.interfaces.iter().enumerate() {
             let name = format!("{}:{}", host.name.value, on.name.value);
-            all.push((Foot::Host(number, at), on.vlan, name));
+            all.push((WiredInterface::Host(number, at), on.vlan, name));
         }
     }
     all
@@ -350,7 +354,9 @@ fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
         let sits = |spot: &Spot| {
             frames.at(*spot).iter().any(|jack| match (jack, foot) {
                 (Jack::Feet(feet), _) => feet.contains(&foot),
-                (Jack::Spot(spot), Foot::Host(host, at)) => *spot == Spot::Interface(host, at),
+                (Jack::Spot(spot), WiredInterface::Host(host, at)) => {
+                    *spot == Spot::Interface(host, at)
+                }
                 _ => false,
             })
         };
@@ -393,7 +399,7 @@ fn joins_told(site: &Site) -> BTreeSet<String> {
     let cabling = Cabling::new(site, &network.fabric);
     let found = differences(site, &cabling).into_iter();
     let joins = found.filter_map(|one: Difference<'_>| match one.what {
-        Unlike::Joins(near, ..) => Some(one.ends[near].name(site)),
+        LinkMismatch::Joins(near, ..) => Some(one.ends[near].name(site)),
         _ => None,
     });
     joins.collect()
@@ -441,13 +447,13 @@ fn a_cable_that_misdelivers_frames_has_ends_that_differ() {
     over_all_sites(|site, text| {
         let network = Network::new(site, Date::constant(2026, 11, 25));
         let cabling = Cabling::new(site, &network.fabric);
-        let about_vlans = |what: &Unlike| {
+        let about_vlans = |what: &LinkMismatch| {
             matches!(
                 what,
-                Unlike::OneEndOnly(..)
-                    | Unlike::TaggedAtOneEnd(..)
-                    | Unlike::Dropped(..)
-                    | Unlike::Untagged(_)
+                LinkMismatch::OneEndOnly(..)
+                    | LinkMismatch::TaggedAtOneEnd(..)
+                    | LinkMismatch::Dropped(..)
+                    | LinkMismatch::Untagged(_)
             )
         };
         let found = differences(site, &cabling).into_iter();

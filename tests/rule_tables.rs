@@ -4,7 +4,7 @@
 //! every packet of a table can arrive.
 
 use boundwalk::analysis::rules::{
-    Comparison, Effort, Judge, Rank, Relation, RuleBook, RulePairs, Standing, Without,
+    Comparison, Effort, GatewayReview, Judge, Rank, Relation, RulePairs, Standing, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -48,19 +48,19 @@ fn site(rules: &[(&str, &str, &str, &str)]) -> Site {
         .unwrap_or_else(|| panic!("{:?}", loaded.problems))
 }
 
-fn book(network: &Network<'static>) -> RuleBook<'static> {
+fn book(network: &Network<'static>) -> GatewayReview<'static> {
     // Leaked so that a test can keep all it looks at.
     let network: &'static Network<'static> = Box::leak(Box::new(Network::new(network.site, TODAY)));
-    RuleBook::new(network, RouterId(0)).expect("the gateway filters")
+    GatewayReview::new(network, RouterId(0)).expect("the gateway filters")
 }
 
-fn reviewed(rules: &[(&str, &str, &str, &str)]) -> RuleBook<'static> {
+fn reviewed(rules: &[(&str, &str, &str, &str)]) -> GatewayReview<'static> {
     let site: &'static Site = Box::leak(Box::new(site(rules)));
     book(&Network::new(site, TODAY))
 }
 
 /// Numbers, from 1, of the rules for which something holds.
-fn numbers(book: &RuleBook<'_>, holds: impl Fn(&Standing) -> bool) -> Vec<usize> {
+fn numbers(book: &GatewayReview<'_>, holds: impl Fn(&Standing) -> bool) -> Vec<usize> {
     let rules = book.review.rules.iter().enumerate();
     rules
         .filter(|(_, standing)| holds(standing))
@@ -68,11 +68,11 @@ fn numbers(book: &RuleBook<'_>, holds: impl Fn(&Standing) -> bool) -> Vec<usize>
         .collect()
 }
 
-fn dead(book: &RuleBook<'_>) -> Vec<usize> {
+fn dead(book: &GatewayReview<'_>) -> Vec<usize> {
     numbers(book, |standing| matches!(standing, Standing::Dead(_)))
 }
 
-fn redundant(book: &RuleBook<'_>) -> Vec<usize> {
+fn redundant(book: &GatewayReview<'_>) -> Vec<usize> {
     let same = |standing: &Standing| {
         matches!(
             standing,

@@ -24,7 +24,7 @@ use std::net::IpAddr;
 use boundwalk::analysis::privilege::{
     Observed, ObservedService, Privilege, Proof, Tightened, privilege, prove, tighten,
 };
-use boundwalk::analysis::{By, Naming, Party};
+use boundwalk::analysis::{By, Party, ServiceLabels};
 use boundwalk::forwarding::Network;
 use boundwalk::load::{Edit, RuleCopy, apply_edits, load_text};
 use boundwalk::model::{Date, Family, Protocol, Service, Site};
@@ -162,7 +162,7 @@ fn exact(observed: &Observed) -> Service {
 }
 
 fn suggestions(network: &Network<'_>, found: &Privilege, most: usize) -> Vec<Tightened> {
-    let naming = Naming::new(network, Family::V4);
+    let naming = ServiceLabels::new(network, Family::V4);
     let rules = found.rules.iter();
     let tightened = rules.filter_map(|rule| tighten(network, &naming, rule, most).ok());
     tightened.collect()

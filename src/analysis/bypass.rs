@@ -171,7 +171,7 @@ fn describe(
 /// devices without rules. Nobody is configured at unclaimed ports.
 fn as_configured((from, to): (Origin, Origin), plain: &[Routed], way: &Way) -> bool {
     let untagged = match way.legs.first().map(|leg| leg.start) {
-        Some(Start::Seat(_, frame)) => frame != Frame::HOSTILE,
+        Some(Start::AttachPoint(_, frame)) => frame != Frame::HOSTILE,
         _ => true,
     };
     let direct = untagged && way.handovers.is_empty() && way.far_address.is_none();
@@ -214,12 +214,12 @@ fn frames_come_back(network: &Network<'_>, to: Origin, way: &Way) -> bool {
         return false;
     };
     let start = match way.end.foot {
-        Some(foot) => Start::Foot(foot),
+        Some(foot) => Start::WiredInterface(foot),
         None => {
             let seated = fabric.seated(way.end.socket).iter();
             let mut mine = seated.filter(|(segment, _)| Some(*segment) == to.segment());
             let tag = mine.find(|(_, tag)| way.end.frame.fits(*tag));
-            Start::Seat(way.end.socket, Frame::of(tag.and_then(|(_, tag)| *tag)))
+            Start::AttachPoint(way.end.socket, Frame::of(tag.and_then(|(_, tag)| *tag)))
         }
     };
     // A hostile device takes whatever comes out at its port.

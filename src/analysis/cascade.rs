@@ -48,7 +48,7 @@ pub type Pair = (SegmentId, Party);
 
 /// What a rule of one gateway permits and a rule of another denies, from one segment to one place.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Barred {
+pub struct BlockedPermit {
     /// Between whom.
     pub pair: Pair,
     /// Where the one that denies stands.
@@ -62,7 +62,7 @@ pub struct Barred {
     pub packets: Vec<(Family, Region)>,
 }
 
-impl Barred {
+impl BlockedPermit {
     /// How many packets the pieces hold, told apart by addresses, protocol and ports or message.
     pub fn size(&self, network: &Network<'_>) -> BigUint {
         let (ports, messages) = (Protocol::with_ports(), Protocol::with_messages());
@@ -119,7 +119,7 @@ impl Passed {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Cascade {
     /// What one permits and another denies, by pair, then by rule.
-    pub barred: Vec<Barred>,
+    pub barred: Vec<BlockedPermit>,
     /// What each rule permits between which parties, and what of it gets past the others; of all gateways, where
     /// any stand in a row.
     pub passed: FxHashMap<(RouterId, usize), FxHashMap<Pair, Passed>>,
@@ -354,14 +354,14 @@ impl Judge<'_> {
 
     fn finish(self) -> Cascade {
         let barred = self.barred.into_iter();
-        let barred = barred.map(|((pair, course, permits, denies), packets)| Barred {
+        let barred = barred.map(|((pair, course, permits, denies), packets)| BlockedPermit {
             pair,
             course,
             permits,
             denies,
             packets,
         });
-        let mut barred: Vec<Barred> = barred.collect();
+        let mut barred: Vec<BlockedPermit> = barred.collect();
         barred.sort_by_key(|one| (one.pair, one.course, one.permits, one.denies));
         let mut unjudged: Vec<Pair> = self.unjudged.into_iter().collect();
         unjudged.sort_unstable();

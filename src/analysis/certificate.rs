@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
 use boundwalk_forwarding::layer2::{
-    Far, Flood, FootId, Frame, NodeId, NodeKind, Refused, SocketId, SocketName, Stopped, Tagging,
+    Far, Flood, Frame, InterfaceId, NodeId, NodeKind, PortId, PortName, Refused, Stopped, Tagging,
 };
 use boundwalk_model::{SegmentId, SwitchId, VlanId};
 
@@ -17,15 +17,15 @@ pub struct Certificate {
     /// Switches (and whatever else passes frames) with the VLAN that the frames are in there.
     pub inside: Vec<(NodeId, Option<VlanId>)>,
     /// Sockets that the frames leave by, each with the frame on the cable.
-    pub sends: Vec<(SocketId, Frame)>,
+    pub sends: Vec<(PortId, Frame)>,
     /// Interfaces that take them: of hosts on the segment that do not forward.
-    pub takers: Vec<FootId>,
+    pub takers: Vec<InterfaceId>,
     /// Sockets of those switches that do not belong to the set, and why nothing passes there.
     pub closed: Vec<Closed>,
     /// Frames that get as far as a cable, and why they go no further.
     pub ends: Vec<End>,
     /// Every port and LAG of every switch, in the order of the site, each once.
-    pub ports: Vec<(SocketName, PortPart)>,
+    pub ports: Vec<(PortName, PortPart)>,
 }
 
 /// What part a port plays in a certificate.
@@ -47,7 +47,7 @@ pub enum PortPart {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Closed {
     /// The socket.
-    pub socket: SocketId,
+    pub socket: PortId,
     /// The VLAN of the set at its switch.
     pub vlan: VlanId,
     /// The VLAN that untagged frames take there; `None`: they are dropped.
@@ -60,7 +60,7 @@ pub struct Closed {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct End {
     /// Where it left.
-    pub from: SocketId,
+    pub from: PortId,
     /// Its tags on the cable.
     pub frame: Frame,
     /// Why it goes no further.
@@ -71,7 +71,7 @@ pub struct End {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum EndReason {
     /// The port at the other end drops it.
-    Dropped(SocketId, Refused),
+    Dropped(PortId, Refused),
     /// The devices at the other end have no interface for it.
     NoInterface,
     /// The other end is disabled.
@@ -80,7 +80,7 @@ pub enum EndReason {
 
 impl Certificate {
     /// The ports and LAGs of switches that frames of the segment come in or leave by.
-    pub fn carrying(&self) -> impl Iterator<Item = SocketName> + '_ {
+    pub fn carrying(&self) -> impl Iterator<Item = PortName> + '_ {
         let carrying = self
             .ports
             .iter()
@@ -91,8 +91,8 @@ impl Certificate {
     /// How many ports and LAGs of how many switches that are.
     pub fn extent(&self) -> (usize, usize) {
         let switches = self.carrying().filter_map(|name| match name {
-            SocketName::Port(switch, _) | SocketName::Lag(switch, _) => Some(switch),
-            SocketName::Interface(..) | SocketName::Unnamed => None,
+            PortName::Port(switch, _) | PortName::Lag(switch, _) => Some(switch),
+            PortName::Interface(..) | PortName::Unnamed => None,
         });
         let switches: FxHashSet<SwitchId> = switches.collect();
         (self.carrying().count(), switches.len())
@@ -106,7 +106,7 @@ impl Certificate {
                 inside.push((visit.node, visit.vlan));
             }
         }
-        let mut takers: Vec<FootId> = flood.feet().collect();
+        let mut takers: Vec<InterfaceId> = flood.feet().collect();
         takers.sort_unstable();
         let closed = inside
             .iter()
@@ -131,15 +131,15 @@ impl Certificate {
 }
 
 /// The part of every port and LAG. The flood has shown already that nothing comes in from elsewhere.
-fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(SocketName, PortPart)> {
+fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(PortName, PortPart)> {
     let fabric = &network.fabric;
-    let mut at: FxHashMap<SocketName, SocketId> = FxHashMap::default();
+    let mut at: FxHashMap<PortName, PortId> = FxHashMap::default();
     at.extend(fabric.socket_ids().map(|id| (fabric.socket(id).name, id)));
-    let sends: FxHashSet<SocketId> = flood.sends(fabric).into_iter().map(|(id, _)| id).collect();
+    let sends: FxHashSet<PortId> = flood.sends(fabric).into_iter().map(|(id, _)| id).collect();
     let arrived = flood.visits.iter().map(|visit| visit.arrived);
-    let carries: FxHashSet<SocketId> = arrived.chain(sends).collect();
+    let carries: FxHashSet<PortId> = arrived.chain(sends).collect();
     let inside: FxHashSet<NodeId> = flood.visits.iter().map(|visit| visit.node).collect();
-    let part = |name: SocketName, member: bool, enabled: bool| match at.get(&name) {
+    let part = |name: PortName, member: bool, enabled: bool| match at.get(&name) {
         _ if !enabled => PortPart::Off,
         None if member => PortPart::Member,
         None => PortPart::Off,
@@ -153,11 +153,11 @@ fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(SocketName, PortPart)> {
         let id = SwitchId(number);
         for (at, port) in switch.ports.iter().enumerate() {
             let member = switch.lag_of(&port.name.value).is_some();
-            let name = SocketName::Port(id, at);
+            let name = PortName::Port(id, at);
             ports.push((name, part(name, member, port.enabled)));
         }
         for lag in 0..switch.lags.len() {
-            let name = SocketName::Lag(id, lag);
+            let name = PortName::Lag(id, lag);
             // A LAG that does not form is judged as its single ports.
             ports.push((name, part(name, true, true)));
         }
@@ -198,7 +198,7 @@ fn closed_beside(
 }
 
 fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
-    if stopped.from == SocketId::NOWHERE {
+    if stopped.from == PortId::NOWHERE {
         return None;
     }
     let fabric = &network.fabric;
@@ -215,7 +215,7 @@ fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
 }
 
 /// Why a port drops a frame.
-fn refusal(network: &Network<'_>, at: SocketId, frame: Frame) -> Refused {
+fn refusal(network: &Network<'_>, at: PortId, frame: Frame) -> Refused {
     match &network.fabric.socket(at).tagging {
         Tagging::Vlans(vlans) => admit(vlans, frame).err(),
         Tagging::Through(_) => None,

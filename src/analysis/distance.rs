@@ -4,7 +4,7 @@ use rayon::prelude::*;
 use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::Network;
-use boundwalk_forwarding::layer2::{Fabric, Flood, FootOf, Frame, NodeKind, SocketName};
+use boundwalk_forwarding::layer2::{Fabric, Flood, Frame, InterfaceOf, NodeKind, PortName};
 use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 use super::closing::stripped;
@@ -86,8 +86,8 @@ fn by_rule(
 /// How far frames get, out of the segment and into it.
 struct Extent {
     inside: FxHashSet<(NodeKind, Option<VlanId>, Frame)>,
-    stopped: FxHashSet<(Option<SocketName>, Frame)>,
-    taken: FxHashSet<FootOf>,
+    stopped: FxHashSet<(Option<PortName>, Frame)>,
+    taken: FxHashSet<InterfaceOf>,
 }
 
 /// Where frames get that did not get there before: another fault may take them further from here.
@@ -132,14 +132,14 @@ impl Extent {
                 NodeKind::Bridge(host) => {
                     frontier.hosts.insert(host);
                 }
-                NodeKind::Wire(_) | NodeKind::Assumed(_) => {}
+                NodeKind::Neighbours(_) | NodeKind::Assumed(_) => {}
             }
         }
         let stopped = self.stopped.difference(&usual.stopped);
         let ports = stopped.filter_map(|(name, _)| PortKey::of(site, (*name)?));
         frontier.ports.extend(ports);
         for foot in self.taken.difference(&usual.taken) {
-            if let FootOf::Host(host, _) = foot {
+            if let InterfaceOf::Host(host, _) = foot {
                 frontier.hosts.insert(*host);
             }
         }

@@ -3,7 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use boundwalk_forwarding::layer2::frame::{Admitted, Frame, admit, admit_untagged, egress};
-use boundwalk_forwarding::layer2::{Far, FootOf, SocketId, lacp_forms};
+use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId, lacp_forms};
 use boundwalk_model::{Lacp, PortVlans, RouterId, Site, Speed, SwitchId, VlanId};
 
 use super::cabling::{Bundle, CableEnd, Cabling, Equipment};
@@ -12,7 +12,7 @@ use super::setting::PortKey;
 
 /// How the two ends of a cable differ. Numbers of ends are 0 and 1; pairs are in their order.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Unlike {
+pub enum LinkMismatch {
     /// This end is disabled, the other is not.
     Off(usize),
     /// Both ends are in one and the same LAG.
@@ -47,7 +47,7 @@ pub struct Difference<'s> {
     /// The ends; a LAG stands for its member ports.
     pub ends: [CableEnd<'s>; 2],
     /// What differs.
-    pub what: Unlike,
+    pub what: LinkMismatch,
 }
 
 /// All differences, cable by cable in the order of the file; the cables between two LAGs count as one.
@@ -63,7 +63,7 @@ pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<
         for (side, end) in ends.iter().enumerate() {
             let count = parts.get(end).copied().unwrap_or_default();
             if count > 1 && told.insert(*end) {
-                let what = Unlike::LagParts(side, count);
+                let what = LinkMismatch::LagParts(side, count);
                 found.push(Difference { ends, what });
             }
         }
@@ -170,12 +170,12 @@ struct Ports<'s, 'c> {
     site: &'s Site,
     cabling: &'c Cabling<'s>,
     /// Live ports; of a LAG that does not form each member.
-    sockets: FxHashMap<PortKey, Vec<SocketId>>,
+    sockets: FxHashMap<PortKey, Vec<PortId>>,
 }
 
 impl<'s, 'c> Ports<'s, 'c> {
     fn new(site: &'s Site, cabling: &'c Cabling<'s>) -> Self {
-        let mut sockets: FxHashMap<PortKey, Vec<SocketId>> = FxHashMap::default();
+        let mut sockets: FxHashMap<PortKey, Vec<PortId>> = FxHashMap::default();
         for (id, socket) in cabling.fabric.ports() {
             if let Some(key) = PortKey::of(site, socket.name) {
                 sockets.entry(key).or_default().push(id);
@@ -198,7 +198,7 @@ impl<'s, 'c> Ports<'s, 'c> {
         lag.or_else(|| switch.port(end.port).map(|port| PortKey::Port(id, port)))
     }
 
-    fn sockets(&self, end: CableEnd<'_>) -> &[SocketId] {
+    fn sockets(&self, end: CableEnd<'_>) -> &[PortId] {
         let key = self.key(end);
         let known = key.and_then(|key| self.sockets.get(&key));
         known.map_or(&[], Vec::as_slice)
@@ -279,36 +279,36 @@ impl<'s, 'c> Ports<'s, 'c> {
         }
     }
 
-    fn stands_on(&self, foot: FootOf, id: RouterId, end: CableEnd<'_>) -> bool {
-        let FootOf::Router(router, at) = foot else {
+    fn stands_on(&self, foot: InterfaceOf, id: RouterId, end: CableEnd<'_>) -> bool {
+        let InterfaceOf::Router(router, at) = foot else {
             return false;
         };
         let port = self.site.router(router).interfaces[at].port.as_ref();
         router == id && port.is_some_and(|port| port.value == end.port)
     }
 
-    fn compare(&self, ends: [CableEnd<'s>; 2], split: bool) -> Vec<Unlike> {
+    fn compare(&self, ends: [CableEnd<'s>; 2], split: bool) -> Vec<LinkMismatch> {
         if ends[0] == ends[1] {
-            return vec![Unlike::ToItself];
+            return vec![LinkMismatch::ToItself];
         }
         let sides = [self.side(ends[0], ends[1]), self.side(ends[1], ends[0])];
         let mut found = Vec::new();
         match (sides[0].live, sides[1].live) {
             (true, true) => {}
             (false, false) => return found,
-            (one, _) => return vec![Unlike::Off(usize::from(one))],
+            (one, _) => return vec![LinkMismatch::Off(usize::from(one))],
         }
         match (sides[0].lag, sides[1].lag) {
             (None, None) => {}
             (Some(_), None) | (None, Some(_)) if split => {}
-            (Some(_), None) => found.push(Unlike::LagAtOneEnd(0)),
-            (None, Some(_)) => found.push(Unlike::LagAtOneEnd(1)),
+            (Some(_), None) => found.push(LinkMismatch::LagAtOneEnd(0)),
+            (None, Some(_)) => found.push(LinkMismatch::LagAtOneEnd(1)),
             (Some(one), Some(other)) => lags(one, other, &mut found),
         }
         if let (Some(one), Some(other)) = (sides[0].speed, sides[1].speed)
             && one != other
         {
-            found.push(Unlike::Speed([one, other]));
+            found.push(LinkMismatch::Speed([one, other]));
         }
         let [one, other] = sides.map(|side| side.vlans);
         if let (Some(one), Some(other)) = (one, other) {
@@ -318,8 +318,8 @@ impl<'s, 'c> Ports<'s, 'c> {
     }
 
     /// VLANs that the switch at one end joins with those of the port at the other.
-    fn joins(&self, ends: [CableEnd<'s>; 2], joined: &[Joined]) -> Vec<Unlike> {
-        let name = |socket: SocketId| {
+    fn joins(&self, ends: [CableEnd<'s>; 2], joined: &[Joined]) -> Vec<LinkMismatch> {
+        let name = |socket: PortId| {
             let name = self.cabling.fabric.socket(socket).name;
             PortKey::of(self.site, name)
         };
@@ -330,7 +330,7 @@ impl<'s, 'c> Ports<'s, 'c> {
             for one in joined {
                 let at_this_end = here.contains(&one.from) && far == Equipment::Switch(one.by);
                 if let Some(to) = name(one.to).filter(|_| at_this_end) {
-                    found.push(Unlike::Joins(near, one.vlan, to, one.into));
+                    found.push(LinkMismatch::Joins(near, one.vlan, to, one.into));
                 }
             }
         }
@@ -338,17 +338,17 @@ impl<'s, 'c> Ports<'s, 'c> {
     }
 }
 
-fn lags(one: Bundle<'_>, other: Bundle<'_>, found: &mut Vec<Unlike>) {
+fn lags(one: Bundle<'_>, other: Bundle<'_>, found: &mut Vec<LinkMismatch>) {
     let counts = [one.ports.len(), other.ports.len()];
     if counts[0] != counts[1] {
-        found.push(Unlike::Members(counts));
+        found.push(LinkMismatch::Members(counts));
     }
     if !lacp_forms(one.lacp, other.lacp) {
-        found.push(Unlike::Lacp([one.lacp, other.lacp]));
+        found.push(LinkMismatch::Lacp([one.lacp, other.lacp]));
     }
 }
 
-fn vlans(sides: &[Carried; 2], found: &mut Vec<Unlike>) {
+fn vlans(sides: &[Carried; 2], found: &mut Vec<LinkMismatch>) {
     let known = sides.iter().all(|side| side.known);
     let retagged = |near: usize| -> Vec<VlanId> {
         let bare = sides[1 - near].untagged();
@@ -365,16 +365,16 @@ fn vlans(sides: &[Carried; 2], found: &mut Vec<Unlike>) {
         });
         let (dropped, alone): (Vec<_>, Vec<_>) = lost.partition(|&vlan| there.vlans.carries(vlan));
         if !alone.is_empty() {
-            found.push(Unlike::OneEndOnly(near, alone));
+            found.push(LinkMismatch::OneEndOnly(near, alone));
         }
         if !dropped.is_empty() {
-            found.push(Unlike::Dropped(near, dropped));
+            found.push(LinkMismatch::Dropped(near, dropped));
         }
     }
     let both = retagged.concat();
     for (near, vlans) in retagged.into_iter().enumerate() {
         if !vlans.is_empty() {
-            found.push(Unlike::TaggedAtOneEnd(near, vlans));
+            found.push(LinkMismatch::TaggedAtOneEnd(near, vlans));
         }
     }
     if known {
@@ -383,7 +383,7 @@ fn vlans(sides: &[Carried; 2], found: &mut Vec<Unlike>) {
 }
 
 /// The difference without tags; `None` where there is none but for VLANs that the other end tags.
-fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
+fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<LinkMismatch> {
     let rest = |side: &Carried| -> Vec<VlanId> {
         let sent = side.untagged().into_iter();
         sent.filter(|vlan| !retagged.contains(vlan)).collect()
@@ -394,7 +394,7 @@ fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<Unlike> {
         return None;
     }
     let told = |side: &Carried| (side.untagged(), side.takes());
-    Some(Unlike::Untagged([told(one), told(other)]))
+    Some(LinkMismatch::Untagged([told(one), told(other)]))
 }
 
 #[cfg(test)]
@@ -405,7 +405,7 @@ mod tests {
 
     /// What differs in a site of three segments with VLANs and some more text; the names of the ends of the
     /// first difference.
-    fn told(text: &str) -> Vec<Unlike> {
+    fn told(text: &str) -> Vec<LinkMismatch> {
         let base = "[zones.inside]\ntrust = 50\n\
             [segments.office]\nzone = \"inside\"\nvlan = 10\nprefixes = [\"10.44.10.0/24\"]\n\
             [segments.cellar]\nzone = \"inside\"\nvlan = 20\nprefixes = [\"10.44.20.0/24\"]\n\
@@ -422,7 +422,7 @@ mod tests {
     }
 
     /// Two switches with one port each, and a cable.
-    fn ports(one: &str, other: &str) -> Vec<Unlike> {
+    fn ports(one: &str, other: &str) -> Vec<LinkMismatch> {
         told(&format!(
             "[switches.a.ports]\n\"1\" = {{ {one} }}\n[switches.b.ports]\n\"1\" = {{ {other} }}\n\
              [[links]]\nends = [\"a:1\", \"b:1\"]\n"
@@ -430,7 +430,7 @@ mod tests {
     }
 
     /// Two switches with a LAG each, and cables.
-    fn lags(one: &str, other: &str, links: &[&str]) -> Vec<Unlike> {
+    fn lags(one: &str, other: &str, links: &[&str]) -> Vec<LinkMismatch> {
         let mut text = String::new();
         for (name, lag) in [("a", one), ("b", other)] {
             text += &format!(
@@ -445,7 +445,7 @@ mod tests {
     }
 
     /// A switch port and a gateway with interfaces on port 1.
-    fn gateway(port: &str, interfaces: &[(&str, &str)]) -> Vec<Unlike> {
+    fn gateway(port: &str, interfaces: &[(&str, &str)]) -> Vec<LinkMismatch> {
         let mut text = format!("[switches.a.ports]\n\"1\" = {{ {port} }}\n[gateways.edge]\n");
         text += "default = \"deny\"\n";
         for (segment, rest) in interfaces {
@@ -485,8 +485,8 @@ mod tests {
         assert_eq!(
             ports("tagged = [10, 20, 30, 31]", "tagged = [20, 40]"),
             [
-                Unlike::OneEndOnly(0, vlans(&[10, 30, 31])),
-                Unlike::OneEndOnly(1, vlans(&[40])),
+                LinkMismatch::OneEndOnly(0, vlans(&[10, 30, 31])),
+                LinkMismatch::OneEndOnly(1, vlans(&[40])),
             ]
         );
     }
@@ -497,12 +497,12 @@ mod tests {
         let twenty = (vlans(&[20]), VlanId::new(20));
         assert_eq!(
             ports("access = 10", "access = 20"),
-            [Unlike::Untagged([ten.clone(), twenty])]
+            [LinkMismatch::Untagged([ten.clone(), twenty])]
         );
         let lost = (vlans(&[10]), VlanId::new(20));
         assert_eq!(
             ports("access = 10", "pvid = 20, untagged = 10"),
-            [Unlike::Untagged([ten.clone(), lost])]
+            [LinkMismatch::Untagged([ten.clone(), lost])]
         );
         // PVID 20 without membership and with ingress filtering: untagged frames are dropped.
         let dropped = (vlans(&[10]), None);
@@ -511,11 +511,11 @@ mod tests {
                 "access = 10",
                 "pvid = 20, untagged = 10, ingress_filter = true"
             ),
-            [Unlike::Untagged([ten.clone(), dropped])]
+            [LinkMismatch::Untagged([ten.clone(), dropped])]
         );
         assert_eq!(
             ports("untagged = 10, tagged = 20", "tagged = 20"),
-            [Unlike::Untagged([ten, (vec![], None)])]
+            [LinkMismatch::Untagged([ten, (vec![], None)])]
         );
     }
 
@@ -523,7 +523,7 @@ mod tests {
     fn a_vlan_tagged_at_one_end_only_is_no_other_difference() {
         assert_eq!(
             ports("untagged = 10, tagged = 20", "tagged = [10, 20]"),
-            [Unlike::TaggedAtOneEnd(1, vlans(&[10]))]
+            [LinkMismatch::TaggedAtOneEnd(1, vlans(&[10]))]
         );
     }
 
@@ -535,12 +535,12 @@ mod tests {
                 "access = 10, speed = \"1G\"",
                 "access = 10, speed = \"100M\""
             ),
-            [Unlike::Speed(speeds)]
+            [LinkMismatch::Speed(speeds)]
         );
         assert_eq!(ports("access = 10, speed = \"1G\"", "access = 10"), []);
         assert_eq!(
             ports("access = 10", "enabled = false"),
-            [Unlike::Off(1)],
+            [LinkMismatch::Off(1)],
             "where nothing passes, VLANs do not matter"
         );
     }
@@ -559,8 +559,8 @@ mod tests {
                 &bundle
             ),
             [
-                Unlike::Members([2, 3]),
-                Unlike::Speed([Speed(1000), Speed(10_000)]),
+                LinkMismatch::Members([2, 3]),
+                LinkMismatch::Speed([Speed(1000), Speed(10_000)]),
             ]
         );
         for (one, other, words) in [
@@ -569,7 +569,7 @@ mod tests {
         ] {
             assert_eq!(
                 lags(&lag("1-2", one, "1G"), &lag("1-2", other, "1G"), &bundle),
-                [Unlike::Lacp(words)]
+                [LinkMismatch::Lacp(words)]
             );
         }
     }
@@ -579,17 +579,20 @@ mod tests {
         let lag = "ports = [\"1-2\"]\nlacp = \"active\"";
         assert_eq!(
             lags(lag, lag, &["\"a:up\", \"b:8\""]),
-            [Unlike::LagAtOneEnd(0)]
+            [LinkMismatch::LagAtOneEnd(0)]
         );
         assert_eq!(
             lags(lag, lag, &["\"a:8\", \"b:1\""]),
-            [Unlike::LagAtOneEnd(1)]
+            [LinkMismatch::LagAtOneEnd(1)]
         );
         assert_eq!(
             lags(lag, lag, &["\"a:1\", \"b:8\"", "\"a:2\", \"b:9\""]),
-            [Unlike::LagParts(0, 2)]
+            [LinkMismatch::LagParts(0, 2)]
         );
-        assert_eq!(lags(lag, lag, &["\"a:1\", \"a:2\""]), [Unlike::ToItself]);
+        assert_eq!(
+            lags(lag, lag, &["\"a:1\", \"a:2\""]),
+            [LinkMismatch::ToItself]
+        );
     }
 
     #[test]
@@ -600,8 +603,8 @@ mod tests {
         assert_eq!(
             gateway("tagged = [10, 90]", &[office, cellar]),
             [
-                Unlike::OneEndOnly(0, vlans(&[90])),
-                Unlike::OneEndOnly(1, vlans(&[20])),
+                LinkMismatch::OneEndOnly(0, vlans(&[90])),
+                LinkMismatch::OneEndOnly(1, vlans(&[20])),
             ]
         );
     }
@@ -613,11 +616,14 @@ mod tests {
         assert_eq!(gateway("untagged = 10", &[office]), []);
         assert_eq!(
             gateway("tagged = 10", &[office]),
-            [Unlike::TaggedAtOneEnd(0, vlans(&[10]))]
+            [LinkMismatch::TaggedAtOneEnd(0, vlans(&[10]))]
         );
         assert_eq!(
             gateway("access = 20", &[office]),
-            [Unlike::Untagged([(vlans(&[20]), VlanId::new(20)), ten])]
+            [LinkMismatch::Untagged([
+                (vlans(&[20]), VlanId::new(20)),
+                ten
+            ])]
         );
         // A segment without a VLAN: nothing tells which one its frames should be in.
         assert_eq!(gateway("access = 10", &[("yard", "")]), []);

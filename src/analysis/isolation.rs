@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 
 use boundwalk_forwarding::layer2::{
-    Fabric, Flood, FootOf, FrameWay, Start, Taken, flood, hostile_starts,
+    Fabric, Flood, FrameWay, InterfaceOf, Start, Taken, flood, hostile_starts,
 };
 use boundwalk_forwarding::{
     Arrival, Coverage, Flow, Limit, Network, Origin, Packet, Place, Sender, Stop, Target,
@@ -264,7 +264,7 @@ fn may_go_round(network: &Network<'_>, from: Origin, to: Origin) -> bool {
         || feet.any(|&foot| {
             let of = network.fabric.foot(foot).of;
             let device = plan.device(plan.place_of(of).0);
-            let host = matches!(of, FootOf::Host(..));
+            let host = matches!(of, InterfaceOf::Host(..));
             device.forwards_unfiltered() || host && 1 < device.interfaces.len()
         })
 }
@@ -322,7 +322,7 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
     let others = others.filter(|&other| other != Origin::Segment(segment));
     // One sender is enough to show, a gateway or router first.
     let starts = match routers.first() {
-        Some(&router) => vec![Start::Foot(router)],
+        Some(&router) => vec![Start::WiredInterface(router)],
         None => others
             .take(1)
             .flat_map(|other| hostile_starts(fabric, other))
@@ -371,7 +371,7 @@ fn taken_by_home(
     segment: SegmentId,
 ) -> Option<HostId> {
     let foot = fabric.foot(taken.foot?);
-    let FootOf::Host(host, _) = foot.of else {
+    let InterfaceOf::Host(host, _) = foot.of else {
         return None;
     };
     (foot.segment != segment && has_home(site, host, segment)).then_some(host)
@@ -387,7 +387,7 @@ fn has_home(site: &Site, host: HostId, segment: SegmentId) -> bool {
 fn by_another_home(site: &Site, fabric: &Fabric, segment: SegmentId) -> Option<Contact> {
     let feet = fabric.foot_ids().filter(|&foot| {
         let foot = fabric.foot(foot);
-        let home = matches!(foot.of, FootOf::Host(host, _) if has_home(site, host, segment));
+        let home = matches!(foot.of, InterfaceOf::Host(host, _) if has_home(site, host, segment));
         home && foot.segment != segment
     });
     feet.into_iter().find_map(|foot| {
@@ -425,10 +425,12 @@ fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Opt
     };
     let foot = fabric.foot(foot);
     match foot.of {
-        FootOf::Router(router, _) => Some(Met::Router(router)),
-        FootOf::Host(host, _) if routes(site, host) => Some(Met::Forwarder(host)),
-        FootOf::Host(..) if foot.segment != segment => Some(Met::Segment(foot.segment)),
-        FootOf::Host(host, _) => has_other_home(site, host, segment).then_some(Met::Home(host)),
+        InterfaceOf::Router(router, _) => Some(Met::Router(router)),
+        InterfaceOf::Host(host, _) if routes(site, host) => Some(Met::Forwarder(host)),
+        InterfaceOf::Host(..) if foot.segment != segment => Some(Met::Segment(foot.segment)),
+        InterfaceOf::Host(host, _) => {
+            has_other_home(site, host, segment).then_some(Met::Home(host))
+        }
     }
 }
 
@@ -447,8 +449,8 @@ fn routes(site: &Site, host: HostId) -> bool {
 fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
     let routers = fabric
         .foot_ids()
-        .filter(|&foot| matches!(fabric.foot(foot).of, FootOf::Router(..)))
-        .map(Start::Foot);
+        .filter(|&foot| matches!(fabric.foot(foot).of, InterfaceOf::Router(..)))
+        .map(Start::WiredInterface);
     let others = fabric
         .origins()
         .filter(|&other| other != Origin::Segment(segment))
@@ -464,11 +466,11 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
         other.copied().unwrap_or(segment)
     };
     match start {
-        Start::Foot(foot) => match fabric.foot(foot).of {
-            FootOf::Router(router, _) => Met::Router(router),
-            FootOf::Host(..) => Met::Segment(fabric.foot(foot).segment),
+        Start::WiredInterface(foot) => match fabric.foot(foot).of {
+            InterfaceOf::Router(router, _) => Met::Router(router),
+            InterfaceOf::Host(..) => Met::Segment(fabric.foot(foot).segment),
         },
-        Start::Seat(socket, _) => match fabric.unclaimed_at(socket) {
+        Start::AttachPoint(socket, _) => match fabric.unclaimed_at(socket) {
             Some(group) => Met::Unclaimed(group),
             None => Met::Segment(other(socket)),
         },

@@ -1,7 +1,7 @@
 //! VLANs that a switch without VLANs joins: what enters it in one comes out in another.
 
 use boundwalk_forwarding::layer2::frame::admit_untagged;
-use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, NodeKind, SocketId};
+use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, NodeKind, PortId};
 use boundwalk_model::{SwitchId, VlanId};
 
 /// Frames that leave a port in one VLAN and are taken into another at a second port, with nothing between them but
@@ -9,13 +9,13 @@ use boundwalk_model::{SwitchId, VlanId};
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Joined {
     /// The port that sends them.
-    pub from: SocketId,
+    pub from: PortId,
     /// Their VLAN there.
     pub vlan: VlanId,
     /// The switch without VLANs that its cable leads to.
     pub by: SwitchId,
     /// The port that takes them.
-    pub to: SocketId,
+    pub to: PortId,
     /// Their VLAN there.
     pub into: VlanId,
 }
@@ -67,7 +67,7 @@ pub fn joined(fabric: &Fabric) -> Vec<Joined> {
 
 /// Whether the port that sends takes untagged frames into the other VLAN itself, or the one that takes them in sends
 /// theirs untagged.
-fn own_fault(fabric: &Fabric, [from, to]: [SocketId; 2], [vlan, into]: [VlanId; 2]) -> bool {
+fn own_fault(fabric: &Fabric, [from, to]: [PortId; 2], [vlan, into]: [VlanId; 2]) -> bool {
     let takes = fabric
         .vlans(from)
         .and_then(|vlans| admit_untagged(vlans).ok());

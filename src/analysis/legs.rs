@@ -1,6 +1,8 @@
 //! The frames under the way of a packet.
 
-use boundwalk_forwarding::layer2::{FootId, Frame, FrameWay, Start, Taken, flood, hostile_starts};
+use boundwalk_forwarding::layer2::{
+    Frame, FrameWay, InterfaceId, Start, Taken, flood, hostile_starts,
+};
 use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, Outcome, Place, Plan, Sender, Step, Trace,
 };
@@ -31,14 +33,20 @@ pub(super) fn legs(network: &Network<'_>, sender: Sender, trace: &Trace) -> Vec<
             (Some(from), Some(foot)) => to_foot(network, from, foot),
             _ => None,
         });
-        from = departure(plan, step)
-            .map(|egress| vec![Start::Foot(foot(network, plan, step.device, egress))]);
+        from = departure(plan, step).map(|egress| {
+            vec![Start::WiredInterface(foot(
+                network,
+                plan,
+                step.device,
+                egress,
+            ))]
+        });
     }
     legs.push(from.and_then(|from| last(network, plan, &from, trace)));
     legs
 }
 
-fn foot(network: &Network<'_>, plan: &Plan, device: DeviceIndex, interface: usize) -> FootId {
+fn foot(network: &Network<'_>, plan: &Plan, device: DeviceIndex, interface: usize) -> InterfaceId {
     plan.foot_of(&network.fabric, (device, interface))
 }
 
@@ -66,12 +74,12 @@ fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> 
                 .map_or(trace.packet, |step| step.arrived);
             let source = Family::value(sent.source);
             if let Some(host) = host_with(network, plan, segment, source) {
-                return Some(vec![Start::Foot(host)]);
+                return Some(vec![Start::WiredInterface(host)]);
             }
             let seats = fabric.seats(segment).iter().filter(|seat| seat.is_usual());
             Some(
                 seats
-                    .map(|seat| Start::Seat(seat.socket, Frame::of(seat.tag)))
+                    .map(|seat| Start::AttachPoint(seat.socket, Frame::of(seat.tag)))
                     .collect(),
             )
         }
@@ -84,7 +92,7 @@ fn host_with(
     plan: &Plan,
     segment: SegmentId,
     address: u128,
-) -> Option<FootId> {
+) -> Option<InterfaceId> {
     let mut feet = network.wiring.feet_of(segment).iter().copied();
     feet.find(|&foot| {
         let (device, interface) = plan.place_of(network.fabric.foot(foot).of);
@@ -94,7 +102,7 @@ fn host_with(
     })
 }
 
-fn to_foot(network: &Network<'_>, from: &[Start], foot: FootId) -> Option<Leg> {
+fn to_foot(network: &Network<'_>, from: &[Start], foot: InterfaceId) -> Option<Leg> {
     let flood = flood(&network.fabric, from);
     let end = *flood.taken.iter().find(|taken| taken.foot == Some(foot))?;
     Some(Leg {

@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
-use super::outline::{Joint, Outline, ThingId};
+use super::outline::{Outline, ThingId, TreeEdge};
 
 /// Something on a map.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -180,11 +180,11 @@ impl<'s> Map<'s> {
         &mut self,
         cabling: &Cabling<'s>,
         known: &mut FxHashMap<MapNode, usize>,
-        joint: &Joint<'s>,
+        joint: &TreeEdge<'s>,
     ) {
         match joint {
-            Joint::Cable(ends, label) => self.cable(cabling, known, *ends, *label),
-            Joint::Interface(router, name, segment) => {
+            TreeEdge::Cable(ends, label) => self.cable(cabling, known, *ends, *label),
+            TreeEdge::Interface(router, name, segment) => {
                 let node = self.number(known, MapNode::Router(*router));
                 self.number(known, MapNode::Segment(*segment));
                 self.interface(known, node, name, *segment);

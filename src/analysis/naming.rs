@@ -9,7 +9,7 @@ type Ports = Vec<(u8, IntervalSet)>;
 
 /// Finds names for what the analysis found. Built once for a site and a family.
 #[derive(Debug)]
-pub struct Naming<'n> {
+pub struct ServiceLabels<'n> {
     network: &'n Network<'n>,
     plan: &'n Plan,
     family: Family,
@@ -17,7 +17,7 @@ pub struct Naming<'n> {
     addresses: Vec<(String, IntervalSet)>,
 }
 
-impl<'n> Naming<'n> {
+impl<'n> ServiceLabels<'n> {
     /// Prepares the names of a site.
     pub fn new(network: &'n Network<'n>, family: Family) -> Self {
         let plan = network.plan(family);

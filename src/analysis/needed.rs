@@ -5,7 +5,7 @@ use rustc_hash::FxHashSet;
 use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::frame::admit_untagged;
 use boundwalk_forwarding::layer2::{
-    Fabric, Far, FootId, FootOf, FrameWay, SocketId, Start, Tagging, flood,
+    Fabric, Far, FrameWay, InterfaceId, InterfaceOf, PortId, Start, Tagging, flood,
 };
 use boundwalk_model::{SegmentId, VlanId};
 
@@ -36,7 +36,7 @@ impl Needed {
 
     /// A port for devices of one VLAN needs its PVID and its membership, whatever is plugged in: a device of
     /// another segment there is the fault of its cable.
-    fn add_access(&mut self, network: &Network<'_>, id: SocketId) {
+    fn add_access(&mut self, network: &Network<'_>, id: PortId) {
         let (site, fabric) = (network.site, &network.fabric);
         let socket = fabric.socket(id);
         let (Tagging::Vlans(vlans), Some(key)) = (&socket.tagging, PortKey::of(site, socket.name))
@@ -58,13 +58,13 @@ impl Needed {
     }
 
     /// Ways of an interface to the others of its segment.
-    fn add_ways(&mut self, network: &Network<'_>, from: FootId) {
+    fn add_ways(&mut self, network: &Network<'_>, from: InterfaceId) {
         let (site, fabric) = (network.site, &network.fabric);
         let foot = fabric.foot(from);
         let Some(vlan) = site.segment(foot.segment).vlan.map(|vlan| vlan.value) else {
             return;
         };
-        let flood = flood(fabric, &[Start::Foot(from)]);
+        let flood = flood(fabric, &[Start::WiredInterface(from)]);
         for taken in &flood.taken {
             let mine = match taken.foot {
                 Some(other) => fabric.foot(other).segment == foot.segment,
@@ -81,7 +81,7 @@ impl Needed {
 
     fn add_way(&mut self, network: &Network<'_>, way: &FrameWay, vlan: VlanId) {
         let (site, fabric) = (network.site, &network.fabric);
-        let key = |socket: SocketId| {
+        let key = |socket: PortId| {
             let socket = fabric.sockets.get(socket.0 as usize)?;
             PortKey::of(site, socket.name)
         };
@@ -106,7 +106,7 @@ fn stays_in(way: &FrameWay, vlan: VlanId) -> bool {
 
 /// Segments that the configuration of a port puts untagged devices on, or for which its cable's interfaces
 /// have the tag.
-pub(super) fn port_segments(fabric: &Fabric, id: SocketId) -> Vec<SegmentId> {
+pub(super) fn port_segments(fabric: &Fabric, id: PortId) -> Vec<SegmentId> {
     let socket = fabric.socket(id);
     let Tagging::Vlans(vlans) = &socket.tagging else {
         return fabric
@@ -122,7 +122,7 @@ pub(super) fn port_segments(fabric: &Fabric, id: SocketId) -> Vec<SegmentId> {
     if let Far::Feet(feet) = &socket.far {
         let tags = feet.iter().filter_map(|&foot| {
             let foot = fabric.foot(foot);
-            let router = matches!(foot.of, FootOf::Router(..));
+            let router = matches!(foot.of, InterfaceOf::Router(..));
             foot.tag.filter(|tag| vlans.carries(*tag) || router)
         });
         segments.extend(tags.flat_map(here));

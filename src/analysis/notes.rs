@@ -1,6 +1,6 @@
 //! What an answer rests on.
 
-use boundwalk_forwarding::layer2::FootOf;
+use boundwalk_forwarding::layer2::InterfaceOf;
 use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::{DeviceId, Network};
@@ -236,13 +236,13 @@ fn count(number: usize, word: &str) -> String {
 }
 
 /// `edge:office`, `jump:eth1`.
-pub fn foot_name(site: &Site, foot: FootOf) -> String {
+pub fn foot_name(site: &Site, foot: InterfaceOf) -> String {
     match foot {
-        FootOf::Router(router, at) => {
+        InterfaceOf::Router(router, at) => {
             let router = site.router(router);
             format!("{}:{}", router.name.value, router.interfaces[at].name.value)
         }
-        FootOf::Host(host, at) => {
+        InterfaceOf::Host(host, at) => {
             let host = site.host(host);
             format!("{}:{}", host.name.value, host.interfaces[at].name.value)
         }

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, VecDeque};
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use boundwalk_forwarding::layer2::{Fabric, Far, FootOf, Frame, SocketId, SocketName};
+use boundwalk_forwarding::layer2::{Fabric, Far, Frame, InterfaceOf, PortId, PortName};
 use boundwalk_model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
@@ -28,7 +28,7 @@ pub enum ThingId {
 
 /// What joins two things.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Joint<'s> {
+pub enum TreeEdge<'s> {
     /// A cable, or the cables of a LAG: near end, far end, what is written on the first.
     Cable([CableEnd<'s>; 2], Option<&'s str>),
     /// An interface of a gateway or router on a segment, no cable described.
@@ -37,11 +37,11 @@ pub enum Joint<'s> {
 
 /// A thing in the tree.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Limb<'s> {
+pub struct TreeNode<'s> {
     /// What it is.
     pub thing: ThingId,
     /// How it hangs on what is above it; `None` for a root.
-    pub joint: Option<Joint<'s>>,
+    pub joint: Option<TreeEdge<'s>>,
     /// Limbs below, by number in [`Outline::limbs`].
     pub below: Vec<usize>,
 }
@@ -74,11 +74,11 @@ pub struct VlanRow<'s> {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Outline<'s> {
     /// All things, each once.
-    pub limbs: Vec<Limb<'s>>,
+    pub limbs: Vec<TreeNode<'s>>,
     /// Numbers of those that hang on nothing.
     pub roots: Vec<usize>,
     /// What joins things besides the tree: loops and second ways.
-    pub extra: Vec<Joint<'s>>,
+    pub extra: Vec<TreeEdge<'s>>,
     /// By switch: its VLANs in order.
     pub rows: Vec<Vec<VlanRow<'s>>>,
     /// By gateway or router: hosts with a cable to it.
@@ -163,12 +163,12 @@ impl<'s> Outline<'s> {
     fn add(
         &mut self,
         thing: ThingId,
-        joint: Option<Joint<'s>>,
+        joint: Option<TreeEdge<'s>>,
         found: &mut FxHashMap<ThingId, usize>,
     ) -> usize {
         let number = self.limbs.len();
         found.insert(thing, number);
-        self.limbs.push(Limb {
+        self.limbs.push(TreeNode {
             thing,
             joint,
             below: Vec::new(),
@@ -206,10 +206,10 @@ impl<'s> Outline<'s> {
 }
 
 /// A joint with the near end first.
-fn seen_from<'s>(near: ThingId, (things, joint): &([ThingId; 2], Joint<'s>)) -> Joint<'s> {
+fn seen_from<'s>(near: ThingId, (things, joint): &([ThingId; 2], TreeEdge<'s>)) -> TreeEdge<'s> {
     match joint {
-        Joint::Cable([one, other], label) if things[0] != near => {
-            Joint::Cable([*other, *one], *label)
+        TreeEdge::Cable([one, other], label) if things[0] != near => {
+            TreeEdge::Cable([*other, *one], *label)
         }
         joint => joint.clone(),
     }
@@ -218,7 +218,7 @@ fn seen_from<'s>(near: ThingId, (things, joint): &([ThingId; 2], Joint<'s>)) -> 
 /// All that joins things, and what hangs where.
 #[derive(Default)]
 struct Joints<'s> {
-    list: Vec<([ThingId; 2], Joint<'s>)>,
+    list: Vec<([ThingId; 2], TreeEdge<'s>)>,
     /// Number of the joint and the other thing, by thing.
     at: FxHashMap<ThingId, Vec<(usize, ThingId)>>,
     /// Segments that are drawn as things.
@@ -238,18 +238,18 @@ impl<'s> Joints<'s> {
             if let [Some(one), Some(other)] = ends.map(thing)
                 && seen.insert(key)
             {
-                joints.join([one, other], Joint::Cable(ends, cable.label));
+                joints.join([one, other], TreeEdge::Cable(ends, cable.label));
             }
         }
         for (number, router) in site.routers.iter().enumerate() {
             let id = RouterId(number);
             for (at, interface) in router.interfaces.iter().enumerate() {
-                let foot = fabric.foot(fabric.foot_of(FootOf::Router(id, at)));
+                let foot = fabric.foot(fabric.foot_of(InterfaceOf::Router(id, at)));
                 let segment = interface.segment;
                 if site.segment(segment).external || !foot.assumed {
                     continue;
                 }
-                let joint = Joint::Interface(id, &interface.name.value, segment);
+                let joint = TreeEdge::Interface(id, &interface.name.value, segment);
                 joints.join([ThingId::Router(id), ThingId::Segment(segment)], joint);
             }
         }
@@ -257,7 +257,7 @@ impl<'s> Joints<'s> {
         joints
     }
 
-    fn join(&mut self, things: [ThingId; 2], joint: Joint<'s>) {
+    fn join(&mut self, things: [ThingId; 2], joint: TreeEdge<'s>) {
         let number = self.list.len();
         for (near, far) in [(things[0], things[1]), (things[1], things[0])] {
             self.at.entry(near).or_default().push((number, far));
@@ -343,7 +343,7 @@ fn rows<'s>(site: &'s Site, fabric: &Fabric, id: SwitchId) -> Vec<VlanRow<'s>> {
 }
 
 /// The name of a port, or of the LAG that it is a member of, on its switch.
-fn port_name(site: &Site, name: SocketName) -> Option<&str> {
+fn port_name(site: &Site, name: PortName) -> Option<&str> {
     Some(match PortKey::of(site, name)? {
         PortKey::Port(switch, port) => &site.switches[switch.0].ports[port].name.value,
         PortKey::Lag(switch, lag) => &site.switches[switch.0].lags[lag].name.value,
@@ -351,10 +351,10 @@ fn port_name(site: &Site, name: SocketName) -> Option<&str> {
 }
 
 /// Hosts that are plugged in at a port, with the VLAN that their frames take there.
-fn hosts_at(fabric: &Fabric, port: SocketId) -> Vec<(HostId, Option<VlanId>)> {
+fn hosts_at(fabric: &Fabric, port: PortId) -> Vec<(HostId, Option<VlanId>)> {
     let hosts = fabric.hosts_at(port).into_iter();
     let seated = hosts.filter_map(|(foot, tag)| {
-        let FootOf::Host(host, _) = fabric.foot(foot).of else {
+        let InterfaceOf::Host(host, _) = fabric.foot(foot).of else {
             return None;
         };
         let taken = fabric.taken(port, Frame::of(tag));

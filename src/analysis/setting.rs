@@ -1,7 +1,7 @@
 //! Settings: the single facts of a configuration that let frames and packets pass, and sites without them.
 
 use boundwalk_diagnostic::{Span, Spanned};
-use boundwalk_forwarding::layer2::SocketName;
+use boundwalk_forwarding::layer2::PortName;
 use boundwalk_model::{
     Action, Filter, Forwards, HostId, LinkEnd, PortVlans, Role, RouterId, Site, SwitchId, VlanId,
 };
@@ -40,15 +40,15 @@ pub enum Setting {
 
 impl PortKey {
     /// The port, or the LAG that it is a member of.
-    pub fn of(site: &Site, name: SocketName) -> Option<Self> {
+    pub fn of(site: &Site, name: PortName) -> Option<Self> {
         match name {
-            SocketName::Lag(switch, lag) => Some(Self::Lag(switch, lag)),
-            SocketName::Port(switch, port) => {
+            PortName::Lag(switch, lag) => Some(Self::Lag(switch, lag)),
+            PortName::Port(switch, port) => {
                 let here = &site.switches[switch.0];
                 let lag = here.lag_of(&here.ports[port].name.value);
                 Some(lag.map_or(Self::Port(switch, port), |lag| Self::Lag(switch, lag)))
             }
-            SocketName::Interface(..) | SocketName::Unnamed => None,
+            PortName::Interface(..) | PortName::Unnamed => None,
         }
     }
 
@@ -330,7 +330,7 @@ pub fn end_key(site: &Site, end: &LinkEnd) -> Option<PortKey> {
         return Some(PortKey::Lag(*switch, lag));
     }
     let port = here.port(name)?;
-    PortKey::of(site, SocketName::Port(*switch, port))
+    PortKey::of(site, PortName::Port(*switch, port))
 }
 
 /// `VLAN 90 (management)`.

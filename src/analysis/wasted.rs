@@ -6,7 +6,7 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, ICMP, ICMPV6, RouterId, Rule, Service};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::cascade::{Barred, Cascade, Course, Decider, Pair, Passed};
+use super::cascade::{BlockedPermit, Cascade, Course, Decider, Pair, Passed};
 use super::party::Party;
 
 /// A rule that permits services which come to nothing between some parties.
@@ -49,7 +49,7 @@ pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
     }
     let mut rules: Vec<(RouterId, usize)> = cascade.passed.keys().copied().collect();
     rules.sort_unstable();
-    let mut barred: FxHashMap<(RouterId, usize), Vec<&Barred>> = FxHashMap::default();
+    let mut barred: FxHashMap<(RouterId, usize), Vec<&BlockedPermit>> = FxHashMap::default();
     for one in &cascade.barred {
         if let Some(rule) = one.permits.rule {
             barred
@@ -127,7 +127,7 @@ struct Looked<'a> {
     rule: &'a Rule,
     parts: Vec<ClassSet>,
     passed: &'a FxHashMap<Pair, Passed>,
-    barred: &'a [&'a Barred],
+    barred: &'a [&'a BlockedPermit],
 }
 
 impl Looked<'_> {
@@ -191,7 +191,7 @@ impl Looked<'_> {
             .barred
             .iter()
             .filter(|one| one.pair == pair && one.course == course);
-        let mine: Vec<&&Barred> = mine
+        let mine: Vec<&&BlockedPermit> = mine
             .filter(|one| one.services(self.network).overlaps(&services))
             .collect();
         let example = mine

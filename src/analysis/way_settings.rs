@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use boundwalk_forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, SocketId, Tagging};
+use boundwalk_forwarding::layer2::{Admitted, Far, FrameWay, NodeKind, PortId, Tagging};
 use boundwalk_forwarding::{DeviceId, Network, Origin};
 use boundwalk_model::{Family, Forwards, HostId, PortVlans, VlanId};
 
@@ -63,7 +63,7 @@ pub(super) fn settings_of(
 }
 
 /// What makes a port a place for devices of a segment: its PVID, or its membership.
-fn seat_settings(network: &Network<'_>, id: SocketId, at: Origin) -> Vec<Setting> {
+fn seat_settings(network: &Network<'_>, id: PortId, at: Origin) -> Vec<Setting> {
     let site = network.site;
     let socket = network.fabric.socket(id);
     let vlan = match at {
@@ -96,7 +96,7 @@ fn lets_in(port: PortKey, vlans: &PortVlans, vlan: VlanId) -> Option<Setting> {
 }
 
 /// The cable at a socket whose host the file puts on a segment that the port is not of.
-fn plugged(network: &Network<'_>, socket: SocketId, at: Origin) -> Option<Setting> {
+fn plugged(network: &Network<'_>, socket: PortId, at: Origin) -> Option<Setting> {
     let segment = at.segment()?;
     let fabric = &network.fabric;
     let here = fabric.socket(socket);
@@ -124,7 +124,7 @@ fn several_homes(network: &Network<'_>, host: HostId, to: Origin) -> Vec<Setting
 
 fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
     let (site, fabric) = (network.site, &network.fabric);
-    let key = |socket: SocketId| {
+    let key = |socket: PortId| {
         let socket = fabric.sockets.get(socket.0 as usize)?;
         PortKey::of(site, socket.name)
     };

@@ -2,7 +2,8 @@
 //! without rules, and to the far address of a host with several interfaces.
 
 use boundwalk_forwarding::layer2::{
-    Fabric, Flood, FootId, FootOf, Frame, FrameWay, SocketId, Start, Taken, flood, hostile_starts,
+    Fabric, Flood, Frame, FrameWay, InterfaceId, InterfaceOf, PortId, Start, Taken, flood,
+    hostile_starts,
 };
 use boundwalk_forwarding::{
     Arrival, DeviceIndex, Flow, Network, Origin, Place, Plan, Sender, Target, reach_unfiltered,
@@ -98,13 +99,13 @@ impl<'n> Around<'n> {
             Origin::Segment(segment) => {
                 let seats = fabric.seats(segment).iter();
                 seats
-                    .map(|seat| Start::Seat(seat.socket, Frame::of(seat.tag)))
+                    .map(|seat| Start::AttachPoint(seat.socket, Frame::of(seat.tag)))
                     .collect()
             }
             Origin::Unclaimed(group) => {
                 let ports = fabric.unclaimed(group).sockets.iter();
                 ports
-                    .map(|&port| Start::Seat(port, Frame::of(None)))
+                    .map(|&port| Start::AttachPoint(port, Frame::of(None)))
                     .collect()
             }
         };
@@ -165,7 +166,7 @@ fn meets_unfiltered(network: &Network<'_>, from: Origin) -> bool {
         let of = network.fabric.foot(foot).of;
         let device = plan.device(plan.place_of(of).0);
         device.forwards_unfiltered()
-            || matches!(of, FootOf::Host(..)) && 1 < device.interfaces.len()
+            || matches!(of, InterfaceOf::Host(..)) && 1 < device.interfaces.len()
     })
 }
 
@@ -180,7 +181,7 @@ fn way_of(network: &Network<'_>, flood: &Flood, routed: &Routed) -> Option<Way> 
         let (leg, taken) = leg_to(network, plan, &at, (hop.device, hop.ingress))?;
         legs.push(leg);
         let Some(egress) = hop.egress else {
-            let FootOf::Host(host, _) = network.fabric.foot(taken.foot?).of else {
+            let InterfaceOf::Host(host, _) = network.fabric.foot(taken.foot?).of else {
                 return None;
             };
             return Some(Way {
@@ -196,7 +197,7 @@ fn way_of(network: &Network<'_>, flood: &Flood, routed: &Routed) -> Option<Way> 
             egress,
         });
         let foot = plan.foot_of(&network.fabric, (hop.device, egress));
-        at = self::flood(&network.fabric, &[Start::Foot(foot)]);
+        at = self::flood(&network.fabric, &[Start::WiredInterface(foot)]);
     }
     let end = nearest(network, &at, routed.to).or_else(|| otherwise(network, &at, routed.to))?;
     let far_address = end.foot.and_then(|foot| far_host(network, foot, routed.to));
@@ -222,10 +223,10 @@ fn leg_to(
 }
 
 /// The host of an interface, where that interface is on another segment than asked for.
-fn far_host(network: &Network<'_>, foot: FootId, to: SegmentId) -> Option<HostId> {
+fn far_host(network: &Network<'_>, foot: InterfaceId, to: SegmentId) -> Option<HostId> {
     let foot = network.fabric.foot(foot);
     match foot.of {
-        FootOf::Host(host, _) if foot.segment != to => Some(host),
+        InterfaceOf::Host(host, _) if foot.segment != to => Some(host),
         _ => None,
     }
 }
@@ -234,7 +235,7 @@ fn far_host(network: &Network<'_>, foot: FootId, to: SegmentId) -> Option<HostId
 fn otherwise(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken> {
     let has_home = |taken: &&Taken| {
         let foot = taken.foot.map(|foot| network.fabric.foot(foot).of);
-        matches!(foot, Some(FootOf::Host(host, _)) if {
+        matches!(foot, Some(InterfaceOf::Host(host, _)) if {
             let mut own = network.site.host(host).interfaces.iter();
             own.any(|interface| interface.segment == to)
         })
@@ -259,7 +260,7 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
     match taken.foot {
         Some(foot) => {
             let foot = fabric.foot(foot);
-            foot.segment == to && matches!(foot.of, FootOf::Host(..))
+            foot.segment == to && matches!(foot.of, InterfaceOf::Host(..))
         }
         None => {
             let seated = fabric.seated(taken.socket).iter();
@@ -271,10 +272,10 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
 }
 
 /// The socket that a way begins at.
-pub fn begins(network: &Network<'_>, leg: &FrameWay) -> Option<SocketId> {
+pub fn begins(network: &Network<'_>, leg: &FrameWay) -> Option<PortId> {
     match leg.start {
-        Start::Seat(socket, _) => Some(socket),
-        Start::Foot(foot) => network.fabric.foot(foot).sockets.first().copied(),
+        Start::AttachPoint(socket, _) => Some(socket),
+        Start::WiredInterface(foot) => network.fabric.foot(foot).sockets.first().copied(),
         Start::Inside(..) => None,
     }
 }

@@ -2,7 +2,7 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::frame::admit_untagged;
-use boundwalk_forwarding::layer2::{Far, Foot, FootOf, SocketId};
+use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId, WiredInterface};
 use boundwalk_model::PortVlans;
 
 use super::report::{Report, found};
@@ -28,7 +28,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             continue;
         };
         for foot in feet.iter().map(|&foot| view.fabric.foot(foot)) {
-            let FootOf::Router(id, at) = foot.of else {
+            let InterfaceOf::Router(id, at) = foot.of else {
                 continue;
             };
             let Some(what) = missing(view, foot, port, vlans) else {
@@ -47,7 +47,12 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// What an interface misses at the other end of its cable.
-fn missing(view: &View<'_>, foot: &Foot, port: SocketId, vlans: &PortVlans) -> Option<String> {
+fn missing(
+    view: &View<'_>,
+    foot: &WiredInterface,
+    port: PortId,
+    vlans: &PortVlans,
+) -> Option<String> {
     let wanted = match foot.tag {
         Some(tag) => tag,
         None => view.site.segment(foot.segment).vlan?.value,

@@ -2,7 +2,7 @@
 
 use boundwalk_analysis::foot_name;
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Arrival, Foot, FootOf};
+use boundwalk_forwarding::layer2::{Arrival, InterfaceOf, WiredInterface};
 
 use super::report::{Report, found};
 use super::view::View;
@@ -39,7 +39,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn is_right(view: &View<'_>, foot: &Foot, arrival: Arrival) -> bool {
+fn is_right(view: &View<'_>, foot: &WiredInterface, arrival: Arrival) -> bool {
     let Arrival::Port(_, Ok((into, _))) = arrival else {
         return false;
     };
@@ -49,7 +49,7 @@ fn is_right(view: &View<'_>, foot: &Foot, arrival: Arrival) -> bool {
 
 /// Holds an interface against the VLAN that takes its frames: that of the port, or of the ports behind a switch
 /// that knows no VLANs.
-fn judge(view: &View<'_>, report: &mut Report, foot: &Foot, arrival: Arrival) {
+fn judge(view: &View<'_>, report: &mut Report, foot: &WiredInterface, arrival: Arrival) {
     let (Some(wanted), Arrival::Port(port, taken)) =
         (view.site.segment(foot.segment).vlan, arrival)
     else {
@@ -59,7 +59,7 @@ fn judge(view: &View<'_>, report: &mut Report, foot: &Foot, arrival: Arrival) {
     if foot.tag.is_some_and(|tag| tag != wanted.value) {
         return;
     }
-    let gateway = matches!(foot.of, FootOf::Router(..));
+    let gateway = matches!(foot.of, InterfaceOf::Router(..));
     let peer = view.name(port);
     let segment = &view.site.segment(foot.segment).name.value;
     let segment = format!("{segment} (VLAN {})", wanted.value);

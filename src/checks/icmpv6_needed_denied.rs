@@ -4,7 +4,7 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Family, ICMPV6};
 
 use super::report::{Report, found};
-use super::rule_asked::{Crossing, Talk, message, rule_place, talks};
+use super::rule_asked::{Conversation, Crossing, message, rule_place, talks};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -65,7 +65,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 /// Messages that a gateway denies, by the rule that does.
 fn missing(
     view: &View<'_>,
-    talk: &Talk<'_>,
+    talk: &Conversation<'_>,
     crossing: &Crossing,
 ) -> Vec<(Option<usize>, Vec<&'static str>)> {
     let (source, destination) = (talk.packet.source, talk.packet.destination);

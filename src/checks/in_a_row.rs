@@ -1,6 +1,6 @@
 //! Permits of gateways in a row that come to nothing, put into words.
 
-use boundwalk_analysis::{Course, Naming, Wasted, party_name};
+use boundwalk_analysis::{Course, ServiceLabels, Wasted, party_name};
 use boundwalk_diagnostic::Check;
 use boundwalk_model::RouterId;
 
@@ -48,7 +48,7 @@ fn draft(
 
 /// `outer "shells" permits ssh from office to plant, which inner denies further on: tcp ... -> ...`
 fn what(view: &View<'_>, wasted: &Wasted) -> String {
-    let naming = Naming::new(view.network, wasted.family);
+    let naming = ServiceLabels::new(view.network, wasted.family);
     let (router, rule) = wasted.rule;
     let (_, rule) = rule_place(view, router, Some(rule));
     let services = naming.services(&wasted.services);

@@ -1,6 +1,6 @@
 //! A denial that speaks of IPv4 only.
 
-use boundwalk_analysis::{Cell, Naming};
+use boundwalk_analysis::{Cell, ServiceLabels};
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{
     Action, AddressMatch, Family, HostId, Party as RuleParty, Router, RouterId, Rule, SegmentId,
@@ -28,7 +28,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     let single = single_family(view);
-    let naming = Naming::new(view.network, Family::V6);
+    let naming = ServiceLabels::new(view.network, Family::V6);
     for (number, router) in view.site.routers.iter().enumerate() {
         let Some(filter) = router.filter() else {
             continue;
@@ -63,7 +63,7 @@ fn only_v4(single: &IntervalSet, field: &Option<AddressMatch>) -> bool {
 fn judge(
     view: &View<'_>,
     report: &mut Report,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     (id, router): (RouterId, &Router),
     rule: &Rule,
 ) {

@@ -1,7 +1,7 @@
 //! A VLAN that claims to be isolated leaves its switch.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Far, SocketId};
+use boundwalk_forwarding::layer2::{Far, PortId};
 use boundwalk_model::VlanId;
 
 use super::report::{Report, found};
@@ -45,10 +45,10 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Switches, gateways and routers at the other end of a port's cable, but for those whose end says the same.
-fn leads_to(view: &View<'_>, port: SocketId, vlan: VlanId) -> Vec<String> {
+fn leads_to(view: &View<'_>, port: PortId, vlan: VlanId) -> Vec<String> {
     match &view.fabric.socket(port).far {
         Far::Sockets(far) => {
-            let told_there = |peer: SocketId| {
+            let told_there = |peer: PortId| {
                 let there = view.fabric.vlans(peer);
                 peer < port && there.is_some_and(|there| there.carries(vlan))
             };

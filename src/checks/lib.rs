@@ -120,7 +120,7 @@ pub use baseline::{Baseline, Known, Standing};
 pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
 
-use boundwalk_analysis::rules::{RuleBook, books};
+use boundwalk_analysis::rules::{GatewayReview, books};
 use boundwalk_diagnostic::{Check, Finding};
 use boundwalk_forwarding::Network;
 
@@ -277,7 +277,7 @@ pub fn run(network: &Network<'_>) -> Vec<Finding> {
 /// Runs the checks of some areas, with the books of all gateways.
 pub fn run_some<'n>(
     network: &'n Network<'n>,
-    books: &'n [RuleBook<'n>],
+    books: &'n [GatewayReview<'n>],
     wanted: impl Fn(Area) -> bool,
 ) -> Vec<Finding> {
     let names = CHECKS.iter().map(|known| known.check.name);

@@ -8,7 +8,7 @@ use boundwalk_forwarding::{
 use boundwalk_model::{Family, RouterId};
 
 use super::report::{Report, found};
-use super::rule_asked::{Talk, crossings_of, rule_place, talks};
+use super::rule_asked::{Conversation, crossings_of, rule_place, talks};
 use super::view::View;
 
 pub(super) static CHECK: Check = Check {
@@ -45,7 +45,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Described hosts on the target's segment that answer by ways of their own: each is held against what it gets from the
 /// sender's segment, apart from the plain devices there.
-fn described_hosts(view: &View<'_>, family: Family, talk: &Talk<'_>, report: &mut Report) {
+fn described_hosts(view: &View<'_>, family: Family, talk: &Conversation<'_>, report: &mut Report) {
     let Party::Segment(to) = talk.to else {
         return;
     };
@@ -84,7 +84,7 @@ fn described_hosts(view: &View<'_>, family: Family, talk: &Talk<'_>, report: &mu
 }
 
 /// Where the deciding rule stands, of the gateway meant if it is known.
-fn place(view: &View<'_>, talk: &Talk<'_>, router: Option<RouterId>) -> Span {
+fn place(view: &View<'_>, talk: &Conversation<'_>, router: Option<RouterId>) -> Span {
     let mut decided = talk.cell.rules.iter().copied();
     let rule = decided.find(|(own, _)| router.is_none_or(|router| router == *own));
     match rule {
@@ -94,7 +94,7 @@ fn place(view: &View<'_>, talk: &Talk<'_>, router: Option<RouterId>) -> Span {
 }
 
 /// Whether replies begin at the only gateway that the flows of a pair cross.
-fn comes_straight_back(view: &View<'_>, family: Family, talk: &Talk<'_>) -> bool {
+fn comes_straight_back(view: &View<'_>, family: Family, talk: &Conversation<'_>) -> bool {
     let (&[router], Party::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
         return false;
     };

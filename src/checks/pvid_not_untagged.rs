@@ -1,7 +1,7 @@
 //! Untagged frames go in by one VLAN and come out of another.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::SocketId;
+use boundwalk_forwarding::layer2::PortId;
 use boundwalk_forwarding::layer2::frame::admit_untagged;
 use boundwalk_model::{FrameTypes, PortVlans};
 
@@ -36,7 +36,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn mismatch(view: &View<'_>, port: SocketId, own: &PortVlans) -> Option<String> {
+fn mismatch(view: &View<'_>, port: PortId, own: &PortVlans) -> Option<String> {
     let untagged: Vec<_> = own.untagged.iter().collect();
     let sent = || view.vlans(port, &untagged);
     let Some(pvid) = own.pvid.filter(|_| own.accept != FrameTypes::Tagged) else {

@@ -1,17 +1,17 @@
 //! The rules of a gateway, looked at once for all checks, and how findings name them.
 
-use boundwalk_analysis::rules::{RuleBook, RulePacket, Standing, Without};
+use boundwalk_analysis::rules::{GatewayReview, RulePacket, Standing, Without};
 use boundwalk_diagnostic::Span;
 use boundwalk_model::Action;
 
 /// The rules of one gateway, looked at, with words for findings.
 #[derive(Clone, Copy)]
-pub(super) struct Reviewed<'v>(pub(super) &'v RuleBook<'v>);
+pub(super) struct Reviewed<'v>(pub(super) &'v GatewayReview<'v>);
 
 impl<'v> std::ops::Deref for Reviewed<'v> {
-    type Target = RuleBook<'v>;
+    type Target = GatewayReview<'v>;
 
-    fn deref(&self) -> &RuleBook<'v> {
+    fn deref(&self) -> &GatewayReview<'v> {
         self.0
     }
 }

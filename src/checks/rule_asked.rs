@@ -9,7 +9,7 @@ use boundwalk_packet::IntervalSet;
 use super::view::View;
 
 /// A packet that one segment gets through to another segment, gateway or router.
-pub(super) struct Talk<'v> {
+pub(super) struct Conversation<'v> {
     pub(super) from: SegmentId,
     pub(super) to: Party,
     pub(super) cell: &'v Cell,
@@ -25,7 +25,10 @@ pub(super) struct Crossing {
 }
 
 /// The witness packet of each pair of which something passes.
-pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> impl Iterator<Item = Talk<'v>> {
+pub(super) fn talks<'v>(
+    view: &'v View<'_>,
+    family: Family,
+) -> impl Iterator<Item = Conversation<'v>> {
     let matrix = view.matrix(family);
     let rows = matrix.rows.iter().zip(&matrix.cells);
     let rows = rows.filter_map(|(row, cells)| match *row {
@@ -36,7 +39,7 @@ pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> impl Iterator<Ite
         let columns = matrix.columns.iter().zip(cells);
         columns.filter_map(move |(&to, cell)| {
             let packet = cell.witness?;
-            Some(Talk {
+            Some(Conversation {
                 from,
                 to,
                 cell,
@@ -46,7 +49,7 @@ pub(super) fn talks<'v>(view: &'v View<'_>, family: Family) -> impl Iterator<Ite
     })
 }
 
-impl Talk<'_> {
+impl Conversation<'_> {
     /// `office -> plant`.
     pub(super) fn name(&self, view: &View<'_>) -> String {
         let from = &view.site.segment(self.from).name.value;

@@ -2,7 +2,7 @@
 
 use boundwalk_analysis::{foot_name, joined};
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Arrival, FootId, NodeKind, SocketId};
+use boundwalk_forwarding::layer2::{Arrival, InterfaceId, NodeKind, PortId};
 use boundwalk_model::SwitchId;
 
 use super::report::{Report, found};
@@ -52,7 +52,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// An interface on a switch without VLANs that no port of another switch feeds, with one of another segment.
-fn interface(view: &View<'_>, report: &mut Report, id: FootId) {
+fn interface(view: &View<'_>, report: &mut Report, id: InterfaceId) {
     let sent = view.fabric.sent_by(id);
     let Some(by) = sent.iter().find_map(|&(port, _)| unaware(view, port)) else {
         return;
@@ -64,7 +64,7 @@ fn interface(view: &View<'_>, report: &mut Report, id: FootId) {
     }
     let own = view.fabric.foot(id);
     let others = arrivals.iter().filter_map(|one| match one {
-        Arrival::Foot(foot) => Some(view.fabric.foot(*foot)),
+        Arrival::WiredInterface(foot) => Some(view.fabric.foot(*foot)),
         Arrival::Port(..) => None,
     });
     let Some(other) = others
@@ -87,7 +87,7 @@ fn interface(view: &View<'_>, report: &mut Report, id: FootId) {
 }
 
 /// The switch of a port, if it knows no VLANs.
-fn unaware(view: &View<'_>, port: SocketId) -> Option<SwitchId> {
+fn unaware(view: &View<'_>, port: PortId) -> Option<SwitchId> {
     match view.fabric.node(view.fabric.socket(port).node).kind {
         NodeKind::Unaware(switch) => Some(switch),
         _ => None,

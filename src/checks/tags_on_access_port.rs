@@ -1,7 +1,7 @@
 //! A port for one device that lets it choose its VLAN.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, SocketId};
+use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, PortId};
 use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 use super::measured::of_things;
@@ -48,7 +48,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Tags of the interfaces at a port for devices, which may share it by a switch that knows no VLANs; `None` where
 /// other switches hang on it, or a gateway.
-fn tags_in_use(fabric: &Fabric, port: SocketId, vlans: &PortVlans) -> Option<Vec<VlanId>> {
+fn tags_in_use(fabric: &Fabric, port: PortId, vlans: &PortVlans) -> Option<Vec<VlanId>> {
     if fabric.is_for_devices(port) {
         let hosts = fabric.hosts_at(port).into_iter();
         return Some(hosts.filter_map(|(_, tag)| tag).collect());
@@ -56,7 +56,7 @@ fn tags_in_use(fabric: &Fabric, port: SocketId, vlans: &PortVlans) -> Option<Vec
     let Far::Sockets(far) = &fabric.socket(port).far else {
         return None;
     };
-    let unaware = |&far: &SocketId| {
+    let unaware = |&far: &PortId| {
         let kind = fabric.node(fabric.socket(far).node).kind;
         matches!(kind, NodeKind::Unaware(_))
     };
@@ -69,19 +69,14 @@ fn tags_in_use(fabric: &Fabric, port: SocketId, vlans: &PortVlans) -> Option<Vec
         for arrival in fabric.arrivals(&sent) {
             match arrival {
                 Arrival::Port(..) => return None,
-                Arrival::Foot(_) => used.extend(tag),
+                Arrival::WiredInterface(_) => used.extend(tag),
             }
         }
     }
     Some(used)
 }
 
-fn idle_tags(
-    view: &View<'_>,
-    port: SocketId,
-    vlans: &PortVlans,
-    used: &[VlanId],
-) -> Option<String> {
+fn idle_tags(view: &View<'_>, port: PortId, vlans: &PortVlans, used: &[VlanId]) -> Option<String> {
     if vlans.accept == FrameTypes::Untagged {
         return None;
     }

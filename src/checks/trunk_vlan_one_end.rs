@@ -1,7 +1,7 @@
 //! A VLAN that only one end of a cable carries.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Admitted, SocketId};
+use boundwalk_forwarding::layer2::{Admitted, PortId};
 use boundwalk_model::VlanId;
 
 use super::measured::of_things;
@@ -62,7 +62,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Whether frames of a VLAN do not get across a cable, or only because the far end does not filter.
-fn is_lost(view: &View<'_>, near: SocketId, far: SocketId, vlan: VlanId) -> bool {
+fn is_lost(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
     let taken = view.fabric.sent(near, vlan).and_then(|frame| {
         let taken = view.fabric.taken(far, frame)?;
         Some((frame.outer().is_some(), taken))

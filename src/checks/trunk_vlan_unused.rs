@@ -1,7 +1,7 @@
 //! A VLAN on a cable that nothing behind it needs.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Far, FootId, SocketId, Start, Taken, flood};
+use boundwalk_forwarding::layer2::{Far, InterfaceId, PortId, Start, Taken, flood};
 use boundwalk_model::VlanId;
 
 use super::report::{Report, found};
@@ -55,7 +55,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn add(view: &View<'_>, report: &mut Report, near: SocketId, idle: &[VlanId], whose: &str) {
+fn add(view: &View<'_>, report: &mut Report, near: PortId, idle: &[VlanId], whose: &str) {
     if idle.is_empty() {
         return;
     }
@@ -75,20 +75,20 @@ fn add(view: &View<'_>, report: &mut Report, near: SocketId, idle: &[VlanId], wh
 }
 
 /// Whether an interface takes a frame of a VLAN as a port sends it.
-fn takes(view: &View<'_>, port: SocketId, vlan: VlanId, foot: FootId) -> bool {
+fn takes(view: &View<'_>, port: PortId, vlan: VlanId, foot: InterfaceId) -> bool {
     let sent = view.fabric.sent(port, vlan);
     sent.is_some_and(|frame| frame.fits(view.fabric.foot(foot).tag))
 }
 
 /// Whether anything takes frames of a VLAN that cross a cable.
-fn used_behind(view: &View<'_>, near: SocketId, far: SocketId, vlan: VlanId) -> bool {
+fn used_behind(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
     let sent = view.fabric.sent(near, vlan);
     // Frames that do not get in are another check's business.
     let Some(frame) = sent.filter(|&frame| matches!(view.fabric.taken(far, frame), Some(Ok(_))))
     else {
         return true;
     };
-    let reached = flood(view.fabric, &[Start::Seat(far, frame)]);
+    let reached = flood(view.fabric, &[Start::AttachPoint(far, frame)]);
     reached.taken.iter().any(|taken| is_use(view, taken))
 }
 

@@ -1,7 +1,7 @@
 //! A second tag that comes to light behind a trunk.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_forwarding::layer2::{Exposed, Fabric, Far, Frame, SocketId, Start, flood};
+use boundwalk_forwarding::layer2::{Exposed, Fabric, Far, Frame, PortId, Start, flood};
 use boundwalk_model::{VlanId, VlanSet};
 
 use super::measured::of_things;
@@ -67,12 +67,15 @@ fn tags_in_use(fabric: &Fabric) -> VlanSet {
 
 /// Whether a tag that comes to light on a cable brings the frame to a device that expects it: an interface, or
 /// whatever is plugged in where the frame comes out untagged.
-fn leads_on(fabric: &Fabric, port: SocketId, tag: VlanId) -> bool {
+fn leads_on(fabric: &Fabric, port: PortId, tag: VlanId) -> bool {
     let frame = Frame::of(Some(tag));
     match &fabric.socket(port).far {
         Far::Feet(feet) => feet.iter().any(|&foot| frame.fits(fabric.foot(foot).tag)),
         Far::Sockets(far) => {
-            let starts: Vec<Start> = far.iter().map(|&far| Start::Seat(far, frame)).collect();
+            let starts: Vec<Start> = far
+                .iter()
+                .map(|&far| Start::AttachPoint(far, frame))
+                .collect();
             flood(fabric, &starts).taken.iter().any(|taken| {
                 let place = fabric.is_for_devices(taken.socket) && taken.frame.outer().is_none();
                 taken.foot.is_some() || place

@@ -4,13 +4,13 @@ use std::cell::OnceCell;
 
 use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use boundwalk_analysis::privilege::{Privilege, privilege};
-use boundwalk_analysis::rules::RuleBook;
+use boundwalk_analysis::rules::GatewayReview;
 use boundwalk_analysis::{
-    By, Cabling, Cascade, Course, Equipment, Matrix, Naming, PortKey, Question, Wasted, messages,
-    numbered_vlan_at, segments_at, wasted,
+    By, Cabling, Cascade, Course, Equipment, Matrix, PortKey, Question, ServiceLabels, Wasted,
+    messages, numbered_vlan_at, segments_at, wasted,
 };
 use boundwalk_forwarding::Network;
-use boundwalk_forwarding::layer2::{Fabric, SocketId, SocketName};
+use boundwalk_forwarding::layer2::{Fabric, PortId, PortName};
 use boundwalk_model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
 use super::permit::Permit;
@@ -32,21 +32,21 @@ pub(super) struct View<'a> {
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
     wasted: OnceCell<Vec<Wasted>>,
-    books: &'a [RuleBook<'a>],
+    books: &'a [GatewayReview<'a>],
     /// Asked by [`View::permits`].
     pub(super) permits: OnceCell<Vec<Permit<'a>>>,
     /// Asked by [`View::published`].
     pub(super) published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
-    namings: OnceCell<[Naming<'a>; 2]>,
+    namings: OnceCell<[ServiceLabels<'a>; 2]>,
     privilege: OnceCell<Privilege>,
 }
 
 impl<'a> View<'a> {
     pub(super) fn new(
         network: &'a Network<'a>,
-        books: &'a [RuleBook<'a>],
+        books: &'a [GatewayReview<'a>],
         names: Vec<&'static str>,
     ) -> Self {
         let mut hosts = network.site.hosts.iter();
@@ -70,29 +70,29 @@ impl<'a> View<'a> {
     }
 
     /// `SWITCH:PORT` of a live port; of a member of a LAG that of the LAG, whose settings it has.
-    pub(super) fn name(&self, id: SocketId) -> String {
+    pub(super) fn name(&self, id: PortId) -> String {
         let name = self.fabric.socket(id).name;
         PortKey::of(self.site, name).map_or_else(String::new, |key| key.name(self.site))
     }
 
     /// The same by the port's own name, where a device is plugged in.
-    pub(super) fn port_name(&self, id: SocketId) -> String {
+    pub(super) fn port_name(&self, id: PortId) -> String {
         match self.fabric.socket(id).name {
-            SocketName::Port(switch, port) => PortKey::Port(switch, port).name(self.site),
+            PortName::Port(switch, port) => PortKey::Port(switch, port).name(self.site),
             _ => self.name(id),
         }
     }
 
     /// The LAG that a port is, or is a member of.
-    pub(super) fn lag_of(&self, name: SocketName) -> Option<PortKey> {
+    pub(super) fn lag_of(&self, name: PortName) -> Option<PortKey> {
         let key = PortKey::of(self.site, name);
         key.filter(|key| matches!(key, PortKey::Lag(..)))
     }
 
     /// Whether somebody has said what a port is for.
-    pub(super) fn is_described(&self, id: SocketId) -> bool {
+    pub(super) fn is_described(&self, id: PortId) -> bool {
         match self.fabric.socket(id).name {
-            SocketName::Port(switch, port) => {
+            PortName::Port(switch, port) => {
                 let port = &self.site.switches[switch.0].ports[port];
                 !port.description.is_empty()
             }
@@ -102,7 +102,7 @@ impl<'a> View<'a> {
 
     /// The gateway or router that a port leads to, and the name of its port or LAG there; also one that has no
     /// interface there.
-    pub(super) fn router_at(&self, id: SocketId) -> Option<(RouterId, String)> {
+    pub(super) fn router_at(&self, id: PortId) -> Option<(RouterId, String)> {
         let link = self.fabric.socket(id).link?;
         let ends = self.cabling.cables[link].ends.iter();
         let mut routers = ends.filter_map(|&end| match end.device {
@@ -113,17 +113,17 @@ impl<'a> View<'a> {
     }
 
     /// Segments that a VLAN is at the switch of a port.
-    pub(super) fn segments_at(&self, port: SocketId, vlan: VlanId) -> &'a [SegmentId] {
+    pub(super) fn segments_at(&self, port: PortId, vlan: VlanId) -> &'a [SegmentId] {
         segments_at(self.fabric, self.fabric.socket(port).node, vlan)
     }
 
     /// `VLAN 90 (management)`, as the switch of a port has it.
-    pub(super) fn vlan_name(&self, port: SocketId, vlan: VlanId) -> String {
+    pub(super) fn vlan_name(&self, port: PortId, vlan: VlanId) -> String {
         self.vlans(port, &[vlan])
     }
 
     /// `VLANs 60 (brewhouse) and 70 (cameras)`, as the switch of a port has them; of many the first few.
-    pub(super) fn vlans(&self, port: SocketId, vlans: &[VlanId]) -> String {
+    pub(super) fn vlans(&self, port: PortId, vlans: &[VlanId]) -> String {
         let switch = self.fabric.socket(port).node;
         listed(vlans, |vlan| {
             numbered_vlan_at(self.site, self.fabric, switch, vlan)
@@ -152,9 +152,9 @@ impl<'a> View<'a> {
     }
 
     /// Names: IPv4, then IPv6.
-    pub(super) fn namings(&self) -> &[Naming<'a>; 2] {
+    pub(super) fn namings(&self) -> &[ServiceLabels<'a>; 2] {
         self.namings
-            .get_or_init(|| Family::ALL.map(|family| Naming::new(self.network, family)))
+            .get_or_init(|| Family::ALL.map(|family| ServiceLabels::new(self.network, family)))
     }
 
     /// Permits that come to nothing because another gateway on the way denies it.

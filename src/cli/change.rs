@@ -10,7 +10,7 @@ use boundwalk_analysis::change::{
     way_changes,
 };
 use boundwalk_analysis::intent::Standing;
-use boundwalk_analysis::{By, Naming, Question, notes};
+use boundwalk_analysis::{By, Question, ServiceLabels, notes};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Loaded, load_path_with};
@@ -115,7 +115,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         networks: &networks,
         sources: [&old.sources, &new.sources],
         namings: [before, after]
-            .map(|network| Family::ALL.map(|family| Naming::new(network, family))),
+            .map(|network| Family::ALL.map(|family| ServiceLabels::new(network, family))),
         reach: &reach,
         ways: &ways,
         edits: &edits,

@@ -3,7 +3,7 @@
 use std::io;
 
 use boundwalk_analysis::privilege::party_text;
-use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, Judge, Merge, RuleBook};
+use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judge, Merge};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
 use boundwalk_model::{Party, RouterId, Site};
@@ -27,7 +27,7 @@ const MOST_ROUNDS: usize = 12;
 /// Shows what can be left out of the lists, and writes it where that is asked for.
 pub(super) fn run(
     opened: &Opened,
-    books: &[RuleBook<'_>],
+    books: &[GatewayReview<'_>],
     wish: Wish,
     output: &mut Output,
 ) -> io::Result<Verdict> {
@@ -72,7 +72,7 @@ struct Found {
 }
 
 /// Cleans until nothing is left to clean: a rule that is gone may have been all that another one was needed for.
-fn rounds(opened: &Opened, books: &[RuleBook<'_>]) -> Result<Found, Failed> {
+fn rounds(opened: &Opened, books: &[GatewayReview<'_>]) -> Result<Found, Failed> {
     let (mut lists, mut files) = round(opened, books)?;
     let mut left: Vec<Vec<usize>> = Vec::new();
     for (book, list) in books.iter().zip(&lists) {
@@ -95,7 +95,9 @@ fn rounds(opened: &Opened, books: &[RuleBook<'_>]) -> Result<Found, Failed> {
         };
         let network = Network::new(&again.site, again.today);
         let ids = books.iter().map(|book| book.id);
-        let shorter: Vec<RuleBook<'_>> = ids.filter_map(|id| RuleBook::new(&network, id)).collect();
+        let shorter: Vec<GatewayReview<'_>> = ids
+            .filter_map(|id| GatewayReview::new(&network, id))
+            .collect();
         let (more, edited) = round(&again, &shorter)?;
         for ((list, numbers), more) in lists.iter_mut().zip(&mut left).zip(&more) {
             add(list, numbers, more);
@@ -111,7 +113,7 @@ fn rounds(opened: &Opened, books: &[RuleBook<'_>]) -> Result<Found, Failed> {
 /// One look at each list.
 fn round(
     opened: &Opened,
-    books: &[RuleBook<'_>],
+    books: &[GatewayReview<'_>],
 ) -> Result<(Vec<Cleaned>, Vec<EditedFile>), Failed> {
     let mut lists = Vec::new();
     let mut edits = Vec::new();

@@ -1,6 +1,6 @@
 //! What matrix and review compute alike.
 
-use boundwalk_analysis::{By, Matrix, Naming, Question};
+use boundwalk_analysis::{By, Matrix, Question, ServiceLabels};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 
@@ -41,7 +41,7 @@ fn each_family(
 }
 
 /// The names of a site for each family.
-pub(super) fn namings<'n>(network: &'n Network<'n>, families: &[Family]) -> Vec<Naming<'n>> {
-    let one = |&family: &Family| Naming::new(network, family);
+pub(super) fn namings<'n>(network: &'n Network<'n>, families: &[Family]) -> Vec<ServiceLabels<'n>> {
+    let one = |&family: &Family| ServiceLabels::new(network, family);
     families.iter().map(one).collect()
 }

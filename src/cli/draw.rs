@@ -129,7 +129,7 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
         ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),
         paint: match arguments.output {
             None => output.paint(),
-            Some(_) => boundwalk_render::Paint {
+            Some(_) => boundwalk_render::TextStyle {
                 colour: false,
                 ..output.paint()
             },

@@ -5,7 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::intent::{Standing, judge_expectations, judge_needs};
-use boundwalk_analysis::{Naming, notes};
+use boundwalk_analysis::{ServiceLabels, notes};
 use boundwalk_forwarding::Network;
 use boundwalk_load::baselines;
 use boundwalk_model::Family;
@@ -74,7 +74,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         sources: &opened.sources,
         expectations: &expectations,
         needs: &needs,
-        namings: &Family::ALL.map(|family| Naming::new(&network, family)),
+        namings: &Family::ALL.map(|family| ServiceLabels::new(&network, family)),
         notes: &notes(&network),
     };
     match arguments.format {

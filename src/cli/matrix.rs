@@ -4,13 +4,13 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{By, Matrix, Naming, Party, Question, chosen, flows, party_name};
+use boundwalk_analysis::{By, Matrix, Party, Question, ServiceLabels, chosen, flows, party_name};
 use boundwalk_forwarding::Network;
 use boundwalk_load::services;
 use boundwalk_model::{Family, Service, Site};
 use boundwalk_packet::ClassSet;
 use boundwalk_render::{
-    Key, Paint, PairFlows, Selection, Sheet, Side, flows_text, matrix_csv, matrix_json,
+    Key, PairFlows, Selection, Sheet, Side, TextStyle, flows_text, matrix_csv, matrix_json,
     matrix_markdown, matrix_text,
 };
 
@@ -129,7 +129,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 struct Shown<'a> {
     opened: &'a Opened,
     sheet: &'a Sheet,
-    namings: &'a [Naming<'a>],
+    namings: &'a [ServiceLabels<'a>],
     /// `None`: not asked for.
     listed: Option<&'a [PairFlows]>,
     /// Whether rows were grouped because there are many.
@@ -137,7 +137,7 @@ struct Shown<'a> {
 }
 
 impl Shown<'_> {
-    fn form(&self, format: Format, paint: Paint) -> String {
+    fn form(&self, format: Format, paint: TextStyle) -> String {
         let (site, sources) = (&self.opened.site, &self.opened.sources);
         match format {
             Format::Json => matrix_json(site, sources, self.sheet, self.namings, self.listed),
@@ -150,7 +150,7 @@ impl Shown<'_> {
         }
     }
 
-    fn text(&self, paint: Paint) -> String {
+    fn text(&self, paint: TextStyle) -> String {
         let (site, sources) = (&self.opened.site, &self.opened.sources);
         let (key, codes) = sheet_key(self.sheet, self.namings);
         let mut out = matrix_text(self.sheet, &key, &codes, paint);
@@ -161,7 +161,7 @@ impl Shown<'_> {
             ));
         }
         for pair in self.listed.unwrap_or_default() {
-            let same = |naming: &&Naming<'_>| naming.plan().family == pair.family;
+            let same = |naming: &&ServiceLabels<'_>| naming.plan().family == pair.family;
             if let Some(naming) = self.namings.iter().find(same) {
                 out.push('\n');
                 out.push_str(&flows_text(site, sources, naming, pair, paint));
@@ -260,7 +260,7 @@ pub(super) fn service_classes(network: &Network<'_>, services: &[Service]) -> Op
     (!services.is_empty()).then(|| network.classes.of(&boxes))
 }
 
-pub(super) fn sheet_key(sheet: &Sheet, namings: &[Naming<'_>]) -> (Key, Vec<Vec<String>>) {
+pub(super) fn sheet_key(sheet: &Sheet, namings: &[ServiceLabels<'_>]) -> (Key, Vec<Vec<String>>) {
     let of = |family: Family| namings.iter().find(|naming| naming.plan().family == family);
     Key::new(sheet, of(Family::V4), of(Family::V6))
 }

@@ -1,10 +1,10 @@
 //! What an answer rests on, as text.
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_render::{Paint, clean, wrapped};
+use boundwalk_render::{TextStyle, clean, wrapped};
 
 /// What an answer rests on, as a paragraph each.
-pub(super) fn notes_text(notes: &[String], paint: Paint) -> String {
+pub(super) fn notes_text(notes: &[String], paint: TextStyle) -> String {
     let mut out = format!("\n{}\n", paint.strong("What this rests on"));
     for note in notes {
         let lines = wrapped(&clean(note), paint.columns.saturating_sub(4).max(30));

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
-use boundwalk_render::{Paint, plain};
+use boundwalk_render::{TextStyle, plain};
 
 use super::verdict::Verdict;
 
@@ -52,8 +52,8 @@ impl Output {
     }
 
     /// How results may look.
-    pub fn paint(&self) -> Paint {
-        Paint {
+    pub fn paint(&self) -> TextStyle {
+        TextStyle {
             colour: coloured(self.choice, &io::stdout()),
             columns: columns(
                 io::stdout()
@@ -65,8 +65,8 @@ impl Output {
     }
 
     /// How problems may look.
-    pub fn error_paint(&self) -> Paint {
-        Paint {
+    pub fn error_paint(&self) -> TextStyle {
+        TextStyle {
             colour: coloured(self.choice, &io::stderr()),
             columns: columns(
                 io::stderr()

@@ -7,10 +7,10 @@ use clap::Args;
 
 use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use boundwalk_analysis::privilege::{Privilege, privilege};
-use boundwalk_analysis::rules::{RuleBook, books};
+use boundwalk_analysis::rules::{GatewayReview, books};
 use boundwalk_analysis::{
-    By, Bypasses, Cabling, EFFORT, Families, Matrix, Naming, Question, Worksheet, differences,
-    notes,
+    By, Bypasses, Cabling, EFFORT, Families, Matrix, Question, ServiceLabels, Worksheet,
+    differences, notes,
 };
 use boundwalk_checks::{Area, Standing};
 use boundwalk_diagnostic::{Finding, Severity};
@@ -74,7 +74,7 @@ struct Reach<'n> {
     zones: Sheet,
     all: Vec<Matrix>,
     by_zone: Vec<Matrix>,
-    namings: [Naming<'n>; 2],
+    namings: [ServiceLabels<'n>; 2],
 }
 
 impl<'n> Reach<'n> {
@@ -90,7 +90,7 @@ impl<'n> Reach<'n> {
             zones: Sheet::new(network, &by_zone, &choice),
             all,
             by_zone,
-            namings: Family::ALL.map(|family| Naming::new(network, family)),
+            namings: Family::ALL.map(|family| ServiceLabels::new(network, family)),
         }
     }
 
@@ -149,7 +149,7 @@ impl<'n> Judged<'n> {
 fn page<'n>(
     opened: &Opened,
     network: &'n Network<'n>,
-    books: &[RuleBook<'_>],
+    books: &[GatewayReview<'_>],
     standing: &Standing<'_>,
 ) -> String {
     let site = network.site;

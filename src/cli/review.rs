@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{By, Naming, Question};
+use boundwalk_analysis::{By, Question, ServiceLabels};
 use boundwalk_checks::Standing;
 use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_forwarding::Network;
@@ -158,7 +158,7 @@ fn with_matrix(
 fn print_text(
     opened: &Opened,
     sheet: &Sheet,
-    namings: &[Naming<'_>],
+    namings: &[ServiceLabels<'_>],
     summary: &str,
     output: &mut Output,
 ) -> io::Result<()> {

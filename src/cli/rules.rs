@@ -5,7 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::notes;
-use boundwalk_analysis::rules::{RuleBook, RuleSheet};
+use boundwalk_analysis::rules::{GatewayReview, RuleSheet};
 use boundwalk_checks::{Area, run_some};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
@@ -151,7 +151,7 @@ fn one(
     output: &mut Output,
     network: &Network<'_>,
     shown: &RulesShown<'_>,
-    (book, rule): (&RuleBook<'_>, usize),
+    (book, rule): (&GatewayReview<'_>, usize),
 ) -> io::Result<()> {
     let sheet = RuleSheet::new(network, book, rule);
     let paint = output.paint();
@@ -191,25 +191,25 @@ fn gateways(site: &Site, names: &[String]) -> Result<Vec<RouterId>, String> {
     Ok(asked.map(|(number, _)| RouterId(number)).collect())
 }
 
-fn books<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<RuleBook<'n>> {
+fn books<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<GatewayReview<'n>> {
     let progress = Progress::new("looking at the rules");
     let numbered = asked.iter().enumerate();
     let books = numbered.filter_map(|(done, &id)| {
         progress.update(done, asked.len());
-        RuleBook::new(network, id)
+        GatewayReview::new(network, id)
     });
     books.collect()
 }
 
 /// Findings that speak of a gateway asked for: those at one of its rules or in its own lines.
-fn of_books(books: &[RuleBook<'_>], mut findings: Vec<Finding>) -> Vec<Finding> {
+fn of_books(books: &[GatewayReview<'_>], mut findings: Vec<Finding>) -> Vec<Finding> {
     let names: Vec<&str> = books
         .iter()
         .map(|book| book.router.name.value.as_str())
         .collect();
     findings.retain(|finding| {
         let mut subjects = finding.subjects.iter();
-        let at_rule = |book: &RuleBook<'_>| {
+        let at_rule = |book: &GatewayReview<'_>| {
             let mut rules = book.rules.iter();
             rules.any(|rule| Some(rule.name.span) == finding.span)
         };
@@ -223,9 +223,9 @@ fn of_books(books: &[RuleBook<'_>], mut findings: Vec<Finding>) -> Vec<Finding> 
 
 /// The rule of a name or number; where several gateways have it, the first.
 fn find<'b, 'n>(
-    books: &'b [RuleBook<'n>],
+    books: &'b [GatewayReview<'n>],
     name: &str,
-) -> Result<(&'b RuleBook<'n>, usize), String> {
+) -> Result<(&'b GatewayReview<'n>, usize), String> {
     let mut named = books
         .iter()
         .filter_map(|book| Some((book, book.find(name)?)));

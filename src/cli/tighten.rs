@@ -2,7 +2,7 @@
 
 use std::io;
 
-use boundwalk_analysis::Naming;
+use boundwalk_analysis::ServiceLabels;
 use boundwalk_analysis::privilege::{
     Kept, Observed, Privilege, Proof, RuleUse, Tightened, prove, tighten,
 };
@@ -30,7 +30,7 @@ pub(super) fn run(
     wish: &Wish,
     output: &mut Output,
 ) -> io::Result<Verdict> {
-    let naming = Naming::new(network, Family::V4);
+    let naming = ServiceLabels::new(network, Family::V4);
     let mut tightened: Vec<Tightened> = Vec::new();
     let mut kept: Vec<(&RuleUse, Kept)> = Vec::new();
     for rule in &found.rules {

@@ -5,7 +5,7 @@ use boundwalk_packet::{Interval, IntervalSet};
 
 use super::device::{Device, DeviceIndex};
 use super::doubt::Doubt;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::plan::Plan;
 
 /// Addresses that lie in prefixes of several segments.
@@ -45,7 +45,11 @@ impl Plan {
     }
 
     /// Whether another router that plain devices find at a stand has the default gateway's address of this one too.
-    pub(super) fn shares_gateway(&self, stand: Stand, (device, _): (DeviceIndex, usize)) -> bool {
+    pub(super) fn shares_gateway(
+        &self,
+        stand: SendPoint,
+        (device, _): (DeviceIndex, usize),
+    ) -> bool {
         let Some(segment) = self.segment_of(stand).filter(|_| !self.doubled.is_empty()) else {
             return false;
         };

@@ -5,14 +5,14 @@ use boundwalk_packet::IntervalSet;
 use super::device::{DeviceId, DeviceIndex};
 use super::doubt::{Certainty, Doubt};
 use super::flow::Flow;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::plan::Plan;
 use super::reach::Walk;
 use super::stop::Stop;
 
 impl Walk<'_> {
     /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.
-    pub(super) fn hand_over(&mut self, stand: Stand, flow: Flow) {
+    pub(super) fn hand_over(&mut self, stand: SendPoint, flow: Flow) {
         let from = stand.device();
         let Some(flow) = self.hand_to_owners(stand, flow) else {
             return;
@@ -45,7 +45,7 @@ impl Walk<'_> {
     }
 
     /// What is for addresses that go to whoever has them goes there; the rest is given back.
-    fn hand_to_owners(&mut self, stand: Stand, mut flow: Flow) -> Option<Flow> {
+    fn hand_to_owners(&mut self, stand: SendPoint, mut flow: Flow) -> Option<Flow> {
         if self.plan.by_owner.is_empty() {
             return Some(flow);
         }
@@ -77,7 +77,7 @@ impl Walk<'_> {
     }
 
     /// Delivery to the devices that are found on the wire.
-    fn land(&mut self, stand: Stand, flow: Flow) {
+    fn land(&mut self, stand: SendPoint, flow: Flow) {
         let plan = self.plan;
         let Some((segment, addresses)) = plan.wire(stand).lands.first() else {
             self.land_learned(stand, flow);
@@ -96,7 +96,7 @@ impl Walk<'_> {
     }
 
     /// Delivery to hosts that are not found, and are known if they have asked.
-    fn land_learned(&mut self, stand: Stand, flow: Flow) {
+    fn land_learned(&mut self, stand: SendPoint, flow: Flow) {
         let learned = self.plan.learned_hosts(stand);
         if let (Some(there), _) = self.split_destination(&flow, &learned)
             && let Some(segment) = self.plan.segment_of(stand)

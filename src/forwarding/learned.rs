@@ -15,25 +15,25 @@ use boundwalk_model::SegmentId;
 use boundwalk_packet::IntervalSet;
 
 use super::device::{Attachment, DeviceId, DeviceIndex};
-use super::layer2::{Fabric, FootId, FootOf, Reached};
-use super::neighbours::{Learned, Stand};
+use super::layer2::{Fabric, InterfaceId, InterfaceOf, Reached};
+use super::neighbours::{Learned, SendPoint};
 use super::plan::Plan;
 
 /// Device and segment.
-type At = (FootOf, SegmentId);
+type At = (InterfaceOf, SegmentId);
 
 /// Pairs of interfaces of one device on one port, the first of which takes frames of a sender and the second does not.
 #[derive(Debug)]
 pub(super) struct Apart {
     /// Interfaces by device (named by its first) and segment.
-    of_device: FxHashMap<At, Vec<FootId>>,
+    of_device: FxHashMap<At, Vec<InterfaceId>>,
     /// What was found, by what a sender reaches and its segment.
-    known: FxHashMap<(*const Reached, SegmentId), Vec<(FootId, FootId)>>,
+    known: FxHashMap<(*const Reached, SegmentId), Vec<(InterfaceId, InterfaceId)>>,
 }
 
 impl Apart {
     pub(super) fn new(fabric: &Fabric) -> Self {
-        let mut of_device: FxHashMap<At, Vec<FootId>> = FxHashMap::default();
+        let mut of_device: FxHashMap<At, Vec<InterfaceId>> = FxHashMap::default();
         for id in fabric.foot_ids() {
             let foot = fabric.foot(id);
             let at = (first_of(foot.of), foot.segment);
@@ -52,7 +52,7 @@ impl Apart {
         fabric: &Fabric,
         reached: &Reached,
         segment: SegmentId,
-    ) -> &[(FootId, FootId)] {
+    ) -> &[(InterfaceId, InterfaceId)] {
         let key = (std::ptr::from_ref(reached), segment);
         let of_device = &self.of_device;
         self.known.entry(key).or_insert_with(|| {
@@ -69,14 +69,14 @@ impl Apart {
     }
 }
 
-fn first_of(of: FootOf) -> FootOf {
+fn first_of(of: InterfaceOf) -> InterfaceOf {
     match of {
-        FootOf::Router(router, _) => FootOf::Router(router, 0),
-        FootOf::Host(host, _) => FootOf::Host(host, 0),
+        InterfaceOf::Router(router, _) => InterfaceOf::Router(router, 0),
+        InterfaceOf::Host(host, _) => InterfaceOf::Host(host, 0),
     }
 }
 
-fn shares_port(fabric: &Fabric, one: FootId, other: FootId) -> bool {
+fn shares_port(fabric: &Fabric, one: InterfaceId, other: InterfaceId) -> bool {
     let there = &fabric.foot(other).sockets;
     fabric
         .foot(one)
@@ -88,7 +88,7 @@ fn shares_port(fabric: &Fabric, one: FootId, other: FootId) -> bool {
 impl Plan {
     /// Gateways and routers that a sender at a stand may know from their requests and that take packets for plain
     /// devices of its segment: the segment's default gateways, else each with an address there.
-    pub(super) fn learned_routers(&self, stand: Stand) -> Vec<(DeviceIndex, usize)> {
+    pub(super) fn learned_routers(&self, stand: SendPoint) -> Vec<(DeviceIndex, usize)> {
         let Some(segment) = self.segment_of(stand) else {
             return Vec::new();
         };
@@ -105,7 +105,11 @@ impl Plan {
 
     /// Interfaces by which a next hop takes packets that a sender at a stand may know from its requests, but for those
     /// that answer.
-    pub(super) fn learned_owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
+    pub(super) fn learned_owners(
+        &self,
+        stand: SendPoint,
+        address: u128,
+    ) -> Vec<(DeviceIndex, usize)> {
         let takes = |one: &Learned| self.asking(one).addresses.contains(&address);
         self.learned_besides(stand, takes, || self.owners(stand, address))
     }
@@ -114,7 +118,7 @@ impl Plan {
     /// those that are known anyway.
     fn learned_besides(
         &self,
-        stand: Stand,
+        stand: SendPoint,
         takes: impl Fn(&Learned) -> bool,
         known: impl FnOnce() -> Vec<(DeviceIndex, usize)>,
     ) -> Vec<(DeviceIndex, usize)> {
@@ -136,7 +140,7 @@ impl Plan {
     /// interface there answers for.
     pub(super) fn learned_receivers(
         &self,
-        stand: Stand,
+        stand: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
         let learned = self.wire(stand).learned.iter();
         let routers =
@@ -152,7 +156,7 @@ impl Plan {
     }
 
     /// Addresses of hosts that a sender at a stand may know from their requests.
-    pub(super) fn learned_hosts(&self, stand: Stand) -> IntervalSet {
+    pub(super) fn learned_hosts(&self, stand: SendPoint) -> IntervalSet {
         let learned = self.wire(stand).learned.iter();
         let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
         let own = hosts.map(|one| self.asking(one).own());

@@ -46,7 +46,7 @@ pub use self::device::{Accepts, Attachment, Device, DeviceId, DeviceIndex};
 pub use self::doubt::Certainty;
 pub use self::doubt::Doubt;
 pub use self::neighbours::Learned;
-pub use self::neighbours::{Stand, Wire};
+pub use self::neighbours::{Neighbours, SendPoint};
 pub use self::plan::{Plan, SegmentPlan};
 pub use self::sender::Sender;
 pub use self::stop::{Place, Stop};

@@ -19,20 +19,20 @@ pub struct Learned {
 
 /// Where a packet is put on the wire.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Stand {
+pub enum SendPoint {
     /// By an interface of a device.
-    Foot(DeviceIndex, usize),
+    WiredInterface(DeviceIndex, usize),
     /// By some plain device of a segment: what any of them finds.
     Segment(SegmentId),
     /// By a hostile device, which needs no answer.
     Hostile(Origin),
 }
 
-impl Stand {
+impl SendPoint {
     /// The described device that stands there.
     pub(super) fn device(self) -> Option<DeviceIndex> {
         match self {
-            Self::Foot(device, _) => Some(device),
+            Self::WiredInterface(device, _) => Some(device),
             Self::Segment(_) | Self::Hostile(_) => None,
         }
     }
@@ -40,7 +40,7 @@ impl Stand {
 
 /// What is found from a stand.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
-pub struct Wire {
+pub struct Neighbours {
     /// Interfaces that frames are exchanged with both ways; from a hostile stand, that frames reach.
     pub attached: Vec<(DeviceIndex, usize)>,
     /// Those of them that forward for plain devices of the stand's segment.
@@ -55,10 +55,10 @@ pub struct Wire {
     pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
 }
 
-/// Wires of all stands, each kept once.
+/// NeighbourTable of all stands, each kept once.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Wires {
-    pub(super) pool: Vec<Wire>,
+pub(super) struct NeighbourTable {
+    pub(super) pool: Vec<Neighbours>,
     /// By device and interface.
     pub(super) feet: Vec<Vec<u32>>,
     pub(super) segments: Vec<u32>,
@@ -66,14 +66,14 @@ pub(super) struct Wires {
     pub(super) unclaimed: Vec<u32>,
 }
 
-impl Wires {
+impl NeighbourTable {
     /// The wire of a stand.
-    pub(super) fn of(&self, stand: Stand) -> &Wire {
+    pub(super) fn of(&self, stand: SendPoint) -> &Neighbours {
         let number = match stand {
-            Stand::Foot(device, interface) => self.feet[device.0][interface],
-            Stand::Segment(segment) => self.segments[segment.0],
-            Stand::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
-            Stand::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],
+            SendPoint::WiredInterface(device, interface) => self.feet[device.0][interface],
+            SendPoint::Segment(segment) => self.segments[segment.0],
+            SendPoint::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
+            SendPoint::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],
         };
         &self.pool[number as usize]
     }

@@ -8,7 +8,7 @@ use super::device::{Device, DeviceId, DeviceIndex};
 use super::devices::{host_device, router_device};
 use super::filter::FilterPlan;
 use super::layer2::{Fabric, Wiring};
-use super::neighbours::{Stand, Wires};
+use super::neighbours::{NeighbourTable, SendPoint};
 use super::plan::{Plan, SegmentPlan};
 use super::routes::NextHop;
 use super::seeds;
@@ -148,7 +148,7 @@ impl Plan {
             own_ways: Vec::new(),
             own_sources: Vec::new(),
             several_own: Vec::new(),
-            wires: Wires::default(),
+            wires: NeighbourTable::default(),
         };
         plan.segments = plan.prefixes(site);
         plan
@@ -157,7 +157,7 @@ impl Plan {
     /// What follows from the wires.
     fn settle(&mut self, site: &Site) {
         for number in 0..self.segments.len() {
-            let wire = self.wire(Stand::Segment(SegmentId(number)));
+            let wire = self.wire(SendPoint::Segment(SegmentId(number)));
             self.segments[number].first_hops = wire.first_hops.clone();
         }
         self.give_addresses(site);
@@ -210,8 +210,8 @@ impl Plan {
         let [interface] = &device.interfaces[..] else {
             return false;
         };
-        let wire = self.wire(Stand::Foot(index, 0));
-        let plain = self.wire(Stand::Segment(interface.segment));
+        let wire = self.wire(SendPoint::WiredInterface(index, 0));
+        let plain = self.wire(SendPoint::Segment(interface.segment));
         let on_link: IntervalSet = interface.subnets.iter().copied().collect();
         // What is on-link on the segment and not for the host goes by a router; a host on an external segment answers
         // also those that nobody beyond would.
@@ -266,7 +266,7 @@ impl Plan {
     /// several interfaces answer for comes in by any of them.
     pub fn receivers(
         &self,
-        stand: Stand,
+        stand: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
         let attached = self.wire(stand).attached.iter().copied();
         let routers =
@@ -284,9 +284,9 @@ impl Plan {
     }
 
     /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.
-    pub fn owners(&self, stand: Stand, address: u128) -> Vec<(DeviceIndex, usize)> {
+    pub fn owners(&self, stand: SendPoint, address: u128) -> Vec<(DeviceIndex, usize)> {
         let mut owners = self.owners_among(&self.wire(stand).attached, address);
-        if let Stand::Foot(own, _) = stand {
+        if let SendPoint::WiredInterface(own, _) = stand {
             // Nobody sends to a next hop of its own.
             owners.retain(|(device, _)| *device != own);
         }
@@ -369,7 +369,7 @@ impl Plan {
             let device = &self.devices[number];
             let beyond = device.routes.destinations(|entry| match entry.next_hop {
                 NextHop::Address { interface, address } => {
-                    let stand = Stand::Foot(DeviceIndex(number), interface);
+                    let stand = SendPoint::WiredInterface(DeviceIndex(number), interface);
                     device.interfaces[interface].segment == segment
                         && self.owners(stand, address).is_empty()
                 }

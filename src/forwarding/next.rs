@@ -5,7 +5,7 @@ use boundwalk_packet::IntervalSet;
 
 use super::device::{DeviceId, DeviceIndex};
 use super::doubt::{Certainty, Doubt};
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::plan::Plan;
 use super::routes::NextHop;
 use super::stop::{Place, Stop};
@@ -88,7 +88,7 @@ pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
 /// Where a plain device of a segment sends a packet.
 pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Next {
     let destination = Family::value(packet.destination);
-    let stand = Stand::Segment(segment);
+    let stand = SendPoint::Segment(segment);
     if !plan.segment(segment).on_link.contains(destination) {
         return any_router(plan, stand);
     }
@@ -101,7 +101,7 @@ pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Ne
 }
 
 /// Any of the routers that plain devices find at a stand.
-pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
+pub(super) fn any_router(plan: &Plan, stand: SendPoint) -> Next {
     let first_hops: Vec<_> = plan.routers_at(stand).collect();
     let certain = match first_hops.is_empty() {
         true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
@@ -113,7 +113,7 @@ pub(super) fn any_router(plan: &Plan, stand: Stand) -> Next {
 
 /// To one of some routers, as the sender likes; where a default gateway's address is several devices', to whichever
 /// answers.
-fn to_routers(plan: &Plan, stand: Stand, first_hops: Vec<(DeviceIndex, usize)>) -> Next {
+fn to_routers(plan: &Plan, stand: SendPoint, first_hops: Vec<(DeviceIndex, usize)>) -> Next {
     let (shared, own): (Vec<_>, Vec<_>) = first_hops
         .into_iter()
         .partition(|&at| plan.shares_gateway(stand, at));
@@ -131,7 +131,7 @@ fn to_routers(plan: &Plan, stand: Stand, first_hops: Vec<(DeviceIndex, usize)>) 
 }
 
 /// Who gets a packet that is handed out on-link.
-pub(super) fn on_wire(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
+pub(super) fn on_wire(plan: &Plan, stand: SendPoint, packet: &Packet) -> Next {
     let from = stand.device();
     let destination = Family::value(packet.destination);
     if plan.by_owner.contains(destination) {
@@ -182,7 +182,7 @@ fn to_doubled(plan: &Plan, owners: Vec<(DeviceIndex, usize)>, packet: &Packet) -
 }
 
 /// Who gets it of the devices that are found on the wire.
-fn to_devices(plan: &Plan, stand: Stand, packet: &Packet) -> Next {
+fn to_devices(plan: &Plan, stand: SendPoint, packet: &Packet) -> Next {
     let destination = Family::value(packet.destination);
     let takes = |addresses: &Option<IntervalSet>| {
         let set = addresses.as_ref();
@@ -205,7 +205,7 @@ pub(super) fn depart(
     next_hop: NextHop,
     packet: &Packet,
 ) -> Next {
-    let stand = Stand::Foot(device, egress);
+    let stand = SendPoint::WiredInterface(device, egress);
     let stopped = |why| Next::Done(Outcome::Stopped(why));
     match next_hop {
         NextHop::OnLink { .. } => on_wire(plan, stand, packet),

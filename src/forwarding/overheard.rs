@@ -1,7 +1,7 @@
 //! What a hostile sender hears.
 
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::network::Network;
 use super::plan::Plan;
 
@@ -9,7 +9,7 @@ use super::plan::Plan;
 pub(super) fn overheard(
     network: &Network<'_>,
     plan: &Plan,
-    stand: Stand,
+    stand: SendPoint,
     hostile: Option<Origin>,
 ) -> bool {
     let Some(home) = hostile else {
@@ -17,11 +17,11 @@ pub(super) fn overheard(
     };
     let wiring = &network.wiring;
     match stand {
-        Stand::Foot(device, interface) => {
+        SendPoint::WiredInterface(device, interface) => {
             let foot = plan.foot_of(&network.fabric, (device, interface));
             wiring.heard_at(wiring.from_foot(foot), home)
         }
-        Stand::Segment(segment) => wiring.hears(segment, home),
-        Stand::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),
+        SendPoint::Segment(segment) => wiring.hears(segment, home),
+        SendPoint::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),
     }
 }

@@ -4,7 +4,7 @@ use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::IntervalSet;
 
 use super::device::{Device, DeviceIndex};
-use super::neighbours::Wires;
+use super::neighbours::NeighbourTable;
 
 /// A segment in one family.
 #[derive(Clone, Debug, Default)]
@@ -64,5 +64,5 @@ pub struct Plan {
     /// Addresses of each host that has several.
     pub(super) several_own: Vec<IntervalSet>,
     /// What each device finds on its wire.
-    pub(super) wires: Wires,
+    pub(super) wires: NeighbourTable,
 }

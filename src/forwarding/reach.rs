@@ -10,7 +10,7 @@ use super::doubt::{Certainty, Doubt};
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop, Side, Stopped};
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::network::Network;
 use super::plan::Plan;
 use super::routes::NextHop;
@@ -300,7 +300,7 @@ impl Walk<'_> {
     }
 
     fn depart(&mut self, device: DeviceIndex, egress: usize, next_hop: NextHop, flow: Flow) {
-        let stand = Stand::Foot(device, egress);
+        let stand = SendPoint::WiredInterface(device, egress);
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(stand, flow),
             NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow),

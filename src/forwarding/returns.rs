@@ -18,7 +18,7 @@ use super::doubt::{Certainty, Doubt};
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::{Flow, Hop, Side};
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::network::Network;
 use super::overheard::overheard;
 use super::plan::Plan;
@@ -159,7 +159,7 @@ impl Back<'_> {
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
         let plan = self.plan.segment(segment);
         let (near, far) = self.split(&flow, &plan.on_link);
-        let stand = Stand::Segment(segment);
+        let stand = SendPoint::Segment(segment);
         if let Some(near) = near {
             if !self.plan.contested.is_empty()
                 && let (Some(either), _) = self.split(&near, &self.plan.contested)
@@ -173,7 +173,7 @@ impl Back<'_> {
         }
     }
 
-    fn send_to_routers(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
+    fn send_to_routers(&mut self, stand: SendPoint, flow: Flow, visited: &Visited) {
         let plan = self.plan;
         for (device, interface) in plan.routers_at(stand) {
             self.arrive(device, interface, flow.clone(), visited);
@@ -181,7 +181,7 @@ impl Back<'_> {
     }
 
     /// On-link delivery: home, or to a gateway or router whose address the reply is sent to.
-    fn hand_over(&mut self, stand: Stand, flow: Flow, visited: &Visited) {
+    fn hand_over(&mut self, stand: SendPoint, flow: Flow, visited: &Visited) {
         let from = stand.device();
         let (routers, rest) = self.split(&flow, &self.plan.routers_own);
         if let Some(routers) = routers {
@@ -205,7 +205,7 @@ impl Back<'_> {
     }
 
     /// The reply is on the wire of a stand: home is where the sender finds it there.
-    fn come_home(&mut self, stand: Stand, flow: Flow) {
+    fn come_home(&mut self, stand: SendPoint, flow: Flow) {
         let plan = self.plan;
         let found = match plan.wire(stand).lands.first() {
             Some((segment, addresses)) if self.home.contains(segment) => match addresses {
@@ -348,7 +348,7 @@ impl Back<'_> {
         flow: Flow,
         visited: &Visited,
     ) {
-        let stand = Stand::Foot(device, egress);
+        let stand = SendPoint::WiredInterface(device, egress);
         match next_hop {
             NextHop::OnLink { .. } => self.hand_over(stand, flow, visited),
             NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow, visited),

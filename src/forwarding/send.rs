@@ -7,7 +7,7 @@ use super::device::{Attachment, DeviceIndex};
 use super::doubt::{Certainty, Doubt};
 use super::flow::Flow;
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::plan::SegmentPlan;
 use super::reach::{Target, Walk};
 use super::routes::NextHop;
@@ -66,7 +66,7 @@ impl Walk<'_> {
         }
         let plan = self.plan.segment(segment);
         let (near, far) = self.split_destination(&flow, &plan.on_link);
-        let stand = Stand::Segment(segment);
+        let stand = SendPoint::Segment(segment);
         if let Some(mut near) = near {
             let contested = &self.plan.contested;
             if near.now.destination.overlaps(contested) {
@@ -85,13 +85,13 @@ impl Walk<'_> {
         self.send_far(stand, far);
     }
 
-    fn send_far(&mut self, stand: Stand, far: Option<Flow>) {
+    fn send_far(&mut self, stand: SendPoint, far: Option<Flow>) {
         if let Some(far) = far {
             self.send_to_routers(stand, far);
         }
     }
 
-    pub(super) fn send_to_routers(&mut self, stand: Stand, flow: Flow) {
+    pub(super) fn send_to_routers(&mut self, stand: SendPoint, flow: Flow) {
         let plan = self.plan;
         for (device, interface) in plan.learned_routers(stand) {
             self.arrive(device, interface, flow.clone().at_most(Certainty::Possible));
@@ -126,7 +126,7 @@ impl Walk<'_> {
             Some(home) if beyond => self.beyond_plain(home, &flow),
             _ => vec![flow.clone()],
         };
-        let wire = family.wire(Stand::Hostile(origin));
+        let wire = family.wire(SendPoint::Hostile(origin));
         self.land_hostile(&wire.lands, &flow);
         for &(device, interface) in &wire.attached {
             if home.is_some_and(|home| home.first_hops.contains(&(device, interface))) {

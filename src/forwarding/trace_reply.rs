@@ -9,7 +9,7 @@ use super::device::DeviceIndex;
 use super::doubt::Certainty;
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::network::Network;
 use super::next::{Next, any_router, depart, from_plain};
 use super::overheard::overheard;
@@ -77,7 +77,7 @@ pub(super) fn reply(
         }
         Place::Segment(segment) => {
             let destination = Family::value(way.packet.destination);
-            let stand = Stand::Segment(segment);
+            let stand = SendPoint::Segment(segment);
             let here = plan.segment(segment);
             let hosts = plan.answerers(segment, Family::value(way.packet.source));
             let by_hosts = hosts.map(|host| back.route(way.clone(), host, Entry::Starts));
@@ -340,7 +340,7 @@ impl Back<'_> {
             packet,
         });
         let next = depart(self.plan, (device, egress), next_hop, &packet);
-        self.handed_out(way, Stand::Foot(device, egress), next)
+        self.handed_out(way, SendPoint::WiredInterface(device, egress), next)
     }
 
     /// Whether a gateway that takes a reply for a new flow would translate it.
@@ -371,13 +371,13 @@ impl Back<'_> {
     }
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
-    fn handed_out(&self, way: Way, stand: Stand, next: Next) -> End {
+    fn handed_out(&self, way: Way, stand: SendPoint, next: Next) -> End {
         let ways = next.counting().into_iter();
         let ends = ways.map(|next| self.handed_out_one(&way, stand, next));
         best(ends.collect()).unwrap_or_else(|| way.lost())
     }
 
-    fn handed_out_one(&self, way: &Way, stand: Stand, next: Next) -> End {
+    fn handed_out_one(&self, way: &Way, stand: SendPoint, next: Next) -> End {
         // Nobody takes it but who listens: that nobody has the address, or has it and sent it, makes no difference.
         let off = [Stop::OffWire, Stop::OwnSource].map(Outcome::Stopped);
         let alone = match next {

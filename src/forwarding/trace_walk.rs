@@ -10,7 +10,7 @@ use super::device::{Attachment, Device, DeviceId, DeviceIndex};
 use super::doubt::Doubt;
 use super::filter::{TranslationPlan, Written};
 use super::layer2::Origin;
-use super::neighbours::Stand;
+use super::neighbours::SendPoint;
 use super::network::Network;
 use super::next::{Next, depart, from_plain, landing};
 use super::plan::Plan;
@@ -85,7 +85,7 @@ impl Walker<'_> {
 
     pub(super) fn walk_from_hostile(&self, origin: Origin, packet: &Packet) -> Vec<Trace> {
         let destination = Family::value(packet.destination);
-        let wire = self.plan.wire(Stand::Hostile(origin));
+        let wire = self.plan.wire(SendPoint::Hostile(origin));
         let taken = |(there, addresses): &&(SegmentId, Option<IntervalSet>)| {
             let addresses = addresses.as_ref();
             self.plan.segment(*there).on_link.contains(destination)

@@ -6,14 +6,19 @@ use boundwalk_model::{Family, HostId, SegmentId, Site};
 use boundwalk_packet::{Interval, IntervalSet};
 
 use super::device::DeviceIndex;
-use super::layer2::{Fabric, FootId, FootOf, Origin, Reached, Wiring};
+use super::layer2::{Fabric, InterfaceId, InterfaceOf, Origin, Reached, Wiring};
 use super::learned::Apart;
-use super::neighbours::{Learned, Stand, Wire, Wires};
+use super::neighbours::{Learned, NeighbourTable, Neighbours, SendPoint};
 use super::plan::Plan;
 use super::sender::Sender;
 
 /// Looks up all wires of a plan whose devices stand.
-pub(super) fn look_up(site: &Site, plan: &Plan, fabric: &Fabric, wiring: &Wiring) -> Wires {
+pub(super) fn look_up(
+    site: &Site,
+    plan: &Plan,
+    fabric: &Fabric,
+    wiring: &Wiring,
+) -> NeighbourTable {
     let mut build = Build {
         site,
         plan,
@@ -23,7 +28,7 @@ pub(super) fn look_up(site: &Site, plan: &Plan, fabric: &Fabric, wiring: &Wiring
         known: FxHashMap::default(),
         apart: Apart::new(fabric),
         numbers: FxHashMap::default(),
-        wires: Wires::default(),
+        wires: NeighbourTable::default(),
     };
     let feet = plan.devices.iter().map(|device| device.interfaces.len());
     let feet: Vec<usize> = feet.collect();
@@ -52,15 +57,15 @@ struct Build<'a> {
     wiring: &'a Wiring,
     /// Sets in which everybody reaches everybody, by number.
     closed: FxHashMap<u32, bool>,
-    /// Wires of feet in closed sets that learn nothing: the set, the segment, whether the foot is reached itself.
+    /// NeighbourTable of feet in closed sets that learn nothing: the set, the segment, whether the foot is reached itself.
     known: FxHashMap<(u32, SegmentId, bool), u32>,
     apart: Apart,
-    numbers: FxHashMap<Wire, u32>,
-    wires: Wires,
+    numbers: FxHashMap<Neighbours, u32>,
+    wires: NeighbourTable,
 }
 
 impl Build<'_> {
-    fn keep(&mut self, wire: Wire) -> u32 {
+    fn keep(&mut self, wire: Neighbours) -> u32 {
         let next = self.wires.pool.len() as u32;
         match self.numbers.get(&wire) {
             Some(&known) => known,
@@ -93,27 +98,32 @@ impl Build<'_> {
     }
 
     /// Whether all that an interface reaches reach the same set: then they reach each other.
-    fn is_closed(&mut self, foot: FootId) -> bool {
+    fn is_closed(&mut self, foot: InterfaceId) -> bool {
         let set = self.wiring.set_of(foot);
         let wiring = self.wiring;
         *self.closed.entry(set).or_insert_with(|| {
             let reached = wiring.from_foot(foot);
-            let same = |&other: &FootId| wiring.set_of(other) == set;
+            let same = |&other: &InterfaceId| wiring.set_of(other) == set;
             let alike = |&number: &u32| wiring.from_vacancy(number) == reached;
             reached.feet.iter().all(same) && reached.vacancies.iter().all(alike)
         })
     }
 
-    fn wire_of_foot(&self, foot: FootId, segment: SegmentId, learned: Vec<Learned>) -> Wire {
+    fn wire_of_foot(
+        &self,
+        foot: InterfaceId,
+        segment: SegmentId,
+        learned: Vec<Learned>,
+    ) -> Neighbours {
         let wiring = self.wiring;
         let reached = wiring.from_foot(foot);
-        let both = |&other: &FootId| wiring.two_way(foot, other);
+        let both = |&other: &InterfaceId| wiring.two_way(foot, other);
         let attached = self.places(reached.feet.iter().copied().filter(both));
         let mut places = wiring.vacancies_of(segment).iter();
         let anyone = places.any(|&number| wiring.two_way_with(foot, number));
         let landing = self.landing(segment, anyone, &|host| wiring.two_way(foot, host));
         let first_hops = self.first_hops(segment, &attached);
-        Wire {
+        Neighbours {
             other_hops: self.other_hops(segment, &attached, &first_hops),
             first_hops,
             attached,
@@ -123,7 +133,7 @@ impl Build<'_> {
     }
 
     /// What the device of an interface learns from requests; it learns nothing of itself.
-    fn learned_by_foot(&mut self, foot: FootId, segment: SegmentId) -> Vec<Learned> {
+    fn learned_by_foot(&mut self, foot: InterfaceId, segment: SegmentId) -> Vec<Learned> {
         let reached = self.wiring.from_foot(foot);
         let (own, _) = self.plan.place_of(self.fabric.foot(foot).of);
         let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
@@ -154,7 +164,7 @@ impl Build<'_> {
         learned
     }
 
-    fn places(&self, feet: impl Iterator<Item = FootId>) -> Vec<(DeviceIndex, usize)> {
+    fn places(&self, feet: impl Iterator<Item = InterfaceId>) -> Vec<(DeviceIndex, usize)> {
         feet.map(|foot| self.plan.place_of(self.fabric.foot(foot).of))
             .collect()
     }
@@ -162,7 +172,7 @@ impl Build<'_> {
     /// What any plain device of a segment finds.
     fn segment(&mut self, segment: SegmentId) -> u32 {
         let wiring = self.wiring;
-        let mut attached: FxHashSet<FootId> = FxHashSet::default();
+        let mut attached: FxHashSet<InterfaceId> = FxHashSet::default();
         let mut done: FxHashSet<*const Reached> = FxHashSet::default();
         for &number in wiring.vacancies_of(segment) {
             let reached = wiring.from_vacancy(number);
@@ -179,11 +189,11 @@ impl Build<'_> {
             let feet = wiring.from_foot(host).feet.iter().copied();
             attached.extend(feet.filter(|&foot| wiring.two_way(foot, host)));
         }
-        let mut attached: Vec<FootId> = attached.into_iter().collect();
+        let mut attached: Vec<InterfaceId> = attached.into_iter().collect();
         attached.sort_unstable();
         let attached = self.places(attached.into_iter());
         let first_hops = self.first_hops(segment, &attached);
-        let wire = Wire {
+        let wire = Neighbours {
             other_hops: self.other_hops(segment, &attached, &first_hops),
             first_hops,
             attached,
@@ -208,7 +218,7 @@ impl Build<'_> {
             let landing = self.landing(there, anyone.contains(&there), &|host| reached.has(host));
             landing.map(|set| (there, set))
         });
-        let wire = Wire {
+        let wire = Neighbours {
             lands: lands.collect(),
             attached: self.places(reached.feet.iter().copied()),
             first_hops: Vec::new(),
@@ -219,8 +229,8 @@ impl Build<'_> {
         self.keep(wire)
     }
 
-    fn is_host(&self, foot: FootId) -> bool {
-        matches!(self.fabric.foot(foot).of, FootOf::Host(..))
+    fn is_host(&self, foot: InterfaceId) -> bool {
+        matches!(self.fabric.foot(foot).of, InterfaceOf::Host(..))
     }
 
     /// Addresses of a segment that somebody takes: those of the hosts that are found, and all that no host
@@ -229,10 +239,10 @@ impl Build<'_> {
         &self,
         segment: SegmentId,
         anyone: bool,
-        found: &dyn Fn(FootId) -> bool,
+        found: &dyn Fn(InterfaceId) -> bool,
     ) -> Option<Option<IntervalSet>> {
         let hosts = self.wiring.feet_of(segment).iter().copied();
-        let (near, off): (Vec<FootId>, Vec<FootId>) =
+        let (near, off): (Vec<InterfaceId>, Vec<InterfaceId>) =
             hosts.partition(|&foot| found(foot) || self.found_otherwise(foot, found));
         if anyone {
             let off = self.addresses(&off);
@@ -244,18 +254,18 @@ impl Build<'_> {
 
     /// Whether a host answers for an interface by another one that is found: for IPv4 by any (RFC 1122 section
     /// 3.3.4.2, weak host model), for IPv6 by none (RFC 4861 section 7.2.3).
-    fn found_otherwise(&self, foot: FootId, found: &dyn Fn(FootId) -> bool) -> bool {
-        let FootOf::Host(host, own) = self.fabric.foot(foot).of else {
+    fn found_otherwise(&self, foot: InterfaceId, found: &dyn Fn(InterfaceId) -> bool) -> bool {
+        let InterfaceOf::Host(host, own) = self.fabric.foot(foot).of else {
             return false;
         };
         let interfaces = self.site.host(host).interfaces.len();
         self.plan.family == Family::V4
             && (0..interfaces)
                 .filter(|&at| at != own)
-                .any(|at| found(self.fabric.foot_of(FootOf::Host(host, at))))
+                .any(|at| found(self.fabric.foot_of(InterfaceOf::Host(host, at))))
     }
 
-    fn addresses(&self, feet: &[FootId]) -> IntervalSet {
+    fn addresses(&self, feet: &[InterfaceId]) -> IntervalSet {
         let places = feet
             .iter()
             .map(|&foot| self.plan.place_of(self.fabric.foot(foot).of));
@@ -329,7 +339,11 @@ impl Build<'_> {
     }
 }
 
-fn learned_pair(plan: &Plan, fabric: &Fabric, (takes, asks): (FootId, FootId)) -> Learned {
+fn learned_pair(
+    plan: &Plan,
+    fabric: &Fabric,
+    (takes, asks): (InterfaceId, InterfaceId),
+) -> Learned {
     let place = |foot| plan.place_of(fabric.foot(foot).of);
     let (device, ingress) = place(takes);
     let (_, asks) = place(asks);
@@ -342,14 +356,17 @@ fn learned_pair(plan: &Plan, fabric: &Fabric, (takes, asks): (FootId, FootId)) -
 
 impl Plan {
     /// The routers that plain devices find at a stand; a device there does not send to itself.
-    pub(super) fn routers_at(&self, stand: Stand) -> impl Iterator<Item = (DeviceIndex, usize)> {
+    pub(super) fn routers_at(
+        &self,
+        stand: SendPoint,
+    ) -> impl Iterator<Item = (DeviceIndex, usize)> {
         let own = stand.device();
         let first_hops = self.wire(stand).first_hops.iter().copied();
         first_hops.filter(move |(device, _)| Some(*device) != own)
     }
 
     /// Those that they perhaps use.
-    pub(super) fn other_routers_at(&self, stand: Stand) -> Vec<(DeviceIndex, usize)> {
+    pub(super) fn other_routers_at(&self, stand: SendPoint) -> Vec<(DeviceIndex, usize)> {
         let own = stand.device();
         let other_hops = self.wire(stand).other_hops.iter().copied();
         other_hops
@@ -369,7 +386,7 @@ impl Plan {
     }
 
     /// The wire of a stand.
-    pub fn wire(&self, stand: Stand) -> &Wire {
+    pub fn wire(&self, stand: SendPoint) -> &Neighbours {
         self.wires.of(stand)
     }
 
@@ -388,49 +405,55 @@ impl Plan {
         found.map(|one| (one.device, one.ingress)).collect()
     }
 
-    fn stands_of(&self, sender: Sender) -> Vec<Stand> {
+    fn stands_of(&self, sender: Sender) -> Vec<SendPoint> {
         match sender {
-            Sender::Segment(segment) => vec![Stand::Segment(segment)],
-            Sender::Hostile(origin) => vec![Stand::Hostile(origin)],
+            Sender::Segment(segment) => vec![SendPoint::Segment(segment)],
+            Sender::Hostile(origin) => vec![SendPoint::Hostile(origin)],
             Sender::Host(host) => {
                 let device = self.host_index(host);
                 let count = self.device(device).interfaces.len();
-                (0..count).map(|at| Stand::Foot(device, at)).collect()
+                (0..count)
+                    .map(|at| SendPoint::WiredInterface(device, at))
+                    .collect()
             }
         }
     }
 
     /// The segment of a stand; `None` at unclaimed ports.
-    pub fn segment_of(&self, stand: Stand) -> Option<SegmentId> {
+    pub fn segment_of(&self, stand: SendPoint) -> Option<SegmentId> {
         match stand {
-            Stand::Foot(device, interface) => {
+            SendPoint::WiredInterface(device, interface) => {
                 Some(self.device(device).interfaces[interface].segment)
             }
-            Stand::Segment(segment) => Some(segment),
-            Stand::Hostile(origin) => origin.segment(),
+            SendPoint::Segment(segment) => Some(segment),
+            SendPoint::Hostile(origin) => origin.segment(),
         }
     }
 
     /// The external segment where a next hop that no device of the site has may be.
-    pub(super) fn leads_out(&self, stand: Stand) -> Option<SegmentId> {
+    pub(super) fn leads_out(&self, stand: SendPoint) -> Option<SegmentId> {
         let found = !self.wire(stand).lands.is_empty();
         let segment = self.segment_of(stand).filter(|_| found);
         segment.filter(|&segment| self.segment(segment).external)
     }
 
     /// The interface that a foot is.
-    pub fn place_of(&self, foot: FootOf) -> (DeviceIndex, usize) {
+    pub fn place_of(&self, foot: InterfaceOf) -> (DeviceIndex, usize) {
         match foot {
-            FootOf::Router(router, interface) => (self.router_index(router), interface),
-            FootOf::Host(host, interface) => (self.host_index(host), interface),
+            InterfaceOf::Router(router, interface) => (self.router_index(router), interface),
+            InterfaceOf::Host(host, interface) => (self.host_index(host), interface),
         }
     }
 
     /// The foot that an interface is.
-    pub fn foot_of(&self, fabric: &Fabric, (device, interface): (DeviceIndex, usize)) -> FootId {
+    pub fn foot_of(
+        &self,
+        fabric: &Fabric,
+        (device, interface): (DeviceIndex, usize),
+    ) -> InterfaceId {
         let of = match device.0.checked_sub(self.routers()) {
-            Some(host) => FootOf::Host(HostId(host), interface),
-            None => FootOf::Router(boundwalk_model::RouterId(device.0), interface),
+            Some(host) => InterfaceOf::Host(HostId(host), interface),
+            None => InterfaceOf::Router(boundwalk_model::RouterId(device.0), interface),
         };
         fabric.foot_of(of)
     }

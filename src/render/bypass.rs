@@ -11,7 +11,7 @@ use boundwalk_model::Site;
 
 use super::frames::way_lines;
 use super::json::{JsonPlace, json_place, to_text};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, labelled};
 
 /// Said where there is no set that closes all ways.
@@ -27,7 +27,7 @@ pub fn bypass_text(
     sources: &Sources,
     found: &Bypasses,
     all: bool,
-    paint: Paint,
+    paint: TextStyle,
 ) -> String {
     let mut out = String::new();
     let view = View {
@@ -79,7 +79,7 @@ pub fn bypass_text(
 struct View<'a> {
     network: &'a Network<'a>,
     sources: &'a Sources,
-    paint: Paint,
+    paint: TextStyle,
 }
 
 impl View<'_> {

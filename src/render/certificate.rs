@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use boundwalk_analysis::{Certificate, Closed, End, EndReason, PortPart, foot_name, vlan_name};
-use boundwalk_forwarding::layer2::{Far, FootOf, SocketId};
+use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId};
 
 use super::frames::{frame_text, node_name, port_name, refused_text, socket_name};
 use super::isolation::View;
@@ -94,7 +94,7 @@ impl View<'_> {
     }
 
     /// What is plugged in at a socket.
-    pub(super) fn attached(&self, socket: SocketId) -> String {
+    pub(super) fn attached(&self, socket: PortId) -> String {
         let fabric = &self.network.fabric;
         match &fabric.socket(socket).far {
             Far::Open => "nothing plugged in".to_owned(),
@@ -116,9 +116,9 @@ impl View<'_> {
         }
     }
 
-    fn taker(&self, foot: FootOf) -> String {
+    fn taker(&self, foot: InterfaceOf) -> String {
         let name = foot_name(self.site(), foot);
-        let FootOf::Host(host, _) = foot else {
+        let InterfaceOf::Host(host, _) = foot else {
             return name;
         };
         let host = self.site().host(host);

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use boundwalk_analysis::change::{PairChange, Trend};
 
 use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, labelled};
 
 /// Edits that are listed, unless all are asked for.
@@ -16,7 +16,7 @@ const MOST_HOSTILE_FLOWS: usize = 4;
 const MOST_PAIRS: usize = 30;
 
 /// A change as text. With `all`, every edit and every pair.
-pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: Paint) -> String {
+pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: TextStyle) -> String {
     let mut out = String::new();
     let [old, new] = &shown.names;
     let _ = writeln!(
@@ -63,7 +63,7 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: Paint) -> String {
     out
 }
 
-fn edits(out: &mut String, shown: &ChangeShown<'_>, all: bool, paint: Paint) {
+fn edits(out: &mut String, shown: &ChangeShown<'_>, all: bool, paint: TextStyle) {
     if shown.edits.is_empty() {
         let _ = writeln!(out, "\nNo setting differs.");
         return;
@@ -91,7 +91,7 @@ fn edits(out: &mut String, shown: &ChangeShown<'_>, all: bool, paint: Paint) {
 struct Page<'a> {
     shown: &'a ChangeShown<'a>,
     all: bool,
-    paint: Paint,
+    paint: TextStyle,
 }
 
 impl Page<'_> {

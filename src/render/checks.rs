@@ -7,11 +7,14 @@ use serde::Serialize;
 use boundwalk_diagnostic::{Check, Kind};
 
 use super::json::to_text;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{fit, width, wrapped};
 
 /// A line or two for each check.
-pub fn checks_text<'c>(checks: impl Iterator<Item = &'c Check> + Clone, paint: Paint) -> String {
+pub fn checks_text<'c>(
+    checks: impl Iterator<Item = &'c Check> + Clone,
+    paint: TextStyle,
+) -> String {
     let longest = checks.clone().map(|check| width(check.name)).max();
     let name_columns = longest.unwrap_or(0) + 2;
     let indent = name_columns + 9;
@@ -33,7 +36,7 @@ pub fn checks_text<'c>(checks: impl Iterator<Item = &'c Check> + Clone, paint: P
 }
 
 /// Everything about one check.
-pub fn check_text(check: &Check, paint: Paint) -> String {
+pub fn check_text(check: &Check, paint: TextStyle) -> String {
     let mut out = format!(
         "{} ({}): {}\n",
         paint.strong(check.name),
@@ -71,7 +74,7 @@ pub fn check_text(check: &Check, paint: Paint) -> String {
 }
 
 /// What there is to say of a kind of problem that loading finds.
-pub fn kind_text(kind: &Kind, paint: Paint) -> String {
+pub fn kind_text(kind: &Kind, paint: TextStyle) -> String {
     let name = paint.strong(kind.name);
     let severity = kind.severity.word();
     let text = "Found while the site is loaded. The problem itself says where it stands and what to write \

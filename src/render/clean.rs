@@ -5,20 +5,20 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_analysis::rules::{Cleaned, Kept, RuleBook, Standing};
+use boundwalk_analysis::rules::{Cleaned, GatewayReview, Kept, Standing};
 use boundwalk_load::EditedFile;
 
 use super::json::to_text;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::rules::state;
 use super::text::{clean, wrapped};
 
 /// A gateway's book and the shorter list that was found for it.
-pub type CleanedBook<'a, 'n> = (&'a RuleBook<'n>, Cleaned);
+pub type CleanedBook<'a, 'n> = (&'a GatewayReview<'n>, Cleaned);
 
 /// What goes, what stays and why, and the patch.
-pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: Paint) -> String {
+pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: TextStyle) -> String {
     let mut out = String::new();
     for (book, cleaned) in books {
         let mut say = |text: &str, indent: usize| {
@@ -40,7 +40,7 @@ pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: Pa
 }
 
 /// What was proved, in one sentence.
-fn statement(book: &RuleBook<'_>, cleaned: &Cleaned) -> String {
+fn statement(book: &GatewayReview<'_>, cleaned: &Cleaned) -> String {
     let name = &book.router.name.value;
     if cleaned.is_same() {
         return format!(
@@ -58,7 +58,7 @@ fn statement(book: &RuleBook<'_>, cleaned: &Cleaned) -> String {
 }
 
 /// A line for each rule that goes, is merged, or stays although it could go.
-fn changes(book: &RuleBook<'_>, cleaned: &Cleaned) -> Vec<String> {
+fn changes(book: &GatewayReview<'_>, cleaned: &Cleaned) -> Vec<String> {
     let name = |rule: usize| format!("{} \"{}\"", rule + 1, book.rules[rule].name.value);
     let removed = cleaned
         .removed
@@ -129,7 +129,7 @@ struct JsonKept {
 
 /// The same as a JSON document.
 pub fn clean_json(books: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String {
-    let plain = Paint {
+    let plain = TextStyle {
         colour: false,
         columns: 80,
     };
@@ -145,7 +145,7 @@ pub fn clean_json(books: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String
     })
 }
 
-fn json_cleaned<'a>(book: &'a RuleBook<'_>, cleaned: &Cleaned) -> JsonCleaned<'a> {
+fn json_cleaned<'a>(book: &'a GatewayReview<'_>, cleaned: &Cleaned) -> JsonCleaned<'a> {
     JsonCleaned {
         gateway: &book.router.name.value,
         // What was not proved alike is not suggested.

@@ -1,6 +1,6 @@
 //! A matrix as CSV (RFC 4180), one line a pair and family, safe to open in a spreadsheet.
 
-use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, Reading};
+use boundwalk_analysis::{Cell, Extent, HostileReach, Reading, ServiceLabels};
 use boundwalk_diagnostic::Sources;
 use boundwalk_model::{RouterId, Site};
 
@@ -22,7 +22,12 @@ const HEADER: [&str; 11] = [
 ];
 
 /// A matrix as CSV. Pairs within one segment and pairs without addresses are left out.
-pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Naming<'_>]) -> String {
+pub fn matrix_csv(
+    site: &Site,
+    sources: &Sources,
+    sheet: &Sheet,
+    namings: &[ServiceLabels<'_>],
+) -> String {
     let mut writer = csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
@@ -48,7 +53,7 @@ pub fn matrix_csv(site: &Site, sources: &Sources, sheet: &Sheet, namings: &[Nami
 fn record(
     from: &Side,
     to: &Side,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     cell: &Cell,
     rules: String,
 ) -> [String; HEADER.len()] {

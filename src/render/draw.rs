@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use boundwalk_analysis::{Joint, Outline, ThingId};
+use boundwalk_analysis::{Outline, ThingId, TreeEdge};
 use boundwalk_model::{RouterId, Site};
 
 use super::draw_pen::Pen;
@@ -145,11 +145,11 @@ impl Drawing<'_> {
     }
 
     /// `trunk -- green -- core:uplink`.
-    fn joint(&self, joint: &Joint<'_>) -> String {
+    fn joint(&self, joint: &TreeEdge<'_>) -> String {
         let (site, pen) = (self.things.site, self.things.pen);
         let line = pen.lines().across;
         match joint {
-            Joint::Cable([near, far], label) => {
+            TreeEdge::Cable([near, far], label) => {
                 let (port, far) = (pen.text(near.port), pen.text(&far.name(site)));
                 match label {
                     Some(label) => {
@@ -159,19 +159,19 @@ impl Drawing<'_> {
                     None => format!("{port} {line}{line} {far}"),
                 }
             }
-            Joint::Interface(_, interface, _) => pen.text(&format!("interface {interface}")),
+            TreeEdge::Interface(_, interface, _) => pen.text(&format!("interface {interface}")),
         }
     }
 
     /// `edge:trunk -- green -- core:uplink`.
-    fn named_joint(&self, joint: &Joint<'_>) -> String {
+    fn named_joint(&self, joint: &TreeEdge<'_>) -> String {
         let (site, pen) = (self.things.site, self.things.pen);
         match joint {
-            Joint::Cable([near, _], _) => {
+            TreeEdge::Cable([near, _], _) => {
                 let near = pen.text(near.device.name(site));
                 format!("{near}:{}", self.joint(joint))
             }
-            Joint::Interface(router, interface, segment) => {
+            TreeEdge::Interface(router, interface, segment) => {
                 let router = &site.router(*router).name.value;
                 let segment = &site.segment(*segment).name.value;
                 pen.text(&format!(

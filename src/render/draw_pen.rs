@@ -1,6 +1,6 @@
 //! What drawings on a terminal are made of: lines, boxes, and names made fit for both.
 
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, fit, width, wrapped};
 
 /// Characters of lines and corners.
@@ -38,7 +38,7 @@ pub struct Pen {
     /// Whether only ASCII may be used; other letters stand as `\u{..}` then.
     pub ascii: bool,
     /// Colour and width.
-    pub paint: Paint,
+    pub paint: TextStyle,
 }
 
 impl Pen {
@@ -176,7 +176,7 @@ mod tests {
 
     const UNICODE: Pen = Pen {
         ascii: false,
-        paint: Paint {
+        paint: TextStyle {
             colour: false,
             columns: 80,
         },

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use boundwalk_analysis::Naming;
+use boundwalk_analysis::ServiceLabels;
 use boundwalk_analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
 use boundwalk_analysis::{rule_name, rule_span};
 use boundwalk_diagnostic::{Sources, Span};
@@ -13,7 +13,7 @@ use boundwalk_model::{Demands, Permit, Site, Through};
 
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
 use super::markdown_text::escape;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, wrapped};
 
 /// What is shown of the intent of a site.
@@ -27,7 +27,7 @@ pub struct IntentShown<'a> {
     /// Needs, judged.
     pub needs: &'a [JudgedNeed<'a>],
     /// Names: IPv4, then IPv6.
-    pub namings: &'a [Naming<'a>; 2],
+    pub namings: &'a [ServiceLabels<'a>; 2],
     /// What the answers rest on.
     pub notes: &'a [String],
 }
@@ -184,7 +184,7 @@ fn word(standing: &Standing, kind: &str) -> &'static str {
 }
 
 /// The list on a terminal.
-pub fn expectations_text(shown: &IntentShown<'_>, paint: Paint) -> String {
+pub fn expectations_text(shown: &IntentShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     let lines = shown.lines();
     let mut kind = "";
@@ -206,7 +206,7 @@ pub fn expectations_text(shown: &IntentShown<'_>, paint: Paint) -> String {
     out
 }
 
-fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: Paint) {
+fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: TextStyle) {
     let state = format!("{:<8}", word(line.standing, line.kind));
     let state = match line.standing {
         Standing::Held => paint.faint(&state),

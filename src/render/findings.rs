@@ -6,7 +6,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use boundwalk_diagnostic::{Finding, Sources};
 
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::problems::finding_text;
 use super::text::{clean, wrapped};
 
@@ -17,7 +17,12 @@ const NAMES: usize = 40;
 
 /// All findings, in their order. Without `all`, whatever is past the first few of a check is named in a line
 /// behind them, so that one setting made a hundred times does not bury the others.
-pub fn findings_text(sources: &Sources, findings: &[Finding], all: bool, paint: Paint) -> String {
+pub fn findings_text(
+    sources: &Sources,
+    findings: &[Finding],
+    all: bool,
+    paint: TextStyle,
+) -> String {
     let mut out = String::new();
     let mut counts: FxHashMap<&str, usize> = FxHashMap::default();
     for (at, finding) in findings.iter().enumerate() {
@@ -39,7 +44,7 @@ pub fn findings_text(sources: &Sources, findings: &[Finding], all: bool, paint: 
 }
 
 /// A line for findings that are not shown.
-fn more(rest: &[&Finding], paint: Paint) -> String {
+fn more(rest: &[&Finding], paint: TextStyle) -> String {
     let Some(first) = rest.first() else {
         return String::new();
     };

@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
-use boundwalk_analysis::{Extent, Naming, PermittedFlow};
+use boundwalk_analysis::{Extent, PermittedFlow, ServiceLabels};
 use boundwalk_diagnostic::Sources;
 use boundwalk_model::Site;
 
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::shape::PairFlows;
 use super::text::{clean, wrapped};
 
@@ -14,9 +14,9 @@ use super::text::{clean, wrapped};
 pub fn flows_text(
     site: &Site,
     sources: &Sources,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     pair: &PairFlows,
-    paint: Paint,
+    paint: TextStyle,
 ) -> String {
     let mut out = String::new();
     let title = format!(
@@ -47,9 +47,9 @@ fn one_flow(
     out: &mut String,
     site: &Site,
     sources: &Sources,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     flow: &PermittedFlow,
-    paint: Paint,
+    paint: TextStyle,
 ) {
     let services = naming.services(&flow.sent.services);
     let mut line = |indent: &str, label: &str, text: &str| {
@@ -83,7 +83,7 @@ fn one_flow(
     }
 }
 
-pub(super) fn arrival(naming: &Naming<'_>, flow: &PermittedFlow) -> String {
+pub(super) fn arrival(naming: &ServiceLabels<'_>, flow: &PermittedFlow) -> String {
     let mut parts = Vec::new();
     if flow.arrives.source != flow.sent.source {
         parts.push(format!("from {}", naming.addresses(&flow.arrives.source)));

@@ -2,37 +2,37 @@
 
 use boundwalk_analysis::{Handover, Way, foot_name, vlan_name};
 use boundwalk_forwarding::layer2::{
-    Admitted, FootOf, Frame, FrameStep, FrameWay, NodeId, NodeKind, Refused, SocketId, SocketName,
+    Admitted, Frame, FrameStep, FrameWay, InterfaceOf, NodeId, NodeKind, PortId, PortName, Refused,
     Start, Taken,
 };
 use boundwalk_forwarding::{DeviceId, Network};
 use boundwalk_model::{Family, SegmentId, Site, SwitchId};
 
 /// `core:25`; of what the file does not describe, what it stands for.
-pub fn socket_name(network: &Network<'_>, id: SocketId) -> String {
+pub fn socket_name(network: &Network<'_>, id: PortId) -> String {
     let (site, fabric) = (network.site, &network.fabric);
     let Some(socket) = fabric.sockets.get(id.0 as usize) else {
         return String::new();
     };
     match socket.name {
-        SocketName::Unnamed => node_name(network, socket.node),
+        PortName::Unnamed => node_name(network, socket.node),
         name => port_name(site, name),
     }
 }
 
 /// `core:25`, by what it is in the site.
-pub(super) fn port_name(site: &Site, name: SocketName) -> String {
+pub(super) fn port_name(site: &Site, name: PortName) -> String {
     let of_switch =
         |switch: SwitchId, name: &str| format!("{}:{name}", site.switches[switch.0].name.value);
     match name {
-        SocketName::Port(switch, port) => {
+        PortName::Port(switch, port) => {
             of_switch(switch, &site.switches[switch.0].ports[port].name.value)
         }
-        SocketName::Lag(switch, lag) => {
+        PortName::Lag(switch, lag) => {
             of_switch(switch, &site.switches[switch.0].lags[lag].name.value)
         }
-        SocketName::Interface(host, at) => foot_name(site, FootOf::Host(host, at)),
-        SocketName::Unnamed => String::new(),
+        PortName::Interface(host, at) => foot_name(site, InterfaceOf::Host(host, at)),
+        PortName::Unnamed => String::new(),
     }
 }
 
@@ -44,7 +44,7 @@ pub fn node_name(network: &Network<'_>, id: NodeId) -> String {
             site.switches[switch.0].name.value.clone()
         }
         NodeKind::Bridge(host) => site.host(host).name.value.clone(),
-        NodeKind::Wire(link) => {
+        NodeKind::Neighbours(link) => {
             format!("the cable {}", boundwalk_analysis::link_name(site, link))
         }
         NodeKind::Assumed(segment) => {
@@ -118,13 +118,13 @@ fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
         tags => format!("with {}", tags_text(tags)),
     };
     match way.start {
-        Start::Seat(socket, _) => {
+        Start::AttachPoint(socket, _) => {
             format!(
                 "a device at {} sends a frame {tags}",
                 socket_name(network, socket)
             )
         }
-        Start::Foot(foot) => {
+        Start::WiredInterface(foot) => {
             let of = network.fabric.foot(foot).of;
             format!("{} sends a frame {tags}", foot_name(network.site, of))
         }
@@ -135,7 +135,7 @@ fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
 /// What a switch does with it.
 fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
     let name = node_name(network, step.node);
-    let port = |socket: SocketId| short_socket(network, socket);
+    let port = |socket: PortId| short_socket(network, socket);
     let into = match step.vlan {
         Some((vlan, why)) => {
             let why = match why {
@@ -151,11 +151,11 @@ fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
         NodeKind::Unaware(_) => ": passes tags unchanged",
         NodeKind::Bridge(_) => ": the host bridges",
         NodeKind::Assumed(_) => ": layer 2 assumed clean",
-        NodeKind::Wire(_) | NodeKind::Aware(_) => "",
+        NodeKind::Neighbours(_) | NodeKind::Aware(_) => "",
     };
     if matches!(
         network.fabric.node(step.node).kind,
-        NodeKind::Wire(_) | NodeKind::Assumed(_)
+        NodeKind::Neighbours(_) | NodeKind::Assumed(_)
     ) {
         return format!("{name}{passes}");
     }
@@ -169,7 +169,7 @@ fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
 }
 
 /// The name of a port without that of its switch.
-pub(super) fn short_socket(network: &Network<'_>, socket: SocketId) -> String {
+pub(super) fn short_socket(network: &Network<'_>, socket: PortId) -> String {
     let name = socket_name(network, socket);
     match name.split_once(':') {
         Some((_, port)) => port.to_owned(),
@@ -212,12 +212,12 @@ pub(super) fn way_lines(network: &Network<'_>, way: &Way) -> Vec<String> {
 fn handover_text(network: &Network<'_>, handover: &Handover) -> String {
     let plan = network.plan(Family::V4);
     let site = network.site;
-    let (name, of): (&str, &dyn Fn(usize) -> FootOf) = match plan.device(handover.device).id {
+    let (name, of): (&str, &dyn Fn(usize) -> InterfaceOf) = match plan.device(handover.device).id {
         DeviceId::Router(router) => (&site.router(router).name.value, &move |at| {
-            FootOf::Router(router, at)
+            InterfaceOf::Router(router, at)
         }),
         DeviceId::Host(host) => (&site.host(host).name.value, &move |at| {
-            FootOf::Host(host, at)
+            InterfaceOf::Host(host, at)
         }),
     };
     format!(

@@ -11,7 +11,7 @@ use boundwalk_forwarding::{DeviceId, Hop, Limit, Network, Origin};
 use boundwalk_model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
 use super::frames::{frame_lines_to_foot, segment_name, way_lines};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, labelled};
 
 /// Faults of one kind that are listed by name.
@@ -33,7 +33,7 @@ pub fn isolation_text(
     sources: &Sources,
     answer: &Isolated<'_>,
     all: bool,
-    paint: Paint,
+    paint: TextStyle,
 ) -> String {
     let view = View {
         network,
@@ -50,7 +50,7 @@ pub(super) struct View<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) sources: &'a Sources,
     pub(super) all: bool,
-    pub(super) paint: Paint,
+    pub(super) paint: TextStyle,
 }
 
 impl View<'_> {

@@ -12,7 +12,7 @@ use super::certificate::part_text;
 use super::frames::{frame_lines_to_foot, node_name, port_name, socket_name, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
 use super::json::{JsonPlace, json_place, to_text};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 
 #[derive(Serialize)]
 struct JsonIsolation<'a> {
@@ -110,7 +110,7 @@ pub fn isolation_json(
     answers: &[Isolated<'_>],
     notes: &[String],
 ) -> String {
-    let paint = Paint {
+    let paint = TextStyle {
         colour: false,
         columns: usize::MAX,
     };

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, PermittedFlow, Reading};
+use boundwalk_analysis::{Cell, Extent, HostileReach, PermittedFlow, Reading, ServiceLabels};
 use boundwalk_diagnostic::{Finding, Note, Problem, Sources, Span, is_visible};
 use boundwalk_forwarding::Packet;
 use boundwalk_model::{Family, RouterId, Site};
@@ -112,7 +112,7 @@ pub fn matrix_json(
     site: &Site,
     sources: &Sources,
     sheet: &Sheet,
-    namings: &[Naming<'_>],
+    namings: &[ServiceLabels<'_>],
     flows: Option<&[PairFlows]>,
 ) -> String {
     let mut cells = Vec::new();
@@ -148,7 +148,7 @@ pub fn matrix_json(
 fn json_pair_flows<'a>(
     site: &Site,
     sources: &Sources,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     pair: &'a PairFlows,
 ) -> JsonPairFlows<'a> {
     let flows = pair.flows.iter();
@@ -163,7 +163,10 @@ fn json_pair_flows<'a>(
     }
 }
 
-fn naming_of<'n, 'a>(namings: &'n [Naming<'a>], family: Family) -> Option<&'n Naming<'a>> {
+fn naming_of<'n, 'a>(
+    namings: &'n [ServiceLabels<'a>],
+    family: Family,
+) -> Option<&'n ServiceLabels<'a>> {
     namings.iter().find(|naming| naming.plan().family == family)
 }
 
@@ -177,7 +180,7 @@ fn json_side(side: &Side) -> JsonSide<'_> {
 fn json_cell<'a>(
     site: &'a Site,
     sources: &Sources,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     from: &'a Side,
     to: &'a Side,
     cell: &Cell,
@@ -282,7 +285,7 @@ pub(super) fn json_packet(packet: &Packet) -> JsonPacket {
 fn json_flow(
     site: &Site,
     sources: &Sources,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     flow: &PermittedFlow,
 ) -> JsonFlow {
     let family = naming.plan().family;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use boundwalk_analysis::{Cell, Extent, HostileReach, Naming, Reading};
+use boundwalk_analysis::{Cell, Extent, HostileReach, Reading, ServiceLabels};
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
@@ -38,8 +38,8 @@ impl Key {
     /// Reads a sheet and gives each distinct set of services a code.
     pub fn new(
         sheet: &Sheet,
-        v4: Option<&Naming<'_>>,
-        v6: Option<&Naming<'_>>,
+        v4: Option<&ServiceLabels<'_>>,
+        v6: Option<&ServiceLabels<'_>>,
     ) -> (Self, Vec<Vec<String>>) {
         let mut key = Self::default();
         let codes = key.more(sheet, v4, v6);
@@ -50,8 +50,8 @@ impl Key {
     pub fn more(
         &mut self,
         sheet: &Sheet,
-        v4: Option<&Naming<'_>>,
-        v6: Option<&Naming<'_>>,
+        v4: Option<&ServiceLabels<'_>>,
+        v6: Option<&ServiceLabels<'_>>,
     ) -> Vec<Vec<String>> {
         let mut names = Names {
             v4,
@@ -115,8 +115,8 @@ impl Key {
 }
 
 struct Names<'n> {
-    v4: Option<&'n Naming<'n>>,
-    v6: Option<&'n Naming<'n>>,
+    v4: Option<&'n ServiceLabels<'n>>,
+    v6: Option<&'n ServiceLabels<'n>>,
     known: [BTreeMap<ClassSet, String>; 2],
 }
 

@@ -87,7 +87,7 @@ pub use junit::{JunitCase, JunitOutcome, JunitSuite, expectation_suite, junit_xm
 pub use junit_review::{check_suite, expectation_outcomes, file_suite};
 pub use key::{Key, Sign, cell_text, sign};
 pub use markdown::{matrix_markdown, review_markdown};
-pub use matrix::{Paint, fixed_codes, matrix_text, used_signs};
+pub use matrix::{TextStyle, fixed_codes, matrix_text, used_signs};
 pub use mermaid::mermaid;
 pub use panels::panels_text;
 pub use patch::patch_text;

@@ -11,14 +11,14 @@ use super::text::{clean, fit, width, wrapped};
 
 /// Whether and how to colour.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Paint {
+pub struct TextStyle {
     /// Whether to colour at all.
     pub colour: bool,
     /// Columns of the terminal.
     pub columns: usize,
 }
 
-impl Paint {
+impl TextStyle {
     /// A text in a style, if colour is wanted.
     pub fn paint(self, style: Style, text: &str) -> String {
         match self.colour {
@@ -57,7 +57,7 @@ const SIGNS: &[(char, &str)] = &[
 ];
 
 /// A matrix as text, with its legend. Columns that do not fit stand in further blocks.
-pub fn matrix_text(sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) -> String {
+pub fn matrix_text(sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: TextStyle) -> String {
     let mut out = String::new();
     let layout = Layout::new(sheet, codes, paint.columns);
     let columns = sheet.columns.len();
@@ -111,7 +111,7 @@ fn block(
     codes: &[Vec<String>],
     layout: &Layout,
     columns: Range<usize>,
-    paint: Paint,
+    paint: TextStyle,
 ) {
     if !layout.aligned {
         column_key(out, sheet, columns.clone(), paint);
@@ -147,7 +147,7 @@ fn row_number(row: usize, layout: &Layout) -> String {
 }
 
 /// A line that names the columns, where they are not the rows.
-fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Paint) {
+fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: TextStyle) {
     // A number and its name stay on one line.
     let named = columns.map(|at| {
         let named = format!("{} {}", at + 1, column_name(&sheet.columns[at]));
@@ -172,7 +172,7 @@ fn column_name(side: &Side) -> String {
     }
 }
 
-fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
+fn coloured(code: &str, sign: Sign, paint: TextStyle) -> String {
     let style = match sign {
         Sign::Within | Sign::NoAddresses | Sign::Nothing => Style::new().dimmed(),
         Sign::Services => AnsiColor::Cyan.on_default(),
@@ -181,7 +181,7 @@ fn coloured(code: &str, sign: Sign, paint: Paint) -> String {
     paint.paint(style, code)
 }
 
-fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: Paint) {
+fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: TextStyle) {
     let title = paint.strong("What passes, from the row to the column");
     let _ = writeln!(out, "{title}");
     let used = |wanted: &str| {
@@ -206,7 +206,7 @@ fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], pai
 }
 
 /// One line of a legend, or more where it is long.
-fn explain(out: &mut String, code: &str, text: &str, paint: Paint) {
+fn explain(out: &mut String, code: &str, text: &str, paint: TextStyle) {
     let indent = 7;
     let room = paint.columns.saturating_sub(indent).max(20);
     for (number, line) in wrapped(&clean(text), room).into_iter().enumerate() {

@@ -7,7 +7,7 @@ use similar::{ChangeTag, TextDiff};
 
 use boundwalk_load::EditedFile;
 
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::clean;
 
 /// Lines of context around a change.
@@ -20,7 +20,7 @@ const CONTEXT: usize = 3;
 /// without `./` or `/` in front, which `patch` would not take; names with characters that a terminal or a patch
 /// can't hold stand in quotes with the bytes in octal, as in C. Format: the unified format of `diff` (POSIX.1-2017, *diff*,
 /// from memory). Cost: the lines times the changes.
-pub fn patch_text(files: &[EditedFile], paint: Paint) -> String {
+pub fn patch_text(files: &[EditedFile], paint: TextStyle) -> String {
     let mut out = String::new();
     for file in files.iter().filter(|file| file.before != file.after) {
         let name = name(&file.name);
@@ -32,7 +32,7 @@ pub fn patch_text(files: &[EditedFile], paint: Paint) -> String {
     out
 }
 
-fn hunks(out: &mut String, file: &EditedFile, paint: Paint) {
+fn hunks(out: &mut String, file: &EditedFile, paint: TextStyle) {
     let difference = TextDiff::from_lines(&file.before, &file.after);
     let mut unified = difference.unified_diff();
     for hunk in unified.context_radius(CONTEXT).iter_hunks() {
@@ -59,7 +59,7 @@ fn hunks(out: &mut String, file: &EditedFile, paint: Paint) {
 }
 
 /// One line; its break, if it has one, stays outside the colour.
-fn line(out: &mut String, paint: Paint, style: Style, text: &str) {
+fn line(out: &mut String, paint: TextStyle, style: Style, text: &str) {
     if !paint.colour {
         out.push_str(text);
         return;
@@ -115,7 +115,7 @@ mod tests {
     use super::*;
     use boundwalk_diagnostic::FileId;
 
-    const PLAIN: Paint = Paint {
+    const PLAIN: TextStyle = TextStyle {
         colour: false,
         columns: 80,
     };
@@ -162,7 +162,7 @@ mod tests {
 
     #[test]
     fn colour_is_for_the_eyes() {
-        let paint = Paint {
+        let paint = TextStyle {
             colour: true,
             columns: 80,
         };

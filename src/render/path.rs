@@ -12,7 +12,7 @@ use boundwalk_model::{Family, Filter, Interface, Router, Site, SourceCheck, show
 use boundwalk_packet::Interval;
 
 use super::frames::{assumed, frame_lines};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, labelled};
 use super::words::{doubt_text, mismatch_text, rule_name, stop_text};
 
@@ -22,7 +22,7 @@ pub fn path_text(
     sources: &Sources,
     results: &[PathResult],
     all_rules: bool,
-    paint: Paint,
+    paint: TextStyle,
 ) -> String {
     let Some((result, others)) = results.split_first() else {
         return String::new();
@@ -76,7 +76,7 @@ pub(super) struct View<'a> {
     pub(super) plan: &'a Plan,
     pub(super) sources: &'a Sources,
     pub(super) all_rules: bool,
-    pub(super) paint: Paint,
+    pub(super) paint: TextStyle,
 }
 
 impl View<'_> {

@@ -8,7 +8,7 @@ use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
 use boundwalk_model::Site;
 
 use super::draw_pen::{broken, glued};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::ports_cells::{COLUMNS, LEGEND, Worksheets, difference_text, fields, named_vlans};
 use super::text::{clean, fit, width};
 
@@ -24,7 +24,7 @@ const TAGGED: usize = 5;
 const LOOKS: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('-'));
 
 /// Worksheets as text, each with its VLANs, then the differences at cables, then what the words mean.
-pub fn ports_text(sheets: &Worksheets<'_>, paint: Paint) -> String {
+pub fn ports_text(sheets: &Worksheets<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     for sheet in sheets.sheets {
         one_switch(&mut out, sheets.site, sheet, paint);
@@ -44,7 +44,7 @@ pub fn ports_text(sheets: &Worksheets<'_>, paint: Paint) -> String {
     out
 }
 
-fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: Paint) {
+fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: TextStyle) {
     let switch = &site.switches[sheet.switch.0];
     let count = match switch.ports.len() {
         1 => "1 port".to_owned(),
@@ -207,7 +207,7 @@ fn row(site: &Site, line: &PortLine<'_>, wide: bool) -> Vec<String> {
     cells
 }
 
-fn differences(out: &mut String, sheets: &Worksheets<'_>, paint: Paint) {
+fn differences(out: &mut String, sheets: &Worksheets<'_>, paint: TextStyle) {
     if sheets.differences.is_empty() {
         let none = "Cables between switches and to gateways: both ends agree.";
         hanging(out, none, "", paint.columns, str::to_owned);

@@ -1,8 +1,8 @@
 //! Worksheets of switches in words that every format shares.
 
 use boundwalk_analysis::{
-    Attached, CableEnd, Difference, Equipment, Mode, PortLine, Unlike, Worksheet, accept_word,
-    lacp_word, segment_name_at, vlan_ranges,
+    Attached, CableEnd, Difference, Equipment, LinkMismatch, Mode, PortLine, Worksheet,
+    accept_word, lacp_word, segment_name_at, vlan_ranges,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_model::{PortVlans, Site, VlanId};
@@ -196,20 +196,20 @@ fn switch_end<'s>(ends: [CableEnd<'s>; 2], near: usize) -> CableEnd<'s> {
 }
 
 /// What differs, as a name for programs.
-pub(super) fn difference_kind(what: &Unlike) -> &'static str {
+pub(super) fn difference_kind(what: &LinkMismatch) -> &'static str {
     match what {
-        Unlike::Off(_) => "off-at-one-end",
-        Unlike::ToItself => "lag-to-itself",
-        Unlike::LagAtOneEnd(_) => "lag-at-one-end",
-        Unlike::LagParts(..) => "lag-in-parts",
-        Unlike::Members(_) => "lag-members",
-        Unlike::Lacp(_) => "lacp",
-        Unlike::Speed(_) => "speed",
-        Unlike::OneEndOnly(..) => "vlans-at-one-end",
-        Unlike::TaggedAtOneEnd(..) => "tagged-at-one-end",
-        Unlike::Dropped(..) => "tagged-frames-dropped",
-        Unlike::Joins(..) => "vlans-joined",
-        Unlike::Untagged(_) => "untagged",
+        LinkMismatch::Off(_) => "off-at-one-end",
+        LinkMismatch::ToItself => "lag-to-itself",
+        LinkMismatch::LagAtOneEnd(_) => "lag-at-one-end",
+        LinkMismatch::LagParts(..) => "lag-in-parts",
+        LinkMismatch::Members(_) => "lag-members",
+        LinkMismatch::Lacp(_) => "lacp",
+        LinkMismatch::Speed(_) => "speed",
+        LinkMismatch::OneEndOnly(..) => "vlans-at-one-end",
+        LinkMismatch::TaggedAtOneEnd(..) => "tagged-at-one-end",
+        LinkMismatch::Dropped(..) => "tagged-frames-dropped",
+        LinkMismatch::Joins(..) => "vlans-joined",
+        LinkMismatch::Untagged(_) => "untagged",
     }
 }
 
@@ -222,39 +222,41 @@ pub(super) fn difference_text(sheets: &Worksheets<'_>, difference: &Difference<'
         _ => (&other, &one),
     };
     match &difference.what {
-        Unlike::Off(near) => {
+        LinkMismatch::Off(near) => {
             let (near, far) = pair(*near);
             format!("{near} is off, {far} is on")
         }
-        Unlike::ToItself => format!("both ends of a cable are in the LAG {one}"),
-        Unlike::LagAtOneEnd(near) => {
+        LinkMismatch::ToItself => format!("both ends of a cable are in the LAG {one}"),
+        LinkMismatch::LagAtOneEnd(near) => {
             let (near, far) = pair(*near);
             format!("{near} is a LAG, {far} a single port")
         }
-        Unlike::LagParts(near, count) => {
+        LinkMismatch::LagParts(near, count) => {
             let near = pair(*near).0;
             format!("the cables of the LAG {near} lead to {count} different ends")
         }
-        Unlike::Members([here, there]) => {
+        LinkMismatch::Members([here, there]) => {
             format!("member ports: {one} has {here}, {other} has {there}")
         }
-        Unlike::Lacp([here, there]) => {
+        LinkMismatch::Lacp([here, there]) => {
             let (here, there) = (lacp_word(*here), lacp_word(*there));
             format!("LACP: {one} is {here}, {other} is {there}: the LAG never forms")
         }
-        Unlike::Speed([here, there]) => format!("speed: {one} has {here}, {other} has {there}"),
-        Unlike::OneEndOnly(near, vlans) => one_end_only(sheets, ends, *near, vlans),
-        Unlike::TaggedAtOneEnd(near, vlans) => {
+        LinkMismatch::Speed([here, there]) => {
+            format!("speed: {one} has {here}, {other} has {there}")
+        }
+        LinkMismatch::OneEndOnly(near, vlans) => one_end_only(sheets, ends, *near, vlans),
+        LinkMismatch::TaggedAtOneEnd(near, vlans) => {
             let vlans = vlans_text(sheets, switch_end(ends, *near), vlans);
             let (near, far) = pair(*near);
             format!("{vlans}: tagged at {near}, untagged at {far}")
         }
-        Unlike::Dropped(near, vlans) => {
+        LinkMismatch::Dropped(near, vlans) => {
             let vlans = vlans_text(sheets, switch_end(ends, *near), vlans);
             let (near, far) = pair(*near);
             format!("{vlans}: tagged at {near}, and {far} drops tagged frames")
         }
-        Unlike::Joins(near, vlan, to, into) => {
+        LinkMismatch::Joins(near, vlan, to, into) => {
             let sent = vlans_text(sheets, ends[*near], &[*vlan]);
             let switch = segment_name_at(site, sheets.fabric, to.switch(), *into);
             let taken = named_vlans([(*into, switch)]).join(", ");
@@ -262,7 +264,7 @@ pub(super) fn difference_text(sheets: &Worksheets<'_>, difference: &Difference<'
             let to = to.name(site);
             format!("{near} sends {sent} to {far}, and {to} behind it takes that into VLAN {taken}")
         }
-        Unlike::Untagged([here, there]) => {
+        LinkMismatch::Untagged([here, there]) => {
             let [here, there] = [(0, here), (1, there)]
                 .map(|(near, told)| untagged(sheets, switch_end(ends, near), told));
             format!("untagged frames: {one} {here}; {other} {there}")

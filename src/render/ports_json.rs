@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use boundwalk_analysis::{
-    Attached, Difference, Equipment, PortLine, Unlike, Worksheet, accept_word, lacp_word,
+    Attached, Difference, Equipment, LinkMismatch, PortLine, Worksheet, accept_word, lacp_word,
 };
 use boundwalk_model::{Site, VlanId};
 
@@ -153,10 +153,10 @@ fn json_attached<'a>(site: &'a Site, attached: &'a Attached<'a>) -> JsonAttached
 
 fn json_difference(sheets: &Worksheets<'_>, difference: &Difference<'_>) -> JsonDifference {
     let vlans = match &difference.what {
-        Unlike::OneEndOnly(_, vlans)
-        | Unlike::TaggedAtOneEnd(_, vlans)
-        | Unlike::Dropped(_, vlans) => vlans.clone(),
-        Unlike::Joins(_, vlan, _, into) => vec![*vlan, *into],
+        LinkMismatch::OneEndOnly(_, vlans)
+        | LinkMismatch::TaggedAtOneEnd(_, vlans)
+        | LinkMismatch::Dropped(_, vlans) => vlans.clone(),
+        LinkMismatch::Joins(_, vlan, _, into) => vec![*vlan, *into],
         _ => Vec::new(),
     };
     JsonDifference {

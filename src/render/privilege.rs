@@ -13,7 +13,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, ZoneId};
 
 use super::markdown_text::escape;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::labelled;
 
 /// What is shown of what nobody needs.
@@ -182,7 +182,7 @@ pub(super) fn excess_text(packets: &Axis) -> String {
 }
 
 /// What nobody needs, on a terminal; `most` rules and pairs of zones each.
-pub fn privilege_text(shown: &PrivilegeShown<'_>, most: usize, paint: Paint) -> String {
+pub fn privilege_text(shown: &PrivilegeShown<'_>, most: usize, paint: TextStyle) -> String {
     let mut out = String::new();
     let line = |out: &mut String, indent: usize, label: &str, text: &str| {
         labelled(out, paint.columns, indent, label, text);
@@ -256,7 +256,7 @@ fn more(out: &mut String, count: usize, most: usize) {
     }
 }
 
-fn impossible_text(out: &mut String, shown: &PrivilegeShown<'_>, most: usize, paint: Paint) {
+fn impossible_text(out: &mut String, shown: &PrivilegeShown<'_>, most: usize, paint: TextStyle) {
     let count = shown.privilege.impossible_count;
     if count == 0 {
         return;

@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
 
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::probes_words::{CAREFUL, HOW, LISTENERS, ProbesShown, RAW, command, far_end, service};
 use super::text::{labelled, width, wrapped};
 
 /// A plan on a terminal: what each probe is to show, the command that sends it, and room for what became of it.
-pub fn probes_text(shown: &ProbesShown<'_>, paint: Paint) -> String {
+pub fn probes_text(shown: &ProbesShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     for line in wrapped(&format!("Test plan: {}.", shown.size()), paint.columns) {
         let _ = writeln!(out, "{}", paint.strong(&line));
@@ -34,7 +34,7 @@ fn heading(
     shown: &ProbesShown<'_>,
     before: Option<&Probe>,
     probe: &Probe,
-    paint: Paint,
+    paint: TextStyle,
 ) {
     let stand = probe.foreseen.stand;
     let moved = before.is_none_or(|before| before.foreseen.stand != stand);
@@ -47,7 +47,7 @@ fn heading(
     }
 }
 
-fn one_probe(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe, paint: Paint) {
+fn one_probe(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe, paint: TextStyle) {
     let (packet, pinned) = (&probe.packet, probe.pinned);
     let what = format!(
         "{} to {} ({}): {}",
@@ -75,7 +75,7 @@ fn one_probe(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe, paint: Pa
 }
 
 /// A command, continued on the next line where it is too long for one.
-fn put_command(out: &mut String, command: &str, paint: Paint) {
+fn put_command(out: &mut String, command: &str, paint: TextStyle) {
     let room = paint.columns.saturating_sub(10);
     let parts = match width(command) > room {
         true => wrapped(command, room.saturating_sub(2)),
@@ -88,7 +88,7 @@ fn put_command(out: &mut String, command: &str, paint: Paint) {
     }
 }
 
-fn listeners(out: &mut String, shown: &ProbesShown<'_>, paint: Paint) {
+fn listeners(out: &mut String, shown: &ProbesShown<'_>, paint: TextStyle) {
     let list = shown.listeners();
     if list.is_empty() {
         return;
@@ -106,7 +106,7 @@ fn listeners(out: &mut String, shown: &ProbesShown<'_>, paint: Paint) {
     }
 }
 
-fn untouched(out: &mut String, shown: &ProbesShown<'_>, paint: Paint) {
+fn untouched(out: &mut String, shown: &ProbesShown<'_>, paint: TextStyle) {
     if shown.plan.untouched.is_empty() {
         return;
     }

@@ -9,11 +9,11 @@ use boundwalk_load::Baseline;
 
 use super::json::to_text;
 use super::markdown_text::escape;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::wrapped;
 
 /// The ready-made sets, with their roles and lines.
-pub fn baselines_text(sets: &[Baseline], paint: Paint) -> String {
+pub fn baselines_text(sets: &[Baseline], paint: TextStyle) -> String {
     let mut out = String::new();
     for set in sets {
         let _ = writeln!(out, "{}", paint.strong(set.name));

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use boundwalk_analysis::Naming;
+use boundwalk_analysis::ServiceLabels;
 use boundwalk_checks::{Fingerprint, Known};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::{Accepted, Site};
@@ -61,7 +61,7 @@ pub fn review_json(
     site: &Site,
     shown: ReviewShown<'_>,
     sheet: &Sheet,
-    namings: &[Naming<'_>],
+    namings: &[ServiceLabels<'_>],
 ) -> String {
     let (sources, standing) = (shown.sources, shown.standing);
     let matrix = matrix_json(site, sources, sheet, namings, None);

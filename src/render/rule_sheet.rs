@@ -5,14 +5,14 @@ use std::fmt::Write;
 use num_bigint::BigUint;
 
 use boundwalk_analysis::rules::{
-    Dead, Hidden, Part, RuleBook, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
+    Dead, GatewayReview, Hidden, Part, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
 };
-use boundwalk_analysis::{Naming, party_name};
+use boundwalk_analysis::{ServiceLabels, party_name};
 use boundwalk_model::{Action, Party, Rule, Site};
 
 use super::findings::findings_text;
 use super::markdown_text::{escape, findings_list};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::rules::RulesShown;
 use super::text::{clean, wrapped};
 
@@ -28,9 +28,9 @@ struct Section {
 /// One rule on a terminal.
 pub fn rule_text(
     shown: &RulesShown<'_>,
-    book: &RuleBook<'_>,
+    book: &GatewayReview<'_>,
     sheet: &RuleSheet,
-    paint: Paint,
+    paint: TextStyle,
 ) -> String {
     let mut out = format!("{}\n", paint.strong(&clean(&title(shown, book, sheet))));
     for section in sections(shown, book, sheet) {
@@ -49,7 +49,11 @@ pub fn rule_text(
 }
 
 /// One rule as Markdown.
-pub fn rule_markdown(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+pub fn rule_markdown(
+    shown: &RulesShown<'_>,
+    book: &GatewayReview<'_>,
+    sheet: &RuleSheet,
+) -> String {
     let mut out = format!("# {}\n", escape(&title(shown, book, sheet)));
     for section in sections(shown, book, sheet) {
         let _ = writeln!(out, "\n## {}\n", section.title);
@@ -63,7 +67,7 @@ pub fn rule_markdown(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSh
     out
 }
 
-fn title(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+fn title(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> String {
     let rule = &book.rules[sheet.rule];
     format!(
         "{} rule {}: \"{}\" ({})",
@@ -74,7 +78,7 @@ fn title(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Stri
     )
 }
 
-fn sections(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Vec<Section> {
+fn sections(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> Vec<Section> {
     let words = Words { shown, book };
     let mut sections = vec![
         Section {
@@ -161,7 +165,7 @@ fn cut(mut lines: Vec<String>) -> Vec<String> {
 /// Puts a rule into words.
 struct Words<'a> {
     shown: &'a RulesShown<'a>,
-    book: &'a RuleBook<'a>,
+    book: &'a GatewayReview<'a>,
 }
 
 impl Words<'_> {
@@ -300,7 +304,7 @@ impl Words<'_> {
 
     /// Sources in few words. Whether the gateway's own addresses are among them, which only a forger sends with, is
     /// left open where that makes it shorter.
-    fn sources(&self, naming: &Naming<'_>, part: &Part) -> String {
+    fn sources(&self, naming: &ServiceLabels<'_>, part: &Part) -> String {
         let own = self.book.router.own_addresses();
         let others = part.region.source.difference(own.of(part.family));
         let all = naming.addresses(&part.region.source);

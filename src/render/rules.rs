@@ -2,14 +2,14 @@
 
 use std::fmt::Write;
 
-use boundwalk_analysis::Naming;
-use boundwalk_analysis::rules::{RuleBook, Standing, Tally, Without};
+use boundwalk_analysis::ServiceLabels;
+use boundwalk_analysis::rules::{GatewayReview, Standing, Tally, Without};
 use boundwalk_checks::{Area, area};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::Site;
 
 use super::findings::findings_text;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, fit, width, wrapped};
 
 /// What is shown of the rules of a site.
@@ -19,11 +19,11 @@ pub struct RulesShown<'a> {
     /// Its text.
     pub sources: &'a Sources,
     /// The gateways asked about.
-    pub books: &'a [RuleBook<'a>],
+    pub books: &'a [GatewayReview<'a>],
     /// Findings about their rules.
     pub findings: &'a [Finding],
     /// Names, one for each family.
-    pub namings: &'a [Naming<'a>],
+    pub namings: &'a [ServiceLabels<'a>],
     /// What the answers rest on.
     pub notes: &'a [String],
 }
@@ -32,7 +32,7 @@ impl RulesShown<'_> {
     /// Findings whose place is the name of a rule.
     pub(super) fn of_rule<'f>(
         &'f self,
-        book: &RuleBook<'_>,
+        book: &GatewayReview<'_>,
         rule: usize,
     ) -> impl Iterator<Item = &'f Finding> {
         let place = book.rules[rule].name.span;
@@ -41,7 +41,7 @@ impl RulesShown<'_> {
     }
 
     /// Rules of a gateway that permit more than there is or is safe.
-    pub(super) fn broad(&self, book: &RuleBook<'_>) -> usize {
+    pub(super) fn broad(&self, book: &GatewayReview<'_>) -> usize {
         let wide = |rule: &usize| {
             self.of_rule(book, *rule)
                 .any(|one| area(one.check) == Some(Area::RuleWidth))
@@ -85,7 +85,7 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
 ];
 
 /// The numbers of a gateway in the order of [`COLUMNS`].
-pub(super) fn numbers(shown: &RulesShown<'_>, book: &RuleBook<'_>) -> [usize; 9] {
+pub(super) fn numbers(shown: &RulesShown<'_>, book: &GatewayReview<'_>) -> [usize; 9] {
     let tally: Tally = book.tally();
     let harmless = book.review.together.iter().filter(|&&rule| {
         !matches!(&book.review.rules[rule], Standing::Dead(dead) if dead.against.is_some())
@@ -104,7 +104,7 @@ pub(super) fn numbers(shown: &RulesShown<'_>, book: &RuleBook<'_>) -> [usize; 9]
 }
 
 /// An overview of each gateway, then findings by severity.
-pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: Paint) -> String {
+pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: TextStyle) -> String {
     let mut out = String::new();
     if !shown.site.name.is_empty() {
         let _ = writeln!(out, "{}\n", paint.strong(&clean(&shown.site.name)));
@@ -127,9 +127,9 @@ pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: Paint) -> String {
 fn overview(
     out: &mut String,
     shown: &RulesShown<'_>,
-    book: &RuleBook<'_>,
+    book: &GatewayReview<'_>,
     explained: bool,
-    paint: Paint,
+    paint: TextStyle,
 ) {
     let _ = writeln!(out, "{}", paint.strong(&clean(&book.router.name.value)));
     for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, book)) {
@@ -155,7 +155,7 @@ fn overview(
 }
 
 /// What was not settled.
-fn limits(out: &mut String, book: &RuleBook<'_>, paint: Paint) {
+fn limits(out: &mut String, book: &GatewayReview<'_>, paint: TextStyle) {
     for text in limit_notes(book) {
         let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
         let _ = writeln!(out, "  {lines}\n");
@@ -163,7 +163,7 @@ fn limits(out: &mut String, book: &RuleBook<'_>, paint: Paint) {
 }
 
 /// Sentences for what bounds left open; none where all is settled.
-pub(super) fn limit_notes(book: &RuleBook<'_>) -> Vec<String> {
+pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
     let mut notes = Vec::new();
     let name = clean(&book.router.name.value);
     let unknown = book.tally().unknown;

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use boundwalk_analysis::rules::{RuleBook, RulePacket, RuleSheet, Share, Standing, Without};
-use boundwalk_analysis::{Naming, party_name};
+use boundwalk_analysis::rules::{GatewayReview, RulePacket, RuleSheet, Share, Standing, Without};
+use boundwalk_analysis::{ServiceLabels, party_name};
 use boundwalk_model::show_interval;
 
 use super::json::{
@@ -95,7 +95,7 @@ pub fn rules_json(shown: &RulesShown<'_>) -> String {
     })
 }
 
-fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a RuleBook<'a>) -> JsonGateway<'a> {
+fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a GatewayReview<'a>) -> JsonGateway<'a> {
     let counts = COLUMNS.iter().zip(numbers(shown, book));
     let counts = counts.map(|((title, _), count)| (title.replace(' ', "_"), count.into()));
     let rules = 0..book.rules.len();
@@ -112,7 +112,7 @@ fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a RuleBook<'a>) -> JsonGatew
     }
 }
 
-fn json_pair(book: &RuleBook<'_>, pair: &boundwalk_analysis::rules::RulePair) -> JsonRulePair {
+fn json_pair(book: &GatewayReview<'_>, pair: &boundwalk_analysis::rules::RulePair) -> JsonRulePair {
     use boundwalk_analysis::rules::{Rank, Relation};
     JsonRulePair {
         first: pair.first + 1,
@@ -132,7 +132,11 @@ fn json_pair(book: &RuleBook<'_>, pair: &boundwalk_analysis::rules::RulePair) ->
     }
 }
 
-fn json_state<'a>(shown: &RulesShown<'_>, book: &'a RuleBook<'_>, number: usize) -> JsonState<'a> {
+fn json_state<'a>(
+    shown: &RulesShown<'_>,
+    book: &'a GatewayReview<'_>,
+    number: usize,
+) -> JsonState<'a> {
     let rule = &book.rules[number];
     let standing = &book.review.rules[number];
     let packet = |packet: &RulePacket| json_rule_packet(book, packet);
@@ -172,7 +176,7 @@ fn json_state<'a>(shown: &RulesShown<'_>, book: &'a RuleBook<'_>, number: usize)
     json
 }
 
-fn json_rule_packet(book: &RuleBook<'_>, packet: &RulePacket) -> JsonRulePacket {
+fn json_rule_packet(book: &GatewayReview<'_>, packet: &RulePacket) -> JsonRulePacket {
     let interface = |at: usize| book.router.interfaces[at].name.value.clone();
     JsonRulePacket {
         arrives_by: interface(packet.ingress),
@@ -242,7 +246,7 @@ struct JsonOpened<'a> {
 }
 
 /// One rule as a JSON document.
-pub fn rule_json(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> String {
+pub fn rule_json(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> String {
     let findings = shown.of_rule(book, sheet.rule);
     let opens = sheet.opens.as_ref().map(|opens| {
         let opens = opens.iter().map(|opened| JsonOpened {
@@ -285,7 +289,7 @@ pub fn rule_json(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet)
 fn naming<'a>(
     shown: &'a RulesShown<'_>,
     family: boundwalk_model::Family,
-) -> Option<&'a Naming<'a>> {
+) -> Option<&'a ServiceLabels<'a>> {
     let mut namings = shown.namings.iter();
     namings.find(|naming| naming.plan().family == family)
 }
@@ -307,7 +311,7 @@ fn json_share(share: &Share) -> JsonShare {
     }
 }
 
-fn parts(shown: &RulesShown<'_>, book: &RuleBook<'_>, sheet: &RuleSheet) -> Vec<JsonPart> {
+fn parts(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> Vec<JsonPart> {
     let interfaces = &book.router.interfaces;
     let name = |&at: &usize| interfaces.get(at).map(|one| one.name.value.clone());
     let part = |part: &boundwalk_analysis::rules::Part| {

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_analysis::rules::{RuleBook, Standing};
+use boundwalk_analysis::rules::{GatewayReview, Standing};
 
 use super::csv::harmless;
 use super::markdown_text::{escape, findings_list};
@@ -38,7 +38,7 @@ pub fn rules_csv(shown: &RulesShown<'_>) -> String {
 
 fn record(
     shown: &RulesShown<'_>,
-    book: &RuleBook<'_>,
+    book: &GatewayReview<'_>,
     number: usize,
     standing: &Standing,
 ) -> [String; 9] {

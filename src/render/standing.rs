@@ -9,7 +9,7 @@ use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
 use super::markdown_text::{escape, findings_list};
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, wrapped};
 
 /// What a review found.
@@ -50,7 +50,7 @@ pub fn standing_summary(standing: &Standing<'_>) -> String {
 }
 
 /// The same at length, for a terminal; empty where there is nothing besides open findings.
-pub fn standing_text(standing: &Standing<'_>, paint: Paint) -> String {
+pub fn standing_text(standing: &Standing<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     if !standing.accepted.is_empty() {
         let lines = standing.accepted.iter().map(|(finding, entry)| {
@@ -103,7 +103,7 @@ fn by_check(findings: &[Finding]) -> Vec<String> {
     order.iter().map(line).collect()
 }
 
-fn list(out: &mut String, title: &str, lines: &[String], paint: Paint) {
+fn list(out: &mut String, title: &str, lines: &[String], paint: TextStyle) {
     let _ = writeln!(out, "{}", paint.strong(title));
     for line in lines {
         let room = paint.columns.saturating_sub(4).max(30);

@@ -10,7 +10,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_load::EditedFile;
 
 use super::json::to_text;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::text::labelled;
 
@@ -66,7 +66,7 @@ impl TightenedShown<'_> {
 }
 
 /// Tighter rules on a terminal: what changes as comments, then the patch.
-pub fn tightened_text(shown: &TightenedShown<'_>, paint: Paint) -> String {
+pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     let mut put = |label: &str, text: &str| labelled(&mut out, paint.columns, 0, label, text);
     match shown.tightened.is_empty() {
@@ -139,7 +139,7 @@ pub fn tightened_json(shown: &TightenedShown<'_>) -> String {
             })
             .collect(),
     };
-    let plain = Paint {
+    let plain = TextStyle {
         colour: false,
         columns: 80,
     };

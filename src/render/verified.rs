@@ -11,7 +11,7 @@ use boundwalk_forwarding::Network;
 
 use super::json::{JsonPacket, json_packet, to_text};
 use super::markdown_text::escape;
-use super::matrix::Paint;
+use super::matrix::TextStyle;
 use super::text::{clean, labelled};
 
 /// What is shown of results.
@@ -88,7 +88,7 @@ impl VerifiedShown<'_> {
 }
 
 /// Results on a terminal.
-pub fn verified_text(shown: &VerifiedShown<'_>, paint: Paint) -> String {
+pub fn verified_text(shown: &VerifiedShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     let file = clean(shown.file);
     for row in shown.differing() {

@@ -2,7 +2,7 @@
 
 use boundwalk::analysis::intent::Standing;
 use boundwalk::analysis::{Bypass, Cell, Party, Verdict};
-use boundwalk::forwarding::{Arrival, Origin, Place, Sender, Stand, Target, reach};
+use boundwalk::forwarding::{Arrival, Origin, Place, SendPoint, Sender, Target, reach};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::IntervalSet;
 
@@ -165,7 +165,7 @@ fn is_direct(bypass: &Bypass) -> bool {
 
 /// Whether frames of a hostile device come to somebody of a segment who has an address: packets are sent to those.
 fn takes_packets(facts: &Facts<'_>, from: Origin, to: SegmentId) -> bool {
-    let stand = Stand::Hostile(from);
+    let stand = SendPoint::Hostile(from);
     let mut families = Family::ALL.iter();
     families.any(|&family| {
         let plan = facts.network.plan(family);

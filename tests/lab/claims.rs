@@ -12,7 +12,7 @@ use boundwalk::analysis::intent::{Standing, judge_expectations};
 use boundwalk::analysis::{
     By, Bypass, Cell, Extent, HostileReach, Matrix, Party, Question, Verdict, bypasses, isolations,
 };
-use boundwalk::forwarding::layer2::FootOf;
+use boundwalk::forwarding::layer2::InterfaceOf;
 use boundwalk::forwarding::{Network, Origin, Sender, UnclaimedId, trace};
 use boundwalk::model::{Family, HostId, RouterId, SegmentId, Site, TCP};
 
@@ -320,7 +320,7 @@ impl Claims<'_> {
         let feet = fabric
             .foot_ids()
             .filter(|&foot| taken(topology.plug_of(foot)));
-        let feet: Vec<FootOf> = feet
+        let feet: Vec<InterfaceOf> = feet
             .map(|foot| fabric.foot(foot).of)
             .filter(|&of| !self.own(sent, of))
             .collect();
@@ -347,22 +347,22 @@ impl Claims<'_> {
     }
 
     /// An interface takes a frame of a hostile device.
-    fn frame_taken(&mut self, from: Origin, of: FootOf, what: &str) {
+    fn frame_taken(&mut self, from: Origin, of: InterfaceOf, what: &str) {
         let there = self.topology.fabric.foot(self.topology.foot(of)).segment;
         match (from, of) {
-            (Origin::Segment(from), FootOf::Router(..)) => {
+            (Origin::Segment(from), InterfaceOf::Router(..)) => {
                 let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
                 let about = "a frame comes to a gateway or router, and its segment is not cut off";
                 self.check(about, !isolated, || what.to_owned());
             }
-            (Origin::Segment(from), FootOf::Host(..)) if from != there => {
+            (Origin::Segment(from), InterfaceOf::Host(..)) if from != there => {
                 let pair = (from, there);
                 let about = "a frame comes to another segment, and isolation is broken";
                 self.line_broken(about, "isolated", pair, what);
                 self.round(pair, what);
                 self.reachable(pair, what);
             }
-            (Origin::Unclaimed(_), FootOf::Host(..)) => {
+            (Origin::Unclaimed(_), InterfaceOf::Host(..)) => {
                 self.frame_out(from, Origin::Segment(there), what);
             }
             _ => {}
@@ -386,7 +386,7 @@ impl Claims<'_> {
     }
 
     /// Whether an interface is the sender's own.
-    fn own(&self, sent: &Sent, of: FootOf) -> bool {
+    fn own(&self, sent: &Sent, of: InterfaceOf) -> bool {
         self.topology.plug_of(self.topology.foot(of)).space == sent.from.space
     }
 

@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use boundwalk::forwarding::layer2::FootOf;
+use boundwalk::forwarding::layer2::InterfaceOf;
 use boundwalk::model::{
     Family, Forwards, Host, HostId, InterfaceAddress, RouterId, Site, SourceCheck, VlanId,
 };
@@ -118,7 +118,7 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
     let names = stand(&bases, &mut space, id.0);
     let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
     for (at, interface) in router.interfaces.iter().enumerate() {
-        let foot = topology.foot(FootOf::Router(id, at));
+        let foot = topology.foot(InterfaceOf::Router(id, at));
         let plug = Plug {
             space: space.name.clone(),
             device: devices[at].clone(),
@@ -225,7 +225,7 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
         devices = bridge(&devices, &mut space, number);
     }
     for (at, interface) in host.interfaces.iter().enumerate() {
-        let foot = topology.foot(FootOf::Host(id, at));
+        let foot = topology.foot(InterfaceOf::Host(id, at));
         let plug = Plug {
             space: space.name.clone(),
             device: devices[at].clone(),

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
 use boundwalk::forwarding::Packet;
-use boundwalk::forwarding::layer2::{Far, FootOf, SocketId, SocketName};
+use boundwalk::forwarding::layer2::{Far, InterfaceOf, PortId, PortName};
 use boundwalk::model::{Forwards, HostId, ICMP, ICMPV6, Protocol, Service, Site, TCP, UDP};
 use serde_json::{Value, json};
 
@@ -28,7 +28,7 @@ pub struct Probe {
 /// A frame made by hand.
 pub struct Sent {
     pub number: u16,
-    pub socket: SocketId,
+    pub socket: PortId,
     pub from: Plug,
     pub tags: Vec<u16>,
 }
@@ -300,21 +300,21 @@ fn tags(site: &Site) -> BTreeSet<u16> {
 }
 
 /// Every cable of a host, with the socket that it leads to.
-fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, SocketId> {
+fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
     let mut cables = BTreeMap::new();
     let fabric = &topology.fabric;
     for (&(host, interface), base) in &topology.host_bases {
         let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
         let socket = match bridges {
             false => fabric
-                .foot(topology.foot(FootOf::Host(host, interface)))
+                .foot(topology.foot(InterfaceOf::Host(host, interface)))
                 .sockets
                 .first()
                 .copied(),
             true => fabric.socket_ids().find_map(|id| {
                 let socket = fabric.socket(id);
                 match &socket.far {
-                    Far::Sockets(far) if socket.name == SocketName::Interface(host, interface) => {
+                    Far::Sockets(far) if socket.name == PortName::Interface(host, interface) => {
                         far.first().copied()
                     }
                     _ => None,

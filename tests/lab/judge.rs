@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::net::IpAddr;
 
-use boundwalk::forwarding::layer2::{FootId, FootOf, Frame, SocketId, Start, flood};
+use boundwalk::forwarding::layer2::{Frame, InterfaceId, InterfaceOf, PortId, Start, flood};
 use boundwalk::forwarding::{
     DeviceId, Network, NextHop, Outcome, Reply, ReplyPass, Sender, Trace, trace,
 };
@@ -193,17 +193,17 @@ pub fn crossed(
     }
     spaces.extend(first_hop(topology, network, probe).map(|(_, space, _)| space));
     let fabric = &topology.fabric;
-    let reached = |from: FootId| {
-        flood(fabric, &[Start::Foot(from)])
+    let reached = |from: InterfaceId| {
+        flood(fabric, &[Start::WiredInterface(from)])
             .feet()
-            .collect::<BTreeSet<FootId>>()
+            .collect::<BTreeSet<InterfaceId>>()
     };
-    let space = |foot: FootId| &topology.plug_of(foot).space;
-    let feet: Vec<FootId> = fabric
+    let space = |foot: InterfaceId| &topology.plug_of(foot).space;
+    let feet: Vec<InterfaceId> = fabric
         .foot_ids()
         .filter(|&foot| spaces.contains(space(foot)))
         .collect();
-    let floods: Vec<BTreeSet<FootId>> = feet.iter().map(|&foot| reached(foot)).collect();
+    let floods: Vec<BTreeSet<InterfaceId>> = feet.iter().map(|&foot| reached(foot)).collect();
     let hears = |one: usize, other: usize| floods[other].contains(&feet[one]);
     (0..feet.len()).any(|here| {
         spaces
@@ -321,8 +321,8 @@ fn second_pass(
     tally: &mut Tally,
 ) -> Option<String> {
     let (from, target, on_link) = first_hop(topology, network, probe)?;
-    let flood = flood(&topology.fabric, &[Start::Foot(from)]);
-    let space_of = |foot: FootId| topology.plug_of(foot).space.clone();
+    let flood = flood(&topology.fabric, &[Start::WiredInterface(from)]);
+    let space_of = |foot: InterfaceId| topology.plug_of(foot).space.clone();
     let expected: BTreeSet<String> = flood
         .feet()
         .filter(|&foot| space_of(foot) == target)
@@ -351,10 +351,10 @@ fn second_pass(
 }
 
 /// Whether anything comes back from a device to an interface.
-fn flood_back(topology: &Topology<'_>, to: FootId, from: &str) -> bool {
+fn flood_back(topology: &Topology<'_>, to: InterfaceId, from: &str) -> bool {
     topology.fabric.foot_ids().any(|foot| {
         topology.plug_of(foot).space == from
-            && flood(&topology.fabric, &[Start::Foot(foot)]).reaches(to)
+            && flood(&topology.fabric, &[Start::WiredInterface(foot)]).reaches(to)
     })
 }
 
@@ -363,7 +363,7 @@ pub fn first_hop(
     topology: &Topology<'_>,
     network: &Network<'_>,
     probe: &Probe,
-) -> Option<(FootId, String, bool)> {
+) -> Option<(InterfaceId, String, bool)> {
     let plan = network.plan(Family::of(probe.packet.source));
     let device = plan.device(plan.host_index(probe.from));
     let destination = probe.packet.destination;
@@ -378,7 +378,7 @@ pub fn first_hop(
         NextHop::Discard => return None,
     };
     let space = owner_of(topology, address)?;
-    let foot = topology.foot(FootOf::Host(probe.from, interface));
+    let foot = topology.foot(InterfaceOf::Host(probe.from, interface));
     Some((foot, space, address == destination))
 }
 
@@ -413,11 +413,11 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
 }
 
 /// Interfaces that take a frame, and free ports where it comes out, by the model.
-fn takers(topology: &Topology<'_>, socket: SocketId, tags: &[u16]) -> BTreeSet<(String, String)> {
-    let start = Start::Seat(socket, Frame::with_tags(tags));
+fn takers(topology: &Topology<'_>, socket: PortId, tags: &[u16]) -> BTreeSet<(String, String)> {
+    let start = Start::AttachPoint(socket, Frame::with_tags(tags));
     let flood = flood(&topology.fabric, &[start]);
     let plugs = flood.feet().map(|foot| topology.plug_of(foot));
-    let out: Vec<SocketId> = flood.taken.iter().map(|taken| taken.socket).collect();
+    let out: Vec<PortId> = flood.taken.iter().map(|taken| taken.socket).collect();
     let spares = topology.spares.iter();
     let spares = spares.filter(|(spare, _)| out.contains(spare));
     plugs

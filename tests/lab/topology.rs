@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 
-use boundwalk::forwarding::layer2::{Fabric, Far, FootId, FootOf, SocketId, SocketName};
+use boundwalk::forwarding::layer2::{Fabric, Far, InterfaceId, InterfaceOf, PortId, PortName};
 use boundwalk::model::{HostId, InterfaceAddress, Lacp, LinkEnd, Prefix, RouterId, Site, Via};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -57,7 +57,7 @@ pub struct Topology<'s> {
     /// Where each interface of a gateway, router or host is.
     pub feet: Vec<Plug>,
     /// Devices of nobody's at the free ports of switches, each with its port.
-    pub spares: Vec<(SocketId, Plug)>,
+    pub spares: Vec<(PortId, Plug)>,
 }
 
 pub fn router_space(router: RouterId) -> String {
@@ -93,11 +93,11 @@ impl<'s> Topology<'s> {
         topology
     }
 
-    pub fn foot(&self, of: FootOf) -> FootId {
+    pub fn foot(&self, of: InterfaceOf) -> InterfaceId {
         self.fabric.foot_of(of)
     }
 
-    pub fn plug_of(&self, foot: FootId) -> &Plug {
+    pub fn plug_of(&self, foot: InterfaceId) -> &Plug {
         &self.feet[foot.0 as usize]
     }
 
@@ -115,10 +115,10 @@ impl<'s> Topology<'s> {
 
     /// A namespace for each free port that is enabled: whoever plugs in there.
     fn lay_spares(&mut self) {
-        let sockets: Vec<SocketId> = self.fabric.socket_ids().collect();
+        let sockets: Vec<PortId> = self.fabric.socket_ids().collect();
         for id in sockets {
             let socket = self.fabric.socket(id);
-            let (SocketName::Port(switch, port), Far::Open) = (socket.name, &socket.far) else {
+            let (PortName::Port(switch, port), Far::Open) = (socket.name, &socket.far) else {
                 continue;
             };
             let name = format!("x{}", self.spares.len());
@@ -261,7 +261,7 @@ pub struct Owner {
     pub space: String,
     /// Number of the device, for its hardware address.
     pub number: usize,
-    pub addresses: Vec<(FootId, InterfaceAddress)>,
+    pub addresses: Vec<(InterfaceId, InterfaceAddress)>,
 }
 
 /// All devices with their addresses, routers first.
@@ -270,7 +270,7 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     for (number, router) in site.routers.iter().enumerate() {
         let interfaces = router.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
-            let foot = fabric.foot_of(FootOf::Router(RouterId(number), at));
+            let foot = fabric.foot_of(InterfaceOf::Router(RouterId(number), at));
             interface
                 .addresses
                 .iter()
@@ -285,7 +285,7 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     for (number, host) in site.hosts.iter().enumerate() {
         let interfaces = host.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
-            let foot = fabric.foot_of(FootOf::Host(HostId(number), at));
+            let foot = fabric.foot_of(InterfaceOf::Host(HostId(number), at));
             interface
                 .addresses
                 .iter()

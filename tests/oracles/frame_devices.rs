@@ -3,7 +3,7 @@
 use boundwalk::model::{Forwards, FrameTypes, PortVlans, SegmentId, Switch, VlanId};
 
 use super::frame_cables;
-use super::{Foot, Frames, Spot, Tags};
+use super::{Frames, Spot, Tags, WiredInterface};
 
 /// A frame with more is dropped: two from the sender and one from a host that bridges are followed.
 const MOST_TAGS: usize = 3;
@@ -11,13 +11,13 @@ const MOST_TAGS: usize = 3;
 impl Frames<'_> {
     /// Tag that an interface sends with. The addresses of a host that bridges have none: its bridge's
     /// interfaces tag. Where no cable is described, the tag is nobody's business.
-    pub fn tag(&self, foot: Foot) -> Option<VlanId> {
+    pub fn tag(&self, foot: WiredInterface) -> Option<VlanId> {
         match foot {
-            Foot::Router(router, at) => {
+            WiredInterface::Router(router, at) => {
                 let tag = self.site.routers[router].interfaces[at].vlan;
                 tag.filter(|_| self.is_cabled(foot))
             }
-            Foot::Host(host, at) => match self.site.hosts[host].forwards.value {
+            WiredInterface::Host(host, at) => match self.site.hosts[host].forwards.value {
                 Forwards::Bridges => None,
                 _ => self.host_tag(host, at),
             },
@@ -27,19 +27,19 @@ impl Frames<'_> {
     /// Tag that an interface of a host puts on, also one of a bridge.
     pub fn host_tag(&self, host: usize, at: usize) -> Option<VlanId> {
         let tag = self.site.hosts[host].interfaces[at].vlan;
-        tag.filter(|_| self.is_cabled(Foot::Host(host, at)))
+        tag.filter(|_| self.is_cabled(WiredInterface::Host(host, at)))
     }
 
     /// The segment that the file puts an interface on.
-    pub fn segment(&self, foot: Foot) -> SegmentId {
+    pub fn segment(&self, foot: WiredInterface) -> SegmentId {
         match foot {
-            Foot::Router(router, at) => self.site.routers[router].interfaces[at].segment,
-            Foot::Host(host, at) => self.site.hosts[host].interfaces[at].segment,
+            WiredInterface::Router(router, at) => self.site.routers[router].interfaces[at].segment,
+            WiredInterface::Host(host, at) => self.site.hosts[host].interfaces[at].segment,
         }
     }
 
     /// An interface takes frames with its tag and without any other; a priority tag says nothing.
-    pub fn takes(&self, foot: Foot, tags: &[u16]) -> bool {
+    pub fn takes(&self, foot: WiredInterface, tags: &[u16]) -> bool {
         let inner = match (self.tag(foot), tags) {
             (None, tags) => tags,
             (Some(tag), [outer, inner @ ..]) if *outer == tag.get() => inner,
@@ -62,7 +62,7 @@ impl Frames<'_> {
                 (Some(_), _) => Vec::new(),
             },
             Spot::Inside(host) => self.bridged(host, spot, tags),
-            Spot::Wire(cable, end) => vec![(Spot::Wire(cable, 1 - end), tags.to_vec())],
+            Spot::Neighbours(cable, end) => vec![(Spot::Neighbours(cable, 1 - end), tags.to_vec())],
             Spot::Tap(segment, _) => {
                 let others = self.taps[&segment].iter().filter(|&&other| other != spot);
                 others.map(|&other| (other, tags.to_vec())).collect()

@@ -98,6 +98,6 @@ fn device(spot: Spot) -> Option<Device> {
             Some(Device::Switch(switch))
         }
         Spot::Interface(host, _) | Spot::Inside(host) => Some(Device::Host(host)),
-        Spot::Wire(..) | Spot::Tap(..) => None,
+        Spot::Neighbours(..) | Spot::Tap(..) => None,
     }
 }

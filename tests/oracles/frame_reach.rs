@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use boundwalk::model::{SegmentId, VlanId};
 
 use super::frame_seats::{Group, Sitting};
-use super::{Foot, Frames, Spot, Tags};
+use super::{Frames, Spot, Tags, WiredInterface};
 
 /// How the devices that send behave.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -24,7 +24,7 @@ pub enum Stance {
 #[derive(Clone, Default, PartialEq, Eq, Debug)]
 pub struct Reach {
     /// Interfaces that take one.
-    pub feet: BTreeSet<Foot>,
+    pub feet: BTreeSet<WiredInterface>,
     /// Places to stand where one comes out, with its tags there.
     pub out: BTreeSet<(Spot, Tags)>,
 }

@@ -16,10 +16,10 @@ use boundwalk::model::{PortVlans, SegmentId, VlanId};
 
 use super::frame_devices::ingress;
 use super::frame_wires::member;
-use super::{Foot, Frames, Jack, Spot, Tags};
+use super::{Frames, Jack, Spot, Tags, WiredInterface};
 
 /// A segment, a place, the tag that its plain devices use there, and the interface that the file names.
-pub type Sitting = (SegmentId, Spot, Option<VlanId>, Option<Foot>);
+pub type Sitting = (SegmentId, Spot, Option<VlanId>, Option<WiredInterface>);
 
 /// Unclaimed places of one switch whose untagged frames take this VLAN, or none.
 pub type Group = (usize, Option<VlanId>);
@@ -83,7 +83,7 @@ impl Frames<'_> {
 
     /// The interfaces of hosts at a place, with the tag that each uses; `None` where something else is: a
     /// gateway, router or switch behaves as configured.
-    fn hosts_at(&self, spot: Spot) -> Option<Vec<(Foot, Option<VlanId>)>> {
+    fn hosts_at(&self, spot: Spot) -> Option<Vec<(WiredInterface, Option<VlanId>)>> {
         if let Spot::Inside(_) | Spot::Assumed(..) = spot {
             return None;
         }
@@ -94,13 +94,13 @@ impl Frames<'_> {
                 Jack::Feet(feet) if feet.is_empty() => return None,
                 Jack::Feet(feet) => {
                     for &foot in feet {
-                        matches!(foot, Foot::Host(..)).then_some(())?;
+                        matches!(foot, WiredInterface::Host(..)).then_some(())?;
                         hosts.push((foot, self.tag(foot)));
                     }
                 }
                 &Jack::Spot(Spot::Interface(host, at)) => {
                     let tag = self.host_tag(host, at);
-                    hosts.push((Foot::Host(host, at), tag));
+                    hosts.push((WiredInterface::Host(host, at), tag));
                 }
                 Jack::Spot(_) | Jack::Dead => return None,
             }

@@ -11,28 +11,28 @@ use std::collections::BTreeSet;
 
 use boundwalk::model::{Forwards, FrameTypes, PortVlans, SegmentId, VlanId, VlanSet};
 
-use super::{Device, Foot, Frames, Jack, Spot};
+use super::{Device, Frames, Jack, Spot, WiredInterface};
 
 impl Frames<'_> {
     /// Whether a cable is described for an interface, live or not.
-    pub fn is_cabled(&self, foot: Foot) -> bool {
+    pub fn is_cabled(&self, foot: WiredInterface) -> bool {
         self.cabled.contains(&foot)
     }
 
     /// Interfaces that a cable is described for.
-    pub(super) fn feet_with_cables(&self) -> BTreeSet<Foot> {
+    pub(super) fn feet_with_cables(&self) -> BTreeSet<WiredInterface> {
         let mut cabled = BTreeSet::new();
         for end in self.cables.iter().flat_map(|cable| &cable.ends) {
             match end.device {
                 Device::Switch(_) => {}
                 Device::Router(router) => {
                     let at = self.on_port(router, &end.name).into_iter();
-                    cabled.extend(at.map(|at| Foot::Router(router, at)));
+                    cabled.extend(at.map(|at| WiredInterface::Router(router, at)));
                 }
                 Device::Host(host) => {
                     let interfaces = self.site.hosts[host].interfaces.iter().enumerate();
                     let named = interfaces.filter(|(_, known)| known.name.value == end.name);
-                    cabled.extend(named.map(|(at, _)| Foot::Host(host, at)));
+                    cabled.extend(named.map(|(at, _)| WiredInterface::Host(host, at)));
                 }
             }
         }
@@ -71,23 +71,25 @@ impl Frames<'_> {
     }
 
     /// All interfaces that the file puts on a segment.
-    pub fn feet_on(&self, segment: SegmentId) -> Vec<Foot> {
+    pub fn feet_on(&self, segment: SegmentId) -> Vec<WiredInterface> {
         let routers = self.site.routers.iter().enumerate();
         let routers = routers.flat_map(|(router, device)| {
-            (0..device.interfaces.len()).map(move |at| Foot::Router(router, at))
+            (0..device.interfaces.len()).map(move |at| WiredInterface::Router(router, at))
         });
         let hosts = self.site.hosts.iter().enumerate();
         let hosts = hosts.flat_map(|(host, device)| {
-            (0..device.interfaces.len()).map(move |at| Foot::Host(host, at))
+            (0..device.interfaces.len()).map(move |at| WiredInterface::Host(host, at))
         });
         let all = routers.chain(hosts);
         all.filter(|&foot| self.segment(foot) == segment).collect()
     }
 
     /// What an interface without a cable is: that of a host that bridges is a port of its bridge.
-    fn without_cable(&self, foot: Foot) -> Jack {
+    fn without_cable(&self, foot: WiredInterface) -> Jack {
         match foot {
-            Foot::Host(host, at) if self.site.hosts[host].forwards.value == Forwards::Bridges => {
+            WiredInterface::Host(host, at)
+                if self.site.hosts[host].forwards.value == Forwards::Bridges =>
+            {
                 Jack::Spot(Spot::Interface(host, at))
             }
             _ => Jack::Feet(vec![foot]),

@@ -49,7 +49,7 @@ pub enum Spot {
     /// Where the addresses of a host that bridges sit.
     Inside(usize),
     /// One end of a cable between two devices that pass no frames on: cable and end.
-    Wire(usize, usize),
+    Neighbours(usize, usize),
     /// A port that a switch, the first, is assumed to have for a segment, the second, some of whose interfaces
     /// have no cable.
     Assumed(usize, usize),
@@ -59,7 +59,7 @@ pub enum Spot {
 
 /// An interface that frames begin and end at.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Foot {
+pub enum WiredInterface {
     /// Of a gateway or router.
     Router(usize, usize),
     /// Of a host.
@@ -70,7 +70,7 @@ pub enum Foot {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Jack {
     Spot(Spot),
-    Feet(Vec<Foot>),
+    Feet(Vec<WiredInterface>),
     Dead,
 }
 
@@ -81,13 +81,13 @@ pub type Step = (Spot, Tags, Spot, Tags);
 #[derive(Clone, Default, Debug)]
 pub struct Trip {
     /// Interfaces that took it, and over how many devices and cables it came at least.
-    pub feet: BTreeMap<Foot, usize>,
+    pub feet: BTreeMap<WiredInterface, usize>,
     /// Frames that left by a place without a cable, or with devices there.
     pub left: BTreeMap<(Spot, Tags), usize>,
     /// All that was done with it.
     pub steps: BTreeSet<Step>,
     /// Which frame each interface took, and where that left.
-    pub took: BTreeSet<(Spot, Tags, Foot)>,
+    pub took: BTreeSet<(Spot, Tags, WiredInterface)>,
 }
 
 /// Who is plugged into what.
@@ -105,7 +105,7 @@ pub struct Frames<'s> {
     /// Places on the assumed wire of each segment that has one.
     taps: BTreeMap<usize, Vec<Spot>>,
     /// Interfaces that a cable is described for.
-    cabled: BTreeSet<Foot>,
+    cabled: BTreeSet<WiredInterface>,
     /// Where devices stand, once somebody has asked.
     seats: OnceCell<BTreeSet<Sitting>>,
 }
@@ -130,7 +130,7 @@ impl<'s> Frames<'s> {
         }
         for (number, host) in site.hosts.iter().enumerate() {
             if host.forwards.value == Forwards::Bridges {
-                let own = (0..host.interfaces.len()).map(|at| Foot::Host(number, at));
+                let own = (0..host.interfaces.len()).map(|at| WiredInterface::Host(number, at));
                 frames.plug(Spot::Inside(number), Jack::Feet(own.collect()));
             }
         }
@@ -148,8 +148,8 @@ impl<'s> Frames<'s> {
     fn connect(&mut self, number: usize, one: Jack, other: Jack) {
         match (one, other) {
             (Jack::Feet(one), Jack::Feet(other)) => {
-                self.plug(Spot::Wire(number, 0), Jack::Feet(one));
-                self.plug(Spot::Wire(number, 1), Jack::Feet(other));
+                self.plug(Spot::Neighbours(number, 0), Jack::Feet(one));
+                self.plug(Spot::Neighbours(number, 1), Jack::Feet(other));
             }
             (one, other) => {
                 if let Jack::Spot(spot) = one {
@@ -170,7 +170,7 @@ impl<'s> Frames<'s> {
             Device::Switch(number) => Jack::Spot(self.switch_spot(number, name)),
             Device::Router(number) => {
                 let at = self.on_port(number, name).into_iter();
-                Jack::Feet(at.map(|at| Foot::Router(number, at)).collect())
+                Jack::Feet(at.map(|at| WiredInterface::Router(number, at)).collect())
             }
             Device::Host(number) => {
                 let host = &self.site.hosts[number];
@@ -178,7 +178,7 @@ impl<'s> Frames<'s> {
                 let at = host.interfaces.iter().position(named).expect("it is named");
                 match host.forwards.value {
                     Forwards::Bridges => Jack::Spot(Spot::Interface(number, at)),
-                    _ => Jack::Feet(vec![Foot::Host(number, at)]),
+                    _ => Jack::Feet(vec![WiredInterface::Host(number, at)]),
                 }
             }
         }
@@ -249,7 +249,7 @@ impl<'s> Frames<'s> {
     }
 
     /// A frame that an interface sends, with its tag or without.
-    pub fn send_from(&self, foot: Foot) -> Trip {
+    pub fn send_from(&self, foot: WiredInterface) -> Trip {
         let tags: Tags = self.tag(foot).map(VlanId::get).into_iter().collect();
         let here = |jack: &Jack| matches!(jack, Jack::Feet(feet) if feet.contains(&foot));
         let spots = self.plugged.iter();
@@ -295,12 +295,12 @@ impl<'s> Frames<'s> {
     }
 
     /// The interfaces at a place where nothing else is.
-    pub fn feet_at(&self, spot: Spot) -> Option<Vec<Foot>> {
+    pub fn feet_at(&self, spot: Spot) -> Option<Vec<WiredInterface>> {
         let feet = self.at(spot).iter().map(|jack| match jack {
             Jack::Feet(feet) => Some(feet.clone()),
             _ => None,
         });
-        let feet: Option<Vec<Vec<Foot>>> = feet.collect();
+        let feet: Option<Vec<Vec<WiredInterface>>> = feet.collect();
         feet.filter(|feet| !feet.is_empty())
             .map(|feet| feet.concat())
     }

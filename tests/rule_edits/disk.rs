@@ -7,12 +7,12 @@ use std::process::{Command, Stdio};
 use boundwalk::cli::write::{Reason, replace};
 use boundwalk::diagnostic::FileId;
 use boundwalk::load::EditedFile;
-use boundwalk::render::{Paint, patch_text};
+use boundwalk::render::{TextStyle, patch_text};
 
 use crate::demo::demo;
 use crate::support::{HEAD, edited};
 
-const PLAIN: Paint = Paint {
+const PLAIN: TextStyle = TextStyle {
     colour: false,
     columns: 80,
 };

@@ -3,21 +3,21 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use boundwalk::forwarding::layer2::{
-    Fabric, Far, FootId, FootOf, Frame, FrameWay, NodeKind, SocketId, SocketName, Start, Taken,
-    flood,
+    Fabric, Far, Frame, FrameWay, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start,
+    Taken, flood,
 };
 use boundwalk::model::{HostId, RouterId, SegmentId, Site, VlanId};
 
 use crate::fabric_growth::tags_of;
 use crate::fabric_seen::Seen;
-use crate::frames::{Foot, Frames, Group, Jack, Sitting, Spot, Tags, Trip};
+use crate::frames::{Frames, Group, Jack, Sitting, Spot, Tags, Trip, WiredInterface};
 
 /// One site, both ways.
 pub struct Checks<'s> {
     frames: Frames<'s>,
     fabric: Fabric,
-    spot_of: BTreeMap<SocketId, Spot>,
-    socket_of: BTreeMap<Spot, SocketId>,
+    spot_of: BTreeMap<PortId, Spot>,
+    socket_of: BTreeMap<Spot, PortId>,
     /// Tags worth trying: none of a VLAN, each VLAN in use, and one that is not.
     tags: Vec<u16>,
     pub seen: Seen,
@@ -67,12 +67,12 @@ impl<'s> Checks<'s> {
     pub fn single_frames(&mut self) {
         for foot in self.fabric.foot_ids().collect::<Vec<_>>() {
             let trip = self.frames.send_from(self.simulated(foot));
-            self.compare("an interface", &[Start::Foot(foot)], &[trip]);
+            self.compare("an interface", &[Start::WiredInterface(foot)], &[trip]);
         }
         for (spot, socket) in self.socket_of.clone() {
             for tags in stacks(&self.tags) {
                 let trip = self.frames.send(spot, &tags);
-                let start = Start::Seat(socket, Frame::with_tags(&tags));
+                let start = Start::AttachPoint(socket, Frame::with_tags(&tags));
                 self.compare("a place", &[start], &[trip]);
             }
         }
@@ -85,7 +85,7 @@ impl<'s> Checks<'s> {
         for (spot, socket) in self.socket_of.clone() {
             let stacks = stacks(&self.tags).into_iter();
             let trips: Vec<Trip> = stacks.map(|tags| self.frames.send(spot, &tags)).collect();
-            let start = Start::Seat(socket, Frame::HOSTILE);
+            let start = Start::AttachPoint(socket, Frame::HOSTILE);
             self.compare("a hostile device", &[start], &trips);
             starts.push(start);
             all.extend(trips);
@@ -97,11 +97,11 @@ impl<'s> Checks<'s> {
     fn compare(&mut self, what: &str, starts: &[Start], trips: &[Trip]) {
         let what = format!("{what}: {starts:?}");
         let flood = flood(&self.fabric, starts);
-        let found: Vec<Foot> = flood.feet().map(|foot| self.simulated(foot)).collect();
-        let set: BTreeSet<Foot> = found.iter().copied().collect();
+        let found: Vec<WiredInterface> = flood.feet().map(|foot| self.simulated(foot)).collect();
+        let set: BTreeSet<WiredInterface> = found.iter().copied().collect();
         self.equal(&format!("{what}: each once"), &set.len(), &found.len());
         let nearest = nearest(trips);
-        let expected: BTreeSet<Foot> = nearest.keys().copied().collect();
+        let expected: BTreeSet<WiredInterface> = nearest.keys().copied().collect();
         self.equal(&format!("{what}: who takes it"), &set, &expected);
         let open = flood.taken.iter().filter(|taken| taken.foot.is_none());
         let left: BTreeSet<(Spot, Tags)> = open
@@ -130,7 +130,7 @@ impl<'s> Checks<'s> {
         taken: &Taken,
         way: &FrameWay,
         starts: &[Start],
-        nearest: &BTreeMap<Foot, usize>,
+        nearest: &BTreeMap<WiredInterface, usize>,
     ) -> Result<(), String> {
         let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
         claim(starts.contains(&way.start), "another start")?;
@@ -155,10 +155,10 @@ impl<'s> Checks<'s> {
     }
 
     /// The trip of the frame that a way says was sent, if its start may send it there.
-    fn resend(&self, way: &FrameWay, at: SocketId) -> Result<Trip, String> {
+    fn resend(&self, way: &FrameWay, at: PortId) -> Result<Trip, String> {
         let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
         let spot = self.spot_of[&at];
-        if let Start::Foot(foot) = way.start {
+        if let Start::WiredInterface(foot) = way.start {
             let foot = self.simulated(foot);
             let tag = self.frames.tag(foot).map(VlanId::get);
             let tag: Tags = tag.into_iter().collect();
@@ -168,7 +168,7 @@ impl<'s> Checks<'s> {
             claim(there, "it is not there")?;
             return Ok(self.frames.send_from(foot));
         }
-        if let Start::Seat(socket, frame) = way.start {
+        if let Start::AttachPoint(socket, frame) = way.start {
             claim(at == socket, "it begins elsewhere")?;
             // Where a priority tag was sent, none or that of the PVID does the same.
             let choice = meant(&frame, &self.tags).contains(&way.sent);
@@ -183,7 +183,7 @@ impl<'s> Checks<'s> {
         taken: &Taken,
         way: &FrameWay,
         trip: &Trip,
-        nearest: &BTreeMap<Foot, usize>,
+        nearest: &BTreeMap<WiredInterface, usize>,
     ) -> Result<(), String> {
         let last = way.steps.last().ok_or("no step")?;
         let end = (self.spot_of[&last.egress], last.left.clone());
@@ -237,7 +237,7 @@ impl<'s> Checks<'s> {
     /// Groups of unclaimed ports as a fabric lists them, each with its places and with what a hostile device there
     /// starts from: the same places in the same groups, and all their frames go the same ways.
     #[allow(dead_code, reason = "for fabrics that list them")]
-    pub fn unclaimed(&mut self, listed: &[(Group, Vec<SocketId>, Vec<Start>)]) {
+    pub fn unclaimed(&mut self, listed: &[(Group, Vec<PortId>, Vec<Start>)]) {
         let found = listed.iter().map(|(group, sockets, _)| {
             let spots = sockets.iter().map(|socket| self.spot_of[socket]);
             (*group, spots.collect::<BTreeSet<Spot>>())
@@ -257,29 +257,30 @@ impl<'s> Checks<'s> {
         }
     }
 
-    fn simulated(&self, foot: FootId) -> Foot {
+    fn simulated(&self, foot: InterfaceId) -> WiredInterface {
         simulated(&self.fabric, foot)
     }
 }
 
 /// The place that each socket stands for.
-fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<SocketId, Spot> {
+fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<PortId, Spot> {
     let mut spots = BTreeMap::new();
     let mut named: BTreeSet<Spot> = BTreeSet::new();
     for id in fabric.socket_ids() {
         let socket = fabric.socket(id);
         let spot = match (socket.name, fabric.node(socket.node).kind) {
-            (SocketName::Port(switch, port), _) => Spot::Port(switch.0, port),
-            (SocketName::Lag(switch, lag), _) => Spot::Lag(switch.0, lag),
-            (SocketName::Interface(host, at), _) => Spot::Interface(host.0, at),
-            (SocketName::Unnamed, NodeKind::Bridge(host)) => Spot::Inside(host.0),
-            (SocketName::Unnamed, NodeKind::Wire(link)) => {
+            (PortName::Port(switch, port), _) => Spot::Port(switch.0, port),
+            (PortName::Lag(switch, lag), _) => Spot::Lag(switch.0, lag),
+            (PortName::Interface(host, at), _) => Spot::Interface(host.0, at),
+            (PortName::Unnamed, NodeKind::Bridge(host)) => Spot::Inside(host.0),
+            (PortName::Unnamed, NodeKind::Neighbours(link)) => {
                 let Far::Feet(feet) = &socket.far else {
                     panic!("a cable between devices that ends elsewhere")
                 };
-                let feet: Vec<Foot> = feet.iter().map(|&foot| simulated(fabric, foot)).collect();
+                let feet: Vec<WiredInterface> =
+                    feet.iter().map(|&foot| simulated(fabric, foot)).collect();
                 let alike = |spot: &Spot| match *spot {
-                    Spot::Wire(cable, _) => {
+                    Spot::Neighbours(cable, _) => {
                         frames.link(cable) == link && frames.feet_at(*spot) == Some(feet.clone())
                     }
                     _ => false,
@@ -288,7 +289,7 @@ fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<SocketId, Spot> {
                 ends.find(|end| !named.contains(end))
                     .expect("the simulator has this cable too")
             }
-            (SocketName::Unnamed, kind) => panic!("{kind:?} where all is described"),
+            (PortName::Unnamed, kind) => panic!("{kind:?} where all is described"),
         };
         assert!(named.insert(spot), "two sockets for {spot:?}");
         spots.insert(id, spot);
@@ -296,10 +297,10 @@ fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<SocketId, Spot> {
     spots
 }
 
-fn simulated(fabric: &Fabric, foot: FootId) -> Foot {
+fn simulated(fabric: &Fabric, foot: InterfaceId) -> WiredInterface {
     match fabric.foot(foot).of {
-        FootOf::Router(RouterId(router), at) => Foot::Router(router, at),
-        FootOf::Host(HostId(host), at) => Foot::Host(host, at),
+        InterfaceOf::Router(RouterId(router), at) => WiredInterface::Router(router, at),
+        InterfaceOf::Host(HostId(host), at) => WiredInterface::Host(host, at),
     }
 }
 
@@ -322,8 +323,8 @@ fn meant(frame: &Frame, tags: &[u16]) -> Vec<Tags> {
 }
 
 /// Over how many devices each interface is reached at least.
-fn nearest(trips: &[Trip]) -> BTreeMap<Foot, usize> {
-    let mut nearest: BTreeMap<Foot, usize> = BTreeMap::new();
+fn nearest(trips: &[Trip]) -> BTreeMap<WiredInterface, usize> {
+    let mut nearest: BTreeMap<WiredInterface, usize> = BTreeMap::new();
     for (&foot, &far) in trips.iter().flat_map(|trip| &trip.feet) {
         let known = nearest.entry(foot).or_insert(far);
         *known = far.min(*known);

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use boundwalk::model::{Forwards, SegmentId, VlanId};
 
-use crate::frames::{Foot, Frames, Spot, Stance};
+use crate::frames::{Frames, Spot, Stance, WiredInterface};
 
 /// On how many sites each thing is seen.
 #[derive(Default, Debug)]
@@ -198,9 +198,9 @@ fn bridges(frames: &Frames<'_>) -> bool {
 /// Whether frames of one interface of a host come in by another one of it.
 fn two_on_one_wire(frames: &Frames<'_>) -> bool {
     hosts(frames).into_iter().any(|(host, at)| {
-        let trip = frames.send_from(Foot::Host(host, at));
+        let trip = frames.send_from(WiredInterface::Host(host, at));
         let mut taken = trip.feet.keys();
-        taken.any(|foot| matches!(foot, Foot::Host(other, there) if *other == host && *there != at))
+        taken.any(|foot| matches!(foot, WiredInterface::Host(other, there) if *other == host && *there != at))
     })
 }
 
@@ -217,7 +217,7 @@ fn hosts(frames: &Frames<'_>) -> Vec<(usize, usize)> {
 fn ports_of_hosts(frames: &Frames<'_>) -> Vec<(SegmentId, BTreeSet<SegmentId>)> {
     let feet = hosts(frames)
         .into_iter()
-        .map(|(host, at)| Foot::Host(host, at));
+        .map(|(host, at)| WiredInterface::Host(host, at));
     let at_ports = feet.filter_map(|foot| {
         let spots = frames.spots().into_iter();
         let mut there = spots.filter(|&spot| {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::forwarding::layer2::{Fabric, FootId, Start, flood};
+use boundwalk::forwarding::layer2::{Fabric, InterfaceId, Start, flood};
 use boundwalk::model::{PortVlans, Site, VlanId};
 
 /// A VLAN that nobody uses.
@@ -55,15 +55,15 @@ pub fn with_one_more_tagged(site: &Site) -> Vec<(String, Site)> {
 }
 
 /// Deliveries from interface to interface that the new site lost, and whether it gained any.
-pub fn compared(old: &Site, new: &Site) -> (Vec<(FootId, FootId)>, bool) {
+pub fn compared(old: &Site, new: &Site) -> (Vec<(InterfaceId, InterfaceId)>, bool) {
     let [old, new] = [old, new].map(|site| {
         let fabric = Fabric::new(site);
         let pairs = fabric.foot_ids().flat_map(|from| {
-            let flood = flood(&fabric, &[Start::Foot(from)]);
-            let feet: Vec<FootId> = flood.feet().collect();
+            let flood = flood(&fabric, &[Start::WiredInterface(from)]);
+            let feet: Vec<InterfaceId> = flood.feet().collect();
             feet.into_iter().map(move |to| (from, to))
         });
-        pairs.collect::<BTreeSet<(FootId, FootId)>>()
+        pairs.collect::<BTreeSet<(InterfaceId, InterfaceId)>>()
     });
     let lost = old.difference(&new).copied().collect();
     (lost, old.len() < new.len())

@@ -43,7 +43,7 @@ impl Seen {
                 let any = |is: fn(&Spot) -> bool| usize::from(places.iter().any(|spot| is(spot)));
                 self.by_lag += any(|spot| matches!(spot, Spot::Lag(..)));
                 self.by_bridge += any(|spot| matches!(spot, Spot::Interface(..)));
-                self.by_wire += any(|spot| matches!(spot, Spot::Wire(..)));
+                self.by_wire += any(|spot| matches!(spot, Spot::Neighbours(..)));
                 self.by_isolated += usize::from(places.iter().any(|spot| isolated(spot)));
             }
         }

@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 
 use boundwalk::model::SegmentId;
 
-use crate::frames::{Foot, Frames, Reach, Spot};
+use crate::frames::{Frames, Reach, Spot, WiredInterface};
 
 /// What passes frames to or from devices of a segment, each as a sentence.
 pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
@@ -47,15 +47,17 @@ pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
 pub fn carried(frames: &Frames<'_>, segment: SegmentId) -> bool {
     let here = places(frames, segment);
     let mut ids = frames.site.segment_ids();
-    let own = |foot: &Foot| frames.segment(*foot) == segment;
+    let own = |foot: &WiredInterface| frames.segment(*foot) == segment;
     let mut feet = ids.by_ref().flat_map(|id| frames.feet_on(id));
     feet.any(|foot| {
         let trip = frames.send_from(foot);
         let comes = trip.left.keys().any(|(spot, _)| here.contains(spot));
         let hosts = trip.feet.keys().any(|foot| own(foot) && !is_router(foot));
         match foot {
-            Foot::Router(..) => own(&foot) || comes || hosts,
-            Foot::Host(host, _) => own(&foot) && 1 < frames.site.hosts[host].interfaces.len(),
+            WiredInterface::Router(..) => own(&foot) || comes || hosts,
+            WiredInterface::Host(host, _) => {
+                own(&foot) && 1 < frames.site.hosts[host].interfaces.len()
+            }
         }
     })
 }
@@ -71,6 +73,6 @@ fn heard_by(frames: &Frames<'_>, reach: &Reach) -> BTreeSet<SegmentId> {
     frames.segments_that_hear(&devices)
 }
 
-fn is_router(foot: &Foot) -> bool {
-    matches!(foot, Foot::Router(..))
+fn is_router(foot: &WiredInterface) -> bool {
+    matches!(foot, WiredInterface::Router(..))
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use boundwalk::load::load_text;
 use boundwalk::model::{SegmentId, Site, VlanId};
 
-use crate::frames::{Foot, Frames, Group, Reach, Spot};
+use crate::frames::{Frames, Group, Reach, Spot, WiredInterface};
 
 /// The site of a text that loads.
 pub fn site(text: &str) -> Site {
@@ -61,8 +61,8 @@ pub fn groups(
 /// Names of devices that take frames.
 pub fn takers<'s>(site: &'s Site, reach: &Reach) -> Vec<&'s str> {
     let devices = reach.feet.iter().map(|foot| match *foot {
-        Foot::Router(router, _) => site.routers[router].name.value.as_str(),
-        Foot::Host(host, _) => site.hosts[host].name.value.as_str(),
+        WiredInterface::Router(router, _) => site.routers[router].name.value.as_str(),
+        WiredInterface::Host(host, _) => site.hosts[host].name.value.as_str(),
     });
     let devices: BTreeSet<&str> = devices.collect();
     devices.into_iter().collect()

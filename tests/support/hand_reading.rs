@@ -178,7 +178,7 @@ impl<'n> Reader<'n> {
 
     /// A part in words, for a message.
     pub fn show(&self, passing: &Passing, part: &Region) -> String {
-        let naming = boundwalk::analysis::Naming::new(self.network, self.family);
+        let naming = boundwalk::analysis::ServiceLabels::new(self.network, self.family);
         let filter = self.site.routers[0].filter().expect("a gateway filters");
         format!(
             "{} from {} to {}{} by \"{}\"",

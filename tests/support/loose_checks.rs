@@ -4,10 +4,12 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::forwarding::layer2::{Fabric, FootId, FootOf, Frame, SocketName, Start, flood};
+use boundwalk::forwarding::layer2::{
+    Fabric, Frame, InterfaceId, InterfaceOf, PortName, Start, flood,
+};
 use boundwalk::model::{HostId, RouterId, Site};
 
-use crate::frames::{Foot, Frames, Spot};
+use crate::frames::{Frames, Spot, WiredInterface};
 
 /// The first difference, as a sentence; and how many deliveries involve an interface without a cable.
 pub fn differences(site: &Site) -> (Option<String>, usize) {
@@ -21,20 +23,20 @@ pub fn differences(site: &Site) -> (Option<String>, usize) {
             .filter(|&&to| !(frames.is_cabled(from) && frames.is_cabled(to)))
             .count();
         let expected = taken.into_keys().collect();
-        let found = reached(&fabric, Start::Foot(foot));
+        let found = reached(&fabric, Start::WiredInterface(foot));
         if let Some(what) = differs(&format!("{from:?}"), &found, &expected) {
             return (Some(what), loose);
         }
     }
     for id in fabric.socket_ids() {
         let spot = match fabric.socket(id).name {
-            SocketName::Port(switch, port) => Spot::Port(switch.0, port),
-            SocketName::Lag(switch, lag) => Spot::Lag(switch.0, lag),
-            SocketName::Interface(..) | SocketName::Unnamed => continue,
+            PortName::Port(switch, port) => Spot::Port(switch.0, port),
+            PortName::Lag(switch, lag) => Spot::Lag(switch.0, lag),
+            PortName::Interface(..) | PortName::Unnamed => continue,
         };
         for tags in frames.stacks() {
             let expected = frames.send(spot, &tags).feet.into_keys().collect();
-            let found = reached(&fabric, Start::Seat(id, Frame::with_tags(&tags)));
+            let found = reached(&fabric, Start::AttachPoint(id, Frame::with_tags(&tags)));
             if let Some(what) = differs(&format!("{spot:?} {tags:?}"), &found, &expected) {
                 return (Some(what), loose);
             }
@@ -43,19 +45,23 @@ pub fn differences(site: &Site) -> (Option<String>, usize) {
     (None, loose)
 }
 
-fn differs(who: &str, found: &BTreeSet<Foot>, expected: &BTreeSet<Foot>) -> Option<String> {
+fn differs(
+    who: &str,
+    found: &BTreeSet<WiredInterface>,
+    expected: &BTreeSet<WiredInterface>,
+) -> Option<String> {
     let what = || format!("{who}\ncode:      {found:?}\nsimulator: {expected:?}");
     (found != expected).then(what)
 }
 
-fn reached(fabric: &Fabric, start: Start) -> BTreeSet<Foot> {
+fn reached(fabric: &Fabric, start: Start) -> BTreeSet<WiredInterface> {
     let flood = flood(fabric, &[start]);
     flood.feet().map(|foot| simulated(fabric, foot)).collect()
 }
 
-fn simulated(fabric: &Fabric, foot: FootId) -> Foot {
+fn simulated(fabric: &Fabric, foot: InterfaceId) -> WiredInterface {
     match fabric.foot(foot).of {
-        FootOf::Router(RouterId(router), at) => Foot::Router(router, at),
-        FootOf::Host(HostId(host), at) => Foot::Host(host, at),
+        InterfaceOf::Router(RouterId(router), at) => WiredInterface::Router(router, at),
+        InterfaceOf::Host(HostId(host), at) => WiredInterface::Host(host, at),
     }
 }

@@ -33,7 +33,7 @@ pub struct Segment {
 
 /// An interface on the segment of that number.
 #[derive(Clone)]
-pub struct Foot {
+pub struct WiredInterface {
     pub segment: usize,
     pub addresses: Vec<IpNet>,
 }
@@ -51,7 +51,7 @@ pub enum Kind {
 pub struct Device {
     pub name: String,
     pub kind: Kind,
-    pub feet: Vec<Foot>,
+    pub feet: Vec<WiredInterface>,
 }
 
 /// A site that is being made.
@@ -164,7 +164,7 @@ impl Plan {
         let count = self.random.between(least, most);
         let all: Vec<usize> = (0..self.segments.len()).collect();
         let chosen = self.random.some(&all, count);
-        let mut feet: Vec<Foot> = Vec::new();
+        let mut feet: Vec<WiredInterface> = Vec::new();
         for segment in chosen {
             feet.push(self.foot(segment, feet.len()));
             if self.random.percent(10) {
@@ -174,7 +174,7 @@ impl Plan {
         self.devices.push(Device { name, kind, feet });
     }
 
-    fn foot(&mut self, segment: usize, index: usize) -> Foot {
+    fn foot(&mut self, segment: usize, index: usize) -> WiredInterface {
         let mut addresses = Vec::new();
         for prefix in 0..self.segments[segment].prefixes.len() {
             let count = [0, 1, 1, 1, 1, 1, 1, 1, 1, 2][self.random.below(10)];
@@ -192,7 +192,7 @@ impl Plan {
             let address = Ipv6Addr::from((0xfe80_u128 << 112) + number);
             addresses.push(IpNet::new(address.into(), 64).expect("a length for IPv6"));
         }
-        Foot { segment, addresses }
+        WiredInterface { segment, addresses }
     }
 
     fn write_segments(&mut self, text: &mut String) {

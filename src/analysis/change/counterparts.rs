@@ -1,19 +1,19 @@
 //! Which segment, gateway and group of unclaimed ports of one version is which of the other.
 
 use boundwalk_forwarding::Network;
-use boundwalk_forwarding::layer2::{Origin, SocketName, Unclaimed, UnclaimedId};
+use boundwalk_forwarding::layer2::{Origin, PortName, Unclaimed, UnclaimedId};
 use boundwalk_model::{RouterId, SegmentId, Site, Switch, SwitchId};
 
 /// The same thing in both versions, or a thing of one of them.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Twin<T> {
+pub struct Matched<T> {
     /// In the old version; `None`: it is new.
     pub old: Option<T>,
     /// In the new version; `None`: it is gone.
     pub new: Option<T>,
 }
 
-impl<T: Copy> Twin<T> {
+impl<T: Copy> Matched<T> {
     /// In one version: the new one or the old one.
     pub fn side(self, new: bool) -> Option<T> {
         match new {
@@ -27,11 +27,11 @@ impl<T: Copy> Twin<T> {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Counterparts {
     /// Segments: in the order of the old version, then new ones.
-    pub segments: Vec<Twin<SegmentId>>,
+    pub segments: Vec<Matched<SegmentId>>,
     /// Gateways and routers likewise.
-    pub routers: Vec<Twin<RouterId>>,
+    pub routers: Vec<Matched<RouterId>>,
     /// Groups of live ports that belong to no segment likewise.
-    pub unclaimed: Vec<Twin<UnclaimedId>>,
+    pub unclaimed: Vec<Matched<UnclaimedId>>,
 }
 
 impl Counterparts {
@@ -77,12 +77,12 @@ impl Counterparts {
     }
 
     /// Everywhere that a hostile device may be, in either version.
-    pub fn origins(&self) -> impl Iterator<Item = Twin<Origin>> + '_ {
-        let segments = self.segments.iter().map(|twin| Twin {
+    pub fn origins(&self) -> impl Iterator<Item = Matched<Origin>> + '_ {
+        let segments = self.segments.iter().map(|twin| Matched {
             old: twin.old.map(Origin::Segment),
             new: twin.new.map(Origin::Segment),
         });
-        let unclaimed = self.unclaimed.iter().map(|twin| Twin {
+        let unclaimed = self.unclaimed.iter().map(|twin| Matched {
             old: twin.old.map(Origin::Unclaimed),
             new: twin.new.map(Origin::Unclaimed),
         });
@@ -91,7 +91,7 @@ impl Counterparts {
 }
 
 /// Switches by name, then by their ports and LAGs.
-fn switches(old: &Site, new: &Site) -> Vec<Twin<SwitchId>> {
+fn switches(old: &Site, new: &Site) -> Vec<Matched<SwitchId>> {
     let mut switches = Pairing::new(old.switches.len(), new.switches.len());
     let name = |switch: &Switch| Some(switch.name.value.clone());
     switches.by(|at| name(&old.switches[at]), |at| name(&new.switches[at]));
@@ -117,16 +117,16 @@ fn switches(old: &Site, new: &Site) -> Vec<Twin<SwitchId>> {
 fn first_port<'n>(network: &'n Network<'_>, group: &Unclaimed) -> Option<&'n str> {
     let names = group.sockets.iter().filter_map(|&at| {
         let name = match network.fabric.socket(at).name {
-            SocketName::Port(switch, at) => &network.site.switches[switch.0].ports[at].name,
-            SocketName::Lag(switch, at) => &network.site.switches[switch.0].lags[at].name,
-            SocketName::Interface(..) | SocketName::Unnamed => return None,
+            PortName::Port(switch, at) => &network.site.switches[switch.0].ports[at].name,
+            PortName::Lag(switch, at) => &network.site.switches[switch.0].lags[at].name,
+            PortName::Interface(..) | PortName::Unnamed => return None,
         };
         Some(name.value.as_str())
     });
     names.min()
 }
 
-fn unclaimed(old: &Network<'_>, new: &Network<'_>) -> Vec<Twin<UnclaimedId>> {
+fn unclaimed(old: &Network<'_>, new: &Network<'_>) -> Vec<Matched<UnclaimedId>> {
     let switches = switches(old.site, new.site);
     // A switch of the new version by its number in the old one.
     let known = |id: SwitchId| {
@@ -188,13 +188,13 @@ impl Pairing {
         }
     }
 
-    fn twins<T>(&self, id: impl Fn(usize) -> T) -> Vec<Twin<T>> {
-        let old = self.old.iter().enumerate().map(|(at, twin)| Twin {
+    fn twins<T>(&self, id: impl Fn(usize) -> T) -> Vec<Matched<T>> {
+        let old = self.old.iter().enumerate().map(|(at, twin)| Matched {
             old: Some(id(at)),
             new: twin.map(&id),
         });
         let added = self.taken.iter().enumerate().filter(|(_, taken)| !**taken);
-        let added = added.map(|(at, _)| Twin {
+        let added = added.map(|(at, _)| Matched {
             old: None,
             new: Some(id(at)),
         });

@@ -6,7 +6,7 @@ use similar::{Algorithm, DiffOp, capture_diff_slices};
 use boundwalk_diagnostic::Span;
 use boundwalk_model::{Filter, RouterId, Site};
 
-use super::counterparts::{Counterparts, Twin};
+use super::counterparts::{Counterparts, Matched};
 use super::pairing::{Pair, Renames, pairs};
 use super::things::{KINDS, Thing, rules, translations};
 
@@ -37,7 +37,7 @@ pub struct Edit {
     /// Where it stands.
     pub new: Option<Span>,
     /// For a rule, its gateway and number in the old and in the new version.
-    pub rule: Option<Twin<(RouterId, usize)>>,
+    pub rule: Option<Matched<(RouterId, usize)>>,
 }
 
 /// Edits, in the order of the parts of a site: what is added, removed or changed, and lines of ordered lists that moved.
@@ -63,7 +63,7 @@ pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
 }
 
 /// Rules and translations of one gateway.
-fn ordered_edits((old, new): (&Site, &Site), twin: Twin<RouterId>, found: &mut Vec<Edit>) {
+fn ordered_edits((old, new): (&Site, &Site), twin: Matched<RouterId>, found: &mut Vec<Edit>) {
     let (name, was, is) = match (twin.old, twin.new) {
         (old_id, Some(id)) => (
             &new.router(id).name.value,
@@ -78,7 +78,7 @@ fn ordered_edits((old, new): (&Site, &Site), twin: Twin<RouterId>, found: &mut V
     for (pair, change) in lists.changed_or_moved() {
         let what = format!("{name} rule \"{}\"", lists.name(pair));
         found.push(Edit {
-            rule: Some(Twin {
+            rule: Some(Matched {
                 old: twin.old.zip(pair.0),
                 new: twin.new.zip(pair.1),
             }),

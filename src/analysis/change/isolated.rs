@@ -7,7 +7,7 @@ use boundwalk_packet::IntervalSet;
 use super::super::distance::{Distance, EFFORT, distance};
 use super::super::isolation::{Verdict, isolations};
 use super::super::witness::representative;
-use super::counterparts::Twin;
+use super::counterparts::Matched;
 use super::reach::{ReachChange, Spot};
 
 /// How a segment stands in one version.
@@ -101,7 +101,7 @@ pub fn isolation_changes(
         id.is_some_and(|id| surely_reachable(network, id))
     };
     let asked = asked.filter(|&(twin, ..)| !(open(old, twin.old) && open(new, twin.new)));
-    let mut asked: Vec<(Twin<SegmentId>, SegmentId, bool)> = asked.collect();
+    let mut asked: Vec<(Matched<SegmentId>, SegmentId, bool)> = asked.collect();
     asked.sort_by_key(|&(_, _, claimed)| !claimed);
     let of = |new| asked.iter().filter_map(move |(twin, ..)| twin.side(new));
     let mut before = stood(old, &of(false).collect::<Vec<_>>()).into_iter();
@@ -152,7 +152,7 @@ fn stood(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict> {
 }
 
 /// Whether something opens or closes for a segment, or may.
-fn names(reach: &ReachChange, twin: Twin<SegmentId>) -> bool {
+fn names(reach: &ReachChange, twin: Matched<SegmentId>) -> bool {
     let mut pairs = reach.pairs.iter().chain(&reach.hostile);
     pairs.any(|pair| pair.from == Spot::Segment(twin) || pair.to == Spot::Segment(twin))
 }

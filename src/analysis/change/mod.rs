@@ -16,7 +16,7 @@ mod standing;
 mod things;
 mod ways;
 
-pub use counterparts::{Counterparts, Twin};
+pub use counterparts::{Counterparts, Matched};
 pub use edited::{Edit, EditKind, edits};
 pub use isolated::{IsolationChange, Stood, Trend, isolation_changes};
 pub use pair::Changed;

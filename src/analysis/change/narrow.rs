@@ -1,7 +1,7 @@
 //! What to ask of a pair where only rules differ: packets that those rules name, as plain and as hostile devices send
 //! them.
 
-use boundwalk_forwarding::{Accepts, DeviceId, Origin, Stand};
+use boundwalk_forwarding::{Accepts, DeviceId, Origin, SendPoint};
 use boundwalk_model::{AddressMatch, Rule, SegmentId};
 use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
@@ -47,7 +47,7 @@ impl Seen {
             ingress: Vec::new(),
             sources: IntervalSet::empty(),
         };
-        for &(device, at) in &plan.wire(Stand::Hostile(from)).attached {
+        for &(device, at) in &plan.wire(SendPoint::Hostile(from)).attached {
             let interface = &plan.device(device).interfaces[at];
             seen.ingress.push(interface.segment.0);
             let accepted = interface.accepts.as_ref().map(Accepts::all);
@@ -149,12 +149,12 @@ fn direct(ground: &Ground<'_>) -> bool {
     // A host with several interfaces takes what is for another of its addresses.
     let mut hosts = plan.devices.iter().filter(|device| !device.forwards);
     let segments =
-        (0..plan.segments.len()).map(|at| (SegmentId(at), Stand::Segment(SegmentId(at))));
+        (0..plan.segments.len()).map(|at| (SegmentId(at), SendPoint::Segment(SegmentId(at))));
     let single = hosts.clone().all(|host| host.interfaces.len() < 2);
     let own = hosts.by_ref().filter_map(|host| match host.id {
         DeviceId::Host(id) => Some((
             host.interfaces.first()?.segment,
-            Stand::Foot(plan.host_index(id), 0),
+            SendPoint::WiredInterface(plan.host_index(id), 0),
         )),
         DeviceId::Router(_) => None,
     });

@@ -35,13 +35,13 @@ pub struct Changed {
 
 /// What becomes of what a pair sends, in one version. Of a hostile sender: of what no plain device there sends.
 #[derive(Default)]
-pub(super) struct Fates {
+pub(super) struct Outcomes {
     passed: Vec<(Region, Vec<DecidedBy>)>,
     stopped: Vec<(Stop, Region)>,
     coverage: Coverage,
 }
 
-impl Fates {
+impl Outcomes {
     pub(super) fn new(ground: &Ground<'_>, sender: Sender, to: usize, narrow: &Narrow) -> Self {
         let mut fates = Self::default();
         let column = &ground.columns[to];
@@ -99,11 +99,11 @@ impl Fates {
 /// One side of a comparison: what passes there, and what is known to pass elsewhere or by other senders.
 pub(super) struct Side<'a, 'n> {
     /// What passes.
-    pub there: &'a Fates,
+    pub there: &'a Outcomes,
     /// What passes in the other version.
-    pub other: &'a Fates,
+    pub other: &'a Outcomes,
     /// What is no difference besides, wherever it passes.
-    pub besides: &'a [&'a Fates],
+    pub besides: &'a [&'a Outcomes],
     /// The version where it passes.
     pub shown: &'a Ground<'n>,
     /// Whether the sender is hostile. It counts what such a device reaches, by whatever source: an address with a service

@@ -1,41 +1,41 @@
 //! Every pair of segments, compared.
 
 use boundwalk_forwarding::{
-    Coverage, DeviceIndex, Limit, Network, Origin, Plan, Sender, Stand, UnclaimedId,
+    Coverage, DeviceIndex, Limit, Network, Origin, Plan, SendPoint, Sender, UnclaimedId,
 };
 use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::intent::Ground;
-use super::counterparts::{Counterparts, Twin};
+use super::counterparts::{Counterparts, Matched};
 use super::delta::Delta;
 use super::narrow::{Named, Narrow, Seen};
-use super::pair::{Changed, Fates, Side};
+use super::pair::{Changed, Outcomes, Side};
 
 /// A place in both versions.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Spot {
     /// A segment.
-    Segment(Twin<SegmentId>),
+    Segment(Matched<SegmentId>),
     /// A gateway or router itself.
-    Router(Twin<RouterId>),
+    Router(Matched<RouterId>),
     /// Live ports of a switch that belong to no segment: only hostile devices are there.
-    Unclaimed(Twin<UnclaimedId>),
+    Unclaimed(Matched<UnclaimedId>),
 }
 
 impl Spot {
     /// Where a hostile device is attached.
-    pub fn of(origin: Twin<Origin>) -> Self {
+    pub fn of(origin: Matched<Origin>) -> Self {
         let unclaimed = |origin: Option<Origin>| match origin {
             Some(Origin::Unclaimed(group)) => Some(group),
             Some(Origin::Segment(_)) | None => None,
         };
-        let group = Twin {
+        let group = Matched {
             old: unclaimed(origin.old),
             new: unclaimed(origin.new),
         };
         match group.old.or(group.new) {
             Some(_) => Self::Unclaimed(group),
-            None => Self::Segment(Twin {
+            None => Self::Segment(Matched {
                 old: origin.old.and_then(Origin::segment),
                 new: origin.new.and_then(Origin::segment),
             }),
@@ -43,7 +43,7 @@ impl Spot {
     }
 
     /// The segment, if it is one.
-    pub fn segment(self) -> Option<Twin<SegmentId>> {
+    pub fn segment(self) -> Option<Matched<SegmentId>> {
         match self {
             Self::Segment(twin) => Some(twin),
             Self::Router(_) | Self::Unclaimed(_) => None,
@@ -192,7 +192,7 @@ fn inside_alike(old: &Plan, new: &Plan) -> bool {
     segments.all(|(one, other)| one.addresses == other.addresses && one.cover == other.cover)
         && devices.all(|(at, device)| {
             (0..device.interfaces.len()).all(|interface| {
-                let stand = Stand::Foot(DeviceIndex(at), interface);
+                let stand = SendPoint::WiredInterface(DeviceIndex(at), interface);
                 old.wire(stand) == new.wire(stand)
             })
         })
@@ -210,13 +210,13 @@ struct Comparison<'a, 'n> {
 
 impl Comparison<'_, '_> {
     /// Every pair with one sender, in both stances.
-    fn from(&self, origin: Twin<Origin>, change: &mut ReachChange) {
+    fn from(&self, origin: Matched<Origin>, change: &mut ReachChange) {
         let from = Spot::of(origin);
-        let plain = from.segment().map(|twin| Twin {
+        let plain = from.segment().map(|twin| Matched {
             old: twin.old.map(Sender::Segment),
             new: twin.new.map(Sender::Segment),
         });
-        let hostile = Twin {
+        let hostile = Matched {
             old: origin.old.map(Sender::Hostile),
             new: origin.new.map(Sender::Hostile),
         };
@@ -246,13 +246,13 @@ impl Comparison<'_, '_> {
     }
 
     /// Whether a sender may reach something else than before: what it finds on its wire is not all the same.
-    fn may_differ(&self, sender: Twin<Sender>) -> bool {
+    fn may_differ(&self, sender: Matched<Sender>) -> bool {
         let (true, Some(old), Some(new)) = (self.inside_alike, sender.old, sender.new) else {
             return true;
         };
         let stand = |sender| match sender {
-            Sender::Segment(segment) => Some(Stand::Segment(segment)),
-            Sender::Hostile(origin) => Some(Stand::Hostile(origin)),
+            Sender::Segment(segment) => Some(SendPoint::Segment(segment)),
+            Sender::Hostile(origin) => Some(SendPoint::Hostile(origin)),
             Sender::Host(_) => None,
         };
         let [one, other] = [(0, old), (1, new)].map(|(version, sender)| {
@@ -262,7 +262,7 @@ impl Comparison<'_, '_> {
     }
 
     /// The sender as rules see it, in both stances, where only rules differ.
-    fn seen(&self, origin: Twin<Origin>) -> [Option<Seen>; 2] {
+    fn seen(&self, origin: Matched<Origin>) -> [Option<Seen>; 2] {
         let ground = &self.grounds[1];
         match (&self.named, origin.new) {
             (Some(_), Some(origin)) => {
@@ -291,8 +291,8 @@ struct Pair<'a, 'n> {
     from: Spot,
     to: Spot,
     /// All that is on the sender's segment; `None`: unclaimed ports.
-    plain: Option<Twin<Sender>>,
-    hostile: Twin<Sender>,
+    plain: Option<Matched<Sender>>,
+    hostile: Matched<Sender>,
 }
 
 impl<'n> Pair<'_, 'n> {
@@ -314,29 +314,33 @@ impl<'n> Pair<'_, 'n> {
         // What devices that do as configured send is told of them.
         let plain = plain.filter(|_| asked == hostile);
         let plain = plain.or_else(|| Some(self.fates(self.plain?, narrow)));
-        let besides: Vec<&Fates> = plain.iter().flatten().collect();
+        let besides: Vec<&Outcomes> = plain.iter().flatten().collect();
         let differences = self.difference(self.hostile, &fates, &besides);
         change.hostile.extend(differences);
     }
 
-    fn place(&self, sender: Twin<Sender>, version: usize) -> Option<(&Ground<'n>, Sender, usize)> {
+    fn place(
+        &self,
+        sender: Matched<Sender>,
+        version: usize,
+    ) -> Option<(&Ground<'n>, Sender, usize)> {
         let ground = &self.comparison.grounds[version];
         let new = version == 1;
         Some((ground, sender.side(new)?, self.to.column(ground, new)?))
     }
 
-    fn fates(&self, sender: Twin<Sender>, narrow: &Narrow) -> [Fates; 2] {
+    fn fates(&self, sender: Matched<Sender>, narrow: &Narrow) -> [Outcomes; 2] {
         [0, 1].map(|version| match self.place(sender, version) {
-            Some((ground, sender, to)) => Fates::new(ground, sender, to, narrow),
-            None => Fates::default(),
+            Some((ground, sender, to)) => Outcomes::new(ground, sender, to, narrow),
+            None => Outcomes::default(),
         })
     }
 
     fn difference(
         &self,
-        sender: Twin<Sender>,
-        fates: &[Fates; 2],
-        besides: &[&Fates],
+        sender: Matched<Sender>,
+        fates: &[Outcomes; 2],
+        besides: &[&Outcomes],
     ) -> Option<PairChange> {
         if fates[0].surely_alike(&fates[1]) {
             return None;

@@ -5,16 +5,16 @@ use rustc_hash::FxHashSet;
 use boundwalk_forwarding::{Network, Origin};
 
 use super::super::bypass::{Bypass, bypasses, ways};
-use super::counterparts::{Counterparts, Twin};
+use super::counterparts::{Counterparts, Matched};
 use super::reach::ReachChange;
 
 /// A pair with a way round the gateway in one version only.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct WayChange {
     /// Where the device is attached.
-    pub from: Twin<Origin>,
+    pub from: Matched<Origin>,
     /// What it reaches.
-    pub to: Twin<Origin>,
+    pub to: Matched<Origin>,
     /// The way, in the version that has it.
     pub bypass: Bypass,
 }
@@ -35,7 +35,7 @@ impl WayChanges {
     }
 }
 
-type Ends = (Twin<Origin>, Twin<Origin>);
+type Ends = (Matched<Origin>, Matched<Origin>);
 
 /// Compares the ways round of two versions. Rules decide none of them, so nothing is looked at where only rules differ.
 pub fn way_changes(old: &Network<'_>, new: &Network<'_>, reach: &ReachChange) -> WayChanges {
@@ -52,7 +52,7 @@ pub fn way_changes(old: &Network<'_>, new: &Network<'_>, reach: &ReachChange) ->
 }
 
 /// The place in both versions that is this one in one of them.
-fn twin(counterparts: &Counterparts, new: bool, origin: Origin) -> Option<Twin<Origin>> {
+fn twin(counterparts: &Counterparts, new: bool, origin: Origin) -> Option<Matched<Origin>> {
     let mut all = counterparts.origins();
     all.find(|twin| twin.side(new) == Some(origin))
 }

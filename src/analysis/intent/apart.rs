@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, Stand};
+use boundwalk_forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, SendPoint};
 use boundwalk_model::{Family, SegmentId};
 
 use super::standing::Link;
@@ -53,7 +53,7 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
         let mut stands = Vec::new();
         match here {
             Link::Segment(segment) => {
-                stands.push(Stand::Hostile(Origin::Segment(segment)));
+                stands.push(SendPoint::Hostile(Origin::Segment(segment)));
             }
             Link::Router(router) => {
                 stands_of(network, family, plan.router_index(router), &mut stands)
@@ -94,7 +94,12 @@ fn has_home(plan: &Plan, device: DeviceIndex, segment: SegmentId) -> bool {
         && interfaces.any(|at| at.segment == segment && !at.addresses.is_empty())
 }
 
-fn stands_of(network: &Network<'_>, family: Family, device: DeviceIndex, into: &mut Vec<Stand>) {
+fn stands_of(
+    network: &Network<'_>,
+    family: Family,
+    device: DeviceIndex,
+    into: &mut Vec<SendPoint>,
+) {
     let interfaces = network.plan(family).device(device).interfaces.len();
-    into.extend((0..interfaces).map(|interface| Stand::Foot(device, interface)));
+    into.extend((0..interfaces).map(|interface| SendPoint::WiredInterface(device, interface)));
 }

@@ -4,12 +4,16 @@ use boundwalk_forwarding::{Network, Stop};
 use boundwalk_model::Family;
 
 use super::super::deciders::rule_name;
-use super::super::naming::Naming;
+use super::super::naming::ServiceLabels;
 use super::super::party::{Party, party_name};
 use super::standing::{Breach, Demand, Link};
 
 /// A breach in one sentence without a full stop. `namings`: IPv4, then IPv6.
-pub fn breach_text(network: &Network<'_>, namings: &[Naming<'_>; 2], breach: &Breach) -> String {
+pub fn breach_text(
+    network: &Network<'_>,
+    namings: &[ServiceLabels<'_>; 2],
+    breach: &Breach,
+) -> String {
     let site = network.site;
     let from = &site.segment(breach.from).name.value;
     let to = match breach.to {

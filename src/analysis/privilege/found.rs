@@ -10,8 +10,8 @@ use boundwalk_packet::Region;
 use super::super::deciders::{DecidedBy, where_it_stops};
 use super::super::intent::Standing;
 use super::super::party::Party;
-use super::measure::{Axis, Measure, Shadow};
-use super::part::Doors;
+use super::measure::{Axis, Measure, Projection};
+use super::part::InterfacePair;
 
 /// The service of an observed flow.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -60,7 +60,7 @@ pub struct RuleUse {
     pub measure: Measure,
     /// Observed flows that it decides.
     pub observed: usize,
-    pub(super) permitted: BTreeMap<Doors, [Shadow; 2]>,
+    pub(super) permitted: BTreeMap<InterfacePair, [Projection; 2]>,
     pub(super) pieces: Vec<Piece>,
     /// Why it can't be tightened; `None`: it can.
     pub(super) fixed: Option<&'static str>,
@@ -70,7 +70,7 @@ pub struct RuleUse {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Piece {
     pub family: Family,
-    pub doors: Doors,
+    pub doors: InterfacePair,
     pub packets: Region,
 }
 

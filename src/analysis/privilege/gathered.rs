@@ -10,14 +10,14 @@ use boundwalk_packet::{ClassSet, IntervalSet, Region};
 use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};
 use super::found::{Piece, RuleUse};
-use super::measure::{Axis, Measure, Shadow, services};
-use super::part::{Decision, Doors, seen};
+use super::measure::{Axis, Measure, Projection, services};
+use super::part::{Decision, InterfacePair, seen};
 
 /// What is known of a rule so far.
 pub(super) struct Gathered {
-    pub permitted: BTreeMap<Doors, [Shadow; 2]>,
-    pub sent: [Shadow; 2],
-    pub used: [Shadow; 2],
+    pub permitted: BTreeMap<InterfacePair, [Projection; 2]>,
+    pub sent: [Projection; 2],
+    pub used: [Projection; 2],
     pub packets: Axis,
     pub observed: usize,
     pieces: Vec<Piece>,
@@ -26,7 +26,7 @@ pub(super) struct Gathered {
 
 impl Gathered {
     pub(super) fn new(network: &Network<'_>) -> Self {
-        let none = || [Shadow::none(network), Shadow::none(network)];
+        let none = || [Projection::none(network), Projection::none(network)];
         Self {
             permitted: BTreeMap::new(),
             sent: none(),
@@ -63,11 +63,12 @@ impl Gathered {
 
     pub(super) fn finish(self, network: &Network<'_>, (router, rule): DecidedBy) -> RuleUse {
         let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
-        let sizes = |field: fn(&Shadow) -> &IntervalSet| {
+        let sizes = |field: fn(&Projection) -> &IntervalSet| {
             [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))
         };
-        let union =
-            |shadows: &[Shadow; 2]| -> ClassSet { shadows[0].services.union(&shadows[1].services) };
+        let union = |shadows: &[Projection; 2]| -> ClassSet {
+            shadows[0].services.union(&shadows[1].services)
+        };
         RuleUse {
             router,
             rule,

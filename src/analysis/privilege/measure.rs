@@ -60,13 +60,13 @@ pub(super) fn services(network: &Network<'_>, set: &ClassSet) -> BigUint {
 
 /// The fields of a set of packets of one family, each by itself.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub(super) struct Shadow {
+pub(super) struct Projection {
     pub source: IntervalSet,
     pub destination: IntervalSet,
     pub services: ClassSet,
 }
 
-impl Shadow {
+impl Projection {
     pub(super) fn none(network: &Network<'_>) -> Self {
         Self {
             source: IntervalSet::empty(),

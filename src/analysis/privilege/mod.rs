@@ -13,7 +13,7 @@ mod tightened;
 
 pub use found::{Impossible, NeedUse, Observed, ObservedService, PairUse, Privilege, RuleUse};
 pub use measure::{Axis, Measure};
-pub use part::Doors;
+pub use part::InterfacePair;
 pub use survey::privilege;
 pub use tighten::{Kept, NewFields, Tightened, party_text, tighten};
 pub use tightened::{Proof, prove};

@@ -9,7 +9,7 @@ use super::super::intent::{Ground, Passed};
 
 /// Where a packet comes in and goes out at a gateway, for `from` and `to` of a rule.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Doors {
+pub struct InterfacePair {
     /// Segment of the interface of arrival.
     pub from: SegmentId,
     /// Segment of the interface of departure; `None`: the gateway itself.
@@ -20,7 +20,7 @@ pub struct Doors {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Decision {
     pub decider: DecidedBy,
-    pub doors: Doors,
+    pub doors: InterfacePair,
     /// Whether the rule sees sources as they are sent, and destinations as they arrive.
     pub seen_plainly: bool,
 }
@@ -39,7 +39,7 @@ pub(super) fn decisions(ground: &Ground<'_>, passed: &Passed) -> Vec<Decision> {
         let destination_after = hops[number + 1..].iter().any(|hop| rewrites(hop, true));
         decisions.push(Decision {
             decider: (router, hop.rule),
-            doors: Doors {
+            doors: InterfacePair {
                 from: segment(hop.ingress),
                 to: hop.egress.map(segment),
             },

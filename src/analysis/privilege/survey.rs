@@ -13,7 +13,7 @@ use super::super::matrix::messages;
 use super::super::replies::left_over;
 use super::found::{NeedUse, Observed, PairUse, Privilege, follow};
 use super::gathered::Gathered;
-use super::measure::{Axis, Shadow, at, triples};
+use super::measure::{Axis, Projection, at, triples};
 use super::part::{decisions, seen};
 
 /// Impossible flows that are followed.
@@ -298,7 +298,8 @@ impl<'n> Survey<'n> {
             rule.packets.used += &axis.used;
             rule.observed += observed;
             let doors = rule.permitted.entry(decision.doors);
-            let shadows = doors.or_insert_with(|| [Shadow::none(network), Shadow::none(network)]);
+            let shadows =
+                doors.or_insert_with(|| [Projection::none(network), Projection::none(network)]);
             shadows[at(family)].add(&seen(ground, part, &part.sent));
             for region in used {
                 rule.used[at(family)].add(region);

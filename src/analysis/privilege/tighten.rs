@@ -11,10 +11,10 @@ use boundwalk_model::{
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::super::naming::Naming;
+use super::super::naming::ServiceLabels;
 use super::found::{Piece, RuleUse};
-use super::measure::{Shadow, triples};
-use super::part::Doors;
+use super::measure::{Projection, triples};
+use super::part::InterfacePair;
 
 /// The fields of a rule that change, with their items as the file writes them.
 pub type NewFields = BTreeMap<RuleField, Vec<String>>;
@@ -49,9 +49,9 @@ const MOST_RANGES: usize = 6;
 
 /// A group of used parts, to become one rule: what it names is the product of its fields.
 #[derive(Clone, PartialEq, Eq, Debug)]
-struct Hull {
-    doors: Vec<Doors>,
-    shadows: [Shadow; 2],
+struct BoundingRule {
+    doors: Vec<InterfacePair>,
+    shadows: [Projection; 2],
 }
 
 /// Suggests tighter rules for a permit, at most `most` in its place (1 or more): few rules are easy to read, many
@@ -61,7 +61,7 @@ struct Hull {
 /// Why the rule stays as it is.
 pub fn tighten(
     network: &Network<'_>,
-    naming: &Naming<'_>,
+    naming: &ServiceLabels<'_>,
     rule: &RuleUse,
     most: usize,
 ) -> Result<Tightened, Kept> {
@@ -99,12 +99,12 @@ pub fn tighten(
     })
 }
 
-fn hulls(network: &Network<'_>, pieces: &[Piece]) -> Vec<Hull> {
-    let mut hulls: Vec<Hull> = Vec::new();
+fn hulls(network: &Network<'_>, pieces: &[Piece]) -> Vec<BoundingRule> {
+    let mut hulls: Vec<BoundingRule> = Vec::new();
     for piece in pieces {
-        let mut shadows = [Shadow::none(network), Shadow::none(network)];
+        let mut shadows = [Projection::none(network), Projection::none(network)];
         shadows[super::measure::at(piece.family)].add(&piece.packets);
-        let hull = Hull {
+        let hull = BoundingRule {
             doors: vec![piece.doors],
             shadows,
         };
@@ -122,7 +122,7 @@ fn hulls_full(pieces: &[Piece]) -> bool {
     pieces.len() > MOST_PIECES
 }
 
-impl Hull {
+impl BoundingRule {
     fn take(&mut self, other: &Self) {
         for doors in &other.doors {
             if !self.doors.contains(doors) {
@@ -152,7 +152,7 @@ impl Hull {
 }
 
 /// Joins groups until there are at most so many: each time the two whose product grows least.
-fn join(network: &Network<'_>, mut hulls: Vec<Hull>, most: usize) -> Vec<Hull> {
+fn join(network: &Network<'_>, mut hulls: Vec<BoundingRule>, most: usize) -> Vec<BoundingRule> {
     loop {
         let mut best: Option<(bool, BigUint, usize, usize)> = None;
         for one in 0..hulls.len() {
@@ -181,14 +181,14 @@ fn join(network: &Network<'_>, mut hulls: Vec<Hull>, most: usize) -> Vec<Hull> {
 /// Writes a group as the fields of a rule.
 struct Writer<'a, 'n> {
     network: &'a Network<'n>,
-    naming: &'a Naming<'a>,
+    naming: &'a ServiceLabels<'a>,
     rule: &'a RuleUse,
     old: &'a Rule,
 }
 
 impl Writer<'_, '_> {
     /// The fields that differ from the old rule; `None` where a list can't be written.
-    fn fields(&self, hull: &Hull) -> Option<NewFields> {
+    fn fields(&self, hull: &BoundingRule) -> Option<NewFields> {
         let site = self.network.site;
         let mut fields = NewFields::new();
         let permitted = &self.rule.permitted;
@@ -204,7 +204,10 @@ impl Writer<'_, '_> {
         if to != all_to {
             fields.insert(RuleField::To, parties(site, &to, &all_to));
         }
-        let mut reach = [Shadow::none(self.network), Shadow::none(self.network)];
+        let mut reach = [
+            Projection::none(self.network),
+            Projection::none(self.network),
+        ];
         for (doors, shadows) in permitted {
             if from.contains(&doors.from) && to.contains(&doors.to) {
                 for (mine, theirs) in reach.iter_mut().zip(shadows) {
@@ -214,13 +217,13 @@ impl Writer<'_, '_> {
                 }
             }
         }
-        let pair = |field: fn(&Shadow) -> &IntervalSet, of: &[Shadow; 2]| {
+        let pair = |field: fn(&Projection) -> &IntervalSet, of: &[Projection; 2]| {
             [field(&of[0]).clone(), field(&of[1]).clone()]
         };
         for (field, get, old) in [
             (
                 RuleField::Source,
-                source as fn(&Shadow) -> &IntervalSet,
+                source as fn(&Projection) -> &IntervalSet,
                 &self.old.source,
             ),
             (RuleField::Destination, destination, &self.old.destination),
@@ -234,7 +237,7 @@ impl Writer<'_, '_> {
                 }
             }
         }
-        let both = |of: &[Shadow; 2]| of[0].services.union(&of[1].services);
+        let both = |of: &[Projection; 2]| of[0].services.union(&of[1].services);
         let (used, open) = (both(&hull.shadows), both(&reach));
         if used != open {
             fields.insert(RuleField::Services, self.services(&used)?);
@@ -259,11 +262,11 @@ impl Writer<'_, '_> {
     }
 }
 
-fn source(shadow: &Shadow) -> &IntervalSet {
+fn source(shadow: &Projection) -> &IntervalSet {
     &shadow.source
 }
 
-fn destination(shadow: &Shadow) -> &IntervalSet {
+fn destination(shadow: &Projection) -> &IntervalSet {
     &shadow.destination
 }
 

@@ -3,8 +3,8 @@
 use std::net::IpAddr;
 
 use boundwalk_forwarding::{
-    DeviceId, Doubt, Network, Outcome, Packet, Place, Plan, Reply, ReplyPass, Sender, Stand, Stop,
-    Trace, trace,
+    DeviceId, Doubt, Network, Outcome, Packet, Place, Plan, Reply, ReplyPass, SendPoint, Sender,
+    Stop, Trace, trace,
 };
 use boundwalk_model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId, TCP, UDP};
 
@@ -251,7 +251,7 @@ fn reply_rules(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Vec<(Router
 
 /// Addresses of the routers that plain devices of a segment hand packets to.
 fn first_hops(plan: &Plan, segment: SegmentId) -> Vec<IpAddr> {
-    let hops = plan.wire(Stand::Segment(segment)).first_hops.iter();
+    let hops = plan.wire(SendPoint::Segment(segment)).first_hops.iter();
     let addresses = hops.filter_map(|&(device, interface)| {
         let own = &plan.device(device).interfaces[interface].addresses;
         own.first().map(|&address| plan.family.address(address))

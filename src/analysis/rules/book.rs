@@ -12,7 +12,7 @@ use super::space::RuleSpace;
 
 /// The rules of one gateway, looked at.
 #[derive(Debug)]
-pub struct RuleBook<'n> {
+pub struct GatewayReview<'n> {
     /// The gateway.
     pub id: RouterId,
     /// Its description.
@@ -50,14 +50,14 @@ pub struct Tally {
 
 /// The books of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
 /// each, within [`Effort::default`].
-pub fn books<'n>(network: &'n Network<'n>) -> Vec<RuleBook<'n>> {
+pub fn books<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
     let numbers = (0..network.site.routers.len()).map(RouterId);
     numbers
-        .filter_map(|id| RuleBook::new(network, id))
+        .filter_map(|id| GatewayReview::new(network, id))
         .collect()
 }
 
-impl<'n> RuleBook<'n> {
+impl<'n> GatewayReview<'n> {
     /// Looks at the rules of a gateway; `None` for a router that does not filter.
     pub fn new(network: &'n Network<'n>, id: RouterId) -> Option<Self> {
         let space = RuleSpace::new(network, id)?;

@@ -14,7 +14,7 @@ use super::ranks::{Piece, Pieces, Ranks};
 
 /// What a gateway's rules stand on: which packets there are, and as which numbers.
 #[derive(Debug)]
-pub(super) struct Grounds<'n> {
+pub(super) struct PacketUniverse<'n> {
     pub(super) network: &'n Network<'n>,
     pub(super) router: &'n Router,
     devices: [&'n Device; 2],
@@ -37,7 +37,7 @@ pub(super) struct Grounds<'n> {
     pub(super) space: Space,
 }
 
-impl<'n> Grounds<'n> {
+impl<'n> PacketUniverse<'n> {
     pub(super) fn new(network: &'n Network<'n>, id: RouterId, filter: &'n Filter) -> Self {
         let router = network.site.router(id);
         let devices = Family::ALL.map(|family| {

@@ -4,14 +4,14 @@ use boundwalk_forwarding::{TranslationPlan, Written};
 use boundwalk_model::Family;
 use boundwalk_packet::{Field, IntervalSet, PacketBox, PacketSet};
 
-use super::grounds::Grounds;
+use super::grounds::PacketUniverse;
 
 /// Boxes from which on the holes are given up.
 const MOST_BOXES: usize = 2_000;
 
 /// What each translation takes away, by its number, as boxes; and whether that is exact. Where it is not (too many
 /// pieces), nothing is taken away.
-pub(super) fn holes(grounds: &Grounds<'_>) -> (Vec<(usize, PacketBox)>, bool) {
+pub(super) fn holes(grounds: &PacketUniverse<'_>) -> (Vec<(usize, PacketBox)>, bool) {
     let mut all = Vec::new();
     for family in Family::ALL {
         let filter = grounds.filter(family);
@@ -25,7 +25,7 @@ pub(super) fn holes(grounds: &Grounds<'_>) -> (Vec<(usize, PacketBox)>, bool) {
 }
 
 fn of_lines(
-    grounds: &Grounds<'_>,
+    grounds: &PacketUniverse<'_>,
     family: Family,
     lines: &[TranslationPlan],
 ) -> Option<Vec<(usize, PacketBox)>> {
@@ -64,7 +64,7 @@ fn of_lines(
 }
 
 /// What a line matches, as far as the rules could see it.
-fn matched(grounds: &Grounds<'_>, family: Family, line: &TranslationPlan) -> PacketSet {
+fn matched(grounds: &PacketUniverse<'_>, family: Family, line: &TranslationPlan) -> PacketSet {
     let count = grounds.router.interfaces.len();
     let on = |at: &usize| {
         let named = line.interfaces.as_ref();
@@ -96,7 +96,7 @@ fn matched(grounds: &Grounds<'_>, family: Family, line: &TranslationPlan) -> Pac
 
 /// The part that has the written destination and port already.
 fn unchanged(
-    grounds: &Grounds<'_>,
+    grounds: &PacketUniverse<'_>,
     line: &TranslationPlan,
     target: &IntervalSet,
     own: &PacketSet,
@@ -119,7 +119,7 @@ fn unchanged(
 
 /// What becomes of the packets that a line rewrites.
 fn image(
-    grounds: &Grounds<'_>,
+    grounds: &PacketUniverse<'_>,
     line: &TranslationPlan,
     target: &IntervalSet,
     rewritten: &PacketSet,

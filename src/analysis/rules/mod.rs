@@ -22,7 +22,7 @@ mod sheet;
 mod space;
 
 pub use self::packet::RulePacket;
-pub use book::{RuleBook, Tally, books};
+pub use book::{GatewayReview, Tally, books};
 pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;

@@ -3,7 +3,7 @@
 use boundwalk_model::{AddressMatch, Family, Rule};
 use boundwalk_packet::IntervalSet;
 
-use super::book::RuleBook;
+use super::book::GatewayReview;
 use super::space::{Owner, RuleSpace};
 
 /// What keeps the packets of a rule away from a gateway.
@@ -149,7 +149,7 @@ fn speaks(rule: &Rule, family: Family) -> bool {
     held(&rule.source) && held(&rule.destination) && services
 }
 
-impl RuleBook<'_> {
+impl GatewayReview<'_> {
     /// Why no packet can match a rule, as half a sentence.
     pub fn obstacle_text(&self, rule: usize) -> String {
         let interface = |number: usize| self.router.interfaces[number].name.value.as_str();

@@ -5,13 +5,13 @@ use rustc_hash::FxHashMap;
 use boundwalk_model::{Family, Party, Rule, Service};
 use boundwalk_packet::{IntervalSet, PacketBox};
 
-use super::grounds::Grounds;
+use super::grounds::PacketUniverse;
 use super::ranks::Known;
 
 /// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
 /// worked out once.
 pub(super) struct Reader<'g> {
-    grounds: &'g Grounds<'g>,
+    grounds: &'g PacketUniverse<'g>,
     sources: Known<'g>,
     destinations: Known<'g>,
     froms: FxHashMap<Option<&'g [Party]>, Vec<(IntervalSet, IntervalSet)>>,
@@ -20,7 +20,7 @@ pub(super) struct Reader<'g> {
 }
 
 impl<'g> Reader<'g> {
-    pub(super) fn new(grounds: &'g Grounds<'g>) -> Self {
+    pub(super) fn new(grounds: &'g PacketUniverse<'g>) -> Self {
         Self {
             grounds,
             sources: Known::new(&grounds.pieces, &grounds.sources),

@@ -5,7 +5,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::book::RuleBook;
+use super::book::GatewayReview;
 use super::effort::Effort;
 use super::judge::Judge;
 use super::pairs::{Rank, RulePair};
@@ -61,7 +61,7 @@ pub struct RuleSheet {
 impl RuleSheet {
     /// Looks at one rule. Cost: its share and those of the later rules that it meets, and a matrix by segment in each
     /// family for a permit.
-    pub fn new(network: &Network<'_>, book: &RuleBook<'_>, rule: usize) -> Self {
+    pub fn new(network: &Network<'_>, book: &GatewayReview<'_>, rule: usize) -> Self {
         let judge = Judge::new(&book.space, Effort::default());
         let (hides, all_hidden) = hides(&judge, book, rule);
         let pairs = book.pairs.pairs.iter().copied();
@@ -79,7 +79,7 @@ impl RuleSheet {
     }
 }
 
-fn hides(judge: &Judge<'_, '_>, book: &RuleBook<'_>, rule: usize) -> (Vec<Hidden>, bool) {
+fn hides(judge: &Judge<'_, '_>, book: &GatewayReview<'_>, rule: usize) -> (Vec<Hidden>, bool) {
     let later = judge.later_meeting(rule);
     let mut hidden = Vec::new();
     for &other in later.iter().take(MOST_LATER) {
@@ -101,7 +101,7 @@ fn hides(judge: &Judge<'_, '_>, book: &RuleBook<'_>, rule: usize) -> (Vec<Hidden
 }
 
 /// The cells in which a rule lets something pass.
-fn opens(network: &Network<'_>, book: &RuleBook<'_>, rule: usize) -> Option<Vec<Opened>> {
+fn opens(network: &Network<'_>, book: &GatewayReview<'_>, rule: usize) -> Option<Vec<Opened>> {
     if network.site.segments.len() > MOST_SEGMENTS {
         return None;
     }

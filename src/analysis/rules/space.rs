@@ -15,7 +15,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Filter, RouterId};
 use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
-use super::grounds::Grounds;
+use super::grounds::PacketUniverse;
 use super::holes::holes;
 use super::packet::RulePacket;
 use super::reader::Reader;
@@ -35,7 +35,7 @@ pub struct RuleSpace<'n> {
     pub(super) network: &'n Network<'n>,
     pub(super) router: RouterId,
     pub(super) filter: &'n Filter,
-    pub(super) grounds: Grounds<'n>,
+    pub(super) grounds: PacketUniverse<'n>,
     /// Boxes of translations, then of rules in order.
     pub(super) boxes: Vec<PacketBox>,
     /// What each box stands for.
@@ -54,7 +54,7 @@ impl<'n> RuleSpace<'n> {
     /// For `n` rules with `c` distinct addresses: O(n log n + c log c), and the index of [`RuleIndex::new`].
     pub fn new(network: &'n Network<'n>, router: RouterId) -> Option<Self> {
         let filter = network.site.router(router).filter()?;
-        let grounds = Grounds::new(network, router, filter);
+        let grounds = PacketUniverse::new(network, router, filter);
         let (holes, holes_exact) = holes(&grounds);
         let mut boxes = Vec::with_capacity(filter.rules.len() + holes.len());
         let mut owners = Vec::with_capacity(boxes.capacity());

@@ -2,7 +2,7 @@
 
 use std::time::{Duration, Instant};
 
-use boundwalk_analysis::{By, Bypass, Matrix, Naming, Verdict, bypasses, isolations};
+use boundwalk_analysis::{By, Bypass, Matrix, ServiceLabels, Verdict, bypasses, isolations};
 use boundwalk_checks::{Baseline, Standing};
 use boundwalk_diagnostic::{Finding, Span};
 use boundwalk_forwarding::Network;
@@ -49,7 +49,7 @@ impl Data {
 
     fn new(opened: Opened) -> Self {
         let network = Network::new(&opened.site, opened.today);
-        let namings = Family::ALL.map(|family| Naming::new(&network, family));
+        let namings = Family::ALL.map(|family| ServiceLabels::new(&network, family));
         let segments = quiet_matrices(&network, By::Segment);
         let zones = quiet_matrices(&network, By::Zone);
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
@@ -106,7 +106,7 @@ impl Data {
     }
 }
 
-fn grid(network: &Network<'_>, matrices: &[Matrix], namings: &[Naming<'_>]) -> Grid {
+fn grid(network: &Network<'_>, matrices: &[Matrix], namings: &[ServiceLabels<'_>]) -> Grid {
     let sheet = Sheet::new(network, matrices, &Selection::default());
     let (key, codes) = sheet_key(&sheet, namings);
     Grid { sheet, key, codes }

@@ -1,13 +1,14 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
 use boundwalk_analysis::{
-    By, Cabling, Crossed, Naming, Party, Question, Worksheet, find_party, notes, origin_name, path,
+    By, Cabling, Crossed, Party, Question, ServiceLabels, Worksheet, find_party, notes,
+    origin_name, path,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, SwitchId};
 use boundwalk_render::{
-    Chain, Isolated, Paint, PairFlows, clean, finding_text, fixed_codes, flows_text,
+    Chain, Isolated, PairFlows, TextStyle, clean, finding_text, fixed_codes, flows_text,
     isolation_text, labelled, port_facts, problem_text, used_signs,
 };
 
@@ -18,7 +19,7 @@ use super::view::{Line, Look, Place, Target, View};
 
 /// What opens a target; `None` where it is no more.
 pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
-    let paint = Paint {
+    let paint = TextStyle {
         colour: false,
         // The last two are for the sign of what opens.
         columns: columns.saturating_sub(2).max(40),
@@ -37,7 +38,7 @@ pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) ->
 }
 
 /// Flows from one to the other; a zone is opened into its segments.
-fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Option<View> {
+fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let network = Network::new(site, data.opened.today);
     let side = |name: &str, zone: bool| {
@@ -54,7 +55,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Opt
     let mut lines = Vec::new();
     for family in Family::ALL {
         let question = Question::all(By::Segment, family, false);
-        let naming = Naming::new(&network, family);
+        let naming = ServiceLabels::new(&network, family);
         for from in opened_zone(site, from_party) {
             for to in opened_zone(site, to_party) {
                 let pair = pair_flow(&network, &question, (from, to));
@@ -74,7 +75,13 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: Paint) -> Opt
 }
 
 /// The text of some flows; a rule opens where it stands, a witness its path.
-fn flows(lines: &mut Vec<Line>, data: &Data, naming: &Naming<'_>, pair: &PairFlows, paint: Paint) {
+fn flows(
+    lines: &mut Vec<Line>,
+    data: &Data,
+    naming: &ServiceLabels<'_>,
+    pair: &PairFlows,
+    paint: TextStyle,
+) {
     let site = &data.opened.site;
     let place = |crossed: &Crossed| {
         let filter = site.router(crossed.router?).filter()?;
@@ -176,13 +183,13 @@ fn go_to(place: Place) -> Line {
 }
 
 /// Adds a text beside a label.
-fn beside(lines: &mut Vec<Line>, paint: Paint, indent: usize, label: &str, text: &str) {
+fn beside(lines: &mut Vec<Line>, paint: TextStyle, indent: usize, label: &str, text: &str) {
     let mut out = String::new();
     labelled(&mut out, paint.columns - 2, indent, label, text);
     lines.extend(out.lines().map(Line::new));
 }
 
-fn finding(data: &Data, message: &str, paint: Paint) -> Option<View> {
+fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
     let mut findings = data.findings.iter();
     let finding = findings.find(|finding| finding.message == message)?;
     let mut lines = Vec::new();
@@ -228,7 +235,7 @@ fn file(data: &Data, place: &Place) -> Option<View> {
     Some(view)
 }
 
-fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View> {
+fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let number = site
         .switches
@@ -262,7 +269,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: Paint) -> Option<View>
     ))
 }
 
-fn claim(data: &Data, segment: &str, paint: Paint) -> Option<View> {
+fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let mut claims = data.claims.iter();
     let (id, verdict) = claims.find(|(id, _)| site.segment(*id).name.value == segment)?;
@@ -310,7 +317,7 @@ const KEYS: [(&str, &str); 12] = [
     ("", "A save of the site is noticed by itself."),
 ];
 
-fn help(data: &Data, grid: &Grid, paint: Paint) -> View {
+fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
     let mut lines = vec![Line::looking("Keys", Look::Strong)];
     for (keys, text) in KEYS {
         lines.push(Line::new(format!("  {keys:<16}  {text}")));

@@ -9,8 +9,8 @@ use boundwalk_model::{
 };
 
 use super::fabric::{
-    Fabric, Far, Foot, FootId, FootOf, Members, Node, NodeId, NodeKind, Socket, SocketId,
-    SocketName, Tagging,
+    Fabric, FabricPort, Far, InterfaceId, InterfaceOf, Members, Node, NodeId, NodeKind, PortId,
+    PortName, Tagging, WiredInterface,
 };
 use super::lags::{Cable, Plug, cables, spares, standing};
 use super::seats;
@@ -37,8 +37,8 @@ impl Fabric {
 
 /// One end of a cable, found.
 enum Found {
-    Socket(SocketId),
-    Feet(Vec<FootId>),
+    FabricPort(PortId),
+    Feet(Vec<InterfaceId>),
     Dead,
 }
 
@@ -46,9 +46,9 @@ enum Found {
 struct Build {
     fabric: Fabric,
     /// Sockets of live switch ports, of LAGs that form, and of interfaces of hosts that bridge.
-    sockets: FxHashMap<Plug, SocketId>,
+    sockets: FxHashMap<Plug, PortId>,
     /// Feet and bridging interfaces that a cable is plugged into, even a dead one.
-    cabled: FxHashSet<FootId>,
+    cabled: FxHashSet<InterfaceId>,
 }
 
 impl Build {
@@ -64,12 +64,12 @@ impl Build {
     fn add_socket(
         &mut self,
         node: NodeId,
-        name: SocketName,
+        name: PortName,
         tagging: Tagging,
         place: Span,
-    ) -> SocketId {
-        let id = SocketId(self.fabric.sockets.len() as u32);
-        self.fabric.sockets.push(Socket {
+    ) -> PortId {
+        let id = PortId(self.fabric.sockets.len() as u32);
+        self.fabric.sockets.push(FabricPort {
             node,
             name,
             tagging,
@@ -83,14 +83,14 @@ impl Build {
         id
     }
 
-    fn socket_mut(&mut self, id: SocketId) -> &mut Socket {
+    fn socket_mut(&mut self, id: PortId) -> &mut FabricPort {
         &mut self.fabric.sockets[id.0 as usize]
     }
 
     fn add_feet(&mut self, site: &Site) {
         let mut feet = Vec::new();
         let mut first = [Vec::new(), Vec::new()];
-        let foot = |of, segment, tag, place| Foot {
+        let foot = |of, segment, tag, place| WiredInterface {
             of,
             segment,
             tag,
@@ -101,7 +101,7 @@ impl Build {
         for (number, router) in site.routers.iter().enumerate() {
             first[0].push(feet.len() as u32);
             for (at, interface) in router.interfaces.iter().enumerate() {
-                let of = FootOf::Router(RouterId(number), at);
+                let of = InterfaceOf::Router(RouterId(number), at);
                 feet.push(foot(
                     of,
                     interface.segment,
@@ -114,7 +114,7 @@ impl Build {
             first[1].push(feet.len() as u32);
             let bridges = host.forwards.value == Forwards::Bridges;
             for (at, interface) in host.interfaces.iter().enumerate() {
-                let of = FootOf::Host(HostId(number), at);
+                let of = InterfaceOf::Host(HostId(number), at);
                 // A host that bridges has its addresses on the bridge.
                 let tag = interface.vlan.filter(|_| !bridges);
                 feet.push(foot(of, interface.segment, tag, interface.name.span));
@@ -155,7 +155,7 @@ impl Build {
                 let own = port.vlans.clone().unwrap_or_default();
                 let vlans = bundle.map_or(&own, |lag| &lag.vlans);
                 let place = bundle.map_or(port.name.span, |lag| lag.place);
-                let socket = self.add_socket(node, SocketName::Port(id, at), tagging(vlans), place);
+                let socket = self.add_socket(node, PortName::Port(id, at), tagging(vlans), place);
                 self.socket_mut(socket).isolated = bundle.map_or(port.isolated, |lag| lag.isolated);
                 self.sockets.insert(Plug::Port(id, at), socket);
             }
@@ -165,7 +165,7 @@ impl Build {
                     ports.any(|port| port.name.value == name && port.enabled)
                 };
                 if forms(at) && lag.ports.iter().any(|port| live(&port.value)) {
-                    let name = SocketName::Lag(id, at);
+                    let name = PortName::Lag(id, at);
                     let socket = self.add_socket(node, name, tagging(&lag.vlans), lag.place);
                     self.socket_mut(socket).isolated = lag.isolated;
                     self.sockets.insert(Plug::Lag(id, at), socket);
@@ -184,21 +184,21 @@ impl Build {
             let node = self.add_node(NodeKind::Bridge(id));
             for (at, interface) in host.interfaces.iter().enumerate() {
                 let tagging = Tagging::Through(interface.vlan);
-                let name = SocketName::Interface(id, at);
+                let name = PortName::Interface(id, at);
                 let socket = self.add_socket(node, name, tagging, interface.name.span);
                 self.socket_mut(socket).far = Far::Dead;
                 self.sockets.insert(Plug::Host(id, at), socket);
             }
             let place = host.name.span;
-            let inside = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
-            let feet: Vec<FootId> = (0..host.interfaces.len())
-                .map(|at| self.fabric.foot_of(FootOf::Host(id, at)))
+            let inside = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
+            let feet: Vec<InterfaceId> = (0..host.interfaces.len())
+                .map(|at| self.fabric.foot_of(InterfaceOf::Host(id, at)))
                 .collect();
             self.attach(inside, &feet);
         }
     }
 
-    fn attach(&mut self, socket: SocketId, feet: &[FootId]) {
+    fn attach(&mut self, socket: PortId, feet: &[InterfaceId]) {
         for &foot in feet {
             self.fabric.feet[foot.0 as usize].sockets.push(socket);
         }
@@ -209,7 +209,7 @@ impl Build {
     }
 
     /// Both directions of a cable between two sockets.
-    fn join(&mut self, one: SocketId, other: SocketId) {
+    fn join(&mut self, one: PortId, other: PortId) {
         for (near, far) in [(one, other), (other, one)] {
             match &mut self.socket_mut(near).far {
                 Far::Sockets(known) if !known.contains(&far) => known.push(far),
@@ -222,20 +222,21 @@ impl Build {
     fn find(&mut self, site: &Site, plug: Plug) -> Found {
         match plug {
             Plug::Port(..) | Plug::Lag(..) => match self.sockets.get(&plug) {
-                Some(&socket) => Found::Socket(socket),
+                Some(&socket) => Found::FabricPort(socket),
                 None => Found::Dead,
             },
             Plug::Router(router, port) => {
                 let interfaces = standing(site, router, port).into_iter();
-                let feet = interfaces.map(|at| self.fabric.foot_of(FootOf::Router(router, at)));
+                let feet =
+                    interfaces.map(|at| self.fabric.foot_of(InterfaceOf::Router(router, at)));
                 Found::Feet(feet.collect())
             }
             Plug::Host(host, at) => {
-                let foot = self.fabric.foot_of(FootOf::Host(host, at));
+                let foot = self.fabric.foot_of(InterfaceOf::Host(host, at));
                 match self.sockets.get(&plug) {
                     Some(&socket) => {
                         self.cabled.insert(foot);
-                        Found::Socket(socket)
+                        Found::FabricPort(socket)
                     }
                     None => Found::Feet(vec![foot]),
                 }
@@ -249,26 +250,26 @@ impl Build {
         for found in [&one, &other] {
             match found {
                 Found::Feet(feet) => self.cabled.extend(feet.iter().copied()),
-                Found::Socket(socket) => self.socket_mut(*socket).link = Some(cable.link),
+                Found::FabricPort(socket) => self.socket_mut(*socket).link = Some(cable.link),
                 Found::Dead => {}
             }
         }
         match (one, other) {
             (one, other) if pulled => self.block([one, other]),
-            (Found::Socket(one), Found::Socket(other)) => self.join(one, other),
-            (Found::Socket(socket), Found::Feet(feet))
-            | (Found::Feet(feet), Found::Socket(socket)) => {
+            (Found::FabricPort(one), Found::FabricPort(other)) => self.join(one, other),
+            (Found::FabricPort(socket), Found::Feet(feet))
+            | (Found::Feet(feet), Found::FabricPort(socket)) => {
                 self.attach(socket, &feet);
             }
-            (Found::Socket(socket), Found::Dead) | (Found::Dead, Found::Socket(socket)) => {
+            (Found::FabricPort(socket), Found::Dead) | (Found::Dead, Found::FabricPort(socket)) => {
                 self.socket_mut(socket).far = Far::Dead;
             }
             (Found::Feet(one), Found::Feet(other)) => {
-                let node = self.add_node(NodeKind::Wire(cable.link));
+                let node = self.add_node(NodeKind::Neighbours(cable.link));
                 let place = site.links[cable.link].place;
                 for feet in [one, other] {
                     let through = Tagging::Through(None);
-                    let socket = self.add_socket(node, SocketName::Unnamed, through, place);
+                    let socket = self.add_socket(node, PortName::Unnamed, through, place);
                     self.socket_mut(socket).link = Some(cable.link);
                     self.attach(socket, &feet);
                 }
@@ -280,7 +281,7 @@ impl Build {
     /// Both ends of a pulled cable: nothing else is plugged in there.
     fn block(&mut self, ends: [Found; 2]) {
         for end in ends {
-            if let Found::Socket(socket) = end {
+            if let Found::FabricPort(socket) = end {
                 self.socket_mut(socket).far = Far::Dead;
             }
         }
@@ -294,7 +295,7 @@ impl Build {
             if self.cabled.contains(&foot) {
                 continue;
             }
-            let Foot {
+            let WiredInterface {
                 of,
                 segment,
                 tag,
@@ -302,8 +303,8 @@ impl Build {
                 ..
             } = self.fabric.foot(foot).clone();
             let bridging = match of {
-                FootOf::Host(host, at) => self.sockets.get(&Plug::Host(host, at)).copied(),
-                FootOf::Router(..) => None,
+                InterfaceOf::Host(host, at) => self.sockets.get(&Plug::Host(host, at)).copied(),
+                InterfaceOf::Router(..) => None,
             };
             let node = match homes.get(&segment) {
                 Some(&node) => node,
@@ -315,11 +316,13 @@ impl Build {
             };
             // What is assumed speaks to an interface with the tag that it expects; a bridge has it on its port.
             let expected = match of {
-                FootOf::Host(host, at) if bridging.is_some() => site.host(host).interfaces[at].vlan,
+                InterfaceOf::Host(host, at) if bridging.is_some() => {
+                    site.host(host).interfaces[at].vlan
+                }
                 _ => tag,
             };
             let tagging = Tagging::Through(expected);
-            let socket = self.add_socket(node, SocketName::Unnamed, tagging, place);
+            let socket = self.add_socket(node, PortName::Unnamed, tagging, place);
             self.socket_mut(socket).takes_tags = false;
             self.fabric.feet[foot.0 as usize].assumed = true;
             match bridging {
@@ -344,14 +347,14 @@ impl Build {
     fn add_assumed(&mut self, site: &Site, segment: SegmentId) -> NodeId {
         let place = site.segment(segment).place();
         let node = self.add_node(NodeKind::Assumed(segment));
-        let seat = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
+        let seat = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
         self.socket_mut(seat).takes_tags = false;
         let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
         let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(segment, vlan));
         for carrier in carriers {
             let access = Tagging::Vlans(Box::new(access(vlan)));
-            let there = self.add_socket(carrier, SocketName::Unnamed, access, place);
-            let here = self.add_socket(node, SocketName::Unnamed, Tagging::Through(None), place);
+            let there = self.add_socket(carrier, PortName::Unnamed, access, place);
+            let here = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
             self.join(here, there);
         }
         node
@@ -359,7 +362,7 @@ impl Build {
 
     /// Aware switches with a port in the VLAN of a segment.
     fn carriers(&self, segment: SegmentId, vlan: VlanId) -> Vec<NodeId> {
-        let carries = |&socket: &SocketId| match &self.fabric.socket(socket).tagging {
+        let carries = |&socket: &PortId| match &self.fabric.socket(socket).tagging {
             Tagging::Vlans(vlans) => vlans.carries(vlan),
             Tagging::Through(_) => false,
         };

@@ -12,18 +12,18 @@ use super::vlan_segments::VlanSegments;
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct NodeId(pub u32);
 
-/// Number of a [`Socket`].
+/// Number of a [`FabricPort`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct SocketId(pub u32);
+pub struct PortId(pub u32);
 
-impl SocketId {
+impl PortId {
     /// No socket.
     pub const NOWHERE: Self = Self(u32::MAX);
 }
 
-/// Number of a [`Foot`].
+/// Number of a [`WiredInterface`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct FootId(pub u32);
+pub struct InterfaceId(pub u32);
 
 /// Number of a group in [`Fabric::unclaimed`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -38,7 +38,7 @@ pub struct Unclaimed {
     /// VLAN of untagged frames; `None`: the ports drop them, or the switch knows no VLANs.
     pub vlan: Option<VlanId>,
     /// The ports.
-    pub sockets: Vec<SocketId>,
+    pub sockets: Vec<PortId>,
 }
 
 /// Where a hostile device may be attached.
@@ -70,7 +70,7 @@ pub enum NodeKind {
     /// A host that bridges between its interfaces.
     Bridge(HostId),
     /// A cable between two devices that are no switches, by its number in the site.
-    Wire(usize),
+    Neighbours(usize),
     /// What the file does not describe of a segment: layer 2 is assumed clean there.
     Assumed(SegmentId),
 }
@@ -81,7 +81,7 @@ pub struct Node {
     /// What it stands for.
     pub kind: NodeKind,
     /// Its sockets.
-    pub sockets: Vec<SocketId>,
+    pub sockets: Vec<PortId>,
     /// Of an aware switch: for each VLAN its member sockets, as places in `sockets`.
     pub(super) members: Members,
 }
@@ -129,14 +129,14 @@ pub enum Far {
     /// A cable that leads to a disabled port, or a member of a LAG whose far end has no partner for it.
     Dead,
     /// Sockets of another node (several where interfaces of a host that bridges share the cable).
-    Sockets(SmallVec<[SocketId; 1]>),
+    Sockets(SmallVec<[PortId; 1]>),
     /// Interfaces of a router or host.
-    Feet(SmallVec<[FootId; 1]>),
+    Feet(SmallVec<[InterfaceId; 1]>),
 }
 
 /// Which port or LAG of the site a socket is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum SocketName {
+pub enum PortName {
     /// A port of a switch, by number.
     Port(SwitchId, usize),
     /// A LAG of a switch that forms, by number.
@@ -149,11 +149,11 @@ pub enum SocketName {
 
 /// A logical port: a port, or a LAG that forms.
 #[derive(Clone, Debug)]
-pub struct Socket {
+pub struct FabricPort {
     /// The node that it belongs to.
     pub node: NodeId,
     /// What it is in the site.
-    pub name: SocketName,
+    pub name: PortName,
     /// What it does with tags.
     pub tagging: Tagging,
     /// Whether it reaches only sockets that are not isolated.
@@ -170,7 +170,7 @@ pub struct Socket {
 
 /// Whose interface a foot is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum FootOf {
+pub enum InterfaceOf {
     /// Of a gateway or router, by number.
     Router(RouterId, usize),
     /// Of a host, by number.
@@ -179,15 +179,15 @@ pub enum FootOf {
 
 /// An interface of a gateway, router or host: where frames begin and end.
 #[derive(Clone, Debug)]
-pub struct Foot {
+pub struct WiredInterface {
     /// Whose.
-    pub of: FootOf,
+    pub of: InterfaceOf,
     /// The segment that the file puts it on.
     pub segment: SegmentId,
     /// Its tag; `None`: untagged.
     pub tag: Option<VlanId>,
     /// The sockets that it is plugged into; several only where a LAG does not form.
-    pub sockets: SmallVec<[SocketId; 1]>,
+    pub sockets: SmallVec<[PortId; 1]>,
     /// Where it is described.
     pub place: Span,
     /// Whether no cable of it is described: it is assumed to stand on its segment.
@@ -200,24 +200,24 @@ pub struct Fabric {
     /// Nodes.
     pub nodes: Vec<Node>,
     /// Sockets.
-    pub sockets: Vec<Socket>,
+    pub sockets: Vec<FabricPort>,
     /// Interfaces: of gateways and routers first, then of hosts, in the order of the site.
-    pub feet: Vec<Foot>,
+    pub feet: Vec<WiredInterface>,
     /// Which segments VLAN numbers mean.
     pub(super) vlan_segments: VlanSegments,
     /// Live ports that belong to no segment, in the order of the site.
     pub unclaimed: Vec<Unclaimed>,
     /// Group of each of those ports.
-    pub(super) unclaimed_at: FxHashMap<SocketId, UnclaimedId>,
+    pub(super) unclaimed_at: FxHashMap<PortId, UnclaimedId>,
     /// Where devices of each segment sit.
-    pub(super) seats: Vec<Vec<Seat>>,
+    pub(super) seats: Vec<Vec<AttachPoint>>,
     /// Segments that a device at each socket can be part of, whatever tag it needs.
     pub(super) claimed: Vec<SmallVec<[SegmentId; 1]>>,
     /// The other way round: segments of which devices sit at each socket.
     pub(super) seated: Vec<Seated>,
     /// Interfaces of hosts whose frames start where no other device can be plugged in: inside a host that bridges, at
     /// a port that is shared with a gateway; ascending.
-    pub(super) placeless: Vec<FootId>,
+    pub(super) placeless: Vec<InterfaceId>,
     /// First foot of each router, then of each host.
     pub(super) first_foot: [Vec<u32>; 2],
 }
@@ -227,16 +227,16 @@ pub(super) type Seated = SmallVec<[(SegmentId, Option<VlanId>); 1]>;
 
 /// A socket where devices of a segment sit or may be plugged in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Seat {
+pub struct AttachPoint {
     /// The socket.
-    pub socket: SocketId,
+    pub socket: PortId,
     /// Tag that plain devices of the segment use there.
     pub tag: Option<VlanId>,
     /// The interface there that the file puts on the segment; `None`: any device that may be plugged in.
-    pub foot: Option<FootId>,
+    pub foot: Option<InterfaceId>,
 }
 
-impl Seat {
+impl AttachPoint {
     /// Whether plain devices of the segment may be expected there: they use no tag, unless the file gives one
     /// to an interface. A device that uses another tag of the port is a hostile one.
     pub fn is_usual(&self) -> bool {
@@ -251,28 +251,28 @@ impl Fabric {
     }
 
     /// The socket of a number.
-    pub fn socket(&self, id: SocketId) -> &Socket {
+    pub fn socket(&self, id: PortId) -> &FabricPort {
         &self.sockets[id.0 as usize]
     }
 
     /// Whether a socket is isolated; nowhere is not.
-    pub fn is_isolated(&self, id: SocketId) -> bool {
+    pub fn is_isolated(&self, id: PortId) -> bool {
         let socket = self.sockets.get(id.0 as usize);
         socket.is_some_and(|socket| socket.isolated)
     }
 
     /// The foot of a number.
-    pub fn foot(&self, id: FootId) -> &Foot {
+    pub fn foot(&self, id: InterfaceId) -> &WiredInterface {
         &self.feet[id.0 as usize]
     }
 
     /// The number of an interface.
-    pub fn foot_of(&self, of: FootOf) -> FootId {
+    pub fn foot_of(&self, of: InterfaceOf) -> InterfaceId {
         let (first, interface) = match of {
-            FootOf::Router(router, interface) => (self.first_foot[0][router.0], interface),
-            FootOf::Host(host, interface) => (self.first_foot[1][host.0], interface),
+            InterfaceOf::Router(router, interface) => (self.first_foot[0][router.0], interface),
+            InterfaceOf::Host(host, interface) => (self.first_foot[1][host.0], interface),
         };
-        FootId(first + interface as u32)
+        InterfaceId(first + interface as u32)
     }
 
     /// How many segments the site has.
@@ -281,13 +281,13 @@ impl Fabric {
     }
 
     /// Numbers of all feet.
-    pub fn foot_ids(&self) -> impl Iterator<Item = FootId> + use<> {
-        (0..self.feet.len() as u32).map(FootId)
+    pub fn foot_ids(&self) -> impl Iterator<Item = InterfaceId> + use<> {
+        (0..self.feet.len() as u32).map(InterfaceId)
     }
 
     /// Numbers of all sockets.
-    pub fn socket_ids(&self) -> impl Iterator<Item = SocketId> + use<> {
-        (0..self.sockets.len() as u32).map(SocketId)
+    pub fn socket_ids(&self) -> impl Iterator<Item = PortId> + use<> {
+        (0..self.sockets.len() as u32).map(PortId)
     }
 
     /// The segments of a VLAN at a switch: one, but for two segments that share a number in one part of layer 2; none
@@ -298,7 +298,7 @@ impl Fabric {
     }
 
     /// The group of a port that belongs to no segment.
-    pub fn unclaimed_at(&self, socket: SocketId) -> Option<UnclaimedId> {
+    pub fn unclaimed_at(&self, socket: PortId) -> Option<UnclaimedId> {
         self.unclaimed_at.get(&socket).copied()
     }
 
@@ -320,23 +320,23 @@ impl Fabric {
 
     /// Where devices of a segment sit: every live place to plug in that puts their frames into its VLAN,
     /// and every interface that the file puts on it, wherever that is plugged in.
-    pub fn seats(&self, segment: SegmentId) -> &[Seat] {
+    pub fn seats(&self, segment: SegmentId) -> &[AttachPoint] {
         &self.seats[segment.0]
     }
 
     /// Whether frames of an interface of a host start where no other device can be plugged in.
-    pub fn is_placeless(&self, foot: FootId) -> bool {
+    pub fn is_placeless(&self, foot: InterfaceId) -> bool {
         self.placeless.binary_search(&foot).is_ok()
     }
 
     /// Segments that a device at a socket can be part of, whatever tag it needs: a hostile one there hears what comes
     /// out, with a tag or without.
-    pub fn claimed(&self, socket: SocketId) -> &[SegmentId] {
+    pub fn claimed(&self, socket: PortId) -> &[SegmentId] {
         &self.claimed[socket.0 as usize]
     }
 
     /// Segments of which plain devices may sit at a socket, with the tag that they use.
-    pub fn seated(&self, socket: SocketId) -> &[(SegmentId, Option<VlanId>)] {
+    pub fn seated(&self, socket: PortId) -> &[(SegmentId, Option<VlanId>)] {
         &self.seated[socket.0 as usize]
     }
 }

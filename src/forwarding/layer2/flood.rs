@@ -5,16 +5,16 @@ use smallvec::SmallVec;
 
 use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
-use super::fabric::{Fabric, Far, FootId, Node, NodeId, NodeKind, SocketId, Tagging};
+use super::fabric::{Fabric, Far, InterfaceId, Node, NodeId, NodeKind, PortId, Tagging};
 use super::frame::{Admitted, Frame, admit_any, egress};
 
 /// Where frames begin.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Start {
     /// From outside into a socket, as a device that is plugged in there sends them.
-    Seat(SocketId, Frame),
+    AttachPoint(PortId, Frame),
     /// From an interface, with its tag or without.
-    Foot(FootId),
+    WiredInterface(InterfaceId),
     /// Inside a node, in a VLAN (`None`: in a node that knows none) with what is left below: it goes out by
     /// every socket.
     Inside(NodeId, Option<VlanId>, Frame),
@@ -29,12 +29,12 @@ pub struct Visit {
     pub vlan: Option<VlanId>,
     /// Its tags, without that of the VLAN.
     pub below: Frame,
-    /// Where it came in; [`SocketId::NOWHERE`] where it starts inside.
-    pub arrived: SocketId,
+    /// Where it came in; [`PortId::NOWHERE`] where it starts inside.
+    pub arrived: PortId,
     /// What let it into the VLAN.
     pub admitted: Option<Admitted>,
     /// The visit that it came from and the socket it left by there; `None`: it starts here.
-    pub parent: Option<(u32, SocketId)>,
+    pub parent: Option<(u32, PortId)>,
     /// Which of the starts it comes from.
     pub start: u32,
 }
@@ -43,11 +43,11 @@ pub struct Visit {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Taken {
     /// The socket.
-    pub socket: SocketId,
+    pub socket: PortId,
     /// The frame on the cable.
     pub frame: Frame,
     /// The interface that takes it; `None`: whatever may be plugged in there.
-    pub foot: Option<FootId>,
+    pub foot: Option<InterfaceId>,
     /// The visit that it left from.
     pub visit: u32,
 }
@@ -55,10 +55,10 @@ pub struct Taken {
 /// A frame that was sent along a cable and that nobody takes there.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct Stopped {
-    /// The socket that it left by; [`SocketId::NOWHERE`] where a device sent it.
-    pub from: SocketId,
+    /// The socket that it left by; [`PortId::NOWHERE`] where a device sent it.
+    pub from: PortId,
     /// The socket that drops it; `None`: devices without a fitting interface, or a dead end.
-    pub at: Option<SocketId>,
+    pub at: Option<PortId>,
     /// The frame on the cable.
     pub frame: Frame,
 }
@@ -78,12 +78,12 @@ pub struct Flood {
 
 impl Flood {
     /// The interfaces that take a frame, nearest first.
-    pub fn feet(&self) -> impl Iterator<Item = FootId> + '_ {
+    pub fn feet(&self) -> impl Iterator<Item = InterfaceId> + '_ {
         self.taken.iter().filter_map(|taken| taken.foot)
     }
 
     /// Every frame that is put on a cable or out of an open port, ascending: the socket and the frame.
-    pub fn sends(&self, fabric: &Fabric) -> Vec<(SocketId, Frame)> {
+    pub fn sends(&self, fabric: &Fabric) -> Vec<(PortId, Frame)> {
         let mut sends = Vec::new();
         for visit in &self.visits {
             for &socket in &fabric.node(visit.node).sockets {
@@ -100,7 +100,7 @@ impl Flood {
     }
 
     /// Whether an interface takes a frame.
-    pub fn reaches(&self, foot: FootId) -> bool {
+    pub fn reaches(&self, foot: InterfaceId) -> bool {
         self.feet().any(|taken| taken == foot)
     }
 }
@@ -127,17 +127,17 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
             start: number as u32,
         };
         match start {
-            Start::Seat(socket, frame) => run.arrive(socket, frame, from),
+            Start::AttachPoint(socket, frame) => run.arrive(socket, frame, from),
             Start::Inside(node, vlan, below) => run.enter(Visit {
                 node,
                 vlan,
                 below,
-                arrived: SocketId::NOWHERE,
+                arrived: PortId::NOWHERE,
                 admitted: None,
                 parent: None,
                 start: number as u32,
             }),
-            Start::Foot(foot) => {
+            Start::WiredInterface(foot) => {
                 let foot = fabric.foot(foot);
                 for &socket in &foot.sockets {
                     run.arrive(socket, Frame::of(foot.tag), from);
@@ -156,7 +156,7 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
 /// Where an arriving frame comes from.
 #[derive(Clone, Copy)]
 struct From {
-    parent: Option<(u32, SocketId)>,
+    parent: Option<(u32, PortId)>,
     start: u32,
 }
 
@@ -164,14 +164,14 @@ struct Run<'f> {
     fabric: &'f Fabric,
     flood: Flood,
     /// Sockets that a frame came in by, for each state: two that are not isolated and one that is say all.
-    seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[SocketId; 2]>>,
-    feet: FxHashSet<FootId>,
-    left: FxHashSet<(SocketId, Frame)>,
+    seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[PortId; 2]>>,
+    feet: FxHashSet<InterfaceId>,
+    left: FxHashSet<(PortId, Frame)>,
     stopped: FxHashSet<Stopped>,
 }
 
 impl Run<'_> {
-    fn arrive(&mut self, socket: SocketId, frame: Frame, from: From) {
+    fn arrive(&mut self, socket: PortId, frame: Frame, from: From) {
         let fabric = self.fabric;
         let here = fabric.socket(socket);
         let mut entered = false;
@@ -204,9 +204,9 @@ impl Run<'_> {
         }
     }
 
-    fn stop(&mut self, parent: Option<(u32, SocketId)>, at: Option<SocketId>, frame: Frame) {
+    fn stop(&mut self, parent: Option<(u32, PortId)>, at: Option<PortId>, frame: Frame) {
         let stopped = Stopped {
-            from: parent.map_or(SocketId::NOWHERE, |(_, socket)| socket),
+            from: parent.map_or(PortId::NOWHERE, |(_, socket)| socket),
             at,
             frame,
         };
@@ -221,7 +221,7 @@ impl Run<'_> {
             .seen
             .entry((visit.node, vlan, visit.below))
             .or_default();
-        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
+        let isolated = |socket: PortId| self.fabric.is_isolated(socket);
         let alike = before
             .iter()
             .filter(|&&socket| isolated(socket) == isolated(visit.arrived));
@@ -229,7 +229,7 @@ impl Run<'_> {
         // second reaches the first one's own socket, and a third nothing new.
         let enough = if isolated(visit.arrived) { 1 } else { 2 };
         let open = before.iter().filter(|&&socket| !isolated(socket)).count();
-        let inside = before.contains(&SocketId::NOWHERE);
+        let inside = before.contains(&PortId::NOWHERE);
         if inside || before.contains(&visit.arrived) || open >= 2 || alike.count() >= enough {
             return;
         }
@@ -254,7 +254,7 @@ impl Run<'_> {
         }
     }
 
-    fn leave(&mut self, number: u32, visit: &Visit, socket: SocketId) {
+    fn leave(&mut self, number: u32, visit: &Visit, socket: PortId) {
         if !self.passes(visit, socket) {
             return;
         }
@@ -279,8 +279,9 @@ impl Run<'_> {
             Far::Open => self.take(socket, frame, None, number),
             Far::Feet(feet) => {
                 self.take(socket, frame, None, number);
-                let fits = |foot: &&FootId| frame.fits(self.fabric.foot(**foot).tag);
-                let fitting: SmallVec<[FootId; 2]> = feet.iter().filter(fits).copied().collect();
+                let fits = |foot: &&InterfaceId| frame.fits(self.fabric.foot(**foot).tag);
+                let fitting: SmallVec<[InterfaceId; 2]> =
+                    feet.iter().filter(fits).copied().collect();
                 for &foot in &fitting {
                     self.take(socket, frame, Some(foot), number);
                 }
@@ -294,9 +295,9 @@ impl Run<'_> {
 
     /// Whether a frame may leave by a socket: not where it came in, not between isolated ones, and not where
     /// an earlier arrival of the same frame went already.
-    fn passes(&self, visit: &Visit, socket: SocketId) -> bool {
-        let isolated = |socket: SocketId| self.fabric.is_isolated(socket);
-        let allowed = |from: SocketId| from != socket && !(isolated(from) && isolated(socket));
+    fn passes(&self, visit: &Visit, socket: PortId) -> bool {
+        let isolated = |socket: PortId| self.fabric.is_isolated(socket);
+        let allowed = |from: PortId| from != socket && !(isolated(from) && isolated(socket));
         if !allowed(visit.arrived) {
             return false;
         }
@@ -308,7 +309,7 @@ impl Run<'_> {
             .any(|&from| allowed(from))
     }
 
-    fn take(&mut self, socket: SocketId, frame: Frame, foot: Option<FootId>, visit: u32) {
+    fn take(&mut self, socket: PortId, frame: Frame, foot: Option<InterfaceId>, visit: u32) {
         let new = match foot {
             Some(foot) => self.feet.insert(foot),
             None => self.left.insert((socket, frame)),
@@ -325,7 +326,7 @@ impl Run<'_> {
 }
 
 /// A frame inside a node as it leaves by a socket; `None`: it does not.
-pub(super) fn departing(fabric: &Fabric, visit: &Visit, socket: SocketId) -> Option<Frame> {
+pub(super) fn departing(fabric: &Fabric, visit: &Visit, socket: PortId) -> Option<Frame> {
     match (&fabric.socket(socket).tagging, visit.vlan) {
         (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
         (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),

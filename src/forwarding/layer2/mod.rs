@@ -17,12 +17,12 @@ mod vlan_segments;
 mod wiring;
 
 pub use fabric::{
-    Fabric, Far, Foot, FootId, FootOf, Node, NodeId, NodeKind, Origin, Seat, Socket, SocketId,
-    SocketName, Tagging, Unclaimed, UnclaimedId,
+    AttachPoint, Fabric, FabricPort, Far, InterfaceId, InterfaceOf, Node, NodeId, NodeKind, Origin,
+    PortId, PortName, Tagging, Unclaimed, UnclaimedId, WiredInterface,
 };
 pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};
 pub use lags::lacp_forms;
 pub use queries::{Arrival, Exposed};
 pub use steps::{FrameStep, FrameWay};
-pub use wiring::{Reached, Vacancy, Wiring, hostile_starts};
+pub use wiring::{FreePort, Reached, Wiring, hostile_starts};

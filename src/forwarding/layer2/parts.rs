@@ -99,7 +99,7 @@ fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)
     for (number, node) in fabric.nodes.iter().enumerate() {
         let switch = match node.kind {
             NodeKind::Aware(id) | NodeKind::Unaware(id) => &site.switches[id.0],
-            NodeKind::Bridge(_) | NodeKind::Wire(_) | NodeKind::Assumed(_) => continue,
+            NodeKind::Bridge(_) | NodeKind::Neighbours(_) | NodeKind::Assumed(_) => continue,
         };
         anchored.extend(switch.named.iter().map(|&segment| (segment, parts[number])));
     }
@@ -109,7 +109,8 @@ fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)
             .iter()
             .map(|&socket| fabric.socket(socket).node);
         // A cable without a switch at either end is no part: nothing there goes by VLAN numbers.
-        let nodes = nodes.filter(|&node| !matches!(fabric.node(node).kind, NodeKind::Wire(_)));
+        let nodes =
+            nodes.filter(|&node| !matches!(fabric.node(node).kind, NodeKind::Neighbours(_)));
         anchored.extend(nodes.map(|node| (foot.segment, parts[node.0 as usize])));
     }
     anchored.sort_unstable();

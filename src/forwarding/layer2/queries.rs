@@ -5,7 +5,8 @@ use rustc_hash::FxHashSet;
 use boundwalk_model::{PortVlans, SwitchId, VlanId};
 
 use super::fabric::{
-    Fabric, Far, Foot, FootId, FootOf, NodeId, NodeKind, Socket, SocketId, SocketName, Tagging,
+    Fabric, FabricPort, Far, InterfaceId, InterfaceOf, NodeId, NodeKind, PortId, PortName, Tagging,
+    WiredInterface,
 };
 use super::flood::{Flood, Start, Visit, departing};
 use super::frame::{Admitted, Frame, Refused, admit, egress};
@@ -15,31 +16,31 @@ use super::wiring::hostile_starts;
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Arrival {
     /// At a port of a switch that knows VLANs: the VLAN that it takes there, or why it is dropped.
-    Port(SocketId, Result<(VlanId, Admitted), Refused>),
+    Port(PortId, Result<(VlanId, Admitted), Refused>),
     /// At an interface that takes it.
-    Foot(FootId),
+    WiredInterface(InterfaceId),
 }
 
 /// A port that frames of a hostile device leave without the tag of their VLAN, with one below of its choice.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Exposed {
     /// The port.
-    pub port: SocketId,
+    pub port: PortId,
     /// The VLAN that they leave untagged.
     pub vlan: VlanId,
     /// A place from which a device can have sent them.
-    pub place: SocketId,
+    pub place: PortId,
 }
 
 impl Fabric {
     /// Live ports and LAGs of switches; not where the part of a segment that no file describes is joined on.
-    pub fn ports(&self) -> impl Iterator<Item = (SocketId, &Socket)> {
+    pub fn ports(&self) -> impl Iterator<Item = (PortId, &FabricPort)> {
         let all = self.socket_ids().map(|id| (id, self.socket(id)));
         all.filter(|(_, socket)| is_named(socket))
     }
 
     /// Those of switches that know VLANs, with their VLANs.
-    pub fn vlan_ports(&self) -> impl Iterator<Item = (SocketId, &Socket, &PortVlans)> {
+    pub fn vlan_ports(&self) -> impl Iterator<Item = (PortId, &FabricPort, &PortVlans)> {
         self.ports()
             .filter_map(|(id, socket)| match &socket.tagging {
                 Tagging::Vlans(vlans) => Some((id, socket, &**vlans)),
@@ -48,7 +49,7 @@ impl Fabric {
     }
 
     /// The VLANs of a port; `None` where it knows none.
-    pub fn vlans(&self, id: SocketId) -> Option<&PortVlans> {
+    pub fn vlans(&self, id: PortId) -> Option<&PortVlans> {
         match &self.socket(id).tagging {
             Tagging::Vlans(vlans) => Some(vlans),
             Tagging::Through(_) => None,
@@ -64,20 +65,20 @@ impl Fabric {
 
     /// Whether a LAG of a switch forms.
     pub fn forms(&self, switch: SwitchId, lag: usize) -> bool {
-        let name = SocketName::Lag(switch, lag);
+        let name = PortName::Lag(switch, lag);
         self.sockets.iter().any(|socket| socket.name == name)
     }
 
     /// Whether nothing is plugged in at a port, or nothing but hosts.
-    pub fn is_for_devices(&self, id: SocketId) -> bool {
+    pub fn is_for_devices(&self, id: PortId) -> bool {
         let socket = self.socket(id);
         match &socket.far {
             Far::Open => true,
             Far::Dead => false,
             Far::Feet(feet) => {
-                let host = |&foot| matches!(self.foot(foot).of, FootOf::Host(..));
+                let host = |&foot| matches!(self.foot(foot).of, InterfaceOf::Host(..));
                 let bridge = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
-                let inside = bridge && socket.name == SocketName::Unnamed;
+                let inside = bridge && socket.name == PortName::Unnamed;
                 !inside && !feet.is_empty() && feet.iter().all(host)
             }
             Far::Sockets(far) => far.iter().all(|&far| {
@@ -88,18 +89,19 @@ impl Fabric {
     }
 
     /// Interfaces of hosts that are plugged in at a port, with the tag that each uses on the cable.
-    pub fn hosts_at(&self, id: SocketId) -> Vec<(FootId, Option<VlanId>)> {
+    pub fn hosts_at(&self, id: PortId) -> Vec<(InterfaceId, Option<VlanId>)> {
         match &self.socket(id).far {
             Far::Feet(feet) => {
-                let host = |foot: &FootId| matches!(self.foot(*foot).of, FootOf::Host(..));
+                let host =
+                    |foot: &InterfaceId| matches!(self.foot(*foot).of, InterfaceOf::Host(..));
                 let hosts = feet.iter().copied().filter(host);
                 hosts.map(|foot| (foot, self.foot(foot).tag)).collect()
             }
             Far::Sockets(far) => {
                 let far = far.iter().map(|&far| self.socket(far));
                 let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
-                    (SocketName::Interface(host, at), &Tagging::Through(tag)) => {
-                        Some((self.foot_of(FootOf::Host(host, at)), tag))
+                    (PortName::Interface(host, at), &Tagging::Through(tag)) => {
+                        Some((self.foot_of(InterfaceOf::Host(host, at)), tag))
                     }
                     _ => None,
                 });
@@ -110,7 +112,7 @@ impl Fabric {
     }
 
     /// The cables between two ports of switches that know VLANs, once from either end.
-    pub fn trunks(&self) -> impl Iterator<Item = (SocketId, SocketId)> {
+    pub fn trunks(&self) -> impl Iterator<Item = (PortId, PortId)> {
         self.vlan_ports().flat_map(move |(near, socket, _)| {
             let far = match &socket.far {
                 Far::Sockets(far) => &far[..],
@@ -122,19 +124,19 @@ impl Fabric {
     }
 
     /// A frame of a VLAN, with nothing below its tag, as a port sends it; `None`: it does not.
-    pub fn sent(&self, id: SocketId, vlan: VlanId) -> Option<Frame> {
+    pub fn sent(&self, id: PortId, vlan: VlanId) -> Option<Frame> {
         egress(self.vlans(id)?, vlan, Frame::UNTAGGED)
     }
 
     /// What a port does with a frame that arrives; `None` where it knows no VLANs.
-    pub fn taken(&self, id: SocketId, frame: Frame) -> Option<Result<(VlanId, Admitted), Refused>> {
+    pub fn taken(&self, id: PortId, frame: Frame) -> Option<Result<(VlanId, Admitted), Refused>> {
         let taken = admit(self.vlans(id)?, frame);
         Some(taken.map(|(vlan, _, why)| (vlan, why)))
     }
 
     /// Where frames of an interface come to first, with the frame on the cable. Of a host that bridges: what
     /// leaves it by that interface.
-    pub fn sent_by(&self, id: FootId) -> Vec<(SocketId, Frame)> {
+    pub fn sent_by(&self, id: InterfaceId) -> Vec<(PortId, Frame)> {
         let foot = self.foot(id);
         if let Some(own) = self.bridging(foot) {
             let frame = match own.tagging {
@@ -154,13 +156,13 @@ impl Fabric {
     }
 
     /// Where the cable of an interface of a host that bridges is plugged in: the addresses sit behind it.
-    fn bridging(&self, foot: &Foot) -> Option<&Socket> {
-        let FootOf::Host(host, at) = foot.of else {
+    fn bridging(&self, foot: &WiredInterface) -> Option<&FabricPort> {
+        let InterfaceOf::Host(host, at) = foot.of else {
             return None;
         };
         let inside = self.node(self.socket(*foot.sockets.first()?).node);
         let sockets = inside.sockets.iter().map(|&socket| self.socket(socket));
-        let name = SocketName::Interface(host, at);
+        let name = PortName::Interface(host, at);
         sockets
             .filter(|_| matches!(inside.kind, NodeKind::Bridge(_)))
             .find(|socket| socket.name == name)
@@ -170,8 +172,8 @@ impl Fabric {
     /// that bridges is left out.
     ///
     /// O(ports of those switches) for each frame.
-    pub fn arrivals(&self, sent: &[(SocketId, Frame)]) -> Vec<Arrival> {
-        let mut seen: FxHashSet<(SocketId, Frame)> = FxHashSet::default();
+    pub fn arrivals(&self, sent: &[(PortId, Frame)]) -> Vec<Arrival> {
+        let mut seen: FxHashSet<(PortId, Frame)> = FxHashSet::default();
         let mut open = sent.to_vec();
         let mut found = Vec::new();
         while let Some((id, frame)) = open.pop() {
@@ -189,9 +191,9 @@ impl Fabric {
                 match far {
                     Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
                     Far::Feet(feet) => {
-                        let takes = |foot: &FootId| frame.fits(self.foot(*foot).tag);
+                        let takes = |foot: &InterfaceId| frame.fits(self.foot(*foot).tag);
                         let feet = feet.iter().copied().filter(takes);
-                        found.extend(feet.map(Arrival::Foot));
+                        found.extend(feet.map(Arrival::WiredInterface));
                     }
                     Far::Open | Far::Dead => {}
                 }
@@ -201,7 +203,7 @@ impl Fabric {
     }
 
     /// What a switch that knows no VLANs sends on, and to where.
-    fn passed_on(&self, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
+    fn passed_on(&self, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
         let visit = Visit {
             node: self.socket(id).node,
             vlan: None,
@@ -233,11 +235,11 @@ impl Fabric {
     /// Ports that frames of a flood leave without the tag of their VLAN, with a tag below that the sender may
     /// choose; each with each VLAN once.
     pub fn exposed(&self, flood: &Flood) -> Vec<Exposed> {
-        let mut seen: FxHashSet<(SocketId, VlanId)> = FxHashSet::default();
+        let mut seen: FxHashSet<(PortId, VlanId)> = FxHashSet::default();
         let mut found = Vec::new();
         for visit in &flood.visits {
             let open = visit.below.outer().is_none() && visit.below.free() > 0;
-            let (Some(vlan), Start::Seat(place, _), true) =
+            let (Some(vlan), Start::AttachPoint(place, _), true) =
                 (visit.vlan, flood.starts[visit.start as usize], open)
             else {
                 continue;
@@ -259,6 +261,6 @@ impl Fabric {
 }
 
 /// Whether the file describes it as a port or LAG of a switch.
-fn is_named(socket: &Socket) -> bool {
-    matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..))
+fn is_named(socket: &FabricPort) -> bool {
+    matches!(socket.name, PortName::Port(..) | PortName::Lag(..))
 }

@@ -6,8 +6,8 @@ use smallvec::SmallVec;
 use boundwalk_model::{PortVlans, SegmentId, Site, SwitchId, VlanId, VlanSet};
 
 use super::fabric::{
-    Fabric, Far, FootId, FootOf, Members, NodeId, NodeKind, Seat, SocketId, SocketName, Tagging,
-    Unclaimed, UnclaimedId,
+    AttachPoint, Fabric, Far, InterfaceId, InterfaceOf, Members, NodeId, NodeKind, PortId,
+    PortName, Tagging, Unclaimed, UnclaimedId,
 };
 use super::flood::untag;
 use super::frame::{Frame, admit_tagged, admit_untagged};
@@ -20,7 +20,7 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     for number in 0..fabric.nodes.len() {
         fabric.nodes[number].members = members(fabric, NodeId(number as u32));
     }
-    let mut seats: Vec<Vec<Seat>> = vec![Vec::new(); site.segments.len()];
+    let mut seats: Vec<Vec<AttachPoint>> = vec![Vec::new(); site.segments.len()];
     fabric.seated = vec![SmallVec::new(); fabric.sockets.len()];
     fabric.claimed = vec![SmallVec::new(); fabric.sockets.len()];
     let mut known = Known::new(site, fabric);
@@ -47,26 +47,27 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
 }
 
 /// Interfaces of hosts whose frames start at no place to plug in.
-fn placeless(fabric: &Fabric, seats: &[Vec<Seat>]) -> Vec<FootId> {
+fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
     let seats = seats.iter().flatten();
-    let starts = |seat: &&Seat| {
+    let starts = |seat: &&AttachPoint| {
         let foot = seat.foot.map(|foot| fabric.foot(foot));
         foot.is_some_and(|foot| foot.sockets.contains(&seat.socket))
     };
-    let placed: FxHashSet<FootId> = seats.filter(starts).filter_map(|seat| seat.foot).collect();
+    let placed: FxHashSet<InterfaceId> =
+        seats.filter(starts).filter_map(|seat| seat.foot).collect();
     let hosts = fabric.foot_ids();
-    let hosts = hosts.filter(|&foot| matches!(fabric.foot(foot).of, FootOf::Host(..)));
+    let hosts = hosts.filter(|&foot| matches!(fabric.foot(foot).of, InterfaceOf::Host(..)));
     hosts.filter(|foot| !placed.contains(foot)).collect()
 }
 
 /// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.
 fn find_unclaimed(fabric: &mut Fabric) {
-    let mut claimed: FxHashSet<SocketId> = FxHashSet::default();
+    let mut claimed: FxHashSet<PortId> = FxHashSet::default();
     claimed.extend(fabric.seats.iter().flatten().map(|seat| seat.socket));
     let mut groups: FxHashMap<(SwitchId, Option<VlanId>), UnclaimedId> = FxHashMap::default();
     for id in fabric.socket_ids() {
         let socket = fabric.socket(id);
-        let named = matches!(socket.name, SocketName::Port(..) | SocketName::Lag(..));
+        let named = matches!(socket.name, PortName::Port(..) | PortName::Lag(..));
         if !named || claimed.contains(&id) || !fabric.is_for_devices(id) {
             continue;
         }
@@ -126,13 +127,13 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
     Members { start, list }
 }
 
-fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId, Seat)> {
+fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, AttachPoint)> {
     let mut seats = Vec::new();
     if !fabric.is_for_devices(id) {
         return seats;
     }
     for (number, tag) in fabric.hosts_at(id) {
-        let seat = Seat {
+        let seat = AttachPoint {
             socket: id,
             tag,
             foot: Some(number),
@@ -140,9 +141,9 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId,
         seats.push((fabric.foot(number).segment, seat));
     }
     for (segment, tag) in forms(fabric, known, id) {
-        let taken = |(known, seat): &(SegmentId, Seat)| *known == segment && seat.tag == tag;
+        let taken = |(known, seat): &(SegmentId, AttachPoint)| *known == segment && seat.tag == tag;
         if !seats.iter().any(taken) {
-            let seat = Seat {
+            let seat = AttachPoint {
                 socket: id,
                 tag,
                 foot: None,
@@ -154,7 +155,7 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<(SegmentId,
 }
 
 /// Segments whose VLAN a device at a socket sends into, with the tag that it needs.
-fn forms(fabric: &Fabric, known: &mut Known, id: SocketId) -> Vec<Form> {
+fn forms(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<Form> {
     let socket = fabric.socket(id);
     match (&socket.tagging, fabric.node(socket.node).kind) {
         (Tagging::Vlans(vlans), _) => port_forms(fabric, socket.node, vlans),
@@ -221,7 +222,7 @@ impl Known {
 
     /// Segments that a device on a node without VLANs can be part of: those of the ports and interfaces where
     /// its frames come out.
-    fn beyond(&mut self, fabric: &Fabric, id: SocketId) -> Vec<Form> {
+    fn beyond(&mut self, fabric: &Fabric, id: PortId) -> Vec<Form> {
         let socket = fabric.socket(id);
         // Places without anything that passes frames on differ only by what sits there already.
         let alike = !matches!(socket.far, Far::Sockets(_));
@@ -244,9 +245,9 @@ impl Known {
 }
 
 /// Segments that a plain frame comes to, by nodes without VLANs, at the first port or interface that has any.
-fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> {
+fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
     let mut segments = Vec::new();
-    let mut seen: FxHashSet<(SocketId, Frame)> = FxHashSet::default();
+    let mut seen: FxHashSet<(PortId, Frame)> = FxHashSet::default();
     let mut open = vec![(from, frame)];
     while let Some((id, frame)) = open.pop() {
         if !seen.insert((id, frame)) {
@@ -274,7 +275,7 @@ fn segments_of(fabric: &Fabric, from: SocketId, frame: Frame) -> Vec<SegmentId> 
 }
 
 /// What a node without VLANs passes on of a frame, and to where.
-fn passed(fabric: &Fabric, id: SocketId, frame: Frame) -> Vec<(&Far, Frame)> {
+fn passed(fabric: &Fabric, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
     let here = fabric.socket(id);
     let inside = match here.tagging {
         Tagging::Through(Some(tag)) => untag(frame, tag),

@@ -2,7 +2,7 @@
 
 use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
-use super::fabric::{Fabric, FootId, NodeId, SocketId, Tagging};
+use super::fabric::{Fabric, InterfaceId, NodeId, PortId, Tagging};
 use super::flood::{Flood, Start, Taken, Visit};
 use super::frame::{Admitted, Frame};
 
@@ -12,13 +12,13 @@ pub struct FrameStep {
     /// The node.
     pub node: NodeId,
     /// Where the frame came in.
-    pub ingress: SocketId,
+    pub ingress: PortId,
     /// Its tags as it came in, outermost first.
     pub arrived: Vec<u16>,
     /// The VLAN that it took and why; `None`: the node knows no VLANs.
     pub vlan: Option<(VlanId, Admitted)>,
     /// Where it left.
-    pub egress: SocketId,
+    pub egress: PortId,
     /// Its tags as it left, outermost first.
     pub left: Vec<u16>,
 }
@@ -33,7 +33,7 @@ pub struct FrameWay {
     /// Switches that it crossed.
     pub steps: Vec<FrameStep>,
     /// The interface that took it; `None`: whatever may be plugged in.
-    pub foot: Option<FootId>,
+    pub foot: Option<InterfaceId>,
 }
 
 impl Flood {
@@ -81,7 +81,7 @@ fn settled(frame: Frame, tag: Option<VlanId>) -> Vec<u16> {
 }
 
 /// Tags inside a node of what left by a socket.
-fn below(fabric: &Fabric, visit: &Visit, socket: SocketId, left: Vec<u16>) -> Vec<u16> {
+fn below(fabric: &Fabric, visit: &Visit, socket: PortId, left: Vec<u16>) -> Vec<u16> {
     let added = match (&fabric.socket(socket).tagging, visit.vlan) {
         (Tagging::Vlans(vlans), Some(vlan)) => !vlans.untagged.contains(vlan),
         (Tagging::Through(tag), _) => tag.is_some(),

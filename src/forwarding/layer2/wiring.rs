@@ -5,25 +5,26 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{SegmentId, VlanId};
 
 use super::fabric::{
-    Fabric, FootId, FootOf, NodeId, NodeKind, Origin, Seat, SocketId, Tagging, UnclaimedId,
+    AttachPoint, Fabric, InterfaceId, InterfaceOf, NodeId, NodeKind, Origin, PortId, Tagging,
+    UnclaimedId,
 };
 use super::flood::{Flood, Start, departing, flood};
 use super::frame::{Frame, admit};
 
 /// A place where a device of a segment may be plugged in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Vacancy {
+pub struct FreePort {
     /// The segment.
     pub segment: SegmentId,
     /// The place.
-    pub seat: Seat,
+    pub seat: AttachPoint,
 }
 
 /// What frames of one sender reach.
 #[derive(Clone, PartialEq, Eq, Hash, Default, Debug)]
 pub struct Reached {
     /// Interfaces, ascending.
-    pub feet: Vec<FootId>,
+    pub feet: Vec<InterfaceId>,
     /// Numbers of vacancies, ascending.
     pub vacancies: Vec<u32>,
     /// Groups of unclaimed ports, ascending.
@@ -32,7 +33,7 @@ pub struct Reached {
 
 impl Reached {
     /// Whether an interface is reached.
-    pub fn has(&self, foot: FootId) -> bool {
+    pub fn has(&self, foot: InterfaceId) -> bool {
         self.feet.binary_search(&foot).is_ok()
     }
 
@@ -46,7 +47,7 @@ impl Reached {
 #[derive(Clone, Debug, Default)]
 pub struct Wiring {
     /// Places to plug in.
-    pub vacancies: Vec<Vacancy>,
+    pub vacancies: Vec<FreePort>,
     /// What is reached, each set once.
     sets: Vec<Reached>,
     /// Set of each interface.
@@ -60,11 +61,11 @@ pub struct Wiring {
     /// Vacancies of each segment.
     of_segment: Vec<Vec<u32>>,
     /// Interfaces of hosts that the file puts on each segment.
-    feet_of_segment: Vec<Vec<FootId>>,
+    feet_of_segment: Vec<Vec<InterfaceId>>,
     /// For each segment, where hostile devices are whose frames its devices take; ascending.
     hostile_into: Vec<Vec<Origin>>,
     /// For each segment, the interfaces of gateways and routers whose frames its devices take.
-    routers_into: Vec<Vec<FootId>>,
+    routers_into: Vec<Vec<InterfaceId>>,
 }
 
 impl Wiring {
@@ -106,9 +107,9 @@ impl Wiring {
                 hostile[to.0].push(from);
             }
         }
-        let mut routers: Vec<Vec<FootId>> = vec![Vec::new(); count];
+        let mut routers: Vec<Vec<InterfaceId>> = vec![Vec::new(); count];
         for foot in fabric.foot_ids() {
-            if matches!(fabric.foot(foot).of, FootOf::Router(..)) {
+            if matches!(fabric.foot(foot).of, InterfaceOf::Router(..)) {
                 for to in self.segments_in(fabric, self.from_foot(foot)) {
                     routers[to.0].push(foot);
                 }
@@ -123,7 +124,7 @@ impl Wiring {
         let places = reached.vacancies.iter();
         let places = places.map(|&number| self.vacancies[number as usize].segment);
         let feet = reached.feet.iter().map(|&foot| fabric.foot(foot));
-        let hosts = feet.filter(|foot| matches!(foot.of, FootOf::Host(..)));
+        let hosts = feet.filter(|foot| matches!(foot.of, InterfaceOf::Host(..)));
         let mut segments: Vec<SegmentId> = places.chain(hosts.map(|foot| foot.segment)).collect();
         segments.sort_unstable();
         segments.dedup();
@@ -136,12 +137,12 @@ impl Wiring {
     }
 
     /// Interfaces of gateways and routers whose frames devices of a segment take.
-    pub fn routers_into(&self, segment: SegmentId) -> &[FootId] {
+    pub fn routers_into(&self, segment: SegmentId) -> &[InterfaceId] {
         &self.routers_into[segment.0]
     }
 
     /// What plain frames of an interface reach.
-    pub fn from_foot(&self, foot: FootId) -> &Reached {
+    pub fn from_foot(&self, foot: InterfaceId) -> &Reached {
         &self.sets[self.by_foot[foot.0 as usize] as usize]
     }
 
@@ -165,22 +166,22 @@ impl Wiring {
     }
 
     /// Interfaces of hosts that the file puts on a segment.
-    pub fn feet_of(&self, segment: SegmentId) -> &[FootId] {
+    pub fn feet_of(&self, segment: SegmentId) -> &[InterfaceId] {
         &self.feet_of_segment[segment.0]
     }
 
     /// The number of the set that an interface reaches: interfaces that reach the same share it.
-    pub fn set_of(&self, foot: FootId) -> u32 {
+    pub fn set_of(&self, foot: InterfaceId) -> u32 {
         self.by_foot[foot.0 as usize]
     }
 
     /// Whether two interfaces exchange frames both ways.
-    pub fn two_way(&self, one: FootId, other: FootId) -> bool {
+    pub fn two_way(&self, one: InterfaceId, other: InterfaceId) -> bool {
         self.from_foot(one).has(other) && self.from_foot(other).has(one)
     }
 
     /// Whether an interface and a device at a vacancy exchange frames both ways.
-    pub fn two_way_with(&self, foot: FootId, vacancy: u32) -> bool {
+    pub fn two_way_with(&self, foot: InterfaceId, vacancy: u32) -> bool {
         self.from_foot(foot).has_vacancy(vacancy) && self.from_vacancy(vacancy).has(foot)
     }
 
@@ -215,14 +216,14 @@ enum Key {
     Nowhere,
     Inside(NodeId, Option<VlanId>, Frame),
     /// A sender of its own.
-    Seat(SocketId, Frame),
-    Foot(FootId),
+    AttachPoint(PortId, Frame),
+    WiredInterface(InterfaceId),
 }
 
 struct Build<'f> {
     fabric: &'f Fabric,
     wiring: Wiring,
-    at_socket: FxHashMap<SocketId, Vec<u32>>,
+    at_socket: FxHashMap<PortId, Vec<u32>>,
     keys: FxHashMap<Key, u32>,
     sets: FxHashMap<Reached, u32>,
 }
@@ -230,26 +231,26 @@ struct Build<'f> {
 impl<'f> Build<'f> {
     fn new(fabric: &'f Fabric) -> Self {
         let mut wiring = Wiring::default();
-        let mut at_socket: FxHashMap<SocketId, Vec<u32>> = FxHashMap::default();
+        let mut at_socket: FxHashMap<PortId, Vec<u32>> = FxHashMap::default();
         wiring.feet_of_segment = vec![Vec::new(); fabric.seats.len()];
-        let hosts = |&foot: &FootId| matches!(fabric.foot(foot).of, FootOf::Host(..));
+        let hosts = |&foot: &InterfaceId| matches!(fabric.foot(foot).of, InterfaceOf::Host(..));
         for foot in fabric.foot_ids().filter(hosts) {
             let segment = fabric.foot(foot).segment;
             wiring.feet_of_segment[segment.0].push(foot);
         }
         for (number, seats) in fabric.seats.iter().enumerate() {
             let mut here = Vec::new();
-            let mut seen: FxHashSet<Seat> = FxHashSet::default();
+            let mut seen: FxHashSet<AttachPoint> = FxHashSet::default();
             for &seat in seats.iter().filter(|seat| seat.is_usual()) {
                 // Where a host sits, another device of its segment may sit as well.
-                let seat = Seat { foot: None, ..seat };
+                let seat = AttachPoint { foot: None, ..seat };
                 if !seen.insert(seat) {
                     continue;
                 }
                 let at = wiring.vacancies.len() as u32;
                 here.push(at);
                 at_socket.entry(seat.socket).or_default().push(at);
-                wiring.vacancies.push(Vacancy {
+                wiring.vacancies.push(FreePort {
                     segment: SegmentId(number),
                     seat,
                 });
@@ -265,23 +266,23 @@ impl<'f> Build<'f> {
         }
     }
 
-    fn of_foot(&mut self, id: FootId) -> u32 {
+    fn of_foot(&mut self, id: InterfaceId) -> u32 {
         let foot = self.fabric.foot(id);
         match foot.sockets[..] {
             [] => self.of_key(Key::Nowhere),
             [socket] => self.of_sender(socket, Frame::of(foot.tag)),
-            _ => self.of_key(Key::Foot(id)),
+            _ => self.of_key(Key::WiredInterface(id)),
         }
     }
 
-    fn of_sender(&mut self, socket: SocketId, frame: Frame) -> u32 {
+    fn of_sender(&mut self, socket: PortId, frame: Frame) -> u32 {
         let key = self.key(socket, frame);
         self.of_key(key)
     }
 
     /// Frames that start in one state reach the same, but for what shares their own socket and for what
     /// isolated ports do not reach.
-    fn key(&self, id: SocketId, frame: Frame) -> Key {
+    fn key(&self, id: PortId, frame: Frame) -> Key {
         let socket = self.fabric.socket(id);
         let shared = match &socket.far {
             super::Far::Feet(feet) => feet.len() > 1,
@@ -289,7 +290,7 @@ impl<'f> Build<'f> {
             super::Far::Open | super::Far::Dead => false,
         };
         if shared || socket.isolated {
-            return Key::Seat(id, frame);
+            return Key::AttachPoint(id, frame);
         }
         match &socket.tagging {
             Tagging::Vlans(vlans) => match admit(vlans, frame) {
@@ -297,7 +298,7 @@ impl<'f> Build<'f> {
                 Err(_) => Key::Nowhere,
             },
             Tagging::Through(None) => Key::Inside(socket.node, None, frame),
-            Tagging::Through(Some(_)) => Key::Seat(id, frame),
+            Tagging::Through(Some(_)) => Key::AttachPoint(id, frame),
         }
     }
 
@@ -308,8 +309,8 @@ impl<'f> Build<'f> {
         let start = match key {
             Key::Nowhere => None,
             Key::Inside(node, vlan, below) => Some(Start::Inside(node, vlan, below)),
-            Key::Seat(socket, frame) => Some(Start::Seat(socket, frame)),
-            Key::Foot(foot) => Some(Start::Foot(foot)),
+            Key::AttachPoint(socket, frame) => Some(Start::AttachPoint(socket, frame)),
+            Key::WiredInterface(foot) => Some(Start::WiredInterface(foot)),
         };
         let starts: Vec<Start> = start.into_iter().collect();
         let flood = flood(self.fabric, &starts);
@@ -342,7 +343,7 @@ impl<'f> Build<'f> {
     }
 
     fn reached(&self, flood: &Flood) -> Reached {
-        let mut feet: Vec<FootId> = flood.feet().collect();
+        let mut feet: Vec<InterfaceId> = flood.feet().collect();
         feet.sort_unstable();
         let mut vacancies = Vec::new();
         for taken in flood.taken.iter().filter(|taken| taken.foot.is_none()) {
@@ -400,11 +401,11 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
         Origin::Unclaimed(group) => {
             let ports = fabric.unclaimed(group).sockets.iter();
             return ports
-                .map(|&port| Start::Seat(port, Frame::HOSTILE))
+                .map(|&port| Start::AttachPoint(port, Frame::HOSTILE))
                 .collect();
         }
     };
-    let mut seen: FxHashSet<SocketId> = FxHashSet::default();
+    let mut seen: FxHashSet<PortId> = FxHashSet::default();
     let seats = fabric.seats(segment).iter();
     let starts = seats.filter_map(|seat| {
         let socket = fabric.socket(seat.socket);
@@ -414,11 +415,11 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
             false => Frame::of(seat.tag),
         };
         seen.insert(seat.socket)
-            .then_some(Start::Seat(seat.socket, frame))
+            .then_some(Start::AttachPoint(seat.socket, frame))
     });
     let mut starts: Vec<Start> = starts.collect();
     let behind = fabric.placeless.iter().copied();
     let behind = behind.filter(|&foot| fabric.foot(foot).segment == segment);
-    starts.extend(behind.map(Start::Foot));
+    starts.extend(behind.map(Start::WiredInterface));
     starts
 }

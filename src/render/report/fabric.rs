@@ -9,7 +9,7 @@ use boundwalk_analysis::{
 use super::super::bypass::{NOT_FOUND, cuts, stays_open};
 use super::super::frames::segment_name;
 use super::super::isolation::{isolation_text, verdict_text};
-use super::super::matrix::Paint;
+use super::super::matrix::TextStyle;
 use super::super::ports_cells::{COLUMNS, LEGEND, difference_text, fields, named_vlans};
 use super::super::svg::{Chain, Trail, chain_svg, logical_svg, panels_svg, site_svg, xml};
 use super::ReportShown;
@@ -19,7 +19,7 @@ use super::pairs::steps;
 /// Ways that are drawn; all are listed.
 const MOST_DRAWN: usize = 6;
 /// Columns of a text that a page holds.
-const PAGE: Paint = Paint {
+const PAGE: TextStyle = TextStyle {
     colour: false,
     columns: 100,
 };

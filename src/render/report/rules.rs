@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use boundwalk_analysis::rules::{RuleBook, Standing};
+use boundwalk_analysis::rules::{GatewayReview, Standing};
 use boundwalk_diagnostic::{Check, Finding, Severity};
 
 use super::super::privilege::{excess_text, needs_text};
@@ -193,7 +193,7 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 fn rule(
     html: &mut Html<'_>,
     shown: &ReportShown<'_>,
-    book: &RuleBook<'_>,
+    book: &GatewayReview<'_>,
     number: usize,
     standing: &Standing,
 ) {

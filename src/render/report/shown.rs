@@ -1,6 +1,6 @@
 //! What a report shows.
 
-use boundwalk_analysis::{Bypasses, Cabling, Naming};
+use boundwalk_analysis::{Bypasses, Cabling, ServiceLabels};
 use boundwalk_checks::Standing;
 use boundwalk_diagnostic::{Problem, Sources};
 use boundwalk_forwarding::Network;
@@ -32,7 +32,7 @@ pub struct ReportShown<'a> {
     /// The matrix by zone with its codes.
     pub zones: (&'a Sheet, &'a [Vec<String>]),
     /// Names, one for each family.
-    pub namings: &'a [Naming<'a>],
+    pub namings: &'a [ServiceLabels<'a>],
     /// Flows of pairs through which something passes: row, column, a list for each family; `None` where there are
     /// too many pairs for that.
     pub flows: Option<&'a [(usize, usize, Vec<PairFlows>)]>,

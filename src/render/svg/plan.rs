@@ -4,7 +4,7 @@
 //! each in a band of its own. Lines run down the left edge of a band and into the boxes, second ways along the
 //! right edge of the picture. No line and no text ever crosses a box.
 
-use boundwalk_analysis::{Equipment, Joint, ThingId};
+use boundwalk_analysis::{Equipment, ThingId, TreeEdge};
 
 use super::card::Card;
 use super::pen::{Drawing, LINE, PAD, cut, span};
@@ -228,15 +228,15 @@ fn branch(drawing: &mut Drawing, above: &Spot, link: &Link, below: &Spot) {
 }
 
 /// What a joint joins, and its text.
-fn joined(view: &View<'_>, joint: &Joint<'_>) -> ([Option<ThingId>; 2], String) {
+fn joined(view: &View<'_>, joint: &TreeEdge<'_>) -> ([Option<ThingId>; 2], String) {
     let (ends, text) = match joint {
-        Joint::Cable(ends, label) => {
+        TreeEdge::Cable(ends, label) => {
             let label = label.map_or_else(String::new, |label| format!("  {label}"));
             let [near, far] = ends.map(|end| end.name(view.site()));
             let things = ends.map(|end| thing(end.device));
             (things, format!("{near} - {far}{label}"))
         }
-        Joint::Interface(router, interface, segment) => {
+        TreeEdge::Interface(router, interface, segment) => {
             let things = [ThingId::Router(*router), ThingId::Segment(*segment)];
             (things.map(Some), format!("interface {interface}"))
         }

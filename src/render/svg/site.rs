@@ -7,7 +7,7 @@ use boundwalk_model::Site;
 
 use super::super::draw_pen::Pen;
 use super::super::draw_things::Things;
-use super::super::matrix::Paint;
+use super::super::matrix::TextStyle;
 use super::pen::{Drawing, PAD, Sample};
 use super::plan::Plan;
 use super::site_parts::View;
@@ -21,7 +21,7 @@ pub fn site_svg(
     alone: bool,
 ) -> String {
     let outline = Outline::new(site, cabling);
-    let plain = Paint {
+    let plain = TextStyle {
         colour: false,
         columns: 80,
     };

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use boundwalk_analysis::{CableEnd, Cabling, Equipment, Joint, ThingId, lacp_word};
+use boundwalk_analysis::{CableEnd, Cabling, Equipment, ThingId, TreeEdge, lacp_word};
 use boundwalk_model::{Interface, RouterId, Site, SwitchId};
 
 use super::super::draw_things::{Things, by_port};
@@ -161,9 +161,9 @@ impl View<'_> {
         }
     }
 
-    pub(super) fn link(&self, joint: &Joint<'_>) -> Link {
+    pub(super) fn link(&self, joint: &TreeEdge<'_>) -> Link {
         match joint {
-            Joint::Cable(ends, label) => {
+            TreeEdge::Cable(ends, label) => {
                 let lag = ends.iter().any(|&end| self.cabling.lag(end).is_some());
                 let tags = self.trail.and_then(|trail| trail.on_cable(*ends));
                 let mut class = if tags.is_some() { "hot" } else { "wire" }.to_owned();
@@ -178,7 +178,7 @@ impl View<'_> {
                     below: super::pen::cut(&tags.map_or(label, str::to_owned), 300),
                 }
             }
-            Joint::Interface(_, interface, _) => Link {
+            TreeEdge::Interface(_, interface, _) => Link {
                 class: "wire dash".to_owned(),
                 above: super::pen::cut(&format!("interface {interface}"), 300),
                 below: String::new(),

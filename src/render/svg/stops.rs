@@ -5,13 +5,13 @@ use boundwalk_analysis::{
 };
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::layer2::{
-    FootId, FootOf, FrameStep, FrameWay, NodeKind, SocketId, SocketName, Start,
+    FrameStep, FrameWay, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start,
 };
 use boundwalk_forwarding::{DeviceId, Network, Outcome, Step};
 use boundwalk_model::{Family, Site};
 
 use super::super::frames::{node_name, segment_name, short_socket, socket_name, tags_text};
-use super::super::matrix::Paint;
+use super::super::matrix::TextStyle;
 use super::super::path::View;
 use super::super::words::rule_name;
 
@@ -100,7 +100,7 @@ impl<'s> Chain<'s> {
     /// One packet's way, by the first of the routers that the sender may use.
     pub fn path(network: &'s Network<'s>, sources: &'s Sources, result: &PathResult) -> Self {
         let plan = network.plan(Family::of(result.packet.source));
-        let plain = Paint {
+        let plain = TextStyle {
             colour: false,
             columns: 80,
         };
@@ -143,7 +143,7 @@ impl<'s> Chain<'s> {
         let Some(leg) = leg else {
             return;
         };
-        if let (1, Start::Seat(socket, _)) = (self.stops.len(), leg.way.start) {
+        if let (1, Start::AttachPoint(socket, _)) = (self.stops.len(), leg.way.start) {
             self.stops[0].what = format!("at {}", socket_name(network, socket));
         }
         self.leg(network, &leg.way);
@@ -175,11 +175,13 @@ impl<'s> Chain<'s> {
     fn start(&mut self, network: &Network<'s>, leg: &FrameWay) {
         let mut stop = Stop::default();
         match leg.start {
-            Start::Seat(socket, _) => {
+            Start::AttachPoint(socket, _) => {
                 stop.name = "a device".to_owned();
                 stop.what = format!("at {}", socket_name(network, socket));
             }
-            Start::Foot(foot) => stop.name = foot_name(network.site, network.fabric.foot(foot).of),
+            Start::WiredInterface(foot) => {
+                stop.name = foot_name(network.site, network.fabric.foot(foot).of)
+            }
             Start::Inside(node, ..) => stop.name = node_name(network, node),
         }
         stop.lines.push(format!("sends {}", sent(&leg.sent)));
@@ -191,7 +193,7 @@ impl<'s> Chain<'s> {
         let mut tags = tags_text(&leg.sent);
         for step in &leg.steps {
             let kind = network.fabric.node(step.node).kind;
-            if let NodeKind::Wire(_) | NodeKind::Assumed(_) = kind {
+            if let NodeKind::Neighbours(_) | NodeKind::Assumed(_) = kind {
                 tags = tags_text(&step.left);
                 continue;
             }
@@ -214,7 +216,7 @@ impl<'s> Chain<'s> {
     }
 
     /// A device that no host of the file is.
-    fn anybody(&mut self, network: &Network<'s>, leg: &FrameWay, socket: SocketId) {
+    fn anybody(&mut self, network: &Network<'s>, leg: &FrameWay, socket: PortId) {
         let Some(step) = leg.steps.last() else {
             return;
         };
@@ -279,7 +281,7 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
     let device = match network.fabric.node(step.node).kind {
         NodeKind::Aware(id) | NodeKind::Unaware(id) => Some(Equipment::Switch(id)),
         NodeKind::Bridge(id) => Some(Equipment::Host(id)),
-        NodeKind::Wire(_) | NodeKind::Assumed(_) => None,
+        NodeKind::Neighbours(_) | NodeKind::Assumed(_) => None,
     };
     let mut stop = match device {
         Some(device) => device_stop(site, device),
@@ -297,11 +299,11 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
     stop
 }
 
-fn foot_stop<'s>(network: &Network<'s>, foot: FootId) -> (String, Stop<'s>) {
+fn foot_stop<'s>(network: &Network<'s>, foot: InterfaceId) -> (String, Stop<'s>) {
     let site = network.site;
     let foot = network.fabric.foot(foot);
     let (device, port, name) = match foot.of {
-        FootOf::Router(id, at) => {
+        InterfaceOf::Router(id, at) => {
             let on = &site.router(id).interfaces[at];
             (
                 Equipment::Router(id),
@@ -309,7 +311,7 @@ fn foot_stop<'s>(network: &Network<'s>, foot: FootId) -> (String, Stop<'s>) {
                 &on.name,
             )
         }
-        FootOf::Host(id, at) => {
+        InterfaceOf::Host(id, at) => {
             let name = &site.host(id).interfaces[at].name;
             (Equipment::Host(id), Some(name.value.as_str()), name)
         }
@@ -322,23 +324,23 @@ fn foot_stop<'s>(network: &Network<'s>, foot: FootId) -> (String, Stop<'s>) {
     (port.unwrap_or(&name.value).to_owned(), stop)
 }
 
-fn socket_end<'s>(network: &Network<'s>, socket: SocketId) -> Option<CableEnd<'s>> {
+fn socket_end<'s>(network: &Network<'s>, socket: PortId) -> Option<CableEnd<'s>> {
     let site = network.site;
     let socket = network.fabric.sockets.get(socket.0 as usize)?;
     match socket.name {
-        SocketName::Port(id, port) => Some(CableEnd {
+        PortName::Port(id, port) => Some(CableEnd {
             device: Equipment::Switch(id),
             port: &site.switches[id.0].ports[port].name.value,
         }),
-        SocketName::Lag(id, lag) => Some(CableEnd {
+        PortName::Lag(id, lag) => Some(CableEnd {
             device: Equipment::Switch(id),
             port: &site.switches[id.0].lags[lag].name.value,
         }),
-        SocketName::Interface(id, at) => Some(CableEnd {
+        PortName::Interface(id, at) => Some(CableEnd {
             device: Equipment::Host(id),
             port: &site.host(id).interfaces[at].name.value,
         }),
-        SocketName::Unnamed => None,
+        PortName::Unnamed => None,
     }
 }
 
