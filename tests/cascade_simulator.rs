@@ -21,7 +21,7 @@ mod simulator;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use boundwalk::analysis::{BlockedPermit, Cascade, Course, Party, Wasted, wasted};
+use boundwalk::analysis::{BlockedPermit, Cascade, Course, Endpoint, Wasted, wasted};
 use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::{load_path, load_text};
 use boundwalk::model::{Date, Family, Role, RouterId, SegmentId, Site};
@@ -288,7 +288,7 @@ fn two_gateways_as_its_readme_says() {
     let cascade = Cascade::new(&network);
     assert!(cascade.complete && cascade.unjudged.is_empty());
     let class = |port| network.classes.class_of(6, 50_000, port);
-    let (office, plant) = (SegmentId(0), Party::Segment(SegmentId(3)));
+    let (office, plant) = (SegmentId(0), Endpoint::Segment(SegmentId(3)));
     let of_course = |course| {
         let mut own = cascade.barred.iter();
         let fits = |one: &&BlockedPermit| one.pair == (office, plant) && one.course == course;

@@ -15,7 +15,7 @@ mod random;
 #[path = "support/random_lists.rs"]
 mod random_lists;
 
-use boundwalk::analysis::Party;
+use boundwalk::analysis::Endpoint;
 use boundwalk::analysis::change::{Changed, Spot, reach_change};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -38,7 +38,7 @@ fn site(text: &str) -> Site {
 }
 
 /// What a list permits between two parties, whichever rule does.
-fn permitted(oracle: &mut PairDiagrams<'_>, from: Party, to: Party) -> BDDFunction {
+fn permitted(oracle: &mut PairDiagrams<'_>, from: Endpoint, to: Endpoint) -> BDDFunction {
     let all = oracle.between(from, to);
     let parts = oracle.permitted(from, to, &all);
     let none = oracle.diagrams.constant(false);
@@ -75,21 +75,21 @@ fn check(seed: u64, rules: usize, default: &str, edits: usize) -> [usize; 2] {
     let senders = old.segment_ids();
     let receivers = || {
         old.segment_ids()
-            .map(Party::Segment)
-            .chain([Party::Device(RouterId(0))])
+            .map(Endpoint::Segment)
+            .chain([Endpoint::Device(RouterId(0))])
     };
     for from in senders {
-        for to in receivers().filter(|&to| to != Party::Segment(from)) {
-            let was = permitted(&mut one, Party::Segment(from), to);
+        for to in receivers().filter(|&to| to != Endpoint::Segment(from)) {
+            let was = permitted(&mut one, Endpoint::Segment(from), to);
             let diagrams = std::mem::replace(
                 &mut one.diagrams,
                 Diagrams::with_memory(&Space::ipv4(1), 16, 16),
             );
             let mut other = PairDiagrams::with(&new, &networks[1], diagrams);
-            let is = permitted(&mut other, Party::Segment(from), to);
+            let is = permitted(&mut other, Endpoint::Segment(from), to);
             let pair = change.pairs.iter().find(|pair| {
                 pair.family == Family::V4
-                    && party(pair.from) == Some(Party::Segment(from))
+                    && party(pair.from) == Some(Endpoint::Segment(from))
                     && party(pair.to) == Some(to)
             });
             let (opened, closed) = (and(&is, &not(&was)), and(&was, &not(&is)));
@@ -112,10 +112,10 @@ fn check(seed: u64, rules: usize, default: &str, edits: usize) -> [usize; 2] {
     seen
 }
 
-fn party(spot: Spot) -> Option<Party> {
+fn party(spot: Spot) -> Option<Endpoint> {
     match spot {
-        Spot::Segment(twin) => twin.old.map(|id: SegmentId| Party::Segment(id)),
-        Spot::Router(twin) => twin.old.map(|id: RouterId| Party::Device(id)),
+        Spot::Segment(twin) => twin.old.map(|id: SegmentId| Endpoint::Segment(id)),
+        Spot::Router(twin) => twin.old.map(|id: RouterId| Endpoint::Device(id)),
         Spot::Unclaimed(_) => None,
     }
 }

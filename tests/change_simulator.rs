@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
 use boundwalk::analysis::change::{Changed, PairChange, ReachChange, Spot, reach_change};
-use boundwalk::analysis::{By, Party};
+use boundwalk::analysis::{By, Endpoint};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Site};
@@ -179,10 +179,10 @@ fn same(one: &[Changed], other: &[Changed]) -> bool {
     !beyond(one, other) && !beyond(other, one)
 }
 
-fn spot(spot: Spot, new: bool) -> Option<Party> {
+fn spot(spot: Spot, new: bool) -> Option<Endpoint> {
     match spot {
-        Spot::Segment(twin) => twin.side(new).map(Party::Segment),
-        Spot::Router(twin) => twin.side(new).map(Party::Device),
+        Spot::Segment(twin) => twin.side(new).map(Endpoint::Segment),
+        Spot::Router(twin) => twin.side(new).map(Endpoint::Device),
         Spot::Unclaimed(_) => panic!("no site here has ports"),
     }
 }
@@ -194,10 +194,10 @@ type Arrived = BTreeMap<(String, String), BTreeSet<Packet>>;
 fn arrived(site: &Site, services: &[Service], addresses: &[IpAddr], stance: Stance) -> Arrived {
     let simulator = Simulator::new(site, TODAY);
     let pairs = Pairs::new(site, &simulator, By::Segment, services, addresses.to_vec());
-    let name = |party: Party| boundwalk::analysis::party_name(site, party).into_owned();
+    let name = |party: Endpoint| boundwalk::analysis::party_name(site, party).into_owned();
     let mut all = Arrived::new();
     for from in site.segment_ids() {
-        let sender = Party::Segment(from);
+        let sender = Endpoint::Segment(from);
         let sent: Vec<(Probe, usize, Vec<Outcome>)> = match stance {
             Stance::Configured => {
                 let sent = pairs.sent(sender).into_iter();

@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use boundwalk::analysis::{
-    By, Cell, Matrix, Party, PermittedFlow, Question, Reading, flows, party_name,
+    By, Cell, Matrix, Endpoint, PermittedFlow, Question, Reading, flows, party_name,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_path;
@@ -24,8 +24,8 @@ const TODAY: Date = Date::constant(2026, 11, 25);
 
 /// What the engine says about one pair.
 struct Found {
-    from: Party,
-    to: Party,
+    from: Endpoint,
+    to: Endpoint,
     family: Family,
     cell: Cell,
     passing: Vec<Passing>,
@@ -136,9 +136,9 @@ fn entries_of<'t>(site: &Site, table: &'t HandTable, pair: &Found) -> Option<&'t
     cell
 }
 
-fn column_name(site: &Site, party: Party) -> Cow<'_, str> {
+fn column_name(site: &Site, party: Endpoint) -> Cow<'_, str> {
     match party {
-        Party::Device(_) => Cow::Borrowed("gateway"),
+        Endpoint::Device(_) => Cow::Borrowed("gateway"),
         other => party_name(site, other),
     }
 }

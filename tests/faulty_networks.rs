@@ -326,8 +326,8 @@ impl Claims {
 
     fn every(&self, family: Family, from: SegmentId, to: SegmentId, class: usize) -> bool {
         let matrix = &self.matrices[usize::from(family == Family::V6)];
-        let at = |parties: &[boundwalk::analysis::Party], id: SegmentId| {
-            let wanted = boundwalk::analysis::Party::Segment(id);
+        let at = |parties: &[boundwalk::analysis::Endpoint], id: SegmentId| {
+            let wanted = boundwalk::analysis::Endpoint::Segment(id);
             parties.iter().position(|&party| party == wanted)
         };
         let cell = at(&matrix.rows, from).zip(at(&matrix.columns, to));

@@ -4,7 +4,7 @@
 use boundwalk::analysis::intent::{
     Breach, Demand, Link, Standing, breach_text, judge_expectations, judge_needs,
 };
-use boundwalk::analysis::{Party, ServiceLabels};
+use boundwalk::analysis::{Endpoint, ServiceLabels};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, SegmentId, Site};
@@ -192,7 +192,7 @@ fn isolation_is_about_ways_and_not_about_rules() {
         text,
         "there is a way between guests and office: guests - edge - office"
     );
-    assert_eq!(breach.to, Party::Segment(SegmentId(0)));
+    assert_eq!(breach.to, Endpoint::Segment(SegmentId(0)));
 }
 
 #[test]

@@ -22,7 +22,7 @@ mod simulator;
 use std::fmt::Write;
 
 use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
-use boundwalk::analysis::{By, Party};
+use boundwalk::analysis::{By, Endpoint};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Permit, SegmentId, Site};
@@ -197,7 +197,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
         }
         let sent: Vec<Vec<Sent>> = site
             .segment_ids()
-            .map(|id| pairs.sent(Party::Segment(id)))
+            .map(|id| pairs.sent(Endpoint::Segment(id)))
             .collect();
         for (line, (failing, over)) in site.expectations.iter().zip(&mut failing) {
             let words = Line {
@@ -228,7 +228,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
                 let senders: Vec<SegmentId> = places(site, &line.to)
                     .into_iter()
                     .filter_map(|party| match party {
-                        Party::Segment(id) => Some(id),
+                        Endpoint::Segment(id) => Some(id),
                         _ => None,
                     })
                     .collect();
@@ -323,18 +323,18 @@ fn merge(into: &mut Failing, one: &Failing) {
 
 fn pairs_of(
     site: &Site,
-    (from, to): (&[boundwalk::model::Party], &[boundwalk::model::Party]),
-) -> Vec<(SegmentId, Party)> {
+    (from, to): (&[boundwalk::model::RuleParty], &[boundwalk::model::RuleParty]),
+) -> Vec<(SegmentId, Endpoint)> {
     let senders = places(site, from)
         .into_iter()
         .filter_map(|party| match party {
-            Party::Segment(id) => Some(id),
+            Endpoint::Segment(id) => Some(id),
             _ => None,
         });
     let receivers = places(site, to);
     senders
         .flat_map(|from| receivers.iter().map(move |&to| (from, to)))
-        .filter(|(from, to)| Party::Segment(*from) != *to)
+        .filter(|(from, to)| Endpoint::Segment(*from) != *to)
         .collect()
 }
 

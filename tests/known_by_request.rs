@@ -5,7 +5,7 @@
 
 use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
 use boundwalk::analysis::probes::{Unforeseen, foresee};
-use boundwalk::analysis::{By, Extent, Matrix, Party, Question, path, path_via};
+use boundwalk::analysis::{By, Extent, Matrix, Endpoint, Question, path, path_via};
 use boundwalk::forwarding::{DeviceIndex, Doubt, Network, Outcome, Packet, Sender, Stop, trace};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, HostId, SegmentId, Site, TCP};
@@ -88,8 +88,8 @@ fn the_matrix_says_that_something_passes_and_not_that_all_does() {
     for family in Family::ALL {
         let question = Question::all(By::Segment, family, false);
         let matrix = Matrix::new(&network, &question, &mut |_, _| {});
-        let at = |parties: &[Party], name| {
-            let wanted = Party::Segment(segment(&site, name));
+        let at = |parties: &[Endpoint], name| {
+            let wanted = Endpoint::Segment(segment(&site, name));
             parties
                 .iter()
                 .position(|&one| one == wanted)

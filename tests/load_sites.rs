@@ -5,7 +5,7 @@ use std::net::IpAddr;
 use boundwalk::diagnostic::Severity;
 use boundwalk::load::load_text;
 use boundwalk::model::{
-    Action, Family, Forwards, FrameTypes, ICMP, Lacp, LinkEnd, Party, Permit, Protocol, Role,
+    Action, Family, Forwards, FrameTypes, ICMP, Lacp, LinkEnd, RuleParty, Permit, Protocol, Role,
     SegmentId, Service, Site, SourceCheck, SwitchId, TranslationTarget, Via, VlanId, ZoneId,
     show_intervals,
 };
@@ -170,9 +170,9 @@ action = "reject"
     let rule = &rules[0];
     assert_eq!(
         rule.from.as_deref(),
-        Some(&[Party::Segment(SegmentId(1)), Party::Zone(ZoneId(1))][..])
+        Some(&[RuleParty::Segment(SegmentId(1)), RuleParty::Zone(ZoneId(1))][..])
     );
-    assert_eq!(rule.to.as_deref(), Some(&[Party::Gateway][..]));
+    assert_eq!(rule.to.as_deref(), Some(&[RuleParty::Gateway][..]));
     let source = &rule.source.as_ref().expect("a source").set;
     assert_eq!(
         show_intervals(Family::V4, &source.v4),
@@ -297,7 +297,7 @@ enabled = false
     );
     assert_eq!(
         shop.parties.as_deref(),
-        Some(&[Party::Segment(SegmentId(2))][..])
+        Some(&[RuleParty::Segment(SegmentId(2))][..])
     );
     let targets: Vec<TranslationTarget> = filter
         .source_translations
@@ -435,7 +435,7 @@ permit = "nothing"
         .filter_map(|expectation| expectation.demands.permit)
         .collect();
     assert_eq!(permits, [Permit::AtMost, Permit::Nothing]);
-    assert_eq!(site.expectations[1].to, [Party::Gateway]);
+    assert_eq!(site.expectations[1].to, [RuleParty::Gateway]);
 }
 
 /// RFC 3021 section 2.1, RFC 6164: both addresses of a point-to-point prefix are interfaces'. /32 and /128
@@ -465,7 +465,7 @@ fn a_zone_and_its_only_segment_may_share_a_name() {
     let site = with(
         "[zones.cards]\ntrust = 90\n[segments.cards]\nzone = \"cards\"\nprefixes = \"10.44.7.0/24\"\nisolated = true\n[[needs]]\nfrom = \"cards\"\nto = \"office\"\n",
     );
-    assert_eq!(site.needs[0].from, [Party::Segment(SegmentId(3))]);
+    assert_eq!(site.needs[0].from, [RuleParty::Segment(SegmentId(3))]);
 }
 
 #[test]

@@ -13,7 +13,7 @@ mod random_lists;
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{By, Cell, Extent, Matrix, Party, PermittedFlow, Question, flows};
+use boundwalk::analysis::{By, Cell, Extent, Matrix, Endpoint, PermittedFlow, Question, flows};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, RouterId, Site};
@@ -55,7 +55,7 @@ impl<'s> Case<'s> {
         }
     }
 
-    fn check_pair(&mut self, from: Party, to: Party, cell: &Cell) {
+    fn check_pair(&mut self, from: Endpoint, to: Endpoint, cell: &Cell) {
         let all = self.oracle.between(from, to);
         let permitted = self.oracle.permitted(from, to, &all);
         let (listed, complete) = flows(self.network, Family::V4, from, to, None);

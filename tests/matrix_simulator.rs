@@ -29,7 +29,7 @@ mod simulator;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-use boundwalk::analysis::{By, Cell, HostileReach, Matrix, Party, Question, Reading};
+use boundwalk::analysis::{By, Cell, HostileReach, Matrix, Endpoint, Question, Reading};
 use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Site, ZoneId};
@@ -182,11 +182,11 @@ impl Case<'_> {
         wrong: &mut Vec<String>,
     ) {
         let zones = self.matrix(By::Zone);
-        let zone_of = |party: Party| match party {
-            Party::Segment(segment) => Party::Zone(self.site.segment(segment).zone),
+        let zone_of = |party: Endpoint| match party {
+            Endpoint::Segment(segment) => Endpoint::Zone(self.site.segment(segment).zone),
             other => other,
         };
-        let rows = (0..self.site.zones.len()).map(|zone| Party::Zone(ZoneId(zone)));
+        let rows = (0..self.site.zones.len()).map(|zone| Endpoint::Zone(ZoneId(zone)));
         assert_eq!(zones.rows, rows.collect::<Vec<_>>());
         for (&from, cells) in zones.rows.iter().zip(&zones.cells) {
             for (&to, cell) in zones.columns.iter().zip(cells) {
@@ -208,7 +208,7 @@ impl Case<'_> {
         }
     }
 
-    fn report(&self, from: Party, to: Party, problems: &mut Vec<String>, wrong: &mut Vec<String>) {
+    fn report(&self, from: Endpoint, to: Endpoint, problems: &mut Vec<String>, wrong: &mut Vec<String>) {
         let head = format!("seed {}, {:?}, {from:?} > {to:?}", self.seed, self.family);
         wrong.extend(
             problems
@@ -249,7 +249,7 @@ struct Row<'a> {
     case: &'a Case<'a>,
     pairs: &'a Pairs<'a>,
     by: By,
-    from: Party,
+    from: Endpoint,
     cells: &'a [Cell],
 }
 

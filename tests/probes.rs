@@ -18,7 +18,7 @@ mod simulator;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use boundwalk::analysis::Party;
+use boundwalk::analysis::Endpoint;
 use boundwalk::analysis::probes::{
     Asked, Difference, Expect, Judgement, Obligation, ProbePlan, Why, plan_probes, verify,
 };
@@ -320,7 +320,7 @@ fn limits_leave_only_what_was_asked_for() {
     let from = plan_probes(
         &network,
         &Asked {
-            from: vec![Party::Segment(office)],
+            from: vec![Endpoint::Segment(office)],
             ..all.clone()
         },
     );
@@ -333,14 +333,14 @@ fn limits_leave_only_what_was_asked_for() {
     let to = plan_probes(
         &network,
         &Asked {
-            to: vec![Party::Segment(office)],
+            to: vec![Endpoint::Segment(office)],
             families: vec![Family::V6],
             ..all
         },
     );
     assert!(!to.probes.is_empty());
     for probe in &to.probes {
-        assert_eq!(probe.to, Party::Segment(office));
+        assert_eq!(probe.to, Endpoint::Segment(office));
         assert!(probe.packet.source.is_ipv6());
     }
 }

@@ -24,7 +24,7 @@ use std::net::IpAddr;
 use boundwalk::analysis::privilege::{
     Observed, ObservedService, Privilege, Proof, Tightened, privilege, prove, tighten,
 };
-use boundwalk::analysis::{By, Party, ServiceLabels};
+use boundwalk::analysis::{By, Endpoint, ServiceLabels};
 use boundwalk::forwarding::Network;
 use boundwalk::load::{Edit, RuleCopy, apply_edits, load_text};
 use boundwalk::model::{Date, Family, Protocol, Service, Site};
@@ -199,7 +199,7 @@ fn edits(site: &Site, tightened: &[Tightened]) -> Vec<Edit> {
     edits
 }
 
-type Arrival = (Party, IpAddr, IpAddr, usize, Party);
+type Arrival = (Endpoint, IpAddr, IpAddr, usize, Endpoint);
 
 fn compare((old, new): (&Site, &Site), observed: &[Observed], seen: &mut Seen, context: &str) {
     let services: Vec<Service> = observed.iter().map(exact).collect();
@@ -224,7 +224,7 @@ fn compare((old, new): (&Site, &Site), observed: &[Observed], seen: &mut Seen, c
             let simulator = Simulator::new(site, TODAY);
             let pairs = Pairs::new(site, &simulator, By::Segment, &services, addresses.clone());
             let mut all = BTreeSet::new();
-            for from in site.segment_ids().map(Party::Segment) {
+            for from in site.segment_ids().map(Endpoint::Segment) {
                 for packet in pairs.sent(from) {
                     for &to in &pairs.columns {
                         let mut ends = packet.outcomes.iter();
@@ -249,12 +249,12 @@ fn compare((old, new): (&Site, &Site), observed: &[Observed], seen: &mut Seen, c
             let service = &services[class];
             let probe = service.probe(source, destination);
             let needed = old.needs.iter().any(|need| {
-                let named = |parties: &[boundwalk::model::Party], party: Party| {
+                let named = |parties: &[boundwalk::model::RuleParty], party: Endpoint| {
                     parties.iter().any(|one| match (one, party) {
-                        (boundwalk::model::Party::Segment(one), Party::Segment(other)) => {
+                        (boundwalk::model::RuleParty::Segment(one), Endpoint::Segment(other)) => {
                             *one == other
                         }
-                        (boundwalk::model::Party::Zone(zone), Party::Segment(other)) => {
+                        (boundwalk::model::RuleParty::Zone(zone), Endpoint::Segment(other)) => {
                             old.segment(other).zone == *zone
                         }
                         _ => false,

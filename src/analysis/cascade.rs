@@ -15,7 +15,7 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Action, Family, Protocol, RouterId, SegmentId};
 use boundwalk_packet::{ClassSet, Region};
 
-use super::party::Party;
+use super::party::Endpoint;
 use super::passages::{Gate, Passage, opened, passages};
 use super::witness::witness;
 
@@ -44,7 +44,7 @@ pub enum Course {
 }
 
 /// Who sends, and who it is for: a segment, or a gateway or router itself.
-pub type Pair = (SegmentId, Party);
+pub type Pair = (SegmentId, Endpoint);
 
 /// What a rule of one gateway permits and a rule of another denies, from one segment to one place.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -323,10 +323,10 @@ impl Judge<'_> {
         if !stateful(own) {
             return false;
         }
-        let Party::Segment(to) = passage.to else {
+        let Endpoint::Segment(to) = passage.to else {
             return true;
         };
-        let questions = self.ways.get(&(to, Party::Segment(passage.from)));
+        let questions = self.ways.get(&(to, Endpoint::Segment(passage.from)));
         let mut questions = questions.into_iter().flatten();
         questions.all(|way| way.contains(&own) || !way.contains(&other))
     }

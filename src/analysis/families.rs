@@ -4,7 +4,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::cell::Cell;
 use super::matrix::Matrix;
-use super::party::Party;
+use super::party::Endpoint;
 
 /// Matrices that answer the same question for different families.
 ///
@@ -12,9 +12,9 @@ use super::party::Party;
 /// same number can be different parties. Here each party has one number, and a matrix without it has no cell there.
 pub struct Families<'m> {
     /// Senders of any of them, in the order of the first that has them.
-    pub rows: Vec<Party>,
+    pub rows: Vec<Endpoint>,
     /// Targets likewise.
-    pub columns: Vec<Party>,
+    pub columns: Vec<Endpoint>,
     matrices: Vec<Numbered<'m>>,
 }
 
@@ -52,16 +52,16 @@ impl<'m> Families<'m> {
     }
 }
 
-fn all(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Party>) -> Vec<Party> {
-    let mut seen: FxHashSet<Party> = FxHashSet::default();
+fn all(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Endpoint>) -> Vec<Endpoint> {
+    let mut seen: FxHashSet<Endpoint> = FxHashSet::default();
     let parties = matrices.iter().flat_map(of).copied();
     parties.filter(|&party| seen.insert(party)).collect()
 }
 
 /// The number of each of some parties in a list.
-fn places(parties: &[Party], list: &[Party]) -> Vec<Option<usize>> {
+fn places(parties: &[Endpoint], list: &[Endpoint]) -> Vec<Option<usize>> {
     let numbers = list.iter().enumerate().map(|(at, &party)| (party, at));
-    let numbers: FxHashMap<Party, usize> = numbers.collect();
+    let numbers: FxHashMap<Endpoint, usize> = numbers.collect();
     parties
         .iter()
         .map(|party| numbers.get(party).copied())

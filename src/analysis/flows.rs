@@ -8,7 +8,7 @@ use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::Extent;
 use super::matrix::elsewhere;
-use super::party::{Party, columns, within};
+use super::party::{Endpoint, columns, within};
 use super::replies::{answered, left_over};
 use super::witness::witness;
 
@@ -52,19 +52,19 @@ pub struct PermittedFlow {
 pub fn flows(
     network: &Network<'_>,
     family: Family,
-    from: Party,
-    to: Party,
+    from: Endpoint,
+    to: Endpoint,
     services: Option<&ClassSet>,
 ) -> (Vec<PermittedFlow>, Coverage) {
     let sender = match from {
-        Party::Segment(segment) => Sender::Segment(segment),
-        Party::Host(host) => Sender::Host(host),
-        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => {
+        Endpoint::Segment(segment) => Sender::Segment(segment),
+        Endpoint::Host(host) => Sender::Host(host),
+        Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => {
             return (Vec::new(), Coverage::Complete);
         }
     };
     let plan = network.plan(family);
-    let targets = columns(network, plan, matches!(to, Party::Host(_)));
+    let targets = columns(network, plan, matches!(to, Endpoint::Host(_)));
     let Some(own) = targets.iter().find(|column| column.party == to) else {
         return (Vec::new(), Coverage::Complete);
     };

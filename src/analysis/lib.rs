@@ -71,7 +71,7 @@ pub use naming::ServiceLabels;
 pub use needed::Needed;
 pub use notes::{CAUTION, foot_name, notes};
 pub use outline::{Outline, Seated, ThingId, TreeEdge, TreeNode, VlanRow};
-pub use party::{Column, Party, all_parties, chosen, columns, find_party, origin_name, party_name};
+pub use party::{Column, Endpoint, all_parties, chosen, columns, find_party, origin_name, party_name};
 pub use path::{Fate, PathError, PathResult, path, path_via};
 pub use setting::{PortKey, Setting, end_key, end_name, link_name, numbered_vlan, vlan_name};
 pub use vlan_names::{numbered_vlan_at, segment_name_at, segments_at};

@@ -6,7 +6,7 @@ use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
 use super::missed::forks;
-use super::party::{Column, Party, chosen, columns};
+use super::party::{Column, Endpoint, chosen, columns};
 use super::question::{By, Question};
 use super::row::{Places, Row};
 
@@ -24,9 +24,9 @@ pub struct Matrix {
     /// What was asked.
     pub question: Question,
     /// Senders.
-    pub rows: Vec<Party>,
+    pub rows: Vec<Endpoint>,
     /// Targets: the same, then gateways and routers themselves.
-    pub columns: Vec<Party>,
+    pub columns: Vec<Endpoint>,
     /// Row by row.
     pub cells: Vec<Vec<Cell>>,
 }
@@ -60,24 +60,24 @@ impl Matrix {
     /// Joins the cells of segments into cells of zones.
     fn folded_to_zones(self, network: &Network<'_>) -> Self {
         let site = network.site;
-        let zone_of = |party: Party| match party {
-            Party::Segment(segment) => Party::Zone(site.segment(segment).zone),
+        let zone_of = |party: Endpoint| match party {
+            Endpoint::Segment(segment) => Endpoint::Zone(site.segment(segment).zone),
             other => other,
         };
-        let zones: Vec<Party> = (0..site.zones.len())
-            .map(|at| Party::Zone(ZoneId(at)))
+        let zones: Vec<Endpoint> = (0..site.zones.len())
+            .map(|at| Endpoint::Zone(ZoneId(at)))
             .collect();
         let devices = self
             .columns
             .iter()
             .copied()
-            .filter(|party| matches!(party, Party::Device(_)));
-        let unclaimed = |party: &Party| matches!(party, Party::Unclaimed(..));
-        let columns: Vec<Party> = zones.iter().copied().chain(devices).collect();
+            .filter(|party| matches!(party, Endpoint::Device(_)));
+        let unclaimed = |party: &Endpoint| matches!(party, Endpoint::Unclaimed(..));
+        let columns: Vec<Endpoint> = zones.iter().copied().chain(devices).collect();
         let others = self.columns.iter().copied().filter(unclaimed);
-        let columns: Vec<Party> = columns.into_iter().chain(others).collect();
+        let columns: Vec<Endpoint> = columns.into_iter().chain(others).collect();
         let others = self.rows.iter().copied().filter(unclaimed);
-        let zones: Vec<Party> = zones.into_iter().chain(others).collect();
+        let zones: Vec<Endpoint> = zones.into_iter().chain(others).collect();
         let blank = Cell::empty(Reading::Within, &network.classes);
         let mut cells = vec![vec![blank; columns.len()]; zones.len()];
         for (row, line) in self.rows.iter().zip(&self.cells) {
@@ -104,7 +104,7 @@ pub fn rows(
     network: &Network<'_>,
     question: &Question,
     progress: &mut dyn FnMut(usize, usize),
-    sink: &mut dyn FnMut(Party, Vec<Cell>),
+    sink: &mut dyn FnMut(Endpoint, Vec<Cell>),
 ) {
     let plan = network.plan(question.family);
     let all = columns(network, plan, question.by == By::Host);
@@ -130,7 +130,7 @@ pub fn rows(
         let idle =
             |cell: &Cell| matches!(cell.hostile, HostileReach::Same | HostileReach::NotAsked);
         let passes = |cell: &Cell| !idle(cell);
-        if matches!(sender, Party::Unclaimed(..)) && !cells.iter().any(passes) {
+        if matches!(sender, Endpoint::Unclaimed(..)) && !cells.iter().any(passes) {
             continue;
         }
         sink(sender, cells);
@@ -138,11 +138,11 @@ pub fn rows(
     progress(total, total);
 }
 
-fn senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
+fn senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint> {
     let site = network.site;
-    let all: Vec<Party> = match question.by {
-        By::Host => (0..site.hosts.len()).map(HostId).map(Party::Host).collect(),
-        By::Zone | By::Segment => site.segment_ids().map(Party::Segment).collect(),
+    let all: Vec<Endpoint> = match question.by {
+        By::Host => (0..site.hosts.len()).map(HostId).map(Endpoint::Host).collect(),
+        By::Zone | By::Segment => site.segment_ids().map(Endpoint::Segment).collect(),
     };
     let all = all.into_iter().chain(unclaimed_senders(network, question));
     all.filter(|&party| chosen(site, &question.from, party))
@@ -150,7 +150,7 @@ fn senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
 }
 
 /// Unclaimed ports from which frames get anywhere.
-fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
+fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint> {
     if !question.hostile || question.by == By::Host {
         return Vec::new();
     }
@@ -159,7 +159,7 @@ fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Party> {
         let reached = network.wiring.from_hostile(group);
         !reached.feet.is_empty() || !reached.vacancies.is_empty()
     });
-    far.map(|group| Party::of(&network.fabric, group)).collect()
+    far.map(|group| Endpoint::of(&network.fabric, group)).collect()
 }
 
 /// Unclaimed ports where frames of some segment come out; those of hostile devices only if asked for.
@@ -178,7 +178,7 @@ fn unclaimed_columns(network: &Network<'_>, question: &Question) -> Vec<Column> 
         segments.any(|from| comes_out(from, at))
     });
     let columns = heard.map(|at| Column {
-        party: Party::of(&network.fabric, at),
+        party: Endpoint::of(&network.fabric, at),
         addresses: IntervalSet::empty(),
         segment: None,
     });

@@ -9,7 +9,7 @@ use boundwalk_packet::{Interval, IntervalSet, Region};
 
 /// A row or column of a matrix.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Party {
+pub enum Endpoint {
     /// A zone.
     Zone(ZoneId),
     /// A segment.
@@ -23,7 +23,7 @@ pub enum Party {
     Unclaimed(SwitchId, Option<VlanId>),
 }
 
-impl Party {
+impl Endpoint {
     /// The party of a place where a hostile device may be attached.
     pub fn of(fabric: &Fabric, origin: Origin) -> Self {
         match origin {
@@ -40,7 +40,7 @@ impl Party {
 #[derive(Clone, Debug)]
 pub struct Column {
     /// Who it is.
-    pub party: Party,
+    pub party: Endpoint,
     /// Its addresses.
     pub addresses: IntervalSet,
     /// The segment whose addresses they are, if so.
@@ -57,9 +57,9 @@ impl Column {
         flow: &'f Flow,
     ) -> Option<Cow<'f, Flow>> {
         match (self.party, place) {
-            (Party::Segment(column), Place::Segment(place)) if column == place => {}
-            (Party::Device(column), Place::Router(place)) if column == place => {}
-            (Party::Host(host), Place::Segment(place)) => {
+            (Endpoint::Segment(column), Place::Segment(place)) if column == place => {}
+            (Endpoint::Device(column), Place::Router(place)) if column == place => {}
+            (Endpoint::Host(host), Place::Segment(place)) => {
                 let feet = plan.device(plan.host_index(host)).interfaces.iter();
                 let there = feet.filter(|interface| interface.segment == place);
                 let own = there.flat_map(|interface| &interface.addresses);
@@ -104,14 +104,14 @@ pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column>
     } else {
         let segments = site.segment_ids();
         let column = |segment| Column {
-            party: Party::Segment(segment),
+            party: Endpoint::Segment(segment),
             addresses: plan.segment(segment).addresses.clone(),
             segment: Some(segment),
         };
         segments.map(column).collect()
     };
     columns.extend((0..site.routers.len()).map(RouterId).map(|router| Column {
-        party: Party::Device(router),
+        party: Endpoint::Device(router),
         addresses: forwardable(plan, plan.router_index(router)),
         segment: None,
     }));
@@ -120,7 +120,7 @@ pub fn columns(network: &Network<'_>, plan: &Plan, by_host: bool) -> Vec<Column>
 
 fn host_column(plan: &Plan, host: HostId) -> Column {
     Column {
-        party: Party::Host(host),
+        party: Endpoint::Host(host),
         addresses: forwardable(plan, plan.host_index(host)),
         segment: None,
     }
@@ -133,8 +133,8 @@ pub(super) fn forwardable(plan: &Plan, device: DeviceIndex) -> IntervalSet {
 
 /// Whether two parties are one, or two hosts that share their only segment: traffic between them crosses no
 /// router.
-pub(super) fn within(plan: &Plan, one: Party, other: Party) -> bool {
-    let (Party::Host(host), Party::Host(neighbour)) = (one, other) else {
+pub(super) fn within(plan: &Plan, one: Endpoint, other: Endpoint) -> bool {
+    let (Endpoint::Host(host), Endpoint::Host(neighbour)) = (one, other) else {
         return one == other;
     };
     let segments = |host: HostId| {
@@ -148,13 +148,13 @@ pub(super) fn within(plan: &Plan, one: Party, other: Party) -> bool {
 }
 
 /// The name of a party.
-pub fn party_name(site: &Site, party: Party) -> Cow<'_, str> {
+pub fn party_name(site: &Site, party: Endpoint) -> Cow<'_, str> {
     match party {
-        Party::Zone(zone) => Cow::Borrowed(&site.zone(zone).name.value),
-        Party::Segment(segment) => Cow::Borrowed(&site.segment(segment).name.value),
-        Party::Host(host) => Cow::Borrowed(&site.host(host).name.value),
-        Party::Device(router) => Cow::Borrowed(&site.router(router).name.value),
-        Party::Unclaimed(switch, vlan) => {
+        Endpoint::Zone(zone) => Cow::Borrowed(&site.zone(zone).name.value),
+        Endpoint::Segment(segment) => Cow::Borrowed(&site.segment(segment).name.value),
+        Endpoint::Host(host) => Cow::Borrowed(&site.host(host).name.value),
+        Endpoint::Device(router) => Cow::Borrowed(&site.router(router).name.value),
+        Endpoint::Unclaimed(switch, vlan) => {
             let switch = &site.switches[switch.0].name.value;
             Cow::Owned(match vlan {
                 Some(vlan) => format!("unclaimed ports, VLAN {vlan} of {switch}"),
@@ -166,31 +166,31 @@ pub fn party_name(site: &Site, party: Party) -> Cow<'_, str> {
 
 /// The name of a place where a hostile device may be attached: a segment, or ports that belong to none.
 pub fn origin_name<'s>(site: &'s Site, fabric: &Fabric, origin: Origin) -> Cow<'s, str> {
-    party_name(site, Party::of(fabric, origin))
+    party_name(site, Endpoint::of(fabric, origin))
 }
 
 /// Every zone, segment, host, gateway and router, in this order.
-pub fn all_parties(site: &Site) -> impl Iterator<Item = Party> + '_ {
-    let zones = (0..site.zones.len()).map(|at| Party::Zone(ZoneId(at)));
-    let segments = site.segment_ids().map(Party::Segment);
-    let hosts = (0..site.hosts.len()).map(|at| Party::Host(HostId(at)));
-    let routers = (0..site.routers.len()).map(|at| Party::Device(RouterId(at)));
+pub fn all_parties(site: &Site) -> impl Iterator<Item = Endpoint> + '_ {
+    let zones = (0..site.zones.len()).map(|at| Endpoint::Zone(ZoneId(at)));
+    let segments = site.segment_ids().map(Endpoint::Segment);
+    let hosts = (0..site.hosts.len()).map(|at| Endpoint::Host(HostId(at)));
+    let routers = (0..site.routers.len()).map(|at| Endpoint::Device(RouterId(at)));
     zones.chain(segments).chain(hosts).chain(routers)
 }
 
 /// Every party of a name: a name may stand for a zone and a segment at once. `segment:office` says which.
-pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
+pub fn find_party(site: &Site, name: &str) -> Vec<Endpoint> {
     let (kind, name) = match name.split_once(':') {
         Some((kind, rest)) => (Some(kind), rest),
         None => (None, name),
     };
-    let kind_fits = |party: Party| match (kind, party) {
+    let kind_fits = |party: Endpoint| match (kind, party) {
         (None, _) => true,
-        (Some(kind), Party::Zone(_)) => kind == "zone",
-        (Some(kind), Party::Segment(_)) => kind == "segment",
-        (Some(kind), Party::Host(_)) => kind == "host",
-        (Some(kind), Party::Device(_)) => kind == "gateway" || kind == "router",
-        (Some(_), Party::Unclaimed(..)) => false,
+        (Some(kind), Endpoint::Zone(_)) => kind == "zone",
+        (Some(kind), Endpoint::Segment(_)) => kind == "segment",
+        (Some(kind), Endpoint::Host(_)) => kind == "host",
+        (Some(kind), Endpoint::Device(_)) => kind == "gateway" || kind == "router",
+        (Some(_), Endpoint::Unclaimed(..)) => false,
     };
     let named = all_parties(site).filter(|&party| party_name(site, party) == name);
     named.filter(|&party| kind_fits(party)).collect()
@@ -198,20 +198,20 @@ pub fn find_party(site: &Site, name: &str) -> Vec<Party> {
 
 /// Whether a party is among those chosen, or is part of one of them, or one of them is part of it. No choice
 /// is every party.
-pub fn chosen(site: &Site, choice: &[Party], party: Party) -> bool {
+pub fn chosen(site: &Site, choice: &[Endpoint], party: Endpoint) -> bool {
     choice.is_empty() || choice.iter().any(|&wanted| same(site, wanted, party))
 }
 
 /// Whether a chosen party is, or holds, a party of the matrix.
-fn same(site: &Site, wanted: Party, party: Party) -> bool {
+fn same(site: &Site, wanted: Endpoint, party: Endpoint) -> bool {
     match (wanted, party) {
-        (Party::Zone(zone), Party::Segment(segment)) => site.segment(segment).zone == zone,
-        (Party::Zone(zone), Party::Host(host)) => {
+        (Endpoint::Zone(zone), Endpoint::Segment(segment)) => site.segment(segment).zone == zone,
+        (Endpoint::Zone(zone), Endpoint::Host(host)) => {
             let mut interfaces = site.host(host).interfaces.iter();
             interfaces.any(|interface| site.segment(interface.segment).zone == zone)
         }
-        (Party::Segment(segment), Party::Zone(zone)) => site.segment(segment).zone == zone,
-        (Party::Segment(segment), Party::Host(host)) => {
+        (Endpoint::Segment(segment), Endpoint::Zone(zone)) => site.segment(segment).zone == zone,
+        (Endpoint::Segment(segment), Endpoint::Host(host)) => {
             let mut interfaces = site.host(host).interfaces.iter();
             interfaces.any(|interface| interface.segment == segment)
         }

@@ -9,7 +9,7 @@ use boundwalk_forwarding::{
 use boundwalk_model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
 use boundwalk_packet::Region;
 
-use super::party::Party;
+use super::party::Endpoint;
 
 /// A filtering gateway on a way.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -25,7 +25,7 @@ pub(super) struct Gate {
 pub(super) struct Passage {
     pub(super) family: Family,
     pub(super) from: SegmentId,
-    pub(super) to: Party,
+    pub(super) to: Endpoint,
     /// The filtering gateways in order; one at least.
     pub(super) gates: SmallVec<[Gate; 2]>,
     /// The packets as the rules of each of them see it; `None` where some see other addresses than others.
@@ -112,8 +112,8 @@ fn passage(plan: &Plan, sender: Sender, place: Place, flow: &Flow) -> Option<Pas
         family: plan.family,
         from: home(sender)?,
         to: match place {
-            Place::Segment(segment) => Party::Segment(segment),
-            Place::Router(router) => Party::Device(router),
+            Place::Segment(segment) => Endpoint::Segment(segment),
+            Place::Router(router) => Endpoint::Device(router),
         },
         gates,
         seen: seen(flow),

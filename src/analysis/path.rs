@@ -9,7 +9,7 @@ use boundwalk_forwarding::{
 use boundwalk_model::{Family, HostId, SegmentId};
 
 use super::legs::{Leg, legs};
-use super::party::Party;
+use super::party::Endpoint;
 
 /// Why a packet has no path to look at.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -46,7 +46,7 @@ pub struct PathResult {
     pub packet: Packet,
     /// Where it is to arrive: the target named, or the segment that its destination lies in; `None`: wherever it is
     /// taken.
-    pub target: Option<Party>,
+    pub target: Option<Endpoint>,
     /// True where the source is not one of the sender's: then the sender is taken as hostile.
     pub forged: bool,
     /// One walk for each router that the sender may use.
@@ -82,13 +82,13 @@ impl PathResult {
             return true;
         }
         match (self.target, place) {
-            (Some(Party::Segment(wanted)), Place::Segment(there)) => wanted == there,
-            (Some(Party::Host(host)), Place::Segment(there)) => {
+            (Some(Endpoint::Segment(wanted)), Place::Segment(there)) => wanted == there,
+            (Some(Endpoint::Host(host)), Place::Segment(there)) => {
                 let mut own = network.site.host(host).interfaces.iter();
                 own.any(|interface| interface.segment == there)
             }
-            (Some(Party::Device(wanted)), Place::Router(there)) => wanted == there,
-            (Some(Party::Segment(_) | Party::Host(_) | Party::Device(_)), _) => false,
+            (Some(Endpoint::Device(wanted)), Place::Router(there)) => wanted == there,
+            (Some(Endpoint::Segment(_) | Endpoint::Host(_) | Endpoint::Device(_)), _) => false,
             _ => true,
         }
     }
@@ -101,7 +101,7 @@ impl PathResult {
 /// Mixed families, or a source address that belongs to no segment and no `from`.
 pub fn path(
     network: &Network<'_>,
-    from: Option<Party>,
+    from: Option<Endpoint>,
     packet: &Packet,
 ) -> Result<PathResult, PathError> {
     path_via(network, from, packet, None)
@@ -113,7 +113,7 @@ pub fn path(
 /// Those of [`path`], and a next hop that the sender exchanges no frames with.
 pub fn path_via(
     network: &Network<'_>,
-    from: Option<Party>,
+    from: Option<Endpoint>,
     packet: &Packet,
     via: Option<DeviceIndex>,
 ) -> Result<PathResult, PathError> {
@@ -124,7 +124,7 @@ pub fn path_via(
     let plan = network.plan(family);
     let source = Family::value(packet.source);
     let (configured, segment, own) = match from {
-        Some(Party::Host(host)) => {
+        Some(Endpoint::Host(host)) => {
             let segment = network
                 .site
                 .host(host)
@@ -134,11 +134,11 @@ pub fn path_via(
             let own = plan.device(plan.host_index(host)).own.contains(source);
             (Sender::Host(host), segment, own)
         }
-        Some(Party::Segment(segment)) => {
+        Some(Endpoint::Segment(segment)) => {
             let own = plan.segment(segment).addresses.contains(source);
             (Sender::Segment(segment), Some(segment), own)
         }
-        Some(Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..)) | None => {
+        Some(Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..)) | None => {
             let found =
                 sender_of(network, packet.source).ok_or(PathError::SourceNowhere(packet.source))?;
             (found, None, true)
@@ -181,7 +181,7 @@ pub fn path_via(
 }
 
 /// Who has an address: a gateway or router, a host, or the segment that it lies in; `None` for the world beyond.
-fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Party> {
+fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Endpoint> {
     let plan = network.plan(Family::of(address));
     let value = Family::value(address);
     let owner = plan
@@ -190,15 +190,15 @@ fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Party> {
         .find(|device| device.own.contains(value));
     if let Some(device) = owner {
         return Some(match device.id {
-            DeviceId::Router(router) => Party::Device(router),
-            DeviceId::Host(host) => Party::Host(host),
+            DeviceId::Router(router) => Endpoint::Device(router),
+            DeviceId::Host(host) => Endpoint::Host(host),
         });
     }
     let segments = plan.segments.iter();
     let inside = segments
         .enumerate()
         .find(|(_, segment)| segment.on_link.contains(value));
-    inside.map(|(at, _)| Party::Segment(SegmentId(at)))
+    inside.map(|(at, _)| Endpoint::Segment(SegmentId(at)))
 }
 
 /// The host that has an address, else the segment that it lies in.

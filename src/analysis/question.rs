@@ -3,7 +3,7 @@
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::party::Party;
+use super::party::Endpoint;
 
 /// What the rows and columns of a matrix are.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -27,9 +27,9 @@ pub struct Question {
     /// Whether to compare with hostile reach; about doubles the work.
     pub hostile: bool,
     /// Senders to ask about: segments, hosts, or zones that hold them; empty: all.
-    pub from: Vec<Party>,
+    pub from: Vec<Endpoint>,
     /// Targets to ask about; empty: all.
-    pub to: Vec<Party>,
+    pub to: Vec<Endpoint>,
     /// Services to ask about; `None`: all.
     pub services: Option<ClassSet>,
 }

@@ -14,7 +14,7 @@ use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::missed::Missed;
-use super::party::{Column, Party, forwardable, within};
+use super::party::{Column, Endpoint, forwardable, within};
 use super::question::{By, Question};
 use super::replies::{Replies, left_over};
 use super::witness::{representative, witness};
@@ -38,9 +38,9 @@ impl Places {
     pub(super) fn new(targets: &[Column]) -> Self {
         let numbered = targets.iter().enumerate();
         let places = numbered.filter_map(|(at, column)| match column.party {
-            Party::Segment(segment) => Some((Place::Segment(segment), at)),
-            Party::Device(router) => Some((Place::Router(router), at)),
-            Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => None,
+            Endpoint::Segment(segment) => Some((Place::Segment(segment), at)),
+            Endpoint::Device(router) => Some((Place::Router(router), at)),
+            Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
         });
         Self(places.collect())
     }
@@ -50,7 +50,7 @@ impl Places {
 type Reached = Vec<Region>;
 
 impl Row<'_> {
-    pub(super) fn compute(&self, sender: Party) -> Vec<Cell> {
+    pub(super) fn compute(&self, sender: Endpoint) -> Vec<Cell> {
         let mut cells: Vec<Cell> = self
             .targets
             .iter()
@@ -64,7 +64,7 @@ impl Row<'_> {
             self.compare_hostile(sender, &mut cells, &reached);
         }
         for (cell, column) in cells.iter_mut().zip(self.targets) {
-            if let (Party::Segment(from), Party::Unclaimed(..)) = (sender, column.party) {
+            if let (Endpoint::Segment(from), Endpoint::Unclaimed(..)) = (sender, column.party) {
                 *cell = self.comes_out(from, column.party);
             }
         }
@@ -84,13 +84,13 @@ impl Row<'_> {
         self.send(configured, target, None, cells, reached);
     }
 
-    fn blank(&self, sender: Party, column: &Column) -> Cell {
+    fn blank(&self, sender: Endpoint, column: &Column) -> Cell {
         let has_source = match sender {
-            Party::Segment(segment) => !self.plan.segment(segment).addresses.is_empty(),
-            Party::Host(host) => !forwardable(self.plan, self.plan.host_index(host)).is_empty(),
+            Endpoint::Segment(segment) => !self.plan.segment(segment).addresses.is_empty(),
+            Endpoint::Host(host) => !forwardable(self.plan, self.plan.host_index(host)).is_empty(),
             // Whoever plugs in there takes any source.
-            Party::Unclaimed(..) => true,
-            Party::Zone(_) | Party::Device(_) => false,
+            Endpoint::Unclaimed(..) => true,
+            Endpoint::Zone(_) | Endpoint::Device(_) => false,
         };
         let reading = if within(self.plan, sender, column.party) {
             Reading::Within
@@ -179,7 +179,7 @@ impl Row<'_> {
         cell.two_way = cell.two_way.and(extent);
     }
 
-    fn compare_hostile(&self, sender: Party, cells: &mut [Cell], reached: &[Reached]) {
+    fn compare_hostile(&self, sender: Endpoint, cells: &mut [Cell], reached: &[Reached]) {
         let mut coverage = Coverage::Complete;
         for origin in self.origins(sender) {
             for column in self.targets {
@@ -208,7 +208,7 @@ impl Row<'_> {
     /// Sends as a hostile device and marks each column that gets something no plain device gets through.
     fn send_hostile(
         &self,
-        sender: Party,
+        sender: Endpoint,
         origin: Origin,
         target: Target<'_>,
         cells: &mut [Cell],
@@ -243,7 +243,7 @@ impl Row<'_> {
         let (network, plan) = (self.network, self.plan);
         match sender {
             // One host sends less than all plain devices of its segment.
-            Party::Host(_) => {
+            Endpoint::Host(_) => {
                 let hostile = Sender::Hostile(origin);
                 reach(network, plan, hostile, target, &mut compare)
             }
@@ -252,11 +252,11 @@ impl Row<'_> {
     }
 
     /// Where a hostile device beside a sender may be.
-    fn origins(&self, sender: Party) -> Vec<Origin> {
+    fn origins(&self, sender: Endpoint) -> Vec<Origin> {
         match sender {
-            Party::Unclaimed(..) => {
+            Endpoint::Unclaimed(..) => {
                 let mut all = self.network.fabric.origins();
-                let own = all.find(|&origin| Party::of(&self.network.fabric, origin) == sender);
+                let own = all.find(|&origin| Endpoint::of(&self.network.fabric, origin) == sender);
                 own.into_iter().collect()
             }
             _ => {
@@ -268,7 +268,7 @@ impl Row<'_> {
     }
 
     /// What of a segment's frames comes out at unclaimed ports, where nobody has an address.
-    fn comes_out(&self, from: SegmentId, ports: Party) -> Cell {
+    fn comes_out(&self, from: SegmentId, ports: Endpoint) -> Cell {
         let (network, plan) = (self.network, self.plan);
         let blank = Cell::empty(Reading::Pair, &network.classes);
         let Some(group) = self.origins(ports).into_iter().next() else {
@@ -338,11 +338,11 @@ impl Row<'_> {
     }
 }
 
-fn configured(party: Party) -> Option<Sender> {
+fn configured(party: Endpoint) -> Option<Sender> {
     match party {
-        Party::Segment(segment) => Some(Sender::Segment(segment)),
-        Party::Host(host) => Some(Sender::Host(host)),
-        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => None,
+        Endpoint::Segment(segment) => Some(Sender::Segment(segment)),
+        Endpoint::Host(host) => Some(Sender::Host(host)),
+        Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => None,
     }
 }
 

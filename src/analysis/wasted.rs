@@ -7,7 +7,7 @@ use boundwalk_model::{Family, ICMP, ICMPV6, RouterId, Rule, Service};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::cascade::{BlockedPermit, Cascade, Course, Decider, Pair, Passed};
-use super::party::Party;
+use super::party::Endpoint;
 
 /// A rule that permits services which come to nothing between some parties.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -169,7 +169,7 @@ impl Looked<'_> {
     fn names(&self, (from, to): Pair, course: Course) -> bool {
         let (field, party) = match course {
             Course::FurtherOn => (&self.rule.destination, to),
-            Course::Before => (&self.rule.source, Party::Segment(from)),
+            Course::Before => (&self.rule.source, Endpoint::Segment(from)),
         };
         let Some(field) = field else {
             return false;
@@ -177,9 +177,9 @@ impl Looked<'_> {
         Family::ALL.iter().any(|&family| {
             let plan = self.network.plan(family);
             let theirs = match party {
-                Party::Segment(segment) => &plan.segment(segment).cover,
-                Party::Device(router) => &plan.device(plan.router_index(router)).own,
-                Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => return false,
+                Endpoint::Segment(segment) => &plan.segment(segment).cover,
+                Endpoint::Device(router) => &plan.device(plan.router_index(router)).own,
+                Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => return false,
             };
             let mut named = field.set.of(family).intervals().iter();
             named.any(|part| IntervalSet::range(part.low(), part.high()).is_subset(theirs))

@@ -1,6 +1,6 @@
 //! How much findings are about: of permits, and of lines that do not hold.
 
-use boundwalk_analysis::Party;
+use boundwalk_analysis::Endpoint;
 use boundwalk_analysis::intent::Breach;
 use boundwalk_diagnostic::{Magnitude, Span128};
 use boundwalk_forwarding::{Arrival, Origin, Place, Sender, Target, reach};
@@ -103,7 +103,7 @@ fn of_addresses(
     family: Family,
     classes: &ClassSet,
 ) {
-    let Party::Segment(to) = breach.to else {
+    let Endpoint::Segment(to) = breach.to else {
         return;
     };
     let plan = view.network.plan(family);

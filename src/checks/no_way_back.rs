@@ -1,6 +1,6 @@
 //! Answers that do not come back the way the question went.
 
-use boundwalk_analysis::{Party, flows};
+use boundwalk_analysis::{Endpoint, flows};
 use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Outcome, Reply, ReplyPass, ReplyStep, Sender, Trace, trace,
@@ -46,7 +46,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 /// Described hosts on the target's segment that answer by ways of their own: each is held against what it gets from the
 /// sender's segment, apart from the plain devices there.
 fn described_hosts(view: &View<'_>, family: Family, talk: &Conversation<'_>, report: &mut Report) {
-    let Party::Segment(to) = talk.to else {
+    let Endpoint::Segment(to) = talk.to else {
         return;
     };
     let plan = view.network.plan(family);
@@ -54,8 +54,8 @@ fn described_hosts(view: &View<'_>, family: Family, talk: &Conversation<'_>, rep
         let DeviceId::Host(host) = plan.device(device).id else {
             continue;
         };
-        let from = Party::Segment(talk.from);
-        let (flows, _) = flows(view.network, family, from, Party::Host(host), None);
+        let from = Endpoint::Segment(talk.from);
+        let (flows, _) = flows(view.network, family, from, Endpoint::Host(host), None);
         // A device that sends by itself, and through a gateway: what else goes round it is `bypass-open`.
         let mut unanswered = flows.iter().filter(|flow| {
             let decided = flow.crossed.iter().any(|crossed| crossed.decided.is_some());
@@ -95,7 +95,7 @@ fn place(view: &View<'_>, talk: &Conversation<'_>, router: Option<RouterId>) -> 
 
 /// Whether replies begin at the only gateway that the flows of a pair cross.
 fn comes_straight_back(view: &View<'_>, family: Family, talk: &Conversation<'_>) -> bool {
-    let (&[router], Party::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
+    let (&[router], Endpoint::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
         return false;
     };
     let plan = view.network.plan(family);

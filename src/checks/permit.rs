@@ -1,6 +1,6 @@
 //! A permit, and the segments that it is about.
 
-use boundwalk_model::{ICMP, ICMPV6, Party, Rule, SegmentId, Service};
+use boundwalk_model::{ICMP, ICMPV6, RuleParty, Rule, SegmentId, Service};
 
 use super::reviewed::Reviewed;
 
@@ -30,13 +30,13 @@ impl Permit<'_> {
     /// Whether it speaks of the gateway itself, and of nothing else.
     pub(super) fn for_gateway_only(&self) -> bool {
         let to = self.rule.to.as_ref();
-        to.is_some_and(|to| to.iter().all(|party| *party == Party::Gateway))
+        to.is_some_and(|to| to.iter().all(|party| *party == RuleParty::Gateway))
     }
 
     /// Whether it speaks of the gateway itself too.
     pub(super) fn for_gateway(&self) -> bool {
         let to = self.rule.to.as_ref();
-        to.is_none_or(|to| to.contains(&Party::Gateway))
+        to.is_none_or(|to| to.contains(&RuleParty::Gateway))
     }
 
     /// Whether it permits messages of ICMP or ICMPv6 only: those go everywhere (RFC 4890, RFC 1812 section 4.3).

@@ -1,7 +1,7 @@
 //! Permits that really permit something, and whom they speak of.
 
 use boundwalk_analysis::rules::Standing;
-use boundwalk_model::{Action, AddressMatch, Family, Party, SegmentId, Site, Zone};
+use boundwalk_model::{Action, AddressMatch, Family, RuleParty, SegmentId, Site, Zone};
 
 use super::permit::{Met, Permit};
 use super::reviewed::Reviewed;
@@ -27,7 +27,7 @@ fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
                 Standing::Off | Standing::Irrelevant | Standing::Dead(_)
             );
             if rule.action.value == Action::Permit && !idle {
-                let meant = |parties: &Option<Vec<Party>>, field: &Option<AddressMatch>| {
+                let meant = |parties: &Option<Vec<RuleParty>>, field: &Option<AddressMatch>| {
                     meant(view, gateway, &all, parties.as_deref(), field.as_ref())
                 };
                 permits.push(Permit {
@@ -82,16 +82,16 @@ fn meant(
     view: &View<'_>,
     gateway: Reviewed<'_>,
     all: &[Met],
-    parties: Option<&[Party]>,
+    parties: Option<&[RuleParty]>,
     field: Option<&AddressMatch>,
 ) -> Vec<Met> {
     let named = |met: &&Met| {
         let segment = gateway.router.interfaces[met.interface].segment;
         let zone = view.site.segment(segment).zone;
-        let meant = |party: &Party| match *party {
-            Party::Zone(own) => own == zone,
-            Party::Segment(own) => own == segment,
-            Party::Gateway => false,
+        let meant = |party: &RuleParty| match *party {
+            RuleParty::Zone(own) => own == zone,
+            RuleParty::Segment(own) => own == segment,
+            RuleParty::Gateway => false,
         };
         parties.is_none_or(|parties| parties.iter().any(meant))
     };
@@ -124,15 +124,15 @@ pub(super) fn is_anything(field: &Option<AddressMatch>) -> bool {
 /// Whether some parties name all that others name; none at all stands for everything.
 pub(super) fn names_all(
     site: &Site,
-    outer: &Option<Vec<Party>>,
-    inner: &Option<Vec<Party>>,
+    outer: &Option<Vec<RuleParty>>,
+    inner: &Option<Vec<RuleParty>>,
 ) -> bool {
     let (Some(outer), Some(inner)) = (outer, inner) else {
         return outer.is_none();
     };
     inner.iter().all(|party| {
         let zone = match *party {
-            Party::Segment(segment) => Some(Party::Zone(site.segment(segment).zone)),
+            RuleParty::Segment(segment) => Some(RuleParty::Zone(site.segment(segment).zone)),
             _ => None,
         };
         outer.contains(party) || zone.is_some_and(|zone| outer.contains(&zone))

@@ -1,6 +1,6 @@
 //! Pairs of segments that talk, the gateways between them, and what those would say to another packet.
 
-use boundwalk_analysis::{Cell, Party, party_name};
+use boundwalk_analysis::{Cell, Endpoint, party_name};
 use boundwalk_diagnostic::Span;
 use boundwalk_forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
 use boundwalk_model::{Action, Family, RouterId, SegmentId};
@@ -11,7 +11,7 @@ use super::view::View;
 /// A packet that one segment gets through to another segment, gateway or router.
 pub(super) struct Conversation<'v> {
     pub(super) from: SegmentId,
-    pub(super) to: Party,
+    pub(super) to: Endpoint,
     pub(super) cell: &'v Cell,
     pub(super) packet: Packet,
 }
@@ -32,7 +32,7 @@ pub(super) fn talks<'v>(
     let matrix = view.matrix(family);
     let rows = matrix.rows.iter().zip(&matrix.cells);
     let rows = rows.filter_map(|(row, cells)| match *row {
-        Party::Segment(from) => Some((from, cells)),
+        Endpoint::Segment(from) => Some((from, cells)),
         _ => None,
     });
     rows.flat_map(|(from, cells)| {
@@ -81,7 +81,7 @@ impl Conversation<'_> {
 
     /// The one gateway on the way, where the matrix says it all.
     fn straight(&self, view: &View<'_>, family: Family) -> Option<Crossing> {
-        let (&[router], Party::Segment(to)) = (self.cell.crossed.as_slice(), self.to) else {
+        let (&[router], Endpoint::Segment(to)) = (self.cell.crossed.as_slice(), self.to) else {
             return None;
         };
         let plan = view.network.plan(family);

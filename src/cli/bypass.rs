@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{Bypasses, Party, chosen, notes};
+use boundwalk_analysis::{Bypasses, Endpoint, chosen, notes};
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_render::{bypass_json, bypass_text};
 
@@ -61,7 +61,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let network = Network::new(site, opened.today);
     let wanted =
-        |choice: &[Party], origin| chosen(site, choice, Party::of(&network.fabric, origin));
+        |choice: &[Endpoint], origin| chosen(site, choice, Endpoint::of(&network.fabric, origin));
     let asked = |one: Origin, other: Origin| wanted(&from, one) && wanted(&to, other);
     let found = Bypasses::new(&network, &asked);
     let notes = notes(&network);

@@ -6,7 +6,7 @@ use boundwalk_analysis::privilege::party_text;
 use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judge, Merge};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
-use boundwalk_model::{Party, RouterId, Site};
+use boundwalk_model::{RuleParty, RouterId, Site};
 use boundwalk_render::{CleanedBook, clean_json, clean_text};
 
 use super::output::Output;
@@ -200,7 +200,7 @@ fn edits_of(site: &Site, router: RouterId, cleaned: &Cleaned) -> Vec<Edit> {
 /// The joined list as the file writes it.
 fn items(site: &Site, merge: &Merge) -> Vec<String> {
     let rule = &merge.rule;
-    let parties = |field: &Option<Vec<Party>>| {
+    let parties = |field: &Option<Vec<RuleParty>>| {
         let parties = field.iter().flatten();
         parties.map(|&party| party_text(site, party)).collect()
     };

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::{
-    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Party, Question, Setting, find_party,
+    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Endpoint, Question, Setting, find_party,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Origin};
@@ -282,11 +282,11 @@ fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts)
 fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {
     let found = find_party(site, name).into_iter();
     let mut segments = found.filter_map(|party| match party {
-        Party::Segment(id) => Some(id),
+        Endpoint::Segment(id) => Some(id),
         _ => None,
     });
     segments.next().ok_or_else(|| {
-        let hint = did_you_mean(site, name, |party| matches!(party, Party::Segment(_)));
+        let hint = did_you_mean(site, name, |party| matches!(party, Endpoint::Segment(_)));
         format!("`{name}` is no segment of this site{hint}")
     })
 }

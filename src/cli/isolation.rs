@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{Distance, EFFORT, Party, Verdict as Answer, distance, isolations, notes};
+use boundwalk_analysis::{Distance, EFFORT, Endpoint, Verdict as Answer, distance, isolations, notes};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{SegmentId, Site};
 use boundwalk_render::{Isolated, isolation_json, isolation_text};
@@ -118,9 +118,9 @@ fn chosen(site: &Site, names: &[String]) -> Result<Vec<SegmentId>, String> {
     let mut segments = Vec::new();
     for (party, name) in parties.into_iter().zip(names) {
         match party {
-            Party::Segment(segment) => segments.push(segment),
-            Party::Zone(zone) => segments.extend(site.segments_in(zone)),
-            Party::Host(_) | Party::Device(_) | Party::Unclaimed(..) => {
+            Endpoint::Segment(segment) => segments.push(segment),
+            Endpoint::Zone(zone) => segments.extend(site.segments_in(zone)),
+            Endpoint::Host(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => {
                 return Err(format!("`{name}` is no segment or zone"));
             }
         }

@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{By, Matrix, Party, Question, ServiceLabels, chosen, flows, party_name};
+use boundwalk_analysis::{By, Matrix, Endpoint, Question, ServiceLabels, chosen, flows, party_name};
 use boundwalk_forwarding::Network;
 use boundwalk_load::services;
 use boundwalk_model::{Family, Service, Site};
@@ -192,15 +192,15 @@ struct Asked {
     by: By,
     /// Whether the rows were grouped because there are many.
     grouped: bool,
-    from: Vec<Party>,
-    to: Vec<Party>,
+    from: Vec<Endpoint>,
+    to: Vec<Endpoint>,
     services: Vec<Service>,
 }
 
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from)?;
     let to = parties(site, &arguments.to)?;
-    if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
+    if let Some(&own) = from.iter().find(|party| matches!(party, Endpoint::Device(_))) {
         return Err(starts_itself(&party_name(site, own)));
     }
     let mut asked_services = Vec::new();
@@ -213,13 +213,13 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     for text in asked_for.flat_map(|list| split_services(list)) {
         asked_services.extend(services(site, text)?);
     }
-    let named = |wanted: fn(&Party) -> bool| from.iter().chain(&to).any(wanted);
+    let named = |wanted: fn(&Endpoint) -> bool| from.iter().chain(&to).any(wanted);
     let many = site.segments.len() > MOST_ROWS && arguments.format == Format::Text;
     let by = match arguments.by {
         Some(ByArgument::Zone) => By::Zone,
         Some(ByArgument::Segment) => By::Segment,
         Some(ByArgument::Host) => By::Host,
-        None if named(|party| matches!(party, Party::Host(_))) => By::Host,
+        None if named(|party| matches!(party, Endpoint::Host(_))) => By::Host,
         None if many && from.is_empty() && to.is_empty() => By::Zone,
         None => By::Segment,
     };
@@ -268,7 +268,7 @@ pub(super) fn sheet_key(sheet: &Sheet, namings: &[ServiceLabels<'_>]) -> (Key, V
 /// The flows of every pair shown, pair by pair; zones are opened into their segments.
 fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Vec<PairFlows> {
     let site = network.site;
-    let open = |parties: &[Party], choice: &[Party]| -> Vec<Party> {
+    let open = |parties: &[Endpoint], choice: &[Endpoint]| -> Vec<Endpoint> {
         let parties = parties.iter().copied();
         let taken = parties.filter(|&party| chosen(site, choice, party));
         taken.flat_map(|party| opened_zone(site, party)).collect()
@@ -294,7 +294,7 @@ fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection)
 pub(super) fn pair_flow(
     network: &Network<'_>,
     question: &Question,
-    (from, to): (Party, Party),
+    (from, to): (Endpoint, Endpoint),
 ) -> PairFlows {
     let services = question.services.as_ref();
     let (found, coverage) = flows(network, question.family, from, to, services);
@@ -307,9 +307,9 @@ pub(super) fn pair_flow(
     }
 }
 
-pub(super) fn opened_zone(site: &Site, party: Party) -> Vec<Party> {
+pub(super) fn opened_zone(site: &Site, party: Endpoint) -> Vec<Endpoint> {
     match party {
-        Party::Zone(zone) => site.segments_in(zone).map(Party::Segment).collect(),
+        Endpoint::Zone(zone) => site.segments_in(zone).map(Endpoint::Segment).collect(),
         other => vec![other],
     }
 }

@@ -5,7 +5,7 @@ use std::net::IpAddr;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{CAUTION, Fate, Party, PathError, PathResult, find_party, path_via};
+use boundwalk_analysis::{CAUTION, Fate, Endpoint, PathError, PathResult, find_party, path_via};
 use boundwalk_forwarding::{DeviceIndex, Network, Packet};
 use boundwalk_load::services;
 use boundwalk_model::{Family, Protocol, Site, ZoneId};
@@ -204,8 +204,8 @@ fn next_hop(network: &Network<'_>, packet: &Packet, name: &str) -> Result<Device
     }
     let parties = find_party(network.site, name).into_iter();
     let mut devices = parties.filter_map(|party| match party {
-        Party::Device(router) => Some(plan.router_index(router)),
-        Party::Host(host) => Some(plan.host_index(host)),
+        Endpoint::Device(router) => Some(plan.router_index(router)),
+        Endpoint::Host(host) => Some(plan.host_index(host)),
         _ => None,
     });
     let what = "gateway, router or host";
@@ -251,18 +251,18 @@ fn router_with(site: &Site, address: IpAddr) -> Option<&str> {
     own.map(|router| router.name.value.as_str())
 }
 
-fn start(site: &Site, name: &str) -> Result<Party, String> {
+fn start(site: &Site, name: &str) -> Result<Endpoint, String> {
     let found = find_party(site, name);
     let start = found
         .into_iter()
-        .find(|party| matches!(party, Party::Segment(_) | Party::Host(_)));
+        .find(|party| matches!(party, Endpoint::Segment(_) | Endpoint::Host(_)));
     start.ok_or_else(|| unknown(site, name, "segment or host"))
 }
 
 /// A sender or target: its addresses or, where it was named, who it is.
 struct End {
     written: Option<IpAddr>,
-    party: Option<Party>,
+    party: Option<Endpoint>,
 }
 
 impl End {
@@ -275,14 +275,14 @@ impl End {
         }
         let found = find_party(network.site, text);
         // A host before a segment before a gateway: the narrowest thing of that name.
-        let rank = |party: &Party| match party {
-            Party::Host(_) => 0,
-            Party::Segment(_) => 1,
-            Party::Device(_) => 2,
-            Party::Zone(_) | Party::Unclaimed(..) => 3,
+        let rank = |party: &Endpoint| match party {
+            Endpoint::Host(_) => 0,
+            Endpoint::Segment(_) => 1,
+            Endpoint::Device(_) => 2,
+            Endpoint::Zone(_) | Endpoint::Unclaimed(..) => 3,
         };
         let party = match found.into_iter().min_by_key(rank) {
-            Some(Party::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
+            Some(Endpoint::Zone(zone)) => return Err(name_a_segment(network.site, zone)),
             Some(party) => party,
             None => {
                 let what = "address, host, segment or gateway";
@@ -304,8 +304,8 @@ impl End {
     fn addresses(&self, network: &Network<'_>, family: Family, other: IpAddr) -> Vec<IpAddr> {
         let plan = network.plan(family);
         let device = match self.party {
-            Some(Party::Host(host)) => plan.host_index(host),
-            Some(Party::Device(router)) => plan.router_index(router),
+            Some(Endpoint::Host(host)) => plan.host_index(host),
+            Some(Endpoint::Device(router)) => plan.router_index(router),
             _ => {
                 return self
                     .address(network, family, Some(other))
@@ -336,10 +336,10 @@ impl End {
             IntervalSet::point(Family::value(other))
         });
         let set = match party {
-            Party::Segment(segment) => plan.segment(segment).addresses.difference(&other),
-            Party::Host(host) => plan.device(plan.host_index(host)).own.clone(),
-            Party::Device(router) => plan.device(plan.router_index(router)).own.clone(),
-            Party::Zone(_) | Party::Unclaimed(..) => return None,
+            Endpoint::Segment(segment) => plan.segment(segment).addresses.difference(&other),
+            Endpoint::Host(host) => plan.device(plan.host_index(host)).own.clone(),
+            Endpoint::Device(router) => plan.device(plan.router_index(router)).own.clone(),
+            Endpoint::Zone(_) | Endpoint::Unclaimed(..) => return None,
         };
         boundwalk_analysis::representative(plan, &set).map(|value| family.address(value))
     }
@@ -359,7 +359,7 @@ fn name_a_segment(site: &Site, zone: ZoneId) -> String {
 }
 
 fn unknown(site: &Site, name: &str, what: &str) -> String {
-    let hint = did_you_mean(site, name, |party| !matches!(party, Party::Zone(_)));
+    let hint = did_you_mean(site, name, |party| !matches!(party, Endpoint::Zone(_)));
     format!("`{name}` is no {what} of this site{hint}")
 }
 

@@ -5,7 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::probes::{Asked, plan_probes};
-use boundwalk_analysis::{Party, notes, party_name};
+use boundwalk_analysis::{Endpoint, notes, party_name};
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::Site;
 use boundwalk_render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
@@ -92,7 +92,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 fn all_notes(network: &Network<'_>) -> Vec<String> {
     let fabric = &network.fabric;
     let groups = fabric.unclaimed_ids().map(Origin::Unclaimed);
-    let names = groups.map(|group| party_name(network.site, Party::of(fabric, group)).into_owned());
+    let names = groups.map(|group| party_name(network.site, Endpoint::of(fabric, group)).into_owned());
     let names: Vec<String> = names.collect();
     let mut all = notes(network);
     if !names.is_empty() {
@@ -109,12 +109,12 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from)?;
     let to = parties(site, &arguments.to)?;
     for &party in from.iter().chain(&to) {
-        if let Party::Host(_) = party {
+        if let Endpoint::Host(_) = party {
             let name = party_name(site, party);
             return Err(format!("`{name}` is a host; name its segment or zone"));
         }
     }
-    if let Some(&own) = from.iter().find(|party| matches!(party, Party::Device(_))) {
+    if let Some(&own) = from.iter().find(|party| matches!(party, Endpoint::Device(_))) {
         return Err(starts_itself(&party_name(site, own)));
     }
     Ok(Asked {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use boundwalk_analysis::{Party, all_parties, find_party, party_name};
+use boundwalk_analysis::{Endpoint, all_parties, find_party, party_name};
 use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_load::{Links, Loaded, load_path_with};
 use boundwalk_model::{Date, Family, Site};
@@ -279,7 +279,7 @@ pub(super) fn print_problems(
 }
 
 /// The parties of a list of names; `Err` is a message that names the nearest.
-pub(super) fn parties(site: &Site, names: &[String]) -> Result<Vec<Party>, String> {
+pub(super) fn parties(site: &Site, names: &[String]) -> Result<Vec<Endpoint>, String> {
     let mut found = Vec::new();
     for name in names {
         let mut named = find_party(site, name);
@@ -304,7 +304,7 @@ fn unknown(site: &Site, name: &str) -> String {
 }
 
 /// A hint with the nearest name of a party of some kind; empty where none is near.
-pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Party) -> bool) -> String {
+pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Endpoint) -> bool) -> String {
     let names = all_parties(site).filter(kind);
     let names: Vec<_> = names.map(|party| party_name(site, party)).collect();
     let near = nearest(name, names.iter().map(AsRef::as_ref));

@@ -5,7 +5,7 @@ use std::sync::{Arc, OnceLock};
 use rustc_hash::FxHashMap;
 
 use boundwalk_model::{
-    Action, AddressMatch, Date, Family, Filter, Interface, Party, Router, Service, ServiceMatch,
+    Action, AddressMatch, Date, Family, Filter, Interface, RuleParty, Router, Service, ServiceMatch,
     Site, Translation, TranslationTarget,
 };
 use boundwalk_packet::{
@@ -192,7 +192,7 @@ struct Reader<'a> {
     interfaces: &'a [Interface],
     family: Family,
     classes: &'a ServiceClasses,
-    known_parties: FxHashMap<&'a [Party], Arc<IntervalSet>>,
+    known_parties: FxHashMap<&'a [RuleParty], Arc<IntervalSet>>,
     known_services: FxHashMap<&'a [Service], Arc<ClassSet>>,
 }
 
@@ -214,20 +214,20 @@ impl<'a> Reader<'a> {
     }
 
     /// Numbers of the interfaces that a list of parties names; the gateway itself is one past the last.
-    fn interfaces(&mut self, parties: &'a [Party]) -> Arc<IntervalSet> {
+    fn interfaces(&mut self, parties: &'a [RuleParty]) -> Arc<IntervalSet> {
         if let Some(known) = self.known_parties.get(parties) {
             return Arc::clone(known);
         }
         let numbered = self.interfaces.iter().enumerate();
         let named = numbered.filter(|(_, interface)| {
             parties.iter().any(|party| match *party {
-                Party::Zone(zone) => self.site.segment(interface.segment).zone == zone,
-                Party::Segment(segment) => interface.segment == segment,
-                Party::Gateway => false,
+                RuleParty::Zone(zone) => self.site.segment(interface.segment).zone == zone,
+                RuleParty::Segment(segment) => interface.segment == segment,
+                RuleParty::Gateway => false,
             })
         });
         let mut numbers: Vec<usize> = named.map(|(number, _)| number).collect();
-        if parties.contains(&Party::Gateway) {
+        if parties.contains(&RuleParty::Gateway) {
             numbers.push(self.interfaces.len());
         }
         let points = numbers

@@ -7,7 +7,7 @@ use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
 use boundwalk_diagnostic::{Problem, Span, Spanned};
-use boundwalk_model::{Demands, Expectation, Party, Permit, ServiceMatch, Through};
+use boundwalk_model::{Demands, Expectation, RuleParty, Permit, ServiceMatch, Through};
 
 use super::context::Context;
 use super::keys;
@@ -134,7 +134,7 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
     }
 }
 
-type Roles = FxHashMap<String, Vec<Party>>;
+type Roles = FxHashMap<String, Vec<RuleParty>>;
 
 fn report_unknown_set(cx: &mut Context<'_>, entry: &Entry<'_>) {
     let names = || baselines().iter().map(|set| set.name);
@@ -191,7 +191,7 @@ fn read_roles(
 }
 
 /// The zones and segments of a role; an empty list is an answer here.
-fn players(cx: &mut Context<'_>, value: Value<'_>, key: &str) -> Option<Vec<Party>> {
+fn players(cx: &mut Context<'_>, value: Value<'_>, key: &str) -> Option<Vec<RuleParty>> {
     if value.list().is_some_and(|list| list.is_empty()) {
         return Some(Vec::new());
     }
@@ -225,10 +225,10 @@ fn expectation(
     place: Span,
 ) -> Option<Expectation> {
     let parties = |names: &[String]| {
-        let mut parties: Vec<Party> = Vec::new();
+        let mut parties: Vec<RuleParty> = Vec::new();
         for name in names {
             match name.as_str() {
-                "gateway" => parties.push(Party::Gateway),
+                "gateway" => parties.push(RuleParty::Gateway),
                 role => parties.extend(roles.get(role).into_iter().flatten()),
             }
         }

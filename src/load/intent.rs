@@ -1,7 +1,7 @@
 //! Needs and expectations.
 
 use boundwalk_diagnostic::{Problem, Spanned};
-use boundwalk_model::{Demands, Expectation, Need, Party, Permit, Through};
+use boundwalk_model::{Demands, Expectation, Need, RuleParty, Permit, Through};
 
 use super::baselines;
 use super::context::{Context, Device, owned};
@@ -155,7 +155,7 @@ fn read_through(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Through> {
     }
 }
 
-fn read_parties(cx: &mut Context<'_>, table: &Table<'_>, name: &str) -> (Vec<Party>, Vec<Party>) {
+fn read_parties(cx: &mut Context<'_>, table: &Table<'_>, name: &str) -> (Vec<RuleParty>, Vec<RuleParty>) {
     let from = party::plain(party::list(cx, table, "from", false));
     let to = party::plain(party::list(cx, table, "to", true));
     let (Some(from), Some(to)) = (from, to) else {

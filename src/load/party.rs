@@ -3,7 +3,7 @@
 use rustc_hash::FxHashSet;
 
 use boundwalk_diagnostic::{Problem, Spanned};
-use boundwalk_model::{Party, SegmentId, ZoneId};
+use boundwalk_model::{RuleParty, SegmentId, ZoneId};
 
 use super::context::Context;
 use super::kinds;
@@ -46,7 +46,7 @@ pub(super) fn list(
     table: &Table<'_>,
     key: &str,
     gateway: bool,
-) -> Option<Vec<Spanned<Party>>> {
+) -> Option<Vec<Spanned<RuleParty>>> {
     let texts = table.strings(&mut cx.report, key)?;
     let mut parties = Vec::with_capacity(texts.len());
     let mut sound = true;
@@ -64,14 +64,14 @@ pub(super) fn read_all(
     cx: &mut Context<'_>,
     texts: &[Spanned<&str>],
     key: &str,
-) -> Option<Vec<Party>> {
+) -> Option<Vec<RuleParty>> {
     let parties = texts.iter().map(|&text| read(cx, text, key, false));
-    let parties: Vec<Option<Party>> = parties.collect();
+    let parties: Vec<Option<RuleParty>> = parties.collect();
     parties.into_iter().collect()
 }
 
 /// The parties without their places.
-pub(super) fn plain(parties: Option<Vec<Spanned<Party>>>) -> Option<Vec<Party>> {
+pub(super) fn plain(parties: Option<Vec<Spanned<RuleParty>>>) -> Option<Vec<RuleParty>> {
     parties.map(|list| list.into_iter().map(|party| party.value).collect())
 }
 
@@ -80,16 +80,16 @@ pub(super) fn warn_of_absent(
     cx: &mut Context<'_>,
     presence: Option<&Presence>,
     line: &str,
-    parties: Option<&[Spanned<Party>]>,
+    parties: Option<&[Spanned<RuleParty>]>,
 ) {
     let Some(presence) = presence else { return };
     for party in parties.unwrap_or_default() {
         let name = match party.value {
-            Party::Gateway => continue,
-            Party::Segment(id) if presence.segments.contains(&id) => continue,
-            Party::Zone(id) if presence.zones.contains(&id) => continue,
-            Party::Segment(id) => format!("segment `{}`", cx.segment_name(id)),
-            Party::Zone(id) => format!("zone `{}`", cx.zones.name(id.0).value),
+            RuleParty::Gateway => continue,
+            RuleParty::Segment(id) if presence.segments.contains(&id) => continue,
+            RuleParty::Zone(id) if presence.zones.contains(&id) => continue,
+            RuleParty::Segment(id) => format!("segment `{}`", cx.segment_name(id)),
+            RuleParty::Zone(id) => format!("zone `{}`", cx.zones.name(id.0).value),
         };
         let message = format!(
             "the gateway `{}` has no interface on the {name}",
@@ -103,13 +103,13 @@ pub(super) fn warn_of_absent(
 }
 
 /// The segments that parties come to, sorted; `None` where the gateway itself is among them.
-pub(super) fn segments_of(cx: &Context<'_>, parties: &[Party]) -> Option<Vec<SegmentId>> {
+pub(super) fn segments_of(cx: &Context<'_>, parties: &[RuleParty]) -> Option<Vec<SegmentId>> {
     let mut segments = Vec::new();
     for party in parties {
         match party {
-            Party::Gateway => return None,
-            Party::Segment(id) => segments.push(*id),
-            Party::Zone(id) => segments.extend(cx.zone_members.get(id.0).into_iter().flatten()),
+            RuleParty::Gateway => return None,
+            RuleParty::Segment(id) => segments.push(*id),
+            RuleParty::Zone(id) => segments.extend(cx.zone_members.get(id.0).into_iter().flatten()),
         }
     }
     segments.sort_unstable();
@@ -117,16 +117,16 @@ pub(super) fn segments_of(cx: &Context<'_>, parties: &[Party]) -> Option<Vec<Seg
     Some(segments)
 }
 
-fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> Option<Party> {
+fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> Option<RuleParty> {
     let report = &mut cx.report;
     match text.value.split_once(':') {
         Some(("zone", name)) => {
             let found = cx.zones.require(report, Spanned::new(name, text.span));
-            return found.map(|number| Party::Zone(ZoneId(number)));
+            return found.map(|number| RuleParty::Zone(ZoneId(number)));
         }
         Some(("segment", name)) => {
             let found = cx.segments.require(report, Spanned::new(name, text.span));
-            return found.map(|number| Party::Segment(SegmentId(number)));
+            return found.map(|number| RuleParty::Segment(SegmentId(number)));
         }
         _ => {}
     }
@@ -138,21 +138,21 @@ fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> 
                 "the gateway itself is only ever a target: it stands in `to` of rules, needs and expectations",
             ));
         }
-        return gateway.then_some(Party::Gateway);
+        return gateway.then_some(RuleParty::Gateway);
     }
     named(cx, text)
 }
 
 /// A name without a word before it that says of what.
-fn named(cx: &mut Context<'_>, text: Spanned<&str>) -> Option<Party> {
+fn named(cx: &mut Context<'_>, text: Spanned<&str>) -> Option<RuleParty> {
     let zone = cx.zones.find(text.value).map(ZoneId);
     let segment = cx.segments.find(text.value).map(SegmentId);
     match (zone, segment) {
-        (Some(zone), None) => Some(Party::Zone(zone)),
-        (None, Some(segment)) => Some(Party::Segment(segment)),
+        (Some(zone), None) => Some(RuleParty::Zone(zone)),
+        (None, Some(segment)) => Some(RuleParty::Segment(segment)),
         // A zone of just that segment: both readings are one.
         (Some(zone), Some(segment)) if cx.zone_members[zone.0] == [segment] => {
-            Some(Party::Segment(segment))
+            Some(RuleParty::Segment(segment))
         }
         (Some(_), Some(_)) => {
             let name = shown(text.value);

@@ -4,7 +4,7 @@ use std::net::IpAddr;
 
 use boundwalk_diagnostic::{Problem, Spanned};
 use boundwalk_model::{
-    AddressMatch, Family, Interface, Party, Role, Service, ServiceMatch, Translation,
+    AddressMatch, Family, Interface, RuleParty, Role, Service, ServiceMatch, Translation,
     TranslationTarget,
 };
 
@@ -283,7 +283,7 @@ fn warn_of_missing_family(cx: &mut Context<'_>, gateway: usize, line: &Translati
         let Some(segment) = cx.site.segments.get(interface.segment.0) else {
             continue;
         };
-        let here = [Party::Segment(interface.segment), Party::Zone(segment.zone)];
+        let here = [RuleParty::Segment(interface.segment), RuleParty::Zone(segment.zone)];
         if parties.iter().any(|party| here.contains(party)) {
             let missing = missing_addresses(interface, line);
             problems.extend(missing.map(|what| no_address(interface, line, what)));

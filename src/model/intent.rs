@@ -3,7 +3,7 @@
 use boundwalk_diagnostic::{Span, Spanned};
 
 use super::names::RouterId;
-use super::rule::{AddressMatch, Party, ServiceMatch};
+use super::rule::{AddressMatch, RuleParty, ServiceMatch};
 
 /// A flow that somebody requires.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -11,9 +11,9 @@ pub struct Need {
     /// Its name, or a made one (`need 3`).
     pub name: Spanned<String>,
     /// Who sends.
-    pub from: Vec<Party>,
+    pub from: Vec<RuleParty>,
     /// Who receives.
-    pub to: Vec<Party>,
+    pub to: Vec<RuleParty>,
     /// Senders' addresses; `None`: any of theirs.
     pub source: Option<AddressMatch>,
     /// Receivers' addresses; `None`: any of theirs.
@@ -80,9 +80,9 @@ pub struct Expectation {
     /// Its name.
     pub name: Spanned<String>,
     /// Who sends.
-    pub from: Vec<Party>,
+    pub from: Vec<RuleParty>,
     /// Who receives.
-    pub to: Vec<Party>,
+    pub to: Vec<RuleParty>,
     /// Senders' addresses; `None`: any of theirs.
     pub source: Option<AddressMatch>,
     /// Receivers' addresses, as sent or as they arrive; `None`: any of theirs.

@@ -6,7 +6,7 @@ use boundwalk_diagnostic::{Span, Spanned};
 
 use super::address::{AddressSet, InterfaceAddress, Prefix};
 use super::names::SegmentId;
-use super::rule::{Action, AddressMatch, Party, Rule, ServiceMatch};
+use super::rule::{Action, AddressMatch, RuleParty, Rule, ServiceMatch};
 use super::switch::{Lacp, Speed, VlanId};
 
 /// How a router looks at the source address of an arriving packet (RFC 3704 section 2).
@@ -94,7 +94,7 @@ pub struct Translation {
     pub name: Spanned<String>,
     /// For a destination translation the interfaces of arrival, for a source translation those of
     /// departure; `None`: any.
-    pub parties: Option<Vec<Party>>,
+    pub parties: Option<Vec<RuleParty>>,
     /// Source addresses; `None`: any.
     pub source: Option<AddressMatch>,
     /// Destination addresses; `None`: any.

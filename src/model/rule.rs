@@ -31,7 +31,7 @@ impl Action {
 
 /// Whom a rule speaks of by interface.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Party {
+pub enum RuleParty {
     /// All interfaces on segments of a zone.
     Zone(ZoneId),
     /// The interfaces on a segment.
@@ -64,9 +64,9 @@ pub struct Rule {
     /// Its name; unique within the gateway.
     pub name: Spanned<String>,
     /// The interface a packet arrives on.
-    pub from: Option<Vec<Party>>,
+    pub from: Option<Vec<RuleParty>>,
     /// The interface it leaves by, or the gateway itself.
-    pub to: Option<Vec<Party>>,
+    pub to: Option<Vec<RuleParty>>,
     /// Source addresses.
     pub source: Option<AddressMatch>,
     /// Destination addresses, after destination translation.

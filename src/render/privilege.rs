@@ -67,7 +67,7 @@ impl PrivilegeShown<'_> {
         for pair in &self.privilege.pairs {
             let from = site.segment(pair.from).zone;
             let (to, name) = match pair.to {
-                boundwalk_analysis::Party::Segment(id) => {
+                boundwalk_analysis::Endpoint::Segment(id) => {
                     let zone = site.segment(id).zone;
                     let name = site.zone(zone).name.value.as_str();
                     (Some(zone), std::borrow::Cow::Borrowed(name))

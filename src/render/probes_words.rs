@@ -4,7 +4,7 @@ use std::net::IpAddr;
 
 use boundwalk_analysis::probes::{Expect, Foreseen, Probe, ProbePlan, obligation_text};
 use boundwalk_analysis::rule_name;
-use boundwalk_analysis::{Party, party_name};
+use boundwalk_analysis::{Endpoint, party_name};
 use boundwalk_forwarding::{Network, Packet, Place, Sender};
 use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, TCP, UDP};
 
@@ -86,7 +86,7 @@ impl ProbesShown<'_> {
     /// Whose address it is for: `press in plant`, `a test device in plant`, `edge itself`.
     pub(super) fn target(&self, probe: &Probe) -> String {
         let end = far_end(probe).destination;
-        if let Party::Device(_) = probe.to {
+        if let Endpoint::Device(_) = probe.to {
             return format!("{} itself", party_name(self.network.site, probe.to));
         }
         let there = party_name(self.network.site, probe.to);
@@ -134,7 +134,7 @@ impl ProbesShown<'_> {
         let wanted = self.plan.probes.iter().filter(|probe| {
             !is_echo(&probe.packet) && !matches!(probe.foreseen.place, Some(Place::Router(_)))
         });
-        let mut list: Vec<(Party, Packet, String)> = wanted
+        let mut list: Vec<(Endpoint, Packet, String)> = wanted
             .map(|probe| (probe.to, far_end(probe), self.target(probe)))
             .collect();
         let key = |packet: &Packet| (packet.destination, packet.protocol, packet.destination_port);

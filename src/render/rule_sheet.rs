@@ -8,7 +8,7 @@ use boundwalk_analysis::rules::{
     Dead, GatewayReview, Hidden, Part, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
 };
 use boundwalk_analysis::{ServiceLabels, party_name};
-use boundwalk_model::{Action, Party, Rule, Site};
+use boundwalk_model::{Action, RuleParty, Rule, Site};
 
 use super::findings::findings_text;
 use super::markdown_text::{escape, findings_list};
@@ -125,9 +125,9 @@ fn written(site: &Site, rule: &Rule) -> Vec<String> {
     for (name, parties) in [("from", &rule.from), ("to", &rule.to)] {
         let names = parties.as_ref().map(|parties| {
             let names = parties.iter().map(|party| match *party {
-                Party::Zone(zone) => site.zone(zone).name.value.as_str(),
-                Party::Segment(segment) => site.segment(segment).name.value.as_str(),
-                Party::Gateway => "gateway",
+                RuleParty::Zone(zone) => site.zone(zone).name.value.as_str(),
+                RuleParty::Segment(segment) => site.segment(segment).name.value.as_str(),
+                RuleParty::Gateway => "gateway",
             });
             names.collect::<Vec<_>>().join(", ")
         });

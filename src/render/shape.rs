@@ -1,7 +1,7 @@
 //! What is shown, before it takes a form: the same for every format.
 
 use boundwalk_analysis::{
-    By, Cell, Extent, Families, Matrix, Party, PermittedFlow, chosen, notes, party_name,
+    By, Cell, Extent, Families, Matrix, Endpoint, PermittedFlow, chosen, notes, party_name,
 };
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, Site};
@@ -68,25 +68,25 @@ pub struct Sheet {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Selection {
     /// Senders; empty: all.
-    pub from: Vec<Party>,
+    pub from: Vec<Endpoint>,
     /// Targets; empty: all.
-    pub to: Vec<Party>,
+    pub to: Vec<Endpoint>,
     /// Whether to drop what is not answered.
     pub two_way_only: bool,
 }
 
 impl Side {
     /// A party by name and kind.
-    pub fn new(site: &Site, party: Party) -> Self {
+    pub fn new(site: &Site, party: Endpoint) -> Self {
         let kind = match party {
-            Party::Zone(_) => "zone",
-            Party::Segment(_) => "segment",
-            Party::Host(_) => "host",
-            Party::Device(router) => match site.router(router).filter() {
+            Endpoint::Zone(_) => "zone",
+            Endpoint::Segment(_) => "segment",
+            Endpoint::Host(_) => "host",
+            Endpoint::Device(router) => match site.router(router).filter() {
                 Some(_) => "gateway",
                 None => "router",
             },
-            Party::Unclaimed(..) => "unclaimed ports",
+            Endpoint::Unclaimed(..) => "unclaimed ports",
         };
         Self {
             name: party_name(site, party).into_owned(),
@@ -129,7 +129,7 @@ impl Sheet {
             let columns = kept_columns.iter();
             columns.map(|&column| pair(row, column)).collect()
         };
-        let side = |party: Party| Side::new(site, party);
+        let side = |party: Endpoint| Side::new(site, party);
         Self {
             site: site.name.clone(),
             by: match by {
@@ -146,7 +146,7 @@ impl Sheet {
 }
 
 /// Numbers of the chosen parties.
-fn kept(site: &Site, all: &[Party], choice: &[Party]) -> Vec<usize> {
+fn kept(site: &Site, all: &[Endpoint], choice: &[Endpoint]) -> Vec<usize> {
     let taken = |&at: &usize| chosen(site, choice, all[at]);
     (0..all.len()).filter(taken).collect()
 }

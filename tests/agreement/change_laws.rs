@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{
     ReachChange, Spot, isolation_changes, reach_change, way_changes,
 };
-use boundwalk::analysis::{By, Matrix, Party, Question, Verdict, bypasses, isolations};
+use boundwalk::analysis::{By, Matrix, Endpoint, Question, Verdict, bypasses, isolations};
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
 
@@ -56,9 +56,9 @@ fn hostile(facts: &Facts<'_>) -> Result<usize, String> {
             });
             for (from, to) in facts.pairs() {
                 let cell = |matrix: &Matrix| {
-                    let at = |parties: &[Party], segment| {
+                    let at = |parties: &[Endpoint], segment| {
                         let mut parties = parties.iter();
-                        parties.position(|&party| party == Party::Segment(segment))
+                        parties.position(|&party| party == Endpoint::Segment(segment))
                     };
                     let cells = &matrix.cells[at(&matrix.rows, from)?];
                     passes_hostile(&cells[at(&matrix.columns, to)?])

@@ -6,7 +6,7 @@ use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
 use boundwalk::analysis::privilege::{Privilege, privilege};
 use boundwalk::analysis::probes::{Asked, ProbePlan, plan_probes};
 use boundwalk::analysis::{
-    By, Bypass, Cell, HostileReach, Matrix, Party, Question, Verdict, bypasses, isolations,
+    By, Bypass, Cell, HostileReach, Matrix, Endpoint, Question, Verdict, bypasses, isolations,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
@@ -86,7 +86,7 @@ impl<'a> Facts<'a> {
     }
 
     /// Every cell with its family, row and column.
-    pub fn cells(&self) -> impl Iterator<Item = (Family, Party, Party, &Cell)> {
+    pub fn cells(&self) -> impl Iterator<Item = (Family, Endpoint, Endpoint, &Cell)> {
         self.matrices.iter().flat_map(|matrix| {
             let rows = matrix.rows.iter().zip(&matrix.cells);
             rows.flat_map(move |(&row, cells)| {
@@ -96,7 +96,7 @@ impl<'a> Facts<'a> {
         })
     }
 
-    pub fn cell(&self, family: Family, from: Party, to: Party) -> Option<&Cell> {
+    pub fn cell(&self, family: Family, from: Endpoint, to: Endpoint) -> Option<&Cell> {
         let matrix = self.matrix(family);
         let row = matrix.rows.iter().position(|&party| party == from)?;
         let column = matrix.columns.iter().position(|&party| party == to)?;
@@ -105,7 +105,7 @@ impl<'a> Facts<'a> {
 
     /// The cells between two segments, one for each family.
     pub fn between(&self, from: SegmentId, to: SegmentId) -> Vec<&Cell> {
-        let [from, to] = [from, to].map(Party::Segment);
+        let [from, to] = [from, to].map(Endpoint::Segment);
         let cells = Family::ALL.iter();
         cells
             .filter_map(|&family| self.cell(family, from, to))

@@ -1,7 +1,7 @@
 //! Laws about ways round the gateways and about isolation.
 
 use boundwalk::analysis::intent::Standing;
-use boundwalk::analysis::{Bypass, Cell, Party, Verdict};
+use boundwalk::analysis::{Bypass, Cell, Endpoint, Verdict};
 use boundwalk::forwarding::{Arrival, Origin, Place, SendPoint, Sender, Target, reach};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::IntervalSet;
@@ -184,7 +184,7 @@ fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for bypass in &facts.bypasses {
         let fabric = &facts.network.fabric;
-        let [from, to] = [bypass.from, bypass.to].map(|origin| Party::of(fabric, origin));
+        let [from, to] = [bypass.from, bypass.to].map(|origin| Endpoint::of(fabric, origin));
         let cells = Family::ALL
             .iter()
             .filter_map(|&family| facts.cell(family, from, to));
@@ -214,11 +214,11 @@ fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {
 fn cells_of<'f>(
     facts: &'f Facts<'_>,
     segment: SegmentId,
-) -> impl Iterator<Item = (Party, Party, &'f Cell)> {
-    let own = Party::Segment(segment);
+) -> impl Iterator<Item = (Endpoint, Endpoint, &'f Cell)> {
+    let own = Endpoint::Segment(segment);
     facts.cells().filter_map(move |(_, from, to, cell)| {
         let other = if from == own { to } else { from };
-        let place = matches!(other, Party::Segment(_) | Party::Unclaimed(..));
+        let place = matches!(other, Endpoint::Segment(_) | Endpoint::Unclaimed(..));
         ((from == own) != (to == own) && place).then_some((from, to, cell))
     })
 }
@@ -235,7 +235,7 @@ fn by_design(facts: &Facts<'_>) -> Result<usize, String> {
         if !matches!(verdict, Verdict::ByDesign(_)) {
             continue;
         }
-        let own = Party::Segment(segment);
+        let own = Endpoint::Segment(segment);
         let name = facts.name(segment);
         for (_, from, to, cell) in facts.cells() {
             if (from == own) != (to == own) {

@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{ReachChange, Spot, reach_change};
 use boundwalk::analysis::intent::Standing;
 use boundwalk::analysis::probes::Expect;
-use boundwalk::analysis::{Cell, HostileReach, Party, Verdict, flows};
+use boundwalk::analysis::{Cell, HostileReach, Endpoint, Verdict, flows};
 use boundwalk::forwarding::{Network, Outcome, Place, Trace, class_of, trace};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::Region;
@@ -49,13 +49,13 @@ fn probes(facts: &Facts<'_>) -> Result<usize, String> {
             Expect::Nothing | Expect::Rejected => compared.so(arrive == 0, says)?,
         }
         let to = match foreseen.place {
-            Some(Place::Segment(to)) if to != foreseen.stand => Party::Segment(to),
-            Some(Place::Router(to)) => Party::Device(to),
+            Some(Place::Segment(to)) if to != foreseen.stand => Endpoint::Segment(to),
+            Some(Place::Router(to)) => Endpoint::Device(to),
             _ => continue,
         };
         let family = Family::of(probe.packet.source);
         let class = class_of(facts.network, &probe.packet);
-        let cell = facts.cell(family, Party::Segment(foreseen.stand), to);
+        let cell = facts.cell(family, Endpoint::Segment(foreseen.stand), to);
         let cell = cell.expect("a probe is between parties of the matrix");
         let held = cell.some.contains(class);
         let known = held || cell.complete();
@@ -232,22 +232,22 @@ fn one_change(
 ) -> Result<(), String> {
     let change = reach_change(old, new, &mut |_, _| {});
     let segments: Vec<SegmentId> = old.site.segment_ids().collect();
-    let columns = segments.iter().copied().map(Party::Segment);
+    let columns = segments.iter().copied().map(Endpoint::Segment);
     let routers =
-        (0..old.site.routers.len()).map(|at| Party::Device(boundwalk::model::RouterId(at)));
-    let columns: Vec<Party> = columns.chain(routers).collect();
+        (0..old.site.routers.len()).map(|at| Endpoint::Device(boundwalk::model::RouterId(at)));
+    let columns: Vec<Endpoint> = columns.chain(routers).collect();
     for family in Family::ALL {
         for &from in &segments {
-            for &to in columns.iter().filter(|&&to| to != Party::Segment(from)) {
+            for &to in columns.iter().filter(|&&to| to != Endpoint::Segment(from)) {
                 let [one, other] = [old, new].map(|network| {
-                    let (found, coverage) = flows(network, family, Party::Segment(from), to, None);
+                    let (found, coverage) = flows(network, family, Endpoint::Segment(from), to, None);
                     let sent: Vec<Region> = found.into_iter().map(|flow| flow.sent).collect();
                     (sent, coverage.is_complete())
                 });
                 let mut pairs = change.pairs.iter();
                 let listed = pairs.find(|pair| {
                     pair.family == family
-                        && named(pair.from, Party::Segment(from))
+                        && named(pair.from, Endpoint::Segment(from))
                         && named(pair.to, to)
                 });
                 let complete = one.1 && other.1 && listed.is_none_or(|pair| pair.complete());
@@ -284,10 +284,10 @@ fn one_change(
 }
 
 /// Whether a place of a comparison is this one: nothing is renamed here.
-fn named(spot: Spot, party: Party) -> bool {
+fn named(spot: Spot, party: Endpoint) -> bool {
     match (spot, party) {
-        (Spot::Segment(twin), Party::Segment(segment)) => twin.old == Some(segment),
-        (Spot::Router(twin), Party::Device(router)) => twin.old == Some(router),
+        (Spot::Segment(twin), Endpoint::Segment(segment)) => twin.old == Some(segment),
+        (Spot::Router(twin), Endpoint::Device(router)) => twin.old == Some(router),
         _ => false,
     }
 }

@@ -1,7 +1,7 @@
 //! Laws about what passes between pairs: matrix, path, flows, expectations, needs and least privilege.
 
 use boundwalk::analysis::intent::Standing;
-use boundwalk::analysis::{Cell, Extent, HostileReach, Party, Reading, flows, messages};
+use boundwalk::analysis::{Cell, Extent, HostileReach, Endpoint, Reading, flows, messages};
 use boundwalk::forwarding::{Network, Origin, Outcome, Packet, Place, Sender, Trace, trace};
 use boundwalk::model::{Family, Need, SegmentId};
 use boundwalk::packet::{ClassSet, ServiceBox};
@@ -68,11 +68,11 @@ fn nothing(facts: &Facts<'_>) -> Result<usize, String> {
 }
 
 /// Where a column is.
-fn place(party: Party) -> Option<Place> {
+fn place(party: Endpoint) -> Option<Place> {
     match party {
-        Party::Segment(segment) => Some(Place::Segment(segment)),
-        Party::Device(router) => Some(Place::Router(router)),
-        Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => None,
+        Endpoint::Segment(segment) => Some(Place::Segment(segment)),
+        Endpoint::Device(router) => Some(Place::Router(router)),
+        Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
     }
 }
 
@@ -87,7 +87,7 @@ pub fn arriving(network: &Network<'_>, sender: Sender, packet: &Packet, to: Plac
 fn witness(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for (_, from, to, cell) in facts.cells() {
-        let (Party::Segment(segment), Some(place)) = (from, place(to)) else {
+        let (Endpoint::Segment(segment), Some(place)) = (from, place(to)) else {
             continue;
         };
         let says = |traces: &[Trace]| format!("{from:?} to {to:?}: {cell:#?} {traces:#?}");
@@ -111,9 +111,9 @@ fn witness(facts: &Facts<'_>) -> Result<usize, String> {
 }
 
 /// Where a hostile device of a row is.
-fn origin(facts: &Facts<'_>, party: Party) -> Option<Origin> {
+fn origin(facts: &Facts<'_>, party: Endpoint) -> Option<Origin> {
     let mut origins = facts.network.fabric.origins();
-    origins.find(|&origin| Party::of(&facts.network.fabric, origin) == party)
+    origins.find(|&origin| Endpoint::of(&facts.network.fabric, origin) == party)
 }
 
 fn hostile(facts: &Facts<'_>) -> Result<usize, String> {
@@ -194,7 +194,7 @@ fn need(facts: &Facts<'_>) -> Result<usize, String> {
         let (mut wanted, mut missing) = (false, Vec::new());
         for family in Family::ALL {
             let services = services(facts, need, family);
-            let [from, to] = [pair.0, pair.1].map(Party::Segment);
+            let [from, to] = [pair.0, pair.1].map(Endpoint::Segment);
             let Some(cell) = facts.cell(family, from, to) else {
                 continue;
             };
@@ -250,7 +250,7 @@ fn privilege(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     let messages = messages(facts.network);
     for (family, from, to, cell) in facts.cells() {
-        let (Party::Segment(segment), Some(_)) = (from, place(to)) else {
+        let (Endpoint::Segment(segment), Some(_)) = (from, place(to)) else {
             continue;
         };
         if cell.reading != Reading::Pair {
@@ -272,7 +272,7 @@ fn privilege(facts: &Facts<'_>) -> Result<usize, String> {
 fn flows_of_pairs(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for (family, from, to, cell) in facts.cells() {
-        if !matches!(from, Party::Segment(_))
+        if !matches!(from, Endpoint::Segment(_))
             || place(to).is_none()
             || cell.reading != Reading::Pair
         {
@@ -332,8 +332,8 @@ fn hosts(facts: &Facts<'_>) -> Result<usize, String> {
 }
 
 /// The segment that a host is on with all of its interfaces, or the gateway itself.
-fn only_segment(facts: &Facts<'_>, party: Party) -> Option<Party> {
-    let Party::Host(host) = party else {
+fn only_segment(facts: &Facts<'_>, party: Endpoint) -> Option<Endpoint> {
+    let Endpoint::Host(host) = party else {
         return Some(party);
     };
     let interfaces = &facts.network.site.host(host).interfaces;
@@ -341,5 +341,5 @@ fn only_segment(facts: &Facts<'_>, party: Party) -> Option<Party> {
     let mut others = interfaces.iter();
     others
         .all(|one| one.segment == first)
-        .then_some(Party::Segment(first))
+        .then_some(Endpoint::Segment(first))
 }

@@ -10,7 +10,7 @@ use std::fmt::Write;
 
 use boundwalk::analysis::intent::{Standing, judge_expectations};
 use boundwalk::analysis::{
-    By, Bypass, Cell, Extent, HostileReach, Matrix, Party, Question, Verdict, bypasses, isolations,
+    By, Bypass, Cell, Extent, HostileReach, Matrix, Endpoint, Question, Verdict, bypasses, isolations,
 };
 use boundwalk::forwarding::layer2::InterfaceOf;
 use boundwalk::forwarding::{Network, Origin, Sender, UnclaimedId, trace};
@@ -170,7 +170,7 @@ impl Claims<'_> {
 
     fn cell(&self, family: Family, (from, to): Pair) -> &Cell {
         let matrix = &self.matrices[usize::from(family == Family::V6)];
-        let [from, to] = [from, to].map(Party::Segment);
+        let [from, to] = [from, to].map(Endpoint::Segment);
         let row = matrix.rows.iter().position(|&party| party == from);
         let column = matrix.columns.iter().position(|&party| party == to);
         let (row, column) = row.zip(column).expect("every segment is asked about");

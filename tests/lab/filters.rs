@@ -6,7 +6,7 @@
 use std::fmt::Write;
 
 use boundwalk::model::{
-    Action, AddressMatch, AddressSet, Family, Filter, Party, RouterId, Rule, Service, ServiceMatch,
+    Action, AddressMatch, AddressSet, Family, Filter, RuleParty, RouterId, Rule, Service, ServiceMatch,
     Site, SourceCheck, Translation, TranslationTarget, show_interval,
 };
 use boundwalk::packet::IntervalSet;
@@ -221,7 +221,7 @@ impl Gate<'_> {
         let inward = rule
             .to
             .as_ref()
-            .is_none_or(|to| to.contains(&Party::Gateway));
+            .is_none_or(|to| to.contains(&RuleParty::Gateway));
         let outward = self.interfaces("oifname", rule.to.as_deref());
         for condition in conditions {
             if let Some(to) = &outward {
@@ -264,16 +264,16 @@ impl Gate<'_> {
     }
 
     /// The condition that some parties make on an interface; `None`: no interface fits.
-    fn interfaces(&self, side: &str, parties: Option<&[Party]>) -> Option<String> {
+    fn interfaces(&self, side: &str, parties: Option<&[RuleParty]>) -> Option<String> {
         let Some(parties) = parties else {
             return Some(String::new());
         };
         let interfaces = self.site.router(self.router).interfaces.iter();
         let fits = |segment| {
             parties.iter().any(|party| match party {
-                Party::Segment(named) => *named == segment,
-                Party::Zone(zone) => self.site.segment(segment).zone == *zone,
-                Party::Gateway => false,
+                RuleParty::Segment(named) => *named == segment,
+                RuleParty::Zone(zone) => self.site.segment(segment).zone == *zone,
+                RuleParty::Gateway => false,
             })
         };
         let names = interfaces.zip(self.devices);

@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
-use boundwalk::analysis::{Course, Decider, Pair, Party};
+use boundwalk::analysis::{Course, Decider, Pair, Endpoint};
 use boundwalk::model::{Action, Date, Family, Role, RouterId, SegmentId, Site};
 
 use crate::probes::Probes;
@@ -31,10 +31,10 @@ pub fn permitting(site: &Site) -> Site {
     open
 }
 
-pub fn party(spot: Spot) -> Party {
+pub fn party(spot: Spot) -> Endpoint {
     match spot {
-        Spot::Segment(segment) => Party::Segment(SegmentId(segment)),
-        Spot::Router(router) => Party::Device(RouterId(router)),
+        Spot::Segment(segment) => Endpoint::Segment(SegmentId(segment)),
+        Spot::Router(router) => Endpoint::Device(RouterId(router)),
     }
 }
 
@@ -75,9 +75,9 @@ impl<'s> Oracle<'s> {
     }
 
     /// All ways on which a packet goes that devices on a segment send, plain ones and hosts.
-    pub fn ways(&self, from: SegmentId, probe: Probe) -> Vec<(Party, Vec<Decider>)> {
+    pub fn ways(&self, from: SegmentId, probe: Probe) -> Vec<(Endpoint, Vec<Decider>)> {
         let outcomes = self.simulator.send(from, probe, Stance::Configured);
-        let mut ways: Vec<(Party, Vec<Decider>)> = outcomes
+        let mut ways: Vec<(Endpoint, Vec<Decider>)> = outcomes
             .iter()
             .map(|outcome| (party(outcome.place), gates(outcome)))
             .collect();
@@ -100,7 +100,7 @@ impl<'s> Oracle<'s> {
                         destination_port: 7,
                     };
                     for (place, gates) in self.ways(from, probe) {
-                        if place == Party::Segment(to) {
+                        if place == Endpoint::Segment(to) {
                             found.insert(gates.iter().map(|gate| gate.router).collect());
                         }
                     }
@@ -155,7 +155,7 @@ impl<'s> Oracle<'s> {
         match (self.stateful(own.router), self.stateful(other.router), to) {
             (_, false, _) => true,
             (false, true, _) => false,
-            (true, true, Party::Segment(to)) => {
+            (true, true, Endpoint::Segment(to)) => {
                 let mut known = questions.borrow_mut();
                 let ways = known
                     .entry((to, from))

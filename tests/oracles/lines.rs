@@ -2,9 +2,9 @@
 
 use std::net::IpAddr;
 
-use boundwalk::analysis::Party;
+use boundwalk::analysis::Endpoint;
 use boundwalk::model::{
-    AddressMatch, Expectation, Family, Party as Named, Permit, SegmentId, ServiceMatch, Site,
+    AddressMatch, Expectation, Family, RuleParty as Named, Permit, SegmentId, ServiceMatch, Site,
     Through, TranslationTarget,
 };
 use boundwalk::packet::ServiceClasses;
@@ -67,15 +67,15 @@ impl Line<'_> {
 }
 
 /// The segments and columns that parties come to.
-pub fn places(site: &Site, parties: &[Named]) -> Vec<Party> {
+pub fn places(site: &Site, parties: &[Named]) -> Vec<Endpoint> {
     let mut all = Vec::new();
     for party in parties {
         match *party {
-            Named::Segment(id) => all.push(Party::Segment(id)),
-            Named::Zone(zone) => all.extend(site.segments_in(zone).map(Party::Segment)),
+            Named::Segment(id) => all.push(Endpoint::Segment(id)),
+            Named::Zone(zone) => all.extend(site.segments_in(zone).map(Endpoint::Segment)),
             Named::Gateway => {
                 let routers = (0..site.routers.len()).map(boundwalk::model::RouterId);
-                all.extend(routers.map(Party::Device));
+                all.extend(routers.map(Endpoint::Device));
             }
         }
     }
@@ -85,7 +85,7 @@ pub fn places(site: &Site, parties: &[Named]) -> Vec<Party> {
 }
 
 /// Destinations that some translation turns into an address of a column.
-fn other_names(pairs: &Pairs<'_>, to: Party, family: Family, address: IpAddr) -> bool {
+fn other_names(pairs: &Pairs<'_>, to: Endpoint, family: Family, address: IpAddr) -> bool {
     let filters = pairs
         .site
         .routers
@@ -107,16 +107,16 @@ fn other_names(pairs: &Pairs<'_>, to: Party, family: Family, address: IpAddr) ->
 pub fn pair(
     pairs: &Pairs<'_>,
     classes: &ServiceClasses,
-    (from, to): (SegmentId, Party),
+    (from, to): (SegmentId, Endpoint),
     line: &Line<'_>,
     through: Option<Through>,
     sent: &[Sent],
     failing: &mut Failing,
 ) {
-    if Party::Segment(from) == to {
+    if Endpoint::Segment(from) == to {
         return;
     }
-    let sources: Vec<IpAddr> = pairs.sources(Party::Segment(from)).collect();
+    let sources: Vec<IpAddr> = pairs.sources(Endpoint::Segment(from)).collect();
     let sources: Vec<IpAddr> = sources
         .into_iter()
         .filter(|&one| line.source(one))
@@ -214,11 +214,11 @@ pub fn pair(
 /// Whether some packet that the line speaks of passes with a service that it does not name.
 pub fn beyond(
     pairs: &Pairs<'_>,
-    (from, to): (SegmentId, Party),
+    (from, to): (SegmentId, Endpoint),
     line: &Line<'_>,
     sent: &[Sent],
 ) -> bool {
-    if Party::Segment(from) == to {
+    if Endpoint::Segment(from) == to {
         return false;
     }
     sent.iter().any(|packet| {

@@ -4,7 +4,7 @@
 //! bits, the highest first. Addresses are elementary intervals numbered in ascending order (coding those by rank takes
 //! far fewer nodes than address bits). `from` and `to` stay fields of their own here. No translations.
 
-use boundwalk::model::{Action, Date, Family, Filter, Party, Router, Rule, Site, SourceCheck, Via};
+use boundwalk::model::{Action, Date, Family, Filter, RuleParty, Router, Rule, Site, SourceCheck, Via};
 use boundwalk::packet::{
     Field, Interval, IntervalSet, PacketBox, ServiceBox, ServiceClasses, Space,
 };
@@ -254,13 +254,13 @@ impl<'s> Cutter<'s> {
         (!packets.is_empty()).then_some(packets)
     }
 
-    fn interfaces(&self, parties: &[Party]) -> IntervalSet {
+    fn interfaces(&self, parties: &[RuleParty]) -> IntervalSet {
         let itself = self.router.interfaces.len();
         let named = |at: &usize| {
             parties.iter().any(|party| match *party {
-                Party::Gateway => *at == itself,
-                Party::Segment(own) => *at < itself && self.router.interfaces[*at].segment == own,
-                Party::Zone(own) => {
+                RuleParty::Gateway => *at == itself,
+                RuleParty::Segment(own) => *at < itself && self.router.interfaces[*at].segment == own,
+                RuleParty::Zone(own) => {
                     *at < itself && {
                         let segment = self.router.interfaces[*at].segment;
                         self.site.segment(segment).zone == own

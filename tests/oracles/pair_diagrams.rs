@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use boundwalk::analysis::Party;
+use boundwalk::analysis::Endpoint;
 use boundwalk::forwarding::Network;
 use boundwalk::model::{
-    Action, AddressMatch, Family, Filter, Party as Side, RouterId, Rule, SegmentId, Service, Site,
+    Action, AddressMatch, Family, Filter, RuleParty as Side, RouterId, Rule, SegmentId, Service, Site,
 };
 use boundwalk::packet::{Field, IntervalSet, PacketBox, Region, Space};
 use oxidd::BooleanFunction;
@@ -14,7 +14,7 @@ use oxidd::bdd::BDDFunction;
 use crate::diagrams::{Diagrams, and, not, or};
 
 /// The gateway itself.
-pub const GATEWAY: Party = Party::Device(RouterId(0));
+pub const GATEWAY: Endpoint = Endpoint::Device(RouterId(0));
 
 /// What a list permits between two parties, by the rule that decides.
 pub type Permitted = BTreeMap<Option<usize>, BDDFunction>;
@@ -46,13 +46,13 @@ impl<'s> PairDiagrams<'s> {
     }
 
     /// Every packet from the addresses of one party to those of another.
-    pub fn between(&mut self, from: Party, to: Party) -> BDDFunction {
+    pub fn between(&mut self, from: Endpoint, to: Endpoint) -> BDDFunction {
         let (from, to) = (self.addresses(from), self.addresses(to));
         let source = self.diagrams.of_set(Field::Source, &from);
         and(&source, &self.diagrams.of_set(Field::Destination, &to))
     }
 
-    pub fn permitted(&mut self, from: Party, to: Party, all: &BDDFunction) -> Permitted {
+    pub fn permitted(&mut self, from: Endpoint, to: Endpoint, all: &BDDFunction) -> Permitted {
         let mut open = all.clone();
         let mut permitted = Permitted::new();
         for (number, rule) in self.filter.rules.iter().enumerate() {
@@ -71,13 +71,13 @@ impl<'s> PairDiagrams<'s> {
         permitted
     }
 
-    fn is_between(&self, rule: &Rule, from: Party, to: Party) -> bool {
-        let names = |sides: &Option<Vec<Side>>, party: Party| {
+    fn is_between(&self, rule: &Rule, from: Endpoint, to: Endpoint) -> bool {
+        let names = |sides: &Option<Vec<Side>>, party: Endpoint| {
             let Some(sides) = sides else { return true };
             sides.iter().any(|side| match (*side, party) {
                 (Side::Gateway, party) => party == GATEWAY,
-                (Side::Segment(one), Party::Segment(other)) => one == other,
-                (Side::Zone(zone), Party::Segment(other)) => self.site.segment(other).zone == zone,
+                (Side::Segment(one), Endpoint::Segment(other)) => one == other,
+                (Side::Zone(zone), Endpoint::Segment(other)) => self.site.segment(other).zone == zone,
                 _ => false,
             })
         };
@@ -119,11 +119,11 @@ impl<'s> PairDiagrams<'s> {
 
     /// The gateway's own; those of a segment's prefixes without them; beyond, all that is of no segment
     /// and not private.
-    fn addresses(&self, party: Party) -> IntervalSet {
+    fn addresses(&self, party: Endpoint) -> IntervalSet {
         let own = self.site.routers[0].own_addresses().v4;
         let prefixes = |segment: SegmentId| self.site.segment(segment).addresses().v4;
         match party {
-            Party::Segment(segment) if self.site.segment(segment).external => {
+            Endpoint::Segment(segment) if self.site.segment(segment).external => {
                 let segments = self.site.segment_ids();
                 let inside = segments.filter(|&other| other != segment).map(prefixes);
                 let nobody = [(0, 0x00ff_ffff), (0x7f00_0000, 0x7fff_ffff)];
@@ -153,7 +153,7 @@ impl<'s> PairDiagrams<'s> {
                     .fold(all, |left, set| left.difference(&set));
                 left.difference(&own)
             }
-            Party::Segment(segment) => prefixes(segment).difference(&own),
+            Endpoint::Segment(segment) => prefixes(segment).difference(&own),
             _ => own,
         }
     }

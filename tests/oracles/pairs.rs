@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-use boundwalk::analysis::{By, Extent, Party, Reading};
+use boundwalk::analysis::{By, Extent, Endpoint, Reading};
 use boundwalk::model::{Family, HostId, RouterId, SegmentId, Site, TranslationTarget};
 use boundwalk::packet::ServiceClasses;
 
@@ -43,7 +43,7 @@ pub struct Expected {
 pub struct Pairs<'s> {
     pub site: &'s Site,
     pub simulator: &'s Simulator<'s>,
-    pub columns: Vec<Party>,
+    pub columns: Vec<Endpoint>,
     pub services: &'s [Service],
     /// Every address to try as a source.
     addresses: Vec<IpAddr>,
@@ -59,11 +59,11 @@ impl<'s> Pairs<'s> {
         services: &'s [Service],
         addresses: Vec<IpAddr>,
     ) -> Self {
-        let parties: Vec<Party> = match by {
-            By::Host => (0..site.hosts.len()).map(HostId).map(Party::Host).collect(),
-            By::Segment | By::Zone => site.segment_ids().map(Party::Segment).collect(),
+        let parties: Vec<Endpoint> = match by {
+            By::Host => (0..site.hosts.len()).map(HostId).map(Endpoint::Host).collect(),
+            By::Segment | By::Zone => site.segment_ids().map(Endpoint::Segment).collect(),
         };
-        let devices = (0..site.routers.len()).map(RouterId).map(Party::Device);
+        let devices = (0..site.routers.len()).map(RouterId).map(Endpoint::Device);
         let mut pairs = Self {
             site,
             simulator,
@@ -82,39 +82,39 @@ impl<'s> Pairs<'s> {
     }
 
     /// Who sends: the columns without the gateways and routers.
-    pub fn rows(&self) -> impl Iterator<Item = Party> + '_ {
+    pub fn rows(&self) -> impl Iterator<Item = Endpoint> + '_ {
         let all = self.columns.iter().copied();
-        all.filter(|party| !matches!(party, Party::Device(_)))
+        all.filter(|party| !matches!(party, Endpoint::Device(_)))
     }
 
     /// Whether an address is a party's.
-    pub fn has(&self, party: Party, address: IpAddr) -> bool {
+    pub fn has(&self, party: Endpoint, address: IpAddr) -> bool {
         match party {
-            Party::Segment(segment) => self.simulator.has(segment, address),
-            Party::Host(host) => self.simulator.host_owns(host.0, address),
-            Party::Device(router) => self.simulator.router_owns(router.0, address),
-            Party::Zone(_) | Party::Unclaimed(..) => false,
+            Endpoint::Segment(segment) => self.simulator.has(segment, address),
+            Endpoint::Host(host) => self.simulator.host_owns(host.0, address),
+            Endpoint::Device(router) => self.simulator.router_owns(router.0, address),
+            Endpoint::Zone(_) | Endpoint::Unclaimed(..) => false,
         }
     }
 
-    pub fn may_send(&self, from: Party, probe: Probe) -> bool {
+    pub fn may_send(&self, from: Endpoint, probe: Probe) -> bool {
         match from {
-            Party::Segment(segment) => self.simulator.may_send(segment, probe, Stance::Configured),
-            Party::Host(host) => self.simulator.host_may_send(host.0, probe),
-            Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => false,
+            Endpoint::Segment(segment) => self.simulator.may_send(segment, probe, Stance::Configured),
+            Endpoint::Host(host) => self.simulator.host_may_send(host.0, probe),
+            Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => false,
         }
     }
 
     /// What becomes of a packet that a party sends as configured.
-    pub fn send(&self, from: Party, probe: Probe) -> Vec<Outcome> {
+    pub fn send(&self, from: Endpoint, probe: Probe) -> Vec<Outcome> {
         match from {
-            Party::Segment(segment) => self.simulator.send(segment, probe, Stance::Configured),
-            Party::Host(host) => self.simulator.send_from_host(host.0, probe),
-            Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => Vec::new(),
+            Endpoint::Segment(segment) => self.simulator.send(segment, probe, Stance::Configured),
+            Endpoint::Host(host) => self.simulator.send_from_host(host.0, probe),
+            Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => Vec::new(),
         }
     }
 
-    pub fn sources(&self, from: Party) -> impl Iterator<Item = IpAddr> + '_ {
+    pub fn sources(&self, from: Endpoint) -> impl Iterator<Item = IpAddr> + '_ {
         let all = self.addresses.iter().copied();
         all.filter(move |&address| self.has(from, address))
     }
@@ -133,14 +133,14 @@ impl<'s> Pairs<'s> {
     }
 
     /// Every packet that a party may send, and what becomes of it.
-    pub fn sent(&self, from: Party) -> Vec<Sent> {
+    pub fn sent(&self, from: Endpoint) -> Vec<Sent> {
         let sources: Vec<IpAddr> = self.sources(from).collect();
         let packets = self.packets(&sources);
         let mine = packets.filter(|&(probe, _)| self.may_send(from, probe));
         mine.map(|(probe, class)| {
             let outcomes = self.send(from, probe);
             let by_owner = match from {
-                Party::Segment(segment) => self.simulator.send_from_owner(segment, probe),
+                Endpoint::Segment(segment) => self.simulator.send_from_owner(segment, probe),
                 _ => Some(outcomes.clone()),
             };
             Sent {
@@ -154,11 +154,11 @@ impl<'s> Pairs<'s> {
     }
 
     /// Whether a packet that ended like this came to a column.
-    pub fn takes(&self, column: Party, outcome: &Outcome) -> bool {
+    pub fn takes(&self, column: Endpoint, outcome: &Outcome) -> bool {
         match (column, outcome.place) {
-            (Party::Segment(segment), Spot::Segment(place)) => segment.0 == place,
-            (Party::Device(router), Spot::Router(place)) => router.0 == place,
-            (Party::Host(host), Spot::Segment(place)) => {
+            (Endpoint::Segment(segment), Spot::Segment(place)) => segment.0 == place,
+            (Endpoint::Device(router), Spot::Router(place)) => router.0 == place,
+            (Endpoint::Host(host), Spot::Segment(place)) => {
                 let arrived = outcome.arrived.destination;
                 let feet = self.site.host(host).interfaces.iter();
                 let mut here = feet.filter(|foot| foot.segment.0 == place);
@@ -171,9 +171,9 @@ impl<'s> Pairs<'s> {
         }
     }
 
-    fn reading(&self, from: Party, to: Party) -> Reading {
+    fn reading(&self, from: Endpoint, to: Endpoint) -> Reading {
         let neighbours = match (from, to) {
-            (Party::Host(one), Party::Host(other)) => {
+            (Endpoint::Host(one), Endpoint::Host(other)) => {
                 let (one, other) = (self.segments(one), self.segments(other));
                 one.len() == 1 && one == other
             }
@@ -196,8 +196,8 @@ impl<'s> Pairs<'s> {
     /// The cell of a pair, by everything that the sender sent. What a device would send to itself need not pass.
     pub fn cell<'p>(
         &self,
-        from: Party,
-        to: Party,
+        from: Endpoint,
+        to: Endpoint,
         sent: impl Iterator<Item = &'p Sent>,
     ) -> Expected {
         let mut cell = Expected::blank(self.reading(from, to));

@@ -6,7 +6,7 @@ use std::net::IpAddr;
 
 use boundwalk::analysis::rules::{Part, RulePacket};
 use boundwalk::model::{
-    Action, AddressMatch, Date, Family, Filter, Party, Prefix, Protocol, Router, Rule, Service,
+    Action, AddressMatch, Date, Family, Filter, RuleParty, Prefix, Protocol, Router, Rule, Service,
     ServiceMatch, Site, SourceCheck, TranslationTarget, Via,
 };
 
@@ -188,14 +188,14 @@ impl<'s> RuleList<'s> {
         (destination, service.2)
     }
 
-    fn named(&self, parties: &Option<Vec<Party>>, interface: Option<usize>) -> bool {
+    fn named(&self, parties: &Option<Vec<RuleParty>>, interface: Option<usize>) -> bool {
         let Some(parties) = parties else {
             return true;
         };
         parties.iter().any(|party| match (*party, interface) {
-            (Party::Gateway, None) => true,
-            (Party::Segment(segment), Some(at)) => self.router.interfaces[at].segment == segment,
-            (Party::Zone(zone), Some(at)) => {
+            (RuleParty::Gateway, None) => true,
+            (RuleParty::Segment(segment), Some(at)) => self.router.interfaces[at].segment == segment,
+            (RuleParty::Zone(zone), Some(at)) => {
                 self.site.segment(self.router.interfaces[at].segment).zone == zone
             }
             _ => false,

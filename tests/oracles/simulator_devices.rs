@@ -3,7 +3,7 @@
 use std::net::IpAddr;
 
 use boundwalk::model::{
-    Action, Filter, Forwards, Host, Party, Role, Router, Rule, SegmentId, Site, SourceCheck,
+    Action, Filter, Forwards, Host, RuleParty, Role, Router, Rule, SegmentId, Site, SourceCheck,
     Translation, TranslationTarget, Via,
 };
 use ipnet::IpNet;
@@ -272,7 +272,7 @@ impl Device<'_> {
         probe: Probe,
     ) -> bool {
         let leaves = rule.to.as_ref().is_none_or(|to| match target {
-            Target::Itself => to.contains(&Party::Gateway),
+            Target::Itself => to.contains(&RuleParty::Gateway),
             Target::Port(port) => self.on_one_of(to, site, port),
         });
         let arrives = rule
@@ -285,12 +285,12 @@ impl Device<'_> {
     }
 
     /// Whether an interface is on a segment or in a zone of a list.
-    fn on_one_of(&self, parties: &[Party], site: &Site, port: usize) -> bool {
+    fn on_one_of(&self, parties: &[RuleParty], site: &Site, port: usize) -> bool {
         let segment = self.ports[port].segment;
         parties.iter().any(|party| match *party {
-            Party::Zone(zone) => site.segment(segment).zone == zone,
-            Party::Segment(wanted) => wanted == segment,
-            Party::Gateway => false,
+            RuleParty::Zone(zone) => site.segment(segment).zone == zone,
+            RuleParty::Segment(wanted) => wanted == segment,
+            RuleParty::Gateway => false,
         })
     }
 

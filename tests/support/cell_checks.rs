@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{Cell, Extent, HostileReach, Party, Reading};
+use boundwalk::analysis::{Cell, Extent, HostileReach, Endpoint, Reading};
 use boundwalk::forwarding::Packet;
 use boundwalk::model::SegmentId;
 
@@ -13,8 +13,8 @@ use crate::simulator::{Probe, Stance};
 /// One cell under test.
 pub struct Checked<'a> {
     pub pairs: &'a Pairs<'a>,
-    pub from: Party,
-    pub to: Party,
+    pub from: Endpoint,
+    pub to: Endpoint,
     pub cell: &'a Cell,
     pub expected: &'a Expected,
 }
@@ -70,11 +70,11 @@ impl Checked<'_> {
 }
 
 /// The segments where a hostile device in a sender's place may be.
-pub fn segments_of(pairs: &Pairs<'_>, from: Party) -> BTreeSet<SegmentId> {
+pub fn segments_of(pairs: &Pairs<'_>, from: Endpoint) -> BTreeSet<SegmentId> {
     match from {
-        Party::Segment(segment) => [segment].into(),
-        Party::Host(host) => pairs.segments(host),
-        Party::Zone(_) | Party::Device(_) | Party::Unclaimed(..) => BTreeSet::new(),
+        Endpoint::Segment(segment) => [segment].into(),
+        Endpoint::Host(host) => pairs.segments(host),
+        Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => BTreeSet::new(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{Crossed, Extent, Party, PermittedFlow, flows};
+use boundwalk::analysis::{Crossed, Extent, Endpoint, PermittedFlow, flows};
 use boundwalk::forwarding::Network;
 use boundwalk::model::Family;
 use boundwalk::packet::{ClassSet, Region};
@@ -33,8 +33,8 @@ fn agrees(extent: Extent, answers: &Answers) -> bool {
 pub struct Listed<'a> {
     pairs: &'a Pairs<'a>,
     network: &'a Network<'a>,
-    from: Party,
-    to: Party,
+    from: Endpoint,
+    to: Endpoint,
     pub flows: Vec<PermittedFlow>,
 }
 
@@ -43,7 +43,7 @@ impl<'a> Listed<'a> {
         pairs: &'a Pairs<'a>,
         network: &'a Network<'a>,
         family: Family,
-        (from, to): (Party, Party),
+        (from, to): (Endpoint, Endpoint),
         services: Option<&ClassSet>,
     ) -> Self {
         let (flows, complete) = flows(network, family, from, to, services);

@@ -1,7 +1,7 @@
 //! What a reading by hand means: names and words turned into sets of packets. Addresses come from the file's
 //! own words, not from what the engine makes of them.
 
-use boundwalk::analysis::Party;
+use boundwalk::analysis::Endpoint;
 use boundwalk::forwarding::Network;
 use boundwalk::model::{Family, Prefix, SegmentId, Site, Via};
 use boundwalk::packet::{ClassSet, Interval, IntervalSet, Region};
@@ -35,7 +35,7 @@ impl<'n> Reader<'n> {
     }
 
     /// What the entries of a cell permit; where two meet, the first holds.
-    pub fn read(&self, from: Party, to: Party, written: &Written) -> Vec<Passing> {
+    pub fn read(&self, from: Endpoint, to: Endpoint, written: &Written) -> Vec<Passing> {
         let mut before: Vec<Region> = Vec::new();
         let mut out = Vec::new();
         for entry in &written.entries {
@@ -56,7 +56,7 @@ impl<'n> Reader<'n> {
         out
     }
 
-    fn entry(&self, from: Party, to: Party, entry: &Entry) -> Passing {
+    fn entry(&self, from: Endpoint, to: Endpoint, entry: &Entry) -> Passing {
         let (from, to) = (self.own(from), self.own(to));
         let source = match &entry.sender {
             Some(name) => self.named(name).intersection(&from),
@@ -135,11 +135,11 @@ impl<'n> Reader<'n> {
 
     /// The addresses of a row or column: those of the prefixes, without the gateway's; of an external segment
     /// those to which the default route leads besides; of the gateway its own.
-    pub fn own(&self, party: Party) -> IntervalSet {
+    pub fn own(&self, party: Endpoint) -> IntervalSet {
         match party {
-            Party::Segment(segment) => self.segment(segment),
-            Party::Device(_) => self.gateway(),
-            Party::Zone(_) | Party::Host(_) | Party::Unclaimed(..) => {
+            Endpoint::Segment(segment) => self.segment(segment),
+            Endpoint::Device(_) => self.gateway(),
+            Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => {
                 panic!("the reading is by segment")
             }
         }

@@ -6,7 +6,7 @@ use similar::{Algorithm, DiffOp, capture_diff_slices};
 
 use boundwalk_forwarding::Network;
 use boundwalk_model::{
-    Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, Party, Port, Role, Route,
+    Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, RuleParty, Port, Role, Route,
     Router, RouterLag, Rule, Segment, Service, Site, Switch,
 };
 
@@ -47,7 +47,7 @@ impl<'s> Delta<'s> {
 
 /// What decides of a rule.
 type Deciding<'s> = (
-    [&'s Option<Vec<Party>>; 2],
+    [&'s Option<Vec<RuleParty>>; 2],
     [Option<&'s AddressSet>; 2],
     Option<&'s [Service]>,
     Action,

@@ -3,11 +3,11 @@
 use std::cell::OnceCell;
 
 use boundwalk_forwarding::{Network, Plan, Written};
-use boundwalk_model::{AddressMatch, Family, Party as Named, SegmentId, ServiceMatch};
+use boundwalk_model::{AddressMatch, Family, RuleParty as Named, SegmentId, ServiceMatch};
 use boundwalk_packet::{ClassSet, IntervalSet, ServiceBox};
 
 use super::super::matrix::elsewhere;
-use super::super::party::{Column, Party, columns};
+use super::super::party::{Column, Endpoint, columns};
 
 /// A network in one family, with what every line asks for.
 pub(crate) struct Ground<'n> {
@@ -200,7 +200,7 @@ impl Scope {
     }
 
     /// The party of a column.
-    pub fn party(ground: &Ground<'_>, to: usize) -> Party {
+    pub fn party(ground: &Ground<'_>, to: usize) -> Endpoint {
         ground.columns[to].party
     }
 }

@@ -3,7 +3,7 @@
 use boundwalk_forwarding::{Coverage, Network};
 use boundwalk_model::{Expectation, Family, Need, Permit, SegmentId};
 
-use super::super::party::Party;
+use super::super::party::Endpoint;
 use super::apart::chain;
 use super::ground::{Ground, Scope};
 use super::permit::{Between, Looked};
@@ -142,7 +142,7 @@ fn isolated(network: &Network<'_>, ground: &Ground<'_>, line: &Expectation, verd
     let parties = (line.from.as_slice(), line.to.as_slice());
     let scope = ground.scope(parties, None, None, None);
     for (from, to) in scope.pairs() {
-        let Party::Segment(to) = Scope::party(ground, to) else {
+        let Endpoint::Segment(to) = Scope::party(ground, to) else {
             continue;
         };
         verdict.seen = true;
@@ -156,7 +156,7 @@ fn isolated(network: &Network<'_>, ground: &Ground<'_>, line: &Expectation, verd
                 demand: Demand::Isolated,
                 family: None,
                 from,
-                to: Party::Segment(to),
+                to: Endpoint::Segment(to),
                 hostile: true,
                 services: None,
                 packet: None,

@@ -5,7 +5,7 @@ use boundwalk_model::{Expectation, Family, HostId, Need, RouterId, SegmentId};
 use boundwalk_packet::ClassSet;
 
 use super::super::deciders::DecidedBy;
-use super::super::party::Party;
+use super::super::party::Endpoint;
 
 /// What a line demands.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -49,7 +49,7 @@ pub struct Breach {
     /// Who sends.
     pub from: SegmentId,
     /// Who receives.
-    pub to: Party,
+    pub to: Endpoint,
     /// Whether it takes a hostile device at the sender's place.
     pub hostile: bool,
     /// Services that pass and must not, or must and do not.

@@ -5,7 +5,7 @@ use boundwalk_model::Family;
 
 use super::super::deciders::rule_name;
 use super::super::naming::ServiceLabels;
-use super::super::party::{Party, party_name};
+use super::super::party::{Endpoint, party_name};
 use super::standing::{Breach, Demand, Link};
 
 /// A breach in one sentence without a full stop. `namings`: IPv4, then IPv6.
@@ -17,7 +17,7 @@ pub fn breach_text(
     let site = network.site;
     let from = &site.segment(breach.from).name.value;
     let to = match breach.to {
-        Party::Device(router) => format!("{} itself", site.router(router).name.value),
+        Endpoint::Device(router) => format!("{} itself", site.router(router).name.value),
         party => party_name(site, party).into_owned(),
     };
     let family = breach.family.map_or("", Family::word);

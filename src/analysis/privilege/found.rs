@@ -9,7 +9,7 @@ use boundwalk_packet::Region;
 
 use super::super::deciders::{DecidedBy, where_it_stops};
 use super::super::intent::Standing;
-use super::super::party::Party;
+use super::super::party::Endpoint;
 use super::measure::{Axis, Measure, Projection};
 use super::part::InterfacePair;
 
@@ -80,7 +80,7 @@ pub struct PairUse {
     /// Who sends.
     pub from: SegmentId,
     /// Who receives.
-    pub to: Party,
+    pub to: Endpoint,
     /// The family.
     pub family: Family,
     /// Packets permitted and used, without the messages of ICMP and ICMPv6.

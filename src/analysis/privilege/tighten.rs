@@ -7,7 +7,7 @@ use num_bigint::BigUint;
 use boundwalk_forwarding::Network;
 use boundwalk_load::{RuleField, services as read_services};
 use boundwalk_model::{
-    AddressSet, Family, Party, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
+    AddressSet, Family, RuleParty, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 
@@ -289,29 +289,29 @@ fn parties(site: &Site, used: &[Option<SegmentId>], all: &[Option<SegmentId>]) -
         let open: Vec<SegmentId> = open.copied().collect();
         if open.len() > 1 && open.iter().all(|id| left.contains(id)) {
             left.retain(|id| !open.contains(id));
-            items.push(party_text(site, Party::Zone(zone)));
+            items.push(party_text(site, RuleParty::Zone(zone)));
         }
     }
     items.extend(
         left.into_iter()
-            .map(|id| party_text(site, Party::Segment(id))),
+            .map(|id| party_text(site, RuleParty::Segment(id))),
     );
     if used.contains(&None) {
-        items.push(party_text(site, Party::Gateway));
+        items.push(party_text(site, RuleParty::Gateway));
     }
     items
 }
 
 /// A party as the file writes it; what kind it is only where a zone and a segment share the name.
-pub fn party_text(site: &Site, party: Party) -> String {
+pub fn party_text(site: &Site, party: RuleParty) -> String {
     let zone = |name: &str| site.zones.iter().any(|zone| zone.name.value == name);
     let segment = |name: &str| site.segments.iter().any(|one| one.name.value == name);
     let (kind, name, shared) = match party {
-        Party::Zone(id) => {
+        RuleParty::Zone(id) => {
             let name = &site.zone(id).name.value;
             ("zone", name.as_str(), segment(name))
         }
-        Party::Segment(id) => {
+        RuleParty::Segment(id) => {
             let segment = site.segment(id);
             let name = &segment.name.value;
             // A zone of one segment that bears its name means the same.
@@ -319,7 +319,7 @@ pub fn party_text(site: &Site, party: Party) -> String {
                 && site.segments_in(segment.zone).count() == 1;
             ("segment", name.as_str(), zone(name) && !same)
         }
-        Party::Gateway => ("gateway", "gateway", false),
+        RuleParty::Gateway => ("gateway", "gateway", false),
     };
     match shared {
         true => format!("{kind}:{name}"),

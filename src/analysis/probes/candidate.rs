@@ -3,7 +3,7 @@
 use boundwalk_forwarding::{Packet, Place, Stop};
 use boundwalk_model::{Action, Family, SegmentId};
 
-use super::super::party::Party;
+use super::super::party::Endpoint;
 use super::foresee::{Foreseen, Unforeseen, foresee};
 use super::obligation::Obligation;
 use super::pick::Picker;
@@ -16,7 +16,7 @@ pub(super) struct Candidate {
     pub pinned: bool,
     pub foreseen: Foreseen,
     /// Where it arrives, or whose address it is for.
-    pub to: Party,
+    pub to: Endpoint,
     /// What it shows, ascending.
     pub covers: Vec<Obligation>,
     /// How many of its two ends are described devices.
@@ -37,7 +37,7 @@ impl Candidate {
     pub fn new(
         picker: &Picker<'_>,
         from: Option<SegmentId>,
-        aimed: Party,
+        aimed: Endpoint,
         (packet, pinned): (Packet, bool),
     ) -> Result<Self, Refused> {
         let foreseen = foresee(picker.network, from, &packet).map_err(Refused::Unforeseen)?;
@@ -47,8 +47,8 @@ impl Candidate {
             return Err(Refused::NoDevice);
         }
         let to = match foreseen.place {
-            Some(Place::Segment(segment)) => Party::Segment(segment),
-            Some(Place::Router(router)) => Party::Device(router),
+            Some(Place::Segment(segment)) => Endpoint::Segment(segment),
+            Some(Place::Router(router)) => Endpoint::Device(router),
             None => aimed,
         };
         let known =
@@ -69,7 +69,7 @@ impl Candidate {
     }
 }
 
-fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Party) -> Vec<Obligation> {
+fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Endpoint) -> Vec<Obligation> {
     let (site, family) = (picker.network.site, picker.plan.family);
     let mut list: Vec<Obligation> = Vec::new();
     if foreseen.expect.arrives() {
@@ -83,7 +83,7 @@ fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Party) -> Vec<Obligation
         }));
     } else {
         list.extend(stopping_rule(picker, foreseen));
-        if let Party::Segment(to) = to
+        if let Endpoint::Segment(to) = to
             && to != foreseen.stand
         {
             let from = foreseen.stand;

@@ -6,7 +6,7 @@ use boundwalk_forwarding::{Network, Place};
 use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::deciders::rule_name;
-use super::super::party::{Party, party_name};
+use super::super::party::{Endpoint, party_name};
 use super::foresee::Foreseen;
 use super::judged::{Checked, Judgement};
 
@@ -20,7 +20,7 @@ pub enum Trait {
     /// The segment to stand on.
     From(SegmentId),
     /// Where it arrives.
-    To(Party),
+    To(Endpoint),
     /// The family.
     Family(Family),
 }
@@ -93,8 +93,8 @@ fn traits(row: &Checked<'_>, foreseen: &Foreseen) -> Vec<Trait> {
     ];
     list.extend(foreseen.place.map(|place| {
         Trait::To(match place {
-            Place::Segment(segment) => Party::Segment(segment),
-            Place::Router(router) => Party::Device(router),
+            Place::Segment(segment) => Endpoint::Segment(segment),
+            Place::Router(router) => Endpoint::Device(router),
         })
     }));
     for &(router, rule) in &foreseen.deciders {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use boundwalk_forwarding::{Network, Packet, Sender};
 use boundwalk_model::{Family, HostId, SegmentId};
 
-use super::super::party::Party;
+use super::super::party::Endpoint;
 use super::candidate::{Candidate, Refused};
 use super::cover::cover;
 use super::foresee::Foreseen;
@@ -20,9 +20,9 @@ pub struct Asked {
     /// The families.
     pub families: Vec<Family>,
     /// Zones and segments to stand in; empty: every one.
-    pub from: Vec<Party>,
+    pub from: Vec<Endpoint>,
     /// Zones, segments and gateways to send to; empty: every one.
-    pub to: Vec<Party>,
+    pub to: Vec<Endpoint>,
     /// Whether test devices may be put where none is described. Without them only described hosts send, and only
     /// they and gateways listen.
     pub spare_devices: bool,
@@ -40,7 +40,7 @@ pub struct Probe {
     /// What is to be expected.
     pub foreseen: Foreseen,
     /// Where it arrives, or whose address it is for.
-    pub to: Party,
+    pub to: Endpoint,
     /// What it shows, ascending.
     pub covers: Vec<Obligation>,
 }

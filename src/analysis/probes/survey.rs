@@ -9,7 +9,7 @@ use boundwalk_model::{SegmentId, Site};
 use boundwalk_packet::{IntervalSet, Region};
 
 use super::super::matrix::elsewhere;
-use super::super::party::{Column, Party, chosen, columns};
+use super::super::party::{Column, Endpoint, chosen, columns};
 use super::candidate::{Candidate, Refused};
 use super::obligation::Obligation;
 use super::pick::Picker;
@@ -32,16 +32,16 @@ pub(super) struct Survey {
 /// Who is asked for.
 #[derive(Clone, Copy)]
 pub(super) struct Ends<'a> {
-    pub from: &'a [Party],
-    pub to: &'a [Party],
+    pub from: &'a [Endpoint],
+    pub to: &'a [Endpoint],
 }
 
 impl Ends<'_> {
     pub fn sends(self, site: &Site, segment: SegmentId) -> bool {
-        chosen(site, self.from, Party::Segment(segment))
+        chosen(site, self.from, Endpoint::Segment(segment))
     }
 
-    pub fn receives(self, site: &Site, party: Party) -> bool {
+    pub fn receives(self, site: &Site, party: Endpoint) -> bool {
         chosen(site, self.to, party)
     }
 }
@@ -100,7 +100,7 @@ struct Look<'a, 'n> {
     ends: Ends<'a>,
     sender: Sender,
     arriving: BTreeMap<Reasons, Best>,
-    stopped: BTreeMap<(Party, Stop), Best>,
+    stopped: BTreeMap<(Endpoint, Stop), Best>,
     survey: &'a mut Survey,
 }
 
@@ -143,8 +143,8 @@ impl Look<'_, '_> {
     fn delivered(&mut self, place: Place, flow: &Flow) {
         let (picker, plan) = (self.picker, self.picker.plan);
         let to = match place {
-            Place::Segment(segment) => Party::Segment(segment),
-            Place::Router(router) => Party::Device(router),
+            Place::Segment(segment) => Endpoint::Segment(segment),
+            Place::Router(router) => Endpoint::Device(router),
         };
         let rules: Vec<Doing> = flow.hops.iter().map(doing).collect();
         let decided = rules.iter().any(|(_, rule, _)| rule.is_some());
@@ -178,8 +178,8 @@ impl Look<'_, '_> {
         }
     }
 
-    fn stopped(&mut self, to: Party, stop: Stop, region: &Region) {
-        let Party::Segment(target) = to else {
+    fn stopped(&mut self, to: Endpoint, stop: Stop, region: &Region) {
+        let Endpoint::Segment(target) = to else {
             return;
         };
         let site = self.picker.network.site;

@@ -4,7 +4,7 @@ use boundwalk_forwarding::{Network, Place, Stop};
 
 use super::super::deciders::rule_name;
 use super::super::intent::stopped;
-use super::super::party::{Party, party_name};
+use super::super::party::{Endpoint, party_name};
 use super::foresee::{Expect, Foreseen, Unforeseen};
 use super::judged::Difference;
 use super::judged::{Checked, Judgement};
@@ -112,8 +112,8 @@ fn ends(network: &Network<'_>, foreseen: &Foreseen) -> String {
     let site = network.site;
     let from = &site.segment(foreseen.stand).name.value;
     let to = foreseen.place.map(|place| match place {
-        Place::Segment(segment) => party_name(site, Party::Segment(segment)),
-        Place::Router(router) => party_name(site, Party::Device(router)),
+        Place::Segment(segment) => party_name(site, Endpoint::Segment(segment)),
+        Place::Router(router) => party_name(site, Endpoint::Device(router)),
     });
     match to {
         Some(to) => format!("{from} or {to}"),

@@ -2,7 +2,7 @@
 
 use boundwalk_diagnostic::Spanned;
 use boundwalk_load::RuleField;
-use boundwalk_model::{AddressMatch, AddressSet, Party, Rule, ServiceMatch};
+use boundwalk_model::{AddressMatch, AddressSet, RuleParty, Rule, ServiceMatch};
 use boundwalk_packet::Mask;
 
 use super::compare::{After, Comparison};
@@ -208,7 +208,7 @@ fn differing(one: &Rule, other: &Rule) -> Option<RuleField> {
 }
 
 /// `None` where two fields are the same, else whether both are lists.
-fn parties(one: &Option<Vec<Party>>, other: &Option<Vec<Party>>) -> Option<bool> {
+fn parties(one: &Option<Vec<RuleParty>>, other: &Option<Vec<RuleParty>>) -> Option<bool> {
     (one != other).then_some(one.is_some() && other.is_some())
 }
 
@@ -238,9 +238,9 @@ fn join(into: &mut Rule, rule: &Rule, field: RuleField) {
     }
 }
 
-fn extend(into: &mut Option<Vec<Party>>, more: &Option<Vec<Party>>) {
+fn extend(into: &mut Option<Vec<RuleParty>>, more: &Option<Vec<RuleParty>>) {
     if let (Some(into), Some(more)) = (into, more) {
-        let new: Vec<Party> = more
+        let new: Vec<RuleParty> = more
             .iter()
             .copied()
             .filter(|party| !into.contains(party))

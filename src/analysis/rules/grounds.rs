@@ -4,7 +4,7 @@ use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::{Device, FilterPlan, Network, Written};
 use boundwalk_model::{
-    Family, Filter, ICMP, ICMPV6, Party, Router, RouterId, SourceCheck, TCP, UDP,
+    Family, Filter, ICMP, ICMPV6, RuleParty, Router, RouterId, SourceCheck, TCP, UDP,
 };
 use boundwalk_packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
@@ -143,7 +143,7 @@ impl<'n> PacketUniverse<'n> {
     }
 
     /// Interfaces that a list of parties names, one past the last for the gateway itself; `None`: all of them.
-    pub(super) fn named(&self, parties: Option<&[Party]>) -> Vec<usize> {
+    pub(super) fn named(&self, parties: Option<&[RuleParty]>) -> Vec<usize> {
         let numbered = self.router.interfaces.iter().enumerate();
         let Some(parties) = parties else {
             return (0..=self.router.interfaces.len()).collect();
@@ -152,14 +152,14 @@ impl<'n> PacketUniverse<'n> {
         let mut named: Vec<usize> = numbered
             .filter(|(_, interface)| {
                 parties.iter().any(|party| match *party {
-                    Party::Zone(zone) => site.segment(interface.segment).zone == zone,
-                    Party::Segment(segment) => interface.segment == segment,
-                    Party::Gateway => false,
+                    RuleParty::Zone(zone) => site.segment(interface.segment).zone == zone,
+                    RuleParty::Segment(segment) => interface.segment == segment,
+                    RuleParty::Gateway => false,
                 })
             })
             .map(|(number, _)| number)
             .collect();
-        if parties.contains(&Party::Gateway) {
+        if parties.contains(&RuleParty::Gateway) {
             named.push(self.router.interfaces.len());
         }
         named

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_model::{Family, Party, Rule, Service};
+use boundwalk_model::{Family, RuleParty, Rule, Service};
 use boundwalk_packet::{IntervalSet, PacketBox};
 
 use super::grounds::PacketUniverse;
@@ -14,8 +14,8 @@ pub(super) struct Reader<'g> {
     grounds: &'g PacketUniverse<'g>,
     sources: Known<'g>,
     destinations: Known<'g>,
-    froms: FxHashMap<Option<&'g [Party]>, Vec<(IntervalSet, IntervalSet)>>,
-    tos: FxHashMap<Option<&'g [Party]>, IntervalSet>,
+    froms: FxHashMap<Option<&'g [RuleParty]>, Vec<(IntervalSet, IntervalSet)>>,
+    tos: FxHashMap<Option<&'g [RuleParty]>, IntervalSet>,
     services: [FxHashMap<&'g [Service], IntervalSet>; 2],
 }
 

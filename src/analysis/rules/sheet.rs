@@ -1,6 +1,6 @@
 //! One rule: what it decides, who hides it, what it hides, and which pairs of segments it opens.
 
-use crate::{By, Cell, Matrix, Party, Question, Reading};
+use crate::{By, Cell, Matrix, Endpoint, Question, Reading};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
@@ -34,9 +34,9 @@ pub struct Opened {
     /// The family.
     pub family: Family,
     /// Who sends.
-    pub from: Party,
+    pub from: Endpoint,
     /// Who receives.
-    pub to: Party,
+    pub to: Endpoint,
     /// What passes there, by whatever rules.
     pub services: ClassSet,
 }

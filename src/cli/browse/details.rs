@@ -1,7 +1,7 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
 use boundwalk_analysis::{
-    By, Cabling, Crossed, Party, Question, ServiceLabels, Worksheet, find_party, notes,
+    By, Cabling, Crossed, Endpoint, Question, ServiceLabels, Worksheet, find_party, notes,
     origin_name, path,
 };
 use boundwalk_forwarding::layer2::Fabric;
@@ -44,10 +44,10 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) ->
     let side = |name: &str, zone: bool| {
         let mut parties = find_party(site, name).into_iter();
         parties.find(|party| match party {
-            Party::Zone(_) => zone,
-            Party::Segment(_) => !zone,
-            Party::Device(_) => true,
-            Party::Host(_) | Party::Unclaimed(..) => false,
+            Endpoint::Zone(_) => zone,
+            Endpoint::Segment(_) => !zone,
+            Endpoint::Device(_) => true,
+            Endpoint::Host(_) | Endpoint::Unclaimed(..) => false,
         })
     };
     let zone = grid.sheet.by == "zone";

@@ -2,7 +2,7 @@
 
 use boundwalk_diagnostic::{Span, Spanned};
 use boundwalk_model::{
-    AddressMatch, AddressSet, Date, InterfaceAddress, Party, Service, ServiceMatch, Site,
+    AddressMatch, AddressSet, Date, InterfaceAddress, RuleParty, Service, ServiceMatch, Site,
 };
 
 /// A name of a setting as the site file has it, and its value as a text that is equal exactly where the value is.
@@ -49,15 +49,15 @@ pub(super) fn date(date: &Option<Spanned<Date>>) -> String {
     date.map_or(String::new(), |date| date.value.to_string())
 }
 
-pub(super) fn party(site: &Site, party: &Party) -> String {
+pub(super) fn party(site: &Site, party: &RuleParty) -> String {
     match *party {
-        Party::Zone(zone) => format!("zone {}", site.zone(zone).name.value),
-        Party::Segment(segment) => format!("segment {}", site.segment(segment).name.value),
-        Party::Gateway => "gateway".to_owned(),
+        RuleParty::Zone(zone) => format!("zone {}", site.zone(zone).name.value),
+        RuleParty::Segment(segment) => format!("segment {}", site.segment(segment).name.value),
+        RuleParty::Gateway => "gateway".to_owned(),
     }
 }
 
-pub(super) fn parties(site: &Site, list: Option<&[Party]>) -> String {
+pub(super) fn parties(site: &Site, list: Option<&[RuleParty]>) -> String {
     list.map_or("any".to_owned(), |list| {
         set(list.iter().map(|one| party(site, one)))
     })
