@@ -8,7 +8,7 @@ mod support {
 use std::fmt::Write;
 
 use boundwalk::analysis::change::reach_change;
-use boundwalk::analysis::intent::{Standing, judge_expectations};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations};
 use boundwalk::analysis::privilege::privilege;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -105,7 +105,7 @@ fn benches(criterion: &mut Criterion) {
             let judged = judge_expectations(&network);
             judged
                 .iter()
-                .filter(|one| one.standing == Standing::Held)
+                .filter(|one| one.standing == IntentStatus::Held)
                 .count()
         });
     });

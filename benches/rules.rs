@@ -155,13 +155,13 @@ fn hard(criterion: &mut Criterion) {
         let site = site(&hard_site(count));
         let network = Network::new(&site, TODAY);
         let unknown = |review: &RuleReview| {
-            use boundwalk::analysis::rules::{Standing, Without};
+            use boundwalk::analysis::rules::{RuleStatus, Without};
             let rules = review.rules.iter();
             let open = rules.filter(|standing| {
                 matches!(
                     standing,
-                    Standing::Unknown
-                        | Standing::Decides {
+                    RuleStatus::Unknown
+                        | RuleStatus::Decides {
                             without: Without::Unknown,
                             ..
                         }

@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use boundwalk::analysis::{
-    By, Cell, Matrix, Endpoint, PermittedFlow, Question, Reading, flows, party_name,
+    By, Cell, Endpoint, Matrix, PermittedFlow, Question, Reading, flows, party_name,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_path;

@@ -1,6 +1,6 @@
 //! Faulty and doubled networks by hand: they load, and answers hold for whatever happens in them.
 
-use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::checks::run;
 use boundwalk::forwarding::{Doubt, Network, Outcome, Packet, Sender, trace};
 use boundwalk::load::load_text;
@@ -76,14 +76,14 @@ fn needs(site: &Site) -> Vec<bool> {
     let network = Network::new(site, TODAY);
     let judged = judge_needs(&network).into_iter();
     judged
-        .map(|need| matches!(need.standing, Standing::Held))
+        .map(|need| matches!(need.standing, IntentStatus::Held))
         .collect()
 }
 
 fn nothing_held(site: &Site) -> bool {
     let network = Network::new(site, TODAY);
     let judged = judge_expectations(&network);
-    matches!(judged[0].standing, Standing::Held)
+    matches!(judged[0].standing, IntentStatus::Held)
 }
 
 fn found(site: &Site, check: &str) -> usize {

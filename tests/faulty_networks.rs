@@ -22,7 +22,7 @@ mod simulator;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use boundwalk::analysis::intent::{Standing, judge_expectations};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations};
 use boundwalk::analysis::{By, Matrix, Question};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -300,7 +300,7 @@ impl Claims {
             Matrix::new(network, &question, &mut |_, _| {})
         });
         let lines = judge_expectations(network).into_iter().map(|line| {
-            let held = matches!(line.standing, Standing::Held);
+            let held = matches!(line.standing, IntentStatus::Held);
             (line.expectation.name.value.clone(), held)
         });
         let segments = network.site.segments.iter();

@@ -18,8 +18,8 @@ use std::path::Path;
 use boundwalk::analysis::change::{
     Trend, intent_changes, isolation_changes, reach_change, way_changes,
 };
-use boundwalk::analysis::intent::Standing as Judged;
-use boundwalk::checks::{Baseline, Standing, accept, changed, run};
+use boundwalk::analysis::intent::IntentStatus as Judged;
+use boundwalk::checks::{Baseline, JudgedFindings, accept, changed, run};
 use boundwalk::diagnostic::Finding;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -99,7 +99,7 @@ fn new_to_the_gate(old: &Network<'_>, new: &Network<'_>) -> Vec<Finding> {
     let [before, after] = [old, new].map(|network| accept(network.site, TODAY, run(network)));
     let known = Baseline::of(&before.open).without_acceptances();
     let (listed, _) = changed(&before.open, &after.open, &[]);
-    let red = Standing::new(after, Some(&known)).open;
+    let red = JudgedFindings::new(after, Some(&known)).open;
     let told = |findings: &[Finding]| -> BTreeSet<(&str, String)> {
         let all = findings.iter();
         all.map(|one| (one.check.name, one.message.clone()))

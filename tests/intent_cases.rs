@@ -2,7 +2,7 @@
 //! both of their names.
 
 use boundwalk::analysis::intent::{
-    Breach, Demand, Link, Standing, breach_text, judge_expectations, judge_needs,
+    Breach, Demand, IntentStatus, Link, breach_text, judge_expectations, judge_needs,
 };
 use boundwalk::analysis::{Endpoint, ServiceLabels};
 use boundwalk::forwarding::Network;
@@ -86,7 +86,7 @@ fn site(lines: &str) -> Site {
 }
 
 /// One expectation: `body` is what follows its name.
-fn judged(body: &str) -> (Site, Standing) {
+fn judged(body: &str) -> (Site, IntentStatus) {
     let site = site(&format!("[[expectations]]\nname = \"line\"\n{body}"));
     let network = Network::new(&site, TODAY);
     let standing = judge_expectations(&network).remove(0).standing;
@@ -95,13 +95,13 @@ fn judged(body: &str) -> (Site, Standing) {
 
 fn breaches(body: &str) -> Vec<Breach> {
     match judged(body).1 {
-        Standing::Broken(breaches) => breaches,
+        IntentStatus::Broken(breaches) => breaches,
         other => panic!("{other:?}: {body}"),
     }
 }
 
 fn holds(body: &str) {
-    assert_eq!(judged(body).1, Standing::Held, "{body}");
+    assert_eq!(judged(body).1, IntentStatus::Held, "{body}");
 }
 
 #[test]
@@ -171,7 +171,7 @@ fn isolation_is_about_ways_and_not_about_rules() {
     // Rules deny everything between the two, and the gateway joins them all the same.
     let (site, standing) =
         judged("from = \"guests\"\nto = \"office\"\npermit = \"nothing\"\nisolated = true\n");
-    let Standing::Broken(found) = standing else {
+    let IntentStatus::Broken(found) = standing else {
         panic!("{standing:?}");
     };
     let [breach] = found.as_slice() else {
@@ -202,7 +202,7 @@ fn a_line_about_nobody_is_vacuous() {
         "from = \"guests\"\nto = \"office\"\nsource = [\"10.44.10.7\"]\npermit = \"nothing\"\n",
         "from = \"guests\"\nto = \"office\"\ndestination = [\"fd44:0:0:10::7\"]\nservices = [\"https\"]\npermit = \"exactly\"\n",
     ] {
-        assert_eq!(judged(body).1, Standing::Vacuous, "{body}");
+        assert_eq!(judged(body).1, IntentStatus::Vacuous, "{body}");
     }
     // A hostile guest may well send from the office's address.
     let forged = "from = \"guests\"\nto = \"shop\"\nsource = [\"10.44.10.7\"]\npermit = \"nothing\"\nstance = \"hostile\"\n";
@@ -215,7 +215,7 @@ fn an_unmet_need_names_the_rule_that_denies_it() {
         "[[needs]]\nname = \"both\"\nfrom = \"office\"\nto = \"shop\"\nsource = [\"10.44.10.7\", \"10.44.10.8\"]\nservices = [\"ssh\"]\n",
     );
     let network = Network::new(&site, TODAY);
-    let Standing::Broken(found) = judge_needs(&network).remove(0).standing else {
+    let IntentStatus::Broken(found) = judge_needs(&network).remove(0).standing else {
         panic!("it is unmet");
     };
     let packet = found[0].packet.expect("a packet shows it");
@@ -282,11 +282,11 @@ fn what_a_host_that_bridges_sends_from_behind_its_own_cables_counts_in_both_stan
     let site = loaded.site.expect("it loads");
     let network = Network::new(&site, TODAY);
     let standings = judge_expectations(&network).into_iter();
-    let standings: Vec<Standing> = standings.map(|judged| judged.standing).collect();
+    let standings: Vec<IntentStatus> = standings.map(|judged| judged.standing).collect();
     // No other device can be plugged in behind its bridge, and it sends nothing to itself as it is set up.
-    assert_eq!(standings[0], Standing::Held);
+    assert_eq!(standings[0], IntentStatus::Held);
     // Taken over, its frames reach the router, which passes on without rules.
     for standing in &standings[1..] {
-        assert!(matches!(standing, Standing::Broken(_)), "{standing:?}");
+        assert!(matches!(standing, IntentStatus::Broken(_)), "{standing:?}");
     }
 }

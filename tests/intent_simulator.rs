@@ -21,7 +21,7 @@ mod simulator;
 
 use std::fmt::Write;
 
-use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::analysis::{By, Endpoint};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -323,7 +323,10 @@ fn merge(into: &mut Failing, one: &Failing) {
 
 fn pairs_of(
     site: &Site,
-    (from, to): (&[boundwalk::model::RuleParty], &[boundwalk::model::RuleParty]),
+    (from, to): (
+        &[boundwalk::model::RuleParty],
+        &[boundwalk::model::RuleParty],
+    ),
 ) -> Vec<(SegmentId, Endpoint)> {
     let senders = places(site, from)
         .into_iter()
@@ -338,11 +341,11 @@ fn pairs_of(
         .collect()
 }
 
-fn word(standing: &Standing) -> &'static str {
+fn word(standing: &IntentStatus) -> &'static str {
     match standing {
-        Standing::Held => "held",
-        Standing::Broken(_) => "broken",
-        Standing::Vacuous => "vacuous",
-        Standing::Unknown(_) => "unknown",
+        IntentStatus::Held => "held",
+        IntentStatus::Broken(_) => "broken",
+        IntentStatus::Vacuous => "vacuous",
+        IntentStatus::Unknown(_) => "unknown",
     }
 }

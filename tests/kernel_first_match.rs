@@ -13,7 +13,7 @@ mod simulator;
 
 use std::fmt::Write;
 
-use boundwalk::analysis::rules::{GatewayReview, Standing};
+use boundwalk::analysis::rules::{GatewayReview, RuleStatus};
 use boundwalk::forwarding::{Network, Packet, Sender, trace};
 use boundwalk::load::load_text;
 use boundwalk::model::{Action, Date, Protocol, RouterId, SegmentId, Site};
@@ -110,7 +110,7 @@ fn reviewed(site_text: &str) -> (Vec<(usize, Probe)>, Vec<String>) {
     let (mut decided, mut dead) = (Vec::new(), Vec::new());
     for (rule, standing) in book.review.rules.iter().enumerate() {
         match standing {
-            Standing::Decides { witness, .. } => {
+            RuleStatus::Decides { witness, .. } => {
                 let packet = witness.packet;
                 let probe = Probe {
                     source: packet.source,
@@ -121,8 +121,8 @@ fn reviewed(site_text: &str) -> (Vec<(usize, Probe)>, Vec<String>) {
                 };
                 decided.push((rule, probe));
             }
-            Standing::Dead(_) | Standing::Irrelevant => dead.push(format!("r{rule}")),
-            Standing::Off | Standing::Unknown => {}
+            RuleStatus::Dead(_) | RuleStatus::Irrelevant => dead.push(format!("r{rule}")),
+            RuleStatus::Off | RuleStatus::Unknown => {}
         }
     }
     (decided, dead)

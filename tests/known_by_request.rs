@@ -3,9 +3,9 @@
 //! The site is one of the kernel lab's, where a real kernel delivered them (`tests/kernel_lab.rs`). RFC 826, packet
 //! reception, and RFC 4861 section 7.2.3: whoever is asked notes where the asker is.
 
-use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::analysis::probes::{Unforeseen, foresee};
-use boundwalk::analysis::{By, Extent, Matrix, Endpoint, Question, path, path_via};
+use boundwalk::analysis::{By, Endpoint, Extent, Matrix, Question, path, path_via};
 use boundwalk::forwarding::{DeviceIndex, Doubt, Network, Outcome, Packet, Sender, Stop, trace};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, HostId, SegmentId, Site, TCP};
@@ -129,12 +129,12 @@ fn what_denies_it_is_broken_and_what_demands_it_is_not_met() {
             .iter()
             .find(|one| one.expectation.name.value == name)
             .expect("a line");
-        matches!(line.standing, Standing::Broken(_))
+        matches!(line.standing, IntentStatus::Broken(_))
     };
     assert!(broken("nothing") && broken("at most") && broken("at least"));
     assert!(!broken("through"));
     let needs = judge_needs(&network);
-    assert!(matches!(needs[0].standing, Standing::Broken(_)));
+    assert!(matches!(needs[0].standing, IntentStatus::Broken(_)));
 }
 
 #[test]

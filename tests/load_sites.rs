@@ -5,7 +5,7 @@ use std::net::IpAddr;
 use boundwalk::diagnostic::Severity;
 use boundwalk::load::load_text;
 use boundwalk::model::{
-    Action, Family, Forwards, FrameTypes, ICMP, Lacp, LinkEnd, RuleParty, Permit, Protocol, Role,
+    Action, Family, Forwards, FrameTypes, ICMP, Lacp, LinkEnd, Permit, Protocol, Role, RuleParty,
     SegmentId, Service, Site, SourceCheck, SwitchId, TranslationTarget, Via, VlanId, ZoneId,
     show_intervals,
 };

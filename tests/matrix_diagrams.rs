@@ -13,7 +13,7 @@ mod random_lists;
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{By, Cell, Extent, Matrix, Endpoint, PermittedFlow, Question, flows};
+use boundwalk::analysis::{By, Cell, Endpoint, Extent, Matrix, PermittedFlow, Question, flows};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, RouterId, Site};

@@ -29,7 +29,7 @@ mod simulator;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-use boundwalk::analysis::{By, Cell, HostileReach, Matrix, Endpoint, Question, Reading};
+use boundwalk::analysis::{By, Cell, Endpoint, HostileReach, Matrix, Question, Reading};
 use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Family, Site, ZoneId};
@@ -208,7 +208,13 @@ impl Case<'_> {
         }
     }
 
-    fn report(&self, from: Endpoint, to: Endpoint, problems: &mut Vec<String>, wrong: &mut Vec<String>) {
+    fn report(
+        &self,
+        from: Endpoint,
+        to: Endpoint,
+        problems: &mut Vec<String>,
+        wrong: &mut Vec<String>,
+    ) {
         let head = format!("seed {}, {:?}, {from:?} > {to:?}", self.seed, self.family);
         wrong.extend(
             problems

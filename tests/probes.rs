@@ -22,7 +22,7 @@ use boundwalk::analysis::Endpoint;
 use boundwalk::analysis::probes::{
     Asked, Difference, Expect, Judgement, Obligation, ProbePlan, Why, plan_probes, verify,
 };
-use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus};
 use boundwalk::forwarding::{Network, Sender};
 use boundwalk::load::{Observed, ResultRow, load_path, load_text, read_results};
 use boundwalk::model::{Action, Date, Family, RouterId, SegmentId, Site};
@@ -116,12 +116,12 @@ fn each_rule_that_can_permit_is_touched_or_named_with_the_reason() {
                 let filter = site.router(router).filter().expect("rules");
                 let permitting = filter.rules[rule].action.value == Action::Permit;
                 match standing {
-                    Standing::Decides { .. } if permitting => {
+                    RuleStatus::Decides { .. } if permitting => {
                         assert!(somewhere(&known), "{name}: rule {rule}");
                         touched += usize::from(somewhere(&covered));
                     }
-                    Standing::Decides { .. } | Standing::Unknown => {}
-                    Standing::Off | Standing::Irrelevant | Standing::Dead(_) => {
+                    RuleStatus::Decides { .. } | RuleStatus::Unknown => {}
+                    RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_) => {
                         assert!(!somewhere(&covered), "{name}: rule {rule}");
                     }
                 }

@@ -23,7 +23,7 @@ mod random_site;
 use std::collections::BTreeMap;
 
 use boundwalk::analysis::change::{intent_changes, reach_change};
-use boundwalk::analysis::intent::Standing;
+use boundwalk::analysis::intent::IntentStatus;
 use boundwalk::checks::{find, run};
 use boundwalk::diagnostic::Finding;
 use boundwalk::forwarding::Network;
@@ -207,8 +207,8 @@ fn worse(old: &Site, new: &Site, checks: &[&str]) -> (Vec<String>, Vec<String>) 
     let opened = pairs.filter(|pair| !pair.opened.is_empty() && !place);
     let opened = opened.map(|pair| format!("{:?} -> {:?}", pair.from, pair.to));
     let lost = intent_changes(&before, &after).into_iter().filter(|one| {
-        let broken = matches!(one.after, Some(Standing::Broken(_)));
-        one.need && broken && matches!(one.before, Some(Standing::Held))
+        let broken = matches!(one.after, Some(IntentStatus::Broken(_)));
+        one.need && broken && matches!(one.before, Some(IntentStatus::Held))
     });
     (opened.collect(), lost.map(|one| one.name).collect())
 }

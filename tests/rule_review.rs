@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 
 use boundwalk::analysis::rules::{
     After, Cleaned, Comparison, Dead, Effort, Judge, Rank, Relation, RulePairs, RuleReview,
-    RuleSpace, Standing, Without,
+    RuleSpace, RuleStatus, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -111,7 +111,7 @@ impl Case<'_> {
         assert!(right, "seed {}: {what}\n{}", self.seed, self.text);
     }
 
-    fn standing(&self, rule: usize, standing: &Standing, count: &mut Count) {
+    fn standing(&self, rule: usize, standing: &RuleStatus, count: &mut Count) {
         let list = self.list;
         let own = list.of_rule(rule);
         let decided = own
@@ -121,25 +121,25 @@ impl Case<'_> {
         let active = list.filter.rules[rule].active(TODAY);
         let name = format!("rule {rule} is {standing:?}");
         match standing {
-            Standing::Off => {
+            RuleStatus::Off => {
                 count.off += 1;
                 self.check(!active, &name);
             }
-            Standing::Irrelevant => {
+            RuleStatus::Irrelevant => {
                 count.irrelevant += 1;
                 self.check(active && own.is_empty(), &name);
             }
-            Standing::Dead(dead) => {
+            RuleStatus::Dead(dead) => {
                 self.check(active && !own.is_empty() && !decides, &name);
                 self.dead(rule, dead, &own, count);
             }
-            Standing::Decides { witness, without } => {
+            RuleStatus::Decides { witness, without } => {
                 self.check(decides, &name);
                 let packet = list.shown(witness);
                 self.check(packet.first_but(&[]) == Some(rule), &name);
                 self.without(rule, without, count);
             }
-            Standing::Unknown => self.check(false, &name),
+            RuleStatus::Unknown => self.check(false, &name),
         }
     }
 
@@ -377,16 +377,16 @@ fn lists_compare_as_their_packets_do() {
 /// Where a bound is met the answer is unknown, and what is said all the same is what is said without a bound.
 #[test]
 fn what_a_bound_leaves_open_is_said_to_be_open() {
-    let kind = |standing: &Standing| match standing {
-        Standing::Off => "off",
-        Standing::Irrelevant => "irrelevant",
-        Standing::Dead(_) => "dead",
-        Standing::Decides { without, .. } => match without {
+    let kind = |standing: &RuleStatus| match standing {
+        RuleStatus::Off => "off",
+        RuleStatus::Irrelevant => "irrelevant",
+        RuleStatus::Dead(_) => "dead",
+        RuleStatus::Decides { without, .. } => match without {
             Without::Changed(_) => "needed",
             Without::Same { .. } => "redundant",
             Without::Unknown => "decides, unknown",
         },
-        Standing::Unknown => "unknown",
+        RuleStatus::Unknown => "unknown",
     };
     let (mut open, mut settled) = (0, 0);
     for seed in seeds().take(100) {

@@ -10,7 +10,7 @@ mod list_diagrams;
 mod sites;
 
 use boundwalk::analysis::rules::{
-    Cleaned, Comparison, Effort, Judge, RuleReview, RuleSpace, Standing, Without,
+    Cleaned, Comparison, Effort, Judge, RuleReview, RuleSpace, RuleStatus, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::{Edit, apply_edits, load_text};
@@ -69,12 +69,12 @@ fn long_lists_are_judged_as_diagrams_judge_them() {
             review(&site).rules.iter().zip(judged(&site)).enumerate()
         {
             let found = match standing {
-                Standing::Off | Standing::Irrelevant => (false, false, false),
-                Standing::Dead(_) => (true, false, false),
-                Standing::Decides { without, .. } => {
+                RuleStatus::Off | RuleStatus::Irrelevant => (false, false, false),
+                RuleStatus::Dead(_) => (true, false, false),
+                RuleStatus::Decides { without, .. } => {
                     (true, true, matches!(without, Without::Changed(_)))
                 }
-                Standing::Unknown => panic!("{size:?}: rule {number} is not settled"),
+                RuleStatus::Unknown => panic!("{size:?}: rule {number} is not settled"),
             };
             assert_eq!(found, expected, "{size:?}: rule {number} is {standing:?}");
             idle += usize::from(!found.1);

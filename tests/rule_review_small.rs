@@ -12,7 +12,7 @@ mod rule_universe;
 use std::net::{IpAddr, Ipv4Addr};
 
 use boundwalk::analysis::rules::{
-    Dead, Effort, Judge, RulePacket, RuleReview, RuleSpace, Standing, Without,
+    Dead, Effort, Judge, RulePacket, RuleReview, RuleSpace, RuleStatus, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -165,7 +165,12 @@ impl Case<'_> {
         all.filter(|holders| holders >> rule & 1 == 1).collect()
     }
 
-    fn standing(&self, rule: usize, standing: &Standing, count: &mut Count) -> Result<(), String> {
+    fn standing(
+        &self,
+        rule: usize,
+        standing: &RuleStatus,
+        count: &mut Count,
+    ) -> Result<(), String> {
         let own = self.of_rule(rule);
         let decides = own.iter().any(|&holders| first(holders) == Some(rule));
         let expected = match (is_on(&self.draft.rules[rule]), own.is_empty(), decides) {
@@ -175,25 +180,25 @@ impl Case<'_> {
             (true, false, true) => "decides",
         };
         let said = match standing {
-            Standing::Off => "off",
-            Standing::Irrelevant => "irrelevant",
-            Standing::Dead(_) => "dead",
-            Standing::Decides { .. } => "decides",
-            Standing::Unknown => "unknown",
+            RuleStatus::Off => "off",
+            RuleStatus::Irrelevant => "irrelevant",
+            RuleStatus::Dead(_) => "dead",
+            RuleStatus::Decides { .. } => "decides",
+            RuleStatus::Unknown => "unknown",
         };
         claim(said == expected, || format!("it should be {expected}"))?;
         match standing {
-            Standing::Off => count.off += 1,
-            Standing::Irrelevant => count.irrelevant += 1,
-            Standing::Dead(dead) => self.dead(rule, dead, &own, count)?,
-            Standing::Decides { witness, without } => {
+            RuleStatus::Off => count.off += 1,
+            RuleStatus::Irrelevant => count.irrelevant += 1,
+            RuleStatus::Dead(dead) => self.dead(rule, dead, &own, count)?,
+            RuleStatus::Decides { witness, without } => {
                 let holders = self.look(witness)?;
                 claim(first(holders) == Some(rule), || {
                     "the witness is another's".to_owned()
                 })?;
                 self.without(rule, without, count)?;
             }
-            Standing::Unknown => {}
+            RuleStatus::Unknown => {}
         }
         Ok(())
     }

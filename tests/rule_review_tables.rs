@@ -3,7 +3,7 @@
 //!
 //! No interface has a source check, so that every packet of a table can arrive.
 
-use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing, Without};
+use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus, Without};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, RouterId};
@@ -76,24 +76,27 @@ fn reviewed(default: &str, rules: &[&str]) -> RuleReview {
 
 /// The numbers of dead and of redundant rules, from 1.
 fn kinds(review: &RuleReview) -> [Vec<usize>; 2] {
-    let of = |kind: fn(&Standing) -> bool| {
+    let of = |kind: fn(&RuleStatus) -> bool| {
         let rules = review.rules.iter().zip(1..);
         rules
             .filter(|(rule, _)| kind(rule))
             .map(|(_, number)| number)
             .collect()
     };
-    let redundant = |rule: &Standing| match rule {
-        Standing::Decides { without, .. } => matches!(without, Without::Same { .. }),
+    let redundant = |rule: &RuleStatus| match rule {
+        RuleStatus::Decides { without, .. } => matches!(without, Without::Same { .. }),
         _ => false,
     };
-    [of(|rule| matches!(rule, Standing::Dead(_))), of(redundant)]
+    [
+        of(|rule| matches!(rule, RuleStatus::Dead(_))),
+        of(redundant),
+    ]
 }
 
 /// The rules that cover a dead one, and the one that decides otherwise, from 1.
 #[track_caller]
 fn covered(review: &RuleReview, number: usize) -> (Vec<usize>, Option<usize>) {
-    let Standing::Dead(dead) = &review.rules[number - 1] else {
+    let RuleStatus::Dead(dead) = &review.rules[number - 1] else {
         panic!("rule {number} is {:?}", review.rules[number - 1]);
     };
     assert!(dead.smallest && dead.judged, "{dead:?}");

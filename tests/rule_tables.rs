@@ -4,7 +4,7 @@
 //! every packet of a table can arrive.
 
 use boundwalk::analysis::rules::{
-    Comparison, Effort, GatewayReview, Judge, Rank, Relation, RulePairs, Standing, Without,
+    Comparison, Effort, GatewayReview, Judge, Rank, Relation, RulePairs, RuleStatus, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
@@ -60,7 +60,7 @@ fn reviewed(rules: &[(&str, &str, &str, &str)]) -> GatewayReview<'static> {
 }
 
 /// Numbers, from 1, of the rules for which something holds.
-fn numbers(book: &GatewayReview<'_>, holds: impl Fn(&Standing) -> bool) -> Vec<usize> {
+fn numbers(book: &GatewayReview<'_>, holds: impl Fn(&RuleStatus) -> bool) -> Vec<usize> {
     let rules = book.review.rules.iter().enumerate();
     rules
         .filter(|(_, standing)| holds(standing))
@@ -69,14 +69,14 @@ fn numbers(book: &GatewayReview<'_>, holds: impl Fn(&Standing) -> bool) -> Vec<u
 }
 
 fn dead(book: &GatewayReview<'_>) -> Vec<usize> {
-    numbers(book, |standing| matches!(standing, Standing::Dead(_)))
+    numbers(book, |standing| matches!(standing, RuleStatus::Dead(_)))
 }
 
 fn redundant(book: &GatewayReview<'_>) -> Vec<usize> {
-    let same = |standing: &Standing| {
+    let same = |standing: &RuleStatus| {
         matches!(
             standing,
-            Standing::Decides {
+            RuleStatus::Decides {
                 without: Without::Same { .. },
                 ..
             }
@@ -113,12 +113,12 @@ fn the_table_of_twelve_rules() {
     assert_eq!(dead(&book), [4, 7]);
     assert_eq!(redundant(&book), [8, 9, 12]);
     // 4 is shadowed by 2 and by 3: either alone covers it, with the other action. 7 only repeats 6.
-    let Standing::Dead(four) = &book.review.rules[3] else {
+    let RuleStatus::Dead(four) = &book.review.rules[3] else {
         panic!("4 is dead");
     };
     assert!(four.smallest && four.by.len() == 1 && [1, 2].contains(&four.by[0]));
     assert!([1, 2].contains(&four.against.expect("2 and 3 permit").rule));
-    let Standing::Dead(seven) = &book.review.rules[6] else {
+    let RuleStatus::Dead(seven) = &book.review.rules[6] else {
         panic!("7 is dead");
     };
     assert_eq!((seven.by.as_slice(), seven.against), (&[5][..], None));
@@ -217,7 +217,7 @@ fn only_the_union_hides_a_rule() {
     ];
     for rules in cases {
         let book = reviewed(&rules);
-        let Standing::Dead(third) = &book.review.rules[2] else {
+        let RuleStatus::Dead(third) = &book.review.rules[2] else {
             panic!("{:?}", book.review.rules[2]);
         };
         assert!(third.smallest && third.against.is_none());
@@ -231,7 +231,7 @@ fn only_the_union_hides_a_rule() {
         ("10.37.0.128/25", "198.51.100.128/25", "tcp", "deny"),
         (NET, "198.51.100.0/24", "tcp", "permit"),
     ]);
-    let Standing::Dead(last) = &book.review.rules[4] else {
+    let RuleStatus::Dead(last) = &book.review.rules[4] else {
         panic!("the last rule is dead");
     };
     assert!(last.smallest && last.by.len() == 4);

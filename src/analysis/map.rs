@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
-use super::outline::{Outline, ThingId, TreeEdge};
+use super::topology_tree::{Outline, ThingId, TreeEdge};
 
 /// Something on a map.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -141,7 +141,10 @@ pub fn rows(
 fn senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint> {
     let site = network.site;
     let all: Vec<Endpoint> = match question.by {
-        By::Host => (0..site.hosts.len()).map(HostId).map(Endpoint::Host).collect(),
+        By::Host => (0..site.hosts.len())
+            .map(HostId)
+            .map(Endpoint::Host)
+            .collect(),
         By::Zone | By::Segment => site.segment_ids().map(Endpoint::Segment).collect(),
     };
     let all = all.into_iter().chain(unclaimed_senders(network, question));
@@ -159,7 +162,8 @@ fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint
         let reached = network.wiring.from_hostile(group);
         !reached.feet.is_empty() || !reached.vacancies.is_empty()
     });
-    far.map(|group| Endpoint::of(&network.fabric, group)).collect()
+    far.map(|group| Endpoint::of(&network.fabric, group))
+        .collect()
 }
 
 /// Unclaimed ports where frames of some segment come out; those of hostile devices only if asked for.

@@ -32,7 +32,7 @@ pub struct Baseline {
 
 /// Findings, by what is to be done about them now.
 #[derive(Debug)]
-pub struct Standing<'s> {
+pub struct JudgedFindings<'s> {
     /// Nobody accepted these, and the baseline, if there is one, does not hold them.
     pub open: Vec<Finding>,
     /// The baseline holds these.
@@ -128,7 +128,7 @@ impl Baseline {
     }
 }
 
-impl<'s> Standing<'s> {
+impl<'s> JudgedFindings<'s> {
     /// Holds findings against a baseline. A finding of which only some subjects are known is parted: it is new for
     /// the others, and for those of which it says more than it did, with what came to it. What is accepted is neither
     /// new nor known, and not gone. Cost: one look-up for each subject.

@@ -10,7 +10,7 @@ fn against(before: &[Finding], now: Vec<Finding>) -> [Vec<String>; 3] {
         open: now,
         accepted: Vec::new(),
     };
-    let standing = Standing::new(judged, Some(&Baseline::of(before)));
+    let standing = JudgedFindings::new(judged, Some(&Baseline::of(before)));
     let subjects = |findings: Vec<Finding>| {
         let lists = findings.into_iter().map(|one| one.subjects.join("+"));
         lists.collect()

@@ -1,6 +1,6 @@
 //! An expectation that does not hold.
 
-use boundwalk_analysis::intent::{Breach, Standing, breach_text};
+use boundwalk_analysis::intent::{Breach, IntentStatus, breach_text};
 use boundwalk_analysis::rule_span;
 use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_model::Site;
@@ -29,7 +29,7 @@ const TOLD: usize = 3;
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for judged in view.expectations() {
-        let Standing::Broken(breaches) = &judged.standing else {
+        let IntentStatus::Broken(breaches) = &judged.standing else {
             continue;
         };
         let line = judged.expectation;

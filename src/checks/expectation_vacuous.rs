@@ -1,6 +1,6 @@
 //! An expectation that speaks of nothing.
 
-use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for judged in view.expectations() {
-        if judged.standing == Standing::Vacuous {
+        if judged.standing == IntentStatus::Vacuous {
             let line = judged.expectation;
             let what = "speaks of no packet: nobody with these addresses is there";
             report.add(found(&CHECK, line.name.span, &line.name.value, what));

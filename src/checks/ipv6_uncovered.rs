@@ -3,7 +3,7 @@
 use boundwalk_analysis::{Cell, ServiceLabels};
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{
-    Action, AddressMatch, Family, HostId, RuleParty as RuleParty, Router, RouterId, Rule, SegmentId,
+    Action, AddressMatch, Family, HostId, Router, RouterId, Rule, RuleParty, SegmentId,
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 

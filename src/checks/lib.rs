@@ -116,7 +116,7 @@ mod zone_empty;
 mod zone_pairs;
 
 pub use accept::{Judged, accept};
-pub use baseline::{Baseline, Known, Standing};
+pub use baseline::{Baseline, JudgedFindings, Known};
 pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
 

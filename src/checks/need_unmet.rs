@@ -1,6 +1,6 @@
 //! A need that the rules do not let through.
 
-use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::expectation_broken::{places, told};
@@ -28,7 +28,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let need = judged.need;
         let (place, name) = (need.name.span, &need.name.value);
         match &judged.standing {
-            Standing::Broken(breaches) => {
+            IntentStatus::Broken(breaches) => {
                 let mut draft = found(&CHECK, place, name, told(view, breaches))
                     .measured(of_breaches(view, breaches));
                 for place in places(view.site, breaches) {
@@ -36,11 +36,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 }
                 report.add(draft);
             }
-            Standing::Vacuous => {
+            IntentStatus::Vacuous => {
                 let what = "names nobody: no packet that it needs can exist";
                 report.add(found(&CHECK, place, name, what));
             }
-            Standing::Held | Standing::Unknown(_) => {}
+            IntentStatus::Held | IntentStatus::Unknown(_) => {}
         }
     }
 }

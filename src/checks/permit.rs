@@ -1,6 +1,6 @@
 //! A permit, and the segments that it is about.
 
-use boundwalk_model::{ICMP, ICMPV6, RuleParty, Rule, SegmentId, Service};
+use boundwalk_model::{ICMP, ICMPV6, Rule, RuleParty, SegmentId, Service};
 
 use super::reviewed::Reviewed;
 

@@ -1,6 +1,6 @@
 //! Permits that really permit something, and whom they speak of.
 
-use boundwalk_analysis::rules::Standing;
+use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_model::{Action, AddressMatch, Family, RuleParty, SegmentId, Site, Zone};
 
 use super::permit::{Met, Permit};
@@ -24,7 +24,7 @@ fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
             let standing = &book.review.rules[number];
             let idle = matches!(
                 standing,
-                Standing::Off | Standing::Irrelevant | Standing::Dead(_)
+                RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_)
             );
             if rule.action.value == Action::Permit && !idle {
                 let meant = |parties: &Option<Vec<RuleParty>>, field: &Option<AddressMatch>| {

@@ -1,6 +1,6 @@
 //! The rules of a gateway, looked at once for all checks, and how findings name them.
 
-use boundwalk_analysis::rules::{GatewayReview, RulePacket, Standing, Without};
+use boundwalk_analysis::rules::{GatewayReview, RulePacket, RuleStatus, Without};
 use boundwalk_diagnostic::Span;
 use boundwalk_model::Action;
 
@@ -46,7 +46,7 @@ impl Reviewed<'_> {
     pub(super) fn resting_on(&self, rule: usize) -> Vec<usize> {
         let standings = self.review.rules.iter().enumerate();
         let resting = standings.filter(|(_, standing)| match standing {
-            Standing::Decides {
+            RuleStatus::Decides {
                 without: Without::Same { by },
                 ..
             } => by.contains(&rule),

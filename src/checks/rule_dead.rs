@@ -1,6 +1,6 @@
 //! A rule that never decides, because earlier rules do the opposite.
 
-use boundwalk_analysis::rules::{RulePacket, Standing, denies_the_rest};
+use boundwalk_analysis::rules::{RulePacket, RuleStatus, denies_the_rest};
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
         for (rule, standing) in gateway.review.rules.iter().enumerate() {
-            let Standing::Dead(dead) = standing else {
+            let RuleStatus::Dead(dead) = standing else {
                 continue;
             };
             let Some(against) = dead.against else {

@@ -1,6 +1,6 @@
 //! A rule that no packet can match, because of interfaces, routes or translations.
 
-use boundwalk_analysis::rules::Standing;
+use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
         for (rule, standing) in gateway.review.rules.iter().enumerate() {
-            if !matches!(standing, Standing::Irrelevant) {
+            if !matches!(standing, RuleStatus::Irrelevant) {
                 continue;
             }
             let what = format!("no packet can match it: {}", gateway.obstacle_text(rule));

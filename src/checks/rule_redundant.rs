@@ -1,6 +1,6 @@
 //! A rule without which every packet would be decided the same.
 
-use boundwalk_analysis::rules::{Standing, Without, denies_the_rest, is_backstop};
+use boundwalk_analysis::rules::{RuleStatus, Without, denies_the_rest, is_backstop};
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::report::{Report, found};
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
         for (rule, standing) in gateway.review.rules.iter().enumerate() {
-            let Standing::Decides {
+            let RuleStatus::Decides {
                 without: Without::Same { by },
                 ..
             } = standing
@@ -42,7 +42,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let mut draft = found(&CHECK, gateway.place(rule), gateway.name(rule), what)
                 .help(advice(gateway, by));
             for &other in later.iter().take(3) {
-                let dead = !matches!(gateway.review.rules[other], Standing::Decides { .. });
+                let dead = !matches!(gateway.review.rules[other], RuleStatus::Decides { .. });
                 let note = match dead {
                     true => gateway.rests(rule, other),
                     false => "decides its packets the same way".to_owned(),

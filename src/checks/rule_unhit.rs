@@ -1,6 +1,6 @@
 //! A rule that could match packets but never has.
 
-use boundwalk_analysis::rules::Standing;
+use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::Action;
 
@@ -34,7 +34,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             continue;
         }
         for (number, rule) in book.rules.iter().enumerate() {
-            let decides = matches!(book.review.rules[number], Standing::Decides { .. });
+            let decides = matches!(book.review.rules[number], RuleStatus::Decides { .. });
             // A denial that nothing meets is a good one.
             if decides && rule.action.value == Action::Permit && rule.hits == Some(0) {
                 let what = "permits packets, but none has come by since the gateway counts";

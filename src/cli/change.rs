@@ -9,7 +9,7 @@ use boundwalk_analysis::change::{
     Edit, EditKind, IntentChange, Trend, edits, intent_changes, isolation_changes, reach_change,
     way_changes,
 };
-use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_analysis::{By, Question, ServiceLabels, notes};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
@@ -239,11 +239,13 @@ fn verdict(fail_on: FailOn, shown: &ChangeShown<'_>) -> Verdict {
 }
 
 fn newly_broken(one: &IntentChange) -> bool {
-    let broken = |standing: &Option<Standing>| matches!(standing, Some(Standing::Broken(_)));
+    let broken =
+        |standing: &Option<IntentStatus>| matches!(standing, Some(IntentStatus::Broken(_)));
     broken(&one.after) && !broken(&one.before)
 }
 
 fn newly_unknown(one: &IntentChange) -> bool {
-    let unknown = |standing: &Option<Standing>| matches!(standing, Some(Standing::Unknown(_)));
+    let unknown =
+        |standing: &Option<IntentStatus>| matches!(standing, Some(IntentStatus::Unknown(_)));
     unknown(&one.after) && !unknown(&one.before)
 }

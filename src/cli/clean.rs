@@ -6,7 +6,7 @@ use boundwalk_analysis::privilege::party_text;
 use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judge, Merge};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
-use boundwalk_model::{RuleParty, RouterId, Site};
+use boundwalk_model::{RouterId, RuleParty, Site};
 use boundwalk_render::{CleanedBook, clean_json, clean_text};
 
 use super::output::Output;

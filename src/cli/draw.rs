@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::{
-    By, Bypasses, Cabling, Equipment, Map, Matrix, Outline, Endpoint, Question, Setting, find_party,
+    By, Bypasses, Cabling, Endpoint, Equipment, Map, Matrix, Outline, Question, Setting, find_party,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Origin};

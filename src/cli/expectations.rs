@@ -4,7 +4,7 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk_analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk_analysis::{ServiceLabels, notes};
 use boundwalk_forwarding::Network;
 use boundwalk_load::baselines;
@@ -89,7 +89,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let standings = expectations.iter().map(|judged| &judged.standing);
     let mut standings = standings.chain(needs.iter().map(|judged| &judged.standing));
     Ok(
-        match standings.all(|standing| *standing == Standing::Held) {
+        match standings.all(|standing| *standing == IntentStatus::Held) {
             true => Verdict::Clean,
             false => Verdict::Findings,
         },

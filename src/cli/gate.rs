@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use boundwalk_analysis::intent::judge_expectations;
-use boundwalk_checks::{Baseline, Judged, Standing};
+use boundwalk_checks::{Baseline, Judged, JudgedFindings};
 use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{LARGEST_FILE, read_file, reason};
@@ -58,14 +58,14 @@ impl BaselineArguments {
         &self,
         judged: Judged<'s>,
         read: Option<Baseline>,
-    ) -> Result<Standing<'s>, String> {
+    ) -> Result<JudgedFindings<'s>, String> {
         let Some(path) = &self.write_baseline else {
-            return Ok(Standing::new(judged, read.as_ref()));
+            return Ok(JudgedFindings::new(judged, read.as_ref()));
         };
         let baseline = Baseline::of(&judged.open).without_acceptances();
         spare_others(path)?;
         write::put_text(path, &baseline_json(&baseline))?;
-        Ok(Standing::new(judged, Some(&baseline)))
+        Ok(JudgedFindings::new(judged, Some(&baseline)))
     }
 }
 
@@ -102,7 +102,7 @@ fn exit_code(verdict: Verdict) -> u8 {
 pub(super) fn sarif(
     sources: &Sources,
     problems: &[Problem],
-    standing: Option<&Standing<'_>>,
+    standing: Option<&JudgedFindings<'_>>,
     verdict: Verdict,
 ) -> String {
     // Where the folder can't be told, absolute paths lose all but their last part.
@@ -120,7 +120,7 @@ pub(super) fn sarif(
 pub(super) fn junit(
     opened: &Opened,
     network: &Network<'_>,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     least: Option<Severity>,
 ) -> String {
     let (site, sources) = (&opened.site, &opened.sources);

@@ -4,7 +4,9 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{Distance, EFFORT, Endpoint, Verdict as Answer, distance, isolations, notes};
+use boundwalk_analysis::{
+    Distance, EFFORT, Endpoint, Verdict as Answer, distance, isolations, notes,
+};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{SegmentId, Site};
 use boundwalk_render::{Isolated, isolation_json, isolation_text};

@@ -4,7 +4,9 @@ use std::io;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{By, Matrix, Endpoint, Question, ServiceLabels, chosen, flows, party_name};
+use boundwalk_analysis::{
+    By, Endpoint, Matrix, Question, ServiceLabels, chosen, flows, party_name,
+};
 use boundwalk_forwarding::Network;
 use boundwalk_load::services;
 use boundwalk_model::{Family, Service, Site};
@@ -200,7 +202,10 @@ struct Asked {
 fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
     let from = parties(site, &arguments.from)?;
     let to = parties(site, &arguments.to)?;
-    if let Some(&own) = from.iter().find(|party| matches!(party, Endpoint::Device(_))) {
+    if let Some(&own) = from
+        .iter()
+        .find(|party| matches!(party, Endpoint::Device(_)))
+    {
         return Err(starts_itself(&party_name(site, own)));
     }
     let mut asked_services = Vec::new();

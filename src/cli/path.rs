@@ -5,7 +5,7 @@ use std::net::IpAddr;
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::{CAUTION, Fate, Endpoint, PathError, PathResult, find_party, path_via};
+use boundwalk_analysis::{CAUTION, Endpoint, Fate, PathError, PathResult, find_party, path_via};
 use boundwalk_forwarding::{DeviceIndex, Network, Packet};
 use boundwalk_load::services;
 use boundwalk_model::{Family, Protocol, Site, ZoneId};

@@ -144,7 +144,7 @@ fn verdict(found: &Privilege) -> Verdict {
     let unmet = |need: &boundwalk_analysis::privilege::NeedUse| {
         matches!(
             need.standing,
-            boundwalk_analysis::intent::Standing::Broken(_)
+            boundwalk_analysis::intent::IntentStatus::Broken(_)
         )
     };
     let clean = !found.rules.iter().any(wide) && !found.needs.iter().any(unmet);

@@ -92,7 +92,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 fn all_notes(network: &Network<'_>) -> Vec<String> {
     let fabric = &network.fabric;
     let groups = fabric.unclaimed_ids().map(Origin::Unclaimed);
-    let names = groups.map(|group| party_name(network.site, Endpoint::of(fabric, group)).into_owned());
+    let names =
+        groups.map(|group| party_name(network.site, Endpoint::of(fabric, group)).into_owned());
     let names: Vec<String> = names.collect();
     let mut all = notes(network);
     if !names.is_empty() {
@@ -114,7 +115,10 @@ fn asked(site: &Site, arguments: &Arguments) -> Result<Asked, String> {
             return Err(format!("`{name}` is a host; name its segment or zone"));
         }
     }
-    if let Some(&own) = from.iter().find(|party| matches!(party, Endpoint::Device(_))) {
+    if let Some(&own) = from
+        .iter()
+        .find(|party| matches!(party, Endpoint::Device(_)))
+    {
         return Err(starts_itself(&party_name(site, own)));
     }
     Ok(Asked {

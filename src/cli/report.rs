@@ -12,7 +12,7 @@ use boundwalk_analysis::{
     By, Bypasses, Cabling, EFFORT, Families, Matrix, Question, ServiceLabels, Worksheet,
     differences, notes,
 };
-use boundwalk_checks::{Area, Standing};
+use boundwalk_checks::{Area, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, SegmentId, SwitchId};
@@ -59,7 +59,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let books = books(&network);
     let findings = boundwalk_checks::run_some(&network, &books, |_| true);
     let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
-    let standing = Standing::new(judged, None);
+    let standing = JudgedFindings::new(judged, None);
     let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
     let page = page(&opened, &network, &books, &standing);
     match opened.hand_over(&page, arguments.output.as_deref(), output)? {
@@ -128,7 +128,7 @@ struct Judged<'n> {
 }
 
 impl<'n> Judged<'n> {
-    fn new(network: &'n Network<'n>, standing: &Standing<'_>) -> Self {
+    fn new(network: &'n Network<'n>, standing: &JudgedFindings<'_>) -> Self {
         let site = network.site;
         let claims: Vec<SegmentId> = site.segments_claiming_isolation().collect();
         let open = standing.open.iter();
@@ -150,7 +150,7 @@ fn page<'n>(
     opened: &Opened,
     network: &'n Network<'n>,
     books: &[GatewayReview<'_>],
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
 ) -> String {
     let site = network.site;
     let sources = opened.sources.without_folders();

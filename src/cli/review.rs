@@ -5,7 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::{By, Question, ServiceLabels};
-use boundwalk_checks::Standing;
+use boundwalk_checks::JudgedFindings;
 use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
@@ -121,7 +121,7 @@ fn with_matrix(
     arguments: &Arguments,
     opened: &Opened,
     network: &Network<'_>,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     output: &mut Output,
 ) -> io::Result<()> {
     let families = arguments.family.families();

@@ -1,7 +1,7 @@
 //! A review in one line.
 
 use boundwalk_analysis::{Cell, Extent, Families, HostileReach, Matrix, Reading};
-use boundwalk_checks::Standing;
+use boundwalk_checks::JudgedFindings;
 use boundwalk_diagnostic::Finding;
 use boundwalk_render::{finding_summary, problem_summary};
 
@@ -46,7 +46,7 @@ impl Counts {
 }
 
 /// All that is so, whether somebody lives with it or not.
-pub(super) fn all_of<'s>(standing: &'s Standing<'_>) -> Vec<&'s Finding> {
+pub(super) fn all_of<'s>(standing: &'s JudgedFindings<'_>) -> Vec<&'s Finding> {
     let accepted = standing.accepted.iter().map(|(finding, _)| finding);
     let known = standing.known.iter();
     standing.open.iter().chain(known).chain(accepted).collect()

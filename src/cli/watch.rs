@@ -6,7 +6,7 @@ use std::time::{Duration, Instant, SystemTime};
 use std::{fs, io};
 
 use boundwalk_analysis::{By, Question};
-use boundwalk_checks::{Baseline, Standing};
+use boundwalk_checks::{Baseline, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::is_site_file;
@@ -130,7 +130,7 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     let accepted = judged.accepted.iter().map(|(finding, _)| finding.clone());
     let everything: Vec<Finding> = all.iter().cloned().chain(accepted).collect();
     let before = last.as_ref().map(|look| &look.baseline);
-    let standing = Standing::new(judged, before);
+    let standing = JudgedFindings::new(judged, before);
     let question = Question::all(By::Zone, Family::V4, true);
     let matrices = matrices(&network, &Family::ALL, &question);
     let told = Look {
@@ -175,7 +175,7 @@ fn difference(
     time: &str,
     took: u128,
     opened: &Opened,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     columns: usize,
 ) -> String {
     let gone = standing.gone.as_deref().unwrap_or_default();
@@ -196,7 +196,7 @@ fn difference(
 }
 
 /// How much is new and how much is gone: of a finding about several subjects each counts.
-pub(super) fn counts(standing: &Standing<'_>) -> String {
+pub(super) fn counts(standing: &JudgedFindings<'_>) -> String {
     let new = standing.open.iter().map(|finding| finding.subjects.len());
     let gone = standing.gone.as_ref().map_or(0, Vec::len);
     match (new.sum::<usize>(), gone) {

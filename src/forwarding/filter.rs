@@ -5,8 +5,8 @@ use std::sync::{Arc, OnceLock};
 use rustc_hash::FxHashMap;
 
 use boundwalk_model::{
-    Action, AddressMatch, Date, Family, Filter, Interface, RuleParty, Router, Service, ServiceMatch,
-    Site, Translation, TranslationTarget,
+    Action, AddressMatch, Date, Family, Filter, Interface, Router, RuleParty, Service,
+    ServiceMatch, Site, Translation, TranslationTarget,
 };
 use boundwalk_packet::{
     ClassSet, Interval, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,

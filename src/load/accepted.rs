@@ -6,7 +6,7 @@ use boundwalk_model::Accepted;
 use super::context::{Context, owned};
 use super::keys;
 use super::kinds;
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::reader::{Table, Value};
 use super::report::Report;
 use super::text::check_prose;

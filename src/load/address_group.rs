@@ -8,8 +8,8 @@ use boundwalk_model::{AddressGroup, AddressMatch, AddressSet, Family};
 use super::address_item::{Gatherer, Item, read as read_item};
 use super::context::{Context, owned};
 use super::kinds;
+use super::name_index::Outline;
 use super::names::NameTable;
-use super::outline::Outline;
 use super::quote::shown;
 use super::reader::Table;
 

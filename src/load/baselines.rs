@@ -7,13 +7,13 @@ use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
 use boundwalk_diagnostic::{Problem, Span, Spanned};
-use boundwalk_model::{Demands, Expectation, RuleParty, Permit, ServiceMatch, Through};
+use boundwalk_model::{Demands, Expectation, Permit, RuleParty, ServiceMatch, Through};
 
 use super::context::Context;
 use super::keys;
 use super::kinds;
+use super::name_index::Outline;
 use super::names::some_of;
-use super::outline::Outline;
 use super::party;
 use super::quote::shown;
 use super::reader::{Entry, Table, Value};

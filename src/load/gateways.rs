@@ -11,7 +11,7 @@ use super::context::{Context, Device, NO_SEGMENT, owned};
 use super::interface_check::read_addresses;
 use super::keys::{self, Keys};
 use super::kinds;
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::ports::read_lags;
 use super::reader::{Entry, Table, Words};
 use super::routes::{self, Seat};

@@ -1,14 +1,14 @@
 //! Needs and expectations.
 
 use boundwalk_diagnostic::{Problem, Spanned};
-use boundwalk_model::{Demands, Expectation, Need, RuleParty, Permit, Through};
+use boundwalk_model::{Demands, Expectation, Need, Permit, RuleParty, Through};
 
 use super::baselines;
 use super::context::{Context, Device, owned};
 use super::keys;
 use super::kinds;
 use super::matching;
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::party;
 use super::quote::shown;
 use super::reader::{Table, Value, Words};
@@ -155,7 +155,11 @@ fn read_through(cx: &mut Context<'_>, table: &Table<'_>) -> Option<Through> {
     }
 }
 
-fn read_parties(cx: &mut Context<'_>, table: &Table<'_>, name: &str) -> (Vec<RuleParty>, Vec<RuleParty>) {
+fn read_parties(
+    cx: &mut Context<'_>,
+    table: &Table<'_>,
+    name: &str,
+) -> (Vec<RuleParty>, Vec<RuleParty>) {
     let from = party::plain(party::list(cx, table, "from", false));
     let to = party::plain(party::list(cx, table, "to", true));
     let (Some(from), Some(to)) = (from, to) else {

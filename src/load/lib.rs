@@ -30,8 +30,8 @@ mod kinds;
 mod links;
 mod literal;
 mod matching;
+mod name_index;
 mod names;
-mod outline;
 mod party;
 mod port_vlans;
 mod ports;
@@ -165,7 +165,7 @@ fn remarks(problems: &[Problem]) -> Vec<Problem> {
 
 /// Names first, then bodies, each part after those it refers to.
 fn build(report: Report, roots: &[(FileId, toml::de::DeTable<'_>)]) -> (Report, Site) {
-    let (mut cx, outline) = outline::read(report, roots);
+    let (mut cx, outline) = name_index::read(report, roots);
     segments::read(&mut cx, &outline);
     hosts::read_interfaces(&mut cx, &outline);
     gateways::read(&mut cx, &outline);

@@ -8,8 +8,8 @@ use boundwalk_model::{HostId, Link, LinkEnd, Site, VlanId};
 use super::context::{Context, Device, HostPort};
 use super::keys;
 use super::kinds;
+use super::name_index::Outline;
 use super::names::some_of;
-use super::outline::Outline;
 use super::quote::shown;
 use super::reader::{Table, Value};
 

@@ -7,7 +7,7 @@ use super::context::{Context, NO_ZONE, owned};
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::prefix_index::PrefixIndex;
 use super::quote::shown;
 use super::reader::{Entry, Table};

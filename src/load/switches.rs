@@ -8,7 +8,7 @@ use boundwalk_model::{Lag, Port, PortVlans, Speed, Switch};
 use super::context::{Context, owned};
 use super::keys;
 use super::kinds;
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::port_vlans::{self, VLAN_KEYS};
 use super::ports::{LagDraft, expand, read_lags, read_speed};
 use super::quote::shown;

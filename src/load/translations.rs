@@ -4,7 +4,7 @@ use std::net::IpAddr;
 
 use boundwalk_diagnostic::{Problem, Spanned};
 use boundwalk_model::{
-    AddressMatch, Family, Interface, RuleParty, Role, Service, ServiceMatch, Translation,
+    AddressMatch, Family, Interface, Role, RuleParty, Service, ServiceMatch, Translation,
     TranslationTarget,
 };
 
@@ -13,7 +13,7 @@ use super::keys::{self, Keys};
 use super::kinds;
 use super::literal;
 use super::matching::{self, has};
-use super::outline::Outline;
+use super::name_index::Outline;
 use super::party::{self, Presence};
 use super::quote::shown;
 use super::reader::{Table, Value};
@@ -283,7 +283,10 @@ fn warn_of_missing_family(cx: &mut Context<'_>, gateway: usize, line: &Translati
         let Some(segment) = cx.site.segments.get(interface.segment.0) else {
             continue;
         };
-        let here = [RuleParty::Segment(interface.segment), RuleParty::Zone(segment.zone)];
+        let here = [
+            RuleParty::Segment(interface.segment),
+            RuleParty::Zone(segment.zone),
+        ];
         if parties.iter().any(|party| here.contains(party)) {
             let missing = missing_addresses(interface, line);
             problems.extend(missing.map(|what| no_address(interface, line, what)));

@@ -27,7 +27,7 @@ pub use router::{
     Filter, Interface, Role, Route, Router, RouterLag, SourceCheck, Translation, TranslationTarget,
     Via,
 };
-pub use rule::{Action, AddressMatch, RuleParty, Rule, ServiceMatch};
+pub use rule::{Action, AddressMatch, Rule, RuleParty, ServiceMatch};
 pub use segment::{Segment, Zone};
 pub use service::{ICMP, ICMPV6, Protocol, Service, TCP, UDP};
 pub use site::{AddressGroup, ServiceGroup, Site};

@@ -6,7 +6,7 @@ use boundwalk_diagnostic::{Span, Spanned};
 
 use super::address::{AddressSet, InterfaceAddress, Prefix};
 use super::names::SegmentId;
-use super::rule::{Action, AddressMatch, RuleParty, Rule, ServiceMatch};
+use super::rule::{Action, AddressMatch, Rule, RuleParty, ServiceMatch};
 use super::switch::{Lacp, Speed, VlanId};
 
 /// How a router looks at the source address of an arriving packet (RFC 3704 section 2).

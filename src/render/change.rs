@@ -4,7 +4,7 @@ use boundwalk_analysis::change::{
     Changed, Edit, EditKind, IntentChange, IsolationChange, PairChange, ReachChange, Spot, Trend,
     WayChange, WayChanges,
 };
-use boundwalk_analysis::intent::Standing;
+use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_analysis::{DecidedBy, ServiceLabels, origin_name};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_forwarding::{Network, Origin, Stop};
@@ -271,17 +271,18 @@ fn named(old: Option<&String>, new: Option<&String>) -> String {
 }
 
 pub(super) fn is_worse(one: &IntentChange) -> bool {
-    !matches!(one.before, Some(Standing::Broken(_)))
-        && matches!(one.after, Some(Standing::Broken(_)))
+    !matches!(one.before, Some(IntentStatus::Broken(_)))
+        && matches!(one.after, Some(IntentStatus::Broken(_)))
 }
 
 pub(super) fn is_better(one: &IntentChange) -> bool {
-    matches!(one.before, Some(Standing::Broken(_))) && matches!(one.after, Some(Standing::Held))
+    matches!(one.before, Some(IntentStatus::Broken(_)))
+        && matches!(one.after, Some(IntentStatus::Held))
 }
 
 /// `the expectation "guests stay out" held and is broken now`.
 pub(super) fn intent_words(one: &IntentChange) -> String {
-    let state = |side: &Option<Standing>| {
+    let state = |side: &Option<IntentStatus>| {
         side.as_ref()
             .map_or("not there", |side| standing(one.need, side))
     };
@@ -295,14 +296,14 @@ pub(super) fn intent_words(one: &IntentChange) -> String {
 }
 
 /// How an expectation or a need stands, in a word.
-pub(super) fn standing(need: bool, standing: &Standing) -> &'static str {
+pub(super) fn standing(need: bool, standing: &IntentStatus) -> &'static str {
     match (standing, need) {
-        (Standing::Held, true) => "met",
-        (Standing::Held, false) => "held",
-        (Standing::Broken(_), true) => "unmet",
-        (Standing::Broken(_), false) => "broken",
-        (Standing::Vacuous, _) => "vacuous",
-        (Standing::Unknown(_), _) => "unknown",
+        (IntentStatus::Held, true) => "met",
+        (IntentStatus::Held, false) => "held",
+        (IntentStatus::Broken(_), true) => "unmet",
+        (IntentStatus::Broken(_), false) => "broken",
+        (IntentStatus::Vacuous, _) => "vacuous",
+        (IntentStatus::Unknown(_), _) => "unknown",
     }
 }
 

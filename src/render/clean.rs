@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_analysis::rules::{Cleaned, GatewayReview, Kept, Standing};
+use boundwalk_analysis::rules::{Cleaned, GatewayReview, Kept, RuleStatus};
 use boundwalk_load::EditedFile;
 
 use super::json::to_text;
@@ -76,7 +76,7 @@ fn changes(book: &GatewayReview<'_>, cleaned: &Cleaned) -> Vec<String> {
     removed.chain(merged).chain(kept).collect()
 }
 
-fn reason(standing: &Standing) -> String {
+fn reason(standing: &RuleStatus) -> String {
     match state(standing) {
         "repeated" => "it only repeats earlier rules".to_owned(),
         "redundant" => "later rules or the default do the same".to_owned(),

@@ -5,7 +5,9 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use boundwalk_analysis::ServiceLabels;
-use boundwalk_analysis::intent::{Breach, JudgedExpectation, JudgedNeed, Standing, breach_text};
+use boundwalk_analysis::intent::{
+    Breach, IntentStatus, JudgedExpectation, JudgedNeed, breach_text,
+};
 use boundwalk_analysis::{rule_name, rule_span};
 use boundwalk_diagnostic::{Sources, Span};
 use boundwalk_forwarding::Network;
@@ -37,7 +39,7 @@ struct Line<'a> {
     kind: &'static str,
     name: &'a str,
     place: Span,
-    standing: &'a Standing,
+    standing: &'a IntentStatus,
     demands: String,
     requirement: Option<&'a str>,
     baseline: Option<&'static str>,
@@ -96,12 +98,14 @@ impl IntentShown<'_> {
         let lines = self.lines();
         let row = |line: &Line<'_>| IntentRow {
             word: word(line.standing, line.kind),
-            fine: *line.standing == Standing::Held,
+            fine: *line.standing == IntentStatus::Held,
             name: line.name.to_owned(),
             demands: line.demands.clone(),
             requirement: line.requirement.unwrap_or_default().to_owned(),
             told: match line.standing {
-                Standing::Broken(breaches) => breaches.iter().map(|one| self.told(one)).collect(),
+                IntentStatus::Broken(breaches) => {
+                    breaches.iter().map(|one| self.told(one)).collect()
+                }
                 _ => Vec::new(),
             },
             place: line.place,
@@ -113,7 +117,7 @@ impl IntentShown<'_> {
 
     /// Of expectations and of needs: how many hold, and how many there are.
     pub(super) fn counts(&self) -> [(usize, usize); 2] {
-        let held = |standing: &Standing| *standing == Standing::Held;
+        let held = |standing: &IntentStatus| *standing == IntentStatus::Held;
         let expectations = self.expectations.iter().filter(|one| held(&one.standing));
         let needs = self.needs.iter().filter(|one| held(&one.standing));
         [
@@ -125,7 +129,7 @@ impl IntentShown<'_> {
     /// The first rule that breaks an expectation, as it is called and where it stands, with the expectation's name.
     pub(super) fn rule_to_blame(&self) -> Option<(String, Option<Span>, &str)> {
         self.expectations.iter().find_map(|judged| {
-            let Standing::Broken(breaches) = &judged.standing else {
+            let IntentStatus::Broken(breaches) = &judged.standing else {
                 return None;
             };
             let mut deciders = breaches.iter().flat_map(|breach| &breach.deciders);
@@ -172,14 +176,14 @@ fn demands_text(site: &Site, demands: &Demands, hostile: bool) -> String {
     parts.join(", ")
 }
 
-fn word(standing: &Standing, kind: &str) -> &'static str {
+fn word(standing: &IntentStatus, kind: &str) -> &'static str {
     match (standing, kind) {
-        (Standing::Held, "need") => "met",
-        (Standing::Broken(_), "need") => "unmet",
-        (Standing::Held, _) => "held",
-        (Standing::Broken(_), _) => "broken",
-        (Standing::Vacuous, _) => "vacuous",
-        (Standing::Unknown(_), _) => "unknown",
+        (IntentStatus::Held, "need") => "met",
+        (IntentStatus::Broken(_), "need") => "unmet",
+        (IntentStatus::Held, _) => "held",
+        (IntentStatus::Broken(_), _) => "broken",
+        (IntentStatus::Vacuous, _) => "vacuous",
+        (IntentStatus::Unknown(_), _) => "unknown",
     }
 }
 
@@ -209,7 +213,7 @@ pub fn expectations_text(shown: &IntentShown<'_>, paint: TextStyle) -> String {
 fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: TextStyle) {
     let state = format!("{:<8}", word(line.standing, line.kind));
     let state = match line.standing {
-        Standing::Held => paint.faint(&state),
+        IntentStatus::Held => paint.faint(&state),
         _ => paint.strong(&state),
     };
     let mut title = clean(line.name);
@@ -227,8 +231,8 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: T
         }
     };
     match line.standing {
-        Standing::Held => {}
-        Standing::Broken(breaches) => {
+        IntentStatus::Held => {}
+        IntentStatus::Broken(breaches) => {
             detail(&format!("demanded: {}", line.demands));
             for breach in breaches {
                 detail(&format!("- {}", shown.told(breach)));
@@ -238,8 +242,8 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: T
             }
             detail(&format!("at {}", shown.sources.place(line.place)));
         }
-        Standing::Vacuous => detail("nobody with these addresses is there: it watches nothing"),
-        Standing::Unknown(limit) => detail(&format!("unknown: {limit}")),
+        IntentStatus::Vacuous => detail("nobody with these addresses is there: it watches nothing"),
+        IntentStatus::Unknown(limit) => detail(&format!("unknown: {limit}")),
     }
 }
 
@@ -293,7 +297,7 @@ pub fn expectations_markdown(shown: &IntentShown<'_>) -> String {
         );
     }
     for line in &lines {
-        if let Standing::Broken(breaches) = line.standing {
+        if let IntentStatus::Broken(breaches) = line.standing {
             let _ = writeln!(out, "\n## {}\n", escape(line.name));
             for breach in breaches {
                 let _ = writeln!(out, "- {}", escape(&shown.told(breach)));
@@ -353,7 +357,9 @@ pub fn expectations_json(shown: &IntentShown<'_>) -> String {
         reason: line.reason,
         place: json_place(shown.sources, line.place),
         breaches: match line.standing {
-            Standing::Broken(breaches) => breaches.iter().map(|one| breach(shown, one)).collect(),
+            IntentStatus::Broken(breaches) => {
+                breaches.iter().map(|one| breach(shown, one)).collect()
+            }
             _ => Vec::new(),
         },
         name: line.name,

@@ -1,7 +1,7 @@
 //! A review as suites of cases: one for each check that counts, one for the file, one for the expectations.
 
-use boundwalk_analysis::intent::{JudgedExpectation, Standing as Holds};
-use boundwalk_checks::{CHECKS, Standing};
+use boundwalk_analysis::intent::{IntentStatus as Holds, JudgedExpectation};
+use boundwalk_checks::{CHECKS, JudgedFindings};
 use boundwalk_diagnostic::{Check, Finding, Problem, Severity, Sources, Span};
 
 use super::junit::{JunitCase, JunitOutcome, JunitSuite};
@@ -27,7 +27,7 @@ pub fn file_suite(sources: &Sources, problems: &[Problem], least: Option<Severit
 /// known before, it is skipped and says so. `least`: least severity that counts; `None`: none does, there is no case.
 pub fn check_suite(
     sources: &Sources,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     least: Option<Severity>,
 ) -> JunitSuite {
     let counts = |check: &&Check| least.is_some_and(|least| check.severity >= least);
@@ -39,7 +39,7 @@ pub fn check_suite(
     suite("checks", cases.collect())
 }
 
-fn outcome(sources: &Sources, standing: &Standing<'_>, check: &Check) -> JunitOutcome {
+fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> JunitOutcome {
     let own = |finding: &Finding| finding.check.name == check.name;
     let open = standing.open.iter().filter(|finding| own(finding));
     let lines: Vec<String> = open
@@ -71,7 +71,7 @@ fn outcome(sources: &Sources, standing: &Standing<'_>, check: &Check) -> JunitOu
 /// accepted, known before or counts for nothing (`least`).
 pub fn expectation_outcomes(
     sources: &Sources,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     judged: &[JudgedExpectation<'_>],
     least: Option<Severity>,
 ) -> Vec<(String, JunitOutcome)> {
@@ -92,7 +92,7 @@ pub fn expectation_outcomes(
 
 fn unheld(
     sources: &Sources,
-    standing: &Standing<'_>,
+    standing: &JudgedFindings<'_>,
     name: &str,
     least: Option<Severity>,
 ) -> JunitOutcome {

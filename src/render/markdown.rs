@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::key::Key;
+use super::legend::Key;
 use super::markdown_text::{Item, escape, list};
 use super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::shape::Sheet;

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use anstyle::{AnsiColor, Style};
 
-use super::key::{Key, Sign, sign};
+use super::legend::{Key, Sign, sign};
 use super::shape::{Sheet, Side};
 use super::text::{clean, fit, width, wrapped};
 

@@ -6,7 +6,7 @@ use boundwalk_analysis::Cabling;
 use boundwalk_model::{Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
-use super::front::{Cell, Front, LEGEND, ONE_ROW};
+use super::front_panel::{Cell, Front, LEGEND, ONE_ROW};
 use super::text::width;
 
 /// Widest cell, without its borders.

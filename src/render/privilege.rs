@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use num_bigint::BigUint;
 
-use boundwalk_analysis::intent::{Standing, stopped};
+use boundwalk_analysis::intent::{IntentStatus, stopped};
 use boundwalk_analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
 use boundwalk_analysis::{counted, party_name};
 use boundwalk_analysis::{rule_name, rule_span};
@@ -129,7 +129,7 @@ impl PrivilegeShown<'_> {
         for one in &self.privilege.needs {
             let need = &needs[one.need];
             let place = self.sources.place(need.name.span);
-            if let Standing::Broken(breaches) = &one.standing {
+            if let IntentStatus::Broken(breaches) = &one.standing {
                 let by = breaches.iter().flat_map(|breach| &breach.deciders).next();
                 let by = by.map(|&(router, rule)| rule_name(self.network, router, rule));
                 let by = by.map_or(String::new(), |by| format!(", denied by {by}"));

@@ -5,10 +5,10 @@ use std::fmt::Write;
 use num_bigint::BigUint;
 
 use boundwalk_analysis::rules::{
-    Dead, GatewayReview, Hidden, Part, RulePacket, RulePair, RuleSheet, Share, Standing, Without,
+    Dead, GatewayReview, Hidden, Part, RulePacket, RulePair, RuleSheet, RuleStatus, Share, Without,
 };
 use boundwalk_analysis::{ServiceLabels, party_name};
-use boundwalk_model::{Action, RuleParty, Rule, Site};
+use boundwalk_model::{Action, Rule, RuleParty, Site};
 
 use super::findings::findings_text;
 use super::markdown_text::{escape, findings_list};
@@ -190,14 +190,14 @@ impl Words<'_> {
 
     fn standing(&self, rule: usize) -> Vec<String> {
         match &self.book.review.rules[rule] {
-            Standing::Off => vec!["Nothing: it is disabled or has expired.".to_owned()],
-            Standing::Irrelevant => vec![format!(
+            RuleStatus::Off => vec!["Nothing: it is disabled or has expired.".to_owned()],
+            RuleStatus::Irrelevant => vec![format!(
                 "Nothing: no packet can match it: {}.",
                 self.book.obstacle_text(rule)
             )],
-            Standing::Dead(dead) => self.dead(dead),
-            Standing::Unknown => vec![UNSETTLED.to_owned()],
-            Standing::Decides { witness, without } => {
+            RuleStatus::Dead(dead) => self.dead(dead),
+            RuleStatus::Unknown => vec![UNSETTLED.to_owned()],
+            RuleStatus::Decides { witness, without } => {
                 let word = self.book.rules[rule].action.value.word();
                 let first = format!(
                     "It decides packets ({word}), for example {}.",

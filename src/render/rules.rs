@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::ServiceLabels;
-use boundwalk_analysis::rules::{GatewayReview, Standing, Tally, Without};
+use boundwalk_analysis::rules::{GatewayReview, RuleStatus, Tally, Without};
 use boundwalk_checks::{Area, area};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::Site;
@@ -88,7 +88,7 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
 pub(super) fn numbers(shown: &RulesShown<'_>, book: &GatewayReview<'_>) -> [usize; 9] {
     let tally: Tally = book.tally();
     let harmless = book.review.together.iter().filter(|&&rule| {
-        !matches!(&book.review.rules[rule], Standing::Dead(dead) if dead.against.is_some())
+        !matches!(&book.review.rules[rule], RuleStatus::Dead(dead) if dead.against.is_some())
     });
     [
         tally.rules,
@@ -177,7 +177,7 @@ pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
         let standing = &book.review.rules[*rule];
         matches!(
             standing,
-            Standing::Decides {
+            RuleStatus::Decides {
                 without: Without::Same { .. },
                 ..
             }
@@ -205,17 +205,17 @@ pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
 }
 
 /// What a rule is, in a word.
-pub(super) fn state(standing: &Standing) -> &'static str {
+pub(super) fn state(standing: &RuleStatus) -> &'static str {
     match standing {
-        Standing::Off => "off",
-        Standing::Irrelevant => "no match",
-        Standing::Dead(dead) if dead.against.is_some() => "dead",
-        Standing::Dead(_) => "repeated",
-        Standing::Decides {
+        RuleStatus::Off => "off",
+        RuleStatus::Irrelevant => "no match",
+        RuleStatus::Dead(dead) if dead.against.is_some() => "dead",
+        RuleStatus::Dead(_) => "repeated",
+        RuleStatus::Decides {
             without: Without::Same { .. },
             ..
         } => "redundant",
-        Standing::Decides { .. } => "decides",
-        Standing::Unknown => "not settled",
+        RuleStatus::Decides { .. } => "decides",
+        RuleStatus::Unknown => "not settled",
     }
 }

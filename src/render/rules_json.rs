@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use boundwalk_analysis::rules::{GatewayReview, RulePacket, RuleSheet, Share, Standing, Without};
+use boundwalk_analysis::rules::{GatewayReview, RulePacket, RuleSheet, RuleStatus, Share, Without};
 use boundwalk_analysis::{ServiceLabels, party_name};
 use boundwalk_model::show_interval;
 
@@ -156,15 +156,15 @@ fn json_state<'a>(
         place: json_place(shown.sources, rule.name.span),
     };
     match standing {
-        Standing::Off | Standing::Unknown => {}
-        Standing::Irrelevant => json.why_no_match = Some(book.obstacle_text(number)),
-        Standing::Dead(dead) => {
+        RuleStatus::Off | RuleStatus::Unknown => {}
+        RuleStatus::Irrelevant => json.why_no_match = Some(book.obstacle_text(number)),
+        RuleStatus::Dead(dead) => {
             json.covered_by = from_one(&dead.by);
             json.covered_by_is_smallest = Some(dead.smallest);
             json.decided_otherwise_by = dead.against.map(|against| against.rule + 1);
             json.witness = dead.against.map(|against| packet(&against.packet));
         }
-        Standing::Decides { witness, without } => {
+        RuleStatus::Decides { witness, without } => {
             json.witness = Some(packet(witness));
             match without {
                 Without::Changed(changed) => json.needed_for = Some(packet(changed)),

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_analysis::rules::{GatewayReview, Standing};
+use boundwalk_analysis::rules::{GatewayReview, RuleStatus};
 
 use super::csv::harmless;
 use super::markdown_text::{escape, findings_list};
@@ -40,7 +40,7 @@ fn record(
     shown: &RulesShown<'_>,
     book: &GatewayReview<'_>,
     number: usize,
-    standing: &Standing,
+    standing: &RuleStatus,
 ) -> [String; 9] {
     let rule = &book.rules[number];
     let names = |rules: &[usize]| {
@@ -50,11 +50,11 @@ fn record(
         names.collect::<Vec<_>>().join("; ")
     };
     let (covered, packet) = match standing {
-        Standing::Dead(dead) => (
+        RuleStatus::Dead(dead) => (
             names(&dead.by),
             dead.against.map(|against| against.packet.packet),
         ),
-        Standing::Decides { witness, .. } => (String::new(), Some(witness.packet)),
+        RuleStatus::Decides { witness, .. } => (String::new(), Some(witness.packet)),
         _ => (String::new(), None),
     };
     let findings = shown.of_rule(book, number).map(|one| one.check.name);

@@ -6,7 +6,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_checks::{CHECKS, Fingerprint, Known, Standing};
+use boundwalk_checks::{CHECKS, Fingerprint, JudgedFindings, Known};
 use boundwalk_diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
 
 use super::json::to_text;
@@ -25,7 +25,7 @@ pub struct SarifShown<'a> {
     /// Problems of the file.
     pub problems: &'a [Problem],
     /// Findings; `None`: the site did not load.
-    pub standing: Option<&'a Standing<'a>>,
+    pub standing: Option<&'a JudgedFindings<'a>>,
     /// Exit code of the program.
     pub exit_code: u8,
     /// The folder of the run: absolute paths are shown relative to it.

@@ -1,7 +1,7 @@
 //! What is shown, before it takes a form: the same for every format.
 
 use boundwalk_analysis::{
-    By, Cell, Extent, Families, Matrix, Endpoint, PermittedFlow, chosen, notes, party_name,
+    By, Cell, Endpoint, Extent, Families, Matrix, PermittedFlow, chosen, notes, party_name,
 };
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, Site};

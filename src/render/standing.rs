@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_checks::{Known, Standing};
+use boundwalk_checks::{JudgedFindings, Known};
 use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
@@ -20,7 +20,7 @@ pub struct ReviewShown<'a> {
     /// Problems of the file that did not keep it from loading.
     pub problems: &'a [Problem],
     /// Findings, by what is to be done about them.
-    pub standing: &'a Standing<'a>,
+    pub standing: &'a JudgedFindings<'a>,
     /// One line that sums it up.
     pub summary: &'a str,
 }
@@ -35,7 +35,7 @@ pub(super) fn decision(entry: &Accepted) -> String {
 }
 
 /// Words for the line that sums a review up: what is there besides open findings; empty where nothing is.
-pub fn standing_summary(standing: &Standing<'_>) -> String {
+pub fn standing_summary(standing: &JudgedFindings<'_>) -> String {
     let mut out = String::new();
     if !standing.accepted.is_empty() {
         let _ = write!(out, "; {} accepted", standing.accepted.len());
@@ -50,7 +50,7 @@ pub fn standing_summary(standing: &Standing<'_>) -> String {
 }
 
 /// The same at length, for a terminal; empty where there is nothing besides open findings.
-pub fn standing_text(standing: &Standing<'_>, paint: TextStyle) -> String {
+pub fn standing_text(standing: &JudgedFindings<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     if !standing.accepted.is_empty() {
         let lines = standing.accepted.iter().map(|(finding, entry)| {
@@ -114,7 +114,11 @@ fn list(out: &mut String, title: &str, lines: &[String], paint: TextStyle) {
 }
 
 /// The findings of a review as chapters of a Markdown document.
-pub(super) fn standing_markdown(out: &mut String, sources: &Sources, standing: &Standing<'_>) {
+pub(super) fn standing_markdown(
+    out: &mut String,
+    sources: &Sources,
+    standing: &JudgedFindings<'_>,
+) {
     findings_list(out, "Findings", sources, &standing.open);
     if !standing.accepted.is_empty() {
         let _ = writeln!(out, "## Accepted, not counted\n");

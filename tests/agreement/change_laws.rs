@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{
     ReachChange, Spot, isolation_changes, reach_change, way_changes,
 };
-use boundwalk::analysis::{By, Matrix, Endpoint, Question, Verdict, bypasses, isolations};
+use boundwalk::analysis::{By, Endpoint, Matrix, Question, Verdict, bypasses, isolations};
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
 

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::analysis::privilege::{Privilege, privilege};
 use boundwalk::analysis::probes::{Asked, ProbePlan, plan_probes};
 use boundwalk::analysis::{
-    By, Bypass, Cell, HostileReach, Matrix, Endpoint, Question, Verdict, bypasses, isolations,
+    By, Bypass, Cell, Endpoint, HostileReach, Matrix, Question, Verdict, bypasses, isolations,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
@@ -21,7 +21,7 @@ pub struct Facts<'a> {
     /// Matrices by host.
     pub by_host: [Matrix; 2],
     /// How expectations stand, by their names.
-    lines: BTreeMap<String, Standing>,
+    lines: BTreeMap<String, IntentStatus>,
     pub bypasses: Vec<Bypass>,
     pub verdicts: Vec<Verdict>,
     pub privilege: Privilege,
@@ -117,13 +117,13 @@ impl<'a> Facts<'a> {
     }
 
     /// How a line about a pair stands, if there is one.
-    pub fn line(&self, claim: &str, (from, to): (SegmentId, SegmentId)) -> Option<&Standing> {
+    pub fn line(&self, claim: &str, (from, to): (SegmentId, SegmentId)) -> Option<&IntentStatus> {
         let name = format!("{claim} {} {}", self.name(from), self.name(to));
         self.lines.get(&name)
     }
 
     /// Every line with its name.
-    pub fn lines(&self) -> impl Iterator<Item = (&String, &Standing)> {
+    pub fn lines(&self) -> impl Iterator<Item = (&String, &IntentStatus)> {
         self.lines.iter()
     }
 
@@ -178,10 +178,10 @@ pub fn any(all: impl IntoIterator<Item = Option<bool>>) -> Option<bool> {
 }
 
 /// Whether a line is broken; one that speaks of nothing is not.
-pub fn broken(standing: &Standing) -> Option<bool> {
+pub fn broken(standing: &IntentStatus) -> Option<bool> {
     match standing {
-        Standing::Broken(_) => Some(true),
-        Standing::Held | Standing::Vacuous => Some(false),
-        Standing::Unknown(_) => None,
+        IntentStatus::Broken(_) => Some(true),
+        IntentStatus::Held | IntentStatus::Vacuous => Some(false),
+        IntentStatus::Unknown(_) => None,
     }
 }

@@ -1,6 +1,6 @@
 //! Laws about ways round the gateways and about isolation.
 
-use boundwalk::analysis::intent::Standing;
+use boundwalk::analysis::intent::IntentStatus;
 use boundwalk::analysis::{Bypass, Cell, Endpoint, Verdict};
 use boundwalk::forwarding::{Arrival, Origin, Place, SendPoint, Sender, Target, reach};
 use boundwalk::model::{Family, SegmentId};
@@ -110,7 +110,7 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
             compared.so(listed.is_none(), says)?;
             continue;
         }
-        if !matches!(hostile, Standing::Vacuous) {
+        if !matches!(hostile, IntentStatus::Vacuous) {
             compared.follows(broken(hostile), Some(listed.is_some()), says)?;
             let origin = Origin::Segment(from);
             let taken = match listed {
@@ -123,7 +123,7 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
             };
             compared.follows(taken, broken(hostile), says)?;
         }
-        if !matches!(plain, Standing::Vacuous) {
+        if !matches!(plain, IntentStatus::Vacuous) {
             let configured = listed.filter(|bypass| bypass.configured);
             compared.follows(broken(plain), Some(configured.is_some()), says)?;
             // Plain frames may reach devices that nobody sends packets to round the gateway.

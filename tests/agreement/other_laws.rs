@@ -1,9 +1,9 @@
 //! Laws about test plans, about limits turned low and about changes.
 
 use boundwalk::analysis::change::{ReachChange, Spot, reach_change};
-use boundwalk::analysis::intent::Standing;
+use boundwalk::analysis::intent::IntentStatus;
 use boundwalk::analysis::probes::Expect;
-use boundwalk::analysis::{Cell, HostileReach, Endpoint, Verdict, flows};
+use boundwalk::analysis::{Cell, Endpoint, HostileReach, Verdict, flows};
 use boundwalk::forwarding::{Network, Outcome, Place, Trace, class_of, trace};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::Region;
@@ -88,9 +88,9 @@ fn limits(facts: &Facts<'_>) -> Result<usize, String> {
     }
     for ((name, one), (_, other)) in facts.lines().zip(full.lines()) {
         let same = match (one, other) {
-            (Standing::Unknown(_), Standing::Vacuous) => false,
-            (Standing::Unknown(_), _) => true,
-            (Standing::Broken(_), Standing::Broken(_)) => true,
+            (IntentStatus::Unknown(_), IntentStatus::Vacuous) => false,
+            (IntentStatus::Unknown(_), _) => true,
+            (IntentStatus::Broken(_), IntentStatus::Broken(_)) => true,
             (one, other) => one == other,
         };
         compared.so(same, || format!("{name}: {one:?} and {other:?}"))?;
@@ -240,7 +240,8 @@ fn one_change(
         for &from in &segments {
             for &to in columns.iter().filter(|&&to| to != Endpoint::Segment(from)) {
                 let [one, other] = [old, new].map(|network| {
-                    let (found, coverage) = flows(network, family, Endpoint::Segment(from), to, None);
+                    let (found, coverage) =
+                        flows(network, family, Endpoint::Segment(from), to, None);
                     let sent: Vec<Region> = found.into_iter().map(|flow| flow.sent).collect();
                     (sent, coverage.is_complete())
                 });

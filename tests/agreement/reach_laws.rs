@@ -1,7 +1,7 @@
 //! Laws about what passes between pairs: matrix, path, flows, expectations, needs and least privilege.
 
-use boundwalk::analysis::intent::Standing;
-use boundwalk::analysis::{Cell, Extent, HostileReach, Endpoint, Reading, flows, messages};
+use boundwalk::analysis::intent::IntentStatus;
+use boundwalk::analysis::{Cell, Endpoint, Extent, HostileReach, Reading, flows, messages};
 use boundwalk::forwarding::{Network, Origin, Outcome, Packet, Place, Sender, Trace, trace};
 use boundwalk::model::{Family, Need, SegmentId};
 use boundwalk::packet::{ClassSet, ServiceBox};
@@ -62,7 +62,7 @@ fn nothing(facts: &Facts<'_>) -> Result<usize, String> {
             says,
         )?;
         let speaks = cells.iter().any(|cell| cell.reading == Reading::Pair);
-        compared.so(speaks != matches!(line, Standing::Vacuous), says)?;
+        compared.so(speaks != matches!(line, IntentStatus::Vacuous), says)?;
     }
     compared.made()
 }
@@ -210,7 +210,7 @@ fn need(facts: &Facts<'_>) -> Result<usize, String> {
                 facts.between(pair.0, pair.1)
             )
         };
-        compared.so(wanted != matches!(line, Standing::Vacuous), says)?;
+        compared.so(wanted != matches!(line, IntentStatus::Vacuous), says)?;
         match diverted(facts, pair.1) {
             true => compared.follows(broken(line), any(missing), says)?,
             false => compared.same(broken(line), any(missing), says)?,

@@ -8,9 +8,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
-use boundwalk::analysis::intent::{Standing, judge_expectations};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations};
 use boundwalk::analysis::{
-    By, Bypass, Cell, Extent, HostileReach, Matrix, Endpoint, Question, Verdict, bypasses, isolations,
+    By, Bypass, Cell, Endpoint, Extent, HostileReach, Matrix, Question, Verdict, bypasses,
+    isolations,
 };
 use boundwalk::forwarding::layer2::InterfaceOf;
 use boundwalk::forwarding::{Network, Origin, Sender, UnclaimedId, trace};
@@ -80,7 +81,7 @@ struct Claims<'a> {
     topology: &'a Topology<'a>,
     network: &'a Network<'a>,
     matrices: [Matrix; 2],
-    lines: BTreeMap<String, Standing>,
+    lines: BTreeMap<String, IntentStatus>,
     bypasses: Vec<Bypass>,
     verdicts: Vec<Verdict>,
     compared: &'a mut Compared,
@@ -155,10 +156,10 @@ impl Claims<'_> {
     fn broken(&self, claim: &str, (from, to): Pair) -> Option<bool> {
         let name = format!("{claim} {} {}", self.name(from), self.name(to));
         match self.lines.get(&name)? {
-            Standing::Broken(_) => Some(true),
-            Standing::Held => Some(false),
-            Standing::Vacuous => None,
-            Standing::Unknown(limit) => panic!("{limit:?} met by so small a site"),
+            IntentStatus::Broken(_) => Some(true),
+            IntentStatus::Held => Some(false),
+            IntentStatus::Vacuous => None,
+            IntentStatus::Unknown(limit) => panic!("{limit:?} met by so small a site"),
         }
     }
 

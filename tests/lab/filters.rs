@@ -6,8 +6,8 @@
 use std::fmt::Write;
 
 use boundwalk::model::{
-    Action, AddressMatch, AddressSet, Family, Filter, RuleParty, RouterId, Rule, Service, ServiceMatch,
-    Site, SourceCheck, Translation, TranslationTarget, show_interval,
+    Action, AddressMatch, AddressSet, Family, Filter, RouterId, Rule, RuleParty, Service,
+    ServiceMatch, Site, SourceCheck, Translation, TranslationTarget, show_interval,
 };
 use boundwalk::packet::IntervalSet;
 

@@ -1,6 +1,6 @@
 //! Rules that the review calls dead, irrelevant or off must not have decided anything in the lab.
 
-use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus};
 use boundwalk::forwarding::Network;
 use boundwalk::model::RouterId;
 
@@ -21,7 +21,7 @@ pub fn that_decided(network: &Network<'_>, sight: &Sight) -> (Vec<String>, [usiz
             let decided = probes.any(|seen| seen.decided.contains(&counter));
             let idle = matches!(
                 standing,
-                Standing::Off | Standing::Irrelevant | Standing::Dead(_)
+                RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_)
             );
             counts[0] += usize::from(idle);
             counts[1] += usize::from(decided);

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::intent::{Standing, judge_expectations, judge_needs};
+use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::analysis::{
     By, Cell, HostileReach, Matrix, Question, Verdict, bypasses, isolations, origin_name,
     party_name,
@@ -83,12 +83,12 @@ pub fn answers(site: &Site) -> Answers {
     answers
 }
 
-fn word(standing: &Standing) -> &'static str {
+fn word(standing: &IntentStatus) -> &'static str {
     match standing {
-        Standing::Held => "held",
-        Standing::Broken(_) => "broken",
-        Standing::Vacuous => "vacuous",
-        Standing::Unknown(_) => "unknown",
+        IntentStatus::Held => "held",
+        IntentStatus::Broken(_) => "broken",
+        IntentStatus::Vacuous => "vacuous",
+        IntentStatus::Unknown(_) => "unknown",
     }
 }
 

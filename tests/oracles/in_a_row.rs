@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
-use boundwalk::analysis::{Course, Decider, Pair, Endpoint};
+use boundwalk::analysis::{Course, Decider, Endpoint, Pair};
 use boundwalk::model::{Action, Date, Family, Role, RouterId, SegmentId, Site};
 
 use crate::probes::Probes;

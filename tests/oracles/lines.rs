@@ -4,7 +4,7 @@ use std::net::IpAddr;
 
 use boundwalk::analysis::Endpoint;
 use boundwalk::model::{
-    AddressMatch, Expectation, Family, RuleParty as Named, Permit, SegmentId, ServiceMatch, Site,
+    AddressMatch, Expectation, Family, Permit, RuleParty as Named, SegmentId, ServiceMatch, Site,
     Through, TranslationTarget,
 };
 use boundwalk::packet::ServiceClasses;

@@ -4,7 +4,9 @@
 //! bits, the highest first. Addresses are elementary intervals numbered in ascending order (coding those by rank takes
 //! far fewer nodes than address bits). `from` and `to` stay fields of their own here. No translations.
 
-use boundwalk::model::{Action, Date, Family, Filter, RuleParty, Router, Rule, Site, SourceCheck, Via};
+use boundwalk::model::{
+    Action, Date, Family, Filter, Router, Rule, RuleParty, Site, SourceCheck, Via,
+};
 use boundwalk::packet::{
     Field, Interval, IntervalSet, PacketBox, ServiceBox, ServiceClasses, Space,
 };
@@ -259,7 +261,9 @@ impl<'s> Cutter<'s> {
         let named = |at: &usize| {
             parties.iter().any(|party| match *party {
                 RuleParty::Gateway => *at == itself,
-                RuleParty::Segment(own) => *at < itself && self.router.interfaces[*at].segment == own,
+                RuleParty::Segment(own) => {
+                    *at < itself && self.router.interfaces[*at].segment == own
+                }
                 RuleParty::Zone(own) => {
                     *at < itself && {
                         let segment = self.router.interfaces[*at].segment;

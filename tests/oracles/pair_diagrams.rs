@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use boundwalk::analysis::Endpoint;
 use boundwalk::forwarding::Network;
 use boundwalk::model::{
-    Action, AddressMatch, Family, Filter, RuleParty as Side, RouterId, Rule, SegmentId, Service, Site,
+    Action, AddressMatch, Family, Filter, RouterId, Rule, RuleParty as Side, SegmentId, Service,
+    Site,
 };
 use boundwalk::packet::{Field, IntervalSet, PacketBox, Region, Space};
 use oxidd::BooleanFunction;
@@ -77,7 +78,9 @@ impl<'s> PairDiagrams<'s> {
             sides.iter().any(|side| match (*side, party) {
                 (Side::Gateway, party) => party == GATEWAY,
                 (Side::Segment(one), Endpoint::Segment(other)) => one == other,
-                (Side::Zone(zone), Endpoint::Segment(other)) => self.site.segment(other).zone == zone,
+                (Side::Zone(zone), Endpoint::Segment(other)) => {
+                    self.site.segment(other).zone == zone
+                }
                 _ => false,
             })
         };

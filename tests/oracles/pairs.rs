@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-use boundwalk::analysis::{By, Extent, Endpoint, Reading};
+use boundwalk::analysis::{By, Endpoint, Extent, Reading};
 use boundwalk::model::{Family, HostId, RouterId, SegmentId, Site, TranslationTarget};
 use boundwalk::packet::ServiceClasses;
 
@@ -60,7 +60,10 @@ impl<'s> Pairs<'s> {
         addresses: Vec<IpAddr>,
     ) -> Self {
         let parties: Vec<Endpoint> = match by {
-            By::Host => (0..site.hosts.len()).map(HostId).map(Endpoint::Host).collect(),
+            By::Host => (0..site.hosts.len())
+                .map(HostId)
+                .map(Endpoint::Host)
+                .collect(),
             By::Segment | By::Zone => site.segment_ids().map(Endpoint::Segment).collect(),
         };
         let devices = (0..site.routers.len()).map(RouterId).map(Endpoint::Device);
@@ -99,7 +102,9 @@ impl<'s> Pairs<'s> {
 
     pub fn may_send(&self, from: Endpoint, probe: Probe) -> bool {
         match from {
-            Endpoint::Segment(segment) => self.simulator.may_send(segment, probe, Stance::Configured),
+            Endpoint::Segment(segment) => {
+                self.simulator.may_send(segment, probe, Stance::Configured)
+            }
             Endpoint::Host(host) => self.simulator.host_may_send(host.0, probe),
             Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => false,
         }

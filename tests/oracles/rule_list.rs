@@ -6,7 +6,7 @@ use std::net::IpAddr;
 
 use boundwalk::analysis::rules::{Part, RulePacket};
 use boundwalk::model::{
-    Action, AddressMatch, Date, Family, Filter, RuleParty, Prefix, Protocol, Router, Rule, Service,
+    Action, AddressMatch, Date, Family, Filter, Prefix, Protocol, Router, Rule, RuleParty, Service,
     ServiceMatch, Site, SourceCheck, TranslationTarget, Via,
 };
 
@@ -194,7 +194,9 @@ impl<'s> RuleList<'s> {
         };
         parties.iter().any(|party| match (*party, interface) {
             (RuleParty::Gateway, None) => true,
-            (RuleParty::Segment(segment), Some(at)) => self.router.interfaces[at].segment == segment,
+            (RuleParty::Segment(segment), Some(at)) => {
+                self.router.interfaces[at].segment == segment
+            }
             (RuleParty::Zone(zone), Some(at)) => {
                 self.site.segment(self.router.interfaces[at].segment).zone == zone
             }

@@ -3,7 +3,7 @@
 use std::net::IpAddr;
 
 use boundwalk::model::{
-    Action, Filter, Forwards, Host, RuleParty, Role, Router, Rule, SegmentId, Site, SourceCheck,
+    Action, Filter, Forwards, Host, Role, Router, Rule, RuleParty, SegmentId, Site, SourceCheck,
     Translation, TranslationTarget, Via,
 };
 use ipnet::IpNet;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{Cell, Extent, HostileReach, Endpoint, Reading};
+use boundwalk::analysis::{Cell, Endpoint, Extent, HostileReach, Reading};
 use boundwalk::forwarding::Packet;
 use boundwalk::model::SegmentId;
 

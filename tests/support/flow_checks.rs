@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use boundwalk::analysis::{Crossed, Extent, Endpoint, PermittedFlow, flows};
+use boundwalk::analysis::{Crossed, Endpoint, Extent, PermittedFlow, flows};
 use boundwalk::forwarding::Network;
 use boundwalk::model::Family;
 use boundwalk::packet::{ClassSet, Region};

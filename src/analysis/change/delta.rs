@@ -6,8 +6,8 @@ use similar::{Algorithm, DiffOp, capture_diff_slices};
 
 use boundwalk_forwarding::Network;
 use boundwalk_model::{
-    Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, RuleParty, Port, Role, Route,
-    Router, RouterLag, Rule, Segment, Service, Site, Switch,
+    Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, Port, Role, Route,
+    Router, RouterLag, Rule, RuleParty, Segment, Service, Site, Switch,
 };
 
 /// What differs.

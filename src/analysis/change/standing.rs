@@ -3,7 +3,7 @@
 use boundwalk_forwarding::Network;
 
 use super::super::intent::{
-    JudgedExpectation, JudgedNeed, Standing, judge_expectations, judge_needs,
+    IntentStatus, JudgedExpectation, JudgedNeed, judge_expectations, judge_needs,
 };
 use super::pairing::{self, Pair, Renames};
 use super::things::{expectations, needs};
@@ -16,14 +16,14 @@ pub struct IntentChange {
     /// Its name.
     pub name: String,
     /// Before; `None`: it was not there.
-    pub before: Option<Standing>,
+    pub before: Option<IntentStatus>,
     /// Now; `None`: it is gone.
-    pub after: Option<Standing>,
+    pub after: Option<IntentStatus>,
 }
 
 impl IntentChange {
     fn moved(&self) -> bool {
-        let kind = |standing: &Option<Standing>| standing.as_ref().map(std::mem::discriminant);
+        let kind = |standing: &Option<IntentStatus>| standing.as_ref().map(std::mem::discriminant);
         kind(&self.before) != kind(&self.after)
     }
 }
@@ -57,7 +57,7 @@ pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange>
 }
 
 /// Lines in the order of the site, by name.
-type Judged = Vec<(String, Standing)>;
+type Judged = Vec<(String, IntentStatus)>;
 
 fn matched(need: bool, pairs: &[Pair], old: Judged, new: Judged) -> Vec<IntentChange> {
     let of = |list: &Judged, at: Option<usize>| at.and_then(|at| list.get(at).cloned());

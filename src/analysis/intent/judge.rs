@@ -7,7 +7,7 @@ use super::super::party::Endpoint;
 use super::apart::chain;
 use super::ground::{Ground, Scope};
 use super::permit::{Between, Looked};
-use super::standing::{Breach, Demand, JudgedExpectation, JudgedNeed, Standing};
+use super::standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed};
 
 /// Judges every expectation, in the order of the site.
 ///
@@ -53,7 +53,7 @@ pub(crate) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
     ground.scope(parties, source, destination, need.services.as_ref())
 }
 
-fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -> Standing {
+fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -> IntentStatus {
     let mut verdict = Verdict::default();
     for ground in grounds {
         let parties = (line.from.as_slice(), line.to.as_slice());
@@ -184,12 +184,12 @@ impl Verdict {
         self.breaches.extend(looked.breaches);
     }
 
-    fn standing(self) -> Standing {
+    fn standing(self) -> IntentStatus {
         match (self.seen, self.breaches.is_empty(), self.coverage.limit()) {
-            (false, ..) => Standing::Vacuous,
-            (_, false, _) => Standing::Broken(self.breaches),
-            (_, _, Some(limit)) => Standing::Unknown(limit),
-            _ => Standing::Held,
+            (false, ..) => IntentStatus::Vacuous,
+            (_, false, _) => IntentStatus::Broken(self.breaches),
+            (_, _, Some(limit)) => IntentStatus::Unknown(limit),
+            _ => IntentStatus::Held,
         }
     }
 }

@@ -18,5 +18,5 @@ pub(super) use passing::{Passed, passing};
 
 pub use apart::chain;
 pub use judge::{judge_expectations, judge_needs};
-pub use standing::{Breach, Demand, JudgedExpectation, JudgedNeed, Link, Standing};
+pub use standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed, Link};
 pub use words::{breach_text, stopped};

@@ -66,7 +66,7 @@ pub struct Breach {
 
 /// How a line stands.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Standing {
+pub enum IntentStatus {
     /// It holds for every packet that it speaks of.
     Held,
     /// It does not: at least one breach, at most one a demand, pair and family.
@@ -83,7 +83,7 @@ pub struct JudgedExpectation<'s> {
     /// The expectation.
     pub expectation: &'s Expectation,
     /// How it stands.
-    pub standing: Standing,
+    pub standing: IntentStatus,
 }
 
 /// A need and how it stands.
@@ -92,5 +92,5 @@ pub struct JudgedNeed<'s> {
     /// The need.
     pub need: &'s Need,
     /// How it stands: broken means that a part of it does not pass.
-    pub standing: Standing,
+    pub standing: IntentStatus,
 }

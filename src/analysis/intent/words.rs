@@ -4,8 +4,8 @@ use boundwalk_forwarding::{Network, Stop};
 use boundwalk_model::Family;
 
 use super::super::deciders::rule_name;
-use super::super::naming::ServiceLabels;
 use super::super::party::{Endpoint, party_name};
+use super::super::service_labels::ServiceLabels;
 use super::standing::{Breach, Demand, Link};
 
 /// A breach in one sentence without a full stop. `namings`: IPv4, then IPv6.

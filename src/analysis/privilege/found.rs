@@ -8,7 +8,7 @@ use boundwalk_model::{Family, Protocol, RouterId, SegmentId};
 use boundwalk_packet::Region;
 
 use super::super::deciders::{DecidedBy, where_it_stops};
-use super::super::intent::Standing;
+use super::super::intent::IntentStatus;
 use super::super::party::Endpoint;
 use super::measure::{Axis, Measure, Projection};
 use super::part::InterfacePair;
@@ -108,7 +108,7 @@ pub struct NeedUse {
     /// Its number.
     pub need: usize,
     /// How it stands.
-    pub standing: Standing,
+    pub standing: IntentStatus,
     /// Observed flows of it.
     pub observed: usize,
 }

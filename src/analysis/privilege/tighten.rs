@@ -7,11 +7,11 @@ use num_bigint::BigUint;
 use boundwalk_forwarding::Network;
 use boundwalk_load::{RuleField, services as read_services};
 use boundwalk_model::{
-    AddressSet, Family, RuleParty, RouterId, Rule, SegmentId, Site, ZoneId, show_interval,
+    AddressSet, Family, RouterId, Rule, RuleParty, SegmentId, Site, ZoneId, show_interval,
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::super::naming::ServiceLabels;
+use super::super::service_labels::ServiceLabels;
 use super::found::{Piece, RuleUse};
 use super::measure::{Projection, triples};
 use super::part::InterfacePair;

@@ -1,6 +1,6 @@
 //! What no probe can touch, and why.
 
-use crate::rules::{Effort, Judge, RuleReview, RuleSpace, Standing};
+use crate::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Family, RouterId};
 
@@ -88,7 +88,7 @@ pub(super) fn permitting(network: &Network<'_>, families: &[Family]) -> Vec<(Obl
         for &family in families {
             for rule in of_action(network, router, family, true) {
                 let standing = &review.rules[rule];
-                let idle = matches!(standing, Standing::Irrelevant | Standing::Dead(_));
+                let idle = matches!(standing, RuleStatus::Irrelevant | RuleStatus::Dead(_));
                 let permits = Obligation::Permits {
                     router,
                     rule,

@@ -7,7 +7,7 @@ use super::complexity::Complexity;
 use super::effort::Effort;
 use super::judge::Judge;
 use super::pairs::RulePairs;
-use super::review::{RuleReview, Standing, Without};
+use super::review::{RuleReview, RuleStatus, Without};
 use super::space::RuleSpace;
 
 /// The rules of one gateway, looked at.
@@ -86,19 +86,19 @@ impl<'n> GatewayReview<'n> {
         };
         for standing in &self.review.rules {
             let count = match standing {
-                Standing::Off => &mut tally.off,
-                Standing::Irrelevant => &mut tally.irrelevant,
-                Standing::Dead(dead) if dead.against.is_some() => &mut tally.dead,
-                Standing::Dead(_) => &mut tally.repeated,
-                Standing::Decides {
+                RuleStatus::Off => &mut tally.off,
+                RuleStatus::Irrelevant => &mut tally.irrelevant,
+                RuleStatus::Dead(dead) if dead.against.is_some() => &mut tally.dead,
+                RuleStatus::Dead(_) => &mut tally.repeated,
+                RuleStatus::Decides {
                     without: Without::Same { .. },
                     ..
                 } => &mut tally.redundant,
-                Standing::Decides {
+                RuleStatus::Decides {
                     without: Without::Changed(_),
                     ..
                 } => continue,
-                Standing::Decides { .. } | Standing::Unknown => &mut tally.unknown,
+                RuleStatus::Decides { .. } | RuleStatus::Unknown => &mut tally.unknown,
             };
             *count += 1;
         }

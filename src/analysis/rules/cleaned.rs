@@ -2,14 +2,14 @@
 
 use boundwalk_diagnostic::Spanned;
 use boundwalk_load::RuleField;
-use boundwalk_model::{AddressMatch, AddressSet, RuleParty, Rule, ServiceMatch};
+use boundwalk_model::{AddressMatch, AddressSet, Rule, RuleParty, ServiceMatch};
 use boundwalk_packet::Mask;
 
 use super::compare::{After, Comparison};
 use super::judge::Judge;
 use super::pairs::{denies_the_rest, is_backstop};
 use super::redundant::Use;
-use super::review::{RuleReview, Standing, Without};
+use super::review::{RuleReview, RuleStatus, Without};
 
 /// Why a rule that could go stays.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -100,18 +100,18 @@ impl Cleaned {
 }
 
 /// Whether a rule may go: `None` for one that is needed or off, true for a dead one, false for a redundant one.
-fn candidate(rule: &Rule, standing: &Standing) -> Option<Result<bool, Kept>> {
+fn candidate(rule: &Rule, standing: &RuleStatus) -> Option<Result<bool, Kept>> {
     let counted = rule.hits.is_some_and(|hits| hits > 0);
     match standing {
-        Standing::Dead(_) if counted => Some(Err(Kept::Counted)),
-        Standing::Dead(dead) if dead.against.is_some() || !dead.judged => {
+        RuleStatus::Dead(_) if counted => Some(Err(Kept::Counted)),
+        RuleStatus::Dead(dead) if dead.against.is_some() || !dead.judged => {
             Some(Err(Kept::Contradicted))
         }
-        Standing::Dead(_) if denies_the_rest(rule) => Some(Err(Kept::Default)),
-        Standing::Dead(_) => Some(Ok(true)),
-        Standing::Irrelevant if counted => Some(Err(Kept::Counted)),
-        Standing::Irrelevant => Some(Err(Kept::Irrelevant)),
-        Standing::Decides {
+        RuleStatus::Dead(_) if denies_the_rest(rule) => Some(Err(Kept::Default)),
+        RuleStatus::Dead(_) => Some(Ok(true)),
+        RuleStatus::Irrelevant if counted => Some(Err(Kept::Counted)),
+        RuleStatus::Irrelevant => Some(Err(Kept::Irrelevant)),
+        RuleStatus::Decides {
             without: Without::Same { by },
             ..
         } => Some(match rule.log {

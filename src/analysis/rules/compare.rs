@@ -5,7 +5,7 @@ use boundwalk_packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting}
 
 use super::effort::Effort;
 use super::packet::RulePacket;
-use super::reader::Reader;
+use super::rule_boxes::Reader;
 use super::space::{Owner, RuleSpace};
 
 /// A rule of the second list.

@@ -10,7 +10,7 @@ use super::redundant::Use;
 
 /// What a rule does.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Standing {
+pub enum RuleStatus {
     /// Nothing: it is disabled, or has expired.
     Off,
     /// Nothing: no packet that it names can arrive at this gateway and leave it so that the rules see it.
@@ -48,7 +48,7 @@ pub struct RuleReview {
     /// The gateway.
     pub router: RouterId,
     /// By rule number.
-    pub rules: Vec<Standing>,
+    pub rules: Vec<RuleStatus>,
     /// Rules that can all go at once without changing what is done with any packet, ascending: those that are dead,
     /// irrelevant or off, and as many of the others as were found. None of those that stay can go then.
     pub together: Vec<usize>,
@@ -158,21 +158,26 @@ fn removable<'a>(
     gone
 }
 
-fn standing(judge: &Judge<'_, '_>, rule: usize, life: Option<Life>, used: Option<Use>) -> Standing {
+fn standing(
+    judge: &Judge<'_, '_>,
+    rule: usize,
+    life: Option<Life>,
+    used: Option<Use>,
+) -> RuleStatus {
     let space = judge.space;
     let decides = |point: &Point| space.packet(point);
     match life {
-        None if !space.filter.rules[rule].active(space.network.today) => Standing::Off,
-        None => Standing::Irrelevant,
-        Some(Life::Unknown) => Standing::Unknown,
+        None if !space.filter.rules[rule].active(space.network.today) => RuleStatus::Off,
+        None => RuleStatus::Irrelevant,
+        Some(Life::Unknown) => RuleStatus::Unknown,
         Some(Life::Covered(by)) => {
             let dead = judge.dead(rule, &by);
             match dead.by.is_empty() {
-                true => Standing::Irrelevant,
-                false => Standing::Dead(dead),
+                true => RuleStatus::Irrelevant,
+                false => RuleStatus::Dead(dead),
             }
         }
-        Some(Life::Decides(point)) => Standing::Decides {
+        Some(Life::Decides(point)) => RuleStatus::Decides {
             witness: decides(&point),
             without: match used {
                 Some(Use::Needed(point)) => Without::Changed(decides(&point)),

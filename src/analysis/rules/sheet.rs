@@ -1,6 +1,6 @@
 //! One rule: what it decides, who hides it, what it hides, and which pairs of segments it opens.
 
-use crate::{By, Cell, Matrix, Endpoint, Question, Reading};
+use crate::{By, Cell, Endpoint, Matrix, Question, Reading};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
@@ -9,7 +9,7 @@ use super::book::GatewayReview;
 use super::effort::Effort;
 use super::judge::Judge;
 use super::pairs::{Rank, RulePair};
-use super::review::Standing;
+use super::review::RuleStatus;
 use super::shares::Shares;
 
 /// Later rules that are looked at for what a rule takes of them.
@@ -93,7 +93,7 @@ fn hides(judge: &Judge<'_, '_>, book: &GatewayReview<'_>, rule: usize) -> (Vec<H
             hidden.push(Hidden {
                 rule: other,
                 permille,
-                dead: matches!(book.review.rules[other], Standing::Dead(_)),
+                dead: matches!(book.review.rules[other], RuleStatus::Dead(_)),
             });
         }
     }

@@ -15,10 +15,10 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Filter, RouterId};
 use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
-use super::grounds::PacketUniverse;
-use super::holes::holes;
 use super::packet::RulePacket;
-use super::reader::Reader;
+use super::rule_boxes::Reader;
+use super::translated_away::holes;
+use super::universe::PacketUniverse;
 
 /// What a box of the space stands for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant};
 
 use boundwalk_analysis::{By, Bypass, Matrix, ServiceLabels, Verdict, bypasses, isolations};
-use boundwalk_checks::{Baseline, Standing};
+use boundwalk_checks::{Baseline, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Span};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, SegmentId};
@@ -80,7 +80,7 @@ impl Data {
             open: self.findings.clone(),
             accepted: Vec::new(),
         };
-        let standing = Standing::new(judged, Some(&Baseline::of(&before.findings)));
+        let standing = JudgedFindings::new(judged, Some(&Baseline::of(&before.findings)));
         let took = self.took.as_millis();
         format!("saved {} ({took} ms): {}", self.time, counts(&standing))
     }

@@ -13,7 +13,7 @@ use super::fabric::{
     PortName, Tagging, WiredInterface,
 };
 use super::lags::{Cable, Plug, cables, spares, standing};
-use super::seats;
+use super::attach_points;
 use super::vlan_segments::VlanSegments;
 
 impl Fabric {
@@ -30,7 +30,7 @@ impl Fabric {
         build.fabric.vlan_segments = VlanSegments::new(site, &build.fabric);
         build.join_assumed(site);
         let mut fabric = build.fabric;
-        seats::settle(site, &mut fabric);
+        attach_points::settle(site, &mut fabric);
         fabric
     }
 }

@@ -4,6 +4,7 @@
 //! addresses narrow in practice what is delivered where, but not reliably. [`frame`] holds what a single port
 //! does.
 
+mod attach_points;
 mod build;
 mod fabric;
 mod flood;
@@ -11,7 +12,6 @@ pub mod frame;
 mod lags;
 mod parts;
 mod queries;
-mod seats;
 mod steps;
 mod vlan_segments;
 mod wiring;

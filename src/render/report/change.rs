@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::super::change::{
     ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse,
 };
-use super::super::key::Key;
+use super::super::legend::Key;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
 use super::change_heat::heat;

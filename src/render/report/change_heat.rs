@@ -5,7 +5,7 @@ use std::fmt::Write;
 use rustc_hash::FxHashMap;
 
 use super::super::change::{ChangeShown, Course, Stance};
-use super::super::key::Key;
+use super::super::legend::Key;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
 use super::MOST_SEGMENTS;

@@ -8,7 +8,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::super::key::{Key, Sign, cell_text, sign, whole};
+use super::super::legend::{Key, Sign, cell_text, sign, whole};
 use super::super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::super::shape::{Pair, Sheet, Side};
 use super::super::svg::{heat_class, xml};

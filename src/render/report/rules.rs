@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use boundwalk_analysis::rules::{GatewayReview, Standing};
+use boundwalk_analysis::rules::{GatewayReview, RuleStatus};
 use boundwalk_diagnostic::{Check, Finding, Severity};
 
 use super::super::privilege::{excess_text, needs_text};
@@ -195,21 +195,21 @@ fn rule(
     shown: &ReportShown<'_>,
     book: &GatewayReview<'_>,
     number: usize,
-    standing: &Standing,
+    standing: &RuleStatus,
 ) {
     let rule = &book.rules[number];
     let decides = match standing {
-        Standing::Off => "disabled or expired".to_owned(),
-        Standing::Irrelevant => "no packet can match it here".to_owned(),
-        Standing::Dead(dead) => {
+        RuleStatus::Off => "disabled or expired".to_owned(),
+        RuleStatus::Irrelevant => "no packet can match it here".to_owned(),
+        RuleStatus::Dead(dead) => {
             let names = dead
                 .by
                 .iter()
                 .map(|&other| format!("{} \"{}\"", other + 1, book.rules[other].name.value));
             format!("covered by {}", names.collect::<Vec<_>>().join(", "))
         }
-        Standing::Decides { witness, .. } => witness.packet.to_string(),
-        Standing::Unknown => "a limit was met".to_owned(),
+        RuleStatus::Decides { witness, .. } => witness.packet.to_string(),
+        RuleStatus::Unknown => "a limit was met".to_owned(),
     };
     let own = shown.rules.of_rule(book, number).map(|one| one.check.name);
     let own: Vec<&str> = own.collect();

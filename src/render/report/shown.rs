@@ -1,13 +1,13 @@
 //! What a report shows.
 
 use boundwalk_analysis::{Bypasses, Cabling, ServiceLabels};
-use boundwalk_checks::Standing;
+use boundwalk_checks::JudgedFindings;
 use boundwalk_diagnostic::{Problem, Sources};
 use boundwalk_forwarding::Network;
 
 use super::super::expectations::IntentShown;
 use super::super::isolation::Isolated;
-use super::super::key::Key;
+use super::super::legend::Key;
 use super::super::ports_cells::Worksheets;
 use super::super::privilege::PrivilegeShown;
 use super::super::rules::RulesShown;
@@ -22,7 +22,7 @@ pub struct ReportShown<'a> {
     /// Problems that did not keep the site from loading.
     pub problems: &'a [Problem],
     /// Findings.
-    pub standing: &'a Standing<'a>,
+    pub standing: &'a JudgedFindings<'a>,
     /// One line that sums them up.
     pub summary: &'a str,
     /// The day of the report.

@@ -3,7 +3,7 @@
 use boundwalk_analysis::{Map, MapNode};
 use boundwalk_model::{Forwards, SegmentId, Site, ZoneId};
 
-use super::super::key::{Sign, sign};
+use super::super::legend::{Sign, sign};
 use super::super::shape::Sheet;
 use super::pen::{Drawing, LINE, PAD, Sample, cut, span};
 

@@ -1,6 +1,6 @@
 //! Who can reach what, as a heat map with a code in each cell.
 
-use super::super::key::{Key, Sign, sign, whole};
+use super::super::legend::{Key, Sign, sign, whole};
 use super::super::matrix::{fixed_codes, used_signs};
 use super::super::shape::{Sheet, Side};
 use super::card::broken;

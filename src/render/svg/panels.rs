@@ -3,7 +3,7 @@
 use boundwalk_analysis::Cabling;
 use boundwalk_model::{Site, SwitchId};
 
-use super::super::front::{Cell, Front, ONE_ROW};
+use super::super::front_panel::{Cell, Front, ONE_ROW};
 use super::super::text::{clean, width};
 use super::card::broken;
 use super::pen::{Drawing, LINE, PAD, Sample, cut, span};

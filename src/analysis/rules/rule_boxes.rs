@@ -2,11 +2,11 @@
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_model::{Family, RuleParty, Rule, Service};
+use boundwalk_model::{Family, Rule, RuleParty, Service};
 use boundwalk_packet::{IntervalSet, PacketBox};
 
-use super::grounds::PacketUniverse;
 use super::ranks::Known;
+use super::universe::PacketUniverse;
 
 /// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
 /// worked out once.

@@ -4,7 +4,7 @@ use boundwalk_forwarding::{TranslationPlan, Written};
 use boundwalk_model::Family;
 use boundwalk_packet::{Field, IntervalSet, PacketBox, PacketSet};
 
-use super::grounds::PacketUniverse;
+use super::universe::PacketUniverse;
 
 /// Boxes from which on the holes are given up.
 const MOST_BOXES: usize = 2_000;

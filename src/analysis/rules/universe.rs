@@ -4,7 +4,7 @@ use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::{Device, FilterPlan, Network, Written};
 use boundwalk_model::{
-    Family, Filter, ICMP, ICMPV6, RuleParty, Router, RouterId, SourceCheck, TCP, UDP,
+    Family, Filter, ICMP, ICMPV6, Router, RouterId, RuleParty, SourceCheck, TCP, UDP,
 };
 use boundwalk_packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
