@@ -4,7 +4,8 @@
 //! experiment; `tests/kernel_lab.rs` repeats them.
 
 use boundwalk::analysis::{
-    Bypass, Closing, Direction, Met, Setting, Verdict, bypasses, closing, isolation, origin_name,
+    Bypass, Closing, Counterpart, Direction, Setting, Verdict, bypasses, closing, isolation,
+    origin_name,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
@@ -263,9 +264,9 @@ fn a_gateway_that_is_heard_one_way_ends_isolation_by_design() {
     else {
         panic!("the gateway reaches it, and its rules deny everything");
     };
-    let met: Vec<(Direction, Met)> = contacts
+    let met: Vec<(Direction, Counterpart)> = contacts
         .iter()
         .map(|contact| (contact.direction, contact.met))
         .collect();
-    assert_eq!(met, [(Direction::Into, Met::Router(RouterId(0)))]);
+    assert_eq!(met, [(Direction::Into, Counterpart::Router(RouterId(0)))]);
 }

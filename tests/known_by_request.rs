@@ -4,7 +4,7 @@
 //! reception, and RFC 4861 section 7.2.3: whoever is asked notes where the asker is.
 
 use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
-use boundwalk::analysis::probes::{Unforeseen, foresee};
+use boundwalk::analysis::probes::{Unpredictable, predict};
 use boundwalk::analysis::{By, Endpoint, Extent, Matrix, Question, path, path_via};
 use boundwalk::forwarding::{DeviceIndex, Doubt, Network, Outcome, Packet, Sender, Stop, trace};
 use boundwalk::load::load_text;
@@ -142,8 +142,8 @@ fn a_test_plan_does_not_foresee_it() {
     let site = site("");
     let network = Network::new(&site, TODAY);
     for packet in packets() {
-        let foreseen = foresee(&network, None, &packet);
-        assert_eq!(foreseen.err(), Some(Unforeseen::DependsOnRequest));
+        let predicted = predict(&network, None, &packet);
+        assert_eq!(predicted.err(), Some(Unpredictable::DependsOnRequest));
     }
 }
 

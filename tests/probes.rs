@@ -173,10 +173,10 @@ fn each_expectation_holds_in_the_simulator_on_random_sites() {
                 if let Some(wrong) = wrong(&simulator, &site, probe) {
                     panic!("seed {seed}: {wrong}");
                 }
-                *counts.entry(probe.foreseen.expect).or_default() += 1;
-                let seen = probe.foreseen.arrives_as;
+                *counts.entry(probe.predicted.expect).or_default() += 1;
+                let seen = probe.predicted.arrives_as;
                 translated += usize::from(seen.is_some_and(|seen| seen != probe.packet));
-                from_hosts += usize::from(matches!(probe.foreseen.sender, Sender::Host(_)));
+                from_hosts += usize::from(matches!(probe.predicted.sender, Sender::Host(_)));
             }
         }
     }
@@ -299,7 +299,7 @@ fn plans_repeat_and_hold_no_probe_too_many() {
         let stands: Vec<SegmentId> = plan
             .probes
             .iter()
-            .map(|probe| probe.foreseen.stand)
+            .map(|probe| probe.predicted.stand)
             .collect();
         let mut places = stands.clone();
         places.dedup();
@@ -328,7 +328,7 @@ fn limits_leave_only_what_was_asked_for() {
     assert!(
         from.probes
             .iter()
-            .all(|probe| probe.foreseen.stand == office)
+            .all(|probe| probe.predicted.stand == office)
     );
     let to = plan_probes(
         &network,
@@ -367,9 +367,9 @@ fn filled(site: &Site, network: &Network<'_>, plan: &ProbePlan) -> Vec<ResultRow
     assert_eq!(blank.len(), plan.probes.len());
     let rows = blank.into_iter().zip(&plan.probes).map(|(row, probe)| {
         assert_eq!(row.result, None);
-        assert_eq!(row.expect, probe.foreseen.expect.word());
+        assert_eq!(row.expect, probe.predicted.expect.word());
         ResultRow {
-            result: Some(as_expected(probe.foreseen.expect)),
+            result: Some(as_expected(probe.predicted.expect)),
             ..row
         }
     });
@@ -394,7 +394,7 @@ fn results_as_expected_verify_and_each_flipped_one_alone_differs() {
         assert_eq!(good, plan.probes.len(), "seed {seed}: {verified:#?}");
         for (at, probe) in plan.probes.iter().enumerate().take(12) {
             let mut changed = rows.clone();
-            let (result, wanted) = match probe.foreseen.expect.arrives() {
+            let (result, wanted) = match probe.predicted.expect.arrives() {
                 true => (Observed::Nothing, Difference::Nothing),
                 false => (Observed::Arrived, Difference::Arrived),
             };

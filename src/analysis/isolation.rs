@@ -32,7 +32,7 @@ impl Direction {
 
 /// What frames of a segment meet, or what sends frames into it.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Met {
+pub enum Counterpart {
     /// Devices of another segment.
     Segment(SegmentId),
     /// A gateway or router.
@@ -51,7 +51,7 @@ pub struct Contact {
     /// Which way.
     pub direction: Direction,
     /// What is met.
-    pub met: Met,
+    pub met: Counterpart,
     /// The way of the frame.
     pub way: FrameWay,
 }
@@ -414,22 +414,24 @@ pub(super) fn isolated_floods(
 }
 
 /// What ends isolation among the things that frames of a segment reach.
-fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Option<Met> {
+fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Option<Counterpart> {
     let Some(foot) = taken.foot else {
         if let Some(group) = fabric.unclaimed_at(taken.socket) {
-            return Some(Met::Unclaimed(group));
+            return Some(Counterpart::Unclaimed(group));
         }
         let mut claimed = fabric.claimed(taken.socket).iter();
         let other = claimed.find(|&&other| other != segment);
-        return other.copied().map(Met::Segment);
+        return other.copied().map(Counterpart::Segment);
     };
     let foot = fabric.foot(foot);
     match foot.of {
-        InterfaceOf::Router(router, _) => Some(Met::Router(router)),
-        InterfaceOf::Host(host, _) if routes(site, host) => Some(Met::Forwarder(host)),
-        InterfaceOf::Host(..) if foot.segment != segment => Some(Met::Segment(foot.segment)),
+        InterfaceOf::Router(router, _) => Some(Counterpart::Router(router)),
+        InterfaceOf::Host(host, _) if routes(site, host) => Some(Counterpart::Forwarder(host)),
+        InterfaceOf::Host(..) if foot.segment != segment => {
+            Some(Counterpart::Segment(foot.segment))
+        }
         InterfaceOf::Host(host, _) => {
-            has_other_home(site, host, segment).then_some(Met::Home(host))
+            has_other_home(site, host, segment).then_some(Counterpart::Home(host))
         }
     }
 }
@@ -459,7 +461,7 @@ fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
 }
 
 /// Who sent what came in.
-fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
+fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Counterpart {
     let other = |socket| {
         let mut claimed = fabric.claimed(socket).iter();
         let other = claimed.find(|&&there| there != segment);
@@ -467,14 +469,14 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Met {
     };
     match start {
         Start::WiredInterface(foot) => match fabric.foot(foot).of {
-            InterfaceOf::Router(router, _) => Met::Router(router),
-            InterfaceOf::Host(..) => Met::Segment(fabric.foot(foot).segment),
+            InterfaceOf::Router(router, _) => Counterpart::Router(router),
+            InterfaceOf::Host(..) => Counterpart::Segment(fabric.foot(foot).segment),
         },
         Start::AttachPoint(socket, _) => match fabric.unclaimed_at(socket) {
-            Some(group) => Met::Unclaimed(group),
-            None => Met::Segment(other(socket)),
+            Some(group) => Counterpart::Unclaimed(group),
+            None => Counterpart::Segment(other(socket)),
         },
-        Start::Inside(..) => Met::Segment(segment),
+        Start::Inside(..) => Counterpart::Segment(segment),
     }
 }
 

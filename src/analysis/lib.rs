@@ -2,7 +2,7 @@
 //!
 //! [`Matrix`] and [`rows()`]: who can reach what. [`flows()`]: what exactly passes between two parties and which
 //! rules let it. [`path()`]: one packet, hop by hop. [`Worksheet`] and [`differences()`]: what each port is set to,
-//! and cables whose ends do not agree. [`Outline`]: how the site hangs together, to be drawn. Nothing here prints.
+//! and cables whose ends do not agree. [`TopologyTree`]: how the site hangs together, to be drawn. Nothing here prints.
 
 mod amount;
 mod bypass;
@@ -61,7 +61,7 @@ pub use distance::{Distance, EFFORT, distance};
 pub use families::Families;
 pub use fault::{Fault, Form, Forwarding};
 pub use flows::{Crossed, PermittedFlow, flows};
-pub use isolation::{Contact, Direction, Met, Opening, Verdict, isolation, isolations};
+pub use isolation::{Contact, Counterpart, Direction, Opening, Verdict, isolation, isolations};
 pub use joined::{Joined, joined};
 pub use legs::Leg;
 pub use link_mismatch::{Difference, LinkMismatch, differences};
@@ -75,7 +75,7 @@ pub use party::{
 pub use path::{Fate, PathError, PathResult, path, path_via};
 pub use service_labels::ServiceLabels;
 pub use setting::{PortKey, Setting, end_key, end_name, link_name, numbered_vlan, vlan_name};
-pub use topology_tree::{Outline, Seated, ThingId, TreeEdge, TreeNode, VlanRow};
+pub use topology_tree::{Seated, ThingId, TopologyTree, TreeEdge, TreeNode, VlanRow};
 pub use vlan_names::{numbered_vlan_at, segment_name_at, segments_at};
 pub use wasted::{Wasted, wasted};
 pub use ways::{Around, Handover, Way};

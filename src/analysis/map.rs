@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, ZoneId};
 
 use super::cabling::{CableEnd, Cabling, Equipment};
-use super::topology_tree::{Outline, ThingId, TreeEdge};
+use super::topology_tree::{ThingId, TopologyTree, TreeEdge};
 
 /// Something on a map.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -86,20 +86,26 @@ impl<'s> Map<'s> {
     /// Devices and cables: gateways, routers, switches, hosts; segments only where they lead out or where no switch
     /// carries them. Hosts that no cable leads to are left out, unless their segment is on the map. O(cables + interfaces).
     pub fn physical(site: &'s Site, cabling: &Cabling<'s>) -> Self {
-        let outline = Outline::new(site, cabling);
+        let topology_tree = TopologyTree::new(site, cabling);
         let mut map = Self::default();
         let mut known = FxHashMap::default();
         let outside = site
             .segment_ids()
             .filter(|&id| site.segment(id).external)
             .map(MapNode::Segment);
-        let things = outline.limbs.iter().map(|limb| MapNode::from(limb.thing));
+        let things = topology_tree
+            .limbs
+            .iter()
+            .map(|limb| MapNode::from(limb.thing));
         for node in outside.chain(things) {
             map.number(&mut known, node);
         }
         map.outward(site, &mut known);
-        let own = outline.limbs.iter().filter_map(|limb| limb.joint.as_ref());
-        for joint in own.chain(&outline.extra) {
+        let own = topology_tree
+            .limbs
+            .iter()
+            .filter_map(|limb| limb.joint.as_ref());
+        for joint in own.chain(&topology_tree.extra) {
             map.join(cabling, &mut known, joint);
         }
         map.hosts(site, cabling, &mut known);

@@ -42,7 +42,7 @@ pub struct TreeNode<'s> {
     pub thing: ThingId,
     /// How it hangs on what is above it; `None` for a root.
     pub joint: Option<TreeEdge<'s>>,
-    /// Limbs below, by number in [`Outline::limbs`].
+    /// Limbs below, by number in [`TopologyTree::limbs`].
     pub below: Vec<usize>,
 }
 
@@ -72,7 +72,7 @@ pub struct VlanRow<'s> {
 
 /// A site as a tree.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub struct Outline<'s> {
+pub struct TopologyTree<'s> {
     /// All things, each once.
     pub limbs: Vec<TreeNode<'s>>,
     /// Numbers of those that hang on nothing.
@@ -87,21 +87,21 @@ pub struct Outline<'s> {
     pub loose: Vec<Vec<HostId>>,
 }
 
-impl<'s> Outline<'s> {
+impl<'s> TopologyTree<'s> {
     /// The tree of a site. O(ports x VLANs + cables + interfaces).
     pub fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
-        let mut outline = Self {
+        let mut topology_tree = Self {
             at_router: vec![Vec::new(); site.routers.len()],
             loose: vec![Vec::new(); site.segments.len()],
             ..Self::default()
         };
-        outline.grow(site, &Joints::new(site, cabling));
+        topology_tree.grow(site, &Joints::new(site, cabling));
         for number in 0..site.switches.len() {
             let rows = rows(site, cabling.fabric, SwitchId(number));
-            outline.rows.push(rows);
+            topology_tree.rows.push(rows);
         }
-        outline.seat(site, cabling);
-        outline
+        topology_tree.seat(site, cabling);
+        topology_tree
     }
 
     /// Whether a thing is in the tree.
@@ -382,21 +382,25 @@ mod tests {
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);
-        let outline = Outline::new(&site, &Cabling::new(&site, &fabric));
-        let roots = outline.roots.iter();
-        let text: Vec<String> = roots.map(|&root| shown(&site, &outline, root)).collect();
-        (text.join(" "), outline.extra.len())
+        let topology_tree = TopologyTree::new(&site, &Cabling::new(&site, &fabric));
+        let roots = topology_tree.roots.iter();
+        let text: Vec<String> = roots
+            .map(|&root| shown(&site, &topology_tree, root))
+            .collect();
+        (text.join(" "), topology_tree.extra.len())
     }
 
-    fn shown(site: &Site, outline: &Outline<'_>, limb: usize) -> String {
-        let limb = &outline.limbs[limb];
+    fn shown(site: &Site, topology_tree: &TopologyTree<'_>, limb: usize) -> String {
+        let limb = &topology_tree.limbs[limb];
         let name = match limb.thing {
             ThingId::Router(id) => &site.router(id).name.value,
             ThingId::Switch(id) => &site.switches[id.0].name.value,
             ThingId::Segment(id) => &site.segment(id).name.value,
         };
         let below = limb.below.iter();
-        let below: Vec<String> = below.map(|&limb| shown(site, outline, limb)).collect();
+        let below: Vec<String> = below
+            .map(|&limb| shown(site, topology_tree, limb))
+            .collect();
         match below.is_empty() {
             true => name.clone(),
             false => format!("{name}({})", below.join(" ")),
@@ -455,14 +459,14 @@ mod tests {
         let problems: Vec<_> = loaded.problems.iter().map(|found| &found.message).collect();
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);
-        let outline = Outline::new(&site, &Cabling::new(&site, &fabric));
-        let [none, ten] = outline.rows[0].as_slice() else {
-            panic!("two rows: {:?}", outline.rows);
+        let topology_tree = TopologyTree::new(&site, &Cabling::new(&site, &fabric));
+        let [none, ten] = topology_tree.rows[0].as_slice() else {
+            panic!("two rows: {:?}", topology_tree.rows);
         };
         let hosts = |row: &VlanRow<'_>| row.hosts.iter().map(|at| at.host.0).collect::<Vec<_>>();
         assert_eq!((none.vlan, hosts(none)), (None, vec![1]));
         assert_eq!((ten.vlan, hosts(ten)), (VlanId::new(10), vec![0]));
         assert_eq!((ten.access, ten.open), (3, 2));
-        assert_eq!(outline.loose, [vec![HostId(2)], vec![]]);
+        assert_eq!(topology_tree.loose, [vec![HostId(2)], vec![]]);
     }
 }

@@ -5,7 +5,7 @@ use boundwalk_model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::measured::of_permit;
-use super::permit::{Met, Permit};
+use super::permit::{Permit, ReachedSegment};
 use super::permits::{as_list, names_all};
 use super::report::{Report, found};
 use super::view::View;
@@ -60,7 +60,7 @@ fn help(names: &[&str]) -> String {
     format!("write {} instead of the address", as_list(names))
 }
 
-fn speaks_six(view: &View<'_>, places: &[Met]) -> bool {
+fn speaks_six(view: &View<'_>, places: &[ReachedSegment]) -> bool {
     let plan = view.network.plan(Family::V6);
     places
         .iter()

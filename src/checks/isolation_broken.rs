@@ -1,6 +1,6 @@
 //! A segment that claims to be isolated and is not.
 
-use boundwalk_analysis::{Met, Opening, Verdict, isolations, origin_name};
+use boundwalk_analysis::{Counterpart, Opening, Verdict, isolations, origin_name};
 use boundwalk_diagnostic::{Check, Magnitude, Severity, Span};
 use boundwalk_forwarding::Origin;
 use boundwalk_model::SegmentId;
@@ -72,19 +72,19 @@ fn measured(verdict: &Verdict) -> Magnitude {
     measure
 }
 
-fn met(view: &View<'_>, met: Met) -> String {
+fn met(view: &View<'_>, met: Counterpart) -> String {
     let site = view.site;
     match met {
-        Met::Home(host) => {
+        Counterpart::Home(host) => {
             let name = &site.host(host).name.value;
             format!("{name}, which is on another segment as well")
         }
-        Met::Unclaimed(group) => {
+        Counterpart::Unclaimed(group) => {
             origin_name(site, &view.network.fabric, Origin::Unclaimed(group)).into_owned()
         }
-        Met::Segment(segment) => format!("devices of {}", site.segment(segment).name.value),
-        Met::Router(router) => site.router(router).name.value.clone(),
-        Met::Forwarder(host) => site.host(host).name.value.clone(),
+        Counterpart::Segment(segment) => format!("devices of {}", site.segment(segment).name.value),
+        Counterpart::Router(router) => site.router(router).name.value.clone(),
+        Counterpart::Forwarder(host) => site.host(host).name.value.clone(),
     }
 }
 

@@ -6,7 +6,7 @@ use super::reviewed::Reviewed;
 
 /// A segment whose packets a gateway takes from, or hands out to, one of its interfaces.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Met {
+pub(super) struct ReachedSegment {
     /// The interface, by number.
     pub(super) interface: usize,
     pub(super) segment: SegmentId,
@@ -21,9 +21,9 @@ pub(super) struct Permit<'v> {
     pub(super) rule: &'v Rule,
     /// Where its packets may come from: at the interfaces that `from` names, or at all, those that have addresses in
     /// `source`.
-    pub(super) senders: Vec<Met>,
+    pub(super) senders: Vec<ReachedSegment>,
     /// Where they may go to, by `to` and `destination`.
-    pub(super) targets: Vec<Met>,
+    pub(super) targets: Vec<ReachedSegment>,
 }
 
 impl Permit<'_> {

@@ -3,7 +3,7 @@
 use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_model::{Action, AddressMatch, Family, RuleParty, SegmentId, Site, Zone};
 
-use super::permit::{Met, Permit};
+use super::permit::{Permit, ReachedSegment};
 use super::reviewed::Reviewed;
 use super::view::View;
 
@@ -44,10 +44,10 @@ fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
 }
 
 /// Every segment that a gateway has an interface on, and those that its routes lead to.
-fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<Met> {
+fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
     let interfaces = gateway.router.interfaces.iter().enumerate();
-    let mut all: Vec<Met> = interfaces
-        .map(|(interface, own)| Met {
+    let mut all: Vec<ReachedSegment> = interfaces
+        .map(|(interface, own)| ReachedSegment {
             interface,
             segment: own.segment,
             behind: false,
@@ -63,7 +63,7 @@ fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<Met> {
             let parts = routes.split_ways(&plan.segment(segment).cover).into_iter();
             let ways = parts.filter_map(|(hop, _, _)| hop.and_then(|hop| hop.interface()));
             for interface in ways {
-                let met = Met {
+                let met = ReachedSegment {
                     interface,
                     segment,
                     behind: true,
@@ -81,11 +81,11 @@ fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<Met> {
 fn meant(
     view: &View<'_>,
     gateway: Reviewed<'_>,
-    all: &[Met],
+    all: &[ReachedSegment],
     parties: Option<&[RuleParty]>,
     field: Option<&AddressMatch>,
-) -> Vec<Met> {
-    let named = |met: &&Met| {
+) -> Vec<ReachedSegment> {
+    let named = |met: &&ReachedSegment| {
         let segment = gateway.router.interfaces[met.interface].segment;
         let zone = view.site.segment(segment).zone;
         let meant = |party: &RuleParty| match *party {
@@ -95,7 +95,7 @@ fn meant(
         };
         parties.is_none_or(|parties| parties.iter().any(meant))
     };
-    let addressed = |met: &&Met| {
+    let addressed = |met: &&ReachedSegment| {
         field.is_none_or(|field| {
             Family::ALL.iter().any(|&family| {
                 let own = &view.network.plan(family).segment(met.segment).cover;
@@ -140,7 +140,7 @@ pub(super) fn names_all(
 }
 
 /// The segments of some places, each once.
-pub(super) fn segments(places: &[Met]) -> Vec<SegmentId> {
+pub(super) fn segments(places: &[ReachedSegment]) -> Vec<SegmentId> {
     let mut segments: Vec<SegmentId> = Vec::new();
     for met in places {
         if !segments.contains(&met.segment) {

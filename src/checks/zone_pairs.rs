@@ -6,7 +6,7 @@ use boundwalk_forwarding::FilterPlan;
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
-use super::permit::{Met, Permit};
+use super::permit::{Permit, ReachedSegment};
 use super::permits::zone_of;
 use super::view::View;
 
@@ -22,11 +22,11 @@ pub(super) fn zone_pairs(
 ) -> Vec<String> {
     let fields = Family::ALL.map(|family| Fields::new(view, permit, family));
     let mut pairs: Vec<String> = Vec::new();
-    let sends = |met: &&Met| {
+    let sends = |met: &&ReachedSegment| {
         let mut fields = fields.iter().flatten();
         fields.any(|fields| fields.sources.contains_key(&met.segment))
     };
-    let receives = |met: &&Met| {
+    let receives = |met: &&ReachedSegment| {
         let mut fields = fields.iter().flatten();
         fields.any(|fields| fields.destinations.contains_key(&met.segment))
     };
@@ -34,7 +34,7 @@ pub(super) fn zone_pairs(
     let senders = permit.senders.iter();
     let senders = senders.filter(sends);
     let targets = permit.targets.iter();
-    let targets: Vec<&Met> = targets.filter(receives).collect();
+    let targets: Vec<&ReachedSegment> = targets.filter(receives).collect();
     // In the order of the segments, whatever the family.
     for &from in senders {
         for &&to in &targets {
@@ -75,7 +75,7 @@ impl<'a> Fields<'a> {
         let filter = device.filter.as_ref()?;
         let own = filter.rules.binary_search(&permit.number).ok()?;
         let line = &filter.lines.lines()[own];
-        let within = |met: &[Met], field: &Option<IntervalSet>| {
+        let within = |met: &[ReachedSegment], field: &Option<IntervalSet>| {
             let sets = met.iter().map(|met| {
                 let addresses = &plan.segment(met.segment).addresses;
                 let set = match field {
@@ -99,7 +99,7 @@ impl<'a> Fields<'a> {
     }
 
     /// Whether earlier rules leave it anything between two segments.
-    fn decides(&self, from: Met, to: Met) -> bool {
+    fn decides(&self, from: ReachedSegment, to: ReachedSegment) -> bool {
         let (Some(source), Some(destination)) = (
             self.sources.get(&from.segment),
             self.destinations.get(&to.segment),

@@ -20,7 +20,7 @@ use boundwalk_render::{
 };
 
 use super::compute::matrices;
-use super::matrix::sheet_key;
+use super::matrix::sheet_legend;
 use super::notes::notes_text;
 use super::output::{Output, Progress};
 use super::revision::load_revision;
@@ -144,7 +144,7 @@ fn html(shown: &ChangeShown<'_>, after: &Network<'_>) -> String {
     let question = Question::all(By::Segment, Family::V4, false);
     let all = matrices(after, &Family::ALL, &question);
     let sheet = Sheet::new(after, &all, &Selection::default());
-    let (key, codes) = sheet_key(&sheet, &shown.namings[1]);
+    let (key, codes) = sheet_legend(&sheet, &shown.namings[1]);
     change_html(shown, (&sheet, &key, &codes))
 }
 

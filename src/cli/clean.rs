@@ -178,7 +178,7 @@ pub(super) fn written(
     for file in files.iter().filter(|_| !json) {
         output.print(&format!(
             "\nwritten: {}\n",
-            boundwalk_render::clean(&file.name)
+            boundwalk_render::escape_control(&file.name)
         ))?;
     }
     Ok(Verdict::Clean)

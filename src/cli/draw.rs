@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::{
-    By, Bypasses, Cabling, Endpoint, Equipment, Map, Matrix, Outline, Question, Setting, find_party,
+    By, Bypasses, Cabling, Endpoint, Equipment, Map, Matrix, Question, Setting, TopologyTree,
+    find_party,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Origin};
@@ -17,7 +18,7 @@ use boundwalk_render::{
 };
 
 use super::compute::{matrices, namings};
-use super::matrix::sheet_key;
+use super::matrix::sheet_legend;
 use super::output::Output;
 use super::path::{Asked, walk};
 use super::site::{Opened, SiteArguments, did_you_mean, open};
@@ -139,7 +140,7 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
     let cabling = Cabling::new(site, &fabric);
     let mut parts = Vec::new();
     if let What::Site | What::All = what {
-        parts.push(outline_text(site, &Outline::new(site, &cabling), pen));
+        parts.push(outline_text(site, &TopologyTree::new(site, &cabling), pen));
     }
     if let What::Panels | What::All = what
         && !site.switches.is_empty()
@@ -203,13 +204,13 @@ fn heat(network: &Network<'_>, by: ByArgument) -> String {
         ByArgument::Segment => By::Segment,
     };
     let (sheet, _) = sheet_of(network, by, true);
-    let (key, codes) = sheet_key(&sheet, &namings(network, &Family::ALL));
+    let (key, codes) = sheet_legend(&sheet, &namings(network, &Family::ALL));
     matrix_svg(&sheet, &key, &codes, true)
 }
 
 fn zones(network: &Network<'_>) -> String {
     let (sheet, _) = sheet_of(network, By::Zone, false);
-    let (_, codes) = sheet_key(&sheet, &namings(network, &Family::ALL));
+    let (_, codes) = sheet_legend(&sheet, &namings(network, &Family::ALL));
     logical_svg(network.site, &sheet, &codes, true)
 }
 

@@ -51,7 +51,7 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
 
-use boundwalk_render::clean;
+use boundwalk_render::escape_control;
 
 use output::Colour;
 
@@ -172,10 +172,10 @@ fn refuse(error: &clap::Error) -> Verdict {
     // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
     // colour and with everything escaped. Help that nobody reads to the end is no failure.
     let plain = error.render().to_string();
-    let printed = match plain.lines().all(|line| clean(line) == line) {
+    let printed = match plain.lines().all(|line| escape_control(line) == line) {
         true => error.print(),
         false => {
-            let lines: Vec<String> = plain.lines().map(clean).collect();
+            let lines: Vec<String> = plain.lines().map(escape_control).collect();
             io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
         }
     };

@@ -12,7 +12,7 @@ use boundwalk_load::services;
 use boundwalk_model::{Family, Service, Site};
 use boundwalk_packet::ClassSet;
 use boundwalk_render::{
-    Key, PairFlows, Selection, Sheet, Side, TextStyle, flows_text, matrix_csv, matrix_json,
+    Legend, PairFlows, Selection, Sheet, Side, TextStyle, flows_text, matrix_csv, matrix_json,
     matrix_markdown, matrix_text,
 };
 
@@ -145,7 +145,7 @@ impl Shown<'_> {
             Format::Json => matrix_json(site, sources, self.sheet, self.namings, self.listed),
             Format::Csv => matrix_csv(site, sources, self.sheet, self.namings),
             Format::Markdown => {
-                let (key, codes) = sheet_key(self.sheet, self.namings);
+                let (key, codes) = sheet_legend(self.sheet, self.namings);
                 matrix_markdown(self.sheet, &key, &codes)
             }
             Format::Text => self.text(paint),
@@ -154,7 +154,7 @@ impl Shown<'_> {
 
     fn text(&self, paint: TextStyle) -> String {
         let (site, sources) = (&self.opened.site, &self.opened.sources);
-        let (key, codes) = sheet_key(self.sheet, self.namings);
+        let (key, codes) = sheet_legend(self.sheet, self.namings);
         let mut out = matrix_text(self.sheet, &key, &codes, paint);
         if self.grouped {
             let count = site.segments.len();
@@ -265,9 +265,12 @@ pub(super) fn service_classes(network: &Network<'_>, services: &[Service]) -> Op
     (!services.is_empty()).then(|| network.classes.of(&boxes))
 }
 
-pub(super) fn sheet_key(sheet: &Sheet, namings: &[ServiceLabels<'_>]) -> (Key, Vec<Vec<String>>) {
+pub(super) fn sheet_legend(
+    sheet: &Sheet,
+    namings: &[ServiceLabels<'_>],
+) -> (Legend, Vec<Vec<String>>) {
     let of = |family: Family| namings.iter().find(|naming| naming.plan().family == family);
-    Key::new(sheet, of(Family::V4), of(Family::V6))
+    Legend::new(sheet, of(Family::V4), of(Family::V6))
 }
 
 /// The flows of every pair shown, pair by pair; zones are opened into their segments.

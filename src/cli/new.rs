@@ -34,8 +34,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let quoted =
         shlex::try_quote(&shown).map_or_else(|_| shown.clone(), std::borrow::Cow::into_owned);
     let (shown, quoted) = (
-        boundwalk_render::plain(&shown),
-        boundwalk_render::plain(&quoted),
+        boundwalk_render::escape_invisible(&shown),
+        boundwalk_render::escape_invisible(&quoted),
     );
     match written {
         Ok(()) => {

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
-use boundwalk_render::{TextStyle, plain};
+use boundwalk_render::{TextStyle, escape_invisible};
 
 use super::verdict::Verdict;
 
@@ -117,7 +117,7 @@ impl Output {
     /// What the stream says.
     pub fn refuse(&mut self, message: &str) -> io::Result<()> {
         let word = self.error_paint().strong("error:");
-        self.complain(&format!("{word} {}\n", cut(&plain(message))))
+        self.complain(&format!("{word} {}\n", cut(&escape_invisible(message))))
     }
 
     /// The same, and that the command could not run.

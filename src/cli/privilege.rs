@@ -240,7 +240,7 @@ fn read_logs(site: &Site, arguments: &Arguments, output: &mut Output) -> io::Res
         };
         for bad in &log.first_malformed {
             let text = format!("{}:{}: {}\n", path.display(), bad.line, bad.what);
-            output.complain(&boundwalk_render::clean(text.trim_end()))?;
+            output.complain(&boundwalk_render::escape_control(text.trim_end()))?;
             output.complain("\n")?;
         }
         if log.flows.is_empty() {

@@ -23,7 +23,7 @@ use boundwalk_render::{
 
 use super::compute::{matrices, quiet_matrices};
 use super::isolation::{Found, answers};
-use super::matrix::{pair_flow, sheet_key};
+use super::matrix::{pair_flow, sheet_legend};
 use super::output::Output;
 use super::site::{Opened, SiteArguments, open_or, print_problems};
 use super::summary::{all_of, summary};
@@ -155,7 +155,7 @@ fn page<'n>(
     let site = network.site;
     let sources = opened.sources.without_folders();
     let (reach, judged) = rayon::join(|| Reach::new(network), || Judged::new(network, standing));
-    let (mut key, codes) = sheet_key(&reach.sheet, &reach.namings);
+    let (mut key, codes) = sheet_legend(&reach.sheet, &reach.namings);
     let zone_codes = key.more(
         &reach.zones,
         Some(&reach.namings[0]),

@@ -10,13 +10,13 @@ use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_render::{
-    ReviewShown, Selection, Sheet, clean, findings_text, matrix_text, problems_json, review_json,
-    review_markdown, standing_summary, standing_text, wrapped,
+    ReviewShown, Selection, Sheet, escape_control, findings_text, matrix_text, problems_json,
+    review_json, review_markdown, standing_summary, standing_text, wrapped,
 };
 
 use super::compute::{matrices, namings};
 use super::gate::{self, BaselineArguments};
-use super::matrix::sheet_key;
+use super::matrix::sheet_legend;
 use super::notes::notes_text;
 use super::output::Output;
 use super::site::{FamilyArguments, Opened, SiteArguments, open_or, print_problems};
@@ -140,7 +140,7 @@ fn with_matrix(
     match arguments.format {
         Format::Json => output.print(&review_json(&opened.site, shown, &sheet, &namings)),
         Format::Markdown => {
-            let (key, codes) = sheet_key(&sheet, &namings);
+            let (key, codes) = sheet_legend(&sheet, &namings);
             output.print(&review_markdown(shown, &sheet, &key, &codes))
         }
         Format::Text | Format::Sarif | Format::Junit => {
@@ -163,9 +163,12 @@ fn print_text(
     output: &mut Output,
 ) -> io::Result<()> {
     let paint = output.paint();
-    let (key, codes) = sheet_key(sheet, namings);
+    let (key, codes) = sheet_legend(sheet, namings);
     if !opened.site.name.is_empty() {
-        output.print(&format!("{}\n\n", paint.strong(&clean(&opened.site.name))))?;
+        output.print(&format!(
+            "{}\n\n",
+            paint.strong(&escape_control(&opened.site.name))
+        ))?;
     }
     output.print(&matrix_text(sheet, &key, &codes, paint))?;
     output.print(&notes_text(&sheet.notes, paint))?;

@@ -5,10 +5,12 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use boundwalk_analysis::probes::{Judgement, Unforeseen, Verified, unforeseen_text, verify};
+use boundwalk_analysis::probes::{Judgement, Unpredictable, Verified, unforeseen_text, verify};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
-use boundwalk_render::{VerifiedShown, clean, verified_json, verified_markdown, verified_text};
+use boundwalk_render::{
+    VerifiedShown, escape_control, verified_json, verified_markdown, verified_text,
+};
 
 use super::output::Output;
 use super::site::{SiteArguments, open};
@@ -103,7 +105,9 @@ fn impossible(verified: &Verified<'_>) -> Vec<RowFault> {
     let rows = verified.rows.iter();
     let faults = rows.filter_map(|row| match row.judgement {
         Judgement::Unclear(
-            Unforeseen::DependsOnRouter | Unforeseen::DependsOnRequest | Unforeseen::DependsOnFault,
+            Unpredictable::DependsOnRouter
+            | Unpredictable::DependsOnRequest
+            | Unpredictable::DependsOnFault,
         ) => None,
         Judgement::Unclear(why) => Some(RowFault {
             line: row.row.line,
@@ -119,7 +123,7 @@ const MOST_FAULTS: usize = 50;
 
 fn complain(file: &str, faults: &[RowFault], output: &mut Output) -> io::Result<Verdict> {
     for fault in faults.iter().take(MOST_FAULTS) {
-        let line = clean(&format!("{file}:{}: {}", fault.line, fault.what));
+        let line = escape_control(&format!("{file}:{}: {}", fault.line, fault.what));
         output.complain(&format!("{line}\n"))?;
     }
     if let Some(more) = faults

@@ -11,7 +11,7 @@ use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::is_site_file;
 use boundwalk_model::Family;
-use boundwalk_render::{clean, labelled, problem_summary, problem_text, standing_summary};
+use boundwalk_render::{escape_control, labelled, problem_summary, problem_text, standing_summary};
 
 use super::compute::matrices;
 use super::output::Output;
@@ -99,7 +99,7 @@ pub(super) fn watch(site: &SiteArguments, output: &mut Output) -> io::Result<Ver
     output.print(&format!(
         "{}  watching {}; Ctrl-C ends\n",
         clock(),
-        clean(&site.path().display().to_string())
+        escape_control(&site.path().display().to_string())
     ))?;
     output.flush()?;
     // It goes on until somebody ends it, or until what it prints goes nowhere.

@@ -6,13 +6,13 @@ use boundwalk_model::Accepted;
 use super::context::{Context, owned};
 use super::keys;
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::reader::{Table, Value};
 use super::report::Report;
 use super::text::check_prose;
 
 /// Reads them in order.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for &value in &outline.accepted {
         let accepted = read_one(&mut cx.report, value);
         cx.site.accepted.extend(accepted);

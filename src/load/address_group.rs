@@ -8,7 +8,7 @@ use boundwalk_model::{AddressGroup, AddressMatch, AddressSet, Family};
 use super::address_item::{Gatherer, Item, read as read_item};
 use super::context::{Context, owned};
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::NameTable;
 use super::quote::shown;
 use super::reader::Table;
@@ -17,7 +17,7 @@ use super::reader::Table;
 type Parts = Option<Vec<(Item, Span)>>;
 
 /// Opens all groups, those first that others are made of.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     let mut parts: Vec<Parts> = Vec::with_capacity(outline.groups.len());
     for entry in &outline.groups {
         parts.push(read_parts(cx, entry));

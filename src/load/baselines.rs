@@ -12,7 +12,7 @@ use boundwalk_model::{Demands, Expectation, Permit, RuleParty, ServiceMatch, Thr
 use super::context::Context;
 use super::keys;
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::some_of;
 use super::party;
 use super::quote::shown;
@@ -111,7 +111,7 @@ static SETS: LazyLock<Vec<Baseline>> = LazyLock::new(|| {
 
 /// Adds the lines of the sets that the site asks for. A line of the site's own with the same name stands in
 /// for that of the set.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for entry in &outline.baselines {
         let Some(table) = Table::open(&mut cx.report, entry.value, &keys::BASELINE) else {
             continue;

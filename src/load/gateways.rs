@@ -11,7 +11,7 @@ use super::context::{Context, Device, NO_SEGMENT, owned};
 use super::interface_check::read_addresses;
 use super::keys::{self, Keys};
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::ports::read_lags;
 use super::reader::{Entry, Table, Words};
 use super::routes::{self, Seat};
@@ -40,7 +40,7 @@ struct Shape {
 }
 
 /// Reads all gateways, then all routers.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     let gateway = Shape {
         table: &keys::GATEWAY,
         interface: &keys::GATEWAY_INTERFACE,

@@ -10,7 +10,7 @@ use super::interface_check::read_addresses;
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::twice;
 use super::quote::shown;
 use super::reader::{Entry, Table, Value, Words, wrong_type};
@@ -25,7 +25,7 @@ const FORWARDS: &Words<Forwards> = &[
 ];
 
 /// Reads all hosts but for their routes.
-pub(super) fn read_interfaces(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read_interfaces(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for (number, entry) in outline.hosts.iter().enumerate() {
         let host = read_host(cx, HostId(number), entry);
         cx.site.hosts.push(host);
@@ -33,7 +33,7 @@ pub(super) fn read_interfaces(cx: &mut Context<'_>, outline: &Outline<'_>) {
 }
 
 /// Reads the routes of all hosts.
-pub(super) fn read_routes(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read_routes(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for (number, entry) in outline.hosts.iter().enumerate() {
         let Some(table) = Table::reopen(entry.value, &keys::HOST) else {
             continue;

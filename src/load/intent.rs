@@ -8,7 +8,7 @@ use super::context::{Context, Device, owned};
 use super::keys;
 use super::kinds;
 use super::matching;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::party;
 use super::quote::shown;
 use super::reader::{Table, Value, Words};
@@ -25,7 +25,7 @@ const PERMITS: &Words<Permit> = &[
 const STANCES: &Words<bool> = &[("configured", false), ("hostile", true)];
 
 /// Reads all needs, then all expectations, then those of the sets that the site asks for.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     let mut titles = Titles::default();
     for (position, &value) in outline.needs.iter().enumerate() {
         let need = read_need(cx, value, position, &mut titles);

@@ -8,7 +8,7 @@ use boundwalk_model::{HostId, Link, LinkEnd, Site, VlanId};
 use super::context::{Context, Device, HostPort};
 use super::keys;
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::some_of;
 use super::quote::shown;
 use super::reader::{Table, Value};
@@ -27,7 +27,7 @@ struct Sockets {
 }
 
 /// Reads all links, then the short forms at hosts.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     let mut sockets = collect(&cx.site);
     for &value in &outline.links {
         if let Some(link) = read_link(cx, &mut sockets, value) {

@@ -17,7 +17,7 @@ use super::text::{check_name, check_title};
 /// The parts of all files in order. Things whose name is taken are left out (and reported), so that the
 /// number of each is its number in the site.
 #[derive(Default)]
-pub(super) struct Outline<'a> {
+pub(super) struct NameIndex<'a> {
     pub zones: Vec<Entry<'a>>,
     pub segments: Vec<Entry<'a>>,
     pub services: Vec<Entry<'a>>,
@@ -37,9 +37,9 @@ pub(super) struct Outline<'a> {
 pub(super) fn read<'a>(
     report: Report,
     roots: &'a [(FileId, DeTable<'a>)],
-) -> (Context<'a>, Outline<'a>) {
+) -> (Context<'a>, NameIndex<'a>) {
     let mut cx = Context::new(report);
-    let mut found = Outline::default();
+    let mut found = NameIndex::default();
     let mut site_place = None;
     for (file, root) in roots {
         let table = Table::root(&mut cx.report, *file, root, &keys::ROOT);
@@ -126,7 +126,7 @@ fn review_months(report: &mut Report, table: &Table<'_>) -> Option<Spanned<u8>> 
     }
 }
 
-fn register<'a>(cx: &mut Context<'a>, found: &mut Outline<'a>) {
+fn register<'a>(cx: &mut Context<'a>, found: &mut NameIndex<'a>) {
     let report = &mut cx.report;
     found.zones.retain(|entry| {
         check_party_name(report, "a zone", entry.name);
@@ -153,7 +153,7 @@ fn register<'a>(cx: &mut Context<'a>, found: &mut Outline<'a>) {
     register_devices(cx, found);
 }
 
-fn register_devices<'a>(cx: &mut Context<'a>, found: &mut Outline<'a>) {
+fn register_devices<'a>(cx: &mut Context<'a>, found: &mut NameIndex<'a>) {
     let report = &mut cx.report;
     let mut routers = 0;
     for list in [&mut found.gateways, &mut found.routers] {

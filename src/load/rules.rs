@@ -10,7 +10,7 @@ use super::gateways::ACTIONS;
 use super::keys;
 use super::kinds;
 use super::matching;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::twice;
 use super::party::{self, Presence};
 use super::reader::{Table, Value};
@@ -18,7 +18,7 @@ use super::report::Report;
 use super::text::check_title;
 
 /// Reads the rules of all gateways.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for (number, entry) in outline.gateways.iter().enumerate() {
         let Some(table) = Table::reopen(entry.value, &keys::GATEWAY) else {
             continue;

@@ -7,14 +7,14 @@ use super::context::{Context, NO_ZONE, owned};
 use super::keys;
 use super::kinds;
 use super::literal;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::prefix_index::PrefixIndex;
 use super::quote::shown;
 use super::reader::{Entry, Table};
 use super::report::Report;
 
 /// Reads all zones, then all segments.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for entry in &outline.zones {
         let zone = read_zone(&mut cx.report, entry);
         cx.site.zones.push(zone);

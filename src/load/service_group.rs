@@ -8,7 +8,7 @@ use boundwalk_model::{Service, ServiceGroup, ServiceMatch};
 use super::address_group::{members_first, report_cycle};
 use super::context::{Context, owned};
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::names::some_of;
 use super::quote::shown;
 use super::reader::{Entry, Table};
@@ -27,7 +27,7 @@ enum Item {
 type Parts = Option<Vec<(Item, Span)>>;
 
 /// Opens all services of the site's own, those first that others are made of.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     let mut parts: Vec<Parts> = Vec::with_capacity(outline.services.len());
     for entry in &outline.services {
         parts.push(read_parts(cx, entry));

@@ -8,14 +8,14 @@ use boundwalk_model::{Lag, Port, PortVlans, Speed, Switch};
 use super::context::{Context, owned};
 use super::keys;
 use super::kinds;
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::port_vlans::{self, VLAN_KEYS};
 use super::ports::{LagDraft, expand, read_lags, read_speed};
 use super::quote::shown;
 use super::reader::{Entry, Table};
 
 /// Reads all switches.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for entry in &outline.switches {
         let switch = read_switch(cx, entry);
         cx.site.switches.push(switch);

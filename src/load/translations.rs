@@ -13,7 +13,7 @@ use super::keys::{self, Keys};
 use super::kinds;
 use super::literal;
 use super::matching::{self, has};
-use super::name_index::Outline;
+use super::name_index::NameIndex;
 use super::party::{self, Presence};
 use super::quote::shown;
 use super::reader::{Table, Value};
@@ -43,7 +43,7 @@ impl Direction {
 }
 
 /// Reads the translations of all gateways.
-pub(super) fn read(cx: &mut Context<'_>, outline: &Outline<'_>) {
+pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     for (number, entry) in outline.gateways.iter().enumerate() {
         let Some(table) = Table::reopen(entry.value, &keys::GATEWAY) else {
             continue;

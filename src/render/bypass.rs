@@ -12,7 +12,7 @@ use boundwalk_model::Site;
 use super::frames::way_lines;
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::TextStyle;
-use super::text::{clean, labelled};
+use super::text::{escape_control, labelled};
 
 /// Said where there is no set that closes all ways.
 pub(super) const NOT_FOUND: &str = "What closes them all was not found within the limit: begin with the settings named, \
@@ -105,7 +105,11 @@ impl View<'_> {
     }
 
     fn pair(&self, out: &mut String, pair: &Bypass) {
-        let _ = writeln!(out, "\n{}", self.paint.strong(&clean(&self.title(pair))));
+        let _ = writeln!(
+            out,
+            "\n{}",
+            self.paint.strong(&escape_control(&self.title(pair)))
+        );
         for (number, text) in way_lines(self.network, &pair.way).into_iter().enumerate() {
             self.line(out, 2, &format!("{}. ", number + 1), &text);
         }

@@ -53,7 +53,7 @@ pub fn change_markdown(shown: &ChangeShown<'_>) -> String {
 
 /// A text as code, whatever it holds.
 fn code(text: &str) -> String {
-    format!("`{}`", super::text::clean(text).replace('`', "'"))
+    format!("`{}`", super::text::escape_control(text).replace('`', "'"))
 }
 
 /// What opens, or closes, in tables: as configured, beyond that for a hostile device, ways round, isolation.

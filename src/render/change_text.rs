@@ -6,7 +6,7 @@ use boundwalk_analysis::change::{PairChange, Trend};
 
 use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
 use super::matrix::TextStyle;
-use super::text::{clean, labelled};
+use super::text::{escape_control, labelled};
 
 /// Edits that are listed, unless all are asked for.
 const MOST_EDITS: usize = 40;
@@ -22,7 +22,7 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: TextStyle) -> Stri
     let _ = writeln!(
         out,
         "{}",
-        paint.strong(&clean(&format!("From {old} to {new}")))
+        paint.strong(&escape_control(&format!("From {old} to {new}")))
     );
     edits(&mut out, shown, all, paint);
     let page = Page { shown, all, paint };
@@ -153,7 +153,11 @@ impl Page<'_> {
 
     fn pair(&self, out: &mut String, course: Course, stance: Stance, pair: &PairChange) {
         let (shown, paint) = (self.shown, self.paint);
-        let _ = writeln!(out, "  {}", paint.strong(&clean(&shown.pair(pair))));
+        let _ = writeln!(
+            out,
+            "  {}",
+            paint.strong(&escape_control(&shown.pair(pair)))
+        );
         let flows = shown.flows(course, pair);
         let most = match stance {
             Stance::Hostile if !self.all => MOST_HOSTILE_FLOWS,

@@ -12,7 +12,7 @@ use super::json::to_text;
 use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::rules::state;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// A gateway's book and the shorter list that was found for it.
 pub type CleanedBook<'a, 'n> = (&'a GatewayReview<'n>, Cleaned);
@@ -23,7 +23,8 @@ pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: Te
     for (book, cleaned) in books {
         let mut say = |text: &str, indent: usize| {
             let room = paint.columns.saturating_sub(indent + 2).max(30);
-            let lines = wrapped(&clean(text), room).join(&format!("\n{}", " ".repeat(indent + 2)));
+            let lines =
+                wrapped(&escape_control(text), room).join(&format!("\n{}", " ".repeat(indent + 2)));
             let _ = writeln!(out, "{}{lines}", " ".repeat(indent));
         };
         say(&statement(book, cleaned), 0);

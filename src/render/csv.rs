@@ -5,7 +5,7 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_model::{RouterId, Site};
 
 use super::shape::{Sheet, Side};
-use super::text::clean;
+use super::text::escape_control;
 
 const HEADER: [&str; 11] = [
     "from",
@@ -114,7 +114,7 @@ fn hostile(hostile: HostileReach) -> &'static str {
 /// A field that no spreadsheet takes for a formula: one that starts with `=`, `+`, `-`, `@` gets an
 /// apostrophe in front (common practice, no source).
 pub(super) fn harmless(field: &str) -> String {
-    let field = clean(field);
+    let field = escape_control(field);
     match field.chars().next() {
         Some('=' | '+' | '-' | '@') => format!("'{field}"),
         _ => field,

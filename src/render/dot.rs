@@ -5,7 +5,7 @@ use std::fmt::Write;
 use boundwalk_analysis::{Map, MapLink, MapNode};
 use boundwalk_model::{Forwards, Site, ZoneId};
 
-use super::text::clean;
+use super::text::escape_control;
 
 /// What the shapes mean; it stands below the graph.
 const LEGEND: &str = "box with fields: a gateway, router or switch and its ports; rounded: a host; ellipse: a segment \
@@ -18,7 +18,7 @@ pub fn dot(site: &Site, map: &Map<'_>) -> String {
     );
     let title = match site.name.is_empty() {
         true => LEGEND.to_owned(),
-        false => format!("{}\n{LEGEND}", clean(&site.name)),
+        false => format!("{}\n{LEGEND}", escape_control(&site.name)),
     };
     let _ = writeln!(out, "  label={}", lines(&title));
     out.push_str("  node [fontname=\"sans-serif\", fontsize=11]\n  edge [fontname=\"sans-serif\", fontsize=9]\n");
@@ -145,7 +145,7 @@ fn node_line(site: &Site, number: usize, node: MapNode, fields: &[(String, Strin
 /// A text in a label with fields: what would begin or end a field is escaped, as the language says of such labels.
 fn record(text: &str) -> String {
     let mut out = String::new();
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         if matches!(character, '{' | '}' | '|' | '<' | '>' | '"' | '\\') {
             out.push('\\');
         }
@@ -199,7 +199,7 @@ pub(super) fn port_text(port: &str, members: &[&str]) -> String {
 /// label, so it is doubled.
 fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         if matches!(character, '"' | '\\') {
             out.push('\\');
         }

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use boundwalk_analysis::{Outline, ThingId, TreeEdge};
+use boundwalk_analysis::{ThingId, TopologyTree, TreeEdge};
 use boundwalk_model::{RouterId, Site};
 
 use super::draw_pen::Pen;
@@ -14,8 +14,12 @@ const LEAST: usize = 44;
 
 /// A site as a drawing of boxes: the outside and gateways first, then what hangs on them, then what the tree has
 /// no room for.
-pub fn outline_text(site: &Site, outline: &Outline<'_>, pen: Pen) -> String {
-    let things = Things { site, outline, pen };
+pub fn outline_text(site: &Site, topology_tree: &TopologyTree<'_>, pen: Pen) -> String {
+    let things = Things {
+        site,
+        topology_tree,
+        pen,
+    };
     let mut drawing = Drawing {
         things,
         out: Vec::new(),
@@ -27,7 +31,7 @@ pub fn outline_text(site: &Site, outline: &Outline<'_>, pen: Pen) -> String {
         drawing.out.extend(strong);
         drawing.out.push(String::new());
     }
-    for &root in &outline.roots {
+    for &root in &topology_tree.roots {
         drawing.tree(root, None);
         while let Some((limb, parent)) = drawing.later.pop_front() {
             drawing.tree(limb, Some(parent));
@@ -65,9 +69,9 @@ impl Drawing<'_> {
     /// A box and all that hangs on it. The depth is bounded by the width of the terminal.
     fn limb(&mut self, number: usize, prefix: &str) {
         let things = self.things;
-        let (pen, outline) = (things.pen, things.outline);
+        let (pen, topology_tree) = (things.pen, things.topology_tree);
         let room = pen.paint.columns.saturating_sub(width(prefix) + 4).max(20);
-        let limb = &outline.limbs[number];
+        let limb = &topology_tree.limbs[number];
         let above = match limb.thing {
             ThingId::Router(id) => self.outside(id, prefix),
             _ => false,
@@ -96,7 +100,7 @@ impl Drawing<'_> {
             true => format!("{prefix}     "),
             false => format!("{prefix}  {down}  "),
         };
-        let Some(joint) = &self.things.outline.limbs[below].joint else {
+        let Some(joint) = &self.things.topology_tree.limbs[below].joint else {
             return;
         };
         let deep = width(&deeper) + LEAST > pen.paint.columns;
@@ -184,12 +188,12 @@ impl Drawing<'_> {
     /// What the tree leaves out.
     fn rest(&mut self) {
         let things = self.things;
-        let (pen, site, outline) = (things.pen, things.site, things.outline);
+        let (pen, site, topology_tree) = (things.pen, things.site, things.topology_tree);
         let columns = pen.paint.columns;
-        if !outline.extra.is_empty() {
+        if !topology_tree.extra.is_empty() {
             self.out
                 .push("Besides the tree (loops, second ways):".to_owned());
-            for joint in &outline.extra {
+            for joint in &topology_tree.extra {
                 let text = self.named_joint(joint);
                 self.out.extend(pen.beside("  ", &text, columns));
             }
@@ -197,8 +201,8 @@ impl Drawing<'_> {
         }
         let mut loose = Vec::new();
         for id in site.segment_ids() {
-            let hosts = &outline.loose[id.0];
-            if !hosts.is_empty() && !outline.shows(ThingId::Segment(id)) {
+            let hosts = &topology_tree.loose[id.0];
+            if !hosts.is_empty() && !topology_tree.shows(ThingId::Segment(id)) {
                 let segment = pen.text(&site.segment(id).name.value);
                 loose.push(format!(
                     "{segment}: {}",

@@ -1,7 +1,7 @@
 //! What drawings on a terminal are made of: lines, boxes, and names made fit for both.
 
 use super::matrix::TextStyle;
-use super::text::{clean, fit, width, wrapped};
+use super::text::{escape_control, fit, width, wrapped};
 
 /// Characters of lines and corners.
 #[derive(Clone, Copy, Debug)]
@@ -51,7 +51,7 @@ impl Pen {
 
     /// A text from a site, made safe, and plain where that is asked for.
     pub(super) fn text(self, text: &str) -> String {
-        let text = clean(text);
+        let text = escape_control(text);
         match self.ascii {
             false => text,
             true => text

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashSet;
 
-use boundwalk_analysis::{Outline, Seated, VlanRow, lacp_word, vlan_ranges};
+use boundwalk_analysis::{Seated, TopologyTree, VlanRow, lacp_word, vlan_ranges};
 use boundwalk_model::{Forwards, HostId, Interface, Router, RouterId, SegmentId, Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
@@ -20,7 +20,7 @@ const LEAST_HOSTS: usize = 18;
 #[derive(Clone, Copy)]
 pub(super) struct Things<'a> {
     pub(super) site: &'a Site,
-    pub(super) outline: &'a Outline<'a>,
+    pub(super) topology_tree: &'a TopologyTree<'a>,
     pub(super) pen: Pen,
 }
 
@@ -57,7 +57,7 @@ impl Things<'_> {
             self.port_rows(router, port, &interfaces, &mut rows);
         }
         let mut hosts: BTreeMap<&str, Vec<Seated<'_>>> = BTreeMap::new();
-        for seated in &self.outline.at_router[id.0] {
+        for seated in &self.topology_tree.at_router[id.0] {
             hosts.entry(seated.port).or_default().push(*seated);
         }
         for (port, seated) in hosts {
@@ -140,7 +140,7 @@ impl Things<'_> {
             what.push_str(", knows no VLANs");
         }
         let mut content = self.titled(&switch.name.value, &what, &switch.description, room);
-        let rows = &self.outline.rows[id.0];
+        let rows = &self.topology_tree.rows[id.0];
         if rows.iter().any(|row| row.vlan.is_some()) {
             content.lines.extend(self.vlan_rows(rows, room));
             return content;
@@ -223,7 +223,7 @@ impl Things<'_> {
     pub(super) fn segment(&self, id: SegmentId, room: usize) -> Content {
         let segment = self.site.segment(id);
         let mut content = self.titled(&segment.name.value, &self.outside(id), "", room);
-        let hosts = &self.outline.loose[id.0];
+        let hosts = &self.topology_tree.loose[id.0];
         if !hosts.is_empty() {
             let hosts = self.hosts(hosts.iter().copied());
             content

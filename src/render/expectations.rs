@@ -16,7 +16,7 @@ use boundwalk_model::{Demands, Permit, Site, Through};
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
 use super::markdown_text::escape;
 use super::matrix::TextStyle;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// What is shown of the intent of a site.
 pub struct IntentShown<'a> {
@@ -216,7 +216,7 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: T
         IntentStatus::Held => paint.faint(&state),
         _ => paint.strong(&state),
     };
-    let mut title = clean(line.name);
+    let mut title = escape_control(line.name);
     if let Some(baseline) = line.baseline {
         title.push_str(&format!(" [{baseline}]"));
     }
@@ -226,7 +226,7 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: T
         let _ = writeln!(out, "  {lead} {part}");
     }
     let mut detail = |text: &str| {
-        for part in wrapped(&clean(text), room) {
+        for part in wrapped(&escape_control(text), room) {
             let _ = writeln!(out, "           {part}");
         }
     };

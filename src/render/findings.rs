@@ -8,7 +8,7 @@ use boundwalk_diagnostic::{Finding, Sources};
 
 use super::matrix::TextStyle;
 use super::problems::finding_text;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// Excerpts of one check that are shown, unless all are asked for.
 const MOST: usize = 3;
@@ -64,7 +64,7 @@ fn more(rest: &[&Finding], paint: TextStyle) -> String {
     let (name, count) = (first.check.name, rest.len());
     let text = format!(
         "and {count} more of {name}: {}{dots} (--all shows them)",
-        clean(&shown)
+        escape_control(&shown)
     );
     let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
     format!("  {}\n\n", paint.faint(&lines))

@@ -8,7 +8,7 @@ use boundwalk_model::Site;
 
 use super::matrix::TextStyle;
 use super::shape::PairFlows;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// The flows of one pair in one family as text.
 pub fn flows_text(
@@ -25,7 +25,7 @@ pub fn flows_text(
         pair.to.name,
         pair.family.word()
     );
-    let _ = writeln!(out, "{}", paint.strong(&clean(&title)));
+    let _ = writeln!(out, "{}", paint.strong(&escape_control(&title)));
     if pair.flows.is_empty() {
         let word = if pair.complete {
             "nothing passes"
@@ -55,7 +55,7 @@ fn one_flow(
     let mut line = |indent: &str, label: &str, text: &str| {
         let taken = indent.len() + label.len();
         let room = paint.columns.saturating_sub(taken).max(20);
-        for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
+        for (number, part) in wrapped(&escape_control(text), room).into_iter().enumerate() {
             let label = if number == 0 {
                 label.to_owned()
             } else {

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::{
-    Contact, Direction, Distance, Fault, Form, Met, Opening, Verdict, end_name, origin_name,
-    vlan_name,
+    Contact, Counterpart, Direction, Distance, Fault, Form, Opening, Verdict, end_name,
+    origin_name, vlan_name,
 };
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{DeviceId, Hop, Limit, Network, Origin};
@@ -12,7 +12,7 @@ use boundwalk_model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
 use super::frames::{frame_lines_to_foot, segment_name, way_lines};
 use super::matrix::TextStyle;
-use super::text::{clean, labelled};
+use super::text::{escape_control, labelled};
 
 /// Faults of one kind that are listed by name.
 const MOST_NAMED: usize = 6;
@@ -67,7 +67,7 @@ impl View<'_> {
     }
 
     pub(super) fn heading(&self, out: &mut String, text: &str) {
-        let _ = writeln!(out, "\n{}", self.paint.strong(&clean(text)));
+        let _ = writeln!(out, "\n{}", self.paint.strong(&escape_control(text)));
     }
 
     fn answer(&self, out: &mut String, answer: &Isolated<'_>) {
@@ -76,7 +76,8 @@ impl View<'_> {
         let _ = writeln!(
             out,
             "{}",
-            self.paint.strong(&clean(&format!("{name}: {word}")))
+            self.paint
+                .strong(&escape_control(&format!("{name}: {word}")))
         );
         if let Some(claim) = self.site().segment(answer.segment).claims_isolation() {
             let place = self.sources.place(claim);
@@ -359,18 +360,18 @@ pub fn verdict_text(verdict: &Verdict) -> &'static str {
     }
 }
 
-pub(super) fn met_text(network: &Network<'_>, met: Met) -> String {
+pub(super) fn met_text(network: &Network<'_>, met: Counterpart) -> String {
     let site = network.site;
     match met {
-        Met::Home(host) => format!(
+        Counterpart::Home(host) => format!(
             "{}, which has an address on another segment as well",
             site.host(host).name.value
         ),
-        Met::Unclaimed(group) => {
+        Counterpart::Unclaimed(group) => {
             origin_name(site, &network.fabric, Origin::Unclaimed(group)).into_owned()
         }
-        Met::Segment(segment) => format!("devices of {}", segment_name(site, segment)),
-        Met::Router(router) => {
+        Counterpart::Segment(segment) => format!("devices of {}", segment_name(site, segment)),
+        Counterpart::Router(router) => {
             let router = site.router(router);
             let word = if router.filter().is_some() {
                 "gateway"
@@ -379,6 +380,6 @@ pub(super) fn met_text(network: &Network<'_>, met: Met) -> String {
             };
             format!("the {word} {}", router.name.value)
         }
-        Met::Forwarder(host) => format!("{}, which routes", site.host(host).name.value),
+        Counterpart::Forwarder(host) => format!("{}, which routes", site.host(host).name.value),
     }
 }

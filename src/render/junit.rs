@@ -6,7 +6,7 @@ use std::io;
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesText, Event};
 
-use super::text::clean;
+use super::text::escape_control;
 
 /// How a case ended.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -163,7 +163,7 @@ fn write_case(writer: &mut Xml, case: &JunitCase) -> io::Result<()> {
 /// spelled out as `\u{..}`.
 fn harmless(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         match character {
             '\u{fffe}' | '\u{ffff}' => out.extend(character.escape_unicode()),
             other => out.push(other),

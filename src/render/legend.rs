@@ -25,7 +25,7 @@ pub enum Sign {
 
 /// Codes for the cells of one sheet, in order of first appearance.
 #[derive(Debug, Default)]
-pub struct Key {
+pub struct Legend {
     /// Services of both families as text, and the code for it.
     codes: BTreeMap<String, usize>,
     /// The texts in the order of their codes.
@@ -34,7 +34,7 @@ pub struct Key {
     named: [BTreeMap<ClassSet, String>; 2],
 }
 
-impl Key {
+impl Legend {
     /// Reads a sheet and gives each distinct set of services a code.
     pub fn new(
         sheet: &Sheet,
@@ -132,7 +132,7 @@ impl Names<'_> {
 }
 
 /// What a cell says, without its letters.
-pub fn cell_text(pair: &Pair, code: &str, key: &Key) -> String {
+pub fn cell_text(pair: &Pair, code: &str, key: &Legend) -> String {
     match sign(pair) {
         Sign::Within => "inside, no gateway between".to_owned(),
         Sign::NoAddresses => "no addresses".to_owned(),
@@ -245,13 +245,13 @@ fn letters(number: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{Key, letters};
+    use super::{Legend, letters};
 
     #[test]
     fn a_code_leads_back_to_its_text() {
-        let key = Key {
+        let key = Legend {
             texts: (0..800).map(|number| number.to_string()).collect(),
-            ..Key::default()
+            ..Legend::default()
         };
         for number in [0, 25, 26, 701, 702, 799] {
             assert_eq!(key.text(&letters(number)), number.to_string());

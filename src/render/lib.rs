@@ -85,7 +85,7 @@ pub use json::{matrix_json, problems_json};
 pub use json_path::path_json;
 pub use junit::{JunitCase, JunitOutcome, JunitSuite, expectation_suite, junit_xml};
 pub use junit_review::{check_suite, expectation_outcomes, file_suite};
-pub use legend::{Key, Sign, cell_text, sign};
+pub use legend::{Legend, Sign, cell_text, sign};
 pub use markdown::{matrix_markdown, review_markdown};
 pub use matrix::{TextStyle, fixed_codes, matrix_text, used_signs};
 pub use mermaid::mermaid;
@@ -117,6 +117,6 @@ pub use svg::{
     Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style,
     site_svg, xml,
 };
-pub use text::{clean, fit, labelled, plain, width, wrapped};
+pub use text::{escape_control, escape_invisible, fit, labelled, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};
 pub use verified::{VerifiedShown, verified_json, verified_markdown, verified_text};

@@ -2,14 +2,14 @@
 
 use std::fmt::Write;
 
-use super::legend::Key;
+use super::legend::Legend;
 use super::markdown_text::{Item, escape, list};
 use super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::shape::Sheet;
 use super::standing::{ReviewShown, standing_markdown};
 
 /// A matrix as a Markdown table with its legend.
-pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> String {
+pub fn matrix_markdown(sheet: &Sheet, key: &Legend, codes: &[Vec<String>]) -> String {
     let mut out = String::new();
     title(&mut out, "Who can reach what", sheet);
     table(&mut out, sheet, key, codes);
@@ -21,7 +21,7 @@ pub fn matrix_markdown(sheet: &Sheet, key: &Key, codes: &[Vec<String>]) -> Strin
 pub fn review_markdown(
     shown: ReviewShown<'_>,
     sheet: &Sheet,
-    key: &Key,
+    key: &Legend,
     codes: &[Vec<String>],
 ) -> String {
     let mut out = String::new();
@@ -54,7 +54,7 @@ fn title(out: &mut String, what: &str, sheet: &Sheet) {
     };
 }
 
-fn table(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
+fn table(out: &mut String, sheet: &Sheet, key: &Legend, codes: &[Vec<String>]) {
     let _ = write!(out, "| from \\ to |");
     for side in &sheet.columns {
         let itself = if matches!(side.kind, "gateway" | "router") {

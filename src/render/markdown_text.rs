@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use boundwalk_diagnostic::{Finding, Severity, Sources, Span};
 
-use super::text::clean;
+use super::text::escape_control;
 
 /// A chapter of findings.
 pub(super) fn findings_list(
@@ -57,7 +57,7 @@ pub(super) fn list<'a>(
 /// A text in which nothing is taken for Markdown or HTML.
 pub(super) fn escape(text: &str) -> String {
     let mut out = String::new();
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         match character {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use anstyle::{AnsiColor, Style};
 
-use super::legend::{Key, Sign, sign};
+use super::legend::{Legend, Sign, sign};
 use super::shape::{Sheet, Side};
-use super::text::{clean, fit, width, wrapped};
+use super::text::{escape_control, fit, width, wrapped};
 
 /// Whether and how to colour.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -57,7 +57,7 @@ const SIGNS: &[(char, &str)] = &[
 ];
 
 /// A matrix as text, with its legend. Columns that do not fit stand in further blocks.
-pub fn matrix_text(sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: TextStyle) -> String {
+pub fn matrix_text(sheet: &Sheet, key: &Legend, codes: &[Vec<String>], paint: TextStyle) -> String {
     let mut out = String::new();
     let layout = Layout::new(sheet, codes, paint.columns);
     let columns = sheet.columns.len();
@@ -88,7 +88,10 @@ impl Layout {
         let digits = sheet.columns.len().max(1).to_string().len();
         let aligned = sheet.columns.starts_with(&sheet.rows);
         let number = if aligned { digits + 1 } else { 0 };
-        let names = sheet.rows.iter().map(|side| width(&clean(&side.name)));
+        let names = sheet
+            .rows
+            .iter()
+            .map(|side| width(&escape_control(&side.name)));
         let shortest = width(CORNER) - number;
         let longest = (columns / 3).max(shortest);
         let label = names.max().unwrap_or(0).clamp(shortest, longest);
@@ -123,7 +126,7 @@ fn block(
     }
     trim_line(out);
     for (row, side) in sheet.rows.iter().enumerate() {
-        let label = fit(&clean(&side.name), layout.label);
+        let label = fit(&escape_control(&side.name), layout.label);
         let _ = write!(out, "{}{label}", row_number(row, layout));
         for column in columns.clone() {
             let (code, pair) = (&codes[row][column], &sheet.pairs[row][column]);
@@ -165,7 +168,7 @@ fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Tex
 }
 
 fn column_name(side: &Side) -> String {
-    let name = clean(&side.name);
+    let name = escape_control(&side.name);
     match side.kind {
         "gateway" | "router" => format!("{name} ({} itself)", side.kind),
         _ => name,
@@ -181,7 +184,7 @@ fn coloured(code: &str, sign: Sign, paint: TextStyle) -> String {
     paint.paint(style, code)
 }
 
-fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], paint: TextStyle) {
+fn legend(out: &mut String, sheet: &Sheet, key: &Legend, codes: &[Vec<String>], paint: TextStyle) {
     let title = paint.strong("What passes, from the row to the column");
     let _ = writeln!(out, "{title}");
     let used = |wanted: &str| {
@@ -209,7 +212,7 @@ fn legend(out: &mut String, sheet: &Sheet, key: &Key, codes: &[Vec<String>], pai
 fn explain(out: &mut String, code: &str, text: &str, paint: TextStyle) {
     let indent = 7;
     let room = paint.columns.saturating_sub(indent).max(20);
-    for (number, line) in wrapped(&clean(text), room).into_iter().enumerate() {
+    for (number, line) in wrapped(&escape_control(text), room).into_iter().enumerate() {
         let code = if number == 0 { code } else { "" };
         let _ = writeln!(out, "  {code:<4} {line}");
     }

@@ -6,7 +6,7 @@ use boundwalk_analysis::{Map, MapLink, MapNode};
 use boundwalk_model::Site;
 
 use super::dot::{by_trust, label, port_text};
-use super::text::clean;
+use super::text::escape_control;
 
 /// What the shapes mean.
 const LEGEND: &str = "hexagon: gateway or router - box: switch - stadium: segment - rounded box: host - thick line: LAG";
@@ -85,7 +85,7 @@ fn node_line(site: &Site, number: usize, node: MapNode) -> String {
 /// A text in quotation marks: all that the language could take for its own stands as an entity.
 fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         match character {
             '"' => out.push_str("#quot;"),
             '#' => out.push_str("#35;"),

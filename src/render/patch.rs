@@ -8,7 +8,7 @@ use similar::{ChangeTag, TextDiff};
 use boundwalk_load::EditedFile;
 
 use super::matrix::TextStyle;
-use super::text::clean;
+use super::text::escape_control;
 
 /// Lines of context around a change.
 const CONTEXT: usize = 3;
@@ -67,7 +67,7 @@ fn line(out: &mut String, paint: TextStyle, style: Style, text: &str) {
     let inner = text.strip_suffix('\n').unwrap_or(text);
     let inner = inner.strip_suffix('\r').unwrap_or(inner);
     // A tab disturbs nothing.
-    let parts: Vec<String> = inner.split('\t').map(clean).collect();
+    let parts: Vec<String> = inner.split('\t').map(escape_control).collect();
     let shown = parts.join("\t");
     match style == Style::new() {
         true => out.push_str(&shown),
@@ -84,7 +84,7 @@ fn name(path: &str) -> String {
     while let Some(rest) = path.strip_prefix("./") {
         path = rest.trim_start_matches('/');
     }
-    if path.contains(['"', '\\']) || clean(path) != path {
+    if path.contains(['"', '\\']) || escape_control(path) != path {
         return quoted(path);
     }
     match path.contains(' ') {
@@ -100,7 +100,7 @@ fn quoted(path: &str) -> String {
         let text = character.to_string();
         match character {
             '"' | '\\' => out.extend(['\\', character]),
-            _ if clean(&text) == text => out.push(character),
+            _ if escape_control(&text) == text => out.push(character),
             _ => text.bytes().for_each(|byte| {
                 write!(out, "\\{byte:03o}").expect("a string takes everything");
             }),

@@ -13,7 +13,7 @@ use boundwalk_packet::Interval;
 
 use super::frames::{assumed, frame_lines};
 use super::matrix::TextStyle;
-use super::text::{clean, labelled};
+use super::text::{escape_control, labelled};
 use super::words::{doubt_text, mismatch_text, rule_name, stop_text};
 
 /// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
@@ -150,7 +150,7 @@ impl View<'_> {
                 self.interface_name(step.device, ingress)
             ));
         }
-        let _ = writeln!(out, "{number}. {}", clean(&title));
+        let _ = writeln!(out, "{number}. {}", escape_control(&title));
         if let Some(passed) = step.source_check {
             let check = self.source_check(step);
             let word = if passed { "passed" } else { "refused" };

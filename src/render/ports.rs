@@ -10,7 +10,7 @@ use boundwalk_model::Site;
 use super::draw_pen::{broken, glued};
 use super::matrix::TextStyle;
 use super::ports_cells::{COLUMNS, LEGEND, Worksheets, difference_text, fields, named_vlans};
-use super::text::{clean, fit, width};
+use super::text::{escape_control, fit, width};
 
 /// From so many columns on, remarks have a column of their own.
 const WIDE: usize = 110;
@@ -159,7 +159,7 @@ fn in_words(row: &[String]) -> Vec<String> {
 /// Whether port names take more than a good part of a narrow terminal.
 fn long_names(sheet: &Worksheet<'_>) -> bool {
     let mut lines = sheet.lines.iter();
-    lines.any(|line| width(&clean(line.name)) > 14)
+    lines.any(|line| width(&escape_control(line.name)) > 14)
 }
 
 fn row(site: &Site, line: &PortLine<'_>, wide: bool) -> Vec<String> {
@@ -193,7 +193,7 @@ fn row(site: &Site, line: &PortLine<'_>, wide: bool) -> Vec<String> {
     remarks.extend((!label.is_empty()).then(|| format!("cable {label}")));
     remarks.extend((!description.is_empty()).then_some(description));
     for text in [&mut port, &mut attached].into_iter().chain(&mut remarks) {
-        *text = clean(text);
+        *text = escape_control(text);
     }
     let mut cells = vec![
         port, attached, mode, pvid, untagged, tagged, filter, accepts,
@@ -228,7 +228,7 @@ pub(super) fn hanging(
     columns: usize,
     look: impl Fn(&str) -> String,
 ) {
-    let lines = broken(&clean(text), columns.saturating_sub(indent.len()));
+    let lines = broken(&escape_control(text), columns.saturating_sub(indent.len()));
     for (number, line) in lines.iter().enumerate() {
         let before = if number == 0 { "" } else { indent };
         let _ = writeln!(out, "{before}{}", look(line));

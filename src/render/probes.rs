@@ -36,10 +36,10 @@ fn heading(
     probe: &Probe,
     paint: TextStyle,
 ) {
-    let stand = probe.foreseen.stand;
-    let moved = before.is_none_or(|before| before.foreseen.stand != stand);
+    let stand = probe.predicted.stand;
+    let moved = before.is_none_or(|before| before.predicted.stand != stand);
     if moved {
-        let place = super::text::clean(shown.name(stand));
+        let place = super::text::escape_control(shown.name(stand));
         let _ = writeln!(out, "\n{}", paint.strong(&format!("Stand in {place}")));
     }
     if moved || before.is_none_or(|before| before.packet.source != probe.packet.source) {
@@ -54,11 +54,11 @@ fn one_probe(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe, paint: Te
         service(packet, pinned),
         packet.destination,
         shown.target(probe),
-        super::probes_words::expectation(probe.foreseen.expect)
+        super::probes_words::expectation(probe.predicted.expect)
     );
     let number = format!("{:>4}  ", probe.number);
     labelled(out, paint.columns, 0, &number, &what);
-    labelled(out, paint.columns, 6, "", &shown.reason(&probe.foreseen));
+    labelled(out, paint.columns, 6, "", &shown.reason(&probe.predicted));
     let seen = far_end(probe);
     if seen != *packet {
         labelled(out, paint.columns, 6, "arrives as ", &seen.to_string());

@@ -93,16 +93,16 @@ pub fn probes_json(shown: &ProbesShown<'_>) -> String {
 
 fn probe<'a>(shown: &'a ProbesShown<'_>, probe: &'a Probe) -> JsonProbe<'a> {
     let site = shown.network.site;
-    let foreseen = &probe.foreseen;
+    let predicted = &probe.predicted;
     JsonProbe {
         number: probe.number,
         family: Family::of(probe.packet.source).word(),
-        from: shown.name(foreseen.stand),
-        host: match foreseen.sender {
+        from: shown.name(predicted.stand),
+        host: match predicted.sender {
             Sender::Host(host) => Some(&site.host(host).name.value),
             Sender::Segment(_) | Sender::Hostile(_) => None,
         },
-        default_gateways: foreseen
+        default_gateways: predicted
             .first_hops
             .iter()
             .map(ToString::to_string)
@@ -110,11 +110,11 @@ fn probe<'a>(shown: &'a ProbesShown<'_>, probe: &'a Probe) -> JsonProbe<'a> {
         to: party_name(site, probe.to),
         packet: json_packet(&probe.packet),
         source_port_matters: probe.pinned,
-        expect: foreseen.expect.word(),
-        expect_text: expectation(foreseen.expect),
-        decided_by: deciders(shown, &foreseen.deciders),
-        reason: shown.reason(foreseen),
-        arrives_as: foreseen.arrives_as.as_ref().map(json_packet),
+        expect: predicted.expect.word(),
+        expect_text: expectation(predicted.expect),
+        decided_by: deciders(shown, &predicted.deciders),
+        reason: shown.reason(predicted),
+        arrives_as: predicted.arrives_as.as_ref().map(json_packet),
         command: command(&probe.packet, probe.pinned),
         covers: shown.covers(probe),
     }

@@ -47,7 +47,7 @@ pub fn probes_csv(shown: &ProbesShown<'_>) -> String {
 fn record(shown: &ProbesShown<'_>, probe: &Probe) -> [String; HEADER.len()] {
     let site = shown.network.site;
     let packet = &probe.packet;
-    let deciders = &probe.foreseen.deciders;
+    let deciders = &probe.predicted.deciders;
     let rule = |&(router, rule): &(RouterId, Option<usize>)| {
         let filter = site.router(router).filter();
         let rule = filter.and_then(|filter| filter.rules.get(rule?));
@@ -57,13 +57,13 @@ fn record(shown: &ProbesShown<'_>, probe: &Probe) -> [String; HEADER.len()] {
     [
         probe.number.to_string(),
         Family::of(packet.source).word().to_owned(),
-        shown.name(probe.foreseen.stand).to_owned(),
+        shown.name(probe.predicted.stand).to_owned(),
         packet.source.to_string(),
         party_name(site, probe.to).into_owned(),
         packet.destination.to_string(),
         packet.protocol.to_string(),
         port(packet, probe.pinned),
-        probe.foreseen.expect.word().to_owned(),
+        probe.predicted.expect.word().to_owned(),
         deciders.iter().map(rule).collect::<Vec<_>>().join("; "),
         deciders.iter().map(gateway).collect::<Vec<_>>().join("; "),
         shown.covers(probe).join("; "),
@@ -83,10 +83,10 @@ pub fn probes_markdown(shown: &ProbesShown<'_>) -> String {
     let _ = writeln!(out, "{}.\n\n{CAREFUL}\n\n{HOW}", escape(&shown.size()));
     let mut place = None;
     for probe in &shown.plan.probes {
-        let here = Some(probe.foreseen.stand);
+        let here = Some(probe.predicted.stand);
         if place != here {
             place = here;
-            let name = escape(shown.name(probe.foreseen.stand));
+            let name = escape(shown.name(probe.predicted.stand));
             let _ = writeln!(out, "\n## Stand in {name}\n");
             out.push_str("| probe | with | send | expect | command | shows | result | remark |\n");
             out.push_str("|---|---|---|---|---|---|---|---|\n");
@@ -112,8 +112,8 @@ fn row(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe) {
     );
     let mut expect = format!(
         "{}, {}",
-        expectation(probe.foreseen.expect),
-        shown.reason(&probe.foreseen)
+        expectation(probe.predicted.expect),
+        shown.reason(&probe.predicted)
     );
     let seen = far_end(probe);
     if seen != *packet {

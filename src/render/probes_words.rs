@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 
-use boundwalk_analysis::probes::{Expect, Foreseen, Probe, ProbePlan, obligation_text};
+use boundwalk_analysis::probes::{Expect, Prediction, Probe, ProbePlan, obligation_text};
 use boundwalk_analysis::rule_name;
 use boundwalk_analysis::{Endpoint, party_name};
 use boundwalk_forwarding::{Network, Packet, Place, Sender};
@@ -62,19 +62,19 @@ impl ProbesShown<'_> {
     /// `host press (10.44.20.7)`, or a test device with what to set on it.
     pub(super) fn sender(&self, probe: &Probe) -> String {
         let source = probe.packet.source;
-        if let Sender::Host(host) = probe.foreseen.sender {
+        if let Sender::Host(host) = probe.predicted.sender {
             return format!(
                 "host {} ({source})",
                 self.network.site.host(host).name.value
             );
         }
-        let segment = self.network.site.segment(probe.foreseen.stand);
+        let segment = self.network.site.segment(probe.predicted.stand);
         let mut prefixes = segment.prefixes.iter();
         let prefix = prefixes.find(|prefix| prefix.value.contains(source));
         let length = prefix.map_or(String::new(), |prefix| {
             format!("/{}", prefix.value.net().prefix_len())
         });
-        let hops = &probe.foreseen.first_hops;
+        let hops = &probe.predicted.first_hops;
         let hops: Vec<String> = hops.iter().map(IpAddr::to_string).collect();
         let gateway = match hops.is_empty() {
             true => "no default gateway".to_owned(),
@@ -107,11 +107,11 @@ impl ProbesShown<'_> {
     }
 
     /// Deciding rules, or why it stops.
-    pub(super) fn reason(&self, foreseen: &Foreseen) -> String {
-        let deciders = foreseen.deciders.iter();
+    pub(super) fn reason(&self, predicted: &Prediction) -> String {
+        let deciders = predicted.deciders.iter();
         let named = deciders.map(|&(router, rule)| rule_name(self.network, router, rule));
         let named: Vec<String> = named.collect();
-        let stop = foreseen
+        let stop = predicted
             .stop
             .filter(|stop| !matches!(stop, boundwalk_forwarding::Stop::Denied(_)));
         match (stop, named.is_empty()) {
@@ -132,7 +132,7 @@ impl ProbesShown<'_> {
     /// Where something has to listen, each once, in the order of the site: protocol, address and port, and who.
     pub(super) fn listeners(&self) -> Vec<(String, String)> {
         let wanted = self.plan.probes.iter().filter(|probe| {
-            !is_echo(&probe.packet) && !matches!(probe.foreseen.place, Some(Place::Router(_)))
+            !is_echo(&probe.packet) && !matches!(probe.predicted.place, Some(Place::Router(_)))
         });
         let mut list: Vec<(Endpoint, Packet, String)> = wanted
             .map(|probe| (probe.to, far_end(probe), self.target(probe)))
@@ -154,7 +154,7 @@ impl ProbesShown<'_> {
 
 /// The packet as whoever listens sees it, or as it was sent where it stops.
 pub(super) fn far_end(probe: &Probe) -> Packet {
-    probe.foreseen.arrives_as.unwrap_or(probe.packet)
+    probe.predicted.arrives_as.unwrap_or(probe.packet)
 }
 
 /// `tcp 443`, `tcp 443 from 1024`, `icmp type 8 code 0`, `gre`.

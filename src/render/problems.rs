@@ -7,7 +7,7 @@ use unicode_width::UnicodeWidthChar;
 
 use boundwalk_diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span, is_visible};
 
-use super::text::{clean, plain, wrapped};
+use super::text::{escape_control, escape_invisible, wrapped};
 
 /// Columns before the text of a help, with line numbers of five digits.
 const HELP: usize = 16;
@@ -25,7 +25,7 @@ struct Stated<'a> {
 
 /// One problem with its excerpt, ready to print; ends with a line break.
 pub fn problem_text(sources: &Sources, problem: &Problem, colour: bool, columns: usize) -> String {
-    let message = plain(&problem.message);
+    let message = escape_invisible(&problem.message);
     let stated = Stated {
         name: problem.kind.name,
         severity: problem.severity(),
@@ -43,11 +43,11 @@ pub fn finding_text(sources: &Sources, finding: &Finding, colour: bool, columns:
     // The renderer puts further lines of a title under its first word.
     let head = finding.severity().word().len() + finding.check.name.len() + "[]: ".len();
     let room = columns.saturating_sub(head).max(30);
-    let message = wrapped(&clean(&finding.message), room).join("\n");
+    let message = wrapped(&escape_control(&finding.message), room).join("\n");
     // The same for what to do, which stands behind "= help: " and the line numbers.
     let room = columns.saturating_sub(HELP).max(30);
     let help = finding.help.as_deref();
-    let help = help.map(|help| wrapped(&clean(help), room).join("\n"));
+    let help = help.map(|help| wrapped(&escape_control(help), room).join("\n"));
     let stated = Stated {
         name: finding.check.name,
         severity: finding.severity(),
@@ -89,7 +89,9 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
 
 /// A title, made safe line by line.
 fn titled(message: &str) -> String {
-    let lines = message.split('\n').map(|line| shortened(&plain(line)));
+    let lines = message
+        .split('\n')
+        .map(|line| shortened(&escape_invisible(line)));
     lines.collect::<Vec<_>>().join("\n")
 }
 
@@ -181,7 +183,7 @@ fn excerpts<'s>(sources: &'s Sources, stated: &Stated<'_>) -> Vec<(&'s Source, V
         let mark = Mark {
             start: span.start as usize,
             end: span.end as usize,
-            label: shortened(&plain(label)),
+            label: shortened(&escape_invisible(label)),
             primary,
         };
         let near = |(known, marks): &&mut (&Source, Vec<Mark>)| {
@@ -234,7 +236,7 @@ fn snippet<'s>(
         }
     });
     Snippet::source(text)
-        .path(clean(source.name()))
+        .path(escape_control(source.name()))
         .line_start(line as usize)
         .annotations(annotations)
 }

@@ -14,7 +14,7 @@ use super::findings::findings_text;
 use super::markdown_text::{escape, findings_list};
 use super::matrix::TextStyle;
 use super::rules::RulesShown;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// Rows of a list that are shown.
 const MOST: usize = 12;
@@ -32,12 +32,19 @@ pub fn rule_text(
     sheet: &RuleSheet,
     paint: TextStyle,
 ) -> String {
-    let mut out = format!("{}\n", paint.strong(&clean(&title(shown, book, sheet))));
+    let mut out = format!(
+        "{}\n",
+        paint.strong(&escape_control(&title(shown, book, sheet)))
+    );
     for section in sections(shown, book, sheet) {
         let _ = writeln!(out, "\n{}", paint.strong(section.title));
         for line in section.lines {
             let room = paint.columns.saturating_sub(4).max(30);
-            let _ = writeln!(out, "  {}", wrapped(&clean(&line), room).join("\n    "));
+            let _ = writeln!(
+                out,
+                "  {}",
+                wrapped(&escape_control(&line), room).join("\n    ")
+            );
         }
     }
     let findings: Vec<_> = shown.of_rule(book, sheet.rule).cloned().collect();

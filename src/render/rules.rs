@@ -10,7 +10,7 @@ use boundwalk_model::Site;
 
 use super::findings::findings_text;
 use super::matrix::TextStyle;
-use super::text::{clean, fit, width, wrapped};
+use super::text::{escape_control, fit, width, wrapped};
 
 /// What is shown of the rules of a site.
 pub struct RulesShown<'a> {
@@ -107,7 +107,7 @@ pub(super) fn numbers(shown: &RulesShown<'_>, book: &GatewayReview<'_>) -> [usiz
 pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: TextStyle) -> String {
     let mut out = String::new();
     if !shown.site.name.is_empty() {
-        let _ = writeln!(out, "{}\n", paint.strong(&clean(&shown.site.name)));
+        let _ = writeln!(out, "{}\n", paint.strong(&escape_control(&shown.site.name)));
     }
     for (number, book) in shown.books.iter().enumerate() {
         overview(&mut out, shown, book, number == 0, paint);
@@ -131,7 +131,11 @@ fn overview(
     explained: bool,
     paint: TextStyle,
 ) {
-    let _ = writeln!(out, "{}", paint.strong(&clean(&book.router.name.value)));
+    let _ = writeln!(
+        out,
+        "{}",
+        paint.strong(&escape_control(&book.router.name.value))
+    );
     for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, book)) {
         let start = format!("  {number:>6}  {}", fit(title, 12));
         let room = paint.columns.saturating_sub(width(&start)).max(30);
@@ -165,7 +169,7 @@ fn limits(out: &mut String, book: &GatewayReview<'_>, paint: TextStyle) {
 /// Sentences for what bounds left open; none where all is settled.
 pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
     let mut notes = Vec::new();
-    let name = clean(&book.router.name.value);
+    let name = escape_control(&book.router.name.value);
     let unknown = book.tally().unknown;
     if unknown > 0 {
         notes.push(format!(

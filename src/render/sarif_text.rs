@@ -2,12 +2,12 @@
 
 use std::path::{Component, Path, PathBuf};
 
-use super::text::clean;
+use super::text::escape_control;
 
 /// A text in which nothing is taken for a placeholder or a link: braces are doubled (3.11.5), and the bracket
 /// that could end the text of a link is escaped (3.11.6). Marks that turn the direction of text are spelled out.
 pub(super) fn message_text(text: &str) -> String {
-    let lines = text.split('\n').map(clean);
+    let lines = text.split('\n').map(escape_control);
     let text = lines.collect::<Vec<_>>().join("\n");
     let braced = text.replace('{', "{{").replace('}', "}}");
     braced.replace("](", "\\](")

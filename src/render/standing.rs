@@ -10,7 +10,7 @@ use boundwalk_model::Accepted;
 
 use super::markdown_text::{escape, findings_list};
 use super::matrix::TextStyle;
-use super::text::{clean, wrapped};
+use super::text::{escape_control, wrapped};
 
 /// What a review found.
 #[derive(Clone, Copy)]
@@ -107,7 +107,7 @@ fn list(out: &mut String, title: &str, lines: &[String], paint: TextStyle) {
     let _ = writeln!(out, "{}", paint.strong(title));
     for line in lines {
         let room = paint.columns.saturating_sub(4).max(30);
-        let lines = wrapped(&clean(line), room).join("\n    ");
+        let lines = wrapped(&escape_control(line), room).join("\n    ");
         let _ = writeln!(out, "  - {lines}");
     }
     out.push('\n');

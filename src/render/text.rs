@@ -5,7 +5,7 @@ use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// A text in which nothing can disturb a terminal or hide: what is no character of prose ([`is_prose`]) stands as
 /// `\u{..}`.
-pub fn clean(text: &str) -> String {
+pub fn escape_control(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
@@ -18,7 +18,7 @@ pub fn clean(text: &str) -> String {
 
 /// The same for names and for what was typed: also what prose needs and nobody sees (joiners, soft hyphens) stands as
 /// `\u{..}`.
-pub fn plain(text: &str) -> String {
+pub fn escape_invisible(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         match is_visible(character) {
@@ -87,7 +87,7 @@ pub fn wrapped(text: &str, room: usize) -> Vec<String> {
 /// text comes from a site as it is.
 pub fn labelled(out: &mut String, columns: usize, indent: usize, label: &str, text: &str) {
     let room = columns.saturating_sub(indent + label.len()).max(20);
-    for (number, part) in wrapped(&clean(text), room).into_iter().enumerate() {
+    for (number, part) in wrapped(&escape_control(text), room).into_iter().enumerate() {
         let label = match number {
             0 => label.to_owned(),
             _ => " ".repeat(label.len()),
@@ -102,9 +102,9 @@ mod tests {
 
     #[test]
     fn nothing_from_a_site_can_steer_the_terminal() {
-        assert_eq!(clean("a\u{1b}[31mb"), "a\\u{1b}[31mb");
-        assert_eq!(clean("a\u{202e}b\n"), "a\\u{202e}b\\u{a}");
-        assert_eq!(clean("Brauerei Müller 北"), "Brauerei Müller 北");
+        assert_eq!(escape_control("a\u{1b}[31mb"), "a\\u{1b}[31mb");
+        assert_eq!(escape_control("a\u{202e}b\n"), "a\\u{202e}b\\u{a}");
+        assert_eq!(escape_control("Brauerei Müller 北"), "Brauerei Müller 北");
     }
 
     #[test]

@@ -12,7 +12,7 @@ use boundwalk_forwarding::Network;
 use super::json::{JsonPacket, json_packet, to_text};
 use super::markdown_text::escape;
 use super::matrix::TextStyle;
-use super::text::{clean, labelled};
+use super::text::{escape_control, labelled};
 
 /// What is shown of results.
 pub struct VerifiedShown<'a> {
@@ -59,8 +59,8 @@ impl VerifiedShown<'_> {
             false => format!("probe {}: ", row.row.probe),
         };
         let seen = row.row.result.map_or("", |result| result.word());
-        let expect = row.foreseen.as_ref();
-        let expect = expect.map_or("unclear", |foreseen| foreseen.expect.word());
+        let expect = row.predicted.as_ref();
+        let expect = expect.map_or("unclear", |predicted| predicted.expect.word());
         let stale = match row.stale {
             true => format!(
                 " (the plan said {}: the site has changed since)",
@@ -90,7 +90,7 @@ impl VerifiedShown<'_> {
 /// Results on a terminal.
 pub fn verified_text(shown: &VerifiedShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
-    let file = clean(shown.file);
+    let file = escape_control(shown.file);
     for row in shown.differing() {
         let label = format!("{file}:{}: ", row.row.line);
         // Behind a long path nothing would fit.
@@ -186,7 +186,7 @@ pub fn verified_json(shown: &VerifiedShown<'_>) -> String {
         line: row.row.line,
         probe: &row.row.probe,
         packet: json_packet(&row.packet),
-        expect: row.foreseen.as_ref().ok().map(|known| known.expect.word()),
+        expect: row.predicted.as_ref().ok().map(|known| known.expect.word()),
         planned: row.stale.then_some(row.row.expect.as_str()),
         result: row.row.result.map(|result| result.word()),
         judgement: word(&row.judgement),

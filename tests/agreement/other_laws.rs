@@ -36,26 +36,26 @@ pub const LAWS: &[Law] = &[
 fn probes(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for probe in &facts.probes.probes {
-        let foreseen = &probe.foreseen;
-        let traces = trace(facts.network, foreseen.sender, &probe.packet);
+        let predicted = &probe.predicted;
+        let traces = trace(facts.network, predicted.sender, &probe.packet);
         let says = || format!("{probe:#?} {traces:#?}");
         let arrived = |trace: &&Trace| matches!(trace.outcome, Outcome::Delivered(_));
         let answers = |trace: &Trace| trace.reply.as_ref().is_some_and(|reply| reply.two_way());
         let arrive = traces.iter().filter(arrived).count();
         compared.so(!traces.is_empty(), says)?;
-        match foreseen.expect {
+        match predicted.expect {
             Expect::Answered => compared.so(traces.iter().all(answers), says)?,
             Expect::Arrives => compared.so(arrive == traces.len(), says)?,
             Expect::Nothing | Expect::Rejected => compared.so(arrive == 0, says)?,
         }
-        let to = match foreseen.place {
-            Some(Place::Segment(to)) if to != foreseen.stand => Endpoint::Segment(to),
+        let to = match predicted.place {
+            Some(Place::Segment(to)) if to != predicted.stand => Endpoint::Segment(to),
             Some(Place::Router(to)) => Endpoint::Device(to),
             _ => continue,
         };
         let family = Family::of(probe.packet.source);
         let class = class_of(facts.network, &probe.packet);
-        let cell = facts.cell(family, Endpoint::Segment(foreseen.stand), to);
+        let cell = facts.cell(family, Endpoint::Segment(predicted.stand), to);
         let cell = cell.expect("a probe is between parties of the matrix");
         let held = cell.some.contains(class);
         let known = held || cell.complete();

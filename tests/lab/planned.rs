@@ -174,7 +174,7 @@ impl Trial {
     fn counts(&self) -> [usize; 3] {
         let sent = self.sent();
         let arrives =
-            |(at, ..): &&(usize, HostId, Packet)| self.plan.probes[*at].foreseen.expect.arrives();
+            |(at, ..): &&(usize, HostId, Packet)| self.plan.probes[*at].predicted.expect.arrives();
         let arriving = sent.iter().filter(arrives).count();
         [
             arriving,
@@ -229,8 +229,8 @@ impl Trial {
         }
         let named = match blame {
             Blame::Rule(rule) => verified.rows.iter().any(|row| {
-                let foreseen = row.foreseen.as_ref().expect("a probe of ours");
-                let by = foreseen.deciders.iter().any(|(_, by)| *by == Some(rule));
+                let predicted = row.predicted.as_ref().expect("a probe of ours");
+                let by = predicted.deciders.iter().any(|(_, by)| *by == Some(rule));
                 by && matches!(row.judgement, Judgement::Differs(_))
             }),
             Blame::From(name) => verified.shared.iter().any(|shared| {
@@ -249,7 +249,7 @@ impl Trial {
 
 fn sender(probe: &Probe) -> Option<HostId> {
     let sendable = [TCP, UDP].contains(&probe.packet.protocol) && !probe.pinned;
-    match probe.foreseen.sender {
+    match probe.predicted.sender {
         Sender::Host(host) if sendable => Some(host),
         _ => None,
     }

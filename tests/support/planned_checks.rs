@@ -1,6 +1,6 @@
 //! One probe of a plan, against the naive simulator.
 
-use boundwalk::analysis::probes::{Expect, Foreseen, Obligation, Probe as Planned};
+use boundwalk::analysis::probes::{Expect, Obligation, Prediction, Probe as Planned};
 use boundwalk::forwarding::{Packet, Place, Sender};
 use boundwalk::model::{Action, RouterId, SegmentId, Site};
 
@@ -19,8 +19,8 @@ fn sent(packet: &Packet) -> Probe {
 /// Every way in which a probe arrives, as the simulator has it.
 fn outcomes(simulator: &Simulator<'_>, probe: &Planned) -> Vec<Outcome> {
     let packet = sent(&probe.packet);
-    let stand = probe.foreseen.stand;
-    match probe.foreseen.sender {
+    let stand = probe.predicted.stand;
+    match probe.predicted.sender {
         Sender::Host(host) => {
             assert!(simulator.host_owns(host.0, packet.source), "{probe:?}");
             simulator.send_from_host(host.0, packet)
@@ -56,14 +56,14 @@ fn asks(packet: &Packet) -> bool {
 /// What a probe expects and says that it shows, against every way in which it arrives.
 pub fn wrong(simulator: &Simulator<'_>, site: &Site, probe: &Planned) -> Option<String> {
     let ways = outcomes(simulator, probe);
-    let foreseen = &probe.foreseen;
-    if !foreseen.expect.arrives() {
+    let predicted = &probe.predicted;
+    if !predicted.expect.arrives() {
         return (!ways.is_empty()).then(|| format!("{probe:#?} arrives: {ways:#?}"));
     }
-    let place = foreseen.place.map(spot);
-    let arrived = foreseen.arrives_as.as_ref().map(sent);
+    let place = predicted.place.map(spot);
+    let arrived = predicted.arrives_as.as_ref().map(sent);
     let fits = |way: &Outcome| {
-        let back = way.came_back == (foreseen.expect == Expect::Answered);
+        let back = way.came_back == (predicted.expect == Expect::Answered);
         let by = |(router, rule): &(RouterId, Option<usize>)| {
             let decision = rule.map_or(Decision::Default, Decision::Rule);
             let mut hops = way.hops.iter();
@@ -72,25 +72,25 @@ pub fn wrong(simulator: &Simulator<'_>, site: &Site, probe: &Planned) -> Option<
         Some(way.place) == place
             && Some(way.arrived) == arrived
             && (back || !asks(&probe.packet))
-            && foreseen.deciders.iter().all(by)
+            && predicted.deciders.iter().all(by)
     };
     let good = !ways.is_empty() && ways.iter().all(fits);
     let named = probe
         .covers
         .iter()
-        .all(|one| passes_by(site, foreseen, *one));
+        .all(|one| passes_by(site, predicted, *one));
     (!(good && named)).then(|| format!("{probe:#?}: {ways:#?}"))
 }
 
 /// Whether what an arriving probe claims to show is a permitting rule that decides it or its answer.
-fn passes_by(site: &Site, foreseen: &Foreseen, obligation: Obligation) -> bool {
+fn passes_by(site: &Site, predicted: &Prediction, obligation: Obligation) -> bool {
     let Obligation::Permits { router, rule, .. } = obligation else {
         return false;
     };
     let filter = site.router(router).filter().expect("rules");
-    let decides = foreseen.deciders.contains(&(router, Some(rule)));
+    let decides = predicted.deciders.contains(&(router, Some(rule)));
     let permits = filter.rules[rule].action.value == Action::Permit;
-    permits && (decides || foreseen.reply_rules.contains(&(router, rule)))
+    permits && (decides || predicted.reply_rules.contains(&(router, rule)))
 }
 
 /// Whether an address is that of a plain device on a segment, gateways' own left out.

@@ -4,9 +4,9 @@ use boundwalk_forwarding::{Packet, Place, Stop};
 use boundwalk_model::{Action, Family, SegmentId};
 
 use super::super::party::Endpoint;
-use super::foresee::{Foreseen, Unforeseen, foresee};
 use super::obligation::Obligation;
 use super::pick::Picker;
+use super::predict::{Prediction, Unpredictable, predict};
 
 /// A packet with what is to be expected of it.
 #[derive(Clone, Debug)]
@@ -14,7 +14,7 @@ pub(super) struct Candidate {
     pub packet: Packet,
     /// Whether its source port matters.
     pub pinned: bool,
-    pub foreseen: Foreseen,
+    pub predicted: Prediction,
     /// Where it arrives, or whose address it is for.
     pub to: Endpoint,
     /// What it shows, ascending.
@@ -27,7 +27,7 @@ pub(super) struct Candidate {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub(super) enum Refused {
     /// Nothing can be said of it.
-    Unforeseen(Unforeseen),
+    Unpredictable(Unpredictable),
     /// Nobody can send it from there, or listen where it arrives.
     NoDevice,
 }
@@ -40,13 +40,13 @@ impl Candidate {
         aimed: Endpoint,
         (packet, pinned): (Packet, bool),
     ) -> Result<Self, Refused> {
-        let foreseen = foresee(picker.network, from, &packet).map_err(Refused::Unforeseen)?;
-        let end = foreseen.arrives_as.unwrap_or(packet).destination;
+        let predicted = predict(picker.network, from, &packet).map_err(Refused::Unpredictable)?;
+        let end = predicted.arrives_as.unwrap_or(packet).destination;
         let ends = [packet.source, end].map(Family::value);
         if !ends.iter().all(|&end| picker.usable(end)) {
             return Err(Refused::NoDevice);
         }
-        let to = match foreseen.place {
+        let to = match predicted.place {
             Some(Place::Segment(segment)) => Endpoint::Segment(segment),
             Some(Place::Router(router)) => Endpoint::Device(router),
             None => aimed,
@@ -54,11 +54,11 @@ impl Candidate {
         let known =
             |end: &&u128| picker.hosts.contains(**end) || picker.plan.routers_own.contains(**end);
         Ok(Self {
-            covers: covers(picker, &foreseen, to),
+            covers: covers(picker, &predicted, to),
             described: ends.iter().filter(known).count(),
             packet,
             pinned,
-            foreseen,
+            predicted,
             to,
         })
     }
@@ -69,24 +69,24 @@ impl Candidate {
     }
 }
 
-fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Endpoint) -> Vec<Obligation> {
+fn covers(picker: &Picker<'_>, predicted: &Prediction, to: Endpoint) -> Vec<Obligation> {
     let (site, family) = (picker.network.site, picker.plan.family);
     let mut list: Vec<Obligation> = Vec::new();
-    if foreseen.expect.arrives() {
-        let forward = foreseen.deciders.iter();
+    if predicted.expect.arrives() {
+        let forward = predicted.deciders.iter();
         let forward = forward.filter_map(|&(router, rule)| Some((router, rule?)));
-        let all = forward.chain(foreseen.reply_rules.iter().copied());
+        let all = forward.chain(predicted.reply_rules.iter().copied());
         list.extend(all.map(|(router, rule)| Obligation::Permits {
             router,
             rule,
             family,
         }));
     } else {
-        list.extend(stopping_rule(picker, foreseen));
+        list.extend(stopping_rule(picker, predicted));
         if let Endpoint::Segment(to) = to
-            && to != foreseen.stand
+            && to != predicted.stand
         {
-            let from = foreseen.stand;
+            let from = predicted.stand;
             list.push(Obligation::Stops { from, to, family });
             let claims = |segment: SegmentId| site.segment(segment).claims_isolation().is_some();
             if claims(from) {
@@ -103,11 +103,11 @@ fn covers(picker: &Picker<'_>, foreseen: &Foreseen, to: Endpoint) -> Vec<Obligat
 }
 
 /// The denying rule that stops a packet.
-fn stopping_rule(picker: &Picker<'_>, foreseen: &Foreseen) -> Option<Obligation> {
-    let Some(Stop::Denied(_)) = foreseen.stop else {
+fn stopping_rule(picker: &Picker<'_>, predicted: &Prediction) -> Option<Obligation> {
+    let Some(Stop::Denied(_)) = predicted.stop else {
         return None;
     };
-    let &(router, rule) = foreseen.deciders.last()?;
+    let &(router, rule) = predicted.deciders.last()?;
     let rule = rule?;
     let filter = picker.network.site.router(router).filter()?;
     (filter.rules[rule].action.value != Action::Permit).then_some(Obligation::Denies {

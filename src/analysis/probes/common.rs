@@ -7,8 +7,8 @@ use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::deciders::rule_name;
 use super::super::party::{Endpoint, party_name};
-use super::foresee::Foreseen;
 use super::judged::{Checked, Judgement};
+use super::predict::Prediction;
 
 /// Something that rows can share.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -43,10 +43,10 @@ pub(super) fn shared(rows: &[Checked<'_>]) -> Vec<Shared> {
     for too_much in [true, false] {
         let mut groups: BTreeMap<Trait, (Vec<u64>, bool)> = BTreeMap::new();
         for row in rows {
-            let Some((foreseen, differs)) = side(row, too_much) else {
+            let Some((predicted, differs)) = side(row, too_much) else {
                 continue;
             };
-            for one in traits(row, foreseen) {
+            for one in traits(row, predicted) {
                 let (lines, all) = groups.entry(one).or_insert((Vec::new(), true));
                 lines.push(row.row.line);
                 *all &= differs;
@@ -72,32 +72,32 @@ pub(super) fn shared(rows: &[Checked<'_>]) -> Vec<Shared> {
 }
 
 /// Whether a row belongs to those that can differ in a direction, and whether it does.
-fn side<'r>(row: &'r Checked<'_>, too_much: bool) -> Option<(&'r Foreseen, bool)> {
-    let foreseen = row.foreseen.as_ref().ok()?;
+fn side<'r>(row: &'r Checked<'_>, too_much: bool) -> Option<(&'r Prediction, bool)> {
+    let predicted = row.predicted.as_ref().ok()?;
     match row.judgement {
         Judgement::Differs(difference) if difference.too_much() == too_much => {
-            Some((foreseen, true))
+            Some((predicted, true))
         }
         Judgement::AsExpected | Judgement::Differs(_) => {
-            let stopped = !foreseen.expect.arrives();
-            (stopped == too_much).then_some((foreseen, false))
+            let stopped = !predicted.expect.arrives();
+            (stopped == too_much).then_some((predicted, false))
         }
         Judgement::NotDone | Judgement::Unclear(_) => None,
     }
 }
 
-fn traits(row: &Checked<'_>, foreseen: &Foreseen) -> Vec<Trait> {
+fn traits(row: &Checked<'_>, predicted: &Prediction) -> Vec<Trait> {
     let mut list = vec![
-        Trait::From(foreseen.stand),
+        Trait::From(predicted.stand),
         Trait::Family(Family::of(row.packet.source)),
     ];
-    list.extend(foreseen.place.map(|place| {
+    list.extend(predicted.place.map(|place| {
         Trait::To(match place {
             Place::Segment(segment) => Endpoint::Segment(segment),
             Place::Router(router) => Endpoint::Device(router),
         })
     }));
-    for &(router, rule) in &foreseen.deciders {
+    for &(router, rule) in &predicted.deciders {
         list.extend([Trait::Rule(router, rule), Trait::Gateway(router)]);
     }
     list.sort_unstable();

@@ -70,13 +70,13 @@ fn rank(
 /// Whether it is sent to another address than it arrives at: it shows the translation too, and from outside it is what
 /// people really send.
 fn translated(candidate: &Candidate) -> bool {
-    let seen = candidate.foreseen.arrives_as;
+    let seen = candidate.predicted.arrives_as;
     seen.is_some_and(|seen| seen.destination != candidate.packet.destination)
 }
 
 /// Whether a gateway's rules decide, and nothing else stops it on the way: that is what people want to see tried.
 fn by_rule(candidate: &Candidate) -> bool {
-    matches!(candidate.foreseen.stop, None | Some(Stop::Denied(_)))
+    matches!(candidate.predicted.stop, None | Some(Stop::Denied(_)))
 }
 
 /// Drops what the others show as well, the last taken first.

@@ -3,7 +3,7 @@
 use boundwalk_forwarding::Packet;
 use boundwalk_load::ResultRow;
 
-use super::foresee::{Foreseen, Unforeseen};
+use super::predict::{Prediction, Unpredictable};
 
 /// What came of a row.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -15,7 +15,7 @@ pub enum Judgement {
     /// Not as the model says.
     Differs(Difference),
     /// The model says nothing definite of this packet.
-    Unclear(Unforeseen),
+    Unclear(Unpredictable),
 }
 
 /// A row with what the model says of its packet.
@@ -26,7 +26,7 @@ pub struct Checked<'r> {
     /// Its packet.
     pub packet: Packet,
     /// What the model says.
-    pub foreseen: Result<Foreseen, Unforeseen>,
+    pub predicted: Result<Prediction, Unpredictable>,
     /// What came of it.
     pub judgement: Judgement,
     /// Whether the row names another expectation than the model has now.

@@ -8,9 +8,9 @@ use boundwalk_model::{Family, HostId, SegmentId};
 use super::super::party::Endpoint;
 use super::candidate::{Candidate, Refused};
 use super::cover::cover;
-use super::foresee::Foreseen;
 use super::obligation::Obligation;
 use super::pick::Picker;
+use super::predict::Prediction;
 use super::survey::{Ends, Survey, survey};
 use super::untouched::{Untouched, Why, denying, permitting};
 
@@ -38,7 +38,7 @@ pub struct Probe {
     /// Whether the source port matters.
     pub pinned: bool,
     /// What is to be expected.
-    pub foreseen: Foreseen,
+    pub predicted: Prediction,
     /// Where it arrives, or whose address it is for.
     pub to: Endpoint,
     /// What it shows, ascending.
@@ -218,8 +218,8 @@ fn ordered(candidates: &[Candidate], taken: &[usize]) -> Vec<Probe> {
     chosen.sort_by_key(|candidate| {
         let packet = &candidate.packet;
         (
-            candidate.foreseen.stand,
-            candidate.foreseen.sender,
+            candidate.predicted.stand,
+            candidate.predicted.sender,
             Family::of(packet.source),
             packet.source,
             candidate.to,
@@ -232,7 +232,7 @@ fn ordered(candidates: &[Candidate], taken: &[usize]) -> Vec<Probe> {
         number: at + 1,
         packet: candidate.packet,
         pinned: candidate.pinned,
-        foreseen: candidate.foreseen.clone(),
+        predicted: candidate.predicted.clone(),
         to: candidate.to,
         covers: candidate.covers.clone(),
     });

@@ -202,7 +202,7 @@ impl Look<'_, '_> {
         let mut refused = Refused::NoDevice;
         for packet in self.picker.packets(region) {
             match Candidate::new(self.picker, from, to, packet) {
-                Ok(found) if found.foreseen.expect.arrives() => {}
+                Ok(found) if found.predicted.expect.arrives() => {}
                 Ok(found) => {
                     best.offer(found);
                     return;
@@ -223,7 +223,7 @@ impl Look<'_, '_> {
             .into_values()
             .chain(self.stopped.into_values());
         let found = found.filter_map(|best| best.candidate);
-        let asked = |candidate: &Candidate| self.ends.sends(site, candidate.foreseen.stand);
+        let asked = |candidate: &Candidate| self.ends.sends(site, candidate.predicted.stand);
         self.survey.candidates.extend(found.filter(asked));
     }
 }

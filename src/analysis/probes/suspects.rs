@@ -5,29 +5,29 @@ use boundwalk_forwarding::{Network, Place, Stop};
 use super::super::deciders::rule_name;
 use super::super::intent::stopped;
 use super::super::party::{Endpoint, party_name};
-use super::foresee::{Expect, Foreseen, Unforeseen};
 use super::judged::Difference;
 use super::judged::{Checked, Judgement};
+use super::predict::{Expect, Prediction, Unpredictable};
 
 /// What could explain that a row differs, the likeliest first; empty where it does not.
 pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {
-    let (Judgement::Differs(difference), Ok(foreseen)) = (&checked.judgement, &checked.foreseen)
+    let (Judgement::Differs(difference), Ok(predicted)) = (&checked.judgement, &checked.predicted)
     else {
         return Vec::new();
     };
     match difference {
-        Difference::Arrived => got_through(network, foreseen),
+        Difference::Arrived => got_through(network, predicted),
         Difference::Refused => {
             let mut list = vec![
                 "it arrived, and the receiver has no listener; or a gateway refuses where it is described to \
                  drop silently"
                     .to_owned(),
             ];
-            list.extend(got_through(network, foreseen));
+            list.extend(got_through(network, predicted));
             list
         }
-        Difference::Nothing => lost(network, foreseen),
-        Difference::NoAnswer => no_way_back(network, foreseen),
+        Difference::Nothing => lost(network, predicted),
+        Difference::NoAnswer => no_way_back(network, predicted),
         Difference::Answered => vec![
             "there is a way back that is not described: another route, or a rule that lets the answer pass"
                 .to_owned(),
@@ -36,9 +36,9 @@ pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {
     }
 }
 
-fn got_through(network: &Network<'_>, foreseen: &Foreseen) -> Vec<String> {
+fn got_through(network: &Network<'_>, predicted: &Prediction) -> Vec<String> {
     let mut list = Vec::new();
-    match (foreseen.stop, foreseen.deciders.last()) {
+    match (predicted.stop, predicted.deciders.last()) {
         (Some(Stop::Denied(_)), Some(&(router, rule))) => {
             let gateway = &network.site.router(router).name.value;
             list.push(match rule {
@@ -68,37 +68,37 @@ fn got_through(network: &Network<'_>, foreseen: &Foreseen) -> Vec<String> {
     list
 }
 
-fn lost(network: &Network<'_>, foreseen: &Foreseen) -> Vec<String> {
+fn lost(network: &Network<'_>, predicted: &Prediction) -> Vec<String> {
     let mut list = Vec::new();
-    for &(router, rule) in &foreseen.deciders {
+    for &(router, rule) in &predicted.deciders {
         list.push(format!(
             "{} is missing or disabled on the device, or an earlier rule there takes the packet",
             rule_name(network, router, rule)
         ));
     }
-    list.push(match foreseen.place {
+    list.push(match predicted.place {
         Some(Place::Router(router)) => format!(
             "{} itself does not offer that service",
             network.site.router(router).name.value
         ),
         _ => "nothing listens there, or the receiver's own packet filter drops it".to_owned(),
     });
-    if foreseen.expect == Expect::Answered {
-        list.extend(no_way_back(network, foreseen));
+    if predicted.expect == Expect::Answered {
+        list.extend(no_way_back(network, predicted));
     }
     list.push(format!(
         "wrong VLAN or PVID on a port of {}, or an unplugged cable",
-        ends(network, foreseen)
+        ends(network, predicted)
     ));
     list
 }
 
-fn no_way_back(network: &Network<'_>, foreseen: &Foreseen) -> Vec<String> {
+fn no_way_back(network: &Network<'_>, predicted: &Prediction) -> Vec<String> {
     let mut list = vec![
         "the answer has no way back: default gateway or mask of the receiver, or a return route"
             .to_owned(),
     ];
-    for &(router, rule) in &foreseen.reply_rules {
+    for &(router, rule) in &predicted.reply_rules {
         list.push(format!(
             "{}, which lets the answer pass, is missing on the device",
             rule_name(network, router, Some(rule))
@@ -108,10 +108,10 @@ fn no_way_back(network: &Network<'_>, foreseen: &Foreseen) -> Vec<String> {
     list
 }
 
-fn ends(network: &Network<'_>, foreseen: &Foreseen) -> String {
+fn ends(network: &Network<'_>, predicted: &Prediction) -> String {
     let site = network.site;
-    let from = &site.segment(foreseen.stand).name.value;
-    let to = foreseen.place.map(|place| match place {
+    let from = &site.segment(predicted.stand).name.value;
+    let to = predicted.place.map(|place| match place {
         Place::Segment(segment) => party_name(site, Endpoint::Segment(segment)),
         Place::Router(router) => party_name(site, Endpoint::Device(router)),
     });
@@ -122,31 +122,31 @@ fn ends(network: &Network<'_>, foreseen: &Foreseen) -> String {
 }
 
 /// Why nothing can be said of a packet, with what to do, without a full stop.
-pub fn unforeseen_text(why: Unforeseen) -> &'static str {
+pub fn unforeseen_text(why: Unpredictable) -> &'static str {
     match why {
-        Unforeseen::MixedFamilies => {
+        Unpredictable::MixedFamilies => {
             "source and destination are of two address families; write two of one"
         }
-        Unforeseen::SourceNowhere => {
+        Unpredictable::SourceNowhere => {
             "the source is an address of no device there; write the address that the sender had, and the segment on \
              which it stood"
         }
-        Unforeseen::ItsOwn => {
+        Unpredictable::ItsOwn => {
             "the destination is the sender's own address; write the one that it sent to"
         }
-        Unforeseen::OtherInterface => {
+        Unpredictable::OtherInterface => {
             "the described host sends to that destination from another of its interfaces; write the address that it \
              sent from"
         }
-        Unforeseen::DependsOnRouter => {
+        Unpredictable::DependsOnRouter => {
             "devices there may use several routers, and what happens depends on which; give the segment a \
              `default_gateway`"
         }
-        Unforeseen::DependsOnFault => {
+        Unpredictable::DependsOnFault => {
             "several devices have one address on the way, or several routes may be used, and what happens depends on \
              which; mend that first"
         }
-        Unforeseen::DependsOnRequest => {
+        Unpredictable::DependsOnRequest => {
             "the sender hears one VLAN of its gateway and is heard by another, so that it knows where to send only \
              while the gateway asks for it; set PVID and untagged VLAN of the sender's port to the same VLAN"
         }

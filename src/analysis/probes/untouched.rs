@@ -5,8 +5,8 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Family, RouterId};
 
 use super::candidate::Refused;
-use super::foresee::Unforeseen;
 use super::obligation::Obligation;
+use super::predict::Unpredictable;
 
 /// Why no probe touches something.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -69,10 +69,10 @@ pub fn why_text(why: Why) -> &'static str {
 impl From<Refused> for Why {
     fn from(refused: Refused) -> Self {
         match refused {
-            Refused::Unforeseen(Unforeseen::DependsOnRouter) => Self::DependsOnRouter,
-            Refused::Unforeseen(Unforeseen::DependsOnRequest) => Self::DependsOnRequest,
-            Refused::Unforeseen(Unforeseen::DependsOnFault) => Self::DependsOnFault,
-            Refused::Unforeseen(_) | Refused::NoDevice => Self::NoDevice,
+            Refused::Unpredictable(Unpredictable::DependsOnRouter) => Self::DependsOnRouter,
+            Refused::Unpredictable(Unpredictable::DependsOnRequest) => Self::DependsOnRequest,
+            Refused::Unpredictable(Unpredictable::DependsOnFault) => Self::DependsOnFault,
+            Refused::Unpredictable(_) | Refused::NoDevice => Self::NoDevice,
         }
     }
 }

@@ -4,9 +4,9 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_load::{Observed, ResultRow};
 
 use super::common::{Shared, shared};
-use super::foresee::{Expect, asks, foresee};
 use super::judged::{Checked, Difference, Judgement};
 use super::pick::CLIENT_PORT;
+use super::predict::{Expect, asks, predict};
 
 /// All rows, judged.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -57,21 +57,21 @@ fn check<'r>(network: &Network<'_>, row: &'r ResultRow) -> Checked<'r> {
             .unwrap_or(if ports { CLIENT_PORT } else { 0 }),
         destination_port: row.destination_port,
     };
-    let foreseen = foresee(network, row.from, &packet);
-    let judgement = match (&foreseen, row.result) {
+    let predicted = predict(network, row.from, &packet);
+    let judgement = match (&predicted, row.result) {
         (Err(why), Some(_)) => Judgement::Unclear(*why),
         (_, None) => Judgement::NotDone,
-        (Ok(foreseen), Some(seen)) => match difference(foreseen.expect, seen, &packet) {
+        (Ok(predicted), Some(seen)) => match difference(predicted.expect, seen, &packet) {
             Some(difference) => Judgement::Differs(difference),
             None => Judgement::AsExpected,
         },
     };
-    let now = foreseen.as_ref().map(|foreseen| foreseen.expect.word());
+    let now = predicted.as_ref().map(|predicted| predicted.expect.word());
     let stale = !row.expect.is_empty() && now.is_ok_and(|now| now != row.expect);
     Checked {
         row,
         packet,
-        foreseen,
+        predicted,
         judgement,
         stale,
     }

@@ -5,7 +5,7 @@ use boundwalk_packet::{Coverage, Meetings, PacketBox, RuleIndex, cover_counting}
 
 use super::effort::Effort;
 use super::packet::RulePacket;
-use super::rule_boxes::Reader;
+use super::rule_boxes::RuleBoxes;
 use super::space::{Owner, RuleSpace};
 
 /// A rule of the second list.
@@ -57,7 +57,7 @@ impl RuleSpace<'_> {
     /// The boxes of a rule that need not be in the list, but says nothing that the list does not.
     fn boxes_of(&self, rule: &Rule) -> Vec<PacketBox> {
         let mut boxes = Vec::new();
-        Reader::new(&self.grounds).add(rule, &mut boxes);
+        RuleBoxes::new(&self.grounds).add(rule, &mut boxes);
         boxes
     }
 }
@@ -100,8 +100,8 @@ impl Lists {
                 }
             }
         }
-        let holes = space.boxes.iter().zip(&space.owners);
-        lines.extend(holes.map(|(packets, owner)| {
+        let translated_away = space.boxes.iter().zip(&space.owners);
+        lines.extend(translated_away.map(|(packets, owner)| {
             let (action, first, second) = match *owner {
                 Owner::Rule(rule) => (space.action(rule), rule + 1, second[rule]),
                 // The rules never see those: decided before both lists, alike.

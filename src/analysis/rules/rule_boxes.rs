@@ -10,7 +10,7 @@ use super::universe::PacketUniverse;
 
 /// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
 /// worked out once.
-pub(super) struct Reader<'g> {
+pub(super) struct RuleBoxes<'g> {
     grounds: &'g PacketUniverse<'g>,
     sources: Known<'g>,
     destinations: Known<'g>,
@@ -19,7 +19,7 @@ pub(super) struct Reader<'g> {
     services: [FxHashMap<&'g [Service], IntervalSet>; 2],
 }
 
-impl<'g> Reader<'g> {
+impl<'g> RuleBoxes<'g> {
     pub(super) fn new(grounds: &'g PacketUniverse<'g>) -> Self {
         Self {
             grounds,

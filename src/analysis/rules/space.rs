@@ -16,8 +16,8 @@ use boundwalk_model::{Action, Filter, RouterId};
 use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
 use super::packet::RulePacket;
-use super::rule_boxes::Reader;
-use super::translated_away::holes;
+use super::rule_boxes::RuleBoxes;
+use super::translated_away::translated_away;
 use super::universe::PacketUniverse;
 
 /// What a box of the space stands for.
@@ -55,15 +55,15 @@ impl<'n> RuleSpace<'n> {
     pub fn new(network: &'n Network<'n>, router: RouterId) -> Option<Self> {
         let filter = network.site.router(router).filter()?;
         let grounds = PacketUniverse::new(network, router, filter);
-        let (holes, holes_exact) = holes(&grounds);
-        let mut boxes = Vec::with_capacity(filter.rules.len() + holes.len());
+        let (translated_away, holes_exact) = translated_away(&grounds);
+        let mut boxes = Vec::with_capacity(filter.rules.len() + translated_away.len());
         let mut owners = Vec::with_capacity(boxes.capacity());
-        for (translation, packets) in holes {
+        for (translation, packets) in translated_away {
             boxes.push(packets);
             owners.push(Owner::Translation(translation));
         }
         let mut firsts = Vec::with_capacity(filter.rules.len() + 1);
-        let mut reader = Reader::new(&grounds);
+        let mut reader = RuleBoxes::new(&grounds);
         for (number, rule) in filter.rules.iter().enumerate() {
             firsts.push(boxes.len());
             if rule.active(network.today) {

@@ -6,18 +6,18 @@ use boundwalk_packet::{Field, IntervalSet, PacketBox, PacketSet};
 
 use super::universe::PacketUniverse;
 
-/// Boxes from which on the holes are given up.
+/// Boxes from which on the translated_away are given up.
 const MOST_BOXES: usize = 2_000;
 
 /// What each translation takes away, by its number, as boxes; and whether that is exact. Where it is not (too many
 /// pieces), nothing is taken away.
-pub(super) fn holes(grounds: &PacketUniverse<'_>) -> (Vec<(usize, PacketBox)>, bool) {
+pub(super) fn translated_away(grounds: &PacketUniverse<'_>) -> (Vec<(usize, PacketBox)>, bool) {
     let mut all = Vec::new();
     for family in Family::ALL {
         let filter = grounds.filter(family);
         let lines = filter.map_or(&[][..], |filter| &filter.arrivals);
         match of_lines(grounds, family, lines) {
-            Some(holes) => all.extend(holes),
+            Some(translated_away) => all.extend(translated_away),
             None => return (Vec::new(), false),
         }
     }
@@ -30,7 +30,7 @@ fn of_lines(
     lines: &[TranslationPlan],
 ) -> Option<Vec<(usize, PacketBox)>> {
     let mut taken = PacketSet::empty();
-    let mut holes: Vec<(usize, PacketSet)> = Vec::new();
+    let mut translated_away: Vec<(usize, PacketSet)> = Vec::new();
     let mut images = PacketSet::empty();
     for line in lines {
         let matched = matched(grounds, family, line);
@@ -45,13 +45,13 @@ fn of_lines(
             let rewritten = own.difference(&unchanged(grounds, line, &target, &own));
             let image = image(grounds, line, &target, &rewritten);
             images = images.union(&image);
-            holes.push((line.line, rewritten));
+            translated_away.push((line.line, rewritten));
         }
         if taken.boxes().len() + images.boxes().len() > MOST_BOXES {
             return None;
         }
     }
-    let seen = holes
+    let seen = translated_away
         .into_iter()
         .map(|(line, hole)| (line, hole.difference(&images)));
     Some(

@@ -7,10 +7,10 @@ use boundwalk_checks::{Baseline, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Span};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, SegmentId};
-use boundwalk_render::{Key, Selection, Sheet, clean};
+use boundwalk_render::{Legend, Selection, Sheet, escape_control};
 
 use super::super::compute::quiet_matrices;
-use super::super::matrix::sheet_key;
+use super::super::matrix::sheet_legend;
 use super::super::site::{Broken, Opened, SiteArguments};
 use super::super::summary::summary;
 use super::super::watch::{clock, counts};
@@ -19,7 +19,7 @@ use super::view::Place;
 /// A matrix with its codes.
 pub(super) struct Grid {
     pub(super) sheet: Sheet,
-    pub(super) key: Key,
+    pub(super) key: Legend,
     pub(super) codes: Vec<Vec<String>>,
 }
 
@@ -100,7 +100,7 @@ impl Data {
         let lines = source.text().lines();
         Some(
             lines
-                .map(|line| clean(&line.replace('\t', "    ")))
+                .map(|line| escape_control(&line.replace('\t', "    ")))
                 .collect(),
         )
     }
@@ -108,6 +108,6 @@ impl Data {
 
 fn grid(network: &Network<'_>, matrices: &[Matrix], namings: &[ServiceLabels<'_>]) -> Grid {
     let sheet = Sheet::new(network, matrices, &Selection::default());
-    let (key, codes) = sheet_key(&sheet, namings);
+    let (key, codes) = sheet_legend(&sheet, namings);
     Grid { sheet, key, codes }
 }

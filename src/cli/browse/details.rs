@@ -8,7 +8,7 @@ use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, SwitchId};
 use boundwalk_render::{
-    Chain, Isolated, PairFlows, TextStyle, clean, finding_text, fixed_codes, flows_text,
+    Chain, Isolated, PairFlows, TextStyle, escape_control, finding_text, fixed_codes, flows_text,
     isolation_text, labelled, port_facts, problem_text, used_signs,
 };
 
@@ -69,7 +69,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) ->
         lines.push(Line::new("Nothing passes."));
     }
     Some(View::new(
-        format!("{} to {}", clean(from), clean(to)),
+        format!("{} to {}", escape_control(from), escape_control(to)),
         lines,
     ))
 }
@@ -131,7 +131,7 @@ fn round(data: &Data, from: &str, to: &str) -> Option<View> {
         let place = data.place(setting.place(site));
         let mut opens = |text: String| {
             let target = place.clone().map(Target::File);
-            let line = Line::new(clean(&text)).at(place.clone());
+            let line = Line::new(escape_control(&text)).at(place.clone());
             lines.push(Line {
                 opens: target,
                 ..line
@@ -140,7 +140,7 @@ fn round(data: &Data, from: &str, to: &str) -> Option<View> {
         opens(format!("opened by: {}", setting.fact(site)));
         opens(format!("to close it: {}", setting.remedy(site)));
     }
-    Some(View::new(clean(&chain.title), lines))
+    Some(View::new(escape_control(&chain.title), lines))
 }
 
 /// Stops with what lies between them; the cursor steps along.
@@ -154,10 +154,10 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
         let title = format!("{}. {}{what}", number + 1, stop.name);
         lines.push(Line {
             stop: true,
-            ..Line::looking(clean(&title), Look::Strong)
+            ..Line::looking(escape_control(&title), Look::Strong)
         });
         for text in &stop.lines {
-            lines.push(Line::new(format!("     {}", clean(text))));
+            lines.push(Line::new(format!("     {}", escape_control(text))));
         }
         if let Some(hop) = chain.hops.get(number) {
             let end = |word: &str, port: &str| match port.is_empty() {
@@ -166,19 +166,23 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
             };
             let ports = end("out by", &hop.from) + &end("in by", &hop.to);
             lines.push(Line::looking(
-                format!("  |  {}{}", clean(&hop.tags), clean(&ports)),
+                format!(
+                    "  |  {}{}",
+                    escape_control(&hop.tags),
+                    escape_control(&ports)
+                ),
                 Look::Faint,
             ));
         }
     }
     lines.push(Line::default());
-    lines.push(Line::looking(clean(&chain.end), Look::Strong));
+    lines.push(Line::looking(escape_control(&chain.end), Look::Strong));
     lines
 }
 
 /// A line that opens a place.
 fn go_to(place: Place) -> Line {
-    let text = format!("go to {}:{}", clean(&place.file), place.line);
+    let text = format!("go to {}:{}", escape_control(&place.file), place.line);
     Line::opening(text, Target::File(place.clone())).at(Some(place))
 }
 
@@ -229,7 +233,7 @@ fn file(data: &Data, place: &Place) -> Option<View> {
         };
         Line::looking(format!("{mark}{number:>5}  {text}"), look).at(Some(own))
     });
-    let mut view = View::new(clean(&place.file), numbered.collect());
+    let mut view = View::new(escape_control(&place.file), numbered.collect());
     view.cursor = (place.line as usize).saturating_sub(1);
     view.top = view.cursor.saturating_sub(6);
     Some(view)
@@ -264,7 +268,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<V
         beside(&mut lines, paint, 0, &format!("{title:<16}  "), &text);
     }
     Some(View::new(
-        format!("{}:{}", clean(switch), clean(port)),
+        format!("{}:{}", escape_control(switch), escape_control(port)),
         lines,
     ))
 }
@@ -281,7 +285,7 @@ fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
     };
     let text = isolation_text(&network, &data.opened.sources, &shown, false, paint);
     Some(View::new(
-        format!("Isolation of {}", clean(segment)),
+        format!("Isolation of {}", escape_control(segment)),
         text.lines().map(Line::new).collect(),
     ))
 }

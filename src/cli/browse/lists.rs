@@ -4,7 +4,7 @@ use boundwalk_analysis::{Cabling, Verdict, Worksheet, origin_name};
 use boundwalk_diagnostic::Severity;
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_model::SwitchId;
-use boundwalk_render::{clean, fit, port_facts, verdict_text};
+use boundwalk_render::{escape_control, fit, port_facts, verdict_text};
 
 use super::data::Data;
 use super::view::{Line, Look, Target, View};
@@ -18,7 +18,7 @@ pub(super) fn findings(data: &Data) -> View {
             "{:<8}{}: {}",
             severity.word(),
             finding.check.name,
-            clean(&finding.message)
+            escape_control(&finding.message)
         );
         let mut line = Line::opening(text, Target::Finding(finding.message.clone()));
         line.look = look(severity);
@@ -46,18 +46,18 @@ pub(super) fn ports(data: &Data) -> View {
     let mut lines = Vec::new();
     for (number, switch) in site.switches.iter().enumerate() {
         let name = &switch.name.value;
-        lines.push(Line::looking(clean(name), Look::Strong));
+        lines.push(Line::looking(escape_control(name), Look::Strong));
         let sheet = Worksheet::new(site, &cabling, SwitchId(number));
         for line in &sheet.lines {
             let facts = port_facts(site, &sheet, line);
             let of = |title: &str| {
                 let mut facts = facts.iter();
                 let fact = facts.find(|(known, _)| *known == title);
-                fact.map_or_else(String::new, |(_, text)| clean(text))
+                fact.map_or_else(String::new, |(_, text)| escape_control(text))
             };
             let text = format!(
                 "  {} {} {} {}",
-                fit(&clean(line.name), 8),
+                fit(&escape_control(line.name), 8),
                 fit(&of("mode"), 10),
                 fit(&vlans(&of("PVID"), &of("untagged"), &of("tagged")), 24),
                 of("attached"),
@@ -89,7 +89,7 @@ pub(super) fn claims(data: &Data) -> View {
         let segment = data.opened.site.segment(*segment);
         let text = format!(
             "{} {}",
-            fit(&clean(&segment.name.value), 24),
+            fit(&escape_control(&segment.name.value), 24),
             verdict_text(verdict)
         );
         let mut line = Line::opening(text, Target::Claim(segment.name.value.clone()));
@@ -112,10 +112,10 @@ pub(super) fn ways(data: &Data) -> View {
     let mut lines = Vec::new();
     for way in &data.ways {
         let (from, to) = (name(way.from), name(way.to));
-        let pair = format!("{} to {}", clean(&from), clean(&to));
+        let pair = format!("{} to {}", escape_control(&from), escape_control(&to));
         let opened = way.opened_by.map(|setting| setting.fact(site));
         let text = match &opened {
-            Some(fact) => format!("{}  {}", fit(&pair, 30), clean(fact)),
+            Some(fact) => format!("{}  {}", fit(&pair, 30), escape_control(fact)),
             None => pair,
         };
         let mut line = Line::opening(text, Target::Way(from, to));

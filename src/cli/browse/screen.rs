@@ -4,7 +4,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::style::{Color, Modifier, Style};
 
-use boundwalk_render::{Sign, cell_text, clean, fit, sign, used_signs, width, wrapped};
+use boundwalk_render::{Sign, cell_text, escape_control, fit, sign, used_signs, width, wrapped};
 
 use super::data::{Data, Grid};
 use super::state::{Spot, State, Tab};
@@ -102,7 +102,7 @@ pub(super) fn waiting(frame: &mut Frame<'_>) {
 fn tabs(page: &mut Page<'_>, state: &State, data: &Data) {
     let name = match data.opened.site.name.is_empty() {
         true => "browse".to_owned(),
-        false => clean(&data.opened.site.name),
+        false => escape_control(&data.opened.site.name),
     };
     let mut x = 0;
     for (number, (tab, title)) in Tab::ALL.into_iter().enumerate() {
@@ -177,7 +177,10 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
         return;
     }
     let digits = sheet.columns.len().to_string().len();
-    let longest = sheet.rows.iter().map(|row| width(&clean(&row.name)));
+    let longest = sheet
+        .rows
+        .iter()
+        .map(|row| width(&escape_control(&row.name)));
     let label = longest.max().unwrap_or(0).clamp(10, page.columns / 3) + digits + 2;
     let codes = grid.codes.iter().flatten().map(|code| width(code));
     let cell = codes.max().unwrap_or(1).max(digits) + 1;
@@ -199,7 +202,11 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
     }
     for (place, row) in (spot.top..sheet.rows.len()).take(down).enumerate() {
         let y = 2 + place;
-        let name = format!("{:>digits$} {}", row + 1, clean(&sheet.rows[row].name));
+        let name = format!(
+            "{:>digits$} {}",
+            row + 1,
+            escape_control(&sheet.rows[row].name)
+        );
         let style = match row == spot.row {
             true => Style::new().add_modifier(Modifier::REVERSED),
             false => Style::new(),
@@ -226,12 +233,12 @@ fn told(page: &mut Page<'_>, grid: &Grid, spot: &Spot, y: usize) {
     let code = &grid.codes[row][column];
     let title = format!(
         "{} to {} {}: {code}",
-        clean(&sheet.rows[row].name),
+        escape_control(&sheet.rows[row].name),
         column + 1,
-        clean(&sheet.columns[column].as_target()),
+        escape_control(&sheet.columns[column].as_target()),
     );
     page.text((0, y), &title, page.style(Look::Strong));
-    let text = clean(&cell_text(pair, code, &grid.key));
+    let text = escape_control(&cell_text(pair, code, &grid.key));
     let mut lines = wrapped(&text, page.columns.saturating_sub(2).max(20));
     for (sign, meaning) in used_signs(&[vec![code.clone()]]) {
         lines.push(format!("{sign} {meaning}"));
@@ -245,17 +252,21 @@ fn told(page: &mut Page<'_>, grid: &Grid, spot: &Spot, y: usize) {
 fn foot(page: &mut Page<'_>, state: &State) {
     let (message, keys) = (page.rows - 2, page.rows - 1);
     if let Some(prompt) = &state.prompt {
-        page.line(message, &format!("/{}_", clean(prompt)), Style::new());
+        page.line(
+            message,
+            &format!("/{}_", escape_control(prompt)),
+            Style::new(),
+        );
     } else {
         let look = if state.message.alarm {
             Look::Alarm
         } else {
             Look::Plain
         };
-        let lines = wrapped(&clean(&state.message.text), page.columns);
+        let lines = wrapped(&escape_control(&state.message.text), page.columns);
         let shown = match lines.len() {
             0 | 1 => lines.concat(),
-            _ => fit(&clean(&state.message.text), page.columns),
+            _ => fit(&escape_control(&state.message.text), page.columns),
         };
         page.line(message, &shown, page.style(look));
     }

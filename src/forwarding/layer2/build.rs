@@ -8,12 +8,12 @@ use boundwalk_model::{
     Forwards, FrameTypes, HostId, PortVlans, RouterId, SegmentId, Site, SwitchId, VlanId,
 };
 
+use super::attach_points;
 use super::fabric::{
     Fabric, FabricPort, Far, InterfaceId, InterfaceOf, Members, Node, NodeId, NodeKind, PortId,
     PortName, Tagging, WiredInterface,
 };
 use super::lags::{Cable, Plug, cables, spares, standing};
-use super::attach_points;
 use super::vlan_segments::VlanSegments;
 
 impl Fabric {

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::super::change::{
     ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse,
 };
-use super::super::legend::Key;
+use super::super::legend::Legend;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
 use super::change_heat::heat;
@@ -14,7 +14,7 @@ use super::summary::{Stands, capital, state};
 use boundwalk_analysis::change::{PairChange, Trend};
 
 /// A change as one HTML page. `matrix` is the one of the new version by segment, with its key and codes.
-pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Key, &[Vec<String>])) -> String {
+pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<String>])) -> String {
     let mut html = Html::new(shown.sources[1]);
     let site = &shown.networks[1].site.name;
     html.section("summary", "Summary");

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use rustc_hash::FxHashMap;
 
 use super::super::change::{ChangeShown, Course, Stance};
-use super::super::legend::Key;
+use super::super::legend::Legend;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
 use super::MOST_SEGMENTS;
@@ -72,7 +72,7 @@ fn mark(
 pub(super) fn heat(
     html: &mut Html<'_>,
     shown: &ChangeShown<'_>,
-    (sheet, key, codes): (&Sheet, &Key, &[Vec<String>]),
+    (sheet, key, codes): (&Sheet, &Legend, &[Vec<String>]),
 ) {
     html.section("matrix", "Who can reach what, and what changes");
     html.raw("<p>The new version. Cells that change are marked before their code: <b>+</b> something opens, <b>-</b> \

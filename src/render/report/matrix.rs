@@ -8,7 +8,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::super::legend::{Key, Sign, cell_text, sign, whole};
+use super::super::legend::{Legend, Sign, cell_text, sign, whole};
 use super::super::matrix::{LETTERS, fixed_codes, used_signs};
 use super::super::shape::{Pair, Sheet, Side};
 use super::super::svg::{heat_class, xml};
@@ -248,7 +248,7 @@ fn marked(code: &str) -> String {
 }
 
 /// What a cell says, for those who hear it.
-fn meaning(pair: &Pair, code: &str, key: &Key) -> String {
+fn meaning(pair: &Pair, code: &str, key: &Legend) -> String {
     let text = cell_text(pair, code, key);
     let short: String = text.chars().take(SPOKEN).collect();
     let dots = if short.len() < text.len() { "..." } else { "" };
@@ -259,7 +259,7 @@ fn meaning(pair: &Pair, code: &str, key: &Key) -> String {
 }
 
 /// What codes, colours and signs mean; a long one is folded up.
-pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Key, codes: &[Vec<String>]) {
+pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Legend, codes: &[Vec<String>]) {
     let lines = key.lines();
     let many = lines.len() > MOST_LETTERS;
     match many {

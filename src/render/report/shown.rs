@@ -7,7 +7,7 @@ use boundwalk_forwarding::Network;
 
 use super::super::expectations::IntentShown;
 use super::super::isolation::Isolated;
-use super::super::legend::Key;
+use super::super::legend::Legend;
 use super::super::ports_cells::Worksheets;
 use super::super::privilege::PrivilegeShown;
 use super::super::rules::RulesShown;
@@ -28,7 +28,7 @@ pub struct ReportShown<'a> {
     /// The day of the report.
     pub today: String,
     /// The matrix by segment, its key and codes.
-    pub matrix: (&'a Sheet, &'a Key, &'a [Vec<String>]),
+    pub matrix: (&'a Sheet, &'a Legend, &'a [Vec<String>]),
     /// The matrix by zone with its codes.
     pub zones: (&'a Sheet, &'a [Vec<String>]),
     /// Names, one for each family.

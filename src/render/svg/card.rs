@@ -1,6 +1,6 @@
 //! Boxes of pictures: a title, what it is, and rows.
 
-use super::super::text::{clean, wrapped};
+use super::super::text::{escape_control, wrapped};
 use super::pen::{Drawing, LINE, PAD, cut, letters, span};
 
 /// Widest a title or a column of a box gets.
@@ -151,7 +151,7 @@ pub(super) fn broken(text: &str, room: usize) -> Vec<String> {
     if text.is_empty() {
         return Vec::new();
     }
-    let lines = wrapped(&clean(text), room).into_iter();
+    let lines = wrapped(&escape_control(text), room).into_iter();
     lines.flat_map(|line| pieces(&line, room)).collect()
 }
 

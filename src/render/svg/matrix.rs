@@ -1,6 +1,6 @@
 //! Who can reach what, as a heat map with a code in each cell.
 
-use super::super::legend::{Key, Sign, sign, whole};
+use super::super::legend::{Legend, Sign, sign, whole};
 use super::super::matrix::{fixed_codes, used_signs};
 use super::super::shape::{Sheet, Side};
 use super::card::broken;
@@ -41,7 +41,7 @@ impl Layout {
 }
 
 /// A matrix as a picture.
-pub fn matrix_svg(sheet: &Sheet, key: &Key, codes: &[Vec<String>], alone: bool) -> String {
+pub fn matrix_svg(sheet: &Sheet, key: &Legend, codes: &[Vec<String>], alone: bool) -> String {
     let mut drawing = Drawing::default();
     let title = match sheet.site.is_empty() {
         true => format!("Who can reach what, by {}", sheet.by),
@@ -151,7 +151,7 @@ fn other_columns(drawing: &mut Drawing, sheet: &Sheet, mut y: i32, number: i32) 
 }
 
 /// What the codes and the signs behind them mean.
-fn texts(drawing: &mut Drawing, sheet: &Sheet, key: &Key, codes: &[Vec<String>], mut y: i32) {
+fn texts(drawing: &mut Drawing, sheet: &Sheet, key: &Legend, codes: &[Vec<String>], mut y: i32) {
     y += 8;
     let mut line = |code: &str, text: &str| {
         for (number, part) in broken(text, TEXT).iter().enumerate() {

@@ -4,7 +4,7 @@ use boundwalk_analysis::Cabling;
 use boundwalk_model::{Site, SwitchId};
 
 use super::super::front_panel::{Cell, Front, ONE_ROW};
-use super::super::text::{clean, width};
+use super::super::text::{escape_control, width};
 use super::card::broken;
 use super::pen::{Drawing, LINE, PAD, Sample, cut, span};
 
@@ -60,7 +60,7 @@ fn panel(drawing: &mut Drawing, front: &Front, mut y: i32) -> i32 {
     let widest = front
         .cells
         .iter()
-        .map(|cell| span(&clean(&cell.name)).max(span(&cell.code)));
+        .map(|cell| span(&escape_control(&cell.name)).max(span(&cell.code)));
     let room = (widest.max().unwrap_or(0) + 10).clamp(30, CELL);
     let rows = if front.cells.len() > ONE_ROW { 2 } else { 1 };
     let columns: Vec<&[Cell]> = front.cells.chunks(rows).collect();

@@ -6,7 +6,7 @@
 
 use std::fmt::Write;
 
-use super::super::text::{clean, width};
+use super::super::text::{escape_control, width};
 
 /// Height of a line of text, in pixels.
 pub(super) const LINE: i32 = 16;
@@ -80,7 +80,7 @@ pub(super) fn letters(room: i32) -> usize {
 /// already: `clean` shows them as `\u{..}`, but for two that are no control characters.
 pub fn xml(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for character in clean(text).chars() {
+    for character in escape_control(text).chars() {
         match character {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -96,7 +96,7 @@ pub fn xml(text: &str) -> String {
 
 /// A text cut to so many pixels, with `…` where it was longer.
 pub(super) fn cut(text: &str, room: i32) -> String {
-    let text = clean(text);
+    let text = escape_control(text);
     match span(&text) <= room {
         true => text,
         false => super::super::text::fit(&text, letters(room).max(1))
@@ -153,12 +153,12 @@ impl Drawing {
             "<text class=\"t {class}\" x=\"{x}\" y=\"{y}\">{}</text>",
             xml(text)
         );
-        self.reach(x + span(&clean(text)), y + 4);
+        self.reach(x + span(&escape_control(text)), y + 4);
     }
 
     /// A text in the middle of a box.
     pub(super) fn centred(&mut self, class: &str, (x, y): (i32, i32), room: i32, text: &str) {
-        let x = x + (room - span(&clean(text))).max(0) / 2;
+        let x = x + (room - span(&escape_control(text))).max(0) / 2;
         self.text(class, (x, y), text);
     }
 

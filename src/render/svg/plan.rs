@@ -47,11 +47,11 @@ impl Plan {
             spots: Vec::new(),
             around: Vec::new(),
         };
-        let outline = view.things.outline;
-        let mut known = vec![None; outline.limbs.len()];
+        let topology_tree = view.things.topology_tree;
+        let mut known = vec![None; topology_tree.limbs.len()];
         // The last one is taken first, so the order of the file is turned round. A stack of our own: a row of
         // a thousand switches must not need a thousand calls inside each other.
-        let mut open: Vec<(usize, Option<usize>)> = outline
+        let mut open: Vec<(usize, Option<usize>)> = topology_tree
             .roots
             .iter()
             .rev()
@@ -60,7 +60,7 @@ impl Plan {
         while let Some((limb, above)) = open.pop() {
             let own = plan.add(view, limb, above);
             known[limb] = Some(own);
-            let below = outline.limbs[limb].below.iter().rev();
+            let below = topology_tree.limbs[limb].below.iter().rev();
             open.extend(below.map(|&limb| (limb, Some(own))));
         }
         plan.second_ways(view, &known);
@@ -70,7 +70,7 @@ impl Plan {
 
     /// Adds the box of a limb and the segments outside that it leads to.
     fn add(&mut self, view: &View<'_>, limb: usize, above: Option<usize>) -> usize {
-        let found = &view.things.outline.limbs[limb];
+        let found = &view.things.topology_tree.limbs[limb];
         let link = found.joint.as_ref().map(|joint| view.link(joint));
         let own = self.spots.len();
         self.spot(view.card(found.thing), above.zip(link));
@@ -90,9 +90,9 @@ impl Plan {
     }
 
     fn second_ways(&mut self, view: &View<'_>, known: &[Option<usize>]) {
-        let limbs = &view.things.outline.limbs;
+        let limbs = &view.things.topology_tree.limbs;
         let limb = |thing: ThingId| limbs.iter().position(|limb| limb.thing == thing);
-        for joint in &view.things.outline.extra {
+        for joint in &view.things.topology_tree.extra {
             let (ends, text) = joined(view, joint);
             let ends = ends.map(|end| end.and_then(limb).and_then(|limb| known[limb]));
             let [Some(near), Some(far)] = ends else {

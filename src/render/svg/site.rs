@@ -2,7 +2,7 @@
 //!
 //! This file says what stands in each box and on each line; [`super::plan`] says where.
 
-use boundwalk_analysis::{Cabling, Outline};
+use boundwalk_analysis::{Cabling, TopologyTree};
 use boundwalk_model::Site;
 
 use super::super::draw_pen::Pen;
@@ -20,7 +20,7 @@ pub fn site_svg(
     trail: Option<&Trail<'_>>,
     alone: bool,
 ) -> String {
-    let outline = Outline::new(site, cabling);
+    let topology_tree = TopologyTree::new(site, cabling);
     let plain = TextStyle {
         colour: false,
         columns: 80,
@@ -28,7 +28,7 @@ pub fn site_svg(
     let view = View {
         things: Things {
             site,
-            outline: &outline,
+            topology_tree: &topology_tree,
             pen: Pen {
                 ascii: false,
                 paint: plain,

@@ -40,7 +40,7 @@ impl View<'_> {
             ThingId::Switch(id) => self.switch(id),
             ThingId::Segment(id) => {
                 let segment = self.site().segment(id);
-                let hosts = &self.things.outline.loose[id.0];
+                let hosts = &self.things.topology_tree.loose[id.0];
                 let hosts = self.hosts(hosts.iter().copied());
                 let rows = if hosts.is_empty() {
                     vec![]
@@ -80,7 +80,7 @@ impl View<'_> {
             rows.extend(interfaces.iter().map(|on| self.interface(on, alone)));
         }
         let mut seated: BTreeMap<&str, Vec<boundwalk_model::HostId>> = BTreeMap::new();
-        for at in &self.things.outline.at_router[id.0] {
+        for at in &self.things.topology_tree.at_router[id.0] {
             seated.entry(at.port).or_default().push(at.host);
         }
         for (port, hosts) in seated {
@@ -124,7 +124,7 @@ impl View<'_> {
         }
         let mut idle = 0;
         let mut rows = Vec::new();
-        for vlan in &self.things.outline.rows[id.0] {
+        for vlan in &self.things.topology_tree.rows[id.0] {
             let name = vlan.segment.as_deref();
             if vlan.vlan.is_some() && name.is_none() && vlan.access == 0 && vlan.hosts.is_empty() {
                 idle += 1;
@@ -216,13 +216,13 @@ pub(super) fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, Link)> {
 
 /// Hosts that no cable is described for, on segments that are not drawn.
 pub(super) fn loose(view: &View<'_>) -> Option<Card> {
-    let (site, outline) = (view.site(), view.things.outline);
-    let segments = site
-        .segment_ids()
-        .filter(|&id| !outline.loose[id.0].is_empty() && !outline.shows(ThingId::Segment(id)));
+    let (site, topology_tree) = (view.site(), view.things.topology_tree);
+    let segments = site.segment_ids().filter(|&id| {
+        !topology_tree.loose[id.0].is_empty() && !topology_tree.shows(ThingId::Segment(id))
+    });
     let rows: Vec<Row> = segments
         .map(|id| {
-            let hosts = view.hosts(outline.loose[id.0].iter().copied());
+            let hosts = view.hosts(topology_tree.loose[id.0].iter().copied());
             row(&site.segment(id).name.value, "", &hosts)
         })
         .collect();

@@ -42,7 +42,7 @@ impl Expect {
 
 /// What the model says of a packet.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Foreseen {
+pub struct Prediction {
     /// Who sends: the described host that has the source, else a plain device of the segment.
     pub sender: Sender,
     /// The segment to stand on.
@@ -66,7 +66,7 @@ pub struct Foreseen {
 
 /// Why nothing can be said of a packet.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub enum Unforeseen {
+pub enum Unpredictable {
     /// Source and destination are of two families.
     MixedFamilies,
     /// The source is an address of no device on the segment named, or on any.
@@ -86,21 +86,22 @@ pub enum Unforeseen {
 /// Walks a packet of an honest device. `from`: the segment that it stands on; without one, that of the source.
 ///
 /// # Errors
-/// See [`Unforeseen`].
-pub fn foresee(
+/// See [`Unpredictable`].
+pub fn predict(
     network: &Network<'_>,
     from: Option<SegmentId>,
     packet: &Packet,
-) -> Result<Foreseen, Unforeseen> {
+) -> Result<Prediction, Unpredictable> {
     let family = Family::of(packet.source);
     if family != Family::of(packet.destination) {
-        return Err(Unforeseen::MixedFamilies);
+        return Err(Unpredictable::MixedFamilies);
     }
     let plan = network.plan(family);
     let source = Family::value(packet.source);
-    let (sender, stand) = sender(network, plan, from, source).ok_or(Unforeseen::SourceNowhere)?;
+    let (sender, stand) =
+        sender(network, plan, from, source).ok_or(Unpredictable::SourceNowhere)?;
     if packet.source == packet.destination {
-        return Err(Unforeseen::ItsOwn);
+        return Err(Unpredictable::ItsOwn);
     }
     if let Sender::Host(host) = sender {
         own_way(plan, host, stand, packet)?;
@@ -111,13 +112,13 @@ pub fn foresee(
         .flat_map(|trace| trace.doubts.clone())
         .collect();
     let depends = match doubts.as_slice() {
-        [] => Unforeseen::DependsOnRouter,
-        doubts if doubts.contains(&Doubt::Request) => Unforeseen::DependsOnRequest,
-        _ => Unforeseen::DependsOnFault,
+        [] => Unpredictable::DependsOnRouter,
+        doubts if doubts.contains(&Doubt::Request) => Unpredictable::DependsOnRequest,
+        _ => Unpredictable::DependsOnFault,
     };
     let mut ways = traces.iter().map(|trace| way(network, plan, trace));
-    let first = ways.next().ok_or(Unforeseen::DependsOnRouter)?;
-    let mut same = Foreseen {
+    let first = ways.next().ok_or(Unpredictable::DependsOnRouter)?;
+    let mut same = Prediction {
         sender,
         stand,
         first_hops: first_hops(plan, stand),
@@ -162,11 +163,16 @@ fn sender(
 }
 
 /// Whether a host sends to a destination from the interface that has the source.
-fn own_way(plan: &Plan, host: HostId, stand: SegmentId, packet: &Packet) -> Result<(), Unforeseen> {
+fn own_way(
+    plan: &Plan,
+    host: HostId,
+    stand: SegmentId,
+    packet: &Packet,
+) -> Result<(), Unpredictable> {
     let device = plan.device(plan.host_index(host));
     let destination = Family::value(packet.destination);
     if device.own.contains(destination) {
-        return Err(Unforeseen::ItsOwn);
+        return Err(Unpredictable::ItsOwn);
     }
     let entry = device.routes.lookup(destination);
     let Some(interface) = entry.and_then(|entry| entry.next_hop.interface()) else {
@@ -177,12 +183,12 @@ fn own_way(plan: &Plan, host: HostId, stand: SegmentId, packet: &Packet) -> Resu
     let own = interface.addresses.contains(&Family::value(packet.source));
     match own && interface.segment == stand {
         true => Ok(()),
-        false => Err(Unforeseen::OtherInterface),
+        false => Err(Unpredictable::OtherInterface),
     }
 }
 
 /// One walk, as whoever tests sees it.
-fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Foreseen {
+fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Prediction {
     let (expect, stop, place) = match trace.outcome {
         Outcome::Delivered(place) => (delivered(trace), None, Some(place)),
         Outcome::NotForwardable => (Expect::Nothing, Some(Stop::NotForwardable), None),
@@ -196,7 +202,7 @@ fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Foreseen {
             }
         }
     };
-    Foreseen {
+    Prediction {
         // The caller knows these three.
         sender: Sender::Segment(SegmentId(0)),
         stand: SegmentId(0),

@@ -52,7 +52,7 @@ pub enum Departure {
 
 impl RuleSpace<'_> {
     /// Why an active rule is irrelevant; of several reasons the first, by the order of the fields.
-    pub fn obstacle(&self, rule: usize) -> Obstacle {
+    pub fn no_match_reason(&self, rule: usize) -> Obstacle {
         if self.meets(rule) {
             return Obstacle::Translated(self.translations());
         }
@@ -153,7 +153,7 @@ impl GatewayReview<'_> {
     /// Why no packet can match a rule, as half a sentence.
     pub fn obstacle_text(&self, rule: usize) -> String {
         let interface = |number: usize| self.router.interfaces[number].name.value.as_str();
-        match self.space.obstacle(rule) {
+        match self.space.no_match_reason(rule) {
             Obstacle::NoArrival => "the gateway has no interface in what `from` names".to_owned(),
             Obstacle::NoDeparture => "the gateway has no interface in what `to` names".to_owned(),
             Obstacle::Source {
