@@ -193,21 +193,22 @@ struct Leaks {
 fn leaks(site: &Site) -> Leaks {
     let frames = Frames::new(site);
     let mut leaks = Leaks::default();
-    for (_, spot, _, foot) in frames.all_seats() {
+    for (_, spot, _, interface) in frames.all_seats() {
         // Gateways are no devices that somebody plugs in.
-        let Some(foot @ WiredInterface::Host(..)) = *foot else {
+        let Some(interface @ WiredInterface::Host(..)) = *interface else {
             continue;
         };
         let reach = frames.hostile_at(&BTreeSet::from([*spot]));
-        let mut others = reach.feet.into_iter();
-        let other = others.find(|&other| frames.segment(other) != frames.segment(foot));
-        let sentence = other.map(|other| format!("{foot:?} reaches {other:?}"));
+        let mut others = reach.interfaces.into_iter();
+        let other = others.find(|&other| frames.segment(other) != frames.segment(interface));
+        let sentence = other.map(|other| format!("{interface:?} reaches {other:?}"));
         leaks.between.extend(sentence);
     }
     for (group, places) in frames.unclaimed() {
         let reach = frames.hostile_at(&places);
-        let sentences = reach.feet.iter().take(1);
-        let sentences = sentences.map(|foot| format!("unclaimed {group:?} reaches {foot:?}"));
+        let sentences = reach.interfaces.iter().take(1);
+        let sentences =
+            sentences.map(|interface| format!("unclaimed {group:?} reaches {interface:?}"));
         leaks.unclaimed.extend(sentences);
     }
     leaks

@@ -4,7 +4,8 @@
 use std::collections::HashSet;
 
 use boundwalk::analysis::{
-    EFFORT, Fault, Opening, Verdict, bypasses, closing, distance, foot_name, isolation, origin_name,
+    EFFORT, Fault, Opening, Verdict, bypasses, closing, distance, interface_name, isolation,
+    origin_name,
 };
 use boundwalk::forwarding::layer2::Far;
 use boundwalk::forwarding::{Network, Origin};
@@ -75,7 +76,7 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
     );
     let takers = certificate.takers.iter();
     let takers: Vec<String> = takers
-        .map(|&foot| foot_name(&site, network.fabric.foot(foot).of))
+        .map(|&interface| interface_name(&site, network.fabric.interface(interface).of))
         .collect();
     assert_eq!(takers, ["console:eth0"]);
     // Every other live port of the four switches, the uplink among them.
@@ -87,8 +88,8 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
     assert_eq!(closed.len(), live, "{closed:?}");
     assert!(closed.contains(&"core:uplink".to_owned()));
     assert!(certificate.sends.iter().all(|(socket, _)| {
-        !matches!(&network.fabric.socket(*socket).far, Far::Feet(feet)
-            if feet.iter().any(|&foot| foot_name(&site, network.fabric.foot(foot).of).starts_with("edge")))
+        !matches!(&network.fabric.socket(*socket).far, Far::Feet(interfaces)
+            if interfaces.iter().any(|&interface| interface_name(&site, network.fabric.interface(interface).of).starts_with("edge")))
     }));
 }
 
@@ -107,7 +108,7 @@ fn faults_are_the_same_on_one_processor_and_on_several() {
     let network = Network::new(&site, TODAY);
     let management = segment(&site, "management");
     let verdict = isolation(&network, management);
-    let size = network.fabric.sockets.len() + network.fabric.feet.len();
+    let size = network.fabric.sockets.len() + network.fabric.interfaces.len();
     let all = distance(&network, management, &verdict, EFFORT);
     assert!(all.complete && !all.one.is_empty() && !all.two.is_empty());
     // Enough for each single fault and some pairs; for some single faults.

@@ -87,9 +87,9 @@ fn a_priority_tag_hides_another_from_ports_in_vlan_1() {
     }
     // The frame itself: a priority tag, 90 below it.
     let trip = frames.send(spot(&site, "core:5"), &[0, 90]);
-    assert_eq!(trip.feet.len(), 1);
+    assert_eq!(trip.interfaces.len(), 1);
     let trip = frames.send(spot(&site, "core:5"), &[1, 90]);
-    assert!(trip.feet.is_empty(), "tagged frames are not let in");
+    assert!(trip.interfaces.is_empty(), "tagged frames are not let in");
 }
 
 #[test]

@@ -103,7 +103,7 @@ fn view(frames: &Frames<'_>, segments: usize) -> View {
         let hears = frames.unclaimed_that_hear(&reach).into_keys().collect();
         let takes = frames.segments_that_take(&reach);
         let all = frames.segments_that_hear(&reach);
-        (reach.feet, takes, all, hears)
+        (reach.interfaces, takes, all, hears)
     });
     all.collect()
 }
@@ -196,7 +196,7 @@ fn one_more_port_takes_nothing_away() {
                     [&old, &new].map(|frames| frames.reach_of_segment(id, Stance::Hostile));
                 match enabled {
                     false => assert_eq!(before, after, "{text}"),
-                    true => assert!(before.feet.is_subset(&after.feet), "{text}"),
+                    true => assert!(before.interfaces.is_subset(&after.interfaces), "{text}"),
                 }
                 more += usize::from(before != after);
             }

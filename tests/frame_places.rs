@@ -231,7 +231,7 @@ fn a_bridge_without_a_cable_is_on_its_segment_whatever_its_tag() {
         0,
         "the bridge sends it into VLAN 77, of which core:2 is the only port"
     );
-    assert_eq!(kettle.feet.len(), 2, "both addresses of the bridge");
+    assert_eq!(kettle.interfaces.len(), 2, "both addresses of the bridge");
 }
 
 /// A port that carries a segment's VLAN with a tag is a place of it: a device there takes frames with that tag.

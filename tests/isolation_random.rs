@@ -109,9 +109,12 @@ fn check(
         for jack in frames.at(*spot) {
             match jack {
                 Jack::Spot(next) => arrivals.push((*next, tags.clone())),
-                Jack::Feet(feet) => {
-                    for &foot in feet.iter().filter(|&&foot| frames.takes(foot, tags)) {
-                        if let Err(why) = may_take(network, certificate, foot) {
+                Jack::Feet(interfaces) => {
+                    for &interface in interfaces
+                        .iter()
+                        .filter(|&&interface| frames.takes(interface, tags))
+                    {
+                        if let Err(why) = may_take(network, certificate, interface) {
                             return Some(Err(why));
                         }
                     }
@@ -136,16 +139,18 @@ fn check(
 fn may_take(
     network: &Network<'_>,
     certificate: &Certificate,
-    foot: WiredInterface,
+    interface: WiredInterface,
 ) -> Result<(), String> {
-    let WiredInterface::Host(host, at) = foot else {
-        return Err(format!("a router takes a frame: {foot:?}"));
+    let WiredInterface::Host(host, at) = interface else {
+        return Err(format!("a router takes a frame: {interface:?}"));
     };
-    let id = network.fabric.foot_of(InterfaceOf::Host(HostId(host), at));
-    let there = network.fabric.foot(id).segment;
+    let id = network
+        .fabric
+        .interface_of(InterfaceOf::Host(HostId(host), at));
+    let there = network.fabric.interface(id).segment;
     match there == certificate.segment && certificate.takers.contains(&id) {
         true => Ok(()),
-        false => Err(format!("{foot:?} takes a frame and is not named")),
+        false => Err(format!("{interface:?} takes a frame and is not named")),
     }
 }
 
@@ -306,13 +311,16 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
         let site = site(&text);
         let network = Network::new(&site, TODAY);
         let (fabric, wiring) = (&network.fabric, &network.wiring);
-        for foot in fabric.foot_ids() {
-            let own = flood(fabric, &[Start::WiredInterface(foot)]);
-            let mut reached: Vec<InterfaceId> = own.feet().filter(|&other| other != foot).collect();
+        for interface in fabric.interface_ids() {
+            let own = flood(fabric, &[Start::WiredInterface(interface)]);
+            let mut reached: Vec<InterfaceId> = own
+                .interfaces()
+                .filter(|&other| other != interface)
+                .collect();
             reached.sort_unstable();
-            let noted = wiring.from_foot(foot).feet.iter().copied();
-            let noted: Vec<InterfaceId> = noted.filter(|&other| other != foot).collect();
-            assert_eq!(noted, reached, "seed {seed}, {foot:?}\n{text}");
+            let noted = wiring.from_interface(interface).interfaces.iter().copied();
+            let noted: Vec<InterfaceId> = noted.filter(|&other| other != interface).collect();
+            assert_eq!(noted, reached, "seed {seed}, {interface:?}\n{text}");
             compared += reached.len();
         }
         for (number, vacancy) in wiring.vacancies.iter().enumerate() {
@@ -320,11 +328,20 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
             let start = Start::AttachPoint(seat.socket, Frame::of(seat.tag));
             let own = flood(fabric, &[start]);
             // What is plugged in at the same socket is itself.
-            let here = |foot: &InterfaceId| fabric.foot(*foot).sockets.contains(&seat.socket);
-            let mut reached: Vec<InterfaceId> = own.feet().filter(|foot| !here(foot)).collect();
+            let here = |interface: &InterfaceId| {
+                fabric.interface(*interface).sockets.contains(&seat.socket)
+            };
+            let mut reached: Vec<InterfaceId> = own
+                .interfaces()
+                .filter(|interface| !here(interface))
+                .collect();
             reached.sort_unstable();
-            let noted = wiring.from_vacancy(number as u32).feet.iter().copied();
-            let noted: Vec<InterfaceId> = noted.filter(|foot| !here(foot)).collect();
+            let noted = wiring
+                .from_vacancy(number as u32)
+                .interfaces
+                .iter()
+                .copied();
+            let noted: Vec<InterfaceId> = noted.filter(|interface| !here(interface)).collect();
             assert_eq!(noted, reached, "seed {seed}, {seat:?}\n{text}");
         }
         for to in site.segment_ids() {

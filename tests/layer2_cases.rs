@@ -40,13 +40,13 @@ fn site(parts: &[&str]) -> Site {
 }
 
 /// The interface of a device with one, or that of a name as in `edge.office`.
-fn foot(site: &Site, fabric: &Fabric, name: &str) -> InterfaceId {
+fn interface(site: &Site, fabric: &Fabric, name: &str) -> InterfaceId {
     let (device, interface) = name.split_once('.').unwrap_or((name, "1"));
     let host = site.hosts.iter().position(|host| host.name.value == device);
     if let Some(host) = host {
         let mut interfaces = site.hosts[host].interfaces.iter();
         let at = interfaces.position(|known| known.name.value == interface);
-        return fabric.foot_of(InterfaceOf::Host(HostId(host), at.expect("an interface")));
+        return fabric.interface_of(InterfaceOf::Host(HostId(host), at.expect("an interface")));
     }
     let mut routers = site.routers.iter();
     let router = routers
@@ -54,7 +54,7 @@ fn foot(site: &Site, fabric: &Fabric, name: &str) -> InterfaceId {
         .expect("a device");
     let mut interfaces = site.routers[router].interfaces.iter();
     let at = interfaces.position(|known| known.name.value == interface);
-    fabric.foot_of(InterfaceOf::Router(
+    fabric.interface_of(InterfaceOf::Router(
         RouterId(router),
         at.expect("an interface"),
     ))
@@ -63,7 +63,7 @@ fn foot(site: &Site, fabric: &Fabric, name: &str) -> InterfaceId {
 /// Whether plain frames of the first get to the second, and the other way.
 fn passes(site: &Site, one: &str, other: &str) -> (bool, bool) {
     let fabric = Fabric::new(site);
-    let [one, other] = [one, other].map(|name| foot(site, &fabric, name));
+    let [one, other] = [one, other].map(|name| interface(site, &fabric, name));
     let reaches = |from, to| flood(&fabric, &[Start::WiredInterface(from)]).reaches(to);
     (reaches(one, other), reaches(other, one))
 }
@@ -83,7 +83,7 @@ fn from_port(site: &Site, port: &str, tags: &[u16], to: &str) -> bool {
         .socket_ids()
         .find(|&id| fabric.socket(id).name == name);
     let start = Start::AttachPoint(socket.expect("a live port"), Frame::with_tags(tags));
-    flood(&fabric, &[start]).reaches(foot(site, &fabric, to))
+    flood(&fabric, &[start]).reaches(interface(site, &fabric, to))
 }
 
 /// What is not described is assumed clean: an interface without a cable stands on its segment, at every

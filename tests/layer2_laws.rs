@@ -186,11 +186,13 @@ fn vlans(site: &Site) -> Vec<u16> {
 /// device may be plugged in.
 fn is_taken(frames: &Frames<'_>, port: Spot, tags: &[u16]) -> bool {
     frames.at(port).iter().any(|jack| match jack {
-        Jack::Feet(feet) => feet.iter().any(|&foot| frames.takes(foot, tags)),
+        Jack::Feet(interfaces) => interfaces
+            .iter()
+            .any(|&interface| frames.takes(interface, tags)),
         Jack::Spot(next) => {
             let trip = frames.send(*next, tags);
             let mut left = trip.left.keys();
-            !trip.feet.is_empty()
+            !trip.interfaces.is_empty()
                 || left.any(|(spot, tags)| tags.is_empty() && frames.places().contains(spot))
         }
         Jack::Dead => false,
@@ -265,7 +267,7 @@ fn behind(
     first: Spot,
     tags: &[u16],
 ) -> (Vec<(Spot, Tags)>, Vec<WiredInterface>) {
-    let (mut ports, mut feet) = (Vec::new(), Vec::new());
+    let (mut ports, mut interfaces) = (Vec::new(), Vec::new());
     let mut work = vec![(first, tags.to_vec())];
     let mut seen: BTreeSet<(Spot, Tags)> = work.iter().cloned().collect();
     while let Some((spot, tags)) = work.pop() {
@@ -283,14 +285,17 @@ fn behind(
                         work.push((*next, left.clone()));
                     }
                     Jack::Feet(here) => {
-                        feet.extend(here.iter().filter(|foot| frames.takes(**foot, &left)));
+                        interfaces.extend(
+                            here.iter()
+                                .filter(|interface| frames.takes(**interface, &left)),
+                        );
                     }
                     Jack::Spot(_) | Jack::Dead => {}
                 }
             }
         }
     }
-    (ports, feet)
+    (ports, interfaces)
 }
 
 /// Ports that send frames of a VLAN to a switch without VLANs, behind which another takes them into another one; unless
@@ -349,11 +354,11 @@ fn interfaces(site: &Site) -> Vec<(WiredInterface, Option<VlanId>, String)> {
 fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
     let site = frames.site;
     let mut found = BTreeSet::new();
-    for (foot, tag, name) in interfaces(site) {
+    for (interface, tag, name) in interfaces(site) {
         let tags: Tags = tag.map(VlanId::get).into_iter().collect();
         let sits = |spot: &Spot| {
-            frames.at(*spot).iter().any(|jack| match (jack, foot) {
-                (Jack::Feet(feet), _) => feet.contains(&foot),
+            frames.at(*spot).iter().any(|jack| match (jack, interface) {
+                (Jack::Feet(interfaces), _) => interfaces.contains(&interface),
                 (Jack::Spot(spot), WiredInterface::Host(host, at)) => {
                     *spot == Spot::Interface(host, at)
                 }
@@ -362,10 +367,10 @@ fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
         };
         let spots: Vec<Spot> = frames.spots().into_iter().filter(sits).collect();
         let ends = spots.iter().map(|&spot| behind(frames, spot, &tags));
-        let (ports, feet): (Vec<_>, Vec<_>) = ends.unzip();
+        let (ports, interfaces): (Vec<_>, Vec<_>) = ends.unzip();
         let unaware = |spot: &&Spot| switch(**spot).is_some() && !is_aware(site, **spot);
-        let own = frames.segment(foot);
-        let mut others = feet.iter().flatten();
+        let own = frames.segment(interface);
+        let mut others = interfaces.iter().flatten();
         if spots.iter().find(unaware).is_some()
             && ports.iter().all(Vec::is_empty)
             && others.any(|&other| frames.segment(other) != own)

@@ -208,7 +208,7 @@ to_address = "interface"
     }
 }
 
-/// The gateway takes both addresses of a host for on-link at one foot; only one of them is there.
+/// The gateway takes both addresses of a host for on-link at one interface; only one of them is there.
 #[test]
 fn a_host_takes_what_is_for_the_foot_it_comes_to() {
     let wide = r#"

@@ -120,13 +120,13 @@ fn may_leave(network: &Network<'_>, from: Origin) -> bool {
         return true;
     }
     let plan = network.plan(Family::V4);
-    reached.feet.iter().any(|&foot| {
-        let foot = network.fabric.foot(foot);
-        let (device, _) = plan.place_of(foot.of);
+    reached.interfaces.iter().any(|&interface| {
+        let interface = network.fabric.interface(interface);
+        let (device, _) = plan.place_of(interface.of);
         let device = plan.device(device);
         let host = matches!(device.id, DeviceId::Host(_));
         device.forwards_unfiltered()
-            || host && (Some(foot.segment) != own || 1 < device.interfaces.len())
+            || host && (Some(interface.segment) != own || 1 < device.interfaces.len())
     })
 }
 
@@ -213,8 +213,8 @@ fn frames_come_back(network: &Network<'_>, to: Origin, way: &Way) -> bool {
     let Some(home) = way.legs.first().and_then(|leg| begins(network, leg)) else {
         return false;
     };
-    let start = match way.end.foot {
-        Some(foot) => Start::WiredInterface(foot),
+    let start = match way.end.interface {
+        Some(interface) => Start::WiredInterface(interface),
         None => {
             let seated = fabric.seated(way.end.socket).iter();
             let mut mine = seated.filter(|(segment, _)| Some(*segment) == to.segment());

@@ -106,7 +106,7 @@ impl Certificate {
                 inside.push((visit.node, visit.vlan));
             }
         }
-        let mut takers: Vec<InterfaceId> = flood.feet().collect();
+        let mut takers: Vec<InterfaceId> = flood.interfaces().collect();
         takers.sort_unstable();
         let closed = inside
             .iter()

@@ -51,7 +51,7 @@ pub fn distance(
 
 /// How many sites an effort is enough for.
 fn tries(network: &Network<'_>, effort: usize) -> usize {
-    let size = network.fabric.sockets.len() + network.fabric.feet.len();
+    let size = network.fabric.sockets.len() + network.fabric.interfaces.len();
     (effort / size.max(1)).max(1)
 }
 
@@ -114,9 +114,11 @@ impl Extent {
             extent
                 .stopped
                 .extend(stopped.map(|end| (end.at.map(|at| fabric.socket(at).name), end.frame)));
-            extent
-                .taken
-                .extend(flood.feet().map(|foot| fabric.foot(foot).of));
+            extent.taken.extend(
+                flood
+                    .interfaces()
+                    .map(|interface| fabric.interface(interface).of),
+            );
         }
         extent
     }
@@ -138,8 +140,8 @@ impl Extent {
         let stopped = self.stopped.difference(&usual.stopped);
         let ports = stopped.filter_map(|(name, _)| PortKey::of(site, (*name)?));
         frontier.ports.extend(ports);
-        for foot in self.taken.difference(&usual.taken) {
-            if let InterfaceOf::Host(host, _) = foot {
+        for interface in self.taken.difference(&usual.taken) {
+            if let InterfaceOf::Host(host, _) = interface {
                 frontier.hosts.insert(*host);
             }
         }

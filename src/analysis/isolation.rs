@@ -259,10 +259,10 @@ fn may_go_round(network: &Network<'_>, from: Origin, to: Origin) -> bool {
         Origin::Unclaimed(_) => network.wiring.heard_at(reached, to),
     };
     let plan = network.plan(Family::V4);
-    let mut feet = reached.feet.iter();
+    let mut interfaces = reached.interfaces.iter();
     direct
-        || feet.any(|&foot| {
-            let of = network.fabric.foot(foot).of;
+        || interfaces.any(|&interface| {
+            let of = network.fabric.interface(interface).of;
             let device = plan.device(plan.place_of(of).0);
             let host = matches!(of, InterfaceOf::Host(..));
             device.forwards_unfiltered() || host && 1 < device.interfaces.len()
@@ -351,7 +351,7 @@ fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Opt
 fn inward(site: &Site, fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
     let mut taken = flood.taken.iter();
     let taken = taken.find(|taken| {
-        let open = taken.foot.is_none() && fabric.claimed(taken.socket).contains(&segment);
+        let open = taken.interface.is_none() && fabric.claimed(taken.socket).contains(&segment);
         open || takes(fabric, taken, segment)
             || taken_by_home(site, fabric, taken, segment).is_some()
     })?;
@@ -370,11 +370,11 @@ fn taken_by_home(
     taken: &Taken,
     segment: SegmentId,
 ) -> Option<HostId> {
-    let foot = fabric.foot(taken.foot?);
-    let InterfaceOf::Host(host, _) = foot.of else {
+    let interface = fabric.interface(taken.interface?);
+    let InterfaceOf::Host(host, _) = interface.of else {
         return None;
     };
-    (foot.segment != segment && has_home(site, host, segment)).then_some(host)
+    (interface.segment != segment && has_home(site, host, segment)).then_some(host)
 }
 
 /// Whether a host has an address on a segment.
@@ -385,13 +385,14 @@ fn has_home(site: &Site, host: HostId, segment: SegmentId) -> bool {
 
 /// Frames from elsewhere that a host on the segment takes by another of its interfaces.
 fn by_another_home(site: &Site, fabric: &Fabric, segment: SegmentId) -> Option<Contact> {
-    let feet = fabric.foot_ids().filter(|&foot| {
-        let foot = fabric.foot(foot);
-        let home = matches!(foot.of, InterfaceOf::Host(host, _) if has_home(site, host, segment));
-        home && foot.segment != segment
+    let interfaces = fabric.interface_ids().filter(|&interface| {
+        let interface = fabric.interface(interface);
+        let home =
+            matches!(interface.of, InterfaceOf::Host(host, _) if has_home(site, host, segment));
+        home && interface.segment != segment
     });
-    feet.into_iter().find_map(|foot| {
-        let from = Origin::Segment(fabric.foot(foot).segment);
+    interfaces.into_iter().find_map(|interface| {
+        let from = Origin::Segment(fabric.interface(interface).segment);
         let flood = flood(fabric, &hostile_starts(fabric, from));
         inward(site, fabric, segment, &flood)
     })
@@ -415,7 +416,7 @@ pub(super) fn isolated_floods(
 
 /// What ends isolation among the things that frames of a segment reach.
 fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Option<Counterpart> {
-    let Some(foot) = taken.foot else {
+    let Some(interface) = taken.interface else {
         if let Some(group) = fabric.unclaimed_at(taken.socket) {
             return Some(Counterpart::Unclaimed(group));
         }
@@ -423,12 +424,12 @@ fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Opt
         let other = claimed.find(|&&other| other != segment);
         return other.copied().map(Counterpart::Segment);
     };
-    let foot = fabric.foot(foot);
-    match foot.of {
+    let interface = fabric.interface(interface);
+    match interface.of {
         InterfaceOf::Router(router, _) => Some(Counterpart::Router(router)),
         InterfaceOf::Host(host, _) if routes(site, host) => Some(Counterpart::Forwarder(host)),
-        InterfaceOf::Host(..) if foot.segment != segment => {
-            Some(Counterpart::Segment(foot.segment))
+        InterfaceOf::Host(..) if interface.segment != segment => {
+            Some(Counterpart::Segment(interface.segment))
         }
         InterfaceOf::Host(host, _) => {
             has_other_home(site, host, segment).then_some(Counterpart::Home(host))
@@ -450,8 +451,8 @@ fn routes(site: &Site, host: HostId) -> bool {
 /// Everything that is not on the segment: hostile devices at all other ports, and every gateway and router.
 fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
     let routers = fabric
-        .foot_ids()
-        .filter(|&foot| matches!(fabric.foot(foot).of, InterfaceOf::Router(..)))
+        .interface_ids()
+        .filter(|&interface| matches!(fabric.interface(interface).of, InterfaceOf::Router(..)))
         .map(Start::WiredInterface);
     let others = fabric
         .origins()
@@ -468,9 +469,9 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Counterpart {
         other.copied().unwrap_or(segment)
     };
     match start {
-        Start::WiredInterface(foot) => match fabric.foot(foot).of {
+        Start::WiredInterface(interface) => match fabric.interface(interface).of {
             InterfaceOf::Router(router, _) => Counterpart::Router(router),
-            InterfaceOf::Host(..) => Counterpart::Segment(fabric.foot(foot).segment),
+            InterfaceOf::Host(..) => Counterpart::Segment(fabric.interface(interface).segment),
         },
         Start::AttachPoint(socket, _) => match fabric.unclaimed_at(socket) {
             Some(group) => Counterpart::Unclaimed(group),

@@ -28,13 +28,13 @@ pub(super) fn legs(network: &Network<'_>, sender: Sender, trace: &Trace) -> Vec<
     for step in &trace.steps {
         let arrives = step
             .ingress
-            .map(|ingress| foot(network, plan, step.device, ingress));
+            .map(|ingress| interface(network, plan, step.device, ingress));
         legs.push(match (&from, arrives) {
-            (Some(from), Some(foot)) => to_foot(network, from, foot),
+            (Some(from), Some(interface)) => to_interface(network, from, interface),
             _ => None,
         });
         from = departure(plan, step).map(|egress| {
-            vec![Start::WiredInterface(foot(
+            vec![Start::WiredInterface(interface(
                 network,
                 plan,
                 step.device,
@@ -46,8 +46,13 @@ pub(super) fn legs(network: &Network<'_>, sender: Sender, trace: &Trace) -> Vec<
     legs
 }
 
-fn foot(network: &Network<'_>, plan: &Plan, device: DeviceIndex, interface: usize) -> InterfaceId {
-    plan.foot_of(&network.fabric, (device, interface))
+fn interface(
+    network: &Network<'_>,
+    plan: &Plan,
+    device: DeviceIndex,
+    interface: usize,
+) -> InterfaceId {
+    plan.interface_of(&network.fabric, (device, interface))
 }
 
 /// The interface that a packet leaves a device by.
@@ -93,18 +98,21 @@ fn host_with(
     segment: SegmentId,
     address: u128,
 ) -> Option<InterfaceId> {
-    let mut feet = network.wiring.feet_of(segment).iter().copied();
-    feet.find(|&foot| {
-        let (device, interface) = plan.place_of(network.fabric.foot(foot).of);
+    let mut interfaces = network.wiring.interfaces_of(segment).iter().copied();
+    interfaces.find(|&interface| {
+        let (device, interface) = plan.place_of(network.fabric.interface(interface).of);
         let here = plan.device(device);
         matches!(here.id, DeviceId::Host(_))
             && here.interfaces[interface].addresses.contains(&address)
     })
 }
 
-fn to_foot(network: &Network<'_>, from: &[Start], foot: InterfaceId) -> Option<Leg> {
+fn to_interface(network: &Network<'_>, from: &[Start], interface: InterfaceId) -> Option<Leg> {
     let flood = flood(&network.fabric, from);
-    let end = *flood.taken.iter().find(|taken| taken.foot == Some(foot))?;
+    let end = *flood
+        .taken
+        .iter()
+        .find(|taken| taken.interface == Some(interface))?;
     Some(Leg {
         way: flood.way(&network.fabric, &end),
         end,
@@ -118,14 +126,14 @@ fn last(network: &Network<'_>, plan: &Plan, from: &[Start], trace: &Trace) -> Op
     };
     let destination = Family::value(trace.packet.destination);
     if let Some(host) = host_with(network, plan, segment, destination) {
-        return to_foot(network, from, host);
+        return to_interface(network, from, host);
     }
     let flood = flood(&network.fabric, from);
     let mut ends = flood
         .taken
         .iter()
         .filter(|taken| takes(&network.fabric, taken, segment));
-    let end = *ends.find(|taken| taken.foot.is_none())?;
+    let end = *ends.find(|taken| taken.interface.is_none())?;
     Some(Leg {
         way: flood.way(&network.fabric, &end),
         end,

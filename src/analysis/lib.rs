@@ -68,7 +68,7 @@ pub use link_mismatch::{Difference, LinkMismatch, differences};
 pub use map::{Map, MapLink, MapNode};
 pub use matrix::{Matrix, messages, rows};
 pub use needed::Needed;
-pub use notes::{CAUTION, foot_name, notes};
+pub use notes::{CAUTION, interface_name, notes};
 pub use party::{
     Column, Endpoint, all_parties, chosen, columns, find_party, origin_name, party_name,
 };

@@ -247,19 +247,23 @@ impl<'s, 'c> Ports<'s, 'c> {
             ..PortVlans::default()
         };
         let mut known = true;
-        let feet =
+        let interfaces =
             self.sockets(other)
                 .iter()
                 .flat_map(|&socket| match &fabric.socket(socket).far {
-                    Far::Feet(feet) => &feet[..],
+                    Far::Feet(interfaces) => &interfaces[..],
                     _ => &[],
                 });
-        for foot in feet.map(|&foot| fabric.foot(foot)) {
-            if !self.stands_on(foot.of, id, end) {
+        for interface in interfaces.map(|&interface| fabric.interface(interface)) {
+            if !self.stands_on(interface.of, id, end) {
                 continue;
             }
-            let own = self.site.segment(foot.segment).vlan.map(|vlan| vlan.value);
-            match (foot.tag, own) {
+            let own = self
+                .site
+                .segment(interface.segment)
+                .vlan
+                .map(|vlan| vlan.value);
+            match (interface.tag, own) {
                 (Some(tag), _) => {
                     vlans.tagged.insert(tag);
                 }
@@ -279,8 +283,8 @@ impl<'s, 'c> Ports<'s, 'c> {
         }
     }
 
-    fn stands_on(&self, foot: InterfaceOf, id: RouterId, end: CableEnd<'_>) -> bool {
-        let InterfaceOf::Router(router, at) = foot else {
+    fn stands_on(&self, interface: InterfaceOf, id: RouterId, end: CableEnd<'_>) -> bool {
+        let InterfaceOf::Router(router, at) = interface else {
             return false;
         };
         let port = self.site.router(router).interfaces[at].port.as_ref();

@@ -23,8 +23,8 @@ impl Needed {
         for socket in fabric.socket_ids() {
             needed.add_access(network, socket);
         }
-        for foot in fabric.foot_ids() {
-            needed.add_ways(network, foot);
+        for interface in fabric.interface_ids() {
+            needed.add_ways(network, interface);
         }
         needed
     }
@@ -48,7 +48,9 @@ impl Needed {
         };
         let fits = match &socket.far {
             Far::Open => true,
-            Far::Feet(feet) => feet.iter().any(|&foot| fabric.foot(foot).tag.is_none()),
+            Far::Feet(interfaces) => interfaces
+                .iter()
+                .any(|&interface| fabric.interface(interface).tag.is_none()),
             Far::Sockets(_) | Far::Dead => false,
         };
         if fits {
@@ -60,15 +62,15 @@ impl Needed {
     /// Ways of an interface to the others of its segment.
     fn add_ways(&mut self, network: &Network<'_>, from: InterfaceId) {
         let (site, fabric) = (network.site, &network.fabric);
-        let foot = fabric.foot(from);
-        let Some(vlan) = site.segment(foot.segment).vlan.map(|vlan| vlan.value) else {
+        let interface = fabric.interface(from);
+        let Some(vlan) = site.segment(interface.segment).vlan.map(|vlan| vlan.value) else {
             return;
         };
         let flood = flood(fabric, &[Start::WiredInterface(from)]);
         for taken in &flood.taken {
-            let mine = match taken.foot {
-                Some(other) => fabric.foot(other).segment == foot.segment,
-                None => port_segments(fabric, taken.socket).contains(&foot.segment),
+            let mine = match taken.interface {
+                Some(other) => fabric.interface(other).segment == interface.segment,
+                None => port_segments(fabric, taken.socket).contains(&interface.segment),
             };
             if mine {
                 let way = flood.way(fabric, taken);
@@ -119,11 +121,11 @@ pub(super) fn port_segments(fabric: &Fabric, id: PortId) -> Vec<SegmentId> {
     let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
     let here = |vlan| fabric.segments_of(socket.node, vlan).iter().copied();
     segments.extend(native.into_iter().flat_map(here));
-    if let Far::Feet(feet) = &socket.far {
-        let tags = feet.iter().filter_map(|&foot| {
-            let foot = fabric.foot(foot);
-            let router = matches!(foot.of, InterfaceOf::Router(..));
-            foot.tag.filter(|tag| vlans.carries(*tag) || router)
+    if let Far::Feet(interfaces) = &socket.far {
+        let tags = interfaces.iter().filter_map(|&interface| {
+            let interface = fabric.interface(interface);
+            let router = matches!(interface.of, InterfaceOf::Router(..));
+            interface.tag.filter(|tag| vlans.carries(*tag) || router)
         });
         segments.extend(tags.flat_map(here));
     }

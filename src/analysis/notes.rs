@@ -93,8 +93,13 @@ fn layer2(network: &Network<'_>) -> Vec<String> {
 fn assumed(network: &Network<'_>) -> Option<String> {
     const FEW: usize = 8;
     let fabric = &network.fabric;
-    let feet = fabric.feet.iter().filter(|foot| foot.assumed);
-    let names: Vec<String> = feet.map(|foot| foot_name(network.site, foot.of)).collect();
+    let interfaces = fabric
+        .interfaces
+        .iter()
+        .filter(|interface| interface.assumed);
+    let names: Vec<String> = interfaces
+        .map(|interface| interface_name(network.site, interface.of))
+        .collect();
     let shown = names[..names.len().min(FEW)].join(", ");
     let more = match names.len().saturating_sub(FEW) {
         0 => String::new(),
@@ -236,8 +241,8 @@ fn count(number: usize, word: &str) -> String {
 }
 
 /// `edge:office`, `jump:eth1`.
-pub fn foot_name(site: &Site, foot: InterfaceOf) -> String {
-    match foot {
+pub fn interface_name(site: &Site, interface: InterfaceOf) -> String {
+    match interface {
         InterfaceOf::Router(router, at) => {
             let router = site.router(router);
             format!("{}:{}", router.name.value, router.interfaces[at].name.value)

@@ -60,8 +60,8 @@ impl Column {
             (Endpoint::Segment(column), Place::Segment(place)) if column == place => {}
             (Endpoint::Device(column), Place::Router(place)) if column == place => {}
             (Endpoint::Host(host), Place::Segment(place)) => {
-                let feet = plan.device(plan.host_index(host)).interfaces.iter();
-                let there = feet.filter(|interface| interface.segment == place);
+                let interfaces = plan.device(plan.host_index(host)).interfaces.iter();
+                let there = interfaces.filter(|interface| interface.segment == place);
                 let own = there.flat_map(|interface| &interface.addresses);
                 let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
                 return part_to(flow, &own, network);

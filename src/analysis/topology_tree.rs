@@ -244,9 +244,9 @@ impl<'s> Joints<'s> {
         for (number, router) in site.routers.iter().enumerate() {
             let id = RouterId(number);
             for (at, interface) in router.interfaces.iter().enumerate() {
-                let foot = fabric.foot(fabric.foot_of(InterfaceOf::Router(id, at)));
-                let segment = interface.segment;
-                if site.segment(segment).external || !foot.assumed {
+                let wired = fabric.interface(fabric.interface_of(InterfaceOf::Router(id, at)));
+                let segment = wired.segment;
+                if site.segment(segment).external || !wired.assumed {
                     continue;
                 }
                 let joint = TreeEdge::Interface(id, &interface.name.value, segment);
@@ -353,8 +353,8 @@ fn port_name(site: &Site, name: PortName) -> Option<&str> {
 /// Hosts that are plugged in at a port, with the VLAN that their frames take there.
 fn hosts_at(fabric: &Fabric, port: PortId) -> Vec<(HostId, Option<VlanId>)> {
     let hosts = fabric.hosts_at(port).into_iter();
-    let seated = hosts.filter_map(|(foot, tag)| {
-        let InterfaceOf::Host(host, _) = fabric.foot(foot).of else {
+    let seated = hosts.filter_map(|(interface, tag)| {
+        let InterfaceOf::Host(host, _) = fabric.interface(interface).of else {
             return None;
         };
         let taken = fabric.taken(port, Frame::of(tag));

@@ -54,7 +54,7 @@ pub(super) fn settings_of(
             .into_iter()
             .for_each(&mut add),
     }
-    if way.end.foot.is_none() {
+    if way.end.interface.is_none() {
         seat_settings(network, way.end.socket, to)
             .into_iter()
             .for_each(&mut add);
@@ -100,12 +100,12 @@ fn plugged(network: &Network<'_>, socket: PortId, at: Origin) -> Option<Setting>
     let segment = at.segment()?;
     let fabric = &network.fabric;
     let here = fabric.socket(socket);
-    let Far::Feet(feet) = &here.far else {
+    let Far::Feet(interfaces) = &here.far else {
         return None;
     };
-    let told = feet
+    let told = interfaces
         .iter()
-        .any(|&foot| fabric.foot(foot).segment == segment);
+        .any(|&interface| fabric.interface(interface).segment == segment);
     let real = port_segments(fabric, socket).contains(&segment);
     match told && !real {
         true => here.link.map(Setting::Plugged),

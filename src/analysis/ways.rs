@@ -137,7 +137,7 @@ impl<'n> Around<'n> {
         let end = match to {
             Origin::Segment(segment) => nearest(self.network, flood, segment)?,
             Origin::Unclaimed(group) => {
-                let mut taken = flood.taken.iter().filter(|taken| taken.foot.is_none());
+                let mut taken = flood.taken.iter().filter(|taken| taken.interface.is_none());
                 let fabric = &self.network.fabric;
                 *taken.find(|taken| fabric.unclaimed_at(taken.socket) == Some(group))?
             }
@@ -161,9 +161,9 @@ impl<'n> Around<'n> {
 /// further interfaces.
 fn meets_unfiltered(network: &Network<'_>, from: Origin) -> bool {
     let plan = network.plan(Family::V4);
-    let mut feet = network.wiring.from_hostile(from).feet.iter();
-    feet.any(|&foot| {
-        let of = network.fabric.foot(foot).of;
+    let mut interfaces = network.wiring.from_hostile(from).interfaces.iter();
+    interfaces.any(|&interface| {
+        let of = network.fabric.interface(interface).of;
         let device = plan.device(plan.place_of(of).0);
         device.forwards_unfiltered()
             || matches!(of, InterfaceOf::Host(..)) && 1 < device.interfaces.len()
@@ -181,7 +181,7 @@ fn way_of(network: &Network<'_>, flood: &Flood, routed: &Routed) -> Option<Way> 
         let (leg, taken) = leg_to(network, plan, &at, (hop.device, hop.ingress))?;
         legs.push(leg);
         let Some(egress) = hop.egress else {
-            let InterfaceOf::Host(host, _) = network.fabric.foot(taken.foot?).of else {
+            let InterfaceOf::Host(host, _) = network.fabric.interface(taken.interface?).of else {
                 return None;
             };
             return Some(Way {
@@ -196,11 +196,13 @@ fn way_of(network: &Network<'_>, flood: &Flood, routed: &Routed) -> Option<Way> 
             ingress: hop.ingress,
             egress,
         });
-        let foot = plan.foot_of(&network.fabric, (hop.device, egress));
-        at = self::flood(&network.fabric, &[Start::WiredInterface(foot)]);
+        let interface = plan.interface_of(&network.fabric, (hop.device, egress));
+        at = self::flood(&network.fabric, &[Start::WiredInterface(interface)]);
     }
     let end = nearest(network, &at, routed.to).or_else(|| otherwise(network, &at, routed.to))?;
-    let far_address = end.foot.and_then(|foot| far_host(network, foot, routed.to));
+    let far_address = end
+        .interface
+        .and_then(|interface| far_host(network, interface, routed.to));
     legs.push(at.way(&network.fabric, &end));
     Some(Way {
         legs,
@@ -217,16 +219,19 @@ fn leg_to(
     flood: &Flood,
     to: (DeviceIndex, usize),
 ) -> Option<(FrameWay, Taken)> {
-    let foot = plan.foot_of(&network.fabric, to);
-    let taken = flood.taken.iter().find(|taken| taken.foot == Some(foot))?;
+    let interface = plan.interface_of(&network.fabric, to);
+    let taken = flood
+        .taken
+        .iter()
+        .find(|taken| taken.interface == Some(interface))?;
     Some((flood.way(&network.fabric, taken), *taken))
 }
 
 /// The host of an interface, where that interface is on another segment than asked for.
-fn far_host(network: &Network<'_>, foot: InterfaceId, to: SegmentId) -> Option<HostId> {
-    let foot = network.fabric.foot(foot);
-    match foot.of {
-        InterfaceOf::Host(host, _) if foot.segment != to => Some(host),
+fn far_host(network: &Network<'_>, interface: InterfaceId, to: SegmentId) -> Option<HostId> {
+    let interface = network.fabric.interface(interface);
+    match interface.of {
+        InterfaceOf::Host(host, _) if interface.segment != to => Some(host),
         _ => None,
     }
 }
@@ -234,8 +239,10 @@ fn far_host(network: &Network<'_>, foot: InterfaceId, to: SegmentId) -> Option<H
 /// A host that is found by another of its interfaces than the one on a segment.
 fn otherwise(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken> {
     let has_home = |taken: &&Taken| {
-        let foot = taken.foot.map(|foot| network.fabric.foot(foot).of);
-        matches!(foot, Some(InterfaceOf::Host(host, _)) if {
+        let interface = taken
+            .interface
+            .map(|interface| network.fabric.interface(interface).of);
+        matches!(interface, Some(InterfaceOf::Host(host, _)) if {
             let mut own = network.site.host(host).interfaces.iter();
             own.any(|interface| interface.segment == to)
         })
@@ -250,17 +257,17 @@ fn nearest(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken>
         .iter()
         .filter(|taken| takes(&network.fabric, taken, to));
     let first = *taken.next()?;
-    let host = taken.find(|other| other.socket == first.socket && other.foot.is_some());
+    let host = taken.find(|other| other.socket == first.socket && other.interface.is_some());
     Some(host.copied().unwrap_or(first))
 }
 
 /// Whether a device of a segment takes a frame: the interface of a host that the file puts there, or what may
 /// be plugged in with the tag that such devices use.
 pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
-    match taken.foot {
-        Some(foot) => {
-            let foot = fabric.foot(foot);
-            foot.segment == to && matches!(foot.of, InterfaceOf::Host(..))
+    match taken.interface {
+        Some(interface) => {
+            let interface = fabric.interface(interface);
+            interface.segment == to && matches!(interface.of, InterfaceOf::Host(..))
         }
         None => {
             let seated = fabric.seated(taken.socket).iter();
@@ -275,7 +282,9 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
 pub fn begins(network: &Network<'_>, leg: &FrameWay) -> Option<PortId> {
     match leg.start {
         Start::AttachPoint(socket, _) => Some(socket),
-        Start::WiredInterface(foot) => network.fabric.foot(foot).sockets.first().copied(),
+        Start::WiredInterface(interface) => {
+            network.fabric.interface(interface).sockets.first().copied()
+        }
         Start::Inside(..) => None,
     }
 }

@@ -24,14 +24,17 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for (port, socket, vlans) in view.fabric.vlan_ports() {
-        let Far::Feet(feet) = &socket.far else {
+        let Far::Feet(interfaces) = &socket.far else {
             continue;
         };
-        for foot in feet.iter().map(|&foot| view.fabric.foot(foot)) {
-            let InterfaceOf::Router(id, at) = foot.of else {
+        for interface in interfaces
+            .iter()
+            .map(|&interface| view.fabric.interface(interface))
+        {
+            let InterfaceOf::Router(id, at) = interface.of else {
                 continue;
             };
-            let Some(what) = missing(view, foot, port, vlans) else {
+            let Some(what) = missing(view, interface, port, vlans) else {
                 continue;
             };
             let router = view.site.router(id);
@@ -49,27 +52,27 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 /// What an interface misses at the other end of its cable.
 fn missing(
     view: &View<'_>,
-    foot: &WiredInterface,
+    interface: &WiredInterface,
     port: PortId,
     vlans: &PortVlans,
 ) -> Option<String> {
-    let wanted = match foot.tag {
+    let wanted = match interface.tag {
         Some(tag) => tag,
-        None => view.site.segment(foot.segment).vlan?.value,
+        None => view.site.segment(interface.segment).vlan?.value,
     };
     let sent = view.fabric.sent(port, wanted);
-    if sent.is_some_and(|frame| frame.fits(foot.tag)) {
+    if sent.is_some_and(|frame| frame.fits(interface.tag)) {
         return None;
     }
     // Untagged frames belong to another segment: then `host-off-segment` says it.
     let into = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
     let elsewhere =
         into.is_some_and(|into| into != wanted && !view.segments_at(port, into).is_empty());
-    if foot.tag.is_none() && elsewhere {
+    if interface.tag.is_none() && elsewhere {
         return None;
     }
     let (name, peer) = (view.vlan_name(port, wanted), view.name(port));
-    let expected = match foot.tag {
+    let expected = match interface.tag {
         Some(_) => "tagged",
         None => "untagged",
     };

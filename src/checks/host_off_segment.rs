@@ -1,6 +1,6 @@
 //! An interface that its port puts on another segment than the file says.
 
-use boundwalk_analysis::foot_name;
+use boundwalk_analysis::interface_name;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Arrival, InterfaceOf, WiredInterface};
 
@@ -21,47 +21,47 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for id in view.fabric.foot_ids() {
-        let foot = view.fabric.foot(id);
-        if foot.assumed {
+    for id in view.fabric.interface_ids() {
+        let interface = view.fabric.interface(id);
+        if interface.assumed {
             continue;
         }
         let arrivals = view.fabric.arrivals(&view.fabric.sent_by(id));
         // Where one port puts it right and another does not, the switch between them is wrong: `segments-joined`.
         if !arrivals
             .iter()
-            .any(|arrival| is_right(view, foot, *arrival))
+            .any(|arrival| is_right(view, interface, *arrival))
         {
             for arrival in arrivals {
-                judge(view, report, foot, arrival);
+                judge(view, report, interface, arrival);
             }
         }
     }
 }
 
-fn is_right(view: &View<'_>, foot: &WiredInterface, arrival: Arrival) -> bool {
+fn is_right(view: &View<'_>, interface: &WiredInterface, arrival: Arrival) -> bool {
     let Arrival::Port(_, Ok((into, _))) = arrival else {
         return false;
     };
-    let wanted = view.site.segment(foot.segment).vlan;
+    let wanted = view.site.segment(interface.segment).vlan;
     wanted.is_some_and(|wanted| wanted.value == into)
 }
 
 /// Holds an interface against the VLAN that takes its frames: that of the port, or of the ports behind a switch
 /// that knows no VLANs.
-fn judge(view: &View<'_>, report: &mut Report, foot: &WiredInterface, arrival: Arrival) {
+fn judge(view: &View<'_>, report: &mut Report, interface: &WiredInterface, arrival: Arrival) {
     let (Some(wanted), Arrival::Port(port, taken)) =
-        (view.site.segment(foot.segment).vlan, arrival)
+        (view.site.segment(interface.segment).vlan, arrival)
     else {
         return;
     };
     // An interface with another tag than its segment is a problem of loading.
-    if foot.tag.is_some_and(|tag| tag != wanted.value) {
+    if interface.tag.is_some_and(|tag| tag != wanted.value) {
         return;
     }
-    let gateway = matches!(foot.of, InterfaceOf::Router(..));
+    let gateway = matches!(interface.of, InterfaceOf::Router(..));
     let peer = view.name(port);
-    let segment = &view.site.segment(foot.segment).name.value;
+    let segment = &view.site.segment(interface.segment).name.value;
     let segment = format!("{segment} (VLAN {})", wanted.value);
     let what = match taken {
         Ok((into, _)) if into == wanted.value => return,
@@ -75,8 +75,13 @@ fn judge(view: &View<'_>, report: &mut Report, foot: &WiredInterface, arrival: A
         Err(_) => format!("on {peer}, which drops its frames; its segment is {segment}"),
     };
     report.add(
-        found(&CHECK, foot.place, foot_name(view.site, foot.of), what)
-            .note(view.fabric.socket(port).place, "the port")
-            .help("correct the port, the cable or the address"),
+        found(
+            &CHECK,
+            interface.place,
+            interface_name(view.site, interface.of),
+            what,
+        )
+        .note(view.fabric.socket(port).place, "the port")
+        .help("correct the port, the cable or the address"),
     );
 }

@@ -1,6 +1,6 @@
 //! A switch that knows no VLANs joins segments.
 
-use boundwalk_analysis::{foot_name, joined};
+use boundwalk_analysis::{interface_name, joined};
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Arrival, InterfaceId, NodeKind, PortId};
 use boundwalk_model::SwitchId;
@@ -46,13 +46,13 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
                 .help(HELP),
         );
     }
-    for foot in view.fabric.foot_ids() {
-        interface(view, report, foot);
+    for interface in view.fabric.interface_ids() {
+        joined_at(view, report, interface);
     }
 }
 
 /// An interface on a switch without VLANs that no port of another switch feeds, with one of another segment.
-fn interface(view: &View<'_>, report: &mut Report, id: InterfaceId) {
+fn joined_at(view: &View<'_>, report: &mut Report, id: InterfaceId) {
     let sent = view.fabric.sent_by(id);
     let Some(by) = sent.iter().find_map(|&(port, _)| unaware(view, port)) else {
         return;
@@ -62,9 +62,9 @@ fn interface(view: &View<'_>, report: &mut Report, id: InterfaceId) {
     if arrivals.iter().any(|one| matches!(one, Arrival::Port(..))) {
         return;
     }
-    let own = view.fabric.foot(id);
+    let own = view.fabric.interface(id);
     let others = arrivals.iter().filter_map(|one| match one {
-        Arrival::WiredInterface(foot) => Some(view.fabric.foot(*foot)),
+        Arrival::WiredInterface(interface) => Some(view.fabric.interface(*interface)),
         Arrival::Port(..) => None,
     });
     let Some(other) = others
@@ -76,11 +76,11 @@ fn interface(view: &View<'_>, report: &mut Report, id: InterfaceId) {
     let what = format!(
         "is on {} with {}, which is on {}",
         switch_name(view, by),
-        foot_name(view.site, other.of),
+        interface_name(view.site, other.of),
         view.site.segment(other.segment).name.value,
     );
     report.add(
-        found(&CHECK, own.place, foot_name(view.site, own.of), what)
+        found(&CHECK, own.place, interface_name(view.site, own.of), what)
             .note(other.place, "the other interface")
             .help(HELP),
     );

@@ -1,6 +1,6 @@
 //! Interfaces without a cable, in a site that describes cables.
 
-use boundwalk_analysis::foot_name;
+use boundwalk_analysis::interface_name;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::SegmentId;
 
@@ -28,10 +28,12 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     if view.site.switches.is_empty() {
         return;
     }
-    let feet = view.network.fabric.feet.iter();
-    for foot in feet.filter(|foot| foot.assumed && switched(view, foot.segment)) {
-        let subject = foot_name(view.site, foot.of);
-        report.add(found(&CHECK, foot.place, subject, WHAT).help(HELP));
+    let interfaces = view.network.fabric.interfaces.iter();
+    for interface in
+        interfaces.filter(|interface| interface.assumed && switched(view, interface.segment))
+    {
+        let subject = interface_name(view.site, interface.of);
+        report.add(found(&CHECK, interface.place, subject, WHAT).help(HELP));
     }
 }
 

@@ -41,7 +41,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         );
     }
     for (near, socket, vlans) in view.fabric.vlan_ports() {
-        let Far::Feet(feet) = &socket.far else {
+        let Far::Feet(interfaces) = &socket.far else {
             continue;
         };
         let Some((_, name)) = view.router_at(near) else {
@@ -49,7 +49,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         };
         let tagged = vlans.tagged.iter();
         let idle: Vec<VlanId> = tagged
-            .filter(|&vlan| !feet.iter().any(|&foot| takes(view, near, vlan, foot)))
+            .filter(|&vlan| {
+                !interfaces
+                    .iter()
+                    .any(|&interface| takes(view, near, vlan, interface))
+            })
             .collect();
         add(view, report, near, &idle, &format!("of {name}"));
     }
@@ -75,9 +79,9 @@ fn add(view: &View<'_>, report: &mut Report, near: PortId, idle: &[VlanId], whos
 }
 
 /// Whether an interface takes a frame of a VLAN as a port sends it.
-fn takes(view: &View<'_>, port: PortId, vlan: VlanId, foot: InterfaceId) -> bool {
+fn takes(view: &View<'_>, port: PortId, vlan: VlanId, interface: InterfaceId) -> bool {
     let sent = view.fabric.sent(port, vlan);
-    sent.is_some_and(|frame| frame.fits(view.fabric.foot(foot).tag))
+    sent.is_some_and(|frame| frame.fits(view.fabric.interface(interface).tag))
 }
 
 /// Whether anything takes frames of a VLAN that cross a cable.
@@ -97,5 +101,5 @@ fn used_behind(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool
 fn is_use(view: &View<'_>, taken: &Taken) -> bool {
     let open = view.fabric.socket(taken.socket).far == Far::Open;
     let plain = taken.frame.outer().is_none() || view.fabric.vlans(taken.socket).is_none();
-    taken.foot.is_some() || open && plain
+    taken.interface.is_some() || open && plain
 }

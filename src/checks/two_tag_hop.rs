@@ -56,7 +56,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// VLANs that a port or an interface uses.
 fn tags_in_use(fabric: &Fabric) -> VlanSet {
-    let mut tags: VlanSet = fabric.feet.iter().filter_map(|foot| foot.tag).collect();
+    let mut tags: VlanSet = fabric
+        .interfaces
+        .iter()
+        .filter_map(|interface| interface.tag)
+        .collect();
     for (_, _, vlans) in fabric.vlan_ports() {
         for vlan in vlans.members().iter() {
             tags.insert(vlan);
@@ -70,7 +74,9 @@ fn tags_in_use(fabric: &Fabric) -> VlanSet {
 fn leads_on(fabric: &Fabric, port: PortId, tag: VlanId) -> bool {
     let frame = Frame::of(Some(tag));
     match &fabric.socket(port).far {
-        Far::Feet(feet) => feet.iter().any(|&foot| frame.fits(fabric.foot(foot).tag)),
+        Far::Feet(interfaces) => interfaces
+            .iter()
+            .any(|&interface| frame.fits(fabric.interface(interface).tag)),
         Far::Sockets(far) => {
             let starts: Vec<Start> = far
                 .iter()
@@ -78,7 +84,7 @@ fn leads_on(fabric: &Fabric, port: PortId, tag: VlanId) -> bool {
                 .collect();
             flood(fabric, &starts).taken.iter().any(|taken| {
                 let place = fabric.is_for_devices(taken.socket) && taken.frame.outer().is_none();
-                taken.foot.is_some() || place
+                taken.interface.is_some() || place
             })
         }
         Far::Open | Far::Dead => false,

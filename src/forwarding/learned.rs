@@ -34,9 +34,9 @@ pub(super) struct Apart {
 impl Apart {
     pub(super) fn new(fabric: &Fabric) -> Self {
         let mut of_device: FxHashMap<At, Vec<InterfaceId>> = FxHashMap::default();
-        for id in fabric.foot_ids() {
-            let foot = fabric.foot(id);
-            let at = (first_of(foot.of), foot.segment);
+        for id in fabric.interface_ids() {
+            let interface = fabric.interface(id);
+            let at = (first_of(interface.of), interface.segment);
             of_device.entry(at).or_default().push(id);
         }
         Self {
@@ -57,8 +57,8 @@ impl Apart {
         let of_device = &self.of_device;
         self.known.entry(key).or_insert_with(|| {
             let mut pairs = Vec::new();
-            for &takes in &reached.feet {
-                let at = (first_of(fabric.foot(takes).of), segment);
+            for &takes in &reached.interfaces {
+                let at = (first_of(fabric.interface(takes).of), segment);
                 let others = of_device.get(&at).into_iter().flatten();
                 let others =
                     others.filter(|&&asks| !reached.has(asks) && shares_port(fabric, takes, asks));
@@ -77,9 +77,9 @@ fn first_of(of: InterfaceOf) -> InterfaceOf {
 }
 
 fn shares_port(fabric: &Fabric, one: InterfaceId, other: InterfaceId) -> bool {
-    let there = &fabric.foot(other).sockets;
+    let there = &fabric.interface(other).sockets;
     fabric
-        .foot(one)
+        .interface(one)
         .sockets
         .iter()
         .any(|socket| there.contains(socket))

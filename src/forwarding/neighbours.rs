@@ -60,7 +60,7 @@ pub struct Neighbours {
 pub(super) struct NeighbourTable {
     pub(super) pool: Vec<Neighbours>,
     /// By device and interface.
-    pub(super) feet: Vec<Vec<u32>>,
+    pub(super) interfaces: Vec<Vec<u32>>,
     pub(super) segments: Vec<u32>,
     pub(super) hostile: Vec<u32>,
     pub(super) unclaimed: Vec<u32>,
@@ -70,7 +70,7 @@ impl NeighbourTable {
     /// The wire of a stand.
     pub(super) fn of(&self, stand: SendPoint) -> &Neighbours {
         let number = match stand {
-            SendPoint::WiredInterface(device, interface) => self.feet[device.0][interface],
+            SendPoint::WiredInterface(device, interface) => self.interfaces[device.0][interface],
             SendPoint::Segment(segment) => self.segments[segment.0],
             SendPoint::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],
             SendPoint::Hostile(Origin::Unclaimed(group)) => self.unclaimed[group.0 as usize],

@@ -18,8 +18,8 @@ pub(super) fn overheard(
     let wiring = &network.wiring;
     match stand {
         SendPoint::WiredInterface(device, interface) => {
-            let foot = plan.foot_of(&network.fabric, (device, interface));
-            wiring.heard_at(wiring.from_foot(foot), home)
+            let interface = plan.interface_of(&network.fabric, (device, interface));
+            wiring.heard_at(wiring.from_interface(interface), home)
         }
         SendPoint::Segment(segment) => wiring.hears(segment, home),
         SendPoint::Hostile(origin) => wiring.heard_at(wiring.from_hostile(origin), home),

@@ -30,12 +30,12 @@ pub(super) fn look_up(
         numbers: FxHashMap::default(),
         wires: NeighbourTable::default(),
     };
-    let feet = plan.devices.iter().map(|device| device.interfaces.len());
-    let feet: Vec<usize> = feet.collect();
-    for (device, count) in feet.into_iter().enumerate() {
-        let stands = (0..count).map(|at| build.foot((DeviceIndex(device), at)));
+    let interfaces = plan.devices.iter().map(|device| device.interfaces.len());
+    let interfaces: Vec<usize> = interfaces.collect();
+    for (device, count) in interfaces.into_iter().enumerate() {
+        let stands = (0..count).map(|at| build.interface((DeviceIndex(device), at)));
         let stands = stands.collect();
-        build.wires.feet.push(stands);
+        build.wires.interfaces.push(stands);
     }
     for segment in site.segment_ids() {
         let number = build.segment(segment);
@@ -57,7 +57,7 @@ struct Build<'a> {
     wiring: &'a Wiring,
     /// Sets in which everybody reaches everybody, by number.
     closed: FxHashMap<u32, bool>,
-    /// NeighbourTable of feet in closed sets that learn nothing: the set, the segment, whether the foot is reached itself.
+    /// NeighbourTable of interfaces in closed sets that learn nothing: the set, the segment, whether the interface is reached itself.
     known: FxHashMap<(u32, SegmentId, bool), u32>,
     apart: Apart,
     numbers: FxHashMap<Neighbours, u32>,
@@ -77,51 +77,55 @@ impl Build<'_> {
         }
     }
 
-    fn foot(&mut self, at: (DeviceIndex, usize)) -> u32 {
-        let foot = self.plan.foot_of(self.fabric, at);
-        let segment = self.fabric.foot(foot).segment;
+    fn interface(&mut self, at: (DeviceIndex, usize)) -> u32 {
+        let interface = self.plan.interface_of(self.fabric, at);
+        let segment = self.fabric.interface(interface).segment;
         // Which requests an interface hears is its own affair, whatever it shares with others that reach the same.
-        let learned = self.learned_by_foot(foot, segment);
-        if !learned.is_empty() || !self.is_closed(foot) {
-            let wire = self.wire_of_foot(foot, segment, learned);
+        let learned = self.learned_by_interface(interface, segment);
+        if !learned.is_empty() || !self.is_closed(interface) {
+            let wire = self.neighbours_of_interface(interface, segment, learned);
             return self.keep(wire);
         }
-        let set = self.wiring.set_of(foot);
-        let key = (set, segment, self.wiring.from_foot(foot).has(foot));
+        let set = self.wiring.set_of(interface);
+        let key = (
+            set,
+            segment,
+            self.wiring.from_interface(interface).has(interface),
+        );
         if let Some(&known) = self.known.get(&key) {
             return known;
         }
-        let wire = self.wire_of_foot(foot, segment, learned);
+        let wire = self.neighbours_of_interface(interface, segment, learned);
         let number = self.keep(wire);
         self.known.insert(key, number);
         number
     }
 
     /// Whether all that an interface reaches reach the same set: then they reach each other.
-    fn is_closed(&mut self, foot: InterfaceId) -> bool {
-        let set = self.wiring.set_of(foot);
+    fn is_closed(&mut self, interface: InterfaceId) -> bool {
+        let set = self.wiring.set_of(interface);
         let wiring = self.wiring;
         *self.closed.entry(set).or_insert_with(|| {
-            let reached = wiring.from_foot(foot);
+            let reached = wiring.from_interface(interface);
             let same = |&other: &InterfaceId| wiring.set_of(other) == set;
             let alike = |&number: &u32| wiring.from_vacancy(number) == reached;
-            reached.feet.iter().all(same) && reached.vacancies.iter().all(alike)
+            reached.interfaces.iter().all(same) && reached.vacancies.iter().all(alike)
         })
     }
 
-    fn wire_of_foot(
+    fn neighbours_of_interface(
         &self,
-        foot: InterfaceId,
+        interface: InterfaceId,
         segment: SegmentId,
         learned: Vec<Learned>,
     ) -> Neighbours {
         let wiring = self.wiring;
-        let reached = wiring.from_foot(foot);
-        let both = |&other: &InterfaceId| wiring.two_way(foot, other);
-        let attached = self.places(reached.feet.iter().copied().filter(both));
+        let reached = wiring.from_interface(interface);
+        let both = |&other: &InterfaceId| wiring.two_way(interface, other);
+        let attached = self.places(reached.interfaces.iter().copied().filter(both));
         let mut places = wiring.vacancies_of(segment).iter();
-        let anyone = places.any(|&number| wiring.two_way_with(foot, number));
-        let landing = self.landing(segment, anyone, &|host| wiring.two_way(foot, host));
+        let anyone = places.any(|&number| wiring.two_way_with(interface, number));
+        let landing = self.landing(segment, anyone, &|host| wiring.two_way(interface, host));
         let first_hops = self.first_hops(segment, &attached);
         Neighbours {
             other_hops: self.other_hops(segment, &attached, &first_hops),
@@ -133,11 +137,11 @@ impl Build<'_> {
     }
 
     /// What the device of an interface learns from requests; it learns nothing of itself.
-    fn learned_by_foot(&mut self, foot: InterfaceId, segment: SegmentId) -> Vec<Learned> {
-        let reached = self.wiring.from_foot(foot);
-        let (own, _) = self.plan.place_of(self.fabric.foot(foot).of);
+    fn learned_by_interface(&mut self, interface: InterfaceId, segment: SegmentId) -> Vec<Learned> {
+        let reached = self.wiring.from_interface(interface);
+        let (own, _) = self.plan.place_of(self.fabric.interface(interface).of);
         let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
-        let heard = pairs.filter(|(_, asks)| self.wiring.from_foot(*asks).has(foot));
+        let heard = pairs.filter(|(_, asks)| self.wiring.from_interface(*asks).has(interface));
         let mut learned: Vec<Learned> = heard
             .map(|&pair| learned_pair(self.plan, self.fabric, pair))
             .collect();
@@ -151,12 +155,13 @@ impl Build<'_> {
         for &number in self.wiring.vacancies_of(segment) {
             let reached = self.wiring.from_vacancy(number);
             let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
-            let heard = pairs.filter(|(_, asks)| self.wiring.from_foot(*asks).has_vacancy(number));
+            let heard =
+                pairs.filter(|(_, asks)| self.wiring.from_interface(*asks).has_vacancy(number));
             learned.extend(heard.map(|&pair| learned_pair(self.plan, self.fabric, pair)));
         }
-        for &host in self.wiring.feet_of(segment) {
+        for &host in self.wiring.interfaces_of(segment) {
             if self.fabric.is_placeless(host) {
-                learned.extend(self.learned_by_foot(host, segment));
+                learned.extend(self.learned_by_interface(host, segment));
             }
         }
         learned.sort_unstable();
@@ -164,8 +169,9 @@ impl Build<'_> {
         learned
     }
 
-    fn places(&self, feet: impl Iterator<Item = InterfaceId>) -> Vec<(DeviceIndex, usize)> {
-        feet.map(|foot| self.plan.place_of(self.fabric.foot(foot).of))
+    fn places(&self, interfaces: impl Iterator<Item = InterfaceId>) -> Vec<(DeviceIndex, usize)> {
+        interfaces
+            .map(|interface| self.plan.place_of(self.fabric.interface(interface).of))
             .collect()
     }
 
@@ -179,15 +185,16 @@ impl Build<'_> {
             // Vacancies that reach each other's set alike find the same.
             let fresh = done.insert(std::ptr::from_ref(reached)) || !reached.has_vacancy(number);
             if fresh {
-                let feet = reached.feet.iter().copied();
-                attached.extend(feet.filter(|&foot| wiring.two_way_with(foot, number)));
+                let interfaces = reached.interfaces.iter().copied();
+                attached
+                    .extend(interfaces.filter(|&interface| wiring.two_way_with(interface, number)));
             }
         }
         // Where no other device can be plugged in, the host that is described there sends, and nobody else.
-        let hosts = wiring.feet_of(segment).iter();
+        let hosts = wiring.interfaces_of(segment).iter();
         for &host in hosts.filter(|&&host| !self.fabric.is_placeless(host)) {
-            let feet = wiring.from_foot(host).feet.iter().copied();
-            attached.extend(feet.filter(|&foot| wiring.two_way(foot, host)));
+            let interfaces = wiring.from_interface(host).interfaces.iter().copied();
+            attached.extend(interfaces.filter(|&interface| wiring.two_way(interface, host)));
         }
         let mut attached: Vec<InterfaceId> = attached.into_iter().collect();
         attached.sort_unstable();
@@ -209,8 +216,11 @@ impl Build<'_> {
         let places = reached.vacancies.iter();
         let places = places.map(|&number| wiring.vacancies[number as usize].segment);
         let anyone: FxHashSet<SegmentId> = places.collect();
-        let hosts = reached.feet.iter().filter(|&&foot| self.is_host(foot));
-        let hosts = hosts.map(|&foot| self.fabric.foot(foot).segment);
+        let hosts = reached
+            .interfaces
+            .iter()
+            .filter(|&&interface| self.is_host(interface));
+        let hosts = hosts.map(|&interface| self.fabric.interface(interface).segment);
         let mut segments: Vec<SegmentId> = hosts.chain(anyone.iter().copied()).collect();
         segments.sort_unstable();
         segments.dedup();
@@ -220,7 +230,7 @@ impl Build<'_> {
         });
         let wire = Neighbours {
             lands: lands.collect(),
-            attached: self.places(reached.feet.iter().copied()),
+            attached: self.places(reached.interfaces.iter().copied()),
             first_hops: Vec::new(),
             other_hops: Vec::new(),
             // It needs no answer: all that frames reach is attached.
@@ -229,8 +239,8 @@ impl Build<'_> {
         self.keep(wire)
     }
 
-    fn is_host(&self, foot: InterfaceId) -> bool {
-        matches!(self.fabric.foot(foot).of, InterfaceOf::Host(..))
+    fn is_host(&self, interface: InterfaceId) -> bool {
+        matches!(self.fabric.interface(interface).of, InterfaceOf::Host(..))
     }
 
     /// Addresses of a segment that somebody takes: those of the hosts that are found, and all that no host
@@ -241,9 +251,9 @@ impl Build<'_> {
         anyone: bool,
         found: &dyn Fn(InterfaceId) -> bool,
     ) -> Option<Option<IntervalSet>> {
-        let hosts = self.wiring.feet_of(segment).iter().copied();
-        let (near, off): (Vec<InterfaceId>, Vec<InterfaceId>) =
-            hosts.partition(|&foot| found(foot) || self.found_otherwise(foot, found));
+        let hosts = self.wiring.interfaces_of(segment).iter().copied();
+        let (near, off): (Vec<InterfaceId>, Vec<InterfaceId>) = hosts
+            .partition(|&interface| found(interface) || self.found_otherwise(interface, found));
         if anyone {
             let off = self.addresses(&off);
             let all = self.plan.family.full();
@@ -254,21 +264,21 @@ impl Build<'_> {
 
     /// Whether a host answers for an interface by another one that is found: for IPv4 by any (RFC 1122 section
     /// 3.3.4.2, weak host model), for IPv6 by none (RFC 4861 section 7.2.3).
-    fn found_otherwise(&self, foot: InterfaceId, found: &dyn Fn(InterfaceId) -> bool) -> bool {
-        let InterfaceOf::Host(host, own) = self.fabric.foot(foot).of else {
+    fn found_otherwise(&self, interface: InterfaceId, found: &dyn Fn(InterfaceId) -> bool) -> bool {
+        let InterfaceOf::Host(host, own) = self.fabric.interface(interface).of else {
             return false;
         };
         let interfaces = self.site.host(host).interfaces.len();
         self.plan.family == Family::V4
             && (0..interfaces)
                 .filter(|&at| at != own)
-                .any(|at| found(self.fabric.foot_of(InterfaceOf::Host(host, at))))
+                .any(|at| found(self.fabric.interface_of(InterfaceOf::Host(host, at))))
     }
 
-    fn addresses(&self, feet: &[InterfaceId]) -> IntervalSet {
-        let places = feet
+    fn addresses(&self, interfaces: &[InterfaceId]) -> IntervalSet {
+        let places = interfaces
             .iter()
-            .map(|&foot| self.plan.place_of(self.fabric.foot(foot).of));
+            .map(|&interface| self.plan.place_of(self.fabric.interface(interface).of));
         let interfaces = places.map(|(device, at)| &self.plan.device(device).interfaces[at]);
         interfaces
             .flat_map(|interface| &interface.addresses)
@@ -344,7 +354,7 @@ fn learned_pair(
     fabric: &Fabric,
     (takes, asks): (InterfaceId, InterfaceId),
 ) -> Learned {
-    let place = |foot| plan.place_of(fabric.foot(foot).of);
+    let place = |interface| plan.place_of(fabric.interface(interface).of);
     let (device, ingress) = place(takes);
     let (_, asks) = place(asks);
     Learned {
@@ -437,16 +447,16 @@ impl Plan {
         segment.filter(|&segment| self.segment(segment).external)
     }
 
-    /// The interface that a foot is.
-    pub fn place_of(&self, foot: InterfaceOf) -> (DeviceIndex, usize) {
-        match foot {
+    /// The interface that a interface is.
+    pub fn place_of(&self, interface: InterfaceOf) -> (DeviceIndex, usize) {
+        match interface {
             InterfaceOf::Router(router, interface) => (self.router_index(router), interface),
             InterfaceOf::Host(host, interface) => (self.host_index(host), interface),
         }
     }
 
-    /// The foot that an interface is.
-    pub fn foot_of(
+    /// The interface that an interface is.
+    pub fn interface_of(
         &self,
         fabric: &Fabric,
         (device, interface): (DeviceIndex, usize),
@@ -455,6 +465,6 @@ impl Plan {
             Some(host) => InterfaceOf::Host(HostId(host), interface),
             None => InterfaceOf::Router(boundwalk_model::RouterId(device.0), interface),
         };
-        fabric.foot_of(of)
+        fabric.interface_of(of)
     }
 }

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use boundwalk_analysis::{Certificate, Closed, End, EndReason, PortPart, foot_name, vlan_name};
+use boundwalk_analysis::{
+    Certificate, Closed, End, EndReason, PortPart, interface_name, vlan_name,
+};
 use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId};
 
 use super::frames::{frame_text, node_name, port_name, refused_text, socket_name};
@@ -20,8 +22,8 @@ impl View<'_> {
         let takers: Vec<String> = certificate
             .takers
             .iter()
-            .map(|&foot| self.network.fabric.foot(foot).of)
-            .map(|foot| self.taker(foot))
+            .map(|&interface| self.network.fabric.interface(interface).of)
+            .map(|interface| self.taker(interface))
             .collect();
         let text = match takers.is_empty() {
             true => "no device described takes them".to_owned(),
@@ -106,19 +108,19 @@ impl View<'_> {
                     .collect();
                 format!("to {}", names.join(", "))
             }
-            Far::Feet(feet) => {
-                let names = feet
+            Far::Feet(interfaces) => {
+                let names = interfaces
                     .iter()
-                    .map(|&foot| foot_name(self.site(), fabric.foot(foot).of));
+                    .map(|&interface| interface_name(self.site(), fabric.interface(interface).of));
                 let names: Vec<String> = names.collect();
                 format!("to {}", names.join(", "))
             }
         }
     }
 
-    fn taker(&self, foot: InterfaceOf) -> String {
-        let name = foot_name(self.site(), foot);
-        let InterfaceOf::Host(host, _) = foot else {
+    fn taker(&self, interface: InterfaceOf) -> String {
+        let name = interface_name(self.site(), interface);
+        let InterfaceOf::Host(host, _) = interface else {
             return name;
         };
         let host = self.site().host(host);

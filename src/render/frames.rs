@@ -1,6 +1,6 @@
 //! Ways of frames in words: which port, which VLAN, which tags.
 
-use boundwalk_analysis::{Handover, Way, foot_name, vlan_name};
+use boundwalk_analysis::{Handover, Way, interface_name, vlan_name};
 use boundwalk_forwarding::layer2::{
     Admitted, Frame, FrameStep, FrameWay, InterfaceOf, NodeId, NodeKind, PortId, PortName, Refused,
     Start, Taken,
@@ -31,7 +31,7 @@ pub(super) fn port_name(site: &Site, name: PortName) -> String {
         PortName::Lag(switch, lag) => {
             of_switch(switch, &site.switches[switch.0].lags[lag].name.value)
         }
-        PortName::Interface(host, at) => foot_name(site, InterfaceOf::Host(host, at)),
+        PortName::Interface(host, at) => interface_name(site, InterfaceOf::Host(host, at)),
         PortName::Unnamed => String::new(),
     }
 }
@@ -96,11 +96,11 @@ pub(super) fn frame_lines(
 }
 
 /// The same for a way of which only the interface at its end is known.
-pub(super) fn frame_lines_to_foot(network: &Network<'_>, way: &FrameWay) -> Vec<String> {
+pub(super) fn frame_lines_to_interface(network: &Network<'_>, way: &FrameWay) -> Vec<String> {
     let mut lines = frame_lines(network, way, None);
-    lines.extend(way.foot.map(|foot| {
-        let of = network.fabric.foot(foot).of;
-        format!("{} takes it", foot_name(network.site, of))
+    lines.extend(way.interface.map(|interface| {
+        let of = network.fabric.interface(interface).of;
+        format!("{} takes it", interface_name(network.site, of))
     }));
     lines
 }
@@ -124,9 +124,9 @@ fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
                 socket_name(network, socket)
             )
         }
-        Start::WiredInterface(foot) => {
-            let of = network.fabric.foot(foot).of;
-            format!("{} sends a frame {tags}", foot_name(network.site, of))
+        Start::WiredInterface(interface) => {
+            let of = network.fabric.interface(interface).of;
+            format!("{} sends a frame {tags}", interface_name(network.site, of))
         }
         Start::Inside(node, ..) => format!("a frame inside {}", node_name(network, node)),
     }
@@ -179,11 +179,14 @@ pub(super) fn short_socket(network: &Network<'_>, socket: PortId) -> String {
 
 /// Who takes it.
 fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> String {
-    match way.foot {
-        Some(foot) => {
-            let foot = network.fabric.foot(foot);
-            let segment = &network.site.segment(foot.segment).name.value;
-            format!("{} takes it ({segment})", foot_name(network.site, foot.of))
+    match way.interface {
+        Some(interface) => {
+            let interface = network.fabric.interface(interface);
+            let segment = &network.site.segment(interface.segment).name.value;
+            format!(
+                "{} takes it ({segment})",
+                interface_name(network.site, interface.of)
+            )
         }
         None => format!(
             "whatever is plugged in at {} takes it",
@@ -222,8 +225,8 @@ fn handover_text(network: &Network<'_>, handover: &Handover) -> String {
     };
     format!(
         "{name} takes it by {} and routes it on by {}, without rules",
-        foot_name(site, of(handover.ingress)),
-        foot_name(site, of(handover.egress))
+        interface_name(site, of(handover.ingress)),
+        interface_name(site, of(handover.egress))
     )
 }
 

@@ -10,7 +10,7 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{DeviceId, Hop, Limit, Network, Origin};
 use boundwalk_model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
-use super::frames::{frame_lines_to_foot, segment_name, way_lines};
+use super::frames::{frame_lines_to_interface, segment_name, way_lines};
 use super::matrix::TextStyle;
 use super::text::{escape_control, labelled};
 
@@ -142,7 +142,7 @@ impl View<'_> {
                 Direction::Into => format!("Frames of {met} reach it"),
             };
             self.heading(out, &title);
-            let lines = frame_lines_to_foot(self.network, &contact.way);
+            let lines = frame_lines_to_interface(self.network, &contact.way);
             for (number, text) in lines.into_iter().enumerate() {
                 self.line(out, 2, &format!("{}. ", number + 1), &text);
             }

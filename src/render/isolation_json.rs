@@ -3,13 +3,13 @@
 use serde::Serialize;
 
 use boundwalk_analysis::{
-    Certificate, Contact, Direction, Distance, Fault, Opening, Verdict, foot_name,
+    Certificate, Contact, Direction, Distance, Fault, Opening, Verdict, interface_name,
 };
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::Network;
 
 use super::certificate::part_text;
-use super::frames::{frame_lines_to_foot, node_name, port_name, socket_name, way_lines};
+use super::frames::{frame_lines_to_interface, node_name, port_name, socket_name, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
 use super::json::{JsonPlace, json_place, to_text};
 use super::matrix::TextStyle;
@@ -184,7 +184,9 @@ impl<'a> View<'a> {
             takers: certificate
                 .takers
                 .iter()
-                .map(|&foot| foot_name(network.site, network.fabric.foot(foot).of))
+                .map(|&interface| {
+                    interface_name(network.site, network.fabric.interface(interface).of)
+                })
                 .collect(),
             closed: certificate
                 .closed
@@ -214,7 +216,7 @@ impl<'a> View<'a> {
                 Direction::Into => "into",
             },
             met: met_text(self.network, contact.met),
-            way: frame_lines_to_foot(self.network, &contact.way),
+            way: frame_lines_to_interface(self.network, &contact.way),
         }
     }
 

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use boundwalk_analysis::{Leg, PathResult, foot_name, origin_name};
+use boundwalk_analysis::{Leg, PathResult, interface_name, origin_name};
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::layer2::Admitted;
 use boundwalk_forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
@@ -168,7 +168,10 @@ fn json_way(
 }
 
 fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
-    let foot = leg.way.foot.map(|foot| network.fabric.foot(foot).of);
+    let interface = leg
+        .way
+        .interface
+        .map(|interface| network.fabric.interface(interface).of);
     let switches = leg.way.steps.iter().map(|step| JsonSwitch {
         device: node_name(network, step.node),
         ingress: socket_name(network, step.ingress),
@@ -186,7 +189,7 @@ fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
         before_step: number + 1,
         sent: leg.way.sent.clone(),
         switches: switches.collect(),
-        taken_by: foot.map(|foot| foot_name(network.site, foot)),
+        taken_by: interface.map(|interface| interface_name(network.site, interface)),
         at: socket_name(network, leg.end.socket),
     }
 }

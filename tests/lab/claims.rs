@@ -193,13 +193,16 @@ impl Claims<'_> {
             let mut hosts = owners[routers..].iter().enumerate();
             hosts.find_map(|(host, owner)| {
                 let mut own = owner.addresses.iter();
-                let (foot, _) = own.find(|(_, own)| own.address() == address)?;
-                Some((self.topology.fabric.foot(*foot).segment, HostId(host)))
+                let (interface, _) = own.find(|(_, own)| own.address() == address)?;
+                Some((
+                    self.topology.fabric.interface(*interface).segment,
+                    HostId(host),
+                ))
             })
         };
         let (from, _) = on(probe.packet.source)?;
         let (egress, ..) = first_hop(self.topology, self.network, probe)?;
-        if self.topology.fabric.foot(egress).segment != from {
+        if self.topology.fabric.interface(egress).segment != from {
             return None;
         }
         let (to, host) = on(probe.packet.destination)?;
@@ -318,11 +321,11 @@ impl Claims<'_> {
         let topology = self.topology;
         let fabric = &topology.fabric;
         let taken = |plug: &Plug| takers.contains(&(plug.space.clone(), plug.device.clone()));
-        let feet = fabric
-            .foot_ids()
-            .filter(|&foot| taken(topology.plug_of(foot)));
-        let feet: Vec<InterfaceOf> = feet
-            .map(|foot| fabric.foot(foot).of)
+        let interfaces = fabric
+            .interface_ids()
+            .filter(|&interface| taken(topology.plug_of(interface)));
+        let interfaces: Vec<InterfaceOf> = interfaces
+            .map(|interface| fabric.interface(interface).of)
             .filter(|&of| !self.own(sent, of))
             .collect();
         let free = topology.spares.iter().filter(|(_, plug)| taken(plug));
@@ -338,7 +341,7 @@ impl Claims<'_> {
         let from: Vec<Origin> = claimed.chain(unclaimed).collect();
         for from in from {
             let what = format!("a frame {:?} from {from:?}", sent.tags);
-            for &of in &feet {
+            for &of in &interfaces {
                 self.frame_taken(from, of, &what);
             }
             for &group in &free {
@@ -349,7 +352,11 @@ impl Claims<'_> {
 
     /// An interface takes a frame of a hostile device.
     fn frame_taken(&mut self, from: Origin, of: InterfaceOf, what: &str) {
-        let there = self.topology.fabric.foot(self.topology.foot(of)).segment;
+        let there = self
+            .topology
+            .fabric
+            .interface(self.topology.interface(of))
+            .segment;
         match (from, of) {
             (Origin::Segment(from), InterfaceOf::Router(..)) => {
                 let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
@@ -388,7 +395,7 @@ impl Claims<'_> {
 
     /// Whether an interface is the sender's own.
     fn own(&self, sent: &Sent, of: InterfaceOf) -> bool {
-        self.topology.plug_of(self.topology.foot(of)).space == sent.from.space
+        self.topology.plug_of(self.topology.interface(of)).space == sent.from.space
     }
 
     fn round(&mut self, pair: Pair, what: &str) {

@@ -64,12 +64,12 @@ fn settings(forwards: bool) -> Vec<(String, String)> {
 /// A cable or bond with what stands on it.
 struct Base {
     device: String,
-    feet: Vec<(usize, Option<VlanId>)>,
+    interfaces: Vec<(usize, Option<VlanId>)>,
 }
 
 impl Base {
     fn bare(&self) -> bool {
-        self.feet.iter().all(|(_, tag)| tag.is_some())
+        self.interfaces.iter().all(|(_, tag)| tag.is_some())
     }
 }
 
@@ -81,7 +81,7 @@ fn stand(bases: &[Base], space: &mut Space, number: usize) -> Vec<(usize, String
         let device = &base.device;
         space.steps.push(json!(["up", device]));
         space.again.push(json!(["hardware", device, mac]));
-        for &(interface, tag) in &base.feet {
+        for &(interface, tag) in &base.interfaces {
             let Some(tag) = tag else {
                 names.push((interface, device.clone()));
                 continue;
@@ -118,12 +118,12 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
     let names = stand(&bases, &mut space, id.0);
     let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
     for (at, interface) in router.interfaces.iter().enumerate() {
-        let foot = topology.foot(InterfaceOf::Router(id, at));
+        let wired = topology.interface(InterfaceOf::Router(id, at));
         let plug = Plug {
             space: space.name.clone(),
             device: devices[at].clone(),
         };
-        topology.feet[foot.0 as usize] = plug;
+        topology.interfaces[wired.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
         space
             .steps
@@ -162,7 +162,7 @@ fn router_bases(topology: &mut Topology<'_>, id: RouterId, space: &mut Space) ->
         space.steps.extend(bond_steps(&device, lag.lacp, &plugged));
         bases.push(Base {
             device,
-            feet: Vec::new(),
+            interfaces: Vec::new(),
         });
     }
     for (at, interface) in router.interfaces.iter().enumerate() {
@@ -182,11 +182,11 @@ fn router_bases(topology: &mut Topology<'_>, id: RouterId, space: &mut Space) ->
         let known = known.unwrap_or_else(|| {
             bases.push(Base {
                 device,
-                feet: Vec::new(),
+                interfaces: Vec::new(),
             });
             bases.len() - 1
         });
-        bases[known].feet.push((at, interface.vlan));
+        bases[known].interfaces.push((at, interface.vlan));
     }
     bases
 }
@@ -212,10 +212,10 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
             .expect("every interface of the lab has a cable")
             .clone();
         match bases.iter().position(|base| base.device == device) {
-            Some(known) => bases[known].feet.push((at, interface.vlan)),
+            Some(known) => bases[known].interfaces.push((at, interface.vlan)),
             None => bases.push(Base {
                 device,
-                feet: vec![(at, interface.vlan)],
+                interfaces: vec![(at, interface.vlan)],
             }),
         }
     }
@@ -225,12 +225,12 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
         devices = bridge(&devices, &mut space, number);
     }
     for (at, interface) in host.interfaces.iter().enumerate() {
-        let foot = topology.foot(InterfaceOf::Host(id, at));
+        let wired = topology.interface(InterfaceOf::Host(id, at));
         let plug = Plug {
             space: space.name.clone(),
             device: devices[at].clone(),
         };
-        topology.feet[foot.0 as usize] = plug;
+        topology.interfaces[wired.0 as usize] = plug;
         let addresses = interface.addresses.iter().map(|address| address.value);
         space
             .steps
@@ -317,8 +317,8 @@ pub fn default_gateways<'s>(
 fn neighbour_lines(topology: &Topology<'_>, here: &Owner, owners: &[Owner]) -> Vec<Value> {
     let mut lines = Vec::new();
     for other in owners.iter().filter(|other| other.number != here.number) {
-        for &(foot, own) in &here.addresses {
-            let device = &topology.plug_of(foot).device;
+        for &(interface, own) in &here.addresses {
+            let device = &topology.plug_of(interface).device;
             for (_, address) in &other.addresses {
                 let address = address.address();
                 if own.prefix().contains(address) {

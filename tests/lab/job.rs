@@ -256,7 +256,7 @@ fn messages(site: &Site, protocol: Protocol) -> Vec<(u8, u8)> {
 
 /// Interfaces in the kernel, each once.
 pub fn takers(topology: &Topology<'_>) -> BTreeSet<Plug> {
-    topology.feet.iter().cloned().collect()
+    topology.interfaces.iter().cloned().collect()
 }
 
 /// From every cable of every host and from every free port: no tag, one, and two, out of those in use, 0, and one that
@@ -307,7 +307,7 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
         let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
         let socket = match bridges {
             false => fabric
-                .foot(topology.foot(InterfaceOf::Host(host, interface)))
+                .interface(topology.interface(InterfaceOf::Host(host, interface)))
                 .sockets
                 .first()
                 .copied(),

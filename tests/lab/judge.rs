@@ -195,22 +195,26 @@ pub fn crossed(
     let fabric = &topology.fabric;
     let reached = |from: InterfaceId| {
         flood(fabric, &[Start::WiredInterface(from)])
-            .feet()
+            .interfaces()
             .collect::<BTreeSet<InterfaceId>>()
     };
-    let space = |foot: InterfaceId| &topology.plug_of(foot).space;
-    let feet: Vec<InterfaceId> = fabric
-        .foot_ids()
-        .filter(|&foot| spaces.contains(space(foot)))
+    let space = |interface: InterfaceId| &topology.plug_of(interface).space;
+    let interfaces: Vec<InterfaceId> = fabric
+        .interface_ids()
+        .filter(|&interface| spaces.contains(space(interface)))
         .collect();
-    let floods: Vec<BTreeSet<InterfaceId>> = feet.iter().map(|&foot| reached(foot)).collect();
-    let hears = |one: usize, other: usize| floods[other].contains(&feet[one]);
-    (0..feet.len()).any(|here| {
+    let floods: Vec<BTreeSet<InterfaceId>> = interfaces
+        .iter()
+        .map(|&interface| reached(interface))
+        .collect();
+    let hears = |one: usize, other: usize| floods[other].contains(&interfaces[one]);
+    (0..interfaces.len()).any(|here| {
         spaces
             .iter()
-            .filter(|there| *there != space(feet[here]))
+            .filter(|there| *there != space(interfaces[here]))
             .any(|there| {
-                let others = || (0..feet.len()).filter(|&other| space(feet[other]) == there);
+                let others =
+                    || (0..interfaces.len()).filter(|&other| space(interfaces[other]) == there);
                 let out = others().any(|other| hears(other, here));
                 let only_back = |other| hears(here, other) && !hears(other, here);
                 out && others().any(only_back)
@@ -322,11 +326,11 @@ fn second_pass(
 ) -> Option<String> {
     let (from, target, on_link) = first_hop(topology, network, probe)?;
     let flood = flood(&topology.fabric, &[Start::WiredInterface(from)]);
-    let space_of = |foot: InterfaceId| topology.plug_of(foot).space.clone();
+    let space_of = |interface: InterfaceId| topology.plug_of(interface).space.clone();
     let expected: BTreeSet<String> = flood
-        .feet()
-        .filter(|&foot| space_of(foot) == target)
-        .map(|foot| topology.plug_of(foot).device.clone())
+        .interfaces()
+        .filter(|&interface| space_of(interface) == target)
+        .map(|interface| topology.plug_of(interface).device.clone())
         .collect();
     // What a plain host takes it does not record on arrival.
     let there = seen
@@ -352,9 +356,9 @@ fn second_pass(
 
 /// Whether anything comes back from a device to an interface.
 fn flood_back(topology: &Topology<'_>, to: InterfaceId, from: &str) -> bool {
-    topology.fabric.foot_ids().any(|foot| {
-        topology.plug_of(foot).space == from
-            && flood(&topology.fabric, &[Start::WiredInterface(foot)]).reaches(to)
+    topology.fabric.interface_ids().any(|interface| {
+        topology.plug_of(interface).space == from
+            && flood(&topology.fabric, &[Start::WiredInterface(interface)]).reaches(to)
     })
 }
 
@@ -378,8 +382,8 @@ pub fn first_hop(
         NextHop::Discard => return None,
     };
     let space = owner_of(topology, address)?;
-    let foot = topology.foot(InterfaceOf::Host(probe.from, interface));
-    Some((foot, space, address == destination))
+    let interface = topology.interface(InterfaceOf::Host(probe.from, interface));
+    Some((interface, space, address == destination))
 }
 
 /// Frames by hand: exactly the predicted interfaces take them.
@@ -416,7 +420,9 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
 fn takers(topology: &Topology<'_>, socket: PortId, tags: &[u16]) -> BTreeSet<(String, String)> {
     let start = Start::AttachPoint(socket, Frame::with_tags(tags));
     let flood = flood(&topology.fabric, &[start]);
-    let plugs = flood.feet().map(|foot| topology.plug_of(foot));
+    let plugs = flood
+        .interfaces()
+        .map(|interface| topology.plug_of(interface));
     let out: Vec<PortId> = flood.taken.iter().map(|taken| taken.socket).collect();
     let spares = topology.spares.iter();
     let spares = spares.filter(|(spare, _)| out.contains(spare));

@@ -55,7 +55,7 @@ pub struct Topology<'s> {
     /// The cable that each interface of each host stands on.
     pub host_bases: BTreeMap<(HostId, usize), String>,
     /// Where each interface of a gateway, router or host is.
-    pub feet: Vec<Plug>,
+    pub interfaces: Vec<Plug>,
     /// Devices of nobody's at the free ports of switches, each with its port.
     pub spares: Vec<(PortId, Plug)>,
 }
@@ -71,13 +71,13 @@ pub fn host_space(host: HostId) -> String {
 impl<'s> Topology<'s> {
     pub fn new(site: &'s Site) -> Self {
         let fabric = Fabric::new(site);
-        let feet = fabric.foot_ids().map(|_| Plug {
+        let interfaces = fabric.interface_ids().map(|_| Plug {
             space: String::new(),
             device: String::new(),
         });
         let mut topology = Self {
             site,
-            feet: feet.collect(),
+            interfaces: interfaces.collect(),
             spaces: Vec::new(),
             cables: Vec::new(),
             plugs: Vec::new(),
@@ -93,12 +93,12 @@ impl<'s> Topology<'s> {
         topology
     }
 
-    pub fn foot(&self, of: InterfaceOf) -> InterfaceId {
-        self.fabric.foot_of(of)
+    pub fn interface(&self, of: InterfaceOf) -> InterfaceId {
+        self.fabric.interface_of(of)
     }
 
-    pub fn plug_of(&self, foot: InterfaceId) -> &Plug {
-        &self.feet[foot.0 as usize]
+    pub fn plug_of(&self, interface: InterfaceId) -> &Plug {
+        &self.interfaces[interface.0 as usize]
     }
 
     pub fn is_plugged(&self, space: &str, device: &str) -> bool {
@@ -270,11 +270,11 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     for (number, router) in site.routers.iter().enumerate() {
         let interfaces = router.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
-            let foot = fabric.foot_of(InterfaceOf::Router(RouterId(number), at));
+            let wired = fabric.interface_of(InterfaceOf::Router(RouterId(number), at));
             interface
                 .addresses
                 .iter()
-                .map(move |address| (foot, address.value))
+                .map(move |address| (wired, address.value))
         });
         owners.push(Owner {
             space: router_space(RouterId(number)),
@@ -285,11 +285,11 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     for (number, host) in site.hosts.iter().enumerate() {
         let interfaces = host.interfaces.iter().enumerate();
         let addresses = interfaces.flat_map(|(at, interface)| {
-            let foot = fabric.foot_of(InterfaceOf::Host(HostId(number), at));
+            let wired = fabric.interface_of(InterfaceOf::Host(HostId(number), at));
             interface
                 .addresses
                 .iter()
-                .map(move |address| (foot, address.value))
+                .map(move |address| (wired, address.value))
         });
         owners.push(Owner {
             space: host_space(HostId(number)),

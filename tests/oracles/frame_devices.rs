@@ -11,11 +11,11 @@ const MOST_TAGS: usize = 3;
 impl Frames<'_> {
     /// Tag that an interface sends with. The addresses of a host that bridges have none: its bridge's
     /// interfaces tag. Where no cable is described, the tag is nobody's business.
-    pub fn tag(&self, foot: WiredInterface) -> Option<VlanId> {
-        match foot {
+    pub fn tag(&self, interface: WiredInterface) -> Option<VlanId> {
+        match interface {
             WiredInterface::Router(router, at) => {
                 let tag = self.site.routers[router].interfaces[at].vlan;
-                tag.filter(|_| self.is_cabled(foot))
+                tag.filter(|_| self.is_cabled(interface))
             }
             WiredInterface::Host(host, at) => match self.site.hosts[host].forwards.value {
                 Forwards::Bridges => None,
@@ -31,16 +31,16 @@ impl Frames<'_> {
     }
 
     /// The segment that the file puts an interface on.
-    pub fn segment(&self, foot: WiredInterface) -> SegmentId {
-        match foot {
+    pub fn segment(&self, interface: WiredInterface) -> SegmentId {
+        match interface {
             WiredInterface::Router(router, at) => self.site.routers[router].interfaces[at].segment,
             WiredInterface::Host(host, at) => self.site.hosts[host].interfaces[at].segment,
         }
     }
 
     /// An interface takes frames with its tag and without any other; a priority tag says nothing.
-    pub fn takes(&self, foot: WiredInterface, tags: &[u16]) -> bool {
-        let inner = match (self.tag(foot), tags) {
+    pub fn takes(&self, interface: WiredInterface, tags: &[u16]) -> bool {
+        let inner = match (self.tag(interface), tags) {
             (None, tags) => tags,
             (Some(tag), [outer, inner @ ..]) if *outer == tag.get() => inner,
             _ => return false,

@@ -59,8 +59,8 @@ impl Frames<'_> {
         for (&spot, jacks) in &self.plugged {
             let inside = device(spot).is_some_and(|device| self.parts.get(&device) == Some(&part));
             for jack in jacks.iter().filter(|_| inside) {
-                if let Jack::Feet(feet) = jack {
-                    named.extend(feet.iter().map(|&foot| self.segment(foot)));
+                if let Jack::Feet(interfaces) = jack {
+                    named.extend(interfaces.iter().map(|&interface| self.segment(interface)));
                 }
             }
         }

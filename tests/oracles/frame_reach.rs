@@ -24,7 +24,7 @@ pub enum Stance {
 #[derive(Clone, Default, PartialEq, Eq, Debug)]
 pub struct Reach {
     /// Interfaces that take one.
-    pub feet: BTreeSet<WiredInterface>,
+    pub interfaces: BTreeSet<WiredInterface>,
     /// Places to stand where one comes out, with its tags there.
     pub out: BTreeSet<(Spot, Tags)>,
 }
@@ -94,9 +94,9 @@ impl Frames<'_> {
                 self.reach(plain.map(|&(_, spot, tag, _)| (spot, tags(tag))).collect())
             }
         };
-        for foot in self.feet_on(segment) {
-            let trip = self.send_from(foot);
-            reach.feet.extend(trip.feet.into_keys());
+        for interface in self.interfaces_on(segment) {
+            let trip = self.send_from(interface);
+            reach.interfaces.extend(trip.interfaces.into_keys());
             reach.out.extend(self.at_places(trip.left.into_keys()));
         }
         reach
@@ -105,11 +105,14 @@ impl Frames<'_> {
     /// Segments a device of which takes one of the frames: at a place where it comes out, with the tag of such
     /// devices there, or by an interface on it.
     pub fn segments_that_take(&self, reach: &Reach) -> BTreeSet<SegmentId> {
-        let mut segments: BTreeSet<SegmentId> =
-            reach.feet.iter().map(|&foot| self.segment(foot)).collect();
-        for &(segment, spot, tag, foot) in self.all_seats() {
+        let mut segments: BTreeSet<SegmentId> = reach
+            .interfaces
+            .iter()
+            .map(|&interface| self.segment(interface))
+            .collect();
+        for &(segment, spot, tag, interface) in self.all_seats() {
             let mut out = reach.out.iter().filter(|(at, _)| *at == spot);
-            if foot.is_none() && out.any(|(_, tags)| plain_takes(tag, tags)) {
+            if interface.is_none() && out.any(|(_, tags)| plain_takes(tag, tags)) {
                 segments.insert(segment);
             }
         }
@@ -121,7 +124,10 @@ impl Frames<'_> {
         let spots: BTreeSet<Spot> = reach.out.iter().map(|(spot, _)| *spot).collect();
         let seats = self.all_seats().iter();
         let there = seats.filter(|seat| spots.contains(&seat.1));
-        let by_interface = reach.feet.iter().map(|&foot| self.segment(foot));
+        let by_interface = reach
+            .interfaces
+            .iter()
+            .map(|&interface| self.segment(interface));
         there.map(|seat| seat.0).chain(by_interface).collect()
     }
 
@@ -158,7 +164,7 @@ impl Frames<'_> {
     fn reach(&self, first: Vec<(Spot, Tags)>) -> Reach {
         let trip = self.follow(first);
         Reach {
-            feet: trip.feet.into_keys().collect(),
+            interfaces: trip.interfaces.into_keys().collect(),
             out: self.at_places(trip.left.into_keys()).collect(),
         }
     }

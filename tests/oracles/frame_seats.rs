@@ -35,7 +35,7 @@ impl Frames<'_> {
             };
             let named = sitting
                 .iter()
-                .map(|&(foot, tag)| (self.segment(foot), tag, Some(foot)));
+                .map(|&(interface, tag)| (self.segment(interface), tag, Some(interface)));
             let named: Vec<_> = named.collect();
             let known = |segment, tag| named.iter().any(|seat| (seat.0, seat.1) == (segment, tag));
             let tags = std::iter::once(None).chain(vlans.iter().map(|&vlan| VlanId::new(vlan)));
@@ -46,7 +46,7 @@ impl Frames<'_> {
                 free.extend(segments.map(|segment| (segment, tag, None)));
             }
             let all = named.into_iter().chain(free);
-            seats.extend(all.map(|(segment, tag, foot)| (segment, spot, tag, foot)));
+            seats.extend(all.map(|(segment, tag, interface)| (segment, spot, tag, interface)));
         }
         seats
     }
@@ -91,11 +91,11 @@ impl Frames<'_> {
         for jack in self.at(spot) {
             match jack {
                 // A gateway's port without any interface.
-                Jack::Feet(feet) if feet.is_empty() => return None,
-                Jack::Feet(feet) => {
-                    for &foot in feet {
-                        matches!(foot, WiredInterface::Host(..)).then_some(())?;
-                        hosts.push((foot, self.tag(foot)));
+                Jack::Feet(interfaces) if interfaces.is_empty() => return None,
+                Jack::Feet(interfaces) => {
+                    for &interface in interfaces {
+                        matches!(interface, WiredInterface::Host(..)).then_some(())?;
+                        hosts.push((interface, self.tag(interface)));
                     }
                 }
                 &Jack::Spot(Spot::Interface(host, at)) => {
@@ -135,9 +135,11 @@ impl Frames<'_> {
                 for jack in self.at(out) {
                     match jack {
                         Jack::Spot(next) => work.push((*next, left.clone())),
-                        Jack::Feet(feet) => {
-                            let feet = feet.iter().filter(|&&foot| self.takes(foot, &left));
-                            found.extend(feet.map(|&foot| self.segment(foot)));
+                        Jack::Feet(interfaces) => {
+                            let interfaces = interfaces
+                                .iter()
+                                .filter(|&&interface| self.takes(interface, &left));
+                            found.extend(interfaces.map(|&interface| self.segment(interface)));
                         }
                         Jack::Dead => {}
                     }

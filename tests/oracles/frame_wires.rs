@@ -15,12 +15,12 @@ use super::{Device, Frames, Jack, Spot, WiredInterface};
 
 impl Frames<'_> {
     /// Whether a cable is described for an interface, live or not.
-    pub fn is_cabled(&self, foot: WiredInterface) -> bool {
-        self.cabled.contains(&foot)
+    pub fn is_cabled(&self, interface: WiredInterface) -> bool {
+        self.cabled.contains(&interface)
     }
 
     /// Interfaces that a cable is described for.
-    pub(super) fn feet_with_cables(&self) -> BTreeSet<WiredInterface> {
+    pub(super) fn interfaces_with_cables(&self) -> BTreeSet<WiredInterface> {
         let mut cabled = BTreeSet::new();
         for end in self.cables.iter().flat_map(|cable| &cable.ends) {
             match end.device {
@@ -43,9 +43,9 @@ impl Frames<'_> {
     pub(super) fn join_wires(&mut self) {
         for segment in self.site.segment_ids() {
             let mut joined = Vec::new();
-            for foot in self.feet_on(segment) {
-                if !self.is_cabled(foot) {
-                    joined.push(self.without_cable(foot));
+            for interface in self.interfaces_on(segment) {
+                if !self.is_cabled(interface) {
+                    joined.push(self.without_cable(interface));
                 }
             }
             if joined.is_empty() {
@@ -71,7 +71,7 @@ impl Frames<'_> {
     }
 
     /// All interfaces that the file puts on a segment.
-    pub fn feet_on(&self, segment: SegmentId) -> Vec<WiredInterface> {
+    pub fn interfaces_on(&self, segment: SegmentId) -> Vec<WiredInterface> {
         let routers = self.site.routers.iter().enumerate();
         let routers = routers.flat_map(|(router, device)| {
             (0..device.interfaces.len()).map(move |at| WiredInterface::Router(router, at))
@@ -81,18 +81,19 @@ impl Frames<'_> {
             (0..device.interfaces.len()).map(move |at| WiredInterface::Host(host, at))
         });
         let all = routers.chain(hosts);
-        all.filter(|&foot| self.segment(foot) == segment).collect()
+        all.filter(|&interface| self.segment(interface) == segment)
+            .collect()
     }
 
     /// What an interface without a cable is: that of a host that bridges is a port of its bridge.
-    fn without_cable(&self, foot: WiredInterface) -> Jack {
-        match foot {
+    fn without_cable(&self, interface: WiredInterface) -> Jack {
+        match interface {
             WiredInterface::Host(host, at)
                 if self.site.hosts[host].forwards.value == Forwards::Bridges =>
             {
                 Jack::Spot(Spot::Interface(host, at))
             }
-            _ => Jack::Feet(vec![foot]),
+            _ => Jack::Feet(vec![interface]),
         }
     }
 

@@ -81,7 +81,7 @@ pub type Step = (Spot, Tags, Spot, Tags);
 #[derive(Clone, Default, Debug)]
 pub struct Trip {
     /// Interfaces that took it, and over how many devices and cables it came at least.
-    pub feet: BTreeMap<WiredInterface, usize>,
+    pub interfaces: BTreeMap<WiredInterface, usize>,
     /// Frames that left by a place without a cable, or with devices there.
     pub left: BTreeMap<(Spot, Tags), usize>,
     /// All that was done with it.
@@ -123,7 +123,7 @@ impl<'s> Frames<'s> {
             cabled: BTreeSet::new(),
             seats: OnceCell::new(),
         };
-        frames.cabled = frames.feet_with_cables();
+        frames.cabled = frames.interfaces_with_cables();
         for number in 0..frames.cables.len() {
             let [one, other] = frames.cables[number].ends.clone().map(|p| frames.jack(&p));
             frames.connect(number, one, other);
@@ -249,9 +249,10 @@ impl<'s> Frames<'s> {
     }
 
     /// A frame that an interface sends, with its tag or without.
-    pub fn send_from(&self, foot: WiredInterface) -> Trip {
-        let tags: Tags = self.tag(foot).map(VlanId::get).into_iter().collect();
-        let here = |jack: &Jack| matches!(jack, Jack::Feet(feet) if feet.contains(&foot));
+    pub fn send_from(&self, interface: WiredInterface) -> Trip {
+        let tags: Tags = self.tag(interface).map(VlanId::get).into_iter().collect();
+        let here =
+            |jack: &Jack| matches!(jack, Jack::Feet(interfaces) if interfaces.contains(&interface));
         let spots = self.plugged.iter();
         let spots = spots.filter(|(_, jacks)| jacks.iter().any(here));
         self.follow(spots.map(|(&spot, _)| (spot, tags.clone())).collect())
@@ -273,10 +274,13 @@ impl<'s> Frames<'s> {
                         Jack::Spot(next) if seen.insert((*next, left.clone())) => {
                             work.push_back((*next, left.clone(), far + 1));
                         }
-                        Jack::Feet(feet) => {
-                            for &foot in feet.iter().filter(|&&foot| self.takes(foot, &left)) {
-                                trip.feet.entry(foot).or_insert(far);
-                                trip.took.insert((out, left.clone(), foot));
+                        Jack::Feet(interfaces) => {
+                            for &interface in interfaces
+                                .iter()
+                                .filter(|&&interface| self.takes(interface, &left))
+                            {
+                                trip.interfaces.entry(interface).or_insert(far);
+                                trip.took.insert((out, left.clone(), interface));
                             }
                         }
                         Jack::Spot(_) | Jack::Dead => {}
@@ -291,17 +295,18 @@ impl<'s> Frames<'s> {
     pub fn is_end(&self, spot: Spot) -> bool {
         let bridging = |jack: &Jack| matches!(jack, Jack::Spot(Spot::Interface(..)));
         let jacks = self.at(spot);
-        jacks.is_empty() || jacks.iter().any(bridging) || self.feet_at(spot).is_some()
+        jacks.is_empty() || jacks.iter().any(bridging) || self.interfaces_at(spot).is_some()
     }
 
     /// The interfaces at a place where nothing else is.
-    pub fn feet_at(&self, spot: Spot) -> Option<Vec<WiredInterface>> {
-        let feet = self.at(spot).iter().map(|jack| match jack {
-            Jack::Feet(feet) => Some(feet.clone()),
+    pub fn interfaces_at(&self, spot: Spot) -> Option<Vec<WiredInterface>> {
+        let interfaces = self.at(spot).iter().map(|jack| match jack {
+            Jack::Feet(interfaces) => Some(interfaces.clone()),
             _ => None,
         });
-        let feet: Option<Vec<Vec<WiredInterface>>> = feet.collect();
-        feet.filter(|feet| !feet.is_empty())
-            .map(|feet| feet.concat())
+        let interfaces: Option<Vec<Vec<WiredInterface>>> = interfaces.collect();
+        interfaces
+            .filter(|interfaces| !interfaces.is_empty())
+            .map(|interfaces| interfaces.concat())
     }
 }

@@ -165,10 +165,10 @@ impl<'s> Pairs<'s> {
             (Endpoint::Device(router), Spot::Router(place)) => router.0 == place,
             (Endpoint::Host(host), Spot::Segment(place)) => {
                 let arrived = outcome.arrived.destination;
-                let feet = self.site.host(host).interfaces.iter();
-                let mut here = feet.filter(|foot| foot.segment.0 == place);
-                here.any(|foot| {
-                    let mut own = foot.addresses.iter();
+                let interfaces = self.site.host(host).interfaces.iter();
+                let mut here = interfaces.filter(|interface| interface.segment.0 == place);
+                here.any(|interface| {
+                    let mut own = interface.addresses.iter();
                     own.any(|own| own.value.address() == arrived)
                 })
             }
@@ -192,10 +192,10 @@ impl<'s> Pairs<'s> {
         }
     }
 
-    /// The segments that a host has feet on.
+    /// The segments that a host has interfaces on.
     pub fn segments(&self, host: HostId) -> BTreeSet<SegmentId> {
-        let feet = self.site.host(host).interfaces.iter();
-        feet.map(|foot| foot.segment).collect()
+        let interfaces = self.site.host(host).interfaces.iter();
+        interfaces.map(|interface| interface.segment).collect()
     }
 
     /// The cell of a pair, by everything that the sender sent. What a device would send to itself need not pass.

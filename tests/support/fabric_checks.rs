@@ -45,8 +45,8 @@ impl<'s> Checks<'s> {
         let known: Vec<Spot> = checks.socket_of.keys().copied().collect();
         let spots = checks.frames.spots();
         checks.equal("live places", &known, &spots);
-        for foot in checks.fabric.foot_ids() {
-            let mut sockets = checks.fabric.foot(foot).sockets.to_vec();
+        for interface in checks.fabric.interface_ids() {
+            let mut sockets = checks.fabric.interface(interface).sockets.to_vec();
             let all = sockets.len();
             sockets.sort_unstable();
             sockets.dedup();
@@ -65,9 +65,9 @@ impl<'s> Checks<'s> {
 
     /// Frames of every interface, and at every place every stack of tags.
     pub fn single_frames(&mut self) {
-        for foot in self.fabric.foot_ids().collect::<Vec<_>>() {
-            let trip = self.frames.send_from(self.simulated(foot));
-            self.compare("an interface", &[Start::WiredInterface(foot)], &[trip]);
+        for interface in self.fabric.interface_ids().collect::<Vec<_>>() {
+            let trip = self.frames.send_from(self.simulated(interface));
+            self.compare("an interface", &[Start::WiredInterface(interface)], &[trip]);
         }
         for (spot, socket) in self.socket_of.clone() {
             for tags in stacks(&self.tags) {
@@ -97,13 +97,16 @@ impl<'s> Checks<'s> {
     fn compare(&mut self, what: &str, starts: &[Start], trips: &[Trip]) {
         let what = format!("{what}: {starts:?}");
         let flood = flood(&self.fabric, starts);
-        let found: Vec<WiredInterface> = flood.feet().map(|foot| self.simulated(foot)).collect();
+        let found: Vec<WiredInterface> = flood
+            .interfaces()
+            .map(|interface| self.simulated(interface))
+            .collect();
         let set: BTreeSet<WiredInterface> = found.iter().copied().collect();
         self.equal(&format!("{what}: each once"), &set.len(), &found.len());
         let nearest = nearest(trips);
         let expected: BTreeSet<WiredInterface> = nearest.keys().copied().collect();
         self.equal(&format!("{what}: who takes it"), &set, &expected);
-        let open = flood.taken.iter().filter(|taken| taken.foot.is_none());
+        let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
         let left: BTreeSet<(Spot, Tags)> = open
             .flat_map(|taken| {
                 let spot = self.spot_of[&taken.socket];
@@ -158,15 +161,15 @@ impl<'s> Checks<'s> {
     fn resend(&self, way: &FrameWay, at: PortId) -> Result<Trip, String> {
         let claim = |true_so: bool, what: &str| true_so.then_some(()).ok_or(what.to_owned());
         let spot = self.spot_of[&at];
-        if let Start::WiredInterface(foot) = way.start {
-            let foot = self.simulated(foot);
-            let tag = self.frames.tag(foot).map(VlanId::get);
+        if let Start::WiredInterface(interface) = way.start {
+            let interface = self.simulated(interface);
+            let tag = self.frames.tag(interface).map(VlanId::get);
             let tag: Tags = tag.into_iter().collect();
             claim(way.sent == tag, "not the tag of the interface")?;
-            let feet = self.frames.feet_at(spot);
-            let there = feet.is_some_and(|feet| feet.contains(&foot));
+            let interfaces = self.frames.interfaces_at(spot);
+            let there = interfaces.is_some_and(|interfaces| interfaces.contains(&interface));
             claim(there, "it is not there")?;
-            return Ok(self.frames.send_from(foot));
+            return Ok(self.frames.send_from(interface));
         }
         if let Start::AttachPoint(socket, frame) = way.start {
             claim(at == socket, "it begins elsewhere")?;
@@ -187,14 +190,20 @@ impl<'s> Checks<'s> {
     ) -> Result<(), String> {
         let last = way.steps.last().ok_or("no step")?;
         let end = (self.spot_of[&last.egress], last.left.clone());
-        let arrives = match taken.foot {
+        let arrives = match taken.interface {
             None => trip.left.contains_key(&end),
-            Some(foot) => trip.took.contains(&(end.0, end.1, self.simulated(foot))),
+            Some(interface) => trip
+                .took
+                .contains(&(end.0, end.1, self.simulated(interface))),
         };
-        let shortest = taken.foot.map(|foot| nearest.get(&self.simulated(foot)));
+        let shortest = taken
+            .interface
+            .map(|interface| nearest.get(&self.simulated(interface)));
         let length = way.steps.len();
         match (arrives, shortest) {
-            _ if last.egress != taken.socket || way.foot != taken.foot => Err("another end".into()),
+            _ if last.egress != taken.socket || way.interface != taken.interface => {
+                Err("another end".into())
+            }
             (false, _) => Err("it does not arrive".into()),
             (true, Some(shortest)) if shortest != Some(&length) => {
                 Err(format!("{length} steps, where {shortest:?} are enough"))
@@ -208,9 +217,9 @@ impl<'s> Checks<'s> {
         let mut twice = 0;
         for segment in self.frames.site.segment_ids() {
             for seat in self.fabric.seats(segment) {
-                let foot = seat.foot.map(|foot| self.simulated(foot));
+                let interface = seat.interface.map(|interface| self.simulated(interface));
                 let spot = self.spot_of[&seat.socket];
-                twice += usize::from(!found.insert((segment, spot, seat.tag, foot)));
+                twice += usize::from(!found.insert((segment, spot, seat.tag, interface)));
             }
         }
         let expected = self.frames.seats(&self.tags);
@@ -221,9 +230,9 @@ impl<'s> Checks<'s> {
         self.seen.named += named;
         self.seen.vacant += expected.len() - named;
         let mut forms: BTreeMap<Spot, BTreeSet<(SegmentId, Option<VlanId>)>> = BTreeMap::new();
-        for (segment, spot, tag, foot) in expected {
+        for (segment, spot, tag, interface) in expected {
             // A device that uses another tag than the file tells is a hostile one.
-            if tag.is_none() || foot.is_some() {
+            if tag.is_none() || interface.is_some() {
                 forms.entry(spot).or_default().insert((segment, tag));
             }
         }
@@ -257,8 +266,8 @@ impl<'s> Checks<'s> {
         }
     }
 
-    fn simulated(&self, foot: InterfaceId) -> WiredInterface {
-        simulated(&self.fabric, foot)
+    fn simulated(&self, interface: InterfaceId) -> WiredInterface {
+        simulated(&self.fabric, interface)
     }
 }
 
@@ -274,14 +283,17 @@ fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<PortId, Spot> {
             (PortName::Interface(host, at), _) => Spot::Interface(host.0, at),
             (PortName::Unnamed, NodeKind::Bridge(host)) => Spot::Inside(host.0),
             (PortName::Unnamed, NodeKind::Neighbours(link)) => {
-                let Far::Feet(feet) = &socket.far else {
+                let Far::Feet(interfaces) = &socket.far else {
                     panic!("a cable between devices that ends elsewhere")
                 };
-                let feet: Vec<WiredInterface> =
-                    feet.iter().map(|&foot| simulated(fabric, foot)).collect();
+                let interfaces: Vec<WiredInterface> = interfaces
+                    .iter()
+                    .map(|&interface| simulated(fabric, interface))
+                    .collect();
                 let alike = |spot: &Spot| match *spot {
                     Spot::Neighbours(cable, _) => {
-                        frames.link(cable) == link && frames.feet_at(*spot) == Some(feet.clone())
+                        frames.link(cable) == link
+                            && frames.interfaces_at(*spot) == Some(interfaces.clone())
                     }
                     _ => false,
                 };
@@ -297,8 +309,8 @@ fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<PortId, Spot> {
     spots
 }
 
-fn simulated(fabric: &Fabric, foot: InterfaceId) -> WiredInterface {
-    match fabric.foot(foot).of {
+fn simulated(fabric: &Fabric, interface: InterfaceId) -> WiredInterface {
+    match fabric.interface(interface).of {
         InterfaceOf::Router(RouterId(router), at) => WiredInterface::Router(router, at),
         InterfaceOf::Host(HostId(host), at) => WiredInterface::Host(host, at),
     }
@@ -325,8 +337,8 @@ fn meant(frame: &Frame, tags: &[u16]) -> Vec<Tags> {
 /// Over how many devices each interface is reached at least.
 fn nearest(trips: &[Trip]) -> BTreeMap<WiredInterface, usize> {
     let mut nearest: BTreeMap<WiredInterface, usize> = BTreeMap::new();
-    for (&foot, &far) in trips.iter().flat_map(|trip| &trip.feet) {
-        let known = nearest.entry(foot).or_insert(far);
+    for (&interface, &far) in trips.iter().flat_map(|trip| &trip.interfaces) {
+        let known = nearest.entry(interface).or_insert(far);
         *known = far.min(*known);
     }
     nearest

@@ -199,8 +199,8 @@ fn bridges(frames: &Frames<'_>) -> bool {
 fn two_on_one_wire(frames: &Frames<'_>) -> bool {
     hosts(frames).into_iter().any(|(host, at)| {
         let trip = frames.send_from(WiredInterface::Host(host, at));
-        let mut taken = trip.feet.keys();
-        taken.any(|foot| matches!(foot, WiredInterface::Host(other, there) if *other == host && *there != at))
+        let mut taken = trip.interfaces.keys();
+        taken.any(|interface| matches!(interface, WiredInterface::Host(other, there) if *other == host && *there != at))
     })
 }
 
@@ -215,17 +215,21 @@ fn hosts(frames: &Frames<'_>) -> Vec<(usize, usize)> {
 
 /// Segments that the port of each host's interface is in for a device with its tag; with that of the file.
 fn ports_of_hosts(frames: &Frames<'_>) -> Vec<(SegmentId, BTreeSet<SegmentId>)> {
-    let feet = hosts(frames)
+    let interfaces = hosts(frames)
         .into_iter()
         .map(|(host, at)| WiredInterface::Host(host, at));
-    let at_ports = feet.filter_map(|foot| {
+    let at_ports = interfaces.filter_map(|interface| {
         let spots = frames.spots().into_iter();
         let mut there = spots.filter(|&spot| {
-            let feet = frames.feet_at(spot);
-            matches!(spot, Spot::Port(..)) && feet.is_some_and(|feet| feet.contains(&foot))
+            let interfaces = frames.interfaces_at(spot);
+            matches!(spot, Spot::Port(..))
+                && interfaces.is_some_and(|interfaces| interfaces.contains(&interface))
         });
         let spot = there.next()?;
-        Some((frames.segment(foot), frames.belongs(spot, frames.tag(foot))))
+        Some((
+            frames.segment(interface),
+            frames.belongs(spot, frames.tag(interface)),
+        ))
     });
     at_ports.collect()
 }

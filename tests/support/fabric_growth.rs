@@ -58,10 +58,10 @@ pub fn with_one_more_tagged(site: &Site) -> Vec<(String, Site)> {
 pub fn compared(old: &Site, new: &Site) -> (Vec<(InterfaceId, InterfaceId)>, bool) {
     let [old, new] = [old, new].map(|site| {
         let fabric = Fabric::new(site);
-        let pairs = fabric.foot_ids().flat_map(|from| {
+        let pairs = fabric.interface_ids().flat_map(|from| {
             let flood = flood(&fabric, &[Start::WiredInterface(from)]);
-            let feet: Vec<InterfaceId> = flood.feet().collect();
-            feet.into_iter().map(move |to| (from, to))
+            let interfaces: Vec<InterfaceId> = flood.interfaces().collect();
+            interfaces.into_iter().map(move |to| (from, to))
         });
         pairs.collect::<BTreeSet<(InterfaceId, InterfaceId)>>()
     });

@@ -24,10 +24,10 @@ pub struct Seen {
 impl Seen {
     pub fn count(&mut self, site: &Site, trips: &[Trip]) {
         for trip in trips {
-            self.taken += trip.feet.len();
+            self.taken += trip.interfaces.len();
             self.left += trip.left.len();
             self.nowhere += usize::from(trip.steps.is_empty());
-            self.far += usize::from(trip.feet.values().any(|&far| 3 <= far));
+            self.far += usize::from(trip.interfaces.values().any(|&far| 3 <= far));
             self.tagged += usize::from(trip.took.iter().any(|(_, tags, _)| !tags.is_empty()));
             let mut steps = trip.steps.iter();
             let hop =

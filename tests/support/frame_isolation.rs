@@ -16,9 +16,9 @@ use crate::frames::{Frames, Reach, Spot, WiredInterface};
 pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
     let mut found = Vec::new();
     let out = frames.hostile_at(&places(frames, segment));
-    for foot in &out.feet {
-        if is_router(foot) || frames.segment(*foot) != segment {
-            found.push(format!("{foot:?} takes its frames"));
+    for interface in &out.interfaces {
+        if is_router(interface) || frames.segment(*interface) != segment {
+            found.push(format!("{interface:?} takes its frames"));
         }
     }
     for other in heard_by(frames, &out) {
@@ -47,16 +47,19 @@ pub fn exchanges(frames: &Frames<'_>, segment: SegmentId) -> Vec<String> {
 pub fn carried(frames: &Frames<'_>, segment: SegmentId) -> bool {
     let here = places(frames, segment);
     let mut ids = frames.site.segment_ids();
-    let own = |foot: &WiredInterface| frames.segment(*foot) == segment;
-    let mut feet = ids.by_ref().flat_map(|id| frames.feet_on(id));
-    feet.any(|foot| {
-        let trip = frames.send_from(foot);
+    let own = |interface: &WiredInterface| frames.segment(*interface) == segment;
+    let mut interfaces = ids.by_ref().flat_map(|id| frames.interfaces_on(id));
+    interfaces.any(|interface| {
+        let trip = frames.send_from(interface);
         let comes = trip.left.keys().any(|(spot, _)| here.contains(spot));
-        let hosts = trip.feet.keys().any(|foot| own(foot) && !is_router(foot));
-        match foot {
-            WiredInterface::Router(..) => own(&foot) || comes || hosts,
+        let hosts = trip
+            .interfaces
+            .keys()
+            .any(|interface| own(interface) && !is_router(interface));
+        match interface {
+            WiredInterface::Router(..) => own(&interface) || comes || hosts,
             WiredInterface::Host(host, _) => {
-                own(&foot) && 1 < frames.site.hosts[host].interfaces.len()
+                own(&interface) && 1 < frames.site.hosts[host].interfaces.len()
             }
         }
     })
@@ -69,10 +72,10 @@ fn places(frames: &Frames<'_>, segment: SegmentId) -> BTreeSet<Spot> {
 /// Segments at a place of which a frame comes out, or a host on which takes it.
 fn heard_by(frames: &Frames<'_>, reach: &Reach) -> BTreeSet<SegmentId> {
     let mut devices = reach.clone();
-    devices.feet.retain(|foot| !is_router(foot));
+    devices.interfaces.retain(|interface| !is_router(interface));
     frames.segments_that_hear(&devices)
 }
 
-fn is_router(foot: &WiredInterface) -> bool {
-    matches!(foot, WiredInterface::Router(..))
+fn is_router(interface: &WiredInterface) -> bool {
+    matches!(interface, WiredInterface::Router(..))
 }

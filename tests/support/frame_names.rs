@@ -60,7 +60,7 @@ pub fn groups(
 
 /// Names of devices that take frames.
 pub fn takers<'s>(site: &'s Site, reach: &Reach) -> Vec<&'s str> {
-    let devices = reach.feet.iter().map(|foot| match *foot {
+    let devices = reach.interfaces.iter().map(|interface| match *interface {
         WiredInterface::Router(router, _) => site.routers[router].name.value.as_str(),
         WiredInterface::Host(host, _) => site.hosts[host].name.value.as_str(),
     });

@@ -15,15 +15,15 @@ use crate::frames::{Frames, Spot, WiredInterface};
 pub fn differences(site: &Site) -> (Option<String>, usize) {
     let (fabric, frames) = (Fabric::new(site), Frames::new(site));
     let mut loose = 0;
-    for foot in fabric.foot_ids() {
-        let from = simulated(&fabric, foot);
-        let taken = frames.send_from(from).feet;
+    for interface in fabric.interface_ids() {
+        let from = simulated(&fabric, interface);
+        let taken = frames.send_from(from).interfaces;
         loose += taken
             .keys()
             .filter(|&&to| !(frames.is_cabled(from) && frames.is_cabled(to)))
             .count();
         let expected = taken.into_keys().collect();
-        let found = reached(&fabric, Start::WiredInterface(foot));
+        let found = reached(&fabric, Start::WiredInterface(interface));
         if let Some(what) = differs(&format!("{from:?}"), &found, &expected) {
             return (Some(what), loose);
         }
@@ -35,7 +35,7 @@ pub fn differences(site: &Site) -> (Option<String>, usize) {
             PortName::Interface(..) | PortName::Unnamed => continue,
         };
         for tags in frames.stacks() {
-            let expected = frames.send(spot, &tags).feet.into_keys().collect();
+            let expected = frames.send(spot, &tags).interfaces.into_keys().collect();
             let found = reached(&fabric, Start::AttachPoint(id, Frame::with_tags(&tags)));
             if let Some(what) = differs(&format!("{spot:?} {tags:?}"), &found, &expected) {
                 return (Some(what), loose);
@@ -56,11 +56,14 @@ fn differs(
 
 fn reached(fabric: &Fabric, start: Start) -> BTreeSet<WiredInterface> {
     let flood = flood(fabric, &[start]);
-    flood.feet().map(|foot| simulated(fabric, foot)).collect()
+    flood
+        .interfaces()
+        .map(|interface| simulated(fabric, interface))
+        .collect()
 }
 
-fn simulated(fabric: &Fabric, foot: InterfaceId) -> WiredInterface {
-    match fabric.foot(foot).of {
+fn simulated(fabric: &Fabric, interface: InterfaceId) -> WiredInterface {
+    match fabric.interface(interface).of {
         InterfaceOf::Router(RouterId(router), at) => WiredInterface::Router(router, at),
         InterfaceOf::Host(HostId(host), at) => WiredInterface::Host(host, at),
     }

@@ -51,14 +51,14 @@ fn between(plan: &Plan, core: usize, balancer: usize) -> Option<Hairpin> {
         return None;
     }
     let four = |net: &&IpNet| net.addr().is_ipv4();
-    for foot in &plan.devices[core].feet {
-        let core_at = foot.addresses.iter().find(four);
-        let other = plan.devices[balancer].feet.iter();
-        let mut shared = other.filter(|other| other.segment == foot.segment);
+    for interface in &plan.devices[core].interfaces {
+        let core_at = interface.addresses.iter().find(four);
+        let other = plan.devices[balancer].interfaces.iter();
+        let mut shared = other.filter(|other| other.segment == interface.segment);
         let balancer_at = shared.find_map(|other| other.addresses.iter().find(four));
-        let mut behind = plan.devices[core].feet.iter().filter(|other| {
-            let mut there = plan.devices[balancer].feet.iter();
-            there.all(|foot| foot.segment != other.segment)
+        let mut behind = plan.devices[core].interfaces.iter().filter(|other| {
+            let mut there = plan.devices[balancer].interfaces.iter();
+            there.all(|interface| interface.segment != other.segment)
         });
         let target = behind.find_map(|other| other.addresses.iter().find(four));
         if let (Some(core_at), Some(balancer_at), Some(target)) = (core_at, balancer_at, target) {
@@ -86,12 +86,12 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
         _ if plan.random.percent(70) => (published, pin.core_at),
         _ => return Vec::new(),
     };
-    let feet = 0..plan.segments.len();
-    let near = feet.filter_map(|segment| on_link_at(plan, number, segment, hop));
-    let Some(foot) = near.min() else {
+    let interfaces = 0..plan.segments.len();
+    let near = interfaces.filter_map(|segment| on_link_at(plan, number, segment, hop));
+    let Some(interface) = near.min() else {
         return Vec::new();
     };
-    let line = by(plan, number, (hop, foot));
+    let line = by(plan, number, (hop, interface));
     writeln!(text, "[[{path}.routes]]\nto = \"{destination}\"\n{line}").expect("a string");
     vec![destination]
 }

@@ -10,7 +10,7 @@ use super::{Kind, Plan, is_link_local, list, random_hairpin};
 /// A next hop and the interface it is reached by.
 type NextHop = (IpAddr, usize);
 
-/// Routes to most segments that the device has no foot on, to parts of some that it has, and defaults.
+/// Routes to most segments that the device has no interface on, to parts of some that it has, and defaults.
 pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut String) {
     let mut taken: Vec<IpNet> = random_hairpin::write_routes(plan, number, path, text);
     // A host that does not forward mostly has its default gateway only.
@@ -21,8 +21,8 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
     };
     for target in 0..plan.segments.len() {
         for prefix in plan.segments[target].prefixes.clone() {
-            let mut feet = plan.devices[number].feet.iter();
-            let connected = feet.any(|foot| foot.segment == target);
+            let mut interfaces = plan.devices[number].interfaces.iter();
+            let connected = interfaces.any(|interface| interface.segment == target);
             if plan.random.percent(if connected { 5 } else { away }) {
                 let wanted = narrowed(plan, prefix, connected);
                 taken.extend(write_route(
@@ -76,11 +76,16 @@ pub fn write_default_gateway(plan: &mut Plan, number: usize, text: &mut String) 
 /// Addresses of other devices of these kinds that are on-link at a device.
 fn forwarding_beside(plan: &Plan, number: usize, four: bool, kinds: &[Kind]) -> Vec<IpAddr> {
     let others = plan.devices.iter().enumerate();
-    let feet = others
+    let interfaces = others
         .filter(|&(other, device)| other != number && kinds.contains(&device.kind))
-        .flat_map(|(_, device)| &device.feet);
-    let near = feet
-        .flat_map(|foot| foot.addresses.iter().map(|net| (foot.segment, net.addr())))
+        .flat_map(|(_, device)| &device.interfaces);
+    let near = interfaces
+        .flat_map(|interface| {
+            interface
+                .addresses
+                .iter()
+                .map(|net| (interface.segment, net.addr()))
+        })
         .filter(|&(_, address)| address.is_ipv4() == four && !is_link_local(address))
         .filter(|&(segment, address)| on_link_at(plan, number, segment, address).is_some());
     near.map(|(_, address)| address).collect()
@@ -125,30 +130,33 @@ fn write_route(
 }
 
 /// The lines of a route that name its next hop and interface.
-pub fn by(plan: &Plan, number: usize, (address, foot): NextHop) -> String {
+pub fn by(plan: &Plan, number: usize, (address, interface): NextHop) -> String {
     let interface = match plan.devices[number].kind {
-        Kind::Gateway | Kind::Router => format!("if{foot}"),
-        Kind::ForwardingHost | Kind::PlainHost => (foot + 1).to_string(),
+        Kind::Gateway | Kind::Router => format!("if{interface}"),
+        Kind::ForwardingHost | Kind::PlainHost => (interface + 1).to_string(),
     };
     format!("via = \"{address}\"\ninterface = \"{interface}\"\n")
 }
 
-/// An address of another device that is on-link at an interface, rather of one with a foot on `toward`;
+/// An address of another device that is on-link at an interface, rather of one with a interface on `toward`;
 /// seldom an address that nobody has.
 fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -> Option<NextHop> {
     let (mut good, mut any) = (Vec::new(), Vec::new());
     // What hosts have routes for is mostly a host that forwards.
     let by_host = plan.devices[number].kind == Kind::PlainHost && plan.random.percent(70);
     for (other, device) in plan.devices.iter().enumerate() {
-        let leads = device.feet.iter().any(|foot| Some(foot.segment) == toward);
+        let leads = device
+            .interfaces
+            .iter()
+            .any(|interface| Some(interface.segment) == toward);
         let forwards = device.kind != Kind::PlainHost;
-        for foot in device.feet.iter().filter(|_| other != number) {
-            let fitting = foot
+        for interface in device.interfaces.iter().filter(|_| other != number) {
+            let fitting = interface
                 .addresses
                 .iter()
                 .filter(|net| net.addr().is_ipv4() == four);
             for address in fitting.map(IpNet::addr) {
-                let near = on_link_at(plan, number, foot.segment, address);
+                let near = on_link_at(plan, number, interface.segment, address);
                 any.extend(near.map(|own| (address, own)));
                 let kind = device.kind == Kind::ForwardingHost || !by_host;
                 let leads = leads && forwards && kind;
@@ -166,8 +174,8 @@ fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -
 
 /// A next hop of nobody's on an external segment that a device stands on, mostly.
 fn out_there(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
-    let mut feet = plan.devices[number].feet.iter();
-    let stands = feet.any(|foot| plan.segments[foot.segment].external);
+    let mut interfaces = plan.devices[number].interfaces.iter();
+    let stands = interfaces.any(|interface| plan.segments[interface.segment].external);
     if !stands || plan.random.percent(40) {
         return None;
     }
@@ -176,19 +184,19 @@ fn out_there(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
 
 /// The interface of a device on a segment at which an address is on-link.
 pub fn on_link_at(plan: &Plan, number: usize, segment: usize, address: IpAddr) -> Option<usize> {
-    let mut feet = plan.devices[number].feet.iter();
-    feet.position(|foot| {
-        foot.segment == segment && foot.addresses.iter().any(|net| net.contains(&address))
+    let mut interfaces = plan.devices[number].interfaces.iter();
+    interfaces.position(|interface| {
+        interface.segment == segment && interface.addresses.iter().any(|net| net.contains(&address))
     })
 }
 
 /// A free address beside one of a device's own, rather on an external segment.
 fn unowned_near(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
     let fits = |net: &IpNet| net.addr().is_ipv4() == four && !is_link_local(net.addr());
-    let feet = plan.devices[number].feet.iter().enumerate();
-    let addressed = feet.filter(|(_, foot)| foot.addresses.iter().any(fits));
+    let interfaces = plan.devices[number].interfaces.iter().enumerate();
+    let addressed = interfaces.filter(|(_, interface)| interface.addresses.iter().any(fits));
     let places: Vec<(usize, usize)> = addressed
-        .map(|(index, foot)| (index, foot.segment))
+        .map(|(index, interface)| (index, interface.segment))
         .collect();
     let outside = places
         .iter()

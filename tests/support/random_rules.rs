@@ -128,16 +128,21 @@ pub fn write_translations(plan: &mut Plan, device: usize, text: &mut String) {
 /// Often, where an interface has addresses of two subnets: what leaves by it gets an address of the interface.
 fn write_masquerade(plan: &mut Plan, device: usize, text: &mut String) {
     let gateway = &plan.devices[device];
-    let mut feet = gateway.feet.iter();
-    let foot = feet.find(|foot| {
-        let four = foot.addresses.iter().filter(|net| net.addr().is_ipv4());
+    let mut interfaces = gateway.interfaces.iter();
+    let interface = interfaces.find(|interface| {
+        let four = interface
+            .addresses
+            .iter()
+            .filter(|net| net.addr().is_ipv4());
         let mut subnets: Vec<IpNet> = four.map(IpNet::trunc).collect();
         subnets.dedup();
         1 < subnets.len()
     });
-    let Some(foot) = foot.cloned() else { return };
+    let Some(interface) = interface.cloned() else {
+        return;
+    };
     if plan.random.percent(60) {
-        let (name, segment) = (&gateway.name, &plan.segments[foot.segment].name);
+        let (name, segment) = (&gateway.name, &plan.segments[interface.segment].name);
         let head = format!("[[gateways.{name}.source_translations]]\nname = \"masquerade\"");
         writeln!(
             text,
@@ -183,8 +188,10 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     let to = parties(plan);
     list(text, "to", &to);
     write_matches(plan, (device, families), text);
-    let feet = plan.devices[device].feet.iter();
-    let own = feet.flat_map(|foot| &foot.addresses).map(IpNet::addr);
+    let interfaces = plan.devices[device].interfaces.iter();
+    let own = interfaces
+        .flat_map(|interface| &interface.addresses)
+        .map(IpNet::addr);
     let own: Vec<_> = own
         .filter(|&address| address.is_ipv4() == families.four && !is_link_local(address))
         .collect();
@@ -207,8 +214,8 @@ fn somebodys_own(plan: &mut Plan, device: usize, families: Families) -> Option<S
         number == device || matches!(one.kind, Kind::PlainHost | Kind::ForwardingHost)
     });
     let nets = chosen
-        .flat_map(|(_, device)| &device.feet)
-        .flat_map(|foot| &foot.addresses);
+        .flat_map(|(_, device)| &device.interfaces)
+        .flat_map(|interface| &interface.addresses);
     let own: Vec<_> = nets
         .map(IpNet::addr)
         .filter(|own| !is_link_local(*own))
@@ -337,8 +344,8 @@ fn address(plan: &mut Plan, four: bool) -> Option<std::net::IpAddr> {
         .iter()
         .filter(|device| !rather || plain(device.kind));
     let nets = devices
-        .flat_map(|device| &device.feet)
-        .flat_map(|foot| &foot.addresses);
+        .flat_map(|device| &device.interfaces)
+        .flat_map(|interface| &interface.addresses);
     let owned: Vec<_> = nets
         .map(IpNet::addr)
         .filter(|&own| own.is_ipv4() == four && !is_link_local(own))

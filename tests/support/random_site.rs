@@ -1,7 +1,7 @@
 //! Small random sites, as text: few addresses, many ways for them to meet.
 //!
 //! Everything that has surprised somebody about a network is likely here: several routers on a segment,
-//! rings of default routes, one family filtered and the other not, transit links, hosts with two feet and routes of
+//! rings of default routes, one family filtered and the other not, transit links, hosts with two interfaces and routes of
 //! their own, two interfaces on one segment, two subnets on one segment, public addresses inside and private ones
 //! outside, a published address that a gateway further on rewrites and sends back.
 
@@ -51,7 +51,7 @@ pub enum Kind {
 pub struct Device {
     pub name: String,
     pub kind: Kind,
-    pub feet: Vec<WiredInterface>,
+    pub interfaces: Vec<WiredInterface>,
 }
 
 /// A site that is being made.
@@ -164,17 +164,21 @@ impl Plan {
         let count = self.random.between(least, most);
         let all: Vec<usize> = (0..self.segments.len()).collect();
         let chosen = self.random.some(&all, count);
-        let mut feet: Vec<WiredInterface> = Vec::new();
+        let mut interfaces: Vec<WiredInterface> = Vec::new();
         for segment in chosen {
-            feet.push(self.foot(segment, feet.len()));
+            interfaces.push(self.interface(segment, interfaces.len()));
             if self.random.percent(10) {
-                feet.push(self.foot(segment, feet.len()));
+                interfaces.push(self.interface(segment, interfaces.len()));
             }
         }
-        self.devices.push(Device { name, kind, feet });
+        self.devices.push(Device {
+            name,
+            kind,
+            interfaces,
+        });
     }
 
-    fn foot(&mut self, segment: usize, index: usize) -> WiredInterface {
+    fn interface(&mut self, segment: usize, index: usize) -> WiredInterface {
         let mut addresses = Vec::new();
         for prefix in 0..self.segments[segment].prefixes.len() {
             let count = [0, 1, 1, 1, 1, 1, 1, 1, 1, 2][self.random.below(10)];
@@ -232,10 +236,10 @@ impl Plan {
             .iter()
             .filter(|device| device.kind != Kind::PlainHost);
         let here = forwarding
-            .flat_map(|device| &device.feet)
-            .filter(|foot| foot.segment == segment);
+            .flat_map(|device| &device.interfaces)
+            .filter(|interface| interface.segment == segment);
         let addresses: Vec<IpAddr> = here
-            .flat_map(|foot| &foot.addresses)
+            .flat_map(|interface| &interface.addresses)
             .map(IpNet::addr)
             .filter(|&address| !is_link_local(address))
             .collect();
@@ -286,8 +290,13 @@ impl Plan {
 
     fn write_feet(&mut self, number: usize, text: &mut String) {
         let (name, kind) = (self.devices[number].name.clone(), self.devices[number].kind);
-        for (index, foot) in self.devices[number].feet.clone().into_iter().enumerate() {
-            let segment = &self.segments[foot.segment].name;
+        for (index, interface) in self.devices[number]
+            .interfaces
+            .clone()
+            .into_iter()
+            .enumerate()
+        {
+            let segment = &self.segments[interface.segment].name;
             match kind {
                 Kind::Gateway => writeln!(text, "[gateways.{name}.interfaces.if{index}]"),
                 Kind::Router => writeln!(text, "[routers.{name}.interfaces.if{index}]"),
@@ -295,7 +304,7 @@ impl Plan {
             }
             .expect("a string");
             writeln!(text, "segment = \"{segment}\"").expect("a string");
-            list(text, "addresses", &foot.addresses);
+            list(text, "addresses", &interface.addresses);
             if matches!(kind, Kind::Gateway | Kind::Router) {
                 let check = *self.random.pick(&["off", "off", "loose", "strict"]);
                 writeln!(text, "source_check = \"{check}\"").expect("a string");

@@ -86,7 +86,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, state: &mut State, data: &Data, colour
         let spot = state.spot();
         matrix(&mut page, grid, spot, body);
     }
-    foot(&mut page, state);
+    interface(&mut page, state);
 }
 
 /// What is to be seen before there is anything to show.
@@ -249,7 +249,7 @@ fn told(page: &mut Page<'_>, grid: &Grid, spot: &Spot, y: usize) {
 }
 
 /// The last lines: what happened, and which keys do something.
-fn foot(page: &mut Page<'_>, state: &State) {
+fn interface(page: &mut Page<'_>, state: &State) {
     let (message, keys) = (page.rows - 2, page.rows - 1);
     if let Some(prompt) = &state.prompt {
         page.line(

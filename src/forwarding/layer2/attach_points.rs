@@ -50,14 +50,19 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
 fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
     let seats = seats.iter().flatten();
     let starts = |seat: &&AttachPoint| {
-        let foot = seat.foot.map(|foot| fabric.foot(foot));
-        foot.is_some_and(|foot| foot.sockets.contains(&seat.socket))
+        let interface = seat.interface.map(|interface| fabric.interface(interface));
+        interface.is_some_and(|interface| interface.sockets.contains(&seat.socket))
     };
-    let placed: FxHashSet<InterfaceId> =
-        seats.filter(starts).filter_map(|seat| seat.foot).collect();
-    let hosts = fabric.foot_ids();
-    let hosts = hosts.filter(|&foot| matches!(fabric.foot(foot).of, InterfaceOf::Host(..)));
-    hosts.filter(|foot| !placed.contains(foot)).collect()
+    let placed: FxHashSet<InterfaceId> = seats
+        .filter(starts)
+        .filter_map(|seat| seat.interface)
+        .collect();
+    let hosts = fabric.interface_ids();
+    let hosts =
+        hosts.filter(|&interface| matches!(fabric.interface(interface).of, InterfaceOf::Host(..)));
+    hosts
+        .filter(|interface| !placed.contains(interface))
+        .collect()
 }
 
 /// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.
@@ -136,9 +141,9 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, A
         let seat = AttachPoint {
             socket: id,
             tag,
-            foot: Some(number),
+            interface: Some(number),
         };
-        seats.push((fabric.foot(number).segment, seat));
+        seats.push((fabric.interface(number).segment, seat));
     }
     for (segment, tag) in forms(fabric, known, id) {
         let taken = |(known, seat): &(SegmentId, AttachPoint)| *known == segment && seat.tag == tag;
@@ -146,7 +151,7 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, A
             let seat = AttachPoint {
                 socket: id,
                 tag,
-                foot: None,
+                interface: None,
             };
             seats.push((segment, seat));
         }
@@ -209,8 +214,11 @@ impl Known {
     fn new(site: &Site, fabric: &Fabric) -> Self {
         let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
         let segments = vlans.map(|vlan| vlan.value);
-        let feet = fabric.feet.iter().filter_map(|foot| foot.tag);
-        let mut tags: Vec<Option<VlanId>> = segments.chain(feet).map(Some).collect();
+        let interfaces = fabric
+            .interfaces
+            .iter()
+            .filter_map(|interface| interface.tag);
+        let mut tags: Vec<Option<VlanId>> = segments.chain(interfaces).map(Some).collect();
         tags.push(None);
         tags.sort_unstable();
         tags.dedup();
@@ -262,10 +270,12 @@ fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
         for (far, frame) in passed(fabric, id, frame) {
             match far {
                 Far::Open | Far::Dead => {}
-                Far::Feet(feet) => {
-                    let feet = feet.iter().map(|&foot| fabric.foot(foot));
-                    let taking = feet.filter(|foot| frame.fits(foot.tag));
-                    segments.extend(taking.map(|foot| foot.segment));
+                Far::Feet(interfaces) => {
+                    let interfaces = interfaces
+                        .iter()
+                        .map(|&interface| fabric.interface(interface));
+                    let taking = interfaces.filter(|interface| frame.fits(interface.tag));
+                    segments.extend(taking.map(|interface| interface.segment));
                 }
                 Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
             }

@@ -21,7 +21,7 @@ impl Fabric {
     pub fn new(site: &Site) -> Self {
         let cables = cables(site);
         let mut build = Build::default();
-        build.add_feet(site);
+        build.add_interfaces(site);
         build.add_switches(site, &cables);
         build.add_bridges(site);
         for cable in &cables {
@@ -87,10 +87,10 @@ impl Build {
         &mut self.fabric.sockets[id.0 as usize]
     }
 
-    fn add_feet(&mut self, site: &Site) {
-        let mut feet = Vec::new();
+    fn add_interfaces(&mut self, site: &Site) {
+        let mut interfaces = Vec::new();
         let mut first = [Vec::new(), Vec::new()];
-        let foot = |of, segment, tag, place| WiredInterface {
+        let wired = |of, segment, tag, place| WiredInterface {
             of,
             segment,
             tag,
@@ -99,10 +99,10 @@ impl Build {
             assumed: false,
         };
         for (number, router) in site.routers.iter().enumerate() {
-            first[0].push(feet.len() as u32);
+            first[0].push(interfaces.len() as u32);
             for (at, interface) in router.interfaces.iter().enumerate() {
                 let of = InterfaceOf::Router(RouterId(number), at);
-                feet.push(foot(
+                interfaces.push(wired(
                     of,
                     interface.segment,
                     interface.vlan,
@@ -111,17 +111,17 @@ impl Build {
             }
         }
         for (number, host) in site.hosts.iter().enumerate() {
-            first[1].push(feet.len() as u32);
+            first[1].push(interfaces.len() as u32);
             let bridges = host.forwards.value == Forwards::Bridges;
             for (at, interface) in host.interfaces.iter().enumerate() {
                 let of = InterfaceOf::Host(HostId(number), at);
                 // A host that bridges has its addresses on the bridge.
                 let tag = interface.vlan.filter(|_| !bridges);
-                feet.push(foot(of, interface.segment, tag, interface.name.span));
+                interfaces.push(wired(of, interface.segment, tag, interface.name.span));
             }
         }
-        self.fabric.feet = feet;
-        self.fabric.first_foot = first;
+        self.fabric.interfaces = interfaces;
+        self.fabric.first_interface = first;
     }
 
     /// A socket for each live port that is no part of a LAG that forms, and for each such LAG.
@@ -174,7 +174,7 @@ impl Build {
         }
     }
 
-    /// A node for each host that bridges, its feet inside.
+    /// A node for each host that bridges, its interfaces inside.
     fn add_bridges(&mut self, site: &Site) {
         for (number, host) in site.hosts.iter().enumerate() {
             if host.forwards.value != Forwards::Bridges {
@@ -191,20 +191,22 @@ impl Build {
             }
             let place = host.name.span;
             let inside = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
-            let feet: Vec<InterfaceId> = (0..host.interfaces.len())
-                .map(|at| self.fabric.foot_of(InterfaceOf::Host(id, at)))
+            let interfaces: Vec<InterfaceId> = (0..host.interfaces.len())
+                .map(|at| self.fabric.interface_of(InterfaceOf::Host(id, at)))
                 .collect();
-            self.attach(inside, &feet);
+            self.attach(inside, &interfaces);
         }
     }
 
-    fn attach(&mut self, socket: PortId, feet: &[InterfaceId]) {
-        for &foot in feet {
-            self.fabric.feet[foot.0 as usize].sockets.push(socket);
+    fn attach(&mut self, socket: PortId, interfaces: &[InterfaceId]) {
+        for &interface in interfaces {
+            self.fabric.interfaces[interface.0 as usize]
+                .sockets
+                .push(socket);
         }
         match &mut self.socket_mut(socket).far {
-            Far::Feet(known) => known.extend_from_slice(feet),
-            far => *far = Far::Feet(feet.into()),
+            Far::Feet(known) => known.extend_from_slice(interfaces),
+            far => *far = Far::Feet(interfaces.into()),
         }
     }
 
@@ -227,18 +229,18 @@ impl Build {
             },
             Plug::Router(router, port) => {
                 let interfaces = standing(site, router, port).into_iter();
-                let feet =
-                    interfaces.map(|at| self.fabric.foot_of(InterfaceOf::Router(router, at)));
-                Found::Feet(feet.collect())
+                let interfaces =
+                    interfaces.map(|at| self.fabric.interface_of(InterfaceOf::Router(router, at)));
+                Found::Feet(interfaces.collect())
             }
             Plug::Host(host, at) => {
-                let foot = self.fabric.foot_of(InterfaceOf::Host(host, at));
+                let interface = self.fabric.interface_of(InterfaceOf::Host(host, at));
                 match self.sockets.get(&plug) {
                     Some(&socket) => {
-                        self.cabled.insert(foot);
+                        self.cabled.insert(interface);
                         Found::FabricPort(socket)
                     }
-                    None => Found::Feet(vec![foot]),
+                    None => Found::Feet(vec![interface]),
                 }
             }
         }
@@ -249,7 +251,7 @@ impl Build {
         let pulled = site.links[cable.link].pulled;
         for found in [&one, &other] {
             match found {
-                Found::Feet(feet) => self.cabled.extend(feet.iter().copied()),
+                Found::Feet(interfaces) => self.cabled.extend(interfaces.iter().copied()),
                 Found::FabricPort(socket) => self.socket_mut(*socket).link = Some(cable.link),
                 Found::Dead => {}
             }
@@ -257,9 +259,9 @@ impl Build {
         match (one, other) {
             (one, other) if pulled => self.block([one, other]),
             (Found::FabricPort(one), Found::FabricPort(other)) => self.join(one, other),
-            (Found::FabricPort(socket), Found::Feet(feet))
-            | (Found::Feet(feet), Found::FabricPort(socket)) => {
-                self.attach(socket, &feet);
+            (Found::FabricPort(socket), Found::Feet(interfaces))
+            | (Found::Feet(interfaces), Found::FabricPort(socket)) => {
+                self.attach(socket, &interfaces);
             }
             (Found::FabricPort(socket), Found::Dead) | (Found::Dead, Found::FabricPort(socket)) => {
                 self.socket_mut(socket).far = Far::Dead;
@@ -267,11 +269,11 @@ impl Build {
             (Found::Feet(one), Found::Feet(other)) => {
                 let node = self.add_node(NodeKind::Neighbours(cable.link));
                 let place = site.links[cable.link].place;
-                for feet in [one, other] {
+                for interfaces in [one, other] {
                     let through = Tagging::Through(None);
                     let socket = self.add_socket(node, PortName::Unnamed, through, place);
                     self.socket_mut(socket).link = Some(cable.link);
-                    self.attach(socket, &feet);
+                    self.attach(socket, &interfaces);
                 }
             }
             (Found::Feet(_) | Found::Dead, Found::Dead) | (Found::Dead, Found::Feet(_)) => {}
@@ -291,8 +293,8 @@ impl Build {
     /// carries its VLAN.
     fn join_assumed(&mut self, site: &Site) {
         let mut homes: FxHashMap<SegmentId, NodeId> = FxHashMap::default();
-        for foot in self.fabric.foot_ids() {
-            if self.cabled.contains(&foot) {
+        for interface in self.fabric.interface_ids() {
+            if self.cabled.contains(&interface) {
                 continue;
             }
             let WiredInterface {
@@ -301,7 +303,7 @@ impl Build {
                 tag,
                 place,
                 ..
-            } = self.fabric.foot(foot).clone();
+            } = self.fabric.interface(interface).clone();
             let bridging = match of {
                 InterfaceOf::Host(host, at) => self.sockets.get(&Plug::Host(host, at)).copied(),
                 InterfaceOf::Router(..) => None,
@@ -324,10 +326,10 @@ impl Build {
             let tagging = Tagging::Through(expected);
             let socket = self.add_socket(node, PortName::Unnamed, tagging, place);
             self.socket_mut(socket).takes_tags = false;
-            self.fabric.feet[foot.0 as usize].assumed = true;
+            self.fabric.interfaces[interface.0 as usize].assumed = true;
             match bridging {
                 Some(bridging) => self.join(bridging, socket),
-                None => self.attach(socket, &[foot]),
+                None => self.attach(socket, &[interface]),
             }
         }
         for segment in site.segment_ids() {
@@ -340,8 +342,8 @@ impl Build {
 
     /// Whether any interface of a segment has a cable.
     fn described(&self, segment: SegmentId) -> bool {
-        let mut feet = self.fabric.feet.iter();
-        feet.any(|foot| foot.segment == segment && !foot.assumed)
+        let mut interfaces = self.fabric.interfaces.iter();
+        interfaces.any(|interface| interface.segment == segment && !interface.assumed)
     }
 
     fn add_assumed(&mut self, site: &Site, segment: SegmentId) -> NodeId {

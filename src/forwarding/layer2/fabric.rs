@@ -168,7 +168,7 @@ pub struct FabricPort {
     pub takes_tags: bool,
 }
 
-/// Whose interface a foot is.
+/// Whose interface a interface is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum InterfaceOf {
     /// Of a gateway or router, by number.
@@ -202,7 +202,7 @@ pub struct Fabric {
     /// Sockets.
     pub sockets: Vec<FabricPort>,
     /// Interfaces: of gateways and routers first, then of hosts, in the order of the site.
-    pub feet: Vec<WiredInterface>,
+    pub interfaces: Vec<WiredInterface>,
     /// Which segments VLAN numbers mean.
     pub(super) vlan_segments: VlanSegments,
     /// Live ports that belong to no segment, in the order of the site.
@@ -218,8 +218,8 @@ pub struct Fabric {
     /// Interfaces of hosts whose frames start where no other device can be plugged in: inside a host that bridges, at
     /// a port that is shared with a gateway; ascending.
     pub(super) placeless: Vec<InterfaceId>,
-    /// First foot of each router, then of each host.
-    pub(super) first_foot: [Vec<u32>; 2],
+    /// First interface of each router, then of each host.
+    pub(super) first_interface: [Vec<u32>; 2],
 }
 
 /// Segments of which devices sit at one socket, with the tag that they use.
@@ -233,14 +233,14 @@ pub struct AttachPoint {
     /// Tag that plain devices of the segment use there.
     pub tag: Option<VlanId>,
     /// The interface there that the file puts on the segment; `None`: any device that may be plugged in.
-    pub foot: Option<InterfaceId>,
+    pub interface: Option<InterfaceId>,
 }
 
 impl AttachPoint {
     /// Whether plain devices of the segment may be expected there: they use no tag, unless the file gives one
     /// to an interface. A device that uses another tag of the port is a hostile one.
     pub fn is_usual(&self) -> bool {
-        self.tag.is_none() || self.foot.is_some()
+        self.tag.is_none() || self.interface.is_some()
     }
 }
 
@@ -261,16 +261,18 @@ impl Fabric {
         socket.is_some_and(|socket| socket.isolated)
     }
 
-    /// The foot of a number.
-    pub fn foot(&self, id: InterfaceId) -> &WiredInterface {
-        &self.feet[id.0 as usize]
+    /// The interface of a number.
+    pub fn interface(&self, id: InterfaceId) -> &WiredInterface {
+        &self.interfaces[id.0 as usize]
     }
 
     /// The number of an interface.
-    pub fn foot_of(&self, of: InterfaceOf) -> InterfaceId {
+    pub fn interface_of(&self, of: InterfaceOf) -> InterfaceId {
         let (first, interface) = match of {
-            InterfaceOf::Router(router, interface) => (self.first_foot[0][router.0], interface),
-            InterfaceOf::Host(host, interface) => (self.first_foot[1][host.0], interface),
+            InterfaceOf::Router(router, interface) => {
+                (self.first_interface[0][router.0], interface)
+            }
+            InterfaceOf::Host(host, interface) => (self.first_interface[1][host.0], interface),
         };
         InterfaceId(first + interface as u32)
     }
@@ -280,9 +282,9 @@ impl Fabric {
         self.seats.len()
     }
 
-    /// Numbers of all feet.
-    pub fn foot_ids(&self) -> impl Iterator<Item = InterfaceId> + use<> {
-        (0..self.feet.len() as u32).map(InterfaceId)
+    /// Numbers of all interfaces.
+    pub fn interface_ids(&self) -> impl Iterator<Item = InterfaceId> + use<> {
+        (0..self.interfaces.len() as u32).map(InterfaceId)
     }
 
     /// Numbers of all sockets.
@@ -325,8 +327,8 @@ impl Fabric {
     }
 
     /// Whether frames of an interface of a host start where no other device can be plugged in.
-    pub fn is_placeless(&self, foot: InterfaceId) -> bool {
-        self.placeless.binary_search(&foot).is_ok()
+    pub fn is_placeless(&self, interface: InterfaceId) -> bool {
+        self.placeless.binary_search(&interface).is_ok()
     }
 
     /// Segments that a device at a socket can be part of, whatever tag it needs: a hostile one there hears what comes

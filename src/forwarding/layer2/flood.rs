@@ -47,7 +47,7 @@ pub struct Taken {
     /// The frame on the cable.
     pub frame: Frame,
     /// The interface that takes it; `None`: whatever may be plugged in there.
-    pub foot: Option<InterfaceId>,
+    pub interface: Option<InterfaceId>,
     /// The visit that it left from.
     pub visit: u32,
 }
@@ -78,8 +78,8 @@ pub struct Flood {
 
 impl Flood {
     /// The interfaces that take a frame, nearest first.
-    pub fn feet(&self) -> impl Iterator<Item = InterfaceId> + '_ {
-        self.taken.iter().filter_map(|taken| taken.foot)
+    pub fn interfaces(&self) -> impl Iterator<Item = InterfaceId> + '_ {
+        self.taken.iter().filter_map(|taken| taken.interface)
     }
 
     /// Every frame that is put on a cable or out of an open port, ascending: the socket and the frame.
@@ -100,8 +100,8 @@ impl Flood {
     }
 
     /// Whether an interface takes a frame.
-    pub fn reaches(&self, foot: InterfaceId) -> bool {
-        self.feet().any(|taken| taken == foot)
+    pub fn reaches(&self, interface: InterfaceId) -> bool {
+        self.interfaces().any(|taken| taken == interface)
     }
 }
 
@@ -117,7 +117,7 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
             ..Flood::default()
         },
         seen: FxHashMap::default(),
-        feet: FxHashSet::default(),
+        interfaces: FxHashSet::default(),
         left: FxHashSet::default(),
         stopped: FxHashSet::default(),
     };
@@ -137,10 +137,10 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
                 parent: None,
                 start: number as u32,
             }),
-            Start::WiredInterface(foot) => {
-                let foot = fabric.foot(foot);
-                for &socket in &foot.sockets {
-                    run.arrive(socket, Frame::of(foot.tag), from);
+            Start::WiredInterface(interface) => {
+                let interface = fabric.interface(interface);
+                for &socket in &interface.sockets {
+                    run.arrive(socket, Frame::of(interface.tag), from);
                 }
             }
         }
@@ -165,7 +165,7 @@ struct Run<'f> {
     flood: Flood,
     /// Sockets that a frame came in by, for each state: two that are not isolated and one that is say all.
     seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[PortId; 2]>>,
-    feet: FxHashSet<InterfaceId>,
+    interfaces: FxHashSet<InterfaceId>,
     left: FxHashSet<(PortId, Frame)>,
     stopped: FxHashSet<Stopped>,
 }
@@ -277,13 +277,14 @@ impl Run<'_> {
                 }
             }
             Far::Open => self.take(socket, frame, None, number),
-            Far::Feet(feet) => {
+            Far::Feet(interfaces) => {
                 self.take(socket, frame, None, number);
-                let fits = |foot: &&InterfaceId| frame.fits(self.fabric.foot(**foot).tag);
+                let fits =
+                    |interface: &&InterfaceId| frame.fits(self.fabric.interface(**interface).tag);
                 let fitting: SmallVec<[InterfaceId; 2]> =
-                    feet.iter().filter(fits).copied().collect();
-                for &foot in &fitting {
-                    self.take(socket, frame, Some(foot), number);
+                    interfaces.iter().filter(fits).copied().collect();
+                for &interface in &fitting {
+                    self.take(socket, frame, Some(interface), number);
                 }
                 if fitting.is_empty() {
                     self.stop(from.parent, None, frame);
@@ -309,16 +310,16 @@ impl Run<'_> {
             .any(|&from| allowed(from))
     }
 
-    fn take(&mut self, socket: PortId, frame: Frame, foot: Option<InterfaceId>, visit: u32) {
-        let new = match foot {
-            Some(foot) => self.feet.insert(foot),
+    fn take(&mut self, socket: PortId, frame: Frame, interface: Option<InterfaceId>, visit: u32) {
+        let new = match interface {
+            Some(interface) => self.interfaces.insert(interface),
             None => self.left.insert((socket, frame)),
         };
         if new {
             self.flood.taken.push(Taken {
                 socket,
                 frame,
-                foot,
+                interface,
                 visit,
             });
         }

@@ -103,15 +103,15 @@ fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)
         };
         anchored.extend(switch.named.iter().map(|&segment| (segment, parts[number])));
     }
-    for foot in &fabric.feet {
-        let nodes = foot
+    for interface in &fabric.interfaces {
+        let nodes = interface
             .sockets
             .iter()
             .map(|&socket| fabric.socket(socket).node);
         // A cable without a switch at either end is no part: nothing there goes by VLAN numbers.
         let nodes =
             nodes.filter(|&node| !matches!(fabric.node(node).kind, NodeKind::Neighbours(_)));
-        anchored.extend(nodes.map(|node| (foot.segment, parts[node.0 as usize])));
+        anchored.extend(nodes.map(|node| (interface.segment, parts[node.0 as usize])));
     }
     anchored.sort_unstable();
     anchored.dedup();

@@ -75,11 +75,12 @@ impl Fabric {
         match &socket.far {
             Far::Open => true,
             Far::Dead => false,
-            Far::Feet(feet) => {
-                let host = |&foot| matches!(self.foot(foot).of, InterfaceOf::Host(..));
+            Far::Feet(interfaces) => {
+                let host =
+                    |&interface| matches!(self.interface(interface).of, InterfaceOf::Host(..));
                 let bridge = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
                 let inside = bridge && socket.name == PortName::Unnamed;
-                !inside && !feet.is_empty() && feet.iter().all(host)
+                !inside && !interfaces.is_empty() && interfaces.iter().all(host)
             }
             Far::Sockets(far) => far.iter().all(|&far| {
                 let beyond = self.node(self.socket(far).node).kind;
@@ -91,17 +92,20 @@ impl Fabric {
     /// Interfaces of hosts that are plugged in at a port, with the tag that each uses on the cable.
     pub fn hosts_at(&self, id: PortId) -> Vec<(InterfaceId, Option<VlanId>)> {
         match &self.socket(id).far {
-            Far::Feet(feet) => {
-                let host =
-                    |foot: &InterfaceId| matches!(self.foot(*foot).of, InterfaceOf::Host(..));
-                let hosts = feet.iter().copied().filter(host);
-                hosts.map(|foot| (foot, self.foot(foot).tag)).collect()
+            Far::Feet(interfaces) => {
+                let host = |interface: &InterfaceId| {
+                    matches!(self.interface(*interface).of, InterfaceOf::Host(..))
+                };
+                let hosts = interfaces.iter().copied().filter(host);
+                hosts
+                    .map(|interface| (interface, self.interface(interface).tag))
+                    .collect()
             }
             Far::Sockets(far) => {
                 let far = far.iter().map(|&far| self.socket(far));
                 let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
                     (PortName::Interface(host, at), &Tagging::Through(tag)) => {
-                        Some((self.foot_of(InterfaceOf::Host(host, at)), tag))
+                        Some((self.interface_of(InterfaceOf::Host(host, at)), tag))
                     }
                     _ => None,
                 });
@@ -137,8 +141,8 @@ impl Fabric {
     /// Where frames of an interface come to first, with the frame on the cable. Of a host that bridges: what
     /// leaves it by that interface.
     pub fn sent_by(&self, id: InterfaceId) -> Vec<(PortId, Frame)> {
-        let foot = self.foot(id);
-        if let Some(own) = self.bridging(foot) {
+        let interface = self.interface(id);
+        if let Some(own) = self.bridging(interface) {
             let frame = match own.tagging {
                 Tagging::Through(tag) => Frame::of(tag),
                 Tagging::Vlans(_) => Frame::UNTAGGED,
@@ -149,18 +153,18 @@ impl Fabric {
             };
             return sockets.iter().map(|&far| (far, frame)).collect();
         }
-        let sockets = foot.sockets.iter();
+        let sockets = interface.sockets.iter();
         sockets
-            .map(|&socket| (socket, Frame::of(foot.tag)))
+            .map(|&socket| (socket, Frame::of(interface.tag)))
             .collect()
     }
 
     /// Where the cable of an interface of a host that bridges is plugged in: the addresses sit behind it.
-    fn bridging(&self, foot: &WiredInterface) -> Option<&FabricPort> {
-        let InterfaceOf::Host(host, at) = foot.of else {
+    fn bridging(&self, interface: &WiredInterface) -> Option<&FabricPort> {
+        let InterfaceOf::Host(host, at) = interface.of else {
             return None;
         };
-        let inside = self.node(self.socket(*foot.sockets.first()?).node);
+        let inside = self.node(self.socket(*interface.sockets.first()?).node);
         let sockets = inside.sockets.iter().map(|&socket| self.socket(socket));
         let name = PortName::Interface(host, at);
         sockets
@@ -190,10 +194,11 @@ impl Fabric {
             for (far, frame) in self.passed_on(id, frame) {
                 match far {
                     Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
-                    Far::Feet(feet) => {
-                        let takes = |foot: &InterfaceId| frame.fits(self.foot(*foot).tag);
-                        let feet = feet.iter().copied().filter(takes);
-                        found.extend(feet.map(Arrival::WiredInterface));
+                    Far::Feet(interfaces) => {
+                        let takes =
+                            |interface: &InterfaceId| frame.fits(self.interface(*interface).tag);
+                        let interfaces = interfaces.iter().copied().filter(takes);
+                        found.extend(interfaces.map(Arrival::WiredInterface));
                     }
                     Far::Open | Far::Dead => {}
                 }

@@ -33,13 +33,15 @@ pub struct FrameWay {
     /// Switches that it crossed.
     pub steps: Vec<FrameStep>,
     /// The interface that took it; `None`: whatever may be plugged in.
-    pub foot: Option<InterfaceId>,
+    pub interface: Option<InterfaceId>,
 }
 
 impl Flood {
     /// How a frame got to where it was taken: a shortest way, with the tags that its sender needs.
     pub fn way(&self, fabric: &Fabric, taken: &Taken) -> FrameWay {
-        let tag = taken.foot.and_then(|foot| fabric.foot(foot).tag);
+        let tag = taken
+            .interface
+            .and_then(|interface| fabric.interface(interface).tag);
         let mut tags = settled(taken.frame, tag);
         let mut steps = Vec::new();
         let mut at = (taken.visit, taken.socket);
@@ -67,7 +69,7 @@ impl Flood {
             start,
             sent: tags,
             steps,
-            foot: taken.foot,
+            interface: taken.interface,
         }
     }
 }

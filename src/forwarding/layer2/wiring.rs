@@ -24,7 +24,7 @@ pub struct FreePort {
 #[derive(Clone, PartialEq, Eq, Hash, Default, Debug)]
 pub struct Reached {
     /// Interfaces, ascending.
-    pub feet: Vec<InterfaceId>,
+    pub interfaces: Vec<InterfaceId>,
     /// Numbers of vacancies, ascending.
     pub vacancies: Vec<u32>,
     /// Groups of unclaimed ports, ascending.
@@ -33,8 +33,8 @@ pub struct Reached {
 
 impl Reached {
     /// Whether an interface is reached.
-    pub fn has(&self, foot: InterfaceId) -> bool {
-        self.feet.binary_search(&foot).is_ok()
+    pub fn has(&self, interface: InterfaceId) -> bool {
+        self.interfaces.binary_search(&interface).is_ok()
     }
 
     /// Whether a vacancy is reached.
@@ -51,7 +51,7 @@ pub struct Wiring {
     /// What is reached, each set once.
     sets: Vec<Reached>,
     /// Set of each interface.
-    by_foot: Vec<u32>,
+    by_interface: Vec<u32>,
     /// Set of each vacancy.
     by_vacancy: Vec<u32>,
     /// Set of a hostile device on each segment, at any of its seats.
@@ -61,7 +61,7 @@ pub struct Wiring {
     /// Vacancies of each segment.
     of_segment: Vec<Vec<u32>>,
     /// Interfaces of hosts that the file puts on each segment.
-    feet_of_segment: Vec<Vec<InterfaceId>>,
+    interfaces_of_segment: Vec<Vec<InterfaceId>>,
     /// For each segment, where hostile devices are whose frames its devices take; ascending.
     hostile_into: Vec<Vec<Origin>>,
     /// For each segment, the interfaces of gateways and routers whose frames its devices take.
@@ -74,7 +74,10 @@ impl Wiring {
     /// O(states of senders x states x member ports).
     pub fn new(fabric: &Fabric) -> Self {
         let mut build = Build::new(fabric);
-        let feet: Vec<u32> = fabric.foot_ids().map(|foot| build.of_foot(foot)).collect();
+        let interfaces: Vec<u32> = fabric
+            .interface_ids()
+            .map(|interface| build.of_interface(interface))
+            .collect();
         let vacancies = build.wiring.vacancies.clone();
         let places = vacancies.iter().map(|vacancy| {
             let seat = vacancy.seat;
@@ -90,7 +93,7 @@ impl Wiring {
             .map(|group| build.of_hostile(Origin::Unclaimed(group)))
             .collect();
         let mut wiring = build.wiring;
-        wiring.by_foot = feet;
+        wiring.by_interface = interfaces;
         wiring.by_vacancy = places;
         wiring.by_segment = hostile;
         wiring.by_unclaimed = unclaimed;
@@ -108,10 +111,10 @@ impl Wiring {
             }
         }
         let mut routers: Vec<Vec<InterfaceId>> = vec![Vec::new(); count];
-        for foot in fabric.foot_ids() {
-            if matches!(fabric.foot(foot).of, InterfaceOf::Router(..)) {
-                for to in self.segments_in(fabric, self.from_foot(foot)) {
-                    routers[to.0].push(foot);
+        for interface in fabric.interface_ids() {
+            if matches!(fabric.interface(interface).of, InterfaceOf::Router(..)) {
+                for to in self.segments_in(fabric, self.from_interface(interface)) {
+                    routers[to.0].push(interface);
                 }
             }
         }
@@ -123,9 +126,14 @@ impl Wiring {
     fn segments_in(&self, fabric: &Fabric, reached: &Reached) -> Vec<SegmentId> {
         let places = reached.vacancies.iter();
         let places = places.map(|&number| self.vacancies[number as usize].segment);
-        let feet = reached.feet.iter().map(|&foot| fabric.foot(foot));
-        let hosts = feet.filter(|foot| matches!(foot.of, InterfaceOf::Host(..)));
-        let mut segments: Vec<SegmentId> = places.chain(hosts.map(|foot| foot.segment)).collect();
+        let interfaces = reached
+            .interfaces
+            .iter()
+            .map(|&interface| fabric.interface(interface));
+        let hosts = interfaces.filter(|interface| matches!(interface.of, InterfaceOf::Host(..)));
+        let mut segments: Vec<SegmentId> = places
+            .chain(hosts.map(|interface| interface.segment))
+            .collect();
         segments.sort_unstable();
         segments.dedup();
         segments
@@ -142,8 +150,8 @@ impl Wiring {
     }
 
     /// What plain frames of an interface reach.
-    pub fn from_foot(&self, foot: InterfaceId) -> &Reached {
-        &self.sets[self.by_foot[foot.0 as usize] as usize]
+    pub fn from_interface(&self, interface: InterfaceId) -> &Reached {
+        &self.sets[self.by_interface[interface.0 as usize] as usize]
     }
 
     /// What plain frames of a device at a vacancy reach.
@@ -166,30 +174,31 @@ impl Wiring {
     }
 
     /// Interfaces of hosts that the file puts on a segment.
-    pub fn feet_of(&self, segment: SegmentId) -> &[InterfaceId] {
-        &self.feet_of_segment[segment.0]
+    pub fn interfaces_of(&self, segment: SegmentId) -> &[InterfaceId] {
+        &self.interfaces_of_segment[segment.0]
     }
 
     /// The number of the set that an interface reaches: interfaces that reach the same share it.
-    pub fn set_of(&self, foot: InterfaceId) -> u32 {
-        self.by_foot[foot.0 as usize]
+    pub fn set_of(&self, interface: InterfaceId) -> u32 {
+        self.by_interface[interface.0 as usize]
     }
 
     /// Whether two interfaces exchange frames both ways.
     pub fn two_way(&self, one: InterfaceId, other: InterfaceId) -> bool {
-        self.from_foot(one).has(other) && self.from_foot(other).has(one)
+        self.from_interface(one).has(other) && self.from_interface(other).has(one)
     }
 
     /// Whether an interface and a device at a vacancy exchange frames both ways.
-    pub fn two_way_with(&self, foot: InterfaceId, vacancy: u32) -> bool {
-        self.from_foot(foot).has_vacancy(vacancy) && self.from_vacancy(vacancy).has(foot)
+    pub fn two_way_with(&self, interface: InterfaceId, vacancy: u32) -> bool {
+        self.from_interface(interface).has_vacancy(vacancy)
+            && self.from_vacancy(vacancy).has(interface)
     }
 
     /// Whether a device somewhere hears plain frames of some device of a segment.
     pub fn hears(&self, from: SegmentId, at: Origin) -> bool {
-        let mut feet = self.feet_of(from).iter();
+        let mut interfaces = self.interfaces_of(from).iter();
         let mut places = self.vacancies_of(from).iter();
-        feet.any(|&foot| self.heard_at(self.from_foot(foot), at))
+        interfaces.any(|&interface| self.heard_at(self.from_interface(interface), at))
             || places.any(|&number| self.heard_at(self.from_vacancy(number), at))
     }
 
@@ -203,9 +212,10 @@ impl Wiring {
 
     /// Whether something that was reached is, or may be, a device of a segment.
     pub fn touches(&self, reached: &Reached, segment: SegmentId) -> bool {
-        let mut feet = self.feet_of(segment).iter();
+        let mut interfaces = self.interfaces_of(segment).iter();
         let mut places = self.vacancies_of(segment).iter();
-        feet.any(|&foot| reached.has(foot)) || places.any(|&number| reached.has_vacancy(number))
+        interfaces.any(|&interface| reached.has(interface))
+            || places.any(|&number| reached.has_vacancy(number))
     }
 }
 
@@ -232,18 +242,23 @@ impl<'f> Build<'f> {
     fn new(fabric: &'f Fabric) -> Self {
         let mut wiring = Wiring::default();
         let mut at_socket: FxHashMap<PortId, Vec<u32>> = FxHashMap::default();
-        wiring.feet_of_segment = vec![Vec::new(); fabric.seats.len()];
-        let hosts = |&foot: &InterfaceId| matches!(fabric.foot(foot).of, InterfaceOf::Host(..));
-        for foot in fabric.foot_ids().filter(hosts) {
-            let segment = fabric.foot(foot).segment;
-            wiring.feet_of_segment[segment.0].push(foot);
+        wiring.interfaces_of_segment = vec![Vec::new(); fabric.seats.len()];
+        let hosts = |&interface: &InterfaceId| {
+            matches!(fabric.interface(interface).of, InterfaceOf::Host(..))
+        };
+        for interface in fabric.interface_ids().filter(hosts) {
+            let segment = fabric.interface(interface).segment;
+            wiring.interfaces_of_segment[segment.0].push(interface);
         }
         for (number, seats) in fabric.seats.iter().enumerate() {
             let mut here = Vec::new();
             let mut seen: FxHashSet<AttachPoint> = FxHashSet::default();
             for &seat in seats.iter().filter(|seat| seat.is_usual()) {
                 // Where a host sits, another device of its segment may sit as well.
-                let seat = AttachPoint { foot: None, ..seat };
+                let seat = AttachPoint {
+                    interface: None,
+                    ..seat
+                };
                 if !seen.insert(seat) {
                     continue;
                 }
@@ -266,11 +281,11 @@ impl<'f> Build<'f> {
         }
     }
 
-    fn of_foot(&mut self, id: InterfaceId) -> u32 {
-        let foot = self.fabric.foot(id);
-        match foot.sockets[..] {
+    fn of_interface(&mut self, id: InterfaceId) -> u32 {
+        let interface = self.fabric.interface(id);
+        match interface.sockets[..] {
             [] => self.of_key(Key::Nowhere),
-            [socket] => self.of_sender(socket, Frame::of(foot.tag)),
+            [socket] => self.of_sender(socket, Frame::of(interface.tag)),
             _ => self.of_key(Key::WiredInterface(id)),
         }
     }
@@ -285,7 +300,7 @@ impl<'f> Build<'f> {
     fn key(&self, id: PortId, frame: Frame) -> Key {
         let socket = self.fabric.socket(id);
         let shared = match &socket.far {
-            super::Far::Feet(feet) => feet.len() > 1,
+            super::Far::Feet(interfaces) => interfaces.len() > 1,
             super::Far::Sockets(_) => true,
             super::Far::Open | super::Far::Dead => false,
         };
@@ -310,7 +325,7 @@ impl<'f> Build<'f> {
             Key::Nowhere => None,
             Key::Inside(node, vlan, below) => Some(Start::Inside(node, vlan, below)),
             Key::AttachPoint(socket, frame) => Some(Start::AttachPoint(socket, frame)),
-            Key::WiredInterface(foot) => Some(Start::WiredInterface(foot)),
+            Key::WiredInterface(interface) => Some(Start::WiredInterface(interface)),
         };
         let starts: Vec<Start> = start.into_iter().collect();
         let flood = flood(self.fabric, &starts);
@@ -343,10 +358,10 @@ impl<'f> Build<'f> {
     }
 
     fn reached(&self, flood: &Flood) -> Reached {
-        let mut feet: Vec<InterfaceId> = flood.feet().collect();
-        feet.sort_unstable();
+        let mut interfaces: Vec<InterfaceId> = flood.interfaces().collect();
+        interfaces.sort_unstable();
         let mut vacancies = Vec::new();
-        for taken in flood.taken.iter().filter(|taken| taken.foot.is_none()) {
+        for taken in flood.taken.iter().filter(|taken| taken.interface.is_none()) {
             let here = self.at_socket.get(&taken.socket).into_iter().flatten();
             let fits = |&&number: &&u32| {
                 let vacancy = self.wiring.vacancies[number as usize];
@@ -356,14 +371,14 @@ impl<'f> Build<'f> {
         }
         vacancies.sort_unstable();
         vacancies.dedup();
-        let open = flood.taken.iter().filter(|taken| taken.foot.is_none());
+        let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
         let mut unclaimed: Vec<UnclaimedId> = open
             .filter_map(|taken| self.fabric.unclaimed_at(taken.socket))
             .collect();
         unclaimed.sort_unstable();
         unclaimed.dedup();
         Reached {
-            feet,
+            interfaces,
             vacancies,
             unclaimed,
         }
@@ -419,7 +434,7 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
     });
     let mut starts: Vec<Start> = starts.collect();
     let behind = fabric.placeless.iter().copied();
-    let behind = behind.filter(|&foot| fabric.foot(foot).segment == segment);
+    let behind = behind.filter(|&interface| fabric.interface(interface).segment == segment);
     starts.extend(behind.map(Start::WiredInterface));
     starts
 }

@@ -54,11 +54,11 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
         xml(new),
         xml(boundwalk_analysis::CAUTION)
     );
-    let foot = format!(
+    let interface = format!(
         "<p class=\"dim\">Made by boundwalk {}. The way back is the same page from the new version to the old one.</p>",
         env!("CARGO_PKG_VERSION")
     );
-    html.finish(&format!("{name}: a change"), &head, &foot)
+    html.finish(&format!("{name}: a change"), &head, &interface)
 }
 
 fn listed(html: &mut Html<'_>, lines: &[String], none: &str) {

@@ -47,12 +47,12 @@ pub fn report_html(shown: &ReportShown<'_>) -> String {
         &site.name
     };
     let title = format!("{name}: segmentation report");
-    let foot = format!(
+    let interface = format!(
         "<p class=\"dim\">Made by boundwalk {} from the files named above. {}</p>",
         env!("CARGO_PKG_VERSION"),
         xml(CAUTION)
     );
-    html.finish(&title, &head(shown, name), &foot)
+    html.finish(&title, &head(shown, name), &interface)
 }
 
 fn head(shown: &ReportShown<'_>, name: &str) -> String {

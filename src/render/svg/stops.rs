@@ -1,7 +1,7 @@
 //! A way as stops and the cables between them: what a picture of it shows.
 
 use boundwalk_analysis::{
-    Bypass, CableEnd, Equipment, Leg, PathResult, Way, foot_name, origin_name, vlan_name,
+    Bypass, CableEnd, Equipment, Leg, PathResult, Way, interface_name, origin_name, vlan_name,
 };
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::layer2::{
@@ -82,7 +82,7 @@ impl<'s> Chain<'s> {
             }
             self.leg(network, leg);
             let last = number + 1 == way.legs.len();
-            if last && leg.foot.is_none() {
+            if last && leg.interface.is_none() {
                 self.anybody(network, leg, way.end.socket);
             }
             if let Some(handover) = way.handovers.get(number)
@@ -147,7 +147,7 @@ impl<'s> Chain<'s> {
             self.stops[0].what = format!("at {}", socket_name(network, socket));
         }
         self.leg(network, &leg.way);
-        if leg.way.foot.is_none() {
+        if leg.way.interface.is_none() {
             self.anybody(network, &leg.way, leg.end.socket);
         }
     }
@@ -179,8 +179,8 @@ impl<'s> Chain<'s> {
                 stop.name = "a device".to_owned();
                 stop.what = format!("at {}", socket_name(network, socket));
             }
-            Start::WiredInterface(foot) => {
-                stop.name = foot_name(network.site, network.fabric.foot(foot).of)
+            Start::WiredInterface(interface) => {
+                stop.name = interface_name(network.site, network.fabric.interface(interface).of)
             }
             Start::Inside(node, ..) => stop.name = node_name(network, node),
         }
@@ -206,8 +206,8 @@ impl<'s> Chain<'s> {
             }
             tags = tags_text(&step.left);
         }
-        if let Some(foot) = leg.foot {
-            let (to, stop) = foot_stop(network, foot);
+        if let Some(interface) = leg.interface {
+            let (to, stop) = interface_stop(network, interface);
             self.arrive(&to, stop);
             if let Some(hop) = self.hops.last_mut() {
                 hop.tags = tags;
@@ -299,10 +299,10 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
     stop
 }
 
-fn foot_stop<'s>(network: &Network<'s>, foot: InterfaceId) -> (String, Stop<'s>) {
+fn interface_stop<'s>(network: &Network<'s>, interface: InterfaceId) -> (String, Stop<'s>) {
     let site = network.site;
-    let foot = network.fabric.foot(foot);
-    let (device, port, name) = match foot.of {
+    let interface = network.fabric.interface(interface);
+    let (device, port, name) = match interface.of {
         InterfaceOf::Router(id, at) => {
             let on = &site.router(id).interfaces[at];
             (
@@ -317,7 +317,7 @@ fn foot_stop<'s>(network: &Network<'s>, foot: InterfaceId) -> (String, Stop<'s>)
         }
     };
     let mut stop = device_stop(site, device);
-    let segment = segment_name(site, foot.segment);
+    let segment = segment_name(site, interface.segment);
     stop.lines
         .push(format!("takes it by {}, on {segment}", name.value));
     stop.into = port.map(|port| CableEnd { device, port });
