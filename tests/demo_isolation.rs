@@ -11,7 +11,7 @@ use boundwalk::forwarding::layer2::Far;
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, SegmentId, Site};
-use boundwalk::render::{node_name, socket_name};
+use boundwalk::render::{node_name, port_name_of};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 const DEMO: &str = include_str!("../policies/kettle-lane/site.toml");
@@ -60,7 +60,7 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
     let mut sends: Vec<String> = certificate
         .sends
         .iter()
-        .map(|(socket, frame)| format!("{} {:?}", socket_name(&network, *socket), frame.tags()))
+        .map(|(port, frame)| format!("{} {:?}", port_name_of(&network, *port), frame.tags()))
         .collect();
     sends.sort();
     sends.dedup();
@@ -82,13 +82,13 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
     // Every other live port of the four switches, the uplink among them.
     let closed = certificate.closed.iter();
     let closed: Vec<String> = closed
-        .map(|closed| socket_name(&network, closed.socket))
+        .map(|closed| port_name_of(&network, closed.port))
         .collect();
     let live = 17 + 5 + 6 + 2;
     assert_eq!(closed.len(), live, "{closed:?}");
     assert!(closed.contains(&"core:uplink".to_owned()));
-    assert!(certificate.sends.iter().all(|(socket, _)| {
-        !matches!(&network.fabric.socket(*socket).far, Far::Feet(interfaces)
+    assert!(certificate.sends.iter().all(|(port, _)| {
+        !matches!(&network.fabric.port(*port).far, Far::Interfaces(interfaces)
             if interfaces.iter().any(|&interface| interface_name(&site, network.fabric.interface(interface).of).starts_with("edge")))
     }));
 }
@@ -108,7 +108,7 @@ fn faults_are_the_same_on_one_processor_and_on_several() {
     let network = Network::new(&site, TODAY);
     let management = segment(&site, "management");
     let verdict = isolation(&network, management);
-    let size = network.fabric.sockets.len() + network.fabric.interfaces.len();
+    let size = network.fabric.ports.len() + network.fabric.interfaces.len();
     let all = distance(&network, management, &verdict, EFFORT);
     assert!(all.complete && !all.one.is_empty() && !all.two.is_empty());
     // Enough for each single fault and some pairs; for some single faults.

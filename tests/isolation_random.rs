@@ -56,13 +56,13 @@ fn drawn(seed: u64) -> String {
     zones + &zoned.replace("[zones.z]\ntrust = 50\n", "")
 }
 
-/// The place of the simulator that a socket is; `None` for one without a name.
+/// The place of the simulator that a port is; `None` for one without a name.
 fn spot(network: &Network<'_>, id: PortId) -> Option<Spot> {
-    match network.fabric.socket(id).name {
+    match network.fabric.port(id).name {
         PortName::Port(switch, port) => Some(Spot::Port(switch.0, port)),
         PortName::Lag(switch, lag) => Some(Spot::Lag(switch.0, lag)),
         PortName::Interface(host, at) => Some(Spot::Interface(host.0, at)),
-        PortName::Unnamed => match network.fabric.node(network.fabric.socket(id).node).kind {
+        PortName::Unnamed => match network.fabric.node(network.fabric.port(id).node).kind {
             NodeKind::Bridge(HostId(host)) => Some(Spot::Inside(host)),
             _ => None,
         },
@@ -92,13 +92,13 @@ fn check(
     let site = network.site;
     let frames = Frames::new(site);
     let mut sends: BTreeSet<(Spot, Vec<u16>)> = BTreeSet::new();
-    for (socket, frame) in &certificate.sends {
-        let spot = spot(network, *socket)?;
+    for (port, frame) in &certificate.sends {
+        let spot = spot(network, *port)?;
         sends.extend(stacks(*frame, vlans).into_iter().map(|tags| (spot, tags)));
     }
     let mut arrivals: Vec<(Spot, Vec<u16>)> = Vec::new();
     for seat in network.fabric.seats(certificate.segment) {
-        let here = spot(network, seat.socket)?;
+        let here = spot(network, seat.port)?;
         arrivals.extend(
             stacks(Frame::HOSTILE, vlans)
                 .into_iter()
@@ -109,7 +109,7 @@ fn check(
         for jack in frames.at(*spot) {
             match jack {
                 Jack::Spot(next) => arrivals.push((*next, tags.clone())),
-                Jack::Feet(interfaces) => {
+                Jack::Interfaces(interfaces) => {
                     for &interface in interfaces
                         .iter()
                         .filter(|&&interface| frames.takes(interface, tags))
@@ -325,12 +325,11 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
         }
         for (number, vacancy) in wiring.vacancies.iter().enumerate() {
             let seat = vacancy.seat;
-            let start = Start::AttachPoint(seat.socket, Frame::of(seat.tag));
+            let start = Start::AttachPoint(seat.port, Frame::of(seat.tag));
             let own = flood(fabric, &[start]);
-            // What is plugged in at the same socket is itself.
-            let here = |interface: &InterfaceId| {
-                fabric.interface(*interface).sockets.contains(&seat.socket)
-            };
+            // What is plugged in at the same port is itself.
+            let here =
+                |interface: &InterfaceId| fabric.interface(*interface).ports.contains(&seat.port);
             let mut reached: Vec<InterfaceId> = own
                 .interfaces()
                 .filter(|interface| !here(interface))

@@ -79,10 +79,8 @@ fn from_port(site: &Site, port: &str, tags: &[u16], to: &str) -> bool {
         .position(|known| known.name.value == port)
         .expect("a port");
     let name = PortName::Port(SwitchId(0), at);
-    let socket = fabric
-        .socket_ids()
-        .find(|&id| fabric.socket(id).name == name);
-    let start = Start::AttachPoint(socket.expect("a live port"), Frame::with_tags(tags));
+    let port = fabric.port_ids().find(|&id| fabric.port(id).name == name);
+    let start = Start::AttachPoint(port.expect("a live port"), Frame::with_tags(tags));
     flood(&fabric, &[start]).reaches(interface(site, &fabric, to))
 }
 

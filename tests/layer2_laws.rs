@@ -186,7 +186,7 @@ fn vlans(site: &Site) -> Vec<u16> {
 /// device may be plugged in.
 fn is_taken(frames: &Frames<'_>, port: Spot, tags: &[u16]) -> bool {
     frames.at(port).iter().any(|jack| match jack {
-        Jack::Feet(interfaces) => interfaces
+        Jack::Interfaces(interfaces) => interfaces
             .iter()
             .any(|&interface| frames.takes(interface, tags)),
         Jack::Spot(next) => {
@@ -284,7 +284,7 @@ fn behind(
                     Jack::Spot(next) if seen.insert((*next, left.clone())) => {
                         work.push((*next, left.clone()));
                     }
-                    Jack::Feet(here) => {
+                    Jack::Interfaces(here) => {
                         interfaces.extend(
                             here.iter()
                                 .filter(|interface| frames.takes(**interface, &left)),
@@ -358,7 +358,7 @@ fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
         let tags: Tags = tag.map(VlanId::get).into_iter().collect();
         let sits = |spot: &Spot| {
             frames.at(*spot).iter().any(|jack| match (jack, interface) {
-                (Jack::Feet(interfaces), _) => interfaces.contains(&interface),
+                (Jack::Interfaces(interfaces), _) => interfaces.contains(&interface),
                 (Jack::Spot(spot), WiredInterface::Host(host, at)) => {
                     *spot == Spot::Interface(host, at)
                 }

@@ -216,13 +216,13 @@ fn frames_come_back(network: &Network<'_>, to: Origin, way: &Way) -> bool {
     let start = match way.end.interface {
         Some(interface) => Start::WiredInterface(interface),
         None => {
-            let seated = fabric.seated(way.end.socket).iter();
+            let seated = fabric.seated(way.end.port).iter();
             let mut mine = seated.filter(|(segment, _)| Some(*segment) == to.segment());
             let tag = mine.find(|(_, tag)| way.end.frame.fits(*tag));
-            Start::AttachPoint(way.end.socket, Frame::of(tag.and_then(|(_, tag)| *tag)))
+            Start::AttachPoint(way.end.port, Frame::of(tag.and_then(|(_, tag)| *tag)))
         }
     };
     // A hostile device takes whatever comes out at its port.
     let back = flood(fabric, &[start]);
-    back.taken.iter().any(|taken| taken.socket == home)
+    back.taken.iter().any(|taken| taken.port == home)
 }

@@ -16,11 +16,11 @@ pub struct Certificate {
     pub segment: SegmentId,
     /// Switches (and whatever else passes frames) with the VLAN that the frames are in there.
     pub inside: Vec<(NodeId, Option<VlanId>)>,
-    /// Sockets that the frames leave by, each with the frame on the cable.
+    /// Ports that the frames leave by, each with the frame on the cable.
     pub sends: Vec<(PortId, Frame)>,
     /// Interfaces that take them: of hosts on the segment that do not forward.
     pub takers: Vec<InterfaceId>,
-    /// Sockets of those switches that do not belong to the set, and why nothing passes there.
+    /// Ports of those switches that do not belong to the set, and why nothing passes there.
     pub closed: Vec<Closed>,
     /// Frames that get as far as a cable, and why they go no further.
     pub ends: Vec<End>,
@@ -43,11 +43,11 @@ pub enum PortPart {
     Member,
 }
 
-/// A socket beside the set.
+/// A port beside the set.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Closed {
-    /// The socket.
-    pub socket: PortId,
+    /// The port.
+    pub port: PortId,
     /// The VLAN of the set at its switch.
     pub vlan: VlanId,
     /// The VLAN that untagged frames take there; `None`: they are dropped.
@@ -134,7 +134,7 @@ impl Certificate {
 fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(PortName, PortPart)> {
     let fabric = &network.fabric;
     let mut at: FxHashMap<PortName, PortId> = FxHashMap::default();
-    at.extend(fabric.socket_ids().map(|id| (fabric.socket(id).name, id)));
+    at.extend(fabric.port_ids().map(|id| (fabric.port(id).name, id)));
     let sends: FxHashSet<PortId> = flood.sends(fabric).into_iter().map(|(id, _)| id).collect();
     let arrived = flood.visits.iter().map(|visit| visit.arrived);
     let carries: FxHashSet<PortId> = arrived.chain(sends).collect();
@@ -144,8 +144,8 @@ fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(PortName, PortPart)> {
         None if member => PortPart::Member,
         None => PortPart::Off,
         Some(id) if carries.contains(id) => PortPart::Carries,
-        Some(&id) if fabric.socket(id).far == Far::Dead => PortPart::Off,
-        Some(&id) if inside.contains(&fabric.socket(id).node) => PortPart::Closed,
+        Some(&id) if fabric.port(id).far == Far::Dead => PortPart::Off,
+        Some(&id) if inside.contains(&fabric.port(id).node) => PortPart::Closed,
         Some(_) => PortPart::Elsewhere,
     };
     let mut ports = Vec::new();
@@ -165,7 +165,7 @@ fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(PortName, PortPart)> {
     ports
 }
 
-/// Sockets of a switch where frames neither leave nor enter a VLAN.
+/// Ports of a switch where frames neither leave nor enter a VLAN.
 fn closed_beside(
     network: &Network<'_>,
     node: NodeId,
@@ -177,8 +177,8 @@ fn closed_beside(
     if !matches!(node_here.kind, NodeKind::Aware(_)) {
         return Vec::new();
     }
-    let closed = node_here.sockets.iter().filter_map(|&socket| {
-        let Tagging::Vlans(vlans) = &fabric.socket(socket).tagging else {
+    let closed = node_here.ports.iter().filter_map(|&port| {
+        let Tagging::Vlans(vlans) = &fabric.port(port).tagging else {
             return None;
         };
         if vlans.carries(vlan) {
@@ -188,7 +188,7 @@ fn closed_beside(
         let tagged = admit_tagged(vlans, vlan).err()?;
         let other = untagged.is_none_or(|other| !inside.contains(&(node, Some(other))));
         other.then_some(Closed {
-            socket,
+            port,
             vlan,
             untagged,
             tagged,
@@ -204,7 +204,7 @@ fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
     let fabric = &network.fabric;
     let why = match stopped.at {
         Some(at) => EndReason::Dropped(at, refusal(network, at, stopped.frame)),
-        None if fabric.socket(stopped.from).far == Far::Dead => EndReason::Dead,
+        None if fabric.port(stopped.from).far == Far::Dead => EndReason::Dead,
         None => EndReason::NoInterface,
     };
     Some(End {
@@ -216,7 +216,7 @@ fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
 
 /// Why a port drops a frame.
 fn refusal(network: &Network<'_>, at: PortId, frame: Frame) -> Refused {
-    match &network.fabric.socket(at).tagging {
+    match &network.fabric.port(at).tagging {
         Tagging::Vlans(vlans) => admit(vlans, frame).err(),
         Tagging::Through(_) => None,
     }

@@ -64,7 +64,7 @@ pub fn closing(
     if pairs.is_empty() {
         return None;
     }
-    let size = network.fabric.sockets.len() + network.fabric.interfaces.len();
+    let size = network.fabric.ports.len() + network.fabric.interfaces.len();
     let attempt = Attempt {
         today: network.today,
         rounds: (1_000_000 / size.max(1)).clamp(20, 300),

@@ -51,7 +51,7 @@ pub fn distance(
 
 /// How many sites an effort is enough for.
 fn tries(network: &Network<'_>, effort: usize) -> usize {
-    let size = network.fabric.sockets.len() + network.fabric.interfaces.len();
+    let size = network.fabric.ports.len() + network.fabric.interfaces.len();
     (effort / size.max(1)).max(1)
 }
 
@@ -113,7 +113,7 @@ impl Extent {
             let stopped = flood.stopped.iter();
             extent
                 .stopped
-                .extend(stopped.map(|end| (end.at.map(|at| fabric.socket(at).name), end.frame)));
+                .extend(stopped.map(|end| (end.at.map(|at| fabric.port(at).name), end.frame)));
             extent.taken.extend(
                 flood
                     .interfaces()

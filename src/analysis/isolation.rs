@@ -351,7 +351,7 @@ fn outward(site: &Site, fabric: &Fabric, segment: SegmentId, out: &Flood) -> Opt
 fn inward(site: &Site, fabric: &Fabric, segment: SegmentId, flood: &Flood) -> Option<Contact> {
     let mut taken = flood.taken.iter();
     let taken = taken.find(|taken| {
-        let open = taken.interface.is_none() && fabric.claimed(taken.socket).contains(&segment);
+        let open = taken.interface.is_none() && fabric.claimed(taken.port).contains(&segment);
         open || takes(fabric, taken, segment)
             || taken_by_home(site, fabric, taken, segment).is_some()
     })?;
@@ -417,10 +417,10 @@ pub(super) fn isolated_floods(
 /// What ends isolation among the things that frames of a segment reach.
 fn meets(site: &Site, fabric: &Fabric, segment: SegmentId, taken: &Taken) -> Option<Counterpart> {
     let Some(interface) = taken.interface else {
-        if let Some(group) = fabric.unclaimed_at(taken.socket) {
+        if let Some(group) = fabric.unclaimed_at(taken.port) {
             return Some(Counterpart::Unclaimed(group));
         }
-        let mut claimed = fabric.claimed(taken.socket).iter();
+        let mut claimed = fabric.claimed(taken.port).iter();
         let other = claimed.find(|&&other| other != segment);
         return other.copied().map(Counterpart::Segment);
     };
@@ -463,8 +463,8 @@ fn starts_elsewhere(fabric: &Fabric, segment: SegmentId) -> Vec<Start> {
 
 /// Who sent what came in.
 fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Counterpart {
-    let other = |socket| {
-        let mut claimed = fabric.claimed(socket).iter();
+    let other = |port| {
+        let mut claimed = fabric.claimed(port).iter();
         let other = claimed.find(|&&there| there != segment);
         other.copied().unwrap_or(segment)
     };
@@ -473,9 +473,9 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Counterpart {
             InterfaceOf::Router(router, _) => Counterpart::Router(router),
             InterfaceOf::Host(..) => Counterpart::Segment(fabric.interface(interface).segment),
         },
-        Start::AttachPoint(socket, _) => match fabric.unclaimed_at(socket) {
+        Start::AttachPoint(port, _) => match fabric.unclaimed_at(port) {
             Some(group) => Counterpart::Unclaimed(group),
-            None => Counterpart::Segment(other(socket)),
+            None => Counterpart::Segment(other(port)),
         },
         Start::Inside(..) => Counterpart::Segment(segment),
     }

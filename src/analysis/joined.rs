@@ -26,12 +26,12 @@ pub struct Joined {
 /// O(ports at switches without VLANs x VLANs they are fed with x ports they lead to).
 pub fn joined(fabric: &Fabric) -> Vec<Joined> {
     let mut found = Vec::new();
-    for (from, socket, vlans) in fabric.vlan_ports() {
-        let Far::Sockets(far) = &socket.far else {
+    for (from, port, vlans) in fabric.vlan_ports() {
+        let Far::Ports(far) = &port.far else {
             continue;
         };
         let unaware = far.iter().find_map(|&far| {
-            let kind = fabric.node(fabric.socket(far).node).kind;
+            let kind = fabric.node(fabric.port(far).node).kind;
             match kind {
                 NodeKind::Unaware(switch) => Some((far, switch)),
                 _ => None,

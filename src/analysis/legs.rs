@@ -84,7 +84,7 @@ fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> 
             let seats = fabric.seats(segment).iter().filter(|seat| seat.is_usual());
             Some(
                 seats
-                    .map(|seat| Start::AttachPoint(seat.socket, Frame::of(seat.tag)))
+                    .map(|seat| Start::AttachPoint(seat.port, Frame::of(seat.tag)))
                     .collect(),
             )
         }

@@ -170,21 +170,21 @@ struct Ports<'s, 'c> {
     site: &'s Site,
     cabling: &'c Cabling<'s>,
     /// Live ports; of a LAG that does not form each member.
-    sockets: FxHashMap<PortKey, Vec<PortId>>,
+    ports: FxHashMap<PortKey, Vec<PortId>>,
 }
 
 impl<'s, 'c> Ports<'s, 'c> {
     fn new(site: &'s Site, cabling: &'c Cabling<'s>) -> Self {
-        let mut sockets: FxHashMap<PortKey, Vec<PortId>> = FxHashMap::default();
-        for (id, socket) in cabling.fabric.ports() {
-            if let Some(key) = PortKey::of(site, socket.name) {
-                sockets.entry(key).or_default().push(id);
+        let mut ports: FxHashMap<PortKey, Vec<PortId>> = FxHashMap::default();
+        for (id, port) in cabling.fabric.ports() {
+            if let Some(key) = PortKey::of(site, port.name) {
+                ports.entry(key).or_default().push(id);
             }
         }
         Self {
             site,
             cabling,
-            sockets,
+            ports,
         }
     }
 
@@ -198,9 +198,9 @@ impl<'s, 'c> Ports<'s, 'c> {
         lag.or_else(|| switch.port(end.port).map(|port| PortKey::Port(id, port)))
     }
 
-    fn sockets(&self, end: CableEnd<'_>) -> &[PortId] {
+    fn ports(&self, end: CableEnd<'_>) -> &[PortId] {
         let key = self.key(end);
-        let known = key.and_then(|key| self.sockets.get(&key));
+        let known = key.and_then(|key| self.ports.get(&key));
         known.map_or(&[], Vec::as_slice)
     }
 
@@ -220,8 +220,8 @@ impl<'s, 'c> Ports<'s, 'c> {
 
     fn of_switch(&self, id: SwitchId, end: CableEnd<'s>) -> Side<'s> {
         let lag = self.cabling.lag(end);
-        let first = self.sockets(end).first();
-        let vlans = first.and_then(|&socket| self.cabling.fabric.vlans(socket));
+        let first = self.ports(end).first();
+        let vlans = first.and_then(|&port| self.cabling.fabric.vlans(port));
         let switch = &self.site.switches[id.0];
         let port = switch.port(end.port).map(|port| &switch.ports[port]);
         Side {
@@ -238,7 +238,7 @@ impl<'s, 'c> Ports<'s, 'c> {
         }
     }
 
-    /// A gateway or router, by its interfaces at the other end's sockets.
+    /// A gateway or router, by its interfaces at the other end's ports.
     fn of_router(&self, id: RouterId, end: CableEnd<'s>, other: CableEnd<'s>) -> Side<'s> {
         let fabric = self.cabling.fabric;
         let mut vlans = PortVlans {
@@ -247,13 +247,13 @@ impl<'s, 'c> Ports<'s, 'c> {
             ..PortVlans::default()
         };
         let mut known = true;
-        let interfaces =
-            self.sockets(other)
-                .iter()
-                .flat_map(|&socket| match &fabric.socket(socket).far {
-                    Far::Feet(interfaces) => &interfaces[..],
-                    _ => &[],
-                });
+        let interfaces = self
+            .ports(other)
+            .iter()
+            .flat_map(|&port| match &fabric.port(port).far {
+                Far::Interfaces(interfaces) => &interfaces[..],
+                _ => &[],
+            });
         for interface in interfaces.map(|&interface| fabric.interface(interface)) {
             if !self.stands_on(interface.of, id, end) {
                 continue;
@@ -323,14 +323,14 @@ impl<'s, 'c> Ports<'s, 'c> {
 
     /// VLANs that the switch at one end joins with those of the port at the other.
     fn joins(&self, ends: [CableEnd<'s>; 2], joined: &[Joined]) -> Vec<LinkMismatch> {
-        let name = |socket: PortId| {
-            let name = self.cabling.fabric.socket(socket).name;
+        let name = |port: PortId| {
+            let name = self.cabling.fabric.port(port).name;
             PortKey::of(self.site, name)
         };
         let mut found = Vec::new();
         for (near, end) in ends.iter().enumerate() {
             let far = ends[1 - near].device;
-            let here = self.sockets(*end);
+            let here = self.ports(*end);
             for one in joined {
                 let at_this_end = here.contains(&one.from) && far == Equipment::Switch(one.by);
                 if let Some(to) = name(one.to).filter(|_| at_this_end) {

@@ -20,8 +20,8 @@ impl Needed {
     pub fn new(network: &Network<'_>) -> Self {
         let mut needed = Self::default();
         let fabric = &network.fabric;
-        for socket in fabric.socket_ids() {
-            needed.add_access(network, socket);
+        for port in fabric.port_ids() {
+            needed.add_access(network, port);
         }
         for interface in fabric.interface_ids() {
             needed.add_ways(network, interface);
@@ -38,20 +38,20 @@ impl Needed {
     /// another segment there is the fault of its cable.
     fn add_access(&mut self, network: &Network<'_>, id: PortId) {
         let (site, fabric) = (network.site, &network.fabric);
-        let socket = fabric.socket(id);
-        let (Tagging::Vlans(vlans), Some(key)) = (&socket.tagging, PortKey::of(site, socket.name))
+        let port = fabric.port(id);
+        let (Tagging::Vlans(vlans), Some(key)) = (&port.tagging, PortKey::of(site, port.name))
         else {
             return;
         };
         let Some(pvid) = vlans.pvid.filter(|pvid| vlans.untagged.contains(*pvid)) else {
             return;
         };
-        let fits = match &socket.far {
+        let fits = match &port.far {
             Far::Open => true,
-            Far::Feet(interfaces) => interfaces
+            Far::Interfaces(interfaces) => interfaces
                 .iter()
                 .any(|&interface| fabric.interface(interface).tag.is_none()),
-            Far::Sockets(_) | Far::Dead => false,
+            Far::Ports(_) | Far::Dead => false,
         };
         if fits {
             self.0.insert(Setting::Pvid(key, pvid));
@@ -70,7 +70,7 @@ impl Needed {
         for taken in &flood.taken {
             let mine = match taken.interface {
                 Some(other) => fabric.interface(other).segment == interface.segment,
-                None => port_segments(fabric, taken.socket).contains(&interface.segment),
+                None => port_segments(fabric, taken.port).contains(&interface.segment),
             };
             if mine {
                 let way = flood.way(fabric, taken);
@@ -83,9 +83,9 @@ impl Needed {
 
     fn add_way(&mut self, network: &Network<'_>, way: &FrameWay, vlan: VlanId) {
         let (site, fabric) = (network.site, &network.fabric);
-        let key = |socket: PortId| {
-            let socket = fabric.sockets.get(socket.0 as usize)?;
-            PortKey::of(site, socket.name)
+        let key = |port: PortId| {
+            let port = fabric.ports.get(port.0 as usize)?;
+            PortKey::of(site, port.name)
         };
         for step in &way.steps {
             if let Some(port) = key(step.ingress) {
@@ -109,8 +109,8 @@ fn stays_in(way: &FrameWay, vlan: VlanId) -> bool {
 /// Segments that the configuration of a port puts untagged devices on, or for which its cable's interfaces
 /// have the tag.
 pub(super) fn port_segments(fabric: &Fabric, id: PortId) -> Vec<SegmentId> {
-    let socket = fabric.socket(id);
-    let Tagging::Vlans(vlans) = &socket.tagging else {
+    let port = fabric.port(id);
+    let Tagging::Vlans(vlans) = &port.tagging else {
         return fabric
             .seated(id)
             .iter()
@@ -119,9 +119,9 @@ pub(super) fn port_segments(fabric: &Fabric, id: PortId) -> Vec<SegmentId> {
     };
     let mut segments: Vec<SegmentId> = Vec::new();
     let native = admit_untagged(vlans).ok().map(|(vlan, _)| vlan);
-    let here = |vlan| fabric.segments_of(socket.node, vlan).iter().copied();
+    let here = |vlan| fabric.segments_of(port.node, vlan).iter().copied();
     segments.extend(native.into_iter().flat_map(here));
-    if let Far::Feet(interfaces) = &socket.far {
+    if let Far::Interfaces(interfaces) = &port.far {
         let tags = interfaces.iter().filter_map(|&interface| {
             let interface = fabric.interface(interface);
             let router = matches!(interface.of, InterfaceOf::Router(..));

@@ -289,9 +289,9 @@ fn thing(end: CableEnd<'_>) -> Option<ThingId> {
 /// Segments that neither a switch carries nor a router leads out to: nothing else would show them.
 fn standing_alone(site: &Site, fabric: &Fabric) -> Vec<SegmentId> {
     let mut carried: FxHashSet<SegmentId> = FxHashSet::default();
-    for (_, socket, vlans) in fabric.vlan_ports() {
+    for (_, port, vlans) in fabric.vlan_ports() {
         for vlan in vlans.members().iter() {
-            carried.extend(segments_at(fabric, socket.node, vlan));
+            carried.extend(segments_at(fabric, port.node, vlan));
         }
     }
     let mut routed = FxHashSet::default();
@@ -309,10 +309,10 @@ fn standing_alone(site: &Site, fabric: &Fabric) -> Vec<SegmentId> {
 fn rows<'s>(site: &'s Site, fabric: &Fabric, id: SwitchId) -> Vec<VlanRow<'s>> {
     let mut rows: BTreeMap<Option<VlanId>, VlanRow<'s>> = BTreeMap::new();
     let node = fabric.switch(id);
-    let sockets = node.map_or(&[][..], |node| &fabric.node(node).sockets);
-    for &port in sockets {
-        let socket = fabric.socket(port);
-        let Some(name) = port_name(site, socket.name) else {
+    let ports = node.map_or(&[][..], |node| &fabric.node(node).ports);
+    for &port in ports {
+        let known = fabric.port(port).name;
+        let Some(name) = port_name(site, known) else {
             continue;
         };
         let vlans = fabric.vlans(port);
@@ -326,12 +326,12 @@ fn rows<'s>(site: &'s Site, fabric: &Fabric, id: SwitchId) -> Vec<VlanRow<'s>> {
             let row = rows.entry(vlan).or_default();
             row.hosts.push(Seated { host, port: name });
         }
-        let single = matches!(PortKey::of(site, socket.name), Some(PortKey::Port(..)));
+        let single = matches!(PortKey::of(site, known), Some(PortKey::Port(..)));
         let access = vlans.filter(|vlans| single && Mode::of(vlans) == Mode::Access);
         if let Some(vlan) = access.and_then(|vlans| vlans.untagged.iter().next()) {
             let row = rows.entry(Some(vlan)).or_default();
             row.access += 1;
-            row.open += usize::from(socket.far == Far::Open);
+            row.open += usize::from(fabric.port(port).far == Far::Open);
         }
     }
     let named = rows.into_iter().map(|(vlan, row)| VlanRow {

@@ -23,11 +23,9 @@ pub(super) fn settings_of(
             settings.push(setting);
         }
     };
-    if let Some(socket) = way.legs.first().and_then(|leg| begins(network, leg)) {
-        plugged(network, socket, from)
-            .into_iter()
-            .for_each(&mut add);
-        seat_settings(network, socket, from)
+    if let Some(port) = way.legs.first().and_then(|leg| begins(network, leg)) {
+        plugged(network, port, from).into_iter().for_each(&mut add);
+        seat_settings(network, port, from)
             .into_iter()
             .for_each(&mut add);
     }
@@ -50,12 +48,12 @@ pub(super) fn settings_of(
         Some(host) => several_homes(network, host, to)
             .into_iter()
             .for_each(&mut add),
-        None => plugged(network, way.end.socket, to)
+        None => plugged(network, way.end.port, to)
             .into_iter()
             .for_each(&mut add),
     }
     if way.end.interface.is_none() {
-        seat_settings(network, way.end.socket, to)
+        seat_settings(network, way.end.port, to)
             .into_iter()
             .for_each(&mut add);
     }
@@ -65,13 +63,13 @@ pub(super) fn settings_of(
 /// What makes a port a place for devices of a segment: its PVID, or its membership.
 fn seat_settings(network: &Network<'_>, id: PortId, at: Origin) -> Vec<Setting> {
     let site = network.site;
-    let socket = network.fabric.socket(id);
+    let port = network.fabric.port(id);
     let vlan = match at {
         Origin::Segment(segment) => site.segment(segment).vlan.map(|vlan| vlan.value),
         Origin::Unclaimed(group) => network.fabric.unclaimed(group).vlan,
     };
     let (Tagging::Vlans(vlans), Some(key), Some(vlan)) =
-        (&socket.tagging, PortKey::of(site, socket.name), vlan)
+        (&port.tagging, PortKey::of(site, port.name), vlan)
     else {
         return Vec::new();
     };
@@ -95,18 +93,18 @@ fn lets_in(port: PortKey, vlans: &PortVlans, vlan: VlanId) -> Option<Setting> {
     }
 }
 
-/// The cable at a socket whose host the file puts on a segment that the port is not of.
-fn plugged(network: &Network<'_>, socket: PortId, at: Origin) -> Option<Setting> {
+/// The cable at a port whose host the file puts on a segment that the port is not of.
+fn plugged(network: &Network<'_>, port: PortId, at: Origin) -> Option<Setting> {
     let segment = at.segment()?;
     let fabric = &network.fabric;
-    let here = fabric.socket(socket);
-    let Far::Feet(interfaces) = &here.far else {
+    let here = fabric.port(port);
+    let Far::Interfaces(interfaces) = &here.far else {
         return None;
     };
     let told = interfaces
         .iter()
         .any(|&interface| fabric.interface(interface).segment == segment);
-    let real = port_segments(fabric, socket).contains(&segment);
+    let real = port_segments(fabric, port).contains(&segment);
     match told && !real {
         true => here.link.map(Setting::Plugged),
         false => None,
@@ -124,9 +122,9 @@ fn several_homes(network: &Network<'_>, host: HostId, to: Origin) -> Vec<Setting
 
 fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {
     let (site, fabric) = (network.site, &network.fabric);
-    let key = |socket: PortId| {
-        let socket = fabric.sockets.get(socket.0 as usize)?;
-        PortKey::of(site, socket.name)
+    let key = |port: PortId| {
+        let port = fabric.ports.get(port.0 as usize)?;
+        PortKey::of(site, port.name)
     };
     let mut settings = Vec::new();
     for step in &leg.steps {

@@ -99,11 +99,11 @@ impl<'n> Around<'n> {
             Origin::Segment(segment) => {
                 let seats = fabric.seats(segment).iter();
                 seats
-                    .map(|seat| Start::AttachPoint(seat.socket, Frame::of(seat.tag)))
+                    .map(|seat| Start::AttachPoint(seat.port, Frame::of(seat.tag)))
                     .collect()
             }
             Origin::Unclaimed(group) => {
-                let ports = fabric.unclaimed(group).sockets.iter();
+                let ports = fabric.unclaimed(group).ports.iter();
                 ports
                     .map(|&port| Start::AttachPoint(port, Frame::of(None)))
                     .collect()
@@ -139,7 +139,7 @@ impl<'n> Around<'n> {
             Origin::Unclaimed(group) => {
                 let mut taken = flood.taken.iter().filter(|taken| taken.interface.is_none());
                 let fabric = &self.network.fabric;
-                *taken.find(|taken| fabric.unclaimed_at(taken.socket) == Some(group))?
+                *taken.find(|taken| fabric.unclaimed_at(taken.port) == Some(group))?
             }
         };
         Some(Way {
@@ -257,7 +257,7 @@ fn nearest(network: &Network<'_>, flood: &Flood, to: SegmentId) -> Option<Taken>
         .iter()
         .filter(|taken| takes(&network.fabric, taken, to));
     let first = *taken.next()?;
-    let host = taken.find(|other| other.socket == first.socket && other.interface.is_some());
+    let host = taken.find(|other| other.port == first.port && other.interface.is_some());
     Some(host.copied().unwrap_or(first))
 }
 
@@ -270,7 +270,7 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
             interface.segment == to && matches!(interface.of, InterfaceOf::Host(..))
         }
         None => {
-            let seated = fabric.seated(taken.socket).iter();
+            let seated = fabric.seated(taken.port).iter();
             seated
                 .filter(|(segment, _)| *segment == to)
                 .any(|(_, tag)| taken.frame.fits(*tag))
@@ -278,12 +278,12 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
     }
 }
 
-/// The socket that a way begins at.
+/// The port that a way begins at.
 pub fn begins(network: &Network<'_>, leg: &FrameWay) -> Option<PortId> {
     match leg.start {
-        Start::AttachPoint(socket, _) => Some(socket),
+        Start::AttachPoint(port, _) => Some(port),
         Start::WiredInterface(interface) => {
-            network.fabric.interface(interface).sockets.first().copied()
+            network.fabric.interface(interface).ports.first().copied()
         }
         Start::Inside(..) => None,
     }

@@ -56,8 +56,8 @@ fn place(view: &View<'_>, pair: &Bypass) -> boundwalk_diagnostic::Span {
         Origin::Segment(segment) => view.site.segment(segment).place(),
         Origin::Unclaimed(group) => {
             let group = view.network.fabric.unclaimed(group);
-            let first = group.sockets.first();
-            let port = first.map(|&port| view.network.fabric.socket(port).place);
+            let first = group.ports.first();
+            let port = first.map(|&port| view.network.fabric.port(port).place);
             port.unwrap_or(view.site.switches[group.switch.0].name.span)
         }
     };

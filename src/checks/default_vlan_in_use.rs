@@ -48,7 +48,7 @@ fn segments(view: &View<'_>, report: &mut Report) -> bool {
 
 /// Ports that lead into it though no segment uses it.
 fn ports(view: &View<'_>, report: &mut Report) {
-    for (port, socket, own) in view.fabric.vlan_ports() {
+    for (port, port_id, own) in view.fabric.vlan_ports() {
         let into_one = admit_untagged(own).is_ok_and(|(vlan, _)| vlan.get() == 1);
         // Other ways to have it: another untagged VLAN beside it, or no VLAN at all.
         let elsewhere =
@@ -57,7 +57,7 @@ fn ports(view: &View<'_>, report: &mut Report) {
             report.add(
                 found(
                     &CHECK,
-                    socket.place,
+                    port_id.place,
                     view.name(port),
                     "takes untagged frames into VLAN 1",
                 )

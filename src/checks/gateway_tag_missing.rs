@@ -23,8 +23,8 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
-        let Far::Feet(interfaces) = &socket.far else {
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
+        let Far::Interfaces(interfaces) = &port_id.far else {
             continue;
         };
         for interface in interfaces
@@ -42,7 +42,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             let subject = format!("{}:{}", router.name.value, interface.value);
             report.add(
                 found(&CHECK, interface.span, subject, what)
-                    .note(socket.place, "the port at the other end")
+                    .note(port_id.place, "the port at the other end")
                     .help("make the port carry the VLAN in the way that the interface expects it"),
             );
         }

@@ -81,7 +81,7 @@ fn judge(view: &View<'_>, report: &mut Report, interface: &WiredInterface, arriv
             interface_name(view.site, interface.of),
             what,
         )
-        .note(view.fabric.socket(port).place, "the port")
+        .note(view.fabric.port(port).place, "the port")
         .help("correct the port, the cable or the address"),
     );
 }

@@ -21,12 +21,12 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
         if !vlans.ingress_filter && vlans.accept != FrameTypes::Untagged {
             report.add(
                 found(
                     &CHECK,
-                    socket.place,
+                    port_id.place,
                     view.name(port),
                     "lets in tagged frames of every VLAN: ingress filtering is off",
                 )

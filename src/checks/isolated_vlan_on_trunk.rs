@@ -27,7 +27,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let (Some(claim), Some(vlan)) = (own.claims_isolation(), own.vlan) else {
             continue;
         };
-        for (port, socket, vlans) in view.fabric.vlan_ports() {
+        for (port, port_id, vlans) in view.fabric.vlan_ports() {
             let here = view.segments_at(port, vlan.value).contains(&segment);
             if !here || !vlans.carries(vlan.value) {
                 continue;
@@ -35,7 +35,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             for to in leads_to(view, port, vlan.value) {
                 let what = format!("carries {} to {to}", view.vlan_name(port, vlan.value));
                 report.add(
-                    found(&CHECK, socket.place, view.name(port), what)
+                    found(&CHECK, port_id.place, view.name(port), what)
                         .note(claim, "the claim that it is isolated")
                         .help("keep it off shared cables, or see that both ends are set right"),
                 );
@@ -46,8 +46,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Switches, gateways and routers at the other end of a port's cable, but for those whose end says the same.
 fn leads_to(view: &View<'_>, port: PortId, vlan: VlanId) -> Vec<String> {
-    match &view.fabric.socket(port).far {
-        Far::Sockets(far) => {
+    match &view.fabric.port(port).far {
+        Far::Ports(far) => {
             let told_there = |peer: PortId| {
                 let there = view.fabric.vlans(peer);
                 peer < port && there.is_some_and(|there| there.carries(vlan))
@@ -56,7 +56,7 @@ fn leads_to(view: &View<'_>, port: PortId, vlan: VlanId) -> Vec<String> {
             let names = peers.map(|peer| view.name(peer));
             names.filter(|name| !name.is_empty()).collect()
         }
-        Far::Feet(_) => {
+        Far::Interfaces(_) => {
             let router = view.router_at(port).map(|(router, _)| router);
             let name = router.map(|router| view.site.router(router).name.value.clone());
             name.into_iter().collect()

@@ -48,9 +48,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             None => format!("sends {sent} untagged, and {peer} takes no untagged frames"),
         };
         report.add(
-            found(&CHECK, view.fabric.socket(near).place, name, what)
+            found(&CHECK, view.fabric.port(near).place, name, what)
                 .note(
-                    view.fabric.socket(far).place,
+                    view.fabric.port(far).place,
                     format!("{peer} is described here"),
                 )
                 .help("make the untagged VLAN the same at both ends, or tag it at both"),

@@ -20,14 +20,14 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
-        let lag = view.lag_of(socket.name).is_some();
-        let attached = socket.far != Far::Open && !lag;
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
+        let lag = view.lag_of(port_id.name).is_some();
+        let attached = port_id.far != Far::Open && !lag;
         if attached && vlans.members().is_empty() {
             report.add(
                 found(
                     &CHECK,
-                    socket.place,
+                    port_id.place,
                     view.name(port),
                     "has a cable and is in no VLAN",
                 )

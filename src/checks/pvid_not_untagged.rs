@@ -26,10 +26,10 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
         if let Some(what) = mismatch(view, port, vlans) {
             report.add(
-                found(&CHECK, socket.place, view.name(port), what)
+                found(&CHECK, port_id.place, view.name(port), what)
                     .help("use `access = …`, or the same VLAN in `pvid` and `untagged`"),
             );
         }

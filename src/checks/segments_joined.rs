@@ -38,11 +38,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             view.name(one.to),
             view.vlan_name(one.to, one.into),
         );
-        let place = view.fabric.socket(one.from).place;
+        let place = view.fabric.port(one.from).place;
         let note = format!("{} is described here", view.name(one.to));
         report.add(
             found(&CHECK, place, view.name(one.from), what)
-                .note(view.fabric.socket(one.to).place, note)
+                .note(view.fabric.port(one.to).place, note)
                 .help(HELP),
         );
     }
@@ -88,7 +88,7 @@ fn joined_at(view: &View<'_>, report: &mut Report, id: InterfaceId) {
 
 /// The switch of a port, if it knows no VLANs.
 fn unaware(view: &View<'_>, port: PortId) -> Option<SwitchId> {
-    match view.fabric.node(view.fabric.socket(port).node).kind {
+    match view.fabric.node(view.fabric.port(port).node).kind {
         NodeKind::Unaware(switch) => Some(switch),
         _ => None,
     }

@@ -27,7 +27,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         if homes.len() < 2 || host.forwards.value != Forwards::No {
             continue;
         }
-        let what = format!("has a foot in each of {}", homes.join(", "));
+        let what = format!("has an interface in each of {}", homes.join(", "));
         report.add(
             found(&CHECK, host.name.span, &host.name.value, what)
                 .measured(of_things(&homes))

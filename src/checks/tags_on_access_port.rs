@@ -26,9 +26,9 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
         let one_vlan = vlans.untagged.iter().count() <= 1;
-        let open = socket.far == Far::Open;
+        let open = port_id.far == Far::Open;
         if !one_vlan || open && view.is_described(port) {
             continue;
         }
@@ -36,7 +36,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             && let Some(what) = idle_tags(view, port, vlans, &used)
         {
             report.add(
-                found(&CHECK, socket.place, view.name(port), what)
+                found(&CHECK, port_id.place, view.name(port), what)
                     .measured(of_things(
                         vlans.tagged.iter().map(|vlan| format!("VLAN {vlan}")),
                     ))
@@ -53,11 +53,11 @@ fn tags_in_use(fabric: &Fabric, port: PortId, vlans: &PortVlans) -> Option<Vec<V
         let hosts = fabric.hosts_at(port).into_iter();
         return Some(hosts.filter_map(|(_, tag)| tag).collect());
     }
-    let Far::Sockets(far) = &fabric.socket(port).far else {
+    let Far::Ports(far) = &fabric.port(port).far else {
         return None;
     };
     let unaware = |&far: &PortId| {
-        let kind = fabric.node(fabric.socket(far).node).kind;
+        let kind = fabric.node(fabric.port(far).node).kind;
         matches!(kind, NodeKind::Unaware(_))
     };
     if !far.iter().all(unaware) {
@@ -84,7 +84,7 @@ fn idle_tags(view: &View<'_>, port: PortId, vlans: &PortVlans, used: &[VlanId]) 
     let idle: Vec<VlanId> = tagged.filter(|vlan| !used.contains(vlan)).collect();
     if !idle.is_empty() {
         let idle = view.vlans(port, &idle);
-        return Some(match view.fabric.socket(port).far == Far::Open {
+        return Some(match view.fabric.port(port).far == Far::Open {
             true => format!("open to whoever plugs in, with {idle} tagged"),
             false => {
                 format!("carries {idle} tagged, and what is plugged in has no interface there")

@@ -41,18 +41,13 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             if !vlans.is_empty() {
                 let what = format!("carries {}, {rest}", view.vlans(near, vlans));
                 report.add(
-                    found(
-                        &CHECK,
-                        view.fabric.socket(near).place,
-                        view.name(near),
-                        what,
-                    )
-                    .note(
-                        view.fabric.socket(far).place,
-                        format!("{peer} is described here"),
-                    )
-                    .measured(of_things(vlans.iter().map(|vlan| format!("VLAN {vlan}"))))
-                    .help("add it there or take it out here"),
+                    found(&CHECK, view.fabric.port(near).place, view.name(near), what)
+                        .note(
+                            view.fabric.port(far).place,
+                            format!("{peer} is described here"),
+                        )
+                        .measured(of_things(vlans.iter().map(|vlan| format!("VLAN {vlan}"))))
+                        .help("add it there or take it out here"),
                 );
             }
         };

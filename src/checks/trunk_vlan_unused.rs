@@ -40,8 +40,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             &format!("behind {}", view.name(far)),
         );
     }
-    for (near, socket, vlans) in view.fabric.vlan_ports() {
-        let Far::Feet(interfaces) = &socket.far else {
+    for (near, port_id, vlans) in view.fabric.vlan_ports() {
+        let Far::Interfaces(interfaces) = &port_id.far else {
             continue;
         };
         let Some((_, name)) = view.router_at(near) else {
@@ -68,13 +68,8 @@ fn add(view: &View<'_>, report: &mut Report, near: PortId, idle: &[VlanId], whos
         view.vlans(near, idle)
     );
     report.add(
-        found(
-            &CHECK,
-            view.fabric.socket(near).place,
-            view.name(near),
-            what,
-        )
-        .help("take it off the cable, unless the switch behind it is managed there"),
+        found(&CHECK, view.fabric.port(near).place, view.name(near), what)
+            .help("take it off the cable, unless the switch behind it is managed there"),
     );
 }
 
@@ -99,7 +94,7 @@ fn used_behind(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool
 /// Whether a device takes a frame, or one that may be plugged in would: at a port for untagged frames, or at a
 /// switch that knows no VLANs.
 fn is_use(view: &View<'_>, taken: &Taken) -> bool {
-    let open = view.fabric.socket(taken.socket).far == Far::Open;
-    let plain = taken.frame.outer().is_none() || view.fabric.vlans(taken.socket).is_none();
+    let open = view.fabric.port(taken.port).far == Far::Open;
+    let plain = taken.frame.outer().is_none() || view.fabric.vlans(taken.port).is_none();
     taken.interface.is_some() || open && plain
 }

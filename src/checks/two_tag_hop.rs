@@ -44,8 +44,8 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         );
         let note = format!("a device at {} could do it", view.port_name(place));
         report.add(
-            found(&CHECK, fabric.socket(port).place, view.name(port), what)
-                .note(fabric.socket(place).place, note)
+            found(&CHECK, fabric.port(port).place, view.name(port), what)
+                .note(fabric.port(place).place, note)
                 .measured(of_things(
                     inner.iter().map(|tag| format!("into VLAN {tag}")),
                 ))
@@ -73,17 +73,17 @@ fn tags_in_use(fabric: &Fabric) -> VlanSet {
 /// whatever is plugged in where the frame comes out untagged.
 fn leads_on(fabric: &Fabric, port: PortId, tag: VlanId) -> bool {
     let frame = Frame::of(Some(tag));
-    match &fabric.socket(port).far {
-        Far::Feet(interfaces) => interfaces
+    match &fabric.port(port).far {
+        Far::Interfaces(interfaces) => interfaces
             .iter()
             .any(|&interface| frame.fits(fabric.interface(interface).tag)),
-        Far::Sockets(far) => {
+        Far::Ports(far) => {
             let starts: Vec<Start> = far
                 .iter()
                 .map(|&far| Start::AttachPoint(far, frame))
                 .collect();
             flood(fabric, &starts).taken.iter().any(|taken| {
-                let place = fabric.is_for_devices(taken.socket) && taken.frame.outer().is_none();
+                let place = fabric.is_for_devices(taken.port) && taken.frame.outer().is_none();
                 taken.interface.is_some() || place
             })
         }

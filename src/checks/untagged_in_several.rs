@@ -24,12 +24,12 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket, vlans) in view.fabric.vlan_ports() {
+    for (port, port_id, vlans) in view.fabric.vlan_ports() {
         let untagged: Vec<_> = vlans.untagged.iter().collect();
         if untagged.len() > 1 {
             let what = format!("untagged in {}", view.vlans(port, &untagged));
             report.add(
-                found(&CHECK, socket.place, view.name(port), what)
+                found(&CHECK, port_id.place, view.name(port), what)
                     .measured(of_things(
                         untagged.iter().map(|vlan| format!("VLAN {vlan}")),
                     ))

@@ -1,4 +1,4 @@
-//! A live socket in the wall.
+//! A live port_id in the wall.
 
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::Far;
@@ -21,8 +21,8 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
-    for (port, socket) in view.fabric.ports() {
-        if socket.far != Far::Open || view.is_described(port) {
+    for (port, port_id) in view.fabric.ports() {
+        if port_id.far != Far::Open || view.is_described(port) {
             continue;
         }
         let members = view.fabric.vlans(port).map(|vlans| vlans.members());
@@ -36,7 +36,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
             None => "live on a switch that knows no VLANs, and nothing is plugged in".to_owned(),
         };
         report.add(
-            found(&CHECK, socket.place, view.port_name(port), what)
+            found(&CHECK, port_id.place, view.port_name(port), what)
                 .help("set `enabled = false`, or say in `description` what it is for"),
         );
     }

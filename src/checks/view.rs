@@ -71,13 +71,13 @@ impl<'a> View<'a> {
 
     /// `SWITCH:PORT` of a live port; of a member of a LAG that of the LAG, whose settings it has.
     pub(super) fn name(&self, id: PortId) -> String {
-        let name = self.fabric.socket(id).name;
+        let name = self.fabric.port(id).name;
         PortKey::of(self.site, name).map_or_else(String::new, |key| key.name(self.site))
     }
 
     /// The same by the port's own name, where a device is plugged in.
     pub(super) fn port_name(&self, id: PortId) -> String {
-        match self.fabric.socket(id).name {
+        match self.fabric.port(id).name {
             PortName::Port(switch, port) => PortKey::Port(switch, port).name(self.site),
             _ => self.name(id),
         }
@@ -91,7 +91,7 @@ impl<'a> View<'a> {
 
     /// Whether somebody has said what a port is for.
     pub(super) fn is_described(&self, id: PortId) -> bool {
-        match self.fabric.socket(id).name {
+        match self.fabric.port(id).name {
             PortName::Port(switch, port) => {
                 let port = &self.site.switches[switch.0].ports[port];
                 !port.description.is_empty()
@@ -103,7 +103,7 @@ impl<'a> View<'a> {
     /// The gateway or router that a port leads to, and the name of its port or LAG there; also one that has no
     /// interface there.
     pub(super) fn router_at(&self, id: PortId) -> Option<(RouterId, String)> {
-        let link = self.fabric.socket(id).link?;
+        let link = self.fabric.port(id).link?;
         let ends = self.cabling.cables[link].ends.iter();
         let mut routers = ends.filter_map(|&end| match end.device {
             Equipment::Router(router) => Some((router, self.cabling.whole(end).name(self.site))),
@@ -114,7 +114,7 @@ impl<'a> View<'a> {
 
     /// Segments that a VLAN is at the switch of a port.
     pub(super) fn segments_at(&self, port: PortId, vlan: VlanId) -> &'a [SegmentId] {
-        segments_at(self.fabric, self.fabric.socket(port).node, vlan)
+        segments_at(self.fabric, self.fabric.port(port).node, vlan)
     }
 
     /// `VLAN 90 (management)`, as the switch of a port has it.
@@ -124,7 +124,7 @@ impl<'a> View<'a> {
 
     /// `VLANs 60 (brewhouse) and 70 (cameras)`, as the switch of a port has them; of many the first few.
     pub(super) fn vlans(&self, port: PortId, vlans: &[VlanId]) -> String {
-        let switch = self.fabric.socket(port).node;
+        let switch = self.fabric.port(port).node;
         listed(vlans, |vlan| {
             numbered_vlan_at(self.site, self.fabric, switch, vlan)
         })

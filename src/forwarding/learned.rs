@@ -77,12 +77,12 @@ fn first_of(of: InterfaceOf) -> InterfaceOf {
 }
 
 fn shares_port(fabric: &Fabric, one: InterfaceId, other: InterfaceId) -> bool {
-    let there = &fabric.interface(other).sockets;
+    let there = &fabric.interface(other).ports;
     fabric
         .interface(one)
-        .sockets
+        .ports
         .iter()
-        .any(|socket| there.contains(socket))
+        .any(|port| there.contains(port))
 }
 
 impl Plan {

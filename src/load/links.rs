@@ -15,7 +15,7 @@ use super::reader::{Table, Value};
 
 /// Names of ports and LAGs of each device, and which LAG a port is in.
 #[derive(Default)]
-struct Sockets {
+struct PortTable {
     known: FxHashMap<Device, FxHashSet<String>>,
     /// In the order of the file, for suggestions.
     listed: FxHashMap<Device, Vec<String>>,
@@ -28,15 +28,15 @@ struct Sockets {
 
 /// Reads all links, then the short forms at hosts.
 pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
-    let mut sockets = collect(&cx.site);
+    let mut port_table = collect(&cx.site);
     for &value in &outline.links {
-        if let Some(link) = read_link(cx, &mut sockets, value) {
+        if let Some(link) = read_link(cx, &mut port_table, value) {
             cx.site.links.push(link);
         }
     }
     let mut trunks = FxHashMap::default();
     for short in std::mem::take(&mut cx.host_ports) {
-        if let Some(link) = read_short(cx, &mut sockets, &mut trunks, &short) {
+        if let Some(link) = read_short(cx, &mut port_table, &mut trunks, &short) {
             cx.site.links.push(link);
         }
     }
@@ -49,19 +49,19 @@ type Trunks = FxHashMap<(Device, String), (HostId, FxHashSet<Option<VlanId>>)>;
 /// The `port` of a host's interface.
 fn read_short(
     cx: &mut Context<'_>,
-    sockets: &mut Sockets,
+    port_table: &mut PortTable,
     trunks: &mut Trunks,
     short: &HostPort,
 ) -> Option<Link> {
     let span = short.port.span;
     let near_key = (Device::Host(short.host), short.interface.value.clone());
-    let far = read_end(cx, sockets, Spanned::new(&short.port.value, span));
-    let near_free = plug(cx, sockets, near_key, span);
+    let far = read_end(cx, port_table, Spanned::new(&short.port.value, span));
+    let near_free = plug(cx, port_table, near_key, span);
     let (key, far) = far?;
     let shared = trunks
         .get_mut(&key)
         .is_some_and(|(host, tags)| *host == short.host && tags.insert(short.vlan));
-    if !shared && !plug(cx, sockets, key.clone(), span) {
+    if !shared && !plug(cx, port_table, key.clone(), span) {
         return None;
     }
     if !shared {
@@ -79,14 +79,14 @@ fn read_short(
     })
 }
 
-fn collect(site: &Site) -> Sockets {
-    let mut sockets = Sockets::default();
+fn collect(site: &Site) -> PortTable {
+    let mut port_table = PortTable::default();
     for (number, switch) in site.switches.iter().enumerate() {
         let device = Device::Switch(boundwalk_model::SwitchId(number));
         let ports = switch.ports.iter().map(|port| port.name.value.as_str());
-        add(&mut sockets, device, ports);
+        add(&mut port_table, device, ports);
         for lag in &switch.lags {
-            add_lag(&mut sockets, device, &lag.name.value, &lag.ports);
+            add_lag(&mut port_table, device, &lag.name.value, &lag.ports);
         }
     }
     for (number, router) in site.routers.iter().enumerate() {
@@ -95,27 +95,31 @@ fn collect(site: &Site) -> Sockets {
             .interfaces
             .iter()
             .filter_map(|interface| interface.port.as_ref());
-        add(&mut sockets, device, ports.map(|port| port.value.as_str()));
+        add(
+            &mut port_table,
+            device,
+            ports.map(|port| port.value.as_str()),
+        );
         for lag in &router.lags {
-            add_lag(&mut sockets, device, &lag.name.value, &lag.ports);
+            add_lag(&mut port_table, device, &lag.name.value, &lag.ports);
         }
     }
     for (number, host) in site.hosts.iter().enumerate() {
         let device = Device::Host(HostId(number));
         add(
-            &mut sockets,
+            &mut port_table,
             device,
             host.interfaces
                 .iter()
                 .map(|interface| interface.name.value.as_str()),
         );
     }
-    sockets
+    port_table
 }
 
-fn add<'n>(sockets: &mut Sockets, device: Device, names: impl Iterator<Item = &'n str>) {
-    let known = sockets.known.entry(device).or_default();
-    let listed = sockets.listed.entry(device).or_default();
+fn add<'n>(port_table: &mut PortTable, device: Device, names: impl Iterator<Item = &'n str>) {
+    let known = port_table.known.entry(device).or_default();
+    let listed = port_table.listed.entry(device).or_default();
     for name in names {
         if known.insert(name.to_owned()) {
             listed.push(name.to_owned());
@@ -123,21 +127,21 @@ fn add<'n>(sockets: &mut Sockets, device: Device, names: impl Iterator<Item = &'
     }
 }
 
-fn add_lag(sockets: &mut Sockets, device: Device, name: &str, ports: &[Spanned<String>]) {
-    add(sockets, device, std::iter::once(name));
+fn add_lag(port_table: &mut PortTable, device: Device, name: &str, ports: &[Spanned<String>]) {
+    add(port_table, device, std::iter::once(name));
     add(
-        sockets,
+        port_table,
         device,
         ports.iter().map(|port| port.value.as_str()),
     );
     for port in ports {
-        sockets
+        port_table
             .lag_of
             .insert((device, port.value.clone()), name.to_owned());
     }
 }
 
-fn read_link(cx: &mut Context<'_>, sockets: &mut Sockets, value: Value<'_>) -> Option<Link> {
+fn read_link(cx: &mut Context<'_>, port_table: &mut PortTable, value: Value<'_>) -> Option<Link> {
     let table = Table::open(&mut cx.report, value, &keys::LINK)?;
     let label = table.note(&mut cx.report, "label");
     let ends = table.strings(&mut cx.report, "ends")?;
@@ -153,8 +157,8 @@ fn read_link(cx: &mut Context<'_>, sockets: &mut Sockets, value: Value<'_>) -> O
     }
     let mut found = Vec::with_capacity(2);
     for end in ends {
-        if let Some((key, place)) = read_end(cx, sockets, end)
-            && plug(cx, sockets, key, end.span)
+        if let Some((key, place)) = read_end(cx, port_table, end)
+            && plug(cx, port_table, key, end.span)
         {
             found.push(Spanned::new(place, end.span));
         }
@@ -171,7 +175,7 @@ fn read_link(cx: &mut Context<'_>, sockets: &mut Sockets, value: Value<'_>) -> O
 /// `DEVICE:PORT`.
 fn read_end(
     cx: &mut Context<'_>,
-    sockets: &Sockets,
+    port_table: &PortTable,
     text: Spanned<&str>,
 ) -> Option<((Device, String), LinkEnd)> {
     let Some((device_name, port)) = text.value.split_once(':') else {
@@ -183,12 +187,12 @@ fn read_end(
     let device_name = Spanned::new(device_name, text.span);
     cx.devices.require(&mut cx.report, device_name)?;
     let device = cx.device(device_name.value)?;
-    if sockets
+    if port_table
         .known
         .get(&device)
         .is_none_or(|known| !known.contains(port))
     {
-        unknown_port(cx, sockets, device, Spanned::new(port, text.span));
+        unknown_port(cx, port_table, device, Spanned::new(port, text.span));
         return None;
     }
     let port = port.to_owned();
@@ -200,8 +204,8 @@ fn read_end(
     Some(((device, port), end))
 }
 
-fn unknown_port(cx: &mut Context<'_>, sockets: &Sockets, device: Device, port: Spanned<&str>) {
-    let listed: &[String] = sockets.listed.get(&device).map_or(&[], Vec::as_slice);
+fn unknown_port(cx: &mut Context<'_>, port_table: &PortTable, device: Device, port: Spanned<&str>) {
+    let listed: &[String] = port_table.listed.get(&device).map_or(&[], Vec::as_slice);
     let names: Vec<&str> = listed.iter().map(String::as_str).collect();
     let what = match device {
         Device::Switch(_) => "port or LAG",
@@ -225,20 +229,29 @@ fn unknown_port(cx: &mut Context<'_>, sockets: &Sockets, device: Device, port: S
     );
 }
 
-/// Takes a socket for a cable; false, once reported, where one is plugged in already. The cables of a LAG are
+/// Takes a port for a cable; false, once reported, where one is plugged in already. The cables of a LAG are
 /// either described one by one or as the bundle.
-fn plug(cx: &mut Context<'_>, sockets: &mut Sockets, key: (Device, String), span: Span) -> bool {
-    let bundle = sockets.lag_of.get(&key).map(|lag| (key.0, lag.clone()));
-    let first = sockets
+fn plug(
+    cx: &mut Context<'_>,
+    port_table: &mut PortTable,
+    key: (Device, String),
+    span: Span,
+) -> bool {
+    let bundle = port_table.lag_of.get(&key).map(|lag| (key.0, lag.clone()));
+    let first = port_table
         .used
         .get(&key)
-        .or_else(|| sockets.used_members.get(&key));
-    let first = first.or_else(|| bundle.as_ref().and_then(|bundle| sockets.used.get(bundle)));
+        .or_else(|| port_table.used_members.get(&key));
+    let first = first.or_else(|| {
+        bundle
+            .as_ref()
+            .and_then(|bundle| port_table.used.get(bundle))
+    });
     let Some(&first) = first else {
         if let Some(bundle) = bundle {
-            sockets.used_members.entry(bundle).or_insert(span);
+            port_table.used_members.entry(bundle).or_insert(span);
         }
-        sockets.used.insert(key, span);
+        port_table.used.insert(key, span);
         return true;
     };
     let message = format!(

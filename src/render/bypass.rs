@@ -10,7 +10,8 @@ use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::Site;
 
 use super::frames::way_lines;
-use super::json::{JsonPlace, json_place, to_text};
+use super::json::{JsonPlace, json_place};
+use super::json_text::to_text;
 use super::matrix::TextStyle;
 use super::text::{escape_control, labelled};
 

@@ -7,7 +7,7 @@ use boundwalk_analysis::{
 };
 use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId};
 
-use super::frames::{frame_text, node_name, port_name, refused_text, socket_name};
+use super::frames::{frame_text, node_name, port_name, port_name_of, refused_text};
 use super::isolation::View;
 
 impl View<'_> {
@@ -72,14 +72,14 @@ impl View<'_> {
             let mut ports: Vec<String> = certificate
                 .sends
                 .iter()
-                .filter(|(socket, _)| fabric.socket(*socket).node == node)
-                .map(|(socket, frame)| {
-                    let name = socket_name(self.network, *socket);
+                .filter(|(port_id, _)| fabric.port(*port_id).node == node)
+                .map(|(port_id, frame)| {
+                    let name = port_name_of(self.network, *port_id);
                     let port = name.split_once(':').map_or(&*name, |(_, port)| port);
                     format!(
                         "{port} ({}, {})",
                         frame_text(*frame),
-                        self.attached(*socket)
+                        self.attached(*port_id)
                     )
                 })
                 .collect();
@@ -95,20 +95,20 @@ impl View<'_> {
         rows.collect()
     }
 
-    /// What is plugged in at a socket.
-    pub(super) fn attached(&self, socket: PortId) -> String {
+    /// What is plugged in at a port_id.
+    pub(super) fn attached(&self, port_id: PortId) -> String {
         let fabric = &self.network.fabric;
-        match &fabric.socket(socket).far {
+        match &fabric.port(port_id).far {
             Far::Open => "nothing plugged in".to_owned(),
             Far::Dead => "a disabled end".to_owned(),
-            Far::Sockets(far) => {
+            Far::Ports(far) => {
                 let names: Vec<String> = far
                     .iter()
-                    .map(|&far| socket_name(self.network, far))
+                    .map(|&far| port_name_of(self.network, far))
                     .collect();
                 format!("to {}", names.join(", "))
             }
-            Far::Feet(interfaces) => {
+            Far::Interfaces(interfaces) => {
                 let names = interfaces
                     .iter()
                     .map(|&interface| interface_name(self.site(), fabric.interface(interface).of));
@@ -137,7 +137,7 @@ impl View<'_> {
         lines.extend(certificate.ends.iter().map(|end| self.end(end)));
         let mut by_switch: BTreeMap<String, Vec<String>> = BTreeMap::new();
         for closed in &certificate.closed {
-            let name = socket_name(self.network, closed.socket);
+            let name = port_name_of(self.network, closed.port);
             let (switch, port) = name.split_once(':').unwrap_or((&name, ""));
             let key = format!("{switch}: not in {}", vlan_name(self.site(), closed.vlan));
             by_switch.entry(key).or_default().push(port.to_owned());
@@ -151,12 +151,12 @@ impl View<'_> {
     }
 
     pub(super) fn end(&self, end: &End) -> String {
-        let from = socket_name(self.network, end.from);
+        let from = port_name_of(self.network, end.from);
         let frame = frame_text(end.frame);
         match end.why {
             EndReason::Dropped(at, why) => format!(
                 "{} drops what {from} sends ({frame}): {}",
-                socket_name(self.network, at),
+                port_name_of(self.network, at),
                 refused_text(why)
             ),
             EndReason::NoInterface => {
@@ -171,7 +171,7 @@ impl View<'_> {
         let mut groups: BTreeMap<String, Vec<String>> = BTreeMap::new();
         for closed in &certificate.closed {
             let reason = self.closed_reason(closed);
-            let name = socket_name(self.network, closed.socket);
+            let name = port_name_of(self.network, closed.port);
             groups.entry(reason).or_default().push(name);
         }
         let mut lines: Vec<String> = groups

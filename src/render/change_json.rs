@@ -16,8 +16,8 @@ use super::change::{
 use super::isolation::verdict_text;
 use super::json::{
     JsonFinding, JsonPacket, JsonPlace, JsonRule, json_finding, json_packet, json_place, json_rule,
-    to_text,
 };
+use super::json_text::to_text;
 
 #[derive(Serialize)]
 struct JsonChange<'a> {

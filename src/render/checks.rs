@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use boundwalk_diagnostic::{Check, Kind};
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::matrix::TextStyle;
 use super::text::{fit, width, wrapped};
 

@@ -8,7 +8,7 @@ use boundwalk_analysis::CAUTION;
 use boundwalk_analysis::rules::{Cleaned, GatewayReview, Kept, RuleStatus};
 use boundwalk_load::EditedFile;
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::rules::state;

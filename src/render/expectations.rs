@@ -4,16 +4,16 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use boundwalk_analysis::ServiceLabels;
 use boundwalk_analysis::intent::{
     Breach, IntentStatus, JudgedExpectation, JudgedNeed, breach_text,
 };
-use boundwalk_analysis::{rule_name, rule_span};
+use boundwalk_analysis::{ServiceLabels, rule_name, rule_span};
 use boundwalk_diagnostic::{Sources, Span};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Demands, Permit, Site, Through};
 
-use super::json::{JsonPacket, JsonPlace, json_packet, json_place, to_text};
+use super::json::{JsonPacket, JsonPlace, json_packet, json_place};
+use super::json_text::to_text;
 use super::markdown_text::escape;
 use super::matrix::TextStyle;
 use super::text::{escape_control, wrapped};

@@ -9,13 +9,13 @@ use boundwalk_forwarding::{DeviceId, Network};
 use boundwalk_model::{Family, SegmentId, Site, SwitchId};
 
 /// `core:25`; of what the file does not describe, what it stands for.
-pub fn socket_name(network: &Network<'_>, id: PortId) -> String {
+pub fn port_name_of(network: &Network<'_>, id: PortId) -> String {
     let (site, fabric) = (network.site, &network.fabric);
-    let Some(socket) = fabric.sockets.get(id.0 as usize) else {
+    let Some(port_id) = fabric.ports.get(id.0 as usize) else {
         return String::new();
     };
-    match socket.name {
-        PortName::Unnamed => node_name(network, socket.node),
+    match port_id.name {
+        PortName::Unnamed => node_name(network, port_id.node),
         name => port_name(site, name),
     }
 }
@@ -118,10 +118,10 @@ fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
         tags => format!("with {}", tags_text(tags)),
     };
     match way.start {
-        Start::AttachPoint(socket, _) => {
+        Start::AttachPoint(port_id, _) => {
             format!(
                 "a device at {} sends a frame {tags}",
-                socket_name(network, socket)
+                port_name_of(network, port_id)
             )
         }
         Start::WiredInterface(interface) => {
@@ -135,7 +135,7 @@ fn start_text(network: &Network<'_>, way: &FrameWay) -> String {
 /// What a switch does with it.
 fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
     let name = node_name(network, step.node);
-    let port = |socket: PortId| short_socket(network, socket);
+    let port = |port_id: PortId| short_port(network, port_id);
     let into = match step.vlan {
         Some((vlan, why)) => {
             let why = match why {
@@ -169,8 +169,8 @@ fn step_text(network: &Network<'_>, step: &FrameStep) -> String {
 }
 
 /// The name of a port without that of its switch.
-pub(super) fn short_socket(network: &Network<'_>, socket: PortId) -> String {
-    let name = socket_name(network, socket);
+pub(super) fn short_port(network: &Network<'_>, port_id: PortId) -> String {
+    let name = port_name_of(network, port_id);
     match name.split_once(':') {
         Some((_, port)) => port.to_owned(),
         None => name,
@@ -190,7 +190,7 @@ fn end_text(network: &Network<'_>, way: &FrameWay, end: &Taken) -> String {
         }
         None => format!(
             "whatever is plugged in at {} takes it",
-            socket_name(network, end.socket)
+            port_name_of(network, end.port)
         ),
     }
 }

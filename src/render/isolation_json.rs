@@ -9,9 +9,10 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::Network;
 
 use super::certificate::part_text;
-use super::frames::{frame_lines_to_interface, node_name, port_name, socket_name, way_lines};
+use super::frames::{frame_lines_to_interface, node_name, port_name, port_name_of, way_lines};
 use super::isolation::{Isolated, View, met_text, verdict_text};
-use super::json::{JsonPlace, json_place, to_text};
+use super::json::{JsonPlace, json_place};
+use super::json_text::to_text;
 use super::matrix::TextStyle;
 
 #[derive(Serialize)]
@@ -174,11 +175,11 @@ impl<'a> View<'a> {
             sends: certificate
                 .sends
                 .iter()
-                .map(|(socket, frame)| JsonSend {
-                    port: socket_name(network, *socket),
+                .map(|(port_id, frame)| JsonSend {
+                    port: port_name_of(network, *port_id),
                     tags: frame.tags().to_vec(),
                     further_tags: frame.free(),
-                    attached: self.attached(*socket),
+                    attached: self.attached(*port_id),
                 })
                 .collect(),
             takers: certificate
@@ -192,7 +193,7 @@ impl<'a> View<'a> {
                 .closed
                 .iter()
                 .map(|closed| JsonClosed {
-                    port: socket_name(network, closed.socket),
+                    port: port_name_of(network, closed.port),
                     vlan: closed.vlan.get(),
                     why: self.closed_reason(closed),
                 })

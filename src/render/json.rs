@@ -1,15 +1,14 @@
 //! Answers as JSON, for programs. Each document names its kind and version; a version only ever gains keys.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_analysis::{Cell, Extent, HostileReach, PermittedFlow, Reading, ServiceLabels};
-use boundwalk_diagnostic::{Finding, Note, Problem, Sources, Span, is_visible};
+use boundwalk_diagnostic::{Finding, Note, Problem, Sources, Span};
 use boundwalk_forwarding::Packet;
 use boundwalk_model::{Family, RouterId, Site};
 
 use super::flows::decisions;
+use super::json_text::to_text;
 use super::shape::{PairFlows, Sheet, Side};
 
 /// A place in an input.
@@ -385,23 +384,4 @@ pub fn problems_json(sources: &Sources, problems: &[Problem]) -> String {
             .map(|problem| json_problem(sources, problem))
             .collect(),
     })
-}
-
-/// Our structs hold only strings, numbers and lists of them, which always have a JSON form. What nobody would see stands
-/// as `\u....` in it (RFC 8259, section 7): a document is looked at on terminals, too.
-pub(super) fn to_text(document: &impl Serialize) -> String {
-    let text = serde_json::to_string_pretty(document).unwrap_or_default();
-    let mut out = String::with_capacity(text.len() + 1);
-    for character in text.chars() {
-        // Outside of strings there are line breaks and spaces only; within them, control characters are escaped already.
-        if character == '\n' || is_visible(character) {
-            out.push(character);
-            continue;
-        }
-        for unit in character.encode_utf16(&mut [0; 2]) {
-            let _ = write!(out, "\\u{unit:04x}");
-        }
-    }
-    out.push('\n');
-    out
 }

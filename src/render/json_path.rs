@@ -8,8 +8,9 @@ use boundwalk_forwarding::layer2::Admitted;
 use boundwalk_forwarding::{DeviceId, Network, Outcome, Place, Plan, Reply, Sender, Step, Trace};
 use boundwalk_model::{Family, Site};
 
-use super::frames::{assumed, node_name, socket_name};
-use super::json::{JsonPacket, JsonRule, json_packet, json_rule, to_text};
+use super::frames::{assumed, node_name, port_name_of};
+use super::json::{JsonPacket, JsonRule, json_packet, json_rule};
+use super::json_text::to_text;
 use super::path::fate_text;
 use super::words::{doubt_text, mismatch_text, stop_text};
 
@@ -174,7 +175,7 @@ fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
         .map(|interface| network.fabric.interface(interface).of);
     let switches = leg.way.steps.iter().map(|step| JsonSwitch {
         device: node_name(network, step.node),
-        ingress: socket_name(network, step.ingress),
+        ingress: port_name_of(network, step.ingress),
         arrived: step.arrived.clone(),
         vlan: step.vlan.map(|(vlan, _)| vlan.get()),
         admitted_by: step.vlan.map(|(_, why)| match why {
@@ -182,7 +183,7 @@ fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
             Admitted::Member => "member",
             Admitted::Unfiltered => "unfiltered",
         }),
-        egress: socket_name(network, step.egress),
+        egress: port_name_of(network, step.egress),
         left: step.left.clone(),
     });
     JsonFrames {
@@ -190,7 +191,7 @@ fn json_frames(network: &Network<'_>, number: usize, leg: &Leg) -> JsonFrames {
         sent: leg.way.sent.clone(),
         switches: switches.collect(),
         taken_by: interface.map(|interface| interface_name(network.site, interface)),
-        at: socket_name(network, leg.end.socket),
+        at: port_name_of(network, leg.end.port),
     }
 }
 

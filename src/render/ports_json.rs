@@ -7,7 +7,7 @@ use boundwalk_analysis::{
 };
 use boundwalk_model::{Site, VlanId};
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::ports_cells::{Worksheets, difference_kind, difference_text};
 
 #[derive(Serialize)]

@@ -5,7 +5,8 @@ use serde::Serialize;
 use boundwalk_analysis::party_name;
 use boundwalk_analysis::privilege::Axis;
 
-use super::json::{JsonPacket, json_packet, to_text};
+use super::json::{JsonPacket, json_packet};
+use super::json_text::to_text;
 use super::privilege::PrivilegeShown;
 
 #[derive(Serialize)]

@@ -7,7 +7,8 @@ use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
 use boundwalk_forwarding::Sender;
 use boundwalk_model::{Family, RouterId};
 
-use super::json::{JsonPacket, json_packet, to_text};
+use super::json::{JsonPacket, json_packet};
+use super::json_text::to_text;
 use super::probes_words::{ProbesShown, command, expectation};
 
 #[derive(Serialize)]

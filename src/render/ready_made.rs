@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use boundwalk_load::Baseline;
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::markdown_text::escape;
 use super::matrix::TextStyle;
 use super::text::wrapped;

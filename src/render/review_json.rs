@@ -9,8 +9,8 @@ use boundwalk_model::{Accepted, Site};
 
 use super::json::{
     JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem, matrix_json,
-    to_text,
 };
+use super::json_text::to_text;
 use super::shape::Sheet;
 use super::standing::ReviewShown;
 

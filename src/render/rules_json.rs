@@ -6,9 +6,8 @@ use boundwalk_analysis::rules::{GatewayReview, RulePacket, RuleSheet, RuleStatus
 use boundwalk_analysis::{ServiceLabels, party_name};
 use boundwalk_model::show_interval;
 
-use super::json::{
-    JsonFinding, JsonPacket, JsonPlace, json_finding, json_packet, json_place, to_text,
-};
+use super::json::{JsonFinding, JsonPacket, JsonPlace, json_finding, json_packet, json_place};
+use super::json_text::to_text;
 use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
 
 #[derive(Serialize)]

@@ -9,7 +9,7 @@ use boundwalk_analysis::CAUTION;
 use boundwalk_checks::{CHECKS, Fingerprint, JudgedFindings, Known};
 use boundwalk_diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::sarif_text::{artifact_uri, message_text};
 use super::standing::decision;
 

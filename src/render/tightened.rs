@@ -9,7 +9,7 @@ use boundwalk_analysis::rule_name;
 use boundwalk_forwarding::Network;
 use boundwalk_load::EditedFile;
 
-use super::json::to_text;
+use super::json_text::to_text;
 use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::text::labelled;

@@ -9,7 +9,8 @@ use boundwalk_analysis::probes::{
 };
 use boundwalk_forwarding::Network;
 
-use super::json::{JsonPacket, json_packet, to_text};
+use super::json::{JsonPacket, json_packet};
+use super::json_text::to_text;
 use super::markdown_text::escape;
 use super::matrix::TextStyle;
 use super::text::{escape_control, labelled};

@@ -330,14 +330,14 @@ impl Claims<'_> {
             .collect();
         let free = topology.spares.iter().filter(|(_, plug)| taken(plug));
         let free: Vec<UnclaimedId> = free
-            .filter_map(|(socket, _)| fabric.unclaimed_at(*socket))
+            .filter_map(|(port, _)| fabric.unclaimed_at(*port))
             .collect();
         let claimed = fabric
-            .claimed(sent.socket)
+            .claimed(sent.port)
             .iter()
             .copied()
             .map(Origin::Segment);
-        let unclaimed = fabric.unclaimed_at(sent.socket).map(Origin::Unclaimed);
+        let unclaimed = fabric.unclaimed_at(sent.port).map(Origin::Unclaimed);
         let from: Vec<Origin> = claimed.chain(unclaimed).collect();
         for from in from {
             let what = format!("a frame {:?} from {from:?}", sent.tags);

@@ -28,7 +28,7 @@ pub struct Probe {
 /// A frame made by hand.
 pub struct Sent {
     pub number: u16,
-    pub socket: PortId,
+    pub port: PortId,
     pub from: Plug,
     pub tags: Vec<u16>,
 }
@@ -270,13 +270,13 @@ fn frames(topology: &Topology<'_>) -> Vec<Sent> {
     }
     let mut sent = Vec::new();
     let spares = topology.spares.iter();
-    let spares = spares.map(|(socket, plug)| (plug.clone(), *socket));
-    for (from, socket) in cables_of_hosts(topology).into_iter().chain(spares) {
+    let spares = spares.map(|(port, plug)| (plug.clone(), *port));
+    for (from, port) in cables_of_hosts(topology).into_iter().chain(spares) {
         for tags in &stacks {
             let number = sent.len() as u16 + 1;
             sent.push(Sent {
                 number,
-                socket,
+                port,
                 from: from.clone(),
                 tags: tags.clone(),
             });
@@ -299,22 +299,22 @@ fn tags(site: &Site) -> BTreeSet<u16> {
     tags
 }
 
-/// Every cable of a host, with the socket that it leads to.
+/// Every cable of a host, with the port that it leads to.
 fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
     let mut cables = BTreeMap::new();
     let fabric = &topology.fabric;
     for (&(host, interface), base) in &topology.host_bases {
         let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
-        let socket = match bridges {
+        let port = match bridges {
             false => fabric
                 .interface(topology.interface(InterfaceOf::Host(host, interface)))
-                .sockets
+                .ports
                 .first()
                 .copied(),
-            true => fabric.socket_ids().find_map(|id| {
-                let socket = fabric.socket(id);
-                match &socket.far {
-                    Far::Sockets(far) if socket.name == PortName::Interface(host, interface) => {
+            true => fabric.port_ids().find_map(|id| {
+                let port = fabric.port(id);
+                match &port.far {
+                    Far::Ports(far) if port.name == PortName::Interface(host, interface) => {
                         far.first().copied()
                     }
                     _ => None,
@@ -325,8 +325,8 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
             space: host_space(host),
             device: base.clone(),
         };
-        if let Some(socket) = socket {
-            cables.insert(plug, socket);
+        if let Some(port) = port {
+            cables.insert(plug, port);
         }
     }
     cables.retain(|plug, _| plug.space != SWITCHES);

@@ -391,7 +391,7 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
     let none = BTreeSet::new();
     let mut lines = Vec::new();
     for sent in &job.frames {
-        let expected = takers(topology, sent.socket, &sent.tags);
+        let expected = takers(topology, sent.port, &sent.tags);
         let seen = sight.frames.get(&sent.number).unwrap_or(&none);
         tally.frames += 1;
         tally.frames_taken += usize::from(!seen.is_empty());
@@ -401,7 +401,7 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
         // The kernel skips an outer priority tag, the model takes it for the frame's own: one tag less does
         // the same.
         let skipped = match sent.tags[..] {
-            [0, inner] => takers(topology, sent.socket, &[inner]),
+            [0, inner] => takers(topology, sent.port, &[inner]),
             _ => BTreeSet::new(),
         };
         let explained =
@@ -417,13 +417,13 @@ fn frames(topology: &Topology<'_>, job: &Job, sight: &Sight, tally: &mut Tally) 
 }
 
 /// Interfaces that take a frame, and free ports where it comes out, by the model.
-fn takers(topology: &Topology<'_>, socket: PortId, tags: &[u16]) -> BTreeSet<(String, String)> {
-    let start = Start::AttachPoint(socket, Frame::with_tags(tags));
+fn takers(topology: &Topology<'_>, port: PortId, tags: &[u16]) -> BTreeSet<(String, String)> {
+    let start = Start::AttachPoint(port, Frame::with_tags(tags));
     let flood = flood(&topology.fabric, &[start]);
     let plugs = flood
         .interfaces()
         .map(|interface| topology.plug_of(interface));
-    let out: Vec<PortId> = flood.taken.iter().map(|taken| taken.socket).collect();
+    let out: Vec<PortId> = flood.taken.iter().map(|taken| taken.port).collect();
     let spares = topology.spares.iter();
     let spares = spares.filter(|(spare, _)| out.contains(spare));
     plugs

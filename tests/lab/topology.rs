@@ -115,10 +115,10 @@ impl<'s> Topology<'s> {
 
     /// A namespace for each free port that is enabled: whoever plugs in there.
     fn lay_spares(&mut self) {
-        let sockets: Vec<PortId> = self.fabric.socket_ids().collect();
-        for id in sockets {
-            let socket = self.fabric.socket(id);
-            let (PortName::Port(switch, port), Far::Open) = (socket.name, &socket.far) else {
+        let ports: Vec<PortId> = self.fabric.port_ids().collect();
+        for id in ports {
+            let port = self.fabric.port(id);
+            let (PortName::Port(switch, port), Far::Open) = (port.name, &port.far) else {
                 continue;
             };
             let name = format!("x{}", self.spares.len());

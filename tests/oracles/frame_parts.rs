@@ -59,7 +59,7 @@ impl Frames<'_> {
         for (&spot, jacks) in &self.plugged {
             let inside = device(spot).is_some_and(|device| self.parts.get(&device) == Some(&part));
             for jack in jacks.iter().filter(|_| inside) {
-                if let Jack::Feet(interfaces) = jack {
+                if let Jack::Interfaces(interfaces) = jack {
                     named.extend(interfaces.iter().map(|&interface| self.segment(interface)));
                 }
             }

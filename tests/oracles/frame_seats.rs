@@ -91,8 +91,8 @@ impl Frames<'_> {
         for jack in self.at(spot) {
             match jack {
                 // A gateway's port without any interface.
-                Jack::Feet(interfaces) if interfaces.is_empty() => return None,
-                Jack::Feet(interfaces) => {
+                Jack::Interfaces(interfaces) if interfaces.is_empty() => return None,
+                Jack::Interfaces(interfaces) => {
                     for &interface in interfaces {
                         matches!(interface, WiredInterface::Host(..)).then_some(())?;
                         hosts.push((interface, self.tag(interface)));
@@ -135,7 +135,7 @@ impl Frames<'_> {
                 for jack in self.at(out) {
                     match jack {
                         Jack::Spot(next) => work.push((*next, left.clone())),
-                        Jack::Feet(interfaces) => {
+                        Jack::Interfaces(interfaces) => {
                             let interfaces = interfaces
                                 .iter()
                                 .filter(|&&interface| self.takes(interface, &left));

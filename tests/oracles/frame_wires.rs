@@ -93,7 +93,7 @@ impl Frames<'_> {
             {
                 Jack::Spot(Spot::Interface(host, at))
             }
-            _ => Jack::Feet(vec![interface]),
+            _ => Jack::Interfaces(vec![interface]),
         }
     }
 

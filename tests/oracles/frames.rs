@@ -70,7 +70,7 @@ pub enum WiredInterface {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Jack {
     Spot(Spot),
-    Feet(Vec<WiredInterface>),
+    Interfaces(Vec<WiredInterface>),
     Dead,
 }
 
@@ -131,7 +131,7 @@ impl<'s> Frames<'s> {
         for (number, host) in site.hosts.iter().enumerate() {
             if host.forwards.value == Forwards::Bridges {
                 let own = (0..host.interfaces.len()).map(|at| WiredInterface::Host(number, at));
-                frames.plug(Spot::Inside(number), Jack::Feet(own.collect()));
+                frames.plug(Spot::Inside(number), Jack::Interfaces(own.collect()));
             }
         }
         let switches = 0..site.switches.len();
@@ -147,9 +147,9 @@ impl<'s> Frames<'s> {
 
     fn connect(&mut self, number: usize, one: Jack, other: Jack) {
         match (one, other) {
-            (Jack::Feet(one), Jack::Feet(other)) => {
-                self.plug(Spot::Neighbours(number, 0), Jack::Feet(one));
-                self.plug(Spot::Neighbours(number, 1), Jack::Feet(other));
+            (Jack::Interfaces(one), Jack::Interfaces(other)) => {
+                self.plug(Spot::Neighbours(number, 0), Jack::Interfaces(one));
+                self.plug(Spot::Neighbours(number, 1), Jack::Interfaces(other));
             }
             (one, other) => {
                 if let Jack::Spot(spot) = one {
@@ -170,7 +170,7 @@ impl<'s> Frames<'s> {
             Device::Switch(number) => Jack::Spot(self.switch_spot(number, name)),
             Device::Router(number) => {
                 let at = self.on_port(number, name).into_iter();
-                Jack::Feet(at.map(|at| WiredInterface::Router(number, at)).collect())
+                Jack::Interfaces(at.map(|at| WiredInterface::Router(number, at)).collect())
             }
             Device::Host(number) => {
                 let host = &self.site.hosts[number];
@@ -178,7 +178,7 @@ impl<'s> Frames<'s> {
                 let at = host.interfaces.iter().position(named).expect("it is named");
                 match host.forwards.value {
                     Forwards::Bridges => Jack::Spot(Spot::Interface(number, at)),
-                    _ => Jack::Feet(vec![WiredInterface::Host(number, at)]),
+                    _ => Jack::Interfaces(vec![WiredInterface::Host(number, at)]),
                 }
             }
         }
@@ -251,8 +251,7 @@ impl<'s> Frames<'s> {
     /// A frame that an interface sends, with its tag or without.
     pub fn send_from(&self, interface: WiredInterface) -> Trip {
         let tags: Tags = self.tag(interface).map(VlanId::get).into_iter().collect();
-        let here =
-            |jack: &Jack| matches!(jack, Jack::Feet(interfaces) if interfaces.contains(&interface));
+        let here = |jack: &Jack| matches!(jack, Jack::Interfaces(interfaces) if interfaces.contains(&interface));
         let spots = self.plugged.iter();
         let spots = spots.filter(|(_, jacks)| jacks.iter().any(here));
         self.follow(spots.map(|(&spot, _)| (spot, tags.clone())).collect())
@@ -274,7 +273,7 @@ impl<'s> Frames<'s> {
                         Jack::Spot(next) if seen.insert((*next, left.clone())) => {
                             work.push_back((*next, left.clone(), far + 1));
                         }
-                        Jack::Feet(interfaces) => {
+                        Jack::Interfaces(interfaces) => {
                             for &interface in interfaces
                                 .iter()
                                 .filter(|&&interface| self.takes(interface, &left))
@@ -301,7 +300,7 @@ impl<'s> Frames<'s> {
     /// The interfaces at a place where nothing else is.
     pub fn interfaces_at(&self, spot: Spot) -> Option<Vec<WiredInterface>> {
         let interfaces = self.at(spot).iter().map(|jack| match jack {
-            Jack::Feet(interfaces) => Some(interfaces.clone()),
+            Jack::Interfaces(interfaces) => Some(interfaces.clone()),
             _ => None,
         });
         let interfaces: Option<Vec<Vec<WiredInterface>>> = interfaces.collect();

@@ -17,7 +17,7 @@ pub struct Checks<'s> {
     frames: Frames<'s>,
     fabric: Fabric,
     spot_of: BTreeMap<PortId, Spot>,
-    socket_of: BTreeMap<Spot, PortId>,
+    port_of: BTreeMap<Spot, PortId>,
     /// Tags worth trying: none of a VLAN, each VLAN in use, and one that is not.
     tags: Vec<u16>,
     pub seen: Seen,
@@ -29,28 +29,25 @@ impl<'s> Checks<'s> {
         let fabric = Fabric::new(site);
         let frames = Frames::new(site);
         let spot_of = spots(&fabric, &frames);
-        let socket_of = spot_of
-            .iter()
-            .map(|(&socket, &spot)| (spot, socket))
-            .collect();
+        let port_of = spot_of.iter().map(|(&port, &spot)| (spot, port)).collect();
         let mut checks = Self {
             tags: tags_of(site),
             frames,
             fabric,
             spot_of,
-            socket_of,
+            port_of,
             seen: Seen::default(),
             wrong: Vec::new(),
         };
-        let known: Vec<Spot> = checks.socket_of.keys().copied().collect();
+        let known: Vec<Spot> = checks.port_of.keys().copied().collect();
         let spots = checks.frames.spots();
         checks.equal("live places", &known, &spots);
         for interface in checks.fabric.interface_ids() {
-            let mut sockets = checks.fabric.interface(interface).sockets.to_vec();
-            let all = sockets.len();
-            sockets.sort_unstable();
-            sockets.dedup();
-            checks.equal("places of an interface, each once", &all, &sockets.len());
+            let mut ports = checks.fabric.interface(interface).ports.to_vec();
+            let all = ports.len();
+            ports.sort_unstable();
+            ports.dedup();
+            checks.equal("places of an interface, each once", &all, &ports.len());
         }
         checks
     }
@@ -69,10 +66,10 @@ impl<'s> Checks<'s> {
             let trip = self.frames.send_from(self.simulated(interface));
             self.compare("an interface", &[Start::WiredInterface(interface)], &[trip]);
         }
-        for (spot, socket) in self.socket_of.clone() {
+        for (spot, port) in self.port_of.clone() {
             for tags in stacks(&self.tags) {
                 let trip = self.frames.send(spot, &tags);
-                let start = Start::AttachPoint(socket, Frame::with_tags(&tags));
+                let start = Start::AttachPoint(port, Frame::with_tags(&tags));
                 self.compare("a place", &[start], &[trip]);
             }
         }
@@ -82,10 +79,10 @@ impl<'s> Checks<'s> {
     pub fn hostile_frames(&mut self) {
         let mut starts = Vec::new();
         let mut all = Vec::new();
-        for (spot, socket) in self.socket_of.clone() {
+        for (spot, port) in self.port_of.clone() {
             let stacks = stacks(&self.tags).into_iter();
             let trips: Vec<Trip> = stacks.map(|tags| self.frames.send(spot, &tags)).collect();
-            let start = Start::AttachPoint(socket, Frame::HOSTILE);
+            let start = Start::AttachPoint(port, Frame::HOSTILE);
             self.compare("a hostile device", &[start], &trips);
             starts.push(start);
             all.extend(trips);
@@ -109,7 +106,7 @@ impl<'s> Checks<'s> {
         let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
         let left: BTreeSet<(Spot, Tags)> = open
             .flat_map(|taken| {
-                let spot = self.spot_of[&taken.socket];
+                let spot = self.spot_of[&taken.port];
                 let tags = meant(&taken.frame, &self.tags).into_iter();
                 tags.map(move |tags| (spot, tags))
             })
@@ -143,7 +140,7 @@ impl<'s> Checks<'s> {
         let mut tags = &way.sent;
         for (number, step) in way.steps.iter().enumerate() {
             claim(step.arrived == *tags, "tags change on a cable")?;
-            let [here, out] = [step.ingress, step.egress].map(|socket| self.spot_of[&socket]);
+            let [here, out] = [step.ingress, step.egress].map(|port| self.spot_of[&port]);
             let done = (here, step.arrived.clone(), out, step.left.clone());
             claim(trip.steps.contains(&done), &format!("nobody does {done:?}"))?;
             let next = way.steps.get(number + 1);
@@ -171,8 +168,8 @@ impl<'s> Checks<'s> {
             claim(there, "it is not there")?;
             return Ok(self.frames.send_from(interface));
         }
-        if let Start::AttachPoint(socket, frame) = way.start {
-            claim(at == socket, "it begins elsewhere")?;
+        if let Start::AttachPoint(port, frame) = way.start {
+            claim(at == port, "it begins elsewhere")?;
             // Where a priority tag was sent, none or that of the PVID does the same.
             let choice = meant(&frame, &self.tags).contains(&way.sent);
             claim(choice || frame.tags().contains(&0), "not its choice")?;
@@ -201,7 +198,7 @@ impl<'s> Checks<'s> {
             .map(|interface| nearest.get(&self.simulated(interface)));
         let length = way.steps.len();
         match (arrives, shortest) {
-            _ if last.egress != taken.socket || way.interface != taken.interface => {
+            _ if last.egress != taken.port || way.interface != taken.interface => {
                 Err("another end".into())
             }
             (false, _) => Err("it does not arrive".into()),
@@ -218,7 +215,7 @@ impl<'s> Checks<'s> {
         for segment in self.frames.site.segment_ids() {
             for seat in self.fabric.seats(segment) {
                 let interface = seat.interface.map(|interface| self.simulated(interface));
-                let spot = self.spot_of[&seat.socket];
+                let spot = self.spot_of[&seat.port];
                 twice += usize::from(!found.insert((segment, spot, seat.tag, interface)));
             }
         }
@@ -236,9 +233,9 @@ impl<'s> Checks<'s> {
                 forms.entry(spot).or_default().insert((segment, tag));
             }
         }
-        for (spot, socket) in self.socket_of.clone() {
+        for (spot, port) in self.port_of.clone() {
             let expected = forms.remove(&spot).unwrap_or_default();
-            let seated = self.fabric.seated(socket).iter().copied().collect();
+            let seated = self.fabric.seated(port).iter().copied().collect();
             self.equal(&format!("who sits at {spot:?}"), &seated, &expected);
         }
     }
@@ -247,8 +244,8 @@ impl<'s> Checks<'s> {
     /// starts from: the same places in the same groups, and all their frames go the same ways.
     #[allow(dead_code, reason = "for fabrics that list them")]
     pub fn unclaimed(&mut self, listed: &[(Group, Vec<PortId>, Vec<Start>)]) {
-        let found = listed.iter().map(|(group, sockets, _)| {
-            let spots = sockets.iter().map(|socket| self.spot_of[socket]);
+        let found = listed.iter().map(|(group, ports, _)| {
+            let spots = ports.iter().map(|port| self.spot_of[port]);
             (*group, spots.collect::<BTreeSet<Spot>>())
         });
         let found: BTreeMap<Group, BTreeSet<Spot>> = found.collect();
@@ -271,19 +268,19 @@ impl<'s> Checks<'s> {
     }
 }
 
-/// The place that each socket stands for.
+/// The place that each port stands for.
 fn spots(fabric: &Fabric, frames: &Frames<'_>) -> BTreeMap<PortId, Spot> {
     let mut spots = BTreeMap::new();
     let mut named: BTreeSet<Spot> = BTreeSet::new();
-    for id in fabric.socket_ids() {
-        let socket = fabric.socket(id);
-        let spot = match (socket.name, fabric.node(socket.node).kind) {
+    for id in fabric.port_ids() {
+        let port = fabric.port(id);
+        let spot = match (port.name, fabric.node(port.node).kind) {
             (PortName::Port(switch, port), _) => Spot::Port(switch.0, port),
             (PortName::Lag(switch, lag), _) => Spot::Lag(switch.0, lag),
             (PortName::Interface(host, at), _) => Spot::Interface(host.0, at),
             (PortName::Unnamed, NodeKind::Bridge(host)) => Spot::Inside(host.0),
             (PortName::Unnamed, NodeKind::Neighbours(link)) => {
-                let Far::Feet(interfaces) = &socket.far else {
+                let Far::Interfaces(interfaces) = &port.far else {
                     panic!("a cable between devices that ends elsewhere")
                 };
                 let interfaces: Vec<WiredInterface> = interfaces

@@ -28,8 +28,8 @@ pub fn differences(site: &Site) -> (Option<String>, usize) {
             return (Some(what), loose);
         }
     }
-    for id in fabric.socket_ids() {
-        let spot = match fabric.socket(id).name {
+    for id in fabric.port_ids() {
+        let spot = match fabric.port(id).name {
             PortName::Port(switch, port) => Spot::Port(switch.0, port),
             PortName::Lag(switch, lag) => Spot::Lag(switch.0, lag),
             PortName::Interface(..) | PortName::Unnamed => continue,

@@ -115,8 +115,8 @@ fn switches(old: &Site, new: &Site) -> Vec<Matched<SwitchId>> {
 
 /// The name of the first port or LAG of a group.
 fn first_port<'n>(network: &'n Network<'_>, group: &Unclaimed) -> Option<&'n str> {
-    let names = group.sockets.iter().filter_map(|&at| {
-        let name = match network.fabric.socket(at).name {
+    let names = group.ports.iter().filter_map(|&at| {
+        let name = match network.fabric.port(at).name {
             PortName::Port(switch, at) => &network.site.switches[switch.0].ports[at].name,
             PortName::Lag(switch, at) => &network.site.switches[switch.0].lags[at].name,
             PortName::Interface(..) | PortName::Unnamed => return None,

@@ -12,7 +12,7 @@ use super::fabric::{
 use super::flood::untag;
 use super::frame::{Frame, admit_tagged, admit_untagged};
 
-/// A segment and the tag that its devices use at some socket.
+/// A segment and the tag that its devices use at some port.
 type Form = (SegmentId, Option<VlanId>);
 
 /// Fills in what follows from the finished graph: member lists, and seats.
@@ -21,20 +21,20 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
         fabric.nodes[number].members = members(fabric, NodeId(number as u32));
     }
     let mut seats: Vec<Vec<AttachPoint>> = vec![Vec::new(); site.segments.len()];
-    fabric.seated = vec![SmallVec::new(); fabric.sockets.len()];
-    fabric.claimed = vec![SmallVec::new(); fabric.sockets.len()];
+    fabric.seated = vec![SmallVec::new(); fabric.ports.len()];
+    fabric.claimed = vec![SmallVec::new(); fabric.ports.len()];
     let mut known = Known::new(site, fabric);
-    for socket in fabric.socket_ids() {
-        let found = seats_at(fabric, &mut known, socket);
+    for port in fabric.port_ids() {
+        let found = seats_at(fabric, &mut known, port);
         for (segment, seat) in found {
             if let Some(list) = seats.get_mut(segment.0) {
                 list.push(seat);
                 let form = (segment, seat.tag);
-                let claimed = &mut fabric.claimed[socket.0 as usize];
+                let claimed = &mut fabric.claimed[port.0 as usize];
                 if !claimed.contains(&segment) {
                     claimed.push(segment);
                 }
-                let seated = &mut fabric.seated[socket.0 as usize];
+                let seated = &mut fabric.seated[port.0 as usize];
                 if seat.is_usual() && !seated.contains(&form) {
                     seated.push(form);
                 }
@@ -51,7 +51,7 @@ fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
     let seats = seats.iter().flatten();
     let starts = |seat: &&AttachPoint| {
         let interface = seat.interface.map(|interface| fabric.interface(interface));
-        interface.is_some_and(|interface| interface.sockets.contains(&seat.socket))
+        interface.is_some_and(|interface| interface.ports.contains(&seat.port))
     };
     let placed: FxHashSet<InterfaceId> = seats
         .filter(starts)
@@ -68,15 +68,15 @@ fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
 /// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.
 fn find_unclaimed(fabric: &mut Fabric) {
     let mut claimed: FxHashSet<PortId> = FxHashSet::default();
-    claimed.extend(fabric.seats.iter().flatten().map(|seat| seat.socket));
+    claimed.extend(fabric.seats.iter().flatten().map(|seat| seat.port));
     let mut groups: FxHashMap<(SwitchId, Option<VlanId>), UnclaimedId> = FxHashMap::default();
-    for id in fabric.socket_ids() {
-        let socket = fabric.socket(id);
-        let named = matches!(socket.name, PortName::Port(..) | PortName::Lag(..));
+    for id in fabric.port_ids() {
+        let port = fabric.port(id);
+        let named = matches!(port.name, PortName::Port(..) | PortName::Lag(..));
         if !named || claimed.contains(&id) || !fabric.is_for_devices(id) {
             continue;
         }
-        let (switch, vlan) = match (fabric.node(socket.node).kind, &socket.tagging) {
+        let (switch, vlan) = match (fabric.node(port.node).kind, &port.tagging) {
             (NodeKind::Aware(switch), Tagging::Vlans(vlans)) => {
                 (switch, admit_untagged(vlans).ok().map(|(vlan, _)| vlan))
             }
@@ -89,24 +89,24 @@ fn find_unclaimed(fabric: &mut Fabric) {
             fabric.unclaimed.push(Unclaimed {
                 switch,
                 vlan,
-                sockets: Vec::new(),
+                ports: Vec::new(),
             });
         }
-        fabric.unclaimed[group.0 as usize].sockets.push(id);
+        fabric.unclaimed[group.0 as usize].ports.push(id);
         fabric.unclaimed_at.insert(id, group);
     }
 }
 
-/// Member sockets of each VLAN.
+/// Member ports of each VLAN.
 fn members(fabric: &Fabric, node: NodeId) -> Members {
     let node = fabric.node(node);
     if !matches!(node.kind, NodeKind::Aware(_)) {
         return Members::default();
     }
     let sets: Vec<_> = node
-        .sockets
+        .ports
         .iter()
-        .map(|&socket| match &fabric.socket(socket).tagging {
+        .map(|&port| match &fabric.port(port).tagging {
             Tagging::Vlans(vlans) => vlans.members(),
             Tagging::Through(_) => Default::default(),
         })
@@ -139,7 +139,7 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, A
     }
     for (number, tag) in fabric.hosts_at(id) {
         let seat = AttachPoint {
-            socket: id,
+            port: id,
             tag,
             interface: Some(number),
         };
@@ -149,7 +149,7 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, A
         let taken = |(known, seat): &(SegmentId, AttachPoint)| *known == segment && seat.tag == tag;
         if !seats.iter().any(taken) {
             let seat = AttachPoint {
-                socket: id,
+                port: id,
                 tag,
                 interface: None,
             };
@@ -159,14 +159,14 @@ fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, A
     seats
 }
 
-/// Segments whose VLAN a device at a socket sends into, with the tag that it needs.
+/// Segments whose VLAN a device at a port sends into, with the tag that it needs.
 fn forms(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<Form> {
-    let socket = fabric.socket(id);
-    match (&socket.tagging, fabric.node(socket.node).kind) {
-        (Tagging::Vlans(vlans), _) => port_forms(fabric, socket.node, vlans),
+    let port = fabric.port(id);
+    match (&port.tagging, fabric.node(port.node).kind) {
+        (Tagging::Vlans(vlans), _) => port_forms(fabric, port.node, vlans),
         // What a host that bridges passes on is no place of its own.
         (_, NodeKind::Bridge(_)) => Vec::new(),
-        (_, NodeKind::Assumed(segment)) => match socket.far {
+        (_, NodeKind::Assumed(segment)) => match port.far {
             Far::Open => vec![(segment, None)],
             _ => Vec::new(),
         },
@@ -231,10 +231,10 @@ impl Known {
     /// Segments that a device on a node without VLANs can be part of: those of the ports and interfaces where
     /// its frames come out.
     fn beyond(&mut self, fabric: &Fabric, id: PortId) -> Vec<Form> {
-        let socket = fabric.socket(id);
+        let port = fabric.port(id);
         // Places without anything that passes frames on differ only by what sits there already.
-        let alike = !matches!(socket.far, Far::Sockets(_));
-        let key = (socket.node, socket.isolated);
+        let alike = !matches!(port.far, Far::Ports(_));
+        let key = (port.node, port.isolated);
         if let Some(forms) = self.forms.get(&key).filter(|_| alike) {
             return forms.clone();
         }
@@ -261,8 +261,8 @@ fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
         if !seen.insert((id, frame)) {
             continue;
         }
-        if let Tagging::Vlans(vlans) = &fabric.socket(id).tagging {
-            let node = fabric.socket(id).node;
+        if let Tagging::Vlans(vlans) = &fabric.port(id).tagging {
+            let node = fabric.port(id).node;
             let vlan = plain(vlans, frame.tags()).into_iter();
             segments.extend(vlan.flat_map(|vlan| fabric.segments_of(node, vlan)));
             continue;
@@ -270,14 +270,14 @@ fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
         for (far, frame) in passed(fabric, id, frame) {
             match far {
                 Far::Open | Far::Dead => {}
-                Far::Feet(interfaces) => {
+                Far::Interfaces(interfaces) => {
                     let interfaces = interfaces
                         .iter()
                         .map(|&interface| fabric.interface(interface));
                     let taking = interfaces.filter(|interface| frame.fits(interface.tag));
                     segments.extend(taking.map(|interface| interface.segment));
                 }
-                Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
+                Far::Ports(far) => open.extend(far.iter().map(|&far| (far, frame))),
             }
         }
     }
@@ -286,7 +286,7 @@ fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
 
 /// What a node without VLANs passes on of a frame, and to where.
 fn passed(fabric: &Fabric, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
-    let here = fabric.socket(id);
+    let here = fabric.port(id);
     let inside = match here.tagging {
         Tagging::Through(Some(tag)) => untag(frame, tag),
         _ => Some(frame),
@@ -294,11 +294,11 @@ fn passed(fabric: &Fabric, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
     let Some(inside) = inside else {
         return Vec::new();
     };
-    let outs = fabric.node(here.node).sockets.iter();
-    let outs = outs.map(|&out| (out, fabric.socket(out)));
+    let outs = fabric.node(here.node).ports.iter();
+    let outs = outs.map(|&out| (out, fabric.port(out)));
     let others = outs.filter(|(number, out)| {
         // Alike places have the same forms: what sits at the first one itself counts too.
-        let back = *number == id && matches!(out.far, Far::Sockets(_));
+        let back = *number == id && matches!(out.far, Far::Ports(_));
         !(back || here.isolated && out.isolated)
     });
     let copies = others.filter_map(|(_, out)| match out.tagging {

@@ -38,16 +38,16 @@ impl Fabric {
 /// One end of a cable, found.
 enum Found {
     FabricPort(PortId),
-    Feet(Vec<InterfaceId>),
+    Interfaces(Vec<InterfaceId>),
     Dead,
 }
 
 #[derive(Default)]
 struct Build {
     fabric: Fabric,
-    /// Sockets of live switch ports, of LAGs that form, and of interfaces of hosts that bridge.
-    sockets: FxHashMap<Plug, PortId>,
-    /// Feet and bridging interfaces that a cable is plugged into, even a dead one.
+    /// Ports of live switch ports, of LAGs that form, and of interfaces of hosts that bridge.
+    ports: FxHashMap<Plug, PortId>,
+    /// Interfaces and bridging interfaces that a cable is plugged into, even a dead one.
     cabled: FxHashSet<InterfaceId>,
 }
 
@@ -55,21 +55,15 @@ impl Build {
     fn add_node(&mut self, kind: NodeKind) -> NodeId {
         self.fabric.nodes.push(Node {
             kind,
-            sockets: Vec::new(),
+            ports: Vec::new(),
             members: Members::default(),
         });
         NodeId(self.fabric.nodes.len() as u32 - 1)
     }
 
-    fn add_socket(
-        &mut self,
-        node: NodeId,
-        name: PortName,
-        tagging: Tagging,
-        place: Span,
-    ) -> PortId {
-        let id = PortId(self.fabric.sockets.len() as u32);
-        self.fabric.sockets.push(FabricPort {
+    fn add_port(&mut self, node: NodeId, name: PortName, tagging: Tagging, place: Span) -> PortId {
+        let id = PortId(self.fabric.ports.len() as u32);
+        self.fabric.ports.push(FabricPort {
             node,
             name,
             tagging,
@@ -79,12 +73,12 @@ impl Build {
             place,
             takes_tags: true,
         });
-        self.fabric.nodes[node.0 as usize].sockets.push(id);
+        self.fabric.nodes[node.0 as usize].ports.push(id);
         id
     }
 
-    fn socket_mut(&mut self, id: PortId) -> &mut FabricPort {
-        &mut self.fabric.sockets[id.0 as usize]
+    fn port_mut(&mut self, id: PortId) -> &mut FabricPort {
+        &mut self.fabric.ports[id.0 as usize]
     }
 
     fn add_interfaces(&mut self, site: &Site) {
@@ -94,7 +88,7 @@ impl Build {
             of,
             segment,
             tag,
-            sockets: SmallVec::new(),
+            ports: SmallVec::new(),
             place,
             assumed: false,
         };
@@ -124,7 +118,7 @@ impl Build {
         self.fabric.first_interface = first;
     }
 
-    /// A socket for each live port that is no part of a LAG that forms, and for each such LAG.
+    /// A port for each live port that is no part of a LAG that forms, and for each such LAG.
     fn add_switches(&mut self, site: &Site, cables: &[Cable]) {
         let formed: FxHashSet<Plug> = cables.iter().flat_map(|cable| cable.ends).collect();
         let spares = spares(site);
@@ -155,9 +149,9 @@ impl Build {
                 let own = port.vlans.clone().unwrap_or_default();
                 let vlans = bundle.map_or(&own, |lag| &lag.vlans);
                 let place = bundle.map_or(port.name.span, |lag| lag.place);
-                let socket = self.add_socket(node, PortName::Port(id, at), tagging(vlans), place);
-                self.socket_mut(socket).isolated = bundle.map_or(port.isolated, |lag| lag.isolated);
-                self.sockets.insert(Plug::Port(id, at), socket);
+                let live = self.add_port(node, PortName::Port(id, at), tagging(vlans), place);
+                self.port_mut(live).isolated = bundle.map_or(port.isolated, |lag| lag.isolated);
+                self.ports.insert(Plug::Port(id, at), live);
             }
             for (at, lag) in switch.lags.iter().enumerate() {
                 let live = |name: &str| {
@@ -166,9 +160,9 @@ impl Build {
                 };
                 if forms(at) && lag.ports.iter().any(|port| live(&port.value)) {
                     let name = PortName::Lag(id, at);
-                    let socket = self.add_socket(node, name, tagging(&lag.vlans), lag.place);
-                    self.socket_mut(socket).isolated = lag.isolated;
-                    self.sockets.insert(Plug::Lag(id, at), socket);
+                    let port = self.add_port(node, name, tagging(&lag.vlans), lag.place);
+                    self.port_mut(port).isolated = lag.isolated;
+                    self.ports.insert(Plug::Lag(id, at), port);
                 }
             }
         }
@@ -185,12 +179,12 @@ impl Build {
             for (at, interface) in host.interfaces.iter().enumerate() {
                 let tagging = Tagging::Through(interface.vlan);
                 let name = PortName::Interface(id, at);
-                let socket = self.add_socket(node, name, tagging, interface.name.span);
-                self.socket_mut(socket).far = Far::Dead;
-                self.sockets.insert(Plug::Host(id, at), socket);
+                let port = self.add_port(node, name, tagging, interface.name.span);
+                self.port_mut(port).far = Far::Dead;
+                self.ports.insert(Plug::Host(id, at), port);
             }
             let place = host.name.span;
-            let inside = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
+            let inside = self.add_port(node, PortName::Unnamed, Tagging::Through(None), place);
             let interfaces: Vec<InterfaceId> = (0..host.interfaces.len())
                 .map(|at| self.fabric.interface_of(InterfaceOf::Host(id, at)))
                 .collect();
@@ -198,49 +192,49 @@ impl Build {
         }
     }
 
-    fn attach(&mut self, socket: PortId, interfaces: &[InterfaceId]) {
+    fn attach(&mut self, port: PortId, interfaces: &[InterfaceId]) {
         for &interface in interfaces {
             self.fabric.interfaces[interface.0 as usize]
-                .sockets
-                .push(socket);
+                .ports
+                .push(port);
         }
-        match &mut self.socket_mut(socket).far {
-            Far::Feet(known) => known.extend_from_slice(interfaces),
-            far => *far = Far::Feet(interfaces.into()),
+        match &mut self.port_mut(port).far {
+            Far::Interfaces(known) => known.extend_from_slice(interfaces),
+            far => *far = Far::Interfaces(interfaces.into()),
         }
     }
 
-    /// Both directions of a cable between two sockets.
+    /// Both directions of a cable between two ports.
     fn join(&mut self, one: PortId, other: PortId) {
         for (near, far) in [(one, other), (other, one)] {
-            match &mut self.socket_mut(near).far {
-                Far::Sockets(known) if !known.contains(&far) => known.push(far),
-                Far::Sockets(_) => {}
-                end => *end = Far::Sockets(smallvec![far]),
+            match &mut self.port_mut(near).far {
+                Far::Ports(known) if !known.contains(&far) => known.push(far),
+                Far::Ports(_) => {}
+                end => *end = Far::Ports(smallvec![far]),
             }
         }
     }
 
     fn find(&mut self, site: &Site, plug: Plug) -> Found {
         match plug {
-            Plug::Port(..) | Plug::Lag(..) => match self.sockets.get(&plug) {
-                Some(&socket) => Found::FabricPort(socket),
+            Plug::Port(..) | Plug::Lag(..) => match self.ports.get(&plug) {
+                Some(&port) => Found::FabricPort(port),
                 None => Found::Dead,
             },
             Plug::Router(router, port) => {
                 let interfaces = standing(site, router, port).into_iter();
                 let interfaces =
                     interfaces.map(|at| self.fabric.interface_of(InterfaceOf::Router(router, at)));
-                Found::Feet(interfaces.collect())
+                Found::Interfaces(interfaces.collect())
             }
             Plug::Host(host, at) => {
                 let interface = self.fabric.interface_of(InterfaceOf::Host(host, at));
-                match self.sockets.get(&plug) {
-                    Some(&socket) => {
+                match self.ports.get(&plug) {
+                    Some(&port) => {
                         self.cabled.insert(interface);
-                        Found::FabricPort(socket)
+                        Found::FabricPort(port)
                     }
-                    None => Found::Feet(vec![interface]),
+                    None => Found::Interfaces(vec![interface]),
                 }
             }
         }
@@ -251,40 +245,41 @@ impl Build {
         let pulled = site.links[cable.link].pulled;
         for found in [&one, &other] {
             match found {
-                Found::Feet(interfaces) => self.cabled.extend(interfaces.iter().copied()),
-                Found::FabricPort(socket) => self.socket_mut(*socket).link = Some(cable.link),
+                Found::Interfaces(interfaces) => self.cabled.extend(interfaces.iter().copied()),
+                Found::FabricPort(port) => self.port_mut(*port).link = Some(cable.link),
                 Found::Dead => {}
             }
         }
         match (one, other) {
             (one, other) if pulled => self.block([one, other]),
             (Found::FabricPort(one), Found::FabricPort(other)) => self.join(one, other),
-            (Found::FabricPort(socket), Found::Feet(interfaces))
-            | (Found::Feet(interfaces), Found::FabricPort(socket)) => {
-                self.attach(socket, &interfaces);
+            (Found::FabricPort(port), Found::Interfaces(interfaces))
+            | (Found::Interfaces(interfaces), Found::FabricPort(port)) => {
+                self.attach(port, &interfaces);
             }
-            (Found::FabricPort(socket), Found::Dead) | (Found::Dead, Found::FabricPort(socket)) => {
-                self.socket_mut(socket).far = Far::Dead;
+            (Found::FabricPort(port), Found::Dead) | (Found::Dead, Found::FabricPort(port)) => {
+                self.port_mut(port).far = Far::Dead;
             }
-            (Found::Feet(one), Found::Feet(other)) => {
+            (Found::Interfaces(one), Found::Interfaces(other)) => {
                 let node = self.add_node(NodeKind::Neighbours(cable.link));
                 let place = site.links[cable.link].place;
                 for interfaces in [one, other] {
                     let through = Tagging::Through(None);
-                    let socket = self.add_socket(node, PortName::Unnamed, through, place);
-                    self.socket_mut(socket).link = Some(cable.link);
-                    self.attach(socket, &interfaces);
+                    let port = self.add_port(node, PortName::Unnamed, through, place);
+                    self.port_mut(port).link = Some(cable.link);
+                    self.attach(port, &interfaces);
                 }
             }
-            (Found::Feet(_) | Found::Dead, Found::Dead) | (Found::Dead, Found::Feet(_)) => {}
+            (Found::Interfaces(_) | Found::Dead, Found::Dead)
+            | (Found::Dead, Found::Interfaces(_)) => {}
         }
     }
 
     /// Both ends of a pulled cable: nothing else is plugged in there.
     fn block(&mut self, ends: [Found; 2]) {
         for end in ends {
-            if let Found::FabricPort(socket) = end {
-                self.socket_mut(socket).far = Far::Dead;
+            if let Found::FabricPort(port) = end {
+                self.port_mut(port).far = Far::Dead;
             }
         }
     }
@@ -305,7 +300,7 @@ impl Build {
                 ..
             } = self.fabric.interface(interface).clone();
             let bridging = match of {
-                InterfaceOf::Host(host, at) => self.sockets.get(&Plug::Host(host, at)).copied(),
+                InterfaceOf::Host(host, at) => self.ports.get(&Plug::Host(host, at)).copied(),
                 InterfaceOf::Router(..) => None,
             };
             let node = match homes.get(&segment) {
@@ -324,12 +319,12 @@ impl Build {
                 _ => tag,
             };
             let tagging = Tagging::Through(expected);
-            let socket = self.add_socket(node, PortName::Unnamed, tagging, place);
-            self.socket_mut(socket).takes_tags = false;
+            let port = self.add_port(node, PortName::Unnamed, tagging, place);
+            self.port_mut(port).takes_tags = false;
             self.fabric.interfaces[interface.0 as usize].assumed = true;
             match bridging {
-                Some(bridging) => self.join(bridging, socket),
-                None => self.attach(socket, &[interface]),
+                Some(bridging) => self.join(bridging, port),
+                None => self.attach(port, &[interface]),
             }
         }
         for segment in site.segment_ids() {
@@ -349,14 +344,14 @@ impl Build {
     fn add_assumed(&mut self, site: &Site, segment: SegmentId) -> NodeId {
         let place = site.segment(segment).place();
         let node = self.add_node(NodeKind::Assumed(segment));
-        let seat = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
-        self.socket_mut(seat).takes_tags = false;
+        let seat = self.add_port(node, PortName::Unnamed, Tagging::Through(None), place);
+        self.port_mut(seat).takes_tags = false;
         let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
         let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(segment, vlan));
         for carrier in carriers {
             let access = Tagging::Vlans(Box::new(access(vlan)));
-            let there = self.add_socket(carrier, PortName::Unnamed, access, place);
-            let here = self.add_socket(node, PortName::Unnamed, Tagging::Through(None), place);
+            let there = self.add_port(carrier, PortName::Unnamed, access, place);
+            let here = self.add_port(node, PortName::Unnamed, Tagging::Through(None), place);
             self.join(here, there);
         }
         node
@@ -364,13 +359,13 @@ impl Build {
 
     /// Aware switches with a port in the VLAN of a segment.
     fn carriers(&self, segment: SegmentId, vlan: VlanId) -> Vec<NodeId> {
-        let carries = |&socket: &PortId| match &self.fabric.socket(socket).tagging {
+        let carries = |&port: &PortId| match &self.fabric.port(port).tagging {
             Tagging::Vlans(vlans) => vlans.carries(vlan),
             Tagging::Through(_) => false,
         };
         let nodes = self.fabric.nodes.iter().enumerate();
         nodes
-            .filter(|(_, node)| node.sockets.iter().any(carries))
+            .filter(|(_, node)| node.ports.iter().any(carries))
             .map(|(at, _)| NodeId(at as u32))
             .filter(|&node| self.fabric.segments_of(node, vlan).contains(&segment))
             .collect()

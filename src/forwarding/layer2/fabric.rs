@@ -17,7 +17,7 @@ pub struct NodeId(pub u32);
 pub struct PortId(pub u32);
 
 impl PortId {
-    /// No socket.
+    /// No port.
     pub const NOWHERE: Self = Self(u32::MAX);
 }
 
@@ -38,7 +38,7 @@ pub struct Unclaimed {
     /// VLAN of untagged frames; `None`: the ports drop them, or the switch knows no VLANs.
     pub vlan: Option<VlanId>,
     /// The ports.
-    pub sockets: Vec<PortId>,
+    pub ports: Vec<PortId>,
 }
 
 /// Where a hostile device may be attached.
@@ -75,18 +75,18 @@ pub enum NodeKind {
     Assumed(SegmentId),
 }
 
-/// Something that passes frames between its sockets.
+/// Something that passes frames between its ports.
 #[derive(Clone, Debug)]
 pub struct Node {
     /// What it stands for.
     pub kind: NodeKind,
-    /// Its sockets.
-    pub sockets: Vec<PortId>,
-    /// Of an aware switch: for each VLAN its member sockets, as places in `sockets`.
+    /// Its ports.
+    pub ports: Vec<PortId>,
+    /// Of an aware switch: for each VLAN its member ports, as places in `ports`.
     pub(super) members: Members,
 }
 
-/// Member sockets by VLAN, packed: those of VLAN `v` are `list[start[v]..start[v + 1]]`.
+/// Member ports by VLAN, packed: those of VLAN `v` are `list[start[v]..start[v + 1]]`.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Members {
     pub(super) start: Vec<u32>,
@@ -94,7 +94,7 @@ pub(super) struct Members {
 }
 
 impl Members {
-    /// Places of the member sockets of a VLAN.
+    /// Places of the member ports of a VLAN.
     pub(super) fn of(&self, vlan: u16) -> &[u16] {
         let at = usize::from(vlan);
         match (self.start.get(at), self.start.get(at + 1)) {
@@ -111,7 +111,7 @@ impl Members {
     }
 }
 
-/// What a socket does with tags.
+/// What a port does with tags.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Tagging {
     /// A port of an aware switch.
@@ -121,20 +121,20 @@ pub enum Tagging {
     Through(Option<VlanId>),
 }
 
-/// What is plugged into a socket.
+/// What is plugged into a port.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Far {
     /// Nothing: a place to plug in.
     Open,
     /// A cable that leads to a disabled port, or a member of a LAG whose far end has no partner for it.
     Dead,
-    /// Sockets of another node (several where interfaces of a host that bridges share the cable).
-    Sockets(SmallVec<[PortId; 1]>),
+    /// Ports of another node (several where interfaces of a host that bridges share the cable).
+    Ports(SmallVec<[PortId; 1]>),
     /// Interfaces of a router or host.
-    Feet(SmallVec<[InterfaceId; 1]>),
+    Interfaces(SmallVec<[InterfaceId; 1]>),
 }
 
-/// Which port or LAG of the site a socket is.
+/// Which port or LAG of the site a port is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum PortName {
     /// A port of a switch, by number.
@@ -156,7 +156,7 @@ pub struct FabricPort {
     pub name: PortName,
     /// What it does with tags.
     pub tagging: Tagging,
-    /// Whether it reaches only sockets that are not isolated.
+    /// Whether it reaches only ports that are not isolated.
     pub isolated: bool,
     /// What is plugged in.
     pub far: Far,
@@ -186,8 +186,8 @@ pub struct WiredInterface {
     pub segment: SegmentId,
     /// Its tag; `None`: untagged.
     pub tag: Option<VlanId>,
-    /// The sockets that it is plugged into; several only where a LAG does not form.
-    pub sockets: SmallVec<[PortId; 1]>,
+    /// The ports that it is plugged into; several only where a LAG does not form.
+    pub ports: SmallVec<[PortId; 1]>,
     /// Where it is described.
     pub place: Span,
     /// Whether no cable of it is described: it is assumed to stand on its segment.
@@ -199,8 +199,8 @@ pub struct WiredInterface {
 pub struct Fabric {
     /// Nodes.
     pub nodes: Vec<Node>,
-    /// Sockets.
-    pub sockets: Vec<FabricPort>,
+    /// Ports.
+    pub ports: Vec<FabricPort>,
     /// Interfaces: of gateways and routers first, then of hosts, in the order of the site.
     pub interfaces: Vec<WiredInterface>,
     /// Which segments VLAN numbers mean.
@@ -211,9 +211,9 @@ pub struct Fabric {
     pub(super) unclaimed_at: FxHashMap<PortId, UnclaimedId>,
     /// Where devices of each segment sit.
     pub(super) seats: Vec<Vec<AttachPoint>>,
-    /// Segments that a device at each socket can be part of, whatever tag it needs.
+    /// Segments that a device at each port can be part of, whatever tag it needs.
     pub(super) claimed: Vec<SmallVec<[SegmentId; 1]>>,
-    /// The other way round: segments of which devices sit at each socket.
+    /// The other way round: segments of which devices sit at each port.
     pub(super) seated: Vec<Seated>,
     /// Interfaces of hosts whose frames start where no other device can be plugged in: inside a host that bridges, at
     /// a port that is shared with a gateway; ascending.
@@ -222,14 +222,14 @@ pub struct Fabric {
     pub(super) first_interface: [Vec<u32>; 2],
 }
 
-/// Segments of which devices sit at one socket, with the tag that they use.
+/// Segments of which devices sit at one port, with the tag that they use.
 pub(super) type Seated = SmallVec<[(SegmentId, Option<VlanId>); 1]>;
 
-/// A socket where devices of a segment sit or may be plugged in.
+/// A port where devices of a segment sit or may be plugged in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct AttachPoint {
-    /// The socket.
-    pub socket: PortId,
+    /// The port.
+    pub port: PortId,
     /// Tag that plain devices of the segment use there.
     pub tag: Option<VlanId>,
     /// The interface there that the file puts on the segment; `None`: any device that may be plugged in.
@@ -250,15 +250,15 @@ impl Fabric {
         &self.nodes[id.0 as usize]
     }
 
-    /// The socket of a number.
-    pub fn socket(&self, id: PortId) -> &FabricPort {
-        &self.sockets[id.0 as usize]
+    /// The port of a number.
+    pub fn port(&self, id: PortId) -> &FabricPort {
+        &self.ports[id.0 as usize]
     }
 
-    /// Whether a socket is isolated; nowhere is not.
+    /// Whether a port is isolated; nowhere is not.
     pub fn is_isolated(&self, id: PortId) -> bool {
-        let socket = self.sockets.get(id.0 as usize);
-        socket.is_some_and(|socket| socket.isolated)
+        let port = self.ports.get(id.0 as usize);
+        port.is_some_and(|port| port.isolated)
     }
 
     /// The interface of a number.
@@ -287,9 +287,9 @@ impl Fabric {
         (0..self.interfaces.len() as u32).map(InterfaceId)
     }
 
-    /// Numbers of all sockets.
-    pub fn socket_ids(&self) -> impl Iterator<Item = PortId> + use<> {
-        (0..self.sockets.len() as u32).map(PortId)
+    /// Numbers of all ports.
+    pub fn port_ids(&self) -> impl Iterator<Item = PortId> + use<> {
+        (0..self.ports.len() as u32).map(PortId)
     }
 
     /// The segments of a VLAN at a switch: one, but for two segments that share a number in one part of layer 2; none
@@ -300,8 +300,8 @@ impl Fabric {
     }
 
     /// The group of a port that belongs to no segment.
-    pub fn unclaimed_at(&self, socket: PortId) -> Option<UnclaimedId> {
-        self.unclaimed_at.get(&socket).copied()
+    pub fn unclaimed_at(&self, port: PortId) -> Option<UnclaimedId> {
+        self.unclaimed_at.get(&port).copied()
     }
 
     /// A group of ports that belong to no segment.
@@ -331,14 +331,14 @@ impl Fabric {
         self.placeless.binary_search(&interface).is_ok()
     }
 
-    /// Segments that a device at a socket can be part of, whatever tag it needs: a hostile one there hears what comes
+    /// Segments that a device at a port can be part of, whatever tag it needs: a hostile one there hears what comes
     /// out, with a tag or without.
-    pub fn claimed(&self, socket: PortId) -> &[SegmentId] {
-        &self.claimed[socket.0 as usize]
+    pub fn claimed(&self, port: PortId) -> &[SegmentId] {
+        &self.claimed[port.0 as usize]
     }
 
-    /// Segments of which plain devices may sit at a socket, with the tag that they use.
-    pub fn seated(&self, socket: PortId) -> &[(SegmentId, Option<VlanId>)] {
-        &self.seated[socket.0 as usize]
+    /// Segments of which plain devices may sit at a port, with the tag that they use.
+    pub fn seated(&self, port: PortId) -> &[(SegmentId, Option<VlanId>)] {
+        &self.seated[port.0 as usize]
     }
 }

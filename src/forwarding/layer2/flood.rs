@@ -11,12 +11,12 @@ use super::frame::{Admitted, Frame, admit_any, egress};
 /// Where frames begin.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Start {
-    /// From outside into a socket, as a device that is plugged in there sends them.
+    /// From outside into a port, as a device that is plugged in there sends them.
     AttachPoint(PortId, Frame),
     /// From an interface, with its tag or without.
     WiredInterface(InterfaceId),
     /// Inside a node, in a VLAN (`None`: in a node that knows none) with what is left below: it goes out by
-    /// every socket.
+    /// every port.
     Inside(NodeId, Option<VlanId>, Frame),
 }
 
@@ -33,17 +33,17 @@ pub struct Visit {
     pub arrived: PortId,
     /// What let it into the VLAN.
     pub admitted: Option<Admitted>,
-    /// The visit that it came from and the socket it left by there; `None`: it starts here.
+    /// The visit that it came from and the port it left by there; `None`: it starts here.
     pub parent: Option<(u32, PortId)>,
     /// Which of the starts it comes from.
     pub start: u32,
 }
 
-/// A frame that left a socket towards a device or an open port.
+/// A frame that left a port towards a device or an open port.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Taken {
-    /// The socket.
-    pub socket: PortId,
+    /// The port.
+    pub port: PortId,
     /// The frame on the cable.
     pub frame: Frame,
     /// The interface that takes it; `None`: whatever may be plugged in there.
@@ -55,9 +55,9 @@ pub struct Taken {
 /// A frame that was sent along a cable and that nobody takes there.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct Stopped {
-    /// The socket that it left by; [`PortId::NOWHERE`] where a device sent it.
+    /// The port that it left by; [`PortId::NOWHERE`] where a device sent it.
     pub from: PortId,
-    /// The socket that drops it; `None`: devices without a fitting interface, or a dead end.
+    /// The port that drops it; `None`: devices without a fitting interface, or a dead end.
     pub at: Option<PortId>,
     /// The frame on the cable.
     pub frame: Frame,
@@ -82,15 +82,15 @@ impl Flood {
         self.taken.iter().filter_map(|taken| taken.interface)
     }
 
-    /// Every frame that is put on a cable or out of an open port, ascending: the socket and the frame.
+    /// Every frame that is put on a cable or out of an open port, ascending: the port and the frame.
     pub fn sends(&self, fabric: &Fabric) -> Vec<(PortId, Frame)> {
         let mut sends = Vec::new();
         for visit in &self.visits {
-            for &socket in &fabric.node(visit.node).sockets {
-                let isolated = fabric.is_isolated(visit.arrived) && fabric.is_isolated(socket);
-                if socket != visit.arrived && !isolated {
-                    let frame = departing(fabric, visit, socket);
-                    sends.extend(frame.map(|frame| (socket, frame)));
+            for &port in &fabric.node(visit.node).ports {
+                let isolated = fabric.is_isolated(visit.arrived) && fabric.is_isolated(port);
+                if port != visit.arrived && !isolated {
+                    let frame = departing(fabric, visit, port);
+                    sends.extend(frame.map(|frame| (port, frame)));
                 }
             }
         }
@@ -127,7 +127,7 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
             start: number as u32,
         };
         match start {
-            Start::AttachPoint(socket, frame) => run.arrive(socket, frame, from),
+            Start::AttachPoint(port, frame) => run.arrive(port, frame, from),
             Start::Inside(node, vlan, below) => run.enter(Visit {
                 node,
                 vlan,
@@ -139,8 +139,8 @@ pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
             }),
             Start::WiredInterface(interface) => {
                 let interface = fabric.interface(interface);
-                for &socket in &interface.sockets {
-                    run.arrive(socket, Frame::of(interface.tag), from);
+                for &port in &interface.ports {
+                    run.arrive(port, Frame::of(interface.tag), from);
                 }
             }
         }
@@ -163,7 +163,7 @@ struct From {
 struct Run<'f> {
     fabric: &'f Fabric,
     flood: Flood,
-    /// Sockets that a frame came in by, for each state: two that are not isolated and one that is say all.
+    /// Ports that a frame came in by, for each state: two that are not isolated and one that is say all.
     seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[PortId; 2]>>,
     interfaces: FxHashSet<InterfaceId>,
     left: FxHashSet<(PortId, Frame)>,
@@ -171,9 +171,9 @@ struct Run<'f> {
 }
 
 impl Run<'_> {
-    fn arrive(&mut self, socket: PortId, frame: Frame, from: From) {
+    fn arrive(&mut self, port: PortId, frame: Frame, from: From) {
         let fabric = self.fabric;
-        let here = fabric.socket(socket);
+        let here = fabric.port(port);
         let mut entered = false;
         let mut enter = |vlan: Option<VlanId>, below: Frame, admitted: Option<Admitted>| {
             entered = true;
@@ -181,7 +181,7 @@ impl Run<'_> {
                 node: here.node,
                 vlan,
                 below,
-                arrived: socket,
+                arrived: port,
                 admitted,
                 parent: from.parent,
                 start: from.start,
@@ -200,13 +200,13 @@ impl Run<'_> {
             }
         }
         if !entered {
-            self.stop(from.parent, Some(socket), frame);
+            self.stop(from.parent, Some(port), frame);
         }
     }
 
     fn stop(&mut self, parent: Option<(u32, PortId)>, at: Option<PortId>, frame: Frame) {
         let stopped = Stopped {
-            from: parent.map_or(PortId::NOWHERE, |(_, socket)| socket),
+            from: parent.map_or(PortId::NOWHERE, |(_, port)| port),
             at,
             frame,
         };
@@ -221,14 +221,14 @@ impl Run<'_> {
             .seen
             .entry((visit.node, vlan, visit.below))
             .or_default();
-        let isolated = |socket: PortId| self.fabric.is_isolated(socket);
+        let isolated = |port: PortId| self.fabric.is_isolated(port);
         let alike = before
             .iter()
-            .filter(|&&socket| isolated(socket) == isolated(visit.arrived));
-        // What arrives by an isolated socket goes to all that are not isolated, the first time. Of others the
-        // second reaches the first one's own socket, and a third nothing new.
+            .filter(|&&port| isolated(port) == isolated(visit.arrived));
+        // What arrives by an isolated port goes to all that are not isolated, the first time. Of others the
+        // second reaches the first one's own port, and a third nothing new.
         let enough = if isolated(visit.arrived) { 1 } else { 2 };
-        let open = before.iter().filter(|&&socket| !isolated(socket)).count();
+        let open = before.iter().filter(|&&port| !isolated(port)).count();
         let inside = before.contains(&PortId::NOWHERE);
         if inside || before.contains(&visit.arrived) || open >= 2 || alike.count() >= enough {
             return;
@@ -243,48 +243,48 @@ impl Run<'_> {
         match (node.kind, visit.vlan) {
             (NodeKind::Aware(_), Some(vlan)) => {
                 for &place in node.members.of(vlan.get()) {
-                    self.leave(number, &visit, node.sockets[usize::from(place)]);
+                    self.leave(number, &visit, node.ports[usize::from(place)]);
                 }
             }
             _ => {
-                for &socket in &node.sockets {
-                    self.leave(number, &visit, socket);
+                for &port in &node.ports {
+                    self.leave(number, &visit, port);
                 }
             }
         }
     }
 
-    fn leave(&mut self, number: u32, visit: &Visit, socket: PortId) {
-        if !self.passes(visit, socket) {
+    fn leave(&mut self, number: u32, visit: &Visit, port: PortId) {
+        if !self.passes(visit, port) {
             return;
         }
-        let here = self.fabric.socket(socket);
-        let Some(frame) = departing(self.fabric, visit, socket) else {
+        let here = self.fabric.port(port);
+        let Some(frame) = departing(self.fabric, visit, port) else {
             return;
         };
         let from = From {
-            parent: Some((number, socket)),
+            parent: Some((number, port)),
             start: visit.start,
         };
         match &here.far {
-            Far::Sockets(far) => {
+            Far::Ports(far) => {
                 for &far in far {
-                    let beyond = self.fabric.node(self.fabric.socket(far).node).kind;
+                    let beyond = self.fabric.node(self.fabric.port(far).node).kind;
                     if matches!(beyond, NodeKind::Bridge(_)) {
-                        self.take(socket, frame, None, number);
+                        self.take(port, frame, None, number);
                     }
                     self.arrive(far, frame, from);
                 }
             }
-            Far::Open => self.take(socket, frame, None, number),
-            Far::Feet(interfaces) => {
-                self.take(socket, frame, None, number);
+            Far::Open => self.take(port, frame, None, number),
+            Far::Interfaces(interfaces) => {
+                self.take(port, frame, None, number);
                 let fits =
                     |interface: &&InterfaceId| frame.fits(self.fabric.interface(**interface).tag);
                 let fitting: SmallVec<[InterfaceId; 2]> =
                     interfaces.iter().filter(fits).copied().collect();
                 for &interface in &fitting {
-                    self.take(socket, frame, Some(interface), number);
+                    self.take(port, frame, Some(interface), number);
                 }
                 if fitting.is_empty() {
                     self.stop(from.parent, None, frame);
@@ -294,11 +294,11 @@ impl Run<'_> {
         }
     }
 
-    /// Whether a frame may leave by a socket: not where it came in, not between isolated ones, and not where
+    /// Whether a frame may leave by a port: not where it came in, not between isolated ones, and not where
     /// an earlier arrival of the same frame went already.
-    fn passes(&self, visit: &Visit, socket: PortId) -> bool {
-        let isolated = |socket: PortId| self.fabric.is_isolated(socket);
-        let allowed = |from: PortId| from != socket && !(isolated(from) && isolated(socket));
+    fn passes(&self, visit: &Visit, port: PortId) -> bool {
+        let isolated = |port: PortId| self.fabric.is_isolated(port);
+        let allowed = |from: PortId| from != port && !(isolated(from) && isolated(port));
         if !allowed(visit.arrived) {
             return false;
         }
@@ -310,14 +310,14 @@ impl Run<'_> {
             .any(|&from| allowed(from))
     }
 
-    fn take(&mut self, socket: PortId, frame: Frame, interface: Option<InterfaceId>, visit: u32) {
+    fn take(&mut self, port: PortId, frame: Frame, interface: Option<InterfaceId>, visit: u32) {
         let new = match interface {
             Some(interface) => self.interfaces.insert(interface),
-            None => self.left.insert((socket, frame)),
+            None => self.left.insert((port, frame)),
         };
         if new {
             self.flood.taken.push(Taken {
-                socket,
+                port,
                 frame,
                 interface,
                 visit,
@@ -326,9 +326,9 @@ impl Run<'_> {
     }
 }
 
-/// A frame inside a node as it leaves by a socket; `None`: it does not.
-pub(super) fn departing(fabric: &Fabric, visit: &Visit, socket: PortId) -> Option<Frame> {
-    match (&fabric.socket(socket).tagging, visit.vlan) {
+/// A frame inside a node as it leaves by a port; `None`: it does not.
+pub(super) fn departing(fabric: &Fabric, visit: &Visit, port: PortId) -> Option<Frame> {
+    match (&fabric.port(port).tagging, visit.vlan) {
         (Tagging::Vlans(vlans), Some(vlan)) => egress(vlans, vlan, visit.below),
         (Tagging::Through(Some(tag)), _) => visit.below.pushed(tag.get()),
         _ => Some(visit.below),

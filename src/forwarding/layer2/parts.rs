@@ -82,9 +82,9 @@ fn parts(fabric: &Fabric) -> Vec<u32> {
             if std::mem::replace(&mut part[node], first as u32) != u32::MAX {
                 continue;
             }
-            for &socket in &fabric.nodes[node].sockets {
-                if let Far::Sockets(far) = &fabric.socket(socket).far {
-                    let nodes = far.iter().map(|&far| fabric.socket(far).node.0 as usize);
+            for &port in &fabric.nodes[node].ports {
+                if let Far::Ports(far) = &fabric.port(port).far {
+                    let nodes = far.iter().map(|&far| fabric.port(far).node.0 as usize);
                     open.extend(nodes.filter(|&node| part[node] == u32::MAX));
                 }
             }
@@ -104,10 +104,7 @@ fn anchored(site: &Site, fabric: &Fabric, parts: &[u32]) -> Vec<(SegmentId, u32)
         anchored.extend(switch.named.iter().map(|&segment| (segment, parts[number])));
     }
     for interface in &fabric.interfaces {
-        let nodes = interface
-            .sockets
-            .iter()
-            .map(|&socket| fabric.socket(socket).node);
+        let nodes = interface.ports.iter().map(|&port| fabric.port(port).node);
         // A cable without a switch at either end is no part: nothing there goes by VLAN numbers.
         let nodes =
             nodes.filter(|&node| !matches!(fabric.node(node).kind, NodeKind::Neighbours(_)));

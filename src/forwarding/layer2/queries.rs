@@ -35,22 +35,21 @@ pub struct Exposed {
 impl Fabric {
     /// Live ports and LAGs of switches; not where the part of a segment that no file describes is joined on.
     pub fn ports(&self) -> impl Iterator<Item = (PortId, &FabricPort)> {
-        let all = self.socket_ids().map(|id| (id, self.socket(id)));
-        all.filter(|(_, socket)| is_named(socket))
+        let all = self.port_ids().map(|id| (id, self.port(id)));
+        all.filter(|(_, port)| is_named(port))
     }
 
     /// Those of switches that know VLANs, with their VLANs.
     pub fn vlan_ports(&self) -> impl Iterator<Item = (PortId, &FabricPort, &PortVlans)> {
-        self.ports()
-            .filter_map(|(id, socket)| match &socket.tagging {
-                Tagging::Vlans(vlans) => Some((id, socket, &**vlans)),
-                Tagging::Through(_) => None,
-            })
+        self.ports().filter_map(|(id, port)| match &port.tagging {
+            Tagging::Vlans(vlans) => Some((id, port, &**vlans)),
+            Tagging::Through(_) => None,
+        })
     }
 
     /// The VLANs of a port; `None` where it knows none.
     pub fn vlans(&self, id: PortId) -> Option<&PortVlans> {
-        match &self.socket(id).tagging {
+        match &self.port(id).tagging {
             Tagging::Vlans(vlans) => Some(vlans),
             Tagging::Through(_) => None,
         }
@@ -66,24 +65,24 @@ impl Fabric {
     /// Whether a LAG of a switch forms.
     pub fn forms(&self, switch: SwitchId, lag: usize) -> bool {
         let name = PortName::Lag(switch, lag);
-        self.sockets.iter().any(|socket| socket.name == name)
+        self.ports.iter().any(|port| port.name == name)
     }
 
     /// Whether nothing is plugged in at a port, or nothing but hosts.
     pub fn is_for_devices(&self, id: PortId) -> bool {
-        let socket = self.socket(id);
-        match &socket.far {
+        let port = self.port(id);
+        match &port.far {
             Far::Open => true,
             Far::Dead => false,
-            Far::Feet(interfaces) => {
+            Far::Interfaces(interfaces) => {
                 let host =
                     |&interface| matches!(self.interface(interface).of, InterfaceOf::Host(..));
-                let bridge = matches!(self.node(socket.node).kind, NodeKind::Bridge(_));
-                let inside = bridge && socket.name == PortName::Unnamed;
+                let bridge = matches!(self.node(port.node).kind, NodeKind::Bridge(_));
+                let inside = bridge && port.name == PortName::Unnamed;
                 !inside && !interfaces.is_empty() && interfaces.iter().all(host)
             }
-            Far::Sockets(far) => far.iter().all(|&far| {
-                let beyond = self.node(self.socket(far).node).kind;
+            Far::Ports(far) => far.iter().all(|&far| {
+                let beyond = self.node(self.port(far).node).kind;
                 matches!(beyond, NodeKind::Bridge(_))
             }),
         }
@@ -91,8 +90,8 @@ impl Fabric {
 
     /// Interfaces of hosts that are plugged in at a port, with the tag that each uses on the cable.
     pub fn hosts_at(&self, id: PortId) -> Vec<(InterfaceId, Option<VlanId>)> {
-        match &self.socket(id).far {
-            Far::Feet(interfaces) => {
+        match &self.port(id).far {
+            Far::Interfaces(interfaces) => {
                 let host = |interface: &InterfaceId| {
                     matches!(self.interface(*interface).of, InterfaceOf::Host(..))
                 };
@@ -101,8 +100,8 @@ impl Fabric {
                     .map(|interface| (interface, self.interface(interface).tag))
                     .collect()
             }
-            Far::Sockets(far) => {
-                let far = far.iter().map(|&far| self.socket(far));
+            Far::Ports(far) => {
+                let far = far.iter().map(|&far| self.port(far));
                 let bridging = far.filter_map(|far| match (far.name, &far.tagging) {
                     (PortName::Interface(host, at), &Tagging::Through(tag)) => {
                         Some((self.interface_of(InterfaceOf::Host(host, at)), tag))
@@ -117,9 +116,9 @@ impl Fabric {
 
     /// The cables between two ports of switches that know VLANs, once from either end.
     pub fn trunks(&self) -> impl Iterator<Item = (PortId, PortId)> {
-        self.vlan_ports().flat_map(move |(near, socket, _)| {
-            let far = match &socket.far {
-                Far::Sockets(far) => &far[..],
+        self.vlan_ports().flat_map(move |(near, port, _)| {
+            let far = match &port.far {
+                Far::Ports(far) => &far[..],
                 _ => &[],
             };
             let ports = far.iter().copied().filter(|&far| self.vlans(far).is_some());
@@ -147,15 +146,15 @@ impl Fabric {
                 Tagging::Through(tag) => Frame::of(tag),
                 Tagging::Vlans(_) => Frame::UNTAGGED,
             };
-            let sockets = match &own.far {
-                Far::Sockets(far) => &far[..],
+            let ports = match &own.far {
+                Far::Ports(far) => &far[..],
                 _ => &[],
             };
-            return sockets.iter().map(|&far| (far, frame)).collect();
+            return ports.iter().map(|&far| (far, frame)).collect();
         }
-        let sockets = interface.sockets.iter();
-        sockets
-            .map(|&socket| (socket, Frame::of(interface.tag)))
+        let ports = interface.ports.iter();
+        ports
+            .map(|&port| (port, Frame::of(interface.tag)))
             .collect()
     }
 
@@ -164,12 +163,12 @@ impl Fabric {
         let InterfaceOf::Host(host, at) = interface.of else {
             return None;
         };
-        let inside = self.node(self.socket(*interface.sockets.first()?).node);
-        let sockets = inside.sockets.iter().map(|&socket| self.socket(socket));
+        let inside = self.node(self.port(*interface.ports.first()?).node);
+        let ports = inside.ports.iter().map(|&port| self.port(port));
         let name = PortName::Interface(host, at);
-        sockets
+        ports
             .filter(|_| matches!(inside.kind, NodeKind::Bridge(_)))
-            .find(|socket| socket.name == name)
+            .find(|port| port.name == name)
     }
 
     /// Where frames on cables come to: at once, or through switches that know no VLANs. What arrives at a host
@@ -188,13 +187,13 @@ impl Fabric {
                 found.push(Arrival::Port(id, taken));
                 continue;
             }
-            if !matches!(self.node(self.socket(id).node).kind, NodeKind::Unaware(_)) {
+            if !matches!(self.node(self.port(id).node).kind, NodeKind::Unaware(_)) {
                 continue;
             }
             for (far, frame) in self.passed_on(id, frame) {
                 match far {
-                    Far::Sockets(far) => open.extend(far.iter().map(|&far| (far, frame))),
-                    Far::Feet(interfaces) => {
+                    Far::Ports(far) => open.extend(far.iter().map(|&far| (far, frame))),
+                    Far::Interfaces(interfaces) => {
                         let takes =
                             |interface: &InterfaceId| frame.fits(self.interface(*interface).tag);
                         let interfaces = interfaces.iter().copied().filter(takes);
@@ -210,7 +209,7 @@ impl Fabric {
     /// What a switch that knows no VLANs sends on, and to where.
     fn passed_on(&self, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
         let visit = Visit {
-            node: self.socket(id).node,
+            node: self.port(id).node,
             vlan: None,
             below: frame,
             arrived: id,
@@ -218,12 +217,12 @@ impl Fabric {
             parent: None,
             start: 0,
         };
-        let others = self.node(visit.node).sockets.iter();
+        let others = self.node(visit.node).ports.iter();
         let others =
             others.filter(|&&out| out != id && !(self.is_isolated(id) && self.is_isolated(out)));
         let sent = others.filter_map(|&out| {
             let frame = departing(self, &visit, out)?;
-            Some((&self.socket(out).far, frame))
+            Some((&self.port(out).far, frame))
         });
         sent.collect()
     }
@@ -251,8 +250,8 @@ impl Fabric {
             };
             let node = self.node(visit.node);
             for &member in node.members.of(vlan.get()) {
-                let port = node.sockets[usize::from(member)];
-                let vlans = self.vlans(port).filter(|_| is_named(self.socket(port)));
+                let port = node.ports[usize::from(member)];
+                let vlans = self.vlans(port).filter(|_| is_named(self.port(port)));
                 let bare = vlans.is_some_and(|vlans| vlans.untagged.contains(vlan));
                 let barred = self.is_isolated(visit.arrived) && self.is_isolated(port);
                 let back = visit.arrived == port;
@@ -266,6 +265,6 @@ impl Fabric {
 }
 
 /// Whether the file describes it as a port or LAG of a switch.
-fn is_named(socket: &FabricPort) -> bool {
-    matches!(socket.name, PortName::Port(..) | PortName::Lag(..))
+fn is_named(port: &FabricPort) -> bool {
+    matches!(port.name, PortName::Port(..) | PortName::Lag(..))
 }

@@ -44,7 +44,7 @@ impl Flood {
             .and_then(|interface| fabric.interface(interface).tag);
         let mut tags = settled(taken.frame, tag);
         let mut steps = Vec::new();
-        let mut at = (taken.visit, taken.socket);
+        let mut at = (taken.visit, taken.port);
         let start = loop {
             let visit = &self.visits[at.0 as usize];
             let left = tags.clone();
@@ -82,9 +82,9 @@ fn settled(frame: Frame, tag: Option<VlanId>) -> Vec<u16> {
     }
 }
 
-/// Tags inside a node of what left by a socket.
-fn below(fabric: &Fabric, visit: &Visit, socket: PortId, left: Vec<u16>) -> Vec<u16> {
-    let added = match (&fabric.socket(socket).tagging, visit.vlan) {
+/// Tags inside a node of what left by a port.
+fn below(fabric: &Fabric, visit: &Visit, port: PortId, left: Vec<u16>) -> Vec<u16> {
+    let added = match (&fabric.port(port).tagging, visit.vlan) {
         (Tagging::Vlans(vlans), Some(vlan)) => !vlans.untagged.contains(vlan),
         (Tagging::Through(tag), _) => tag.is_some(),
         _ => false,
@@ -97,10 +97,10 @@ fn below(fabric: &Fabric, visit: &Visit, socket: PortId, left: Vec<u16>) -> Vec<
 
 /// Tags on the cable before a frame came into a node.
 fn before(fabric: &Fabric, visit: &Visit, below: Vec<u16>) -> Vec<u16> {
-    let Some(socket) = fabric.sockets.get(visit.arrived.0 as usize) else {
+    let Some(port) = fabric.ports.get(visit.arrived.0 as usize) else {
         return below;
     };
-    let outer = match (&socket.tagging, visit.admitted) {
+    let outer = match (&port.tagging, visit.admitted) {
         (Tagging::Through(tag), _) => tag.map(VlanId::get),
         (_, Some(Admitted::Pvid)) if below.is_empty() => None,
         (Tagging::Vlans(vlans), Some(Admitted::Pvid)) => Some(native_tag(vlans)),

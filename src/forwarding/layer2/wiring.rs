@@ -81,7 +81,7 @@ impl Wiring {
         let vacancies = build.wiring.vacancies.clone();
         let places = vacancies.iter().map(|vacancy| {
             let seat = vacancy.seat;
-            build.of_sender(seat.socket, Frame::of(seat.tag))
+            build.of_sender(seat.port, Frame::of(seat.tag))
         });
         let places: Vec<u32> = places.collect();
         let segments = (0..fabric.seats.len()).map(SegmentId);
@@ -233,7 +233,7 @@ enum Key {
 struct Build<'f> {
     fabric: &'f Fabric,
     wiring: Wiring,
-    at_socket: FxHashMap<PortId, Vec<u32>>,
+    at_port: FxHashMap<PortId, Vec<u32>>,
     keys: FxHashMap<Key, u32>,
     sets: FxHashMap<Reached, u32>,
 }
@@ -241,7 +241,7 @@ struct Build<'f> {
 impl<'f> Build<'f> {
     fn new(fabric: &'f Fabric) -> Self {
         let mut wiring = Wiring::default();
-        let mut at_socket: FxHashMap<PortId, Vec<u32>> = FxHashMap::default();
+        let mut at_port: FxHashMap<PortId, Vec<u32>> = FxHashMap::default();
         wiring.interfaces_of_segment = vec![Vec::new(); fabric.seats.len()];
         let hosts = |&interface: &InterfaceId| {
             matches!(fabric.interface(interface).of, InterfaceOf::Host(..))
@@ -264,7 +264,7 @@ impl<'f> Build<'f> {
                 }
                 let at = wiring.vacancies.len() as u32;
                 here.push(at);
-                at_socket.entry(seat.socket).or_default().push(at);
+                at_port.entry(seat.port).or_default().push(at);
                 wiring.vacancies.push(FreePort {
                     segment: SegmentId(number),
                     seat,
@@ -275,7 +275,7 @@ impl<'f> Build<'f> {
         Self {
             fabric,
             wiring,
-            at_socket,
+            at_port,
             keys: FxHashMap::default(),
             sets: FxHashMap::default(),
         }
@@ -283,36 +283,36 @@ impl<'f> Build<'f> {
 
     fn of_interface(&mut self, id: InterfaceId) -> u32 {
         let interface = self.fabric.interface(id);
-        match interface.sockets[..] {
+        match interface.ports[..] {
             [] => self.of_key(Key::Nowhere),
-            [socket] => self.of_sender(socket, Frame::of(interface.tag)),
+            [port] => self.of_sender(port, Frame::of(interface.tag)),
             _ => self.of_key(Key::WiredInterface(id)),
         }
     }
 
-    fn of_sender(&mut self, socket: PortId, frame: Frame) -> u32 {
-        let key = self.key(socket, frame);
+    fn of_sender(&mut self, port: PortId, frame: Frame) -> u32 {
+        let key = self.key(port, frame);
         self.of_key(key)
     }
 
-    /// Frames that start in one state reach the same, but for what shares their own socket and for what
+    /// Frames that start in one state reach the same, but for what shares their own port and for what
     /// isolated ports do not reach.
     fn key(&self, id: PortId, frame: Frame) -> Key {
-        let socket = self.fabric.socket(id);
-        let shared = match &socket.far {
-            super::Far::Feet(interfaces) => interfaces.len() > 1,
-            super::Far::Sockets(_) => true,
+        let port = self.fabric.port(id);
+        let shared = match &port.far {
+            super::Far::Interfaces(interfaces) => interfaces.len() > 1,
+            super::Far::Ports(_) => true,
             super::Far::Open | super::Far::Dead => false,
         };
-        if shared || socket.isolated {
+        if shared || port.isolated {
             return Key::AttachPoint(id, frame);
         }
-        match &socket.tagging {
+        match &port.tagging {
             Tagging::Vlans(vlans) => match admit(vlans, frame) {
-                Ok((vlan, below, _)) => Key::Inside(socket.node, Some(vlan), below),
+                Ok((vlan, below, _)) => Key::Inside(port.node, Some(vlan), below),
                 Err(_) => Key::Nowhere,
             },
-            Tagging::Through(None) => Key::Inside(socket.node, None, frame),
+            Tagging::Through(None) => Key::Inside(port.node, None, frame),
             Tagging::Through(Some(_)) => Key::AttachPoint(id, frame),
         }
     }
@@ -324,7 +324,7 @@ impl<'f> Build<'f> {
         let start = match key {
             Key::Nowhere => None,
             Key::Inside(node, vlan, below) => Some(Start::Inside(node, vlan, below)),
-            Key::AttachPoint(socket, frame) => Some(Start::AttachPoint(socket, frame)),
+            Key::AttachPoint(port, frame) => Some(Start::AttachPoint(port, frame)),
             Key::WiredInterface(interface) => Some(Start::WiredInterface(interface)),
         };
         let starts: Vec<Start> = start.into_iter().collect();
@@ -362,7 +362,7 @@ impl<'f> Build<'f> {
         interfaces.sort_unstable();
         let mut vacancies = Vec::new();
         for taken in flood.taken.iter().filter(|taken| taken.interface.is_none()) {
-            let here = self.at_socket.get(&taken.socket).into_iter().flatten();
+            let here = self.at_port.get(&taken.port).into_iter().flatten();
             let fits = |&&number: &&u32| {
                 let vacancy = self.wiring.vacancies[number as usize];
                 taken.frame.fits(vacancy.seat.tag)
@@ -373,7 +373,7 @@ impl<'f> Build<'f> {
         vacancies.dedup();
         let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
         let mut unclaimed: Vec<UnclaimedId> = open
-            .filter_map(|taken| self.fabric.unclaimed_at(taken.socket))
+            .filter_map(|taken| self.fabric.unclaimed_at(taken.port))
             .collect();
         unclaimed.sort_unstable();
         unclaimed.dedup();
@@ -398,7 +398,7 @@ fn returns_everywhere(fabric: &Fabric, flood: &Flood) -> bool {
         else {
             return false;
         };
-        match &fabric.socket(left).tagging {
+        match &fabric.port(left).tagging {
             Tagging::Vlans(vlans) => admit(vlans, frame)
                 .is_ok_and(|(vlan, below, _)| Some(vlan) == from.vlan && below == from.below),
             Tagging::Through(None) => frame == from.below,
@@ -414,7 +414,7 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
     let segment = match origin {
         Origin::Segment(segment) => segment,
         Origin::Unclaimed(group) => {
-            let ports = fabric.unclaimed(group).sockets.iter();
+            let ports = fabric.unclaimed(group).ports.iter();
             return ports
                 .map(|&port| Start::AttachPoint(port, Frame::HOSTILE))
                 .collect();
@@ -423,14 +423,14 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
     let mut seen: FxHashSet<PortId> = FxHashSet::default();
     let seats = fabric.seats(segment).iter();
     let starts = seats.filter_map(|seat| {
-        let socket = fabric.socket(seat.socket);
-        let assumed = matches!(fabric.node(socket.node).kind, NodeKind::Assumed(_));
-        let frame = match socket.takes_tags && !assumed {
+        let port = fabric.port(seat.port);
+        let assumed = matches!(fabric.node(port.node).kind, NodeKind::Assumed(_));
+        let frame = match port.takes_tags && !assumed {
             true => Frame::HOSTILE,
             false => Frame::of(seat.tag),
         };
-        seen.insert(seat.socket)
-            .then_some(Start::AttachPoint(seat.socket, frame))
+        seen.insert(seat.port)
+            .then_some(Start::AttachPoint(seat.port, frame))
     });
     let mut starts: Vec<Start> = starts.collect();
     let behind = fabric.placeless.iter().copied();

@@ -10,7 +10,7 @@ use boundwalk_forwarding::layer2::{
 use boundwalk_forwarding::{DeviceId, Network, Outcome, Step};
 use boundwalk_model::{Family, Site};
 
-use super::super::frames::{node_name, segment_name, short_socket, socket_name, tags_text};
+use super::super::frames::{node_name, port_name_of, segment_name, short_port, tags_text};
 use super::super::matrix::TextStyle;
 use super::super::path::View;
 use super::super::words::rule_name;
@@ -83,7 +83,7 @@ impl<'s> Chain<'s> {
             self.leg(network, leg);
             let last = number + 1 == way.legs.len();
             if last && leg.interface.is_none() {
-                self.anybody(network, leg, way.end.socket);
+                self.anybody(network, leg, way.end.port);
             }
             if let Some(handover) = way.handovers.get(number)
                 && let Some(stop) = self.stops.last_mut()
@@ -143,12 +143,12 @@ impl<'s> Chain<'s> {
         let Some(leg) = leg else {
             return;
         };
-        if let (1, Start::AttachPoint(socket, _)) = (self.stops.len(), leg.way.start) {
-            self.stops[0].what = format!("at {}", socket_name(network, socket));
+        if let (1, Start::AttachPoint(port_id, _)) = (self.stops.len(), leg.way.start) {
+            self.stops[0].what = format!("at {}", port_name_of(network, port_id));
         }
         self.leg(network, &leg.way);
         if leg.way.interface.is_none() {
-            self.anybody(network, &leg.way, leg.end.socket);
+            self.anybody(network, &leg.way, leg.end.port);
         }
     }
 
@@ -175,9 +175,9 @@ impl<'s> Chain<'s> {
     fn start(&mut self, network: &Network<'s>, leg: &FrameWay) {
         let mut stop = Stop::default();
         match leg.start {
-            Start::AttachPoint(socket, _) => {
+            Start::AttachPoint(port_id, _) => {
                 stop.name = "a device".to_owned();
-                stop.what = format!("at {}", socket_name(network, socket));
+                stop.what = format!("at {}", port_name_of(network, port_id));
             }
             Start::WiredInterface(interface) => {
                 stop.name = interface_name(network.site, network.fabric.interface(interface).of)
@@ -198,7 +198,7 @@ impl<'s> Chain<'s> {
                 continue;
             }
             self.arrive(
-                &short_socket(network, step.ingress),
+                &short_port(network, step.ingress),
                 switch_stop(network, step),
             );
             if let Some(hop) = self.hops.last_mut() {
@@ -216,18 +216,18 @@ impl<'s> Chain<'s> {
     }
 
     /// A device that no host of the file is.
-    fn anybody(&mut self, network: &Network<'s>, leg: &FrameWay, socket: PortId) {
+    fn anybody(&mut self, network: &Network<'s>, leg: &FrameWay, port_id: PortId) {
         let Some(step) = leg.steps.last() else {
             return;
         };
-        if socket_end(network, socket).is_none() {
+        if port_end(network, port_id).is_none() {
             return;
         }
         self.arrive(
             "",
             Stop {
                 name: "whatever is plugged in".to_owned(),
-                what: format!("at {}", socket_name(network, socket)),
+                what: format!("at {}", port_name_of(network, port_id)),
                 lines: vec!["takes it".to_owned()],
                 ..Stop::default()
             },
@@ -294,8 +294,8 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
         Some((vlan, _)) => vlan_name(site, vlan),
         None => "passes tags unchanged".to_owned(),
     });
-    stop.into = socket_end(network, step.ingress);
-    stop.out_of = socket_end(network, step.egress);
+    stop.into = port_end(network, step.ingress);
+    stop.out_of = port_end(network, step.egress);
     stop
 }
 
@@ -324,10 +324,10 @@ fn interface_stop<'s>(network: &Network<'s>, interface: InterfaceId) -> (String,
     (port.unwrap_or(&name.value).to_owned(), stop)
 }
 
-fn socket_end<'s>(network: &Network<'s>, socket: PortId) -> Option<CableEnd<'s>> {
+fn port_end<'s>(network: &Network<'s>, port_id: PortId) -> Option<CableEnd<'s>> {
     let site = network.site;
-    let socket = network.fabric.sockets.get(socket.0 as usize)?;
-    match socket.name {
+    let port_id = network.fabric.ports.get(port_id.0 as usize)?;
+    match port_id.name {
         PortName::Port(id, port) => Some(CableEnd {
             device: Equipment::Switch(id),
             port: &site.switches[id.0].ports[port].name.value,
