@@ -50,7 +50,11 @@ const LONGER: &[(&str, &str)] = &[
         "one verdict and its proof, read from top to bottom",
     ),
     (
-        "analysis/rules/grounds.rs",
+        "analysis/link_mismatch.rs",
+        "each way in which two ends can differ, one after the other",
+    ),
+    (
+        "analysis/rules/universe.rs",
         "the numbering of packets is one algorithm",
     ),
     (
