@@ -255,12 +255,12 @@ action = "permit"
 fn gateways_that_no_packet_crosses_one_after_the_other_say_nothing() {
     let mut site = row(SHELLS, "");
     site.routers.retain(|router| router.name.value == "inner");
-    look(&site, |_, cascade| assert!(cascade.barred.is_empty()));
+    look(&site, |_, cascade| assert!(cascade.blocked.is_empty()));
     let mut site = row(SHELLS, "");
     site.routers
         .iter_mut()
         .for_each(|router| router.routes.clear());
     look(&site, |_, cascade| {
-        assert!(cascade.barred.is_empty() && cascade.unjudged.is_empty());
+        assert!(cascade.blocked.is_empty() && cascade.unjudged.is_empty());
     });
 }

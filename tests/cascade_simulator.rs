@@ -62,18 +62,18 @@ fn untranslated(mut site: Site) -> Site {
     site
 }
 
-fn holds(network: &Network<'_>, barred: &BlockedPermit, probe: &Probe) -> bool {
+fn holds(network: &Network<'_>, blocked: &BlockedPermit, probe: &Probe) -> bool {
     let classes = &network.classes;
     let class = classes.class_of(probe.protocol, probe.source_port, probe.destination_port);
     let (source, destination) = (probe.source, probe.destination);
-    barred.packets.iter().any(|(family, region)| {
+    blocked.packets.iter().any(|(family, region)| {
         *family == Family::of(source)
             && region.contains(Family::value(source), Family::value(destination), class)
     })
 }
 
 fn said(network: &Network<'_>, cascade: &Cascade, from: SegmentId, probe: &Probe) -> BTreeSet<Key> {
-    let of_sender = cascade.barred.iter().filter(|one| one.pair.0 == from);
+    let of_sender = cascade.blocked.iter().filter(|one| one.pair.0 == from);
     let holding = of_sender.filter(|one| holds(network, one, probe));
     holding
         .map(|one| (one.pair, one.course, one.permits, one.denies))
@@ -108,7 +108,7 @@ fn packets(
         }
     }
     let everything = network.classes.all();
-    for one in &cascade.barred {
+    for one in &cascade.blocked {
         let example = one.example(network, &everything);
         let example = example.expect("nothing barred is empty");
         packets.push((one.pair.0, probe_of(&example)));
@@ -290,7 +290,7 @@ fn two_gateways_as_its_readme_says() {
     let class = |port| network.classes.class_of(6, 50_000, port);
     let (office, plant) = (SegmentId(0), Endpoint::Segment(SegmentId(3)));
     let of_course = |course| {
-        let mut own = cascade.barred.iter();
+        let mut own = cascade.blocked.iter();
         let fits = |one: &&BlockedPermit| one.pair == (office, plant) && one.course == course;
         own.find(fits).expect("one of each")
     };

@@ -31,7 +31,7 @@ fn change(old: &Site, new: &Site) -> ReachChange {
 /// Names of pairs that open and that close.
 fn pairs(old: &Site, new: &Site, change: &ReachChange) -> [Vec<String>; 2] {
     let name = |spot: Spot| match spot {
-        Spot::Segment(twin) => match (twin.new, twin.old) {
+        Spot::Segment(matched) => match (matched.new, matched.old) {
             (Some(id), _) => new.segment(id).name.value.clone(),
             (_, Some(id)) => old.segment(id).name.value.clone(),
             _ => String::new(),
@@ -179,7 +179,7 @@ fn the_proposed_change_of_the_demo_is_what_its_read_me_file_says() {
         ]
     );
     let guests = found.pairs.iter().filter(|pair| {
-        let from = pair.from.segment().and_then(|twin| twin.old);
+        let from = pair.from.segment().and_then(|matched| matched.old);
         from.is_some_and(|id| old.segment(id).name.value == "guest")
     });
     assert!(guests.clone().all(|pair| pair.family == Family::V6) && guests.count() == 4);

@@ -114,8 +114,8 @@ fn check(seed: u64, rules: usize, default: &str, edits: usize) -> [usize; 2] {
 
 fn party(spot: Spot) -> Option<Endpoint> {
     match spot {
-        Spot::Segment(twin) => twin.old.map(|id: SegmentId| Endpoint::Segment(id)),
-        Spot::Router(twin) => twin.old.map(|id: RouterId| Endpoint::Device(id)),
+        Spot::Segment(matched) => matched.old.map(|id: SegmentId| Endpoint::Segment(id)),
+        Spot::Router(matched) => matched.old.map(|id: RouterId| Endpoint::Device(id)),
         Spot::Unclaimed(_) => None,
     }
 }

@@ -134,20 +134,20 @@ impl<'s> Compared<'s> {
 
     fn name(&self, spot: Spot) -> String {
         let [old, new] = &self.networks;
-        let origin = |twin: Option<Origin>, network: &Network<'_>| {
-            twin.map(|at| origin_name(network.site, &network.fabric, at).into_owned())
+        let origin = |matched: Option<Origin>, network: &Network<'_>| {
+            matched.map(|at| origin_name(network.site, &network.fabric, at).into_owned())
         };
         match spot {
-            Spot::Router(twin) => {
-                let router = twin.new.map(|id| &new.site.router(id).name.value);
-                let router = router.or(twin.old.map(|id| &old.site.router(id).name.value));
+            Spot::Router(matched) => {
+                let router = matched.new.map(|id| &new.site.router(id).name.value);
+                let router = router.or(matched.old.map(|id| &old.site.router(id).name.value));
                 router.map_or(String::new(), |name| format!("{name} itself"))
             }
-            Spot::Segment(twin) => origin(twin.new.map(Origin::Segment), new)
-                .or_else(|| origin(twin.old.map(Origin::Segment), old))
+            Spot::Segment(matched) => origin(matched.new.map(Origin::Segment), new)
+                .or_else(|| origin(matched.old.map(Origin::Segment), old))
                 .unwrap_or_default(),
-            Spot::Unclaimed(twin) => origin(twin.new.map(Origin::Unclaimed), new)
-                .or_else(|| origin(twin.old.map(Origin::Unclaimed), old))
+            Spot::Unclaimed(matched) => origin(matched.new.map(Origin::Unclaimed), new)
+                .or_else(|| origin(matched.old.map(Origin::Unclaimed), old))
                 .unwrap_or_default(),
         }
     }

@@ -224,16 +224,16 @@ fn same(one: &[Changed], other: &[Changed]) -> bool {
 
 /// The answer of the way back, read the other way round.
 fn turned(back: Found) -> Found {
-    fn twin<T: Copy>(twin: Matched<T>) -> Matched<T> {
+    fn matched<T: Copy>(matched: Matched<T>) -> Matched<T> {
         Matched {
-            old: twin.new,
-            new: twin.old,
+            old: matched.new,
+            new: matched.old,
         }
     }
     let spot = |spot: Spot| match spot {
-        Spot::Segment(at) => Spot::Segment(twin(at)),
-        Spot::Router(at) => Spot::Router(twin(at)),
-        Spot::Unclaimed(at) => Spot::Unclaimed(twin(at)),
+        Spot::Segment(at) => Spot::Segment(matched(at)),
+        Spot::Router(at) => Spot::Router(matched(at)),
+        Spot::Unclaimed(at) => Spot::Unclaimed(matched(at)),
     };
     let pairs = |pairs: Vec<PairChange>| -> Vec<PairChange> {
         let turned = pairs.into_iter().map(|pair| PairChange {
@@ -297,7 +297,7 @@ fn the_way_back_is_the_mirror_and_nothing_is_left_out_in_vain() {
             .counterparts
             .unclaimed
             .iter()
-            .all(|twin| twin.old == twin.new);
+            .all(|matched| matched.old == matched.new);
         if same_ports {
             let back = turned(Found::new(&new, &old));
             if let Some(what) = found.differs(&back) {

@@ -181,8 +181,8 @@ fn same(one: &[Changed], other: &[Changed]) -> bool {
 
 fn spot(spot: Spot, new: bool) -> Option<Endpoint> {
     match spot {
-        Spot::Segment(twin) => twin.side(new).map(Endpoint::Segment),
-        Spot::Router(twin) => twin.side(new).map(Endpoint::Device),
+        Spot::Segment(matched) => matched.side(new).map(Endpoint::Segment),
+        Spot::Router(matched) => matched.side(new).map(Endpoint::Device),
         Spot::Unclaimed(_) => panic!("no site here has ports"),
     }
 }

@@ -58,12 +58,16 @@ fn every_live_port_is_accounted_for() {
     for text in seeds().flat_map(texts) {
         let site = site(&text);
         let frames = Frames::new(&site);
-        let seats: BTreeSet<Spot> = frames.all_seats().iter().map(|seat| seat.1).collect();
+        let attach_points: BTreeSet<Spot> = frames
+            .all_seats()
+            .iter()
+            .map(|attach_point| attach_point.1)
+            .collect();
         let groups: Vec<Spot> = frames.unclaimed().into_values().flatten().collect();
         for spot in frames.spots() {
             let times = groups.iter().filter(|&&known| known == spot).count();
             let place = frames.places().contains(&spot);
-            match (seats.contains(&spot), times) {
+            match (attach_points.contains(&spot), times) {
                 (true, 0) => claimed += 1,
                 (false, 1) => {
                     assert!(place && frames.at(spot).is_empty(), "{spot:?}\n{text}");
@@ -139,7 +143,7 @@ fn a_building_that_no_cable_joins_changes_nothing() {
             .segments
             .iter()
             .filter_map(|segment| segment.vlan);
-        let mut twin = text.clone();
+        let mut matched = text.clone();
         let mut named = true;
         for vlan in numbers.map(|vlan| vlan.value.get()) {
             let own = format!(
@@ -148,13 +152,13 @@ fn a_building_that_no_cable_joins_changes_nothing() {
                  [[hosts.kettle{vlan}.interfaces]]\nsegment = \"far{vlan}\"\nport = \"far{vlan}:1\"\n"
             );
             // Two segments with one number already are no twin of one.
-            named &= !twin.contains(&format!("[segments.far{vlan}]"));
-            twin += &own;
+            named &= !matched.contains(&format!("[segments.far{vlan}]"));
+            matched += &own;
         }
         if !named {
             continue;
         }
-        let site_after = site(&twin);
+        let site_after = site(&matched);
         let [before, after] = [&site_before, &site_after].map(Frames::new);
         let known = site_before.segments.len();
         let nameless = |frames: &Frames<'_>| {

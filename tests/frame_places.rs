@@ -167,17 +167,17 @@ fn parts_are_joined_by_live_cables_and_by_what_passes_frames_on() {
             false,
         ),
     ];
-    for (joint, one_part) in cases {
-        let site = brewery(&[TWO_BUILDINGS, &desks, joint].concat());
+    for (tree_edge, one_part) in cases {
+        let site = brewery(&[TWO_BUILDINGS, &desks, tree_edge].concat());
         let frames = Frames::new(&site);
         let expected: &[&str] = if one_part {
             &["office", "depot-office"]
         } else {
             &["office"]
         };
-        assert_eq!(of_port(&site, &frames, "core:3"), expected, "{joint}");
+        assert_eq!(of_port(&site, &frames, "core:3"), expected, "{tree_edge}");
         let hears = plain(&site, "office").contains(&"at-shed");
-        assert_eq!(hears, one_part, "{joint}");
+        assert_eq!(hears, one_part, "{tree_edge}");
     }
 }
 

@@ -97,8 +97,8 @@ fn check(
         sends.extend(stacks(*frame, vlans).into_iter().map(|tags| (spot, tags)));
     }
     let mut arrivals: Vec<(Spot, Vec<u16>)> = Vec::new();
-    for seat in network.fabric.seats(certificate.segment) {
-        let here = spot(network, seat.port)?;
+    for attach_point in network.fabric.attach_points(certificate.segment) {
+        let here = spot(network, attach_point.port)?;
         arrivals.extend(
             stacks(Frame::HOSTILE, vlans)
                 .into_iter()
@@ -323,13 +323,17 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
             assert_eq!(noted, reached, "seed {seed}, {interface:?}\n{text}");
             compared += reached.len();
         }
-        for (number, vacancy) in wiring.vacancies.iter().enumerate() {
-            let seat = vacancy.seat;
-            let start = Start::AttachPoint(seat.port, Frame::of(seat.tag));
+        for (number, free_port) in wiring.free_ports.iter().enumerate() {
+            let attach_point = free_port.attach_point;
+            let start = Start::AttachPoint(attach_point.port, Frame::of(attach_point.tag));
             let own = flood(fabric, &[start]);
             // What is plugged in at the same port is itself.
-            let here =
-                |interface: &InterfaceId| fabric.interface(*interface).ports.contains(&seat.port);
+            let here = |interface: &InterfaceId| {
+                fabric
+                    .interface(*interface)
+                    .ports
+                    .contains(&attach_point.port)
+            };
             let mut reached: Vec<InterfaceId> = own
                 .interfaces()
                 .filter(|interface| !here(interface))
@@ -341,7 +345,7 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
                 .iter()
                 .copied();
             let noted: Vec<InterfaceId> = noted.filter(|interface| !here(interface)).collect();
-            assert_eq!(noted, reached, "seed {seed}, {seat:?}\n{text}");
+            assert_eq!(noted, reached, "seed {seed}, {attach_point:?}\n{text}");
         }
         for to in site.segment_ids() {
             for from in site.segment_ids() {

@@ -106,9 +106,9 @@ fn a_kernel_counts_no_packet_at_a_dead_rule_and_each_witness_at_its_rule() {
 fn reviewed(site_text: &str) -> (Vec<(usize, Probe)>, Vec<String>) {
     let site = load_text("drawn", site_text).site.expect("the site loads");
     let network = Network::new(&site, TODAY);
-    let book = GatewayReview::new(&network, RouterId(0)).expect("the gateway filters");
+    let gateway_review = GatewayReview::new(&network, RouterId(0)).expect("the gateway filters");
     let (mut decided, mut dead) = (Vec::new(), Vec::new());
-    for (rule, standing) in book.review.rules.iter().enumerate() {
+    for (rule, standing) in gateway_review.review.rules.iter().enumerate() {
         match standing {
             RuleStatus::Decides { witness, .. } => {
                 let packet = witness.packet;

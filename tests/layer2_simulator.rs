@@ -85,7 +85,7 @@ fn a_hostile_device_is_all_its_single_frames() {
 
 #[test]
 fn seats_are_where_devices_of_the_segment_can_sit() {
-    let seen = over_all_sites(|checks| checks.seats());
+    let seen = over_all_sites(|checks| checks.attach_points());
     assert!(500 < seen.named && 500 < seen.vacant, "too tame: {seen:?}");
 }
 

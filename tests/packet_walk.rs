@@ -151,8 +151,8 @@ proptest! {
         for (p, s, d) in triples() {
             let comes = d == port && PORTS.into_iter().any(|d| has(&classes, &from, (p, s, d)));
             prop_assert_eq!(has(&classes, &image, (p, s, d)), comes);
-            let lands = holds(&taken, (p, s, d)) && holds(&seeds, (p, s, port));
-            prop_assert_eq!(has(&classes, &before, (p, s, d)), lands);
+            let receivers = holds(&taken, (p, s, d)) && holds(&seeds, (p, s, port));
+            prop_assert_eq!(has(&classes, &before, (p, s, d)), receivers);
         }
     }
 

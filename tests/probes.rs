@@ -296,14 +296,14 @@ fn plans_repeat_and_hold_no_probe_too_many() {
             );
         }
         // Whoever walks comes to each place once.
-        let stands: Vec<SegmentId> = plan
+        let send_points: Vec<SegmentId> = plan
             .probes
             .iter()
-            .map(|probe| probe.predicted.stand)
+            .map(|probe| probe.predicted.send_point)
             .collect();
-        let mut places = stands.clone();
+        let mut places = send_points.clone();
         places.dedup();
-        let once: BTreeSet<SegmentId> = stands.into_iter().collect();
+        let once: BTreeSet<SegmentId> = send_points.into_iter().collect();
         assert_eq!(places.len(), once.len(), "seed {seed}");
     }
 }
@@ -328,7 +328,7 @@ fn limits_leave_only_what_was_asked_for() {
     assert!(
         from.probes
             .iter()
-            .all(|probe| probe.predicted.stand == office)
+            .all(|probe| probe.predicted.send_point == office)
     );
     let to = plan_probes(
         &network,

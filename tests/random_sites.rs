@@ -238,7 +238,7 @@ fn by_hosts(
         seen.add("what a host sends", 0 < further);
         // Some other source of the segment does not get there.
         let other = pool_twin(site, simulator, from, probe);
-        let plain = other.map(|twin| simulator.send(from, twin, Stance::Configured));
+        let plain = other.map(|matched| simulator.send(from, matched, Stance::Configured));
         let only = plain.is_some_and(|plain| plain.is_empty() && 0 < further);
         seen.add("what only a host sends", only && !all.is_empty());
     }

@@ -48,7 +48,7 @@ fn site(rules: &[(&str, &str, &str, &str)]) -> Site {
         .unwrap_or_else(|| panic!("{:?}", loaded.problems))
 }
 
-fn book(network: &Network<'static>) -> GatewayReview<'static> {
+fn gateway_review(network: &Network<'static>) -> GatewayReview<'static> {
     // Leaked so that a test can keep all it looks at.
     let network: &'static Network<'static> = Box::leak(Box::new(Network::new(network.site, TODAY)));
     GatewayReview::new(network, RouterId(0)).expect("the gateway filters")
@@ -56,23 +56,25 @@ fn book(network: &Network<'static>) -> GatewayReview<'static> {
 
 fn reviewed(rules: &[(&str, &str, &str, &str)]) -> GatewayReview<'static> {
     let site: &'static Site = Box::leak(Box::new(site(rules)));
-    book(&Network::new(site, TODAY))
+    gateway_review(&Network::new(site, TODAY))
 }
 
 /// Numbers, from 1, of the rules for which something holds.
-fn numbers(book: &GatewayReview<'_>, holds: impl Fn(&RuleStatus) -> bool) -> Vec<usize> {
-    let rules = book.review.rules.iter().enumerate();
+fn numbers(gateway_review: &GatewayReview<'_>, holds: impl Fn(&RuleStatus) -> bool) -> Vec<usize> {
+    let rules = gateway_review.review.rules.iter().enumerate();
     rules
         .filter(|(_, standing)| holds(standing))
         .map(|(number, _)| number + 1)
         .collect()
 }
 
-fn dead(book: &GatewayReview<'_>) -> Vec<usize> {
-    numbers(book, |standing| matches!(standing, RuleStatus::Dead(_)))
+fn dead(gateway_review: &GatewayReview<'_>) -> Vec<usize> {
+    numbers(gateway_review, |standing| {
+        matches!(standing, RuleStatus::Dead(_))
+    })
 }
 
-fn redundant(book: &GatewayReview<'_>) -> Vec<usize> {
+fn redundant(gateway_review: &GatewayReview<'_>) -> Vec<usize> {
     let same = |standing: &RuleStatus| {
         matches!(
             standing,
@@ -82,7 +84,7 @@ fn redundant(book: &GatewayReview<'_>) -> Vec<usize> {
             }
         )
     };
-    numbers(book, same)
+    numbers(gateway_review, same)
 }
 
 const NET: &str = "10.37.0.0/24";
@@ -109,32 +111,37 @@ const TWELVE: [(&str, &str, &str, &str); 12] = [
 /// Here the default denies, so rules 8 and 12, which deny all of a protocol at the end, are redundant too.
 #[test]
 fn the_table_of_twelve_rules() {
-    let book = reviewed(&TWELVE);
-    assert_eq!(dead(&book), [4, 7]);
-    assert_eq!(redundant(&book), [8, 9, 12]);
+    let gateway_review = reviewed(&TWELVE);
+    assert_eq!(dead(&gateway_review), [4, 7]);
+    assert_eq!(redundant(&gateway_review), [8, 9, 12]);
     // 4 is shadowed by 2 and by 3: either alone covers it, with the other action. 7 only repeats 6.
-    let RuleStatus::Dead(four) = &book.review.rules[3] else {
+    let RuleStatus::Dead(four) = &gateway_review.review.rules[3] else {
         panic!("4 is dead");
     };
     assert!(four.smallest && four.by.len() == 1 && [1, 2].contains(&four.by[0]));
     assert!([1, 2].contains(&four.against.expect("2 and 3 permit").rule));
-    let RuleStatus::Dead(seven) = &book.review.rules[6] else {
+    let RuleStatus::Dead(seven) = &gateway_review.review.rules[6] else {
         panic!("7 is dead");
     };
     assert_eq!((seven.by.as_slice(), seven.against), (&[5][..], None));
     // With the default given as what the last two say, those stand out; 4, 7 and 9 go together.
-    let together: Vec<usize> = book.review.together.iter().map(|rule| rule + 1).collect();
+    let together: Vec<usize> = gateway_review
+        .review
+        .together
+        .iter()
+        .map(|rule| rule + 1)
+        .collect();
     assert_eq!(together, [4, 7, 8, 9, 12]);
-    assert!(book.review.largest);
+    assert!(gateway_review.review.largest);
 }
 
 /// The same table, pairs by the definitions: 1 and 3 are correlated, 5 and 7 too; 2 generalises 1, 6 generalises 5, 8
 /// generalises 2, 3, 6 and 7, 12 generalises 9, 10 and 11.
 #[test]
 fn pairs_of_the_table_of_twelve_rules() {
-    let book = reviewed(&TWELVE);
+    let gateway_review = reviewed(&TWELVE);
     let of = |relation: Relation, idle: bool| {
-        let pairs = book.pairs.pairs.iter();
+        let pairs = gateway_review.pairs.pairs.iter();
         let mut pairs: Vec<(usize, usize)> = pairs
             .filter(|pair| pair.relation == relation && (idle || pair.rank != Rank::Idle))
             .map(|pair| (pair.first + 1, pair.second + 1))
@@ -165,15 +172,15 @@ fn pairs_of_the_table_of_twelve_rules() {
 /// default here).
 #[test]
 fn the_access_list_of_a_textbook() {
-    let book = reviewed(&[
+    let gateway_review = reviewed(&[
         (NET, "any", "tcp/80", "permit"),
         ("any", NET, "tcp/1024-65535 from 80", "permit"),
         (NET, "any", "udp/53", "permit"),
         ("any", NET, "udp/1024-65535 from 53", "permit"),
         ("any", "any", "any", "deny"),
     ]);
-    assert_eq!(dead(&book), Vec::<usize>::new());
-    assert_eq!(redundant(&book), [5]);
+    assert_eq!(dead(&gateway_review), Vec::<usize>::new());
+    assert_eq!(redundant(&gateway_review), [5]);
 }
 
 /// The example of rule order in *Building Internet Firewalls* (rules from copies, results computed): in the order A, B, C
@@ -183,12 +190,12 @@ fn the_order_of_three_rules() {
     let a = ("10.0.0.0/8", "172.16.6.0/24", "any", "permit");
     let b = ("10.1.99.0/24", "172.16.0.0/16", "any", "deny");
     let c = ("any", "any", "any", "deny");
-    let book = reviewed(&[a, b, c]);
-    assert_eq!(redundant(&book), [2, 3]);
-    assert_eq!(book.pairs.pairs[0].rank, Rank::Pierced);
-    let book = reviewed(&[b, a, c]);
-    assert_eq!(redundant(&book), [3]);
-    let first = &book.pairs.pairs[0];
+    let gateway_review = reviewed(&[a, b, c]);
+    assert_eq!(redundant(&gateway_review), [2, 3]);
+    assert_eq!(gateway_review.pairs.pairs[0].rank, Rank::Pierced);
+    let gateway_review = reviewed(&[b, a, c]);
+    assert_eq!(redundant(&gateway_review), [3]);
+    let first = &gateway_review.pairs.pairs[0];
     assert_eq!(
         (first.relation, first.rank),
         (Relation::Correlated, Rank::Narrowed)
@@ -216,22 +223,22 @@ fn only_the_union_hides_a_rule() {
         ],
     ];
     for rules in cases {
-        let book = reviewed(&rules);
-        let RuleStatus::Dead(third) = &book.review.rules[2] else {
-            panic!("{:?}", book.review.rules[2]);
+        let gateway_review = reviewed(&rules);
+        let RuleStatus::Dead(third) = &gateway_review.review.rules[2] else {
+            panic!("{:?}", gateway_review.review.rules[2]);
         };
         assert!(third.smallest && third.against.is_none());
         assert_eq!(third.by, [0, 1]);
     }
     // Three corners of a square, and the fourth by a rule of the other action.
-    let book = reviewed(&[
+    let gateway_review = reviewed(&[
         ("10.37.0.0/25", "198.51.100.0/25", "tcp", "permit"),
         ("10.37.0.0/25", "198.51.100.128/25", "tcp", "permit"),
         ("10.37.0.128/25", "198.51.100.0/25", "tcp", "permit"),
         ("10.37.0.128/25", "198.51.100.128/25", "tcp", "deny"),
         (NET, "198.51.100.0/24", "tcp", "permit"),
     ]);
-    let RuleStatus::Dead(last) = &book.review.rules[4] else {
+    let RuleStatus::Dead(last) = &gateway_review.review.rules[4] else {
         panic!("the last rule is dead");
     };
     assert!(last.smallest && last.by.len() == 4);
@@ -290,20 +297,20 @@ fn a_list_built_to_be_hard_ends_within_its_bound() {
         ));
     }
     rules.push((NET, "198.51.100.0/24", "tcp/1-1300", "permit"));
-    let book = reviewed(&rules);
-    let judge = Judge::new(&book.space, Effort::new(50, 3_000));
+    let gateway_review = reviewed(&rules);
+    let judge = Judge::new(&gateway_review.space, Effort::new(50, 3_000));
     let pairs = RulePairs::new(&judge);
     assert!(
         !pairs.complete && judge.left() == 0,
         "the bound is met and said"
     );
     // With the usual bound everything is settled.
-    assert_eq!(book.tally().unknown, 0);
+    assert_eq!(gateway_review.tally().unknown, 0);
     let after: Vec<_> = (0..rules.len())
         .map(boundwalk::analysis::rules::After::Kept)
         .collect();
     assert_eq!(
-        book.space.compare(&after, &Effort::default()),
+        gateway_review.space.compare(&after, &Effort::default()),
         Comparison::Same
     );
 }

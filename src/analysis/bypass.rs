@@ -109,11 +109,11 @@ fn targets(
 fn may_leave(network: &Network<'_>, from: Origin) -> bool {
     let reached = network.wiring.from_hostile(from);
     let own = from.segment();
-    let place = |number: &u32| network.wiring.vacancies[*number as usize].segment;
+    let place = |number: &u32| network.wiring.free_ports[*number as usize].segment;
     let unclaimed = |group| Origin::Unclaimed(group) != from;
     if reached.unclaimed.iter().any(|&group| unclaimed(group))
         || reached
-            .vacancies
+            .free_ports
             .iter()
             .any(|number| Some(place(number)) != own)
     {

@@ -119,7 +119,7 @@ impl Passed {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Cascade {
     /// What one permits and another denies, by pair, then by rule.
-    pub barred: Vec<BlockedPermit>,
+    pub blocked: Vec<BlockedPermit>,
     /// What each rule permits between which parties, and what of it gets past the others; of all gateways, where
     /// any stand in a row.
     pub passed: FxHashMap<(RouterId, usize), FxHashMap<Pair, Passed>>,
@@ -158,7 +158,7 @@ impl Cascade {
             network,
             ways,
             looks: MOST_LOOKS,
-            barred: FxHashMap::default(),
+            blocked: FxHashMap::default(),
             passed: FxHashMap::default(),
             unjudged: FxHashSet::default(),
             doubtful: FxHashSet::default(),
@@ -203,7 +203,7 @@ struct Judge<'n> {
     ways: FxHashMap<Pair, Vec<Routers>>,
     /// Pieces that may still be looked at.
     looks: usize,
-    barred: FxHashMap<Key, Vec<(Family, Region)>>,
+    blocked: FxHashMap<Key, Vec<(Family, Region)>>,
     passed: FxHashMap<(RouterId, usize), FxHashMap<Pair, Passed>>,
     unjudged: FxHashSet<Pair>,
     doubtful: FxHashSet<RouterId>,
@@ -298,7 +298,7 @@ impl Judge<'_> {
                         continue;
                     }
                     let key = (pair, course, own, decider(gate, &verdict));
-                    let known = self.barred.entry(key).or_default();
+                    let known = self.blocked.entry(key).or_default();
                     known.push((passage.family, verdict.packets));
                 }
             }
@@ -353,22 +353,22 @@ impl Judge<'_> {
     }
 
     fn finish(self) -> Cascade {
-        let barred = self.barred.into_iter();
-        let barred = barred.map(|((pair, course, permits, denies), packets)| BlockedPermit {
+        let blocked = self.blocked.into_iter();
+        let blocked = blocked.map(|((pair, course, permits, denies), packets)| BlockedPermit {
             pair,
             course,
             permits,
             denies,
             packets,
         });
-        let mut barred: Vec<BlockedPermit> = barred.collect();
-        barred.sort_by_key(|one| (one.pair, one.course, one.permits, one.denies));
+        let mut blocked: Vec<BlockedPermit> = blocked.collect();
+        blocked.sort_by_key(|one| (one.pair, one.course, one.permits, one.denies));
         let mut unjudged: Vec<Pair> = self.unjudged.into_iter().collect();
         unjudged.sort_unstable();
         let mut doubtful: Vec<RouterId> = self.doubtful.into_iter().collect();
         doubtful.sort_unstable();
         Cascade {
-            barred,
+            blocked,
             passed: self.passed,
             unjudged,
             doubtful,

@@ -81,10 +81,15 @@ fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> 
             if let Some(host) = host_with(network, plan, segment, source) {
                 return Some(vec![Start::WiredInterface(host)]);
             }
-            let seats = fabric.seats(segment).iter().filter(|seat| seat.is_usual());
+            let attach_points = fabric
+                .attach_points(segment)
+                .iter()
+                .filter(|attach_point| attach_point.is_usual());
             Some(
-                seats
-                    .map(|seat| Start::AttachPoint(seat.port, Frame::of(seat.tag)))
+                attach_points
+                    .map(|attach_point| {
+                        Start::AttachPoint(attach_point.port, Frame::of(attach_point.tag))
+                    })
                     .collect(),
             )
         }

@@ -94,19 +94,19 @@ impl<'s> Map<'s> {
             .filter(|&id| site.segment(id).external)
             .map(MapNode::Segment);
         let things = topology_tree
-            .limbs
+            .tree_nodes
             .iter()
-            .map(|limb| MapNode::from(limb.thing));
+            .map(|tree_node| MapNode::from(tree_node.thing));
         for node in outside.chain(things) {
             map.number(&mut known, node);
         }
         map.outward(site, &mut known);
         let own = topology_tree
-            .limbs
+            .tree_nodes
             .iter()
-            .filter_map(|limb| limb.joint.as_ref());
-        for joint in own.chain(&topology_tree.extra) {
-            map.join(cabling, &mut known, joint);
+            .filter_map(|tree_node| tree_node.tree_edge.as_ref());
+        for tree_edge in own.chain(&topology_tree.extra) {
+            map.join(cabling, &mut known, tree_edge);
         }
         map.hosts(site, cabling, &mut known);
         map
@@ -186,9 +186,9 @@ impl<'s> Map<'s> {
         &mut self,
         cabling: &Cabling<'s>,
         known: &mut FxHashMap<MapNode, usize>,
-        joint: &TreeEdge<'s>,
+        tree_edge: &TreeEdge<'s>,
     ) {
-        match joint {
+        match tree_edge {
             TreeEdge::Cable(ends, label) => self.cable(cabling, known, *ends, *label),
             TreeEdge::Interface(router, name, segment) => {
                 let node = self.number(known, MapNode::Router(*router));

@@ -160,7 +160,7 @@ fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint
     let groups = network.fabric.unclaimed_ids().map(Origin::Unclaimed);
     let far = groups.filter(|&group| {
         let reached = network.wiring.from_hostile(group);
-        !reached.interfaces.is_empty() || !reached.vacancies.is_empty()
+        !reached.interfaces.is_empty() || !reached.free_ports.is_empty()
     });
     far.map(|group| Endpoint::of(&network.fabric, group))
         .collect()

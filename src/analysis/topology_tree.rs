@@ -41,7 +41,7 @@ pub struct TreeNode<'s> {
     /// What it is.
     pub thing: ThingId,
     /// How it hangs on what is above it; `None` for a root.
-    pub joint: Option<TreeEdge<'s>>,
+    pub tree_edge: Option<TreeEdge<'s>>,
     /// Limbs below, by number in [`TopologyTree::limbs`].
     pub below: Vec<usize>,
 }
@@ -74,7 +74,7 @@ pub struct VlanRow<'s> {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct TopologyTree<'s> {
     /// All things, each once.
-    pub limbs: Vec<TreeNode<'s>>,
+    pub tree_nodes: Vec<TreeNode<'s>>,
     /// Numbers of those that hang on nothing.
     pub roots: Vec<usize>,
     /// What joins things besides the tree: loops and second ways.
@@ -100,16 +100,18 @@ impl<'s> TopologyTree<'s> {
             let rows = rows(site, cabling.fabric, SwitchId(number));
             topology_tree.rows.push(rows);
         }
-        topology_tree.seat(site, cabling);
+        topology_tree.attach_point(site, cabling);
         topology_tree
     }
 
     /// Whether a thing is in the tree.
     pub fn shows(&self, thing: ThingId) -> bool {
-        self.limbs.iter().any(|limb| limb.thing == thing)
+        self.tree_nodes
+            .iter()
+            .any(|tree_node| tree_node.thing == thing)
     }
 
-    fn grow(&mut self, site: &'s Site, joints: &Joints<'s>) {
+    fn grow(&mut self, site: &'s Site, tree_edges: &Joints<'s>) {
         let mut found: FxHashMap<ThingId, usize> = FxHashMap::default();
         let mut used: FxHashSet<usize> = FxHashSet::default();
         let outside = |&id: &RouterId| {
@@ -120,42 +122,42 @@ impl<'s> TopologyTree<'s> {
         };
         let routers = (0..site.routers.len()).map(RouterId);
         let first: Vec<ThingId> = routers.filter(outside).map(ThingId::Router).collect();
-        self.spread(&first, joints, &mut found, &mut used);
-        for thing in joints.things(site) {
-            self.spread(&[thing], joints, &mut found, &mut used);
+        self.spread(&first, tree_edges, &mut found, &mut used);
+        for thing in tree_edges.things(site) {
+            self.spread(&[thing], tree_edges, &mut found, &mut used);
         }
-        let all = joints.list.iter().enumerate();
+        let all = tree_edges.list.iter().enumerate();
         let rest = all.filter(|(number, _)| !used.contains(number));
-        self.extra = rest.map(|(_, (_, joint))| joint.clone()).collect();
+        self.extra = rest.map(|(_, (_, tree_edge))| tree_edge.clone()).collect();
     }
 
     /// Adds roots, as far as they are new, and all that hangs on them, nearest first.
     fn spread(
         &mut self,
         roots: &[ThingId],
-        joints: &Joints<'s>,
+        tree_edges: &Joints<'s>,
         found: &mut FxHashMap<ThingId, usize>,
         used: &mut FxHashSet<usize>,
     ) {
         let mut waiting = VecDeque::new();
         for &thing in roots {
             if !found.contains_key(&thing) {
-                let limb = self.add(thing, None, found);
-                self.roots.push(limb);
-                waiting.push_back(limb);
+                let tree_node = self.add(thing, None, found);
+                self.roots.push(tree_node);
+                waiting.push_back(tree_node);
             }
         }
         while let Some(near) = waiting.pop_front() {
-            let here = self.limbs[near].thing;
-            for &(number, there) in joints.at.get(&here).map_or(&[][..], Vec::as_slice) {
+            let here = self.tree_nodes[near].thing;
+            for &(number, there) in tree_edges.at.get(&here).map_or(&[][..], Vec::as_slice) {
                 if found.contains_key(&there) {
                     continue;
                 }
                 used.insert(number);
-                let joint = seen_from(here, &joints.list[number]);
-                let limb = self.add(there, Some(joint), found);
-                self.limbs[near].below.push(limb);
-                waiting.push_back(limb);
+                let tree_edge = seen_from(here, &tree_edges.list[number]);
+                let tree_node = self.add(there, Some(tree_edge), found);
+                self.tree_nodes[near].below.push(tree_node);
+                waiting.push_back(tree_node);
             }
         }
     }
@@ -163,21 +165,21 @@ impl<'s> TopologyTree<'s> {
     fn add(
         &mut self,
         thing: ThingId,
-        joint: Option<TreeEdge<'s>>,
+        tree_edge: Option<TreeEdge<'s>>,
         found: &mut FxHashMap<ThingId, usize>,
     ) -> usize {
-        let number = self.limbs.len();
+        let number = self.tree_nodes.len();
         found.insert(thing, number);
-        self.limbs.push(TreeNode {
+        self.tree_nodes.push(TreeNode {
             thing,
-            joint,
+            tree_edge,
             below: Vec::new(),
         });
         number
     }
 
     /// Hosts at gateways, and hosts without a cable.
-    fn seat(&mut self, site: &'s Site, cabling: &Cabling<'s>) {
+    fn attach_point(&mut self, site: &'s Site, cabling: &Cabling<'s>) {
         for (number, host) in site.hosts.iter().enumerate() {
             let id = HostId(number);
             for interface in &host.interfaces {
@@ -206,12 +208,15 @@ impl<'s> TopologyTree<'s> {
 }
 
 /// A joint with the near end first.
-fn seen_from<'s>(near: ThingId, (things, joint): &([ThingId; 2], TreeEdge<'s>)) -> TreeEdge<'s> {
-    match joint {
+fn seen_from<'s>(
+    near: ThingId,
+    (things, tree_edge): &([ThingId; 2], TreeEdge<'s>),
+) -> TreeEdge<'s> {
+    match tree_edge {
         TreeEdge::Cable([one, other], label) if things[0] != near => {
             TreeEdge::Cable([*other, *one], *label)
         }
-        joint => joint.clone(),
+        tree_edge => tree_edge.clone(),
     }
 }
 
@@ -227,7 +232,7 @@ struct Joints<'s> {
 
 impl<'s> Joints<'s> {
     fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
-        let mut joints = Self::default();
+        let mut tree_edges = Self::default();
         let fabric = cabling.fabric;
         let mut seen = FxHashSet::default();
         for cable in &cabling.cables {
@@ -238,7 +243,7 @@ impl<'s> Joints<'s> {
             if let [Some(one), Some(other)] = ends.map(thing)
                 && seen.insert(key)
             {
-                joints.join([one, other], TreeEdge::Cable(ends, cable.label));
+                tree_edges.join([one, other], TreeEdge::Cable(ends, cable.label));
             }
         }
         for (number, router) in site.routers.iter().enumerate() {
@@ -249,20 +254,20 @@ impl<'s> Joints<'s> {
                 if site.segment(segment).external || !wired.assumed {
                     continue;
                 }
-                let joint = TreeEdge::Interface(id, &interface.name.value, segment);
-                joints.join([ThingId::Router(id), ThingId::Segment(segment)], joint);
+                let tree_edge = TreeEdge::Interface(id, &interface.name.value, segment);
+                tree_edges.join([ThingId::Router(id), ThingId::Segment(segment)], tree_edge);
             }
         }
-        joints.segments = standing_alone(site, fabric);
-        joints
+        tree_edges.segments = standing_alone(site, fabric);
+        tree_edges
     }
 
-    fn join(&mut self, things: [ThingId; 2], joint: TreeEdge<'s>) {
+    fn join(&mut self, things: [ThingId; 2], tree_edge: TreeEdge<'s>) {
         let number = self.list.len();
         for (near, far) in [(things[0], things[1]), (things[1], things[0])] {
             self.at.entry(near).or_default().push((number, far));
         }
-        self.list.push((things, joint));
+        self.list.push((things, tree_edge));
     }
 
     /// Everything to be drawn, most important first.
@@ -390,16 +395,16 @@ mod tests {
         (text.join(" "), topology_tree.extra.len())
     }
 
-    fn shown(site: &Site, topology_tree: &TopologyTree<'_>, limb: usize) -> String {
-        let limb = &topology_tree.limbs[limb];
-        let name = match limb.thing {
+    fn shown(site: &Site, topology_tree: &TopologyTree<'_>, tree_node: usize) -> String {
+        let tree_node = &topology_tree.tree_nodes[tree_node];
+        let name = match tree_node.thing {
             ThingId::Router(id) => &site.router(id).name.value,
             ThingId::Switch(id) => &site.switches[id.0].name.value,
             ThingId::Segment(id) => &site.segment(id).name.value,
         };
-        let below = limb.below.iter();
+        let below = tree_node.below.iter();
         let below: Vec<String> = below
-            .map(|&limb| shown(site, topology_tree, limb))
+            .map(|&tree_node| shown(site, topology_tree, tree_node))
             .collect();
         match below.is_empty() {
             true => name.clone(),

@@ -49,10 +49,10 @@ pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
     }
     let mut rules: Vec<(RouterId, usize)> = cascade.passed.keys().copied().collect();
     rules.sort_unstable();
-    let mut barred: FxHashMap<(RouterId, usize), Vec<&BlockedPermit>> = FxHashMap::default();
-    for one in &cascade.barred {
+    let mut blocked: FxHashMap<(RouterId, usize), Vec<&BlockedPermit>> = FxHashMap::default();
+    for one in &cascade.blocked {
         if let Some(rule) = one.permits.rule {
-            barred
+            blocked
                 .entry((one.permits.router, rule))
                 .or_default()
                 .push(one);
@@ -60,7 +60,7 @@ pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
     }
     let parts = Parts::new(network);
     for key in rules {
-        let Some(barred) = barred.get(&key) else {
+        let Some(blocked) = blocked.get(&key) else {
             continue;
         };
         let filter = network.site.router(key.0).filter();
@@ -74,7 +74,7 @@ pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
             rule,
             parts: parts.of(rule),
             passed: &cascade.passed[&key],
-            barred,
+            blocked,
         };
         for course in [Course::FurtherOn, Course::Before] {
             looked.add(course, &mut found);
@@ -127,7 +127,7 @@ struct Looked<'a> {
     rule: &'a Rule,
     parts: Vec<ClassSet>,
     passed: &'a FxHashMap<Pair, Passed>,
-    barred: &'a [&'a BlockedPermit],
+    blocked: &'a [&'a BlockedPermit],
 }
 
 impl Looked<'_> {
@@ -188,7 +188,7 @@ impl Looked<'_> {
 
     fn describe(&self, pair: Pair, course: Course, services: ClassSet) -> Option<Wasted> {
         let mine = self
-            .barred
+            .blocked
             .iter()
             .filter(|one| one.pair == pair && one.course == course);
         let mine: Vec<&&BlockedPermit> = mine

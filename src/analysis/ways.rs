@@ -97,9 +97,11 @@ impl<'n> Around<'n> {
         let fabric = &network.fabric;
         let plain: Vec<Start> = match from {
             Origin::Segment(segment) => {
-                let seats = fabric.seats(segment).iter();
-                seats
-                    .map(|seat| Start::AttachPoint(seat.port, Frame::of(seat.tag)))
+                let attach_points = fabric.attach_points(segment).iter();
+                attach_points
+                    .map(|attach_point| {
+                        Start::AttachPoint(attach_point.port, Frame::of(attach_point.tag))
+                    })
                     .collect()
             }
             Origin::Unclaimed(group) => {

@@ -25,17 +25,17 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
-        let book = gateway.0;
-        let Some(filter) = book.router.filter() else {
+        let gateway_review = gateway.0;
+        let Some(filter) = gateway_review.router.filter() else {
             continue;
         };
         // A rule that denies everything leaves nothing to the default.
-        let written_out = book.rules.iter().any(|rule| {
+        let written_out = gateway_review.rules.iter().any(|rule| {
             let everywhere = rule.from.is_none() && rule.to.is_none();
             is_backstop(rule) && everywhere && rule.active(view.network.today)
         });
         if filter.default.value == Action::Permit && !written_out {
-            let name = book.router.name.value.clone();
+            let name = gateway_review.router.name.value.clone();
             report.add(
                 found(
                     &CHECK,

@@ -120,7 +120,7 @@ pub use baseline::{Baseline, JudgedFindings, Known};
 pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
 
-use boundwalk_analysis::rules::{GatewayReview, books};
+use boundwalk_analysis::rules::{GatewayReview, gateway_reviews};
 use boundwalk_diagnostic::{Check, Finding};
 use boundwalk_forwarding::Network;
 
@@ -271,17 +271,17 @@ pub static CHECKS: &[Registered] = &[
 /// line of the file describes is one finding. Cost: two matrices by segment, the review of each rule list, and for
 /// each cable between switches and each VLAN on it the ports behind it.
 pub fn run(network: &Network<'_>) -> Vec<Finding> {
-    run_some(network, &books(network), |_| true)
+    run_some(network, &gateway_reviews(network), |_| true)
 }
 
 /// Runs the checks of some areas, with the books of all gateways.
 pub fn run_some<'n>(
     network: &'n Network<'n>,
-    books: &'n [GatewayReview<'n>],
+    gateway_reviews: &'n [GatewayReview<'n>],
     wanted: impl Fn(Area) -> bool,
 ) -> Vec<Finding> {
     let names = CHECKS.iter().map(|known| known.check.name);
-    let view = View::new(network, books, names.collect());
+    let view = View::new(network, gateway_reviews, names.collect());
     let mut report = Report::default();
     let asked = CHECKS.iter().filter(|one| wanted(one.area));
     // Those about accepted findings judge what the others found.

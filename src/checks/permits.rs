@@ -18,10 +18,10 @@ impl<'a> View<'a> {
 fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
     let mut permits = Vec::new();
     for gateway in view.reviewed() {
-        let book = gateway.0;
+        let gateway_review = gateway.0;
         let all = met_by(view, gateway);
-        for (number, rule) in book.rules.iter().enumerate() {
-            let standing = &book.review.rules[number];
+        for (number, rule) in gateway_review.rules.iter().enumerate() {
+            let standing = &gateway_review.review.rules[number];
             let idle = matches!(
                 standing,
                 RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_)

@@ -24,17 +24,20 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &View<'_>, report: &mut Report) {
     for gateway in view.reviewed() {
-        let book = gateway.0;
+        let gateway_review = gateway.0;
         // All at zero: the counters were cleared, or were never read.
-        if !book
+        if !gateway_review
             .rules
             .iter()
             .any(|rule| rule.hits.is_some_and(|hits| hits > 0))
         {
             continue;
         }
-        for (number, rule) in book.rules.iter().enumerate() {
-            let decides = matches!(book.review.rules[number], RuleStatus::Decides { .. });
+        for (number, rule) in gateway_review.rules.iter().enumerate() {
+            let decides = matches!(
+                gateway_review.review.rules[number],
+                RuleStatus::Decides { .. }
+            );
             // A denial that nothing meets is a good one.
             if decides && rule.action.value == Action::Permit && rule.hits == Some(0) {
                 let what = "permits packets, but none has come by since the gateway counts";

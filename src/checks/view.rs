@@ -32,7 +32,7 @@ pub(super) struct View<'a> {
     pub(super) hosts_route: bool,
     matrices: [OnceCell<Matrix>; 2],
     wasted: OnceCell<Vec<Wasted>>,
-    books: &'a [GatewayReview<'a>],
+    gateway_reviews: &'a [GatewayReview<'a>],
     /// Asked by [`View::permits`].
     pub(super) permits: OnceCell<Vec<Permit<'a>>>,
     /// Asked by [`View::published`].
@@ -46,7 +46,7 @@ pub(super) struct View<'a> {
 impl<'a> View<'a> {
     pub(super) fn new(
         network: &'a Network<'a>,
-        books: &'a [GatewayReview<'a>],
+        gateway_reviews: &'a [GatewayReview<'a>],
         names: Vec<&'static str>,
     ) -> Self {
         let mut hosts = network.site.hosts.iter();
@@ -59,7 +59,7 @@ impl<'a> View<'a> {
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
             matrices: [const { OnceCell::new() }; 2],
             wasted: OnceCell::new(),
-            books,
+            gateway_reviews,
             permits: OnceCell::new(),
             published: OnceCell::new(),
             expectations: OnceCell::new(),
@@ -132,7 +132,7 @@ impl<'a> View<'a> {
 
     /// What the rules of each gateway do, in the order of the file.
     pub(super) fn reviewed(&self) -> impl Iterator<Item = Reviewed<'a>> {
-        self.books.iter().map(Reviewed)
+        self.gateway_reviews.iter().map(Reviewed)
     }
 
     /// The expectations of the site, judged.

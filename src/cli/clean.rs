@@ -27,11 +27,11 @@ const MOST_ROUNDS: usize = 12;
 /// Shows what can be left out of the lists, and writes it where that is asked for.
 pub(super) fn run(
     opened: &Opened,
-    books: &[GatewayReview<'_>],
+    gateway_reviews: &[GatewayReview<'_>],
     wish: Wish,
     output: &mut Output,
 ) -> io::Result<Verdict> {
-    let found = match rounds(opened, books) {
+    let found = match rounds(opened, gateway_reviews) {
         Ok(found) => found,
         Err(Failed::Unproved(name)) => {
             output.refuse(&format!(
@@ -44,7 +44,7 @@ pub(super) fn run(
             return output.failed(&format!("can't edit the site file: {error}"));
         }
     };
-    let cleaned: Vec<CleanedBook<'_, '_>> = books.iter().zip(found.lists).collect();
+    let cleaned: Vec<CleanedBook<'_, '_>> = gateway_reviews.iter().zip(found.lists).collect();
     let files = found.files;
     let paint = output.paint();
     output.print(&match wish.json {
@@ -72,12 +72,12 @@ struct Found {
 }
 
 /// Cleans until nothing is left to clean: a rule that is gone may have been all that another one was needed for.
-fn rounds(opened: &Opened, books: &[GatewayReview<'_>]) -> Result<Found, Failed> {
-    let (mut lists, mut files) = round(opened, books)?;
+fn rounds(opened: &Opened, gateway_reviews: &[GatewayReview<'_>]) -> Result<Found, Failed> {
+    let (mut lists, mut files) = round(opened, gateway_reviews)?;
     let mut left: Vec<Vec<usize>> = Vec::new();
-    for (book, list) in books.iter().zip(&lists) {
+    for (gateway_review, list) in gateway_reviews.iter().zip(&lists) {
         left.push(
-            (0..book.rules.len())
+            (0..gateway_review.rules.len())
                 .filter(|rule| !is_gone(list, *rule))
                 .collect(),
         );
@@ -94,7 +94,9 @@ fn rounds(opened: &Opened, books: &[GatewayReview<'_>]) -> Result<Found, Failed>
             today: opened.today,
         };
         let network = Network::new(&again.site, again.today);
-        let ids = books.iter().map(|book| book.id);
+        let ids = gateway_reviews
+            .iter()
+            .map(|gateway_review| gateway_review.id);
         let shorter: Vec<GatewayReview<'_>> = ids
             .filter_map(|id| GatewayReview::new(&network, id))
             .collect();
@@ -113,17 +115,17 @@ fn rounds(opened: &Opened, books: &[GatewayReview<'_>]) -> Result<Found, Failed>
 /// One look at each list.
 fn round(
     opened: &Opened,
-    books: &[GatewayReview<'_>],
+    gateway_reviews: &[GatewayReview<'_>],
 ) -> Result<(Vec<Cleaned>, Vec<EditedFile>), Failed> {
     let mut lists = Vec::new();
     let mut edits = Vec::new();
-    for book in books {
-        let judge = Judge::new(&book.space, Effort::default());
-        let list = Cleaned::new(&judge, &book.review);
+    for gateway_review in gateway_reviews {
+        let judge = Judge::new(&gateway_review.space, Effort::default());
+        let list = Cleaned::new(&judge, &gateway_review.review);
         if list.comparison != Comparison::Same {
-            return Err(Failed::Unproved(book.router.name.value.clone()));
+            return Err(Failed::Unproved(gateway_review.router.name.value.clone()));
         }
-        edits.extend(edits_of(&opened.site, book.id, &list));
+        edits.extend(edits_of(&opened.site, gateway_review.id, &list));
         lists.push(list);
     }
     let files = apply_edits(&opened.site, &opened.sources, &edits).map_err(Failed::Edit)?;

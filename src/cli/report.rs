@@ -7,7 +7,7 @@ use clap::Args;
 
 use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use boundwalk_analysis::privilege::{Privilege, privilege};
-use boundwalk_analysis::rules::{GatewayReview, books};
+use boundwalk_analysis::rules::{GatewayReview, gateway_reviews};
 use boundwalk_analysis::{
     By, Bypasses, Cabling, EFFORT, Families, Matrix, Question, ServiceLabels, Worksheet,
     differences, notes,
@@ -56,12 +56,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
     let network = Network::new(&opened.site, opened.today);
-    let books = books(&network);
-    let findings = boundwalk_checks::run_some(&network, &books, |_| true);
+    let gateway_reviews = gateway_reviews(&network);
+    let findings = boundwalk_checks::run_some(&network, &gateway_reviews, |_| true);
     let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
     let standing = JudgedFindings::new(judged, None);
     let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
-    let page = page(&opened, &network, &books, &standing);
+    let page = page(&opened, &network, &gateway_reviews, &standing);
     match opened.hand_over(&page, arguments.output.as_deref(), output)? {
         Verdict::Failed => Ok(Verdict::Failed),
         _ => Ok(result),
@@ -149,7 +149,7 @@ impl<'n> Judged<'n> {
 fn page<'n>(
     opened: &Opened,
     network: &'n Network<'n>,
-    books: &[GatewayReview<'_>],
+    gateway_reviews: &[GatewayReview<'_>],
     standing: &JudgedFindings<'_>,
 ) -> String {
     let site = network.site;
@@ -200,7 +200,7 @@ fn page<'n>(
         rules: &RulesShown {
             site,
             sources: &sources,
-            books,
+            gateway_reviews,
             findings: &judged.of_rules,
             namings: &reach.namings,
             notes: &notes,

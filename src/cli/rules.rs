@@ -83,7 +83,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Ok(asked) => asked,
         Err(message) => return output.failed(&message),
     };
-    let books = books(&network, &asked);
+    let gateway_reviews = gateway_reviews(&network, &asked);
     if arguments.clean {
         let wish = match arguments.format {
             Format::Text => false,
@@ -96,23 +96,25 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             json: wish,
             write: arguments.write,
         };
-        return clean::run(&opened, &books, wish, output);
+        return clean::run(&opened, &gateway_reviews, wish, output);
     }
-    let findings = run_some(&network, &books, Area::is_rules);
-    let findings = of_books(&books, findings);
+    let findings = run_some(&network, &gateway_reviews, Area::is_rules);
+    let findings = of_books(&gateway_reviews, findings);
     let namings = namings(&network, &Family::ALL);
     let notes = notes(&network);
     let shown = RulesShown {
         site: &opened.site,
         sources: &opened.sources,
-        books: &books,
+        gateway_reviews: &gateway_reviews,
         findings: &findings,
         namings: &namings,
         notes: &notes,
     };
     match &arguments.rule {
-        Some(name) => match find(&books, name) {
-            Ok((book, rule)) => one(arguments, output, &network, &shown, (book, rule))?,
+        Some(name) => match find(&gateway_reviews, name) {
+            Ok((gateway_review, rule)) => {
+                one(arguments, output, &network, &shown, (gateway_review, rule))?
+            }
             Err(message) => return output.failed(&message),
         },
         None => all(arguments, output, &opened, &shown)?,
@@ -151,17 +153,17 @@ fn one(
     output: &mut Output,
     network: &Network<'_>,
     shown: &RulesShown<'_>,
-    (book, rule): (&GatewayReview<'_>, usize),
+    (gateway_review, rule): (&GatewayReview<'_>, usize),
 ) -> io::Result<()> {
-    let sheet = RuleSheet::new(network, book, rule);
+    let sheet = RuleSheet::new(network, gateway_review, rule);
     let paint = output.paint();
     output.print(&match arguments.format {
-        Format::Json => rule_json(shown, book, &sheet),
-        Format::Markdown => rule_markdown(shown, book, &sheet),
+        Format::Json => rule_json(shown, gateway_review, &sheet),
+        Format::Markdown => rule_markdown(shown, gateway_review, &sheet),
         // A single rule has no table of its own: it is the line of the whole table.
         Format::Csv => rules_csv(shown),
         Format::Text => {
-            let text = rule_text(shown, book, &sheet, paint);
+            let text = rule_text(shown, gateway_review, &sheet, paint);
             format!("{}\n{}", text.trim_end(), notes_text(shown.notes, paint))
         }
     })
@@ -191,44 +193,44 @@ fn gateways(site: &Site, names: &[String]) -> Result<Vec<RouterId>, String> {
     Ok(asked.map(|(number, _)| RouterId(number)).collect())
 }
 
-fn books<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<GatewayReview<'n>> {
+fn gateway_reviews<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<GatewayReview<'n>> {
     let progress = Progress::new("looking at the rules");
     let numbered = asked.iter().enumerate();
-    let books = numbered.filter_map(|(done, &id)| {
+    let gateway_reviews = numbered.filter_map(|(done, &id)| {
         progress.update(done, asked.len());
         GatewayReview::new(network, id)
     });
-    books.collect()
+    gateway_reviews.collect()
 }
 
 /// Findings that speak of a gateway asked for: those at one of its rules or in its own lines.
-fn of_books(books: &[GatewayReview<'_>], mut findings: Vec<Finding>) -> Vec<Finding> {
-    let names: Vec<&str> = books
+fn of_books(gateway_reviews: &[GatewayReview<'_>], mut findings: Vec<Finding>) -> Vec<Finding> {
+    let names: Vec<&str> = gateway_reviews
         .iter()
-        .map(|book| book.router.name.value.as_str())
+        .map(|gateway_review| gateway_review.router.name.value.as_str())
         .collect();
     findings.retain(|finding| {
         let mut subjects = finding.subjects.iter();
-        let at_rule = |book: &GatewayReview<'_>| {
-            let mut rules = book.rules.iter();
+        let at_rule = |gateway_review: &GatewayReview<'_>| {
+            let mut rules = gateway_review.rules.iter();
             rules.any(|rule| Some(rule.name.span) == finding.span)
         };
         subjects.any(|subject| {
             let gateway = subject.split([' ', ':']).next().unwrap_or_default();
             names.contains(&gateway)
-        }) || books.iter().any(at_rule)
+        }) || gateway_reviews.iter().any(at_rule)
     });
     findings
 }
 
 /// The rule of a name or number; where several gateways have it, the first.
 fn find<'b, 'n>(
-    books: &'b [GatewayReview<'n>],
+    gateway_reviews: &'b [GatewayReview<'n>],
     name: &str,
 ) -> Result<(&'b GatewayReview<'n>, usize), String> {
-    let mut named = books
+    let mut named = gateway_reviews
         .iter()
-        .filter_map(|book| Some((book, book.find(name)?)));
+        .filter_map(|gateway_review| Some((gateway_review, gateway_review.find(name)?)));
     if let Some(found) = named.next() {
         return match named.next() {
             None => Ok(found),
@@ -242,14 +244,18 @@ fn find<'b, 'n>(
         .parse::<usize>()
         .ok()
         .and_then(|number| number.checked_sub(1));
-    match (number, books) {
-        (Some(number), [book]) if number < book.rules.len() => return Ok((book, number)),
+    match (number, gateway_reviews) {
+        (Some(number), [gateway_review]) if number < gateway_review.rules.len() => {
+            return Ok((gateway_review, number));
+        }
         (Some(_), [_, _, ..]) => {
             return Err("a number needs a gateway: name one before `--rule`".to_owned());
         }
         _ => {}
     }
-    let all = books.iter().flat_map(|book| book.rules.iter());
+    let all = gateway_reviews
+        .iter()
+        .flat_map(|gateway_review| gateway_review.rules.iter());
     let near = nearest(name, all.map(|rule| rule.name.value.as_str()));
     let hint = near.map_or_else(String::new, |near| format!("; did you mean \"{near}\"?"));
     Err(format!("there is no rule \"{name}\"{hint}"))

@@ -47,10 +47,13 @@ impl Plan {
     /// Whether another router that plain devices find at a stand has the default gateway's address of this one too.
     pub(super) fn shares_gateway(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
         (device, _): (DeviceIndex, usize),
     ) -> bool {
-        let Some(segment) = self.segment_of(stand).filter(|_| !self.doubled.is_empty()) else {
+        let Some(segment) = self
+            .segment_of(send_point)
+            .filter(|_| !self.doubled.is_empty())
+        else {
             return false;
         };
         let named = &self.segment(segment).default_gateways;
@@ -62,7 +65,9 @@ impl Plan {
             self.doubled.contains(address) && self.device(device).own.contains(address)
         });
         shared.any(|address| {
-            let mut others = self.routers_at(stand).filter(|(other, _)| *other != device);
+            let mut others = self
+                .routers_at(send_point)
+                .filter(|(other, _)| *other != device);
             others.any(|(other, _)| self.device(other).own.contains(address))
         })
     }

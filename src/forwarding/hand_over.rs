@@ -12,20 +12,20 @@ use super::stop::Stop;
 
 impl Walk<'_> {
     /// Delivery on-link: to the gateway or router that owns the address, else to the devices there.
-    pub(super) fn hand_over(&mut self, stand: SendPoint, flow: Flow) {
-        let from = stand.device();
-        let Some(flow) = self.hand_to_owners(stand, flow) else {
+    pub(super) fn hand_over(&mut self, send_point: SendPoint, flow: Flow) {
+        let from = send_point.device();
+        let Some(flow) = self.hand_to_owners(send_point, flow) else {
             return;
         };
         let (routers, rest) = self.split_destination(&flow, &self.plan.routers_own);
         if let Some(routers) = routers {
-            for (device, interface, own) in self.plan.learned_receivers(stand) {
+            for (device, interface, own) in self.plan.learned_receivers(send_point) {
                 if let (Some(mine), _) = self.split_destination(&routers, &own) {
                     self.arrive(device, interface, mine.at_most(Certainty::Possible));
                 }
             }
             let mut taken = IntervalSet::empty();
-            for (device, interface, own) in self.plan.receivers(stand) {
+            for (device, interface, own) in self.plan.receivers(send_point) {
                 if Some(device) == from {
                     continue;
                 }
@@ -40,17 +40,17 @@ impl Walk<'_> {
             }
         }
         if let Some(rest) = rest {
-            self.land(stand, rest);
+            self.land(send_point, rest);
         }
     }
 
     /// What is for addresses that go to whoever has them goes there; the rest is given back.
-    fn hand_to_owners(&mut self, stand: SendPoint, mut flow: Flow) -> Option<Flow> {
+    fn hand_to_owners(&mut self, send_point: SendPoint, mut flow: Flow) -> Option<Flow> {
         if self.plan.by_owner.is_empty() {
             return Some(flow);
         }
         for address in points(&flow.now.destination.intersection(&self.plan.by_owner)) {
-            let owners = self.plan.owners(stand, address);
+            let owners = self.plan.owners(send_point, address);
             if owners.is_empty() {
                 continue;
             }
@@ -77,10 +77,10 @@ impl Walk<'_> {
     }
 
     /// Delivery to the devices that are found on the wire.
-    fn land(&mut self, stand: SendPoint, flow: Flow) {
+    fn land(&mut self, send_point: SendPoint, flow: Flow) {
         let plan = self.plan;
-        let Some((segment, addresses)) = plan.wire(stand).lands.first() else {
-            self.land_learned(stand, flow);
+        let Some((segment, addresses)) = plan.wire(send_point).receivers.first() else {
+            self.land_learned(send_point, flow);
             return;
         };
         let (there, off) = match addresses {
@@ -91,15 +91,15 @@ impl Walk<'_> {
             self.deliver(*segment, there);
         }
         if let Some(off) = off {
-            self.land_learned(stand, off);
+            self.land_learned(send_point, off);
         }
     }
 
     /// Delivery to hosts that are not found, and are known if they have asked.
-    fn land_learned(&mut self, stand: SendPoint, flow: Flow) {
-        let learned = self.plan.learned_hosts(stand);
+    fn land_learned(&mut self, send_point: SendPoint, flow: Flow) {
+        let learned = self.plan.learned_hosts(send_point);
         if let (Some(there), _) = self.split_destination(&flow, &learned)
-            && let Some(segment) = self.plan.segment_of(stand)
+            && let Some(segment) = self.plan.segment_of(send_point)
         {
             self.deliver(segment, there.at_most(Certainty::Possible));
         }

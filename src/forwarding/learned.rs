@@ -88,8 +88,8 @@ fn shares_port(fabric: &Fabric, one: InterfaceId, other: InterfaceId) -> bool {
 impl Plan {
     /// Gateways and routers that a sender at a stand may know from their requests and that take packets for plain
     /// devices of its segment: the segment's default gateways, else each with an address there.
-    pub(super) fn learned_routers(&self, stand: SendPoint) -> Vec<(DeviceIndex, usize)> {
-        let Some(segment) = self.segment_of(stand) else {
+    pub(super) fn learned_routers(&self, send_point: SendPoint) -> Vec<(DeviceIndex, usize)> {
+        let Some(segment) = self.segment_of(send_point) else {
             return Vec::new();
         };
         let gateways = &self.segment(segment).default_gateways;
@@ -100,29 +100,33 @@ impl Plan {
                 own.any(|address| gateways.contains(address))
             }
         };
-        self.learned_besides(stand, takes, || self.routers_at(stand).collect())
+        self.learned_besides(send_point, takes, || self.routers_at(send_point).collect())
     }
 
     /// Interfaces by which a next hop takes packets that a sender at a stand may know from its requests, but for those
     /// that answer.
     pub(super) fn learned_owners(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
         address: u128,
     ) -> Vec<(DeviceIndex, usize)> {
         let takes = |one: &Learned| self.asking(one).addresses.contains(&address);
-        self.learned_besides(stand, takes, || self.owners(stand, address))
+        self.learned_besides(send_point, takes, || self.owners(send_point, address))
     }
 
     /// Interfaces that take packets of a sender at a stand, known from requests of those that a condition names, but for
     /// those that are known anyway.
     fn learned_besides(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
         takes: impl Fn(&Learned) -> bool,
         known: impl FnOnce() -> Vec<(DeviceIndex, usize)>,
     ) -> Vec<(DeviceIndex, usize)> {
-        let learned = self.wire(stand).learned.iter().filter(|one| takes(one));
+        let learned = self
+            .wire(send_point)
+            .learned
+            .iter()
+            .filter(|one| takes(one));
         let mut at: Vec<_> = learned.map(|one| (one.device, one.ingress)).collect();
         if !at.is_empty() {
             let known = known();
@@ -140,15 +144,15 @@ impl Plan {
     /// interface there answers for.
     pub(super) fn learned_receivers(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
-        let learned = self.wire(stand).learned.iter();
+        let learned = self.wire(send_point).learned.iter();
         let routers =
             learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Router(_)));
         routers.map(move |one| {
             let at = (one.device, one.ingress);
             let mut own = self.asking(one).own();
-            if self.wire(stand).attached.contains(&at) {
+            if self.wire(send_point).attached.contains(&at) {
                 own = own.difference(&self.answers_for(one.device, one.ingress));
             }
             (one.device, one.ingress, own)
@@ -156,8 +160,8 @@ impl Plan {
     }
 
     /// Addresses of hosts that a sender at a stand may know from their requests.
-    pub(super) fn learned_hosts(&self, stand: SendPoint) -> IntervalSet {
-        let learned = self.wire(stand).learned.iter();
+    pub(super) fn learned_hosts(&self, send_point: SendPoint) -> IntervalSet {
+        let learned = self.wire(send_point).learned.iter();
         let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
         let own = hosts.map(|one| self.asking(one).own());
         own.fold(IntervalSet::empty(), |all, own| all.union(&own))

@@ -52,7 +52,7 @@ pub struct Neighbours {
     pub learned: Vec<Learned>,
     /// Segments of which devices take what is handed out on-link, and the addresses that they may have;
     /// `None`: every address. From a plain stand, its own segment or none.
-    pub lands: Vec<(SegmentId, Option<IntervalSet>)>,
+    pub receivers: Vec<(SegmentId, Option<IntervalSet>)>,
 }
 
 /// NeighbourTable of all stands, each kept once.
@@ -68,8 +68,8 @@ pub(super) struct NeighbourTable {
 
 impl NeighbourTable {
     /// The wire of a stand.
-    pub(super) fn of(&self, stand: SendPoint) -> &Neighbours {
-        let number = match stand {
+    pub(super) fn of(&self, send_point: SendPoint) -> &Neighbours {
+        let number = match send_point {
             SendPoint::WiredInterface(device, interface) => self.interfaces[device.0][interface],
             SendPoint::Segment(segment) => self.segments[segment.0],
             SendPoint::Hostile(Origin::Segment(segment)) => self.hostile[segment.0],

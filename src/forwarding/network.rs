@@ -266,9 +266,9 @@ impl Plan {
     /// several interfaces answer for comes in by any of them.
     pub fn receivers(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize, IntervalSet)> {
-        let attached = self.wire(stand).attached.iter().copied();
+        let attached = self.wire(send_point).attached.iter().copied();
         let routers =
             attached.filter(|&(device, _)| matches!(self.device(device).id, DeviceId::Router(_)));
         routers.map(|(device, interface)| (device, interface, self.answers_for(device, interface)))
@@ -284,9 +284,9 @@ impl Plan {
     }
 
     /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.
-    pub fn owners(&self, stand: SendPoint, address: u128) -> Vec<(DeviceIndex, usize)> {
-        let mut owners = self.owners_among(&self.wire(stand).attached, address);
-        if let SendPoint::WiredInterface(own, _) = stand {
+    pub fn owners(&self, send_point: SendPoint, address: u128) -> Vec<(DeviceIndex, usize)> {
+        let mut owners = self.owners_among(&self.wire(send_point).attached, address);
+        if let SendPoint::WiredInterface(own, _) = send_point {
             // Nobody sends to a next hop of its own.
             owners.retain(|(device, _)| *device != own);
         }
@@ -369,9 +369,9 @@ impl Plan {
             let device = &self.devices[number];
             let beyond = device.routes.destinations(|entry| match entry.next_hop {
                 NextHop::Address { interface, address } => {
-                    let stand = SendPoint::WiredInterface(DeviceIndex(number), interface);
+                    let send_point = SendPoint::WiredInterface(DeviceIndex(number), interface);
                     device.interfaces[interface].segment == segment
-                        && self.owners(stand, address).is_empty()
+                        && self.owners(send_point, address).is_empty()
                 }
                 _ => false,
             });

@@ -88,35 +88,38 @@ pub(super) fn to_itself(plan: &Plan, packet: &Packet) -> bool {
 /// Where a plain device of a segment sends a packet.
 pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Next {
     let destination = Family::value(packet.destination);
-    let stand = SendPoint::Segment(segment);
+    let send_point = SendPoint::Segment(segment);
     if !plan.segment(segment).on_link.contains(destination) {
-        return any_router(plan, stand);
+        return any_router(plan, send_point);
     }
-    let on_link = on_wire(plan, stand, packet);
+    let on_link = on_wire(plan, send_point, packet);
     if !plan.contested.contains(destination) {
         return on_link;
     }
     let doubt = Some(Doubt::OverlappingPrefix);
-    Next::Ways(vec![(doubt, on_link), (doubt, any_router(plan, stand))])
+    Next::Ways(vec![
+        (doubt, on_link),
+        (doubt, any_router(plan, send_point)),
+    ])
 }
 
 /// Any of the routers that plain devices find at a stand.
-pub(super) fn any_router(plan: &Plan, stand: SendPoint) -> Next {
-    let first_hops: Vec<_> = plan.routers_at(stand).collect();
+pub(super) fn any_router(plan: &Plan, send_point: SendPoint) -> Next {
+    let first_hops: Vec<_> = plan.routers_at(send_point).collect();
     let certain = match first_hops.is_empty() {
         true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
-        false => to_routers(plan, stand, first_hops),
+        false => to_routers(plan, send_point, first_hops),
     };
-    let certain = certain.or(Doubt::Request, plan.learned_routers(stand));
-    certain.or(Doubt::UnknownGateway, plan.other_routers_at(stand))
+    let certain = certain.or(Doubt::Request, plan.learned_routers(send_point));
+    certain.or(Doubt::UnknownGateway, plan.other_routers_at(send_point))
 }
 
 /// To one of some routers, as the sender likes; where a default gateway's address is several devices', to whichever
 /// answers.
-fn to_routers(plan: &Plan, stand: SendPoint, first_hops: Vec<(DeviceIndex, usize)>) -> Next {
+fn to_routers(plan: &Plan, send_point: SendPoint, first_hops: Vec<(DeviceIndex, usize)>) -> Next {
     let (shared, own): (Vec<_>, Vec<_>) = first_hops
         .into_iter()
-        .partition(|&at| plan.shares_gateway(stand, at));
+        .partition(|&at| plan.shares_gateway(send_point, at));
     if shared.is_empty() {
         return Next::Arrive(own);
     }
@@ -131,32 +134,32 @@ fn to_routers(plan: &Plan, stand: SendPoint, first_hops: Vec<(DeviceIndex, usize
 }
 
 /// Who gets a packet that is handed out on-link.
-pub(super) fn on_wire(plan: &Plan, stand: SendPoint, packet: &Packet) -> Next {
-    let from = stand.device();
+pub(super) fn on_wire(plan: &Plan, send_point: SendPoint, packet: &Packet) -> Next {
+    let from = send_point.device();
     let destination = Family::value(packet.destination);
     if plan.by_owner.contains(destination) {
-        let owners = plan.owners(stand, destination);
+        let owners = plan.owners(send_point, destination);
         if !owners.is_empty() {
             return to_doubled(plan, owners, packet);
         }
     }
     let takers = plan
-        .receivers(stand)
+        .receivers(send_point)
         .filter(|(device, _, own)| Some(*device) != from && own.contains(destination));
     let takers: Vec<_> = takers
         .map(|(device, interface, _)| (device, interface))
         .collect();
-    let learned = plan.learned_receivers(stand);
+    let learned = plan.learned_receivers(send_point);
     let learned = learned.filter(|(_, _, own)| own.contains(destination));
     let learned = learned.map(|(device, interface, _)| (device, interface));
     let learned: Vec<_> = learned.collect();
     if !takers.is_empty() {
         return Next::Arrive(takers).or(Doubt::Request, learned);
     }
-    let certain = to_devices(plan, stand, packet);
+    let certain = to_devices(plan, send_point, packet);
     let off = matches!(certain, Next::Done(Outcome::Stopped(Stop::OffWire)));
-    match plan.segment_of(stand) {
-        Some(segment) if off && plan.learned_hosts(stand).contains(destination) => {
+    match plan.segment_of(send_point) {
+        Some(segment) if off && plan.learned_hosts(send_point).contains(destination) => {
             let landed = Next::Done(landing(plan, segment, packet));
             Next::Ways(vec![(None, certain), (Some(Doubt::Request), landed)])
         }
@@ -182,13 +185,13 @@ fn to_doubled(plan: &Plan, owners: Vec<(DeviceIndex, usize)>, packet: &Packet) -
 }
 
 /// Who gets it of the devices that are found on the wire.
-fn to_devices(plan: &Plan, stand: SendPoint, packet: &Packet) -> Next {
+fn to_devices(plan: &Plan, send_point: SendPoint, packet: &Packet) -> Next {
     let destination = Family::value(packet.destination);
     let takes = |addresses: &Option<IntervalSet>| {
         let set = addresses.as_ref();
         set.is_none_or(|set| set.contains(destination))
     };
-    Next::Done(match plan.wire(stand).lands.first() {
+    Next::Done(match plan.wire(send_point).receivers.first() {
         Some((segment, addresses))
             if takes(addresses) && !plan.routers_own.contains(destination) =>
         {
@@ -205,21 +208,21 @@ pub(super) fn depart(
     next_hop: NextHop,
     packet: &Packet,
 ) -> Next {
-    let stand = SendPoint::WiredInterface(device, egress);
+    let send_point = SendPoint::WiredInterface(device, egress);
     let stopped = |why| Next::Done(Outcome::Stopped(why));
     match next_hop {
-        NextHop::OnLink { .. } => on_wire(plan, stand, packet),
+        NextHop::OnLink { .. } => on_wire(plan, send_point, packet),
         NextHop::Discard => stopped(Stop::Discarded),
-        NextHop::AnyRouter { .. } => any_router(plan, stand),
+        NextHop::AnyRouter { .. } => any_router(plan, send_point),
         NextHop::Address { address, .. } => {
-            let owners = plan.owners(stand, address);
-            let certain = match plan.leads_out(stand) {
+            let owners = plan.owners(send_point, address);
+            let certain = match plan.leads_out(send_point) {
                 _ if plan.device(device).own.contains(address) => to_itself_or(owners),
                 _ if !owners.is_empty() => Next::to_owners(owners),
                 Some(outside) => leave_site(plan, outside, packet),
                 None => stopped(Stop::NextHopSilent),
             };
-            certain.or(Doubt::Request, plan.learned_owners(stand, address))
+            certain.or(Doubt::Request, plan.learned_owners(send_point, address))
         }
     }
 }

@@ -9,14 +9,14 @@ use super::plan::Plan;
 pub(super) fn overheard(
     network: &Network<'_>,
     plan: &Plan,
-    stand: SendPoint,
+    send_point: SendPoint,
     hostile: Option<Origin>,
 ) -> bool {
     let Some(home) = hostile else {
         return false;
     };
     let wiring = &network.wiring;
-    match stand {
+    match send_point {
         SendPoint::WiredInterface(device, interface) => {
             let interface = plan.interface_of(&network.fabric, (device, interface));
             wiring.heard_at(wiring.from_interface(interface), home)

@@ -300,16 +300,16 @@ impl Walk<'_> {
     }
 
     fn depart(&mut self, device: DeviceIndex, egress: usize, next_hop: NextHop, flow: Flow) {
-        let stand = SendPoint::WiredInterface(device, egress);
+        let send_point = SendPoint::WiredInterface(device, egress);
         match next_hop {
-            NextHop::OnLink { .. } => self.hand_over(stand, flow),
-            NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow),
+            NextHop::OnLink { .. } => self.hand_over(send_point, flow),
+            NextHop::AnyRouter { .. } => self.send_to_routers(send_point, flow),
             NextHop::Discard => self.stop(Stop::Discarded, flow),
             NextHop::Address { address, .. } => {
-                for (next, interface) in self.plan.learned_owners(stand, address) {
+                for (next, interface) in self.plan.learned_owners(send_point, address) {
                     self.arrive(next, interface, flow.clone().at_most(Certainty::Possible));
                 }
-                let owners = self.plan.owners(stand, address);
+                let owners = self.plan.owners(send_point, address);
                 let mut certainty = Doubt::of(Plan::doubt_between(&owners));
                 let to_itself = self.plan.device(device).own.contains(address);
                 if to_itself {
@@ -320,7 +320,7 @@ impl Walk<'_> {
                 for &(next, interface) in &owners {
                     self.arrive(next, interface, flow.clone().at_most(certainty));
                 }
-                match self.plan.leads_out(stand) {
+                match self.plan.leads_out(send_point) {
                     _ if to_itself || !owners.is_empty() => {}
                     Some(outside) => self.leave_site(outside, flow),
                     None => self.stop(Stop::NextHopSilent, flow),

@@ -159,38 +159,38 @@ impl Back<'_> {
     fn send_from_segment(&mut self, segment: SegmentId, flow: Flow, visited: &Visited) {
         let plan = self.plan.segment(segment);
         let (near, far) = self.split(&flow, &plan.on_link);
-        let stand = SendPoint::Segment(segment);
+        let send_point = SendPoint::Segment(segment);
         if let Some(near) = near {
             if !self.plan.contested.is_empty()
                 && let (Some(either), _) = self.split(&near, &self.plan.contested)
             {
-                self.send_to_routers(stand, either, visited);
+                self.send_to_routers(send_point, either, visited);
             }
-            self.hand_over(stand, near, visited);
+            self.hand_over(send_point, near, visited);
         }
         if let Some(far) = far {
-            self.send_to_routers(stand, far, visited);
+            self.send_to_routers(send_point, far, visited);
         }
     }
 
-    fn send_to_routers(&mut self, stand: SendPoint, flow: Flow, visited: &Visited) {
+    fn send_to_routers(&mut self, send_point: SendPoint, flow: Flow, visited: &Visited) {
         let plan = self.plan;
-        for (device, interface) in plan.routers_at(stand) {
+        for (device, interface) in plan.routers_at(send_point) {
             self.arrive(device, interface, flow.clone(), visited);
         }
     }
 
     /// On-link delivery: home, or to a gateway or router whose address the reply is sent to.
-    fn hand_over(&mut self, stand: SendPoint, flow: Flow, visited: &Visited) {
-        let from = stand.device();
+    fn hand_over(&mut self, send_point: SendPoint, flow: Flow, visited: &Visited) {
+        let from = send_point.device();
         let (routers, rest) = self.split(&flow, &self.plan.routers_own);
         if let Some(routers) = routers {
             if !self.plan.doubled.is_empty()
                 && let (_, Some(hosts_too)) = self.split(&routers, &self.plan.routers_only)
             {
-                self.come_home(stand, hosts_too);
+                self.come_home(send_point, hosts_too);
             }
-            for (device, interface, own) in self.plan.receivers(stand) {
+            for (device, interface, own) in self.plan.receivers(send_point) {
                 if Some(device) == from {
                     continue;
                 }
@@ -200,19 +200,19 @@ impl Back<'_> {
             }
         }
         if let Some(rest) = rest {
-            self.come_home(stand, rest);
+            self.come_home(send_point, rest);
         }
     }
 
     /// The reply is on the wire of a stand: home is where the sender finds it there.
-    fn come_home(&mut self, stand: SendPoint, flow: Flow) {
+    fn come_home(&mut self, send_point: SendPoint, flow: Flow) {
         let plan = self.plan;
-        let found = match plan.wire(stand).lands.first() {
+        let found = match plan.wire(send_point).receivers.first() {
             Some((segment, addresses)) if self.home.contains(segment) => match addresses {
                 Some(addresses) => self.split(&flow, addresses).0,
                 None => Some(flow),
             },
-            _ if overheard(self.network, plan, stand, self.hostile) => Some(flow),
+            _ if overheard(self.network, plan, send_point, self.hostile) => Some(flow),
             _ => None,
         };
         if let Some(flow) = found {
@@ -348,21 +348,24 @@ impl Back<'_> {
         flow: Flow,
         visited: &Visited,
     ) {
-        let stand = SendPoint::WiredInterface(device, egress);
+        let send_point = SendPoint::WiredInterface(device, egress);
         match next_hop {
-            NextHop::OnLink { .. } => self.hand_over(stand, flow, visited),
-            NextHop::AnyRouter { .. } => self.send_to_routers(stand, flow, visited),
+            NextHop::OnLink { .. } => self.hand_over(send_point, flow, visited),
+            NextHop::AnyRouter { .. } => self.send_to_routers(send_point, flow, visited),
             NextHop::Discard => {}
             NextHop::Address { address, .. } => {
-                let owners = self.plan.owners(stand, address);
+                let owners = self.plan.owners(send_point, address);
                 for &(next, interface) in &owners {
                     self.arrive(next, interface, flow.clone(), visited);
                 }
-                let outside = self.plan.leads_out(stand).filter(|_| owners.is_empty());
+                let outside = self
+                    .plan
+                    .leads_out(send_point)
+                    .filter(|_| owners.is_empty());
                 if let Some(outside) = outside {
                     let unrouted = &self.plan.segment(outside).unrouted;
                     if let (_, Some(flow)) = self.split(&flow, unrouted) {
-                        self.come_home(stand, flow);
+                        self.come_home(send_point, flow);
                     }
                 }
             }

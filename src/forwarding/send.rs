@@ -66,47 +66,47 @@ impl Walk<'_> {
         }
         let plan = self.plan.segment(segment);
         let (near, far) = self.split_destination(&flow, &plan.on_link);
-        let stand = SendPoint::Segment(segment);
+        let send_point = SendPoint::Segment(segment);
         if let Some(mut near) = near {
             let contested = &self.plan.contested;
             if near.now.destination.overlaps(contested) {
                 let (either, rest) = self.split_destination(&near, contested);
                 if let Some(either) = either.map(|either| either.at_most(Certainty::OneOf)) {
-                    self.hand_over(stand, either.clone());
-                    self.send_to_routers(stand, either);
+                    self.hand_over(send_point, either.clone());
+                    self.send_to_routers(send_point, either);
                 }
                 match rest {
                     Some(rest) => near = rest,
-                    None => return self.send_far(stand, far),
+                    None => return self.send_far(send_point, far),
                 }
             }
-            self.hand_over(stand, near);
+            self.hand_over(send_point, near);
         }
-        self.send_far(stand, far);
+        self.send_far(send_point, far);
     }
 
-    fn send_far(&mut self, stand: SendPoint, far: Option<Flow>) {
+    fn send_far(&mut self, send_point: SendPoint, far: Option<Flow>) {
         if let Some(far) = far {
-            self.send_to_routers(stand, far);
+            self.send_to_routers(send_point, far);
         }
     }
 
-    pub(super) fn send_to_routers(&mut self, stand: SendPoint, flow: Flow) {
+    pub(super) fn send_to_routers(&mut self, send_point: SendPoint, flow: Flow) {
         let plan = self.plan;
-        for (device, interface) in plan.learned_routers(stand) {
+        for (device, interface) in plan.learned_routers(send_point) {
             self.arrive(device, interface, flow.clone().at_most(Certainty::Possible));
         }
-        for (device, interface) in plan.other_routers_at(stand) {
+        for (device, interface) in plan.other_routers_at(send_point) {
             self.arrive(device, interface, flow.clone().at_most(Certainty::Possible));
         }
-        let mut first_hops = plan.routers_at(stand).peekable();
+        let mut first_hops = plan.routers_at(send_point).peekable();
         if first_hops.peek().is_none() {
             self.stop(Stop::NoFirstHop, flow);
             return;
         }
         let shared = !plan.doubled.is_empty();
         for (device, interface) in first_hops {
-            let certainty = match shared && plan.shares_gateway(stand, (device, interface)) {
+            let certainty = match shared && plan.shares_gateway(send_point, (device, interface)) {
                 true => Certainty::OneOf,
                 false => Certainty::Certain,
             };
@@ -127,7 +127,7 @@ impl Walk<'_> {
             _ => vec![flow.clone()],
         };
         let wire = family.wire(SendPoint::Hostile(origin));
-        self.land_hostile(&wire.lands, &flow);
+        self.land_hostile(&wire.receivers, &flow);
         for &(device, interface) in &wire.attached {
             if home.is_some_and(|home| home.first_hops.contains(&(device, interface))) {
                 for flow in &less {
@@ -159,8 +159,8 @@ impl Walk<'_> {
     }
 
     /// Frames that reach devices without any router: to addresses of their segments.
-    fn land_hostile(&mut self, lands: &[(SegmentId, Option<IntervalSet>)], flow: &Flow) {
-        for (segment, addresses) in lands {
+    fn land_hostile(&mut self, receivers: &[(SegmentId, Option<IntervalSet>)], flow: &Flow) {
+        for (segment, addresses) in receivers {
             let on_link = &self.plan.segment(*segment).on_link;
             let theirs = on_link.difference(&self.plan.routers_only);
             let theirs = match addresses {

@@ -77,7 +77,7 @@ pub(super) fn reply(
         }
         Place::Segment(segment) => {
             let destination = Family::value(way.packet.destination);
-            let stand = SendPoint::Segment(segment);
+            let send_point = SendPoint::Segment(segment);
             let here = plan.segment(segment);
             let hosts = plan.answerers(segment, Family::value(way.packet.source));
             let by_hosts = hosts.map(|host| back.route(way.clone(), host, Entry::Starts));
@@ -88,9 +88,9 @@ pub(super) fn reply(
                 way.lost()
             } else if here.on_link.contains(destination) {
                 let next = from_plain(plan, segment, &way.packet);
-                back.handed_out(way, stand, next)
+                back.handed_out(way, send_point, next)
             } else {
-                back.follow(way, any_router(plan, stand))
+                back.follow(way, any_router(plan, send_point))
             }
         }
     };
@@ -371,13 +371,13 @@ impl Back<'_> {
     }
 
     /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
-    fn handed_out(&self, way: Way, stand: SendPoint, next: Next) -> End {
+    fn handed_out(&self, way: Way, send_point: SendPoint, next: Next) -> End {
         let ways = next.counting().into_iter();
-        let ends = ways.map(|next| self.handed_out_one(&way, stand, next));
+        let ends = ways.map(|next| self.handed_out_one(&way, send_point, next));
         best(ends.collect()).unwrap_or_else(|| way.lost())
     }
 
-    fn handed_out_one(&self, way: &Way, stand: SendPoint, next: Next) -> End {
+    fn handed_out_one(&self, way: &Way, send_point: SendPoint, next: Next) -> End {
         // Nobody takes it but who listens: that nobody has the address, or has it and sent it, makes no difference.
         let off = [Stop::OffWire, Stop::OwnSource].map(Outcome::Stopped);
         let alone = match next {
@@ -388,13 +388,13 @@ impl Back<'_> {
         };
         if matches!(next, Next::Done(Outcome::Stopped(Stop::OwnSource))) {
             // A plain device that sends from a host's address is another device than that host.
-            let there = self.plan.wire(stand).lands.first();
+            let there = self.plan.wire(send_point).receivers.first();
             if there.is_some_and(|(segment, _)| self.home.contains(segment)) {
                 return self.end(way.clone(), true);
             }
         }
         let end = best(self.follow_one(way, next)).unwrap_or_else(|| way.clone().lost());
-        if !end.came && alone && overheard(self.network, self.plan, stand, self.hostile) {
+        if !end.came && alone && overheard(self.network, self.plan, send_point, self.hostile) {
             return self.end(way.clone(), true);
         }
         end

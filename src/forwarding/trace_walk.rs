@@ -92,7 +92,7 @@ impl Walker<'_> {
                 && !self.plan.routers_only.contains(destination)
                 && addresses.is_none_or(|set| set.contains(destination))
         };
-        let landed = wire.lands.iter().filter(taken);
+        let landed = wire.receivers.iter().filter(taken);
         let landed = landed.map(|(there, _)| Next::Done(landing(self.plan, *there, packet)));
         let attached = wire.attached.iter();
         let attached = attached.map(|&at| Next::Arrive(vec![at]));

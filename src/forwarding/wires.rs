@@ -33,9 +33,9 @@ pub(super) fn look_up(
     let interfaces = plan.devices.iter().map(|device| device.interfaces.len());
     let interfaces: Vec<usize> = interfaces.collect();
     for (device, count) in interfaces.into_iter().enumerate() {
-        let stands = (0..count).map(|at| build.interface((DeviceIndex(device), at)));
-        let stands = stands.collect();
-        build.wires.interfaces.push(stands);
+        let send_points = (0..count).map(|at| build.interface((DeviceIndex(device), at)));
+        let send_points = send_points.collect();
+        build.wires.interfaces.push(send_points);
     }
     for segment in site.segment_ids() {
         let number = build.segment(segment);
@@ -109,7 +109,7 @@ impl Build<'_> {
             let reached = wiring.from_interface(interface);
             let same = |&other: &InterfaceId| wiring.set_of(other) == set;
             let alike = |&number: &u32| wiring.from_vacancy(number) == reached;
-            reached.interfaces.iter().all(same) && reached.vacancies.iter().all(alike)
+            reached.interfaces.iter().all(same) && reached.free_ports.iter().all(alike)
         })
     }
 
@@ -132,7 +132,7 @@ impl Build<'_> {
             first_hops,
             attached,
             learned,
-            lands: landing.into_iter().map(|set| (segment, set)).collect(),
+            receivers: landing.into_iter().map(|set| (segment, set)).collect(),
         }
     }
 
@@ -205,7 +205,7 @@ impl Build<'_> {
             first_hops,
             attached,
             learned: self.learned_by_segment(segment),
-            lands: vec![(segment, None)],
+            receivers: vec![(segment, None)],
         };
         self.keep(wire)
     }
@@ -213,8 +213,8 @@ impl Build<'_> {
     fn hostile(&mut self, origin: Origin) -> u32 {
         let wiring = self.wiring;
         let reached = wiring.from_hostile(origin);
-        let places = reached.vacancies.iter();
-        let places = places.map(|&number| wiring.vacancies[number as usize].segment);
+        let places = reached.free_ports.iter();
+        let places = places.map(|&number| wiring.free_ports[number as usize].segment);
         let anyone: FxHashSet<SegmentId> = places.collect();
         let hosts = reached
             .interfaces
@@ -224,12 +224,12 @@ impl Build<'_> {
         let mut segments: Vec<SegmentId> = hosts.chain(anyone.iter().copied()).collect();
         segments.sort_unstable();
         segments.dedup();
-        let lands = segments.into_iter().filter_map(|there| {
+        let receivers = segments.into_iter().filter_map(|there| {
             let landing = self.landing(there, anyone.contains(&there), &|host| reached.has(host));
             landing.map(|set| (there, set))
         });
         let wire = Neighbours {
-            lands: lands.collect(),
+            receivers: receivers.collect(),
             attached: self.places(reached.interfaces.iter().copied()),
             first_hops: Vec::new(),
             other_hops: Vec::new(),
@@ -368,17 +368,17 @@ impl Plan {
     /// The routers that plain devices find at a stand; a device there does not send to itself.
     pub(super) fn routers_at(
         &self,
-        stand: SendPoint,
+        send_point: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize)> {
-        let own = stand.device();
-        let first_hops = self.wire(stand).first_hops.iter().copied();
+        let own = send_point.device();
+        let first_hops = self.wire(send_point).first_hops.iter().copied();
         first_hops.filter(move |(device, _)| Some(*device) != own)
     }
 
     /// Those that they perhaps use.
-    pub(super) fn other_routers_at(&self, stand: SendPoint) -> Vec<(DeviceIndex, usize)> {
-        let own = stand.device();
-        let other_hops = self.wire(stand).other_hops.iter().copied();
+    pub(super) fn other_routers_at(&self, send_point: SendPoint) -> Vec<(DeviceIndex, usize)> {
+        let own = send_point.device();
+        let other_hops = self.wire(send_point).other_hops.iter().copied();
         other_hops
             .filter(|(device, _)| Some(*device) != own)
             .collect()
@@ -396,22 +396,22 @@ impl Plan {
     }
 
     /// The wire of a stand.
-    pub fn wire(&self, stand: SendPoint) -> &Neighbours {
-        self.wires.of(stand)
+    pub fn wire(&self, send_point: SendPoint) -> &Neighbours {
+        self.wires.of(send_point)
     }
 
     /// Interfaces that a sender can hand a packet to: those that it exchanges frames with both ways, of a hostile sender
     /// those that its frames reach.
     pub fn neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
         let found = self.stands_of(sender).into_iter();
-        let found = found.flat_map(|stand| &self.wire(stand).attached);
+        let found = found.flat_map(|send_point| &self.wire(send_point).attached);
         found.copied().collect()
     }
 
     /// Those that a sender may know from their requests only.
     pub fn learned_neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
         let found = self.stands_of(sender).into_iter();
-        let found = found.flat_map(|stand| &self.wire(stand).learned);
+        let found = found.flat_map(|send_point| &self.wire(send_point).learned);
         found.map(|one| (one.device, one.ingress)).collect()
     }
 
@@ -430,8 +430,8 @@ impl Plan {
     }
 
     /// The segment of a stand; `None` at unclaimed ports.
-    pub fn segment_of(&self, stand: SendPoint) -> Option<SegmentId> {
-        match stand {
+    pub fn segment_of(&self, send_point: SendPoint) -> Option<SegmentId> {
+        match send_point {
             SendPoint::WiredInterface(device, interface) => {
                 Some(self.device(device).interfaces[interface].segment)
             }
@@ -441,9 +441,9 @@ impl Plan {
     }
 
     /// The external segment where a next hop that no device of the site has may be.
-    pub(super) fn leads_out(&self, stand: SendPoint) -> Option<SegmentId> {
-        let found = !self.wire(stand).lands.is_empty();
-        let segment = self.segment_of(stand).filter(|_| found);
+    pub(super) fn leads_out(&self, send_point: SendPoint) -> Option<SegmentId> {
+        let found = !self.wire(send_point).receivers.is_empty();
+        let segment = self.segment_of(send_point).filter(|_| found);
         segment.filter(|&segment| self.segment(segment).external)
     }
 

@@ -188,8 +188,8 @@ impl ServiceClasses {
         within: &ClassSet,
         port: u16,
     ) -> ClassSet {
-        let lands = |column: &&Column| set.contains(column.class_of(port));
-        let columns = self.columns().filter(lands);
+        let receivers = |column: &&Column| set.contains(column.class_of(port));
+        let columns = self.columns().filter(receivers);
         self.collect(
             columns
                 .flat_map(Column::classes)

@@ -109,10 +109,10 @@ impl ChangeShown<'_> {
     pub(super) fn name(&self, spot: Spot, version: usize) -> Option<String> {
         let (site, new) = (self.site(version), version == 1);
         match spot {
-            Spot::Segment(twin) => Some(site.segment(twin.side(new)?).name.value.clone()),
-            Spot::Router(twin) => Some(site.router(twin.side(new)?).name.value.clone()),
-            Spot::Unclaimed(twin) => {
-                let origin = Origin::Unclaimed(twin.side(new)?);
+            Spot::Segment(matched) => Some(site.segment(matched.side(new)?).name.value.clone()),
+            Spot::Router(matched) => Some(site.router(matched.side(new)?).name.value.clone()),
+            Spot::Unclaimed(matched) => {
+                let origin = Origin::Unclaimed(matched.side(new)?);
                 let fabric = &self.networks[version].fabric;
                 Some(origin_name(site, fabric, origin).into_owned())
             }

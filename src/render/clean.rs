@@ -18,17 +18,21 @@ use super::text::{escape_control, wrapped};
 pub type CleanedBook<'a, 'n> = (&'a GatewayReview<'n>, Cleaned);
 
 /// What goes, what stays and why, and the patch.
-pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: TextStyle) -> String {
+pub fn clean_text(
+    gateway_reviews: &[CleanedBook<'_, '_>],
+    files: &[EditedFile],
+    paint: TextStyle,
+) -> String {
     let mut out = String::new();
-    for (book, cleaned) in books {
+    for (gateway_review, cleaned) in gateway_reviews {
         let mut say = |text: &str, indent: usize| {
             let room = paint.columns.saturating_sub(indent + 2).max(30);
             let lines =
                 wrapped(&escape_control(text), room).join(&format!("\n{}", " ".repeat(indent + 2)));
             let _ = writeln!(out, "{}{lines}", " ".repeat(indent));
         };
-        say(&statement(book, cleaned), 0);
-        for line in changes(book, cleaned) {
+        say(&statement(gateway_review, cleaned), 0);
+        for line in changes(gateway_review, cleaned) {
             say(&line, 2);
         }
     }
@@ -41,30 +45,33 @@ pub fn clean_text(books: &[CleanedBook<'_, '_>], files: &[EditedFile], paint: Te
 }
 
 /// What was proved, in one sentence.
-fn statement(book: &GatewayReview<'_>, cleaned: &Cleaned) -> String {
-    let name = &book.router.name.value;
+fn statement(gateway_review: &GatewayReview<'_>, cleaned: &Cleaned) -> String {
+    let name = &gateway_review.router.name.value;
     if cleaned.is_same() {
         return format!(
             "{name}: there is nothing to clean in its {} rules.",
-            book.rules.len()
+            gateway_review.rules.len()
         );
     }
     let merged: usize = cleaned.merges.iter().map(|merge| merge.from.len()).sum();
-    let left = book.rules.len() - cleaned.removed.len() - merged;
+    let left = gateway_review.rules.len() - cleaned.removed.len() - merged;
     format!(
         "{name}: {left} of {} rules are left. Verdicts are identical for every packet that can arrive at {name} and \
          leave it: both lists were compared.",
-        book.rules.len()
+        gateway_review.rules.len()
     )
 }
 
 /// A line for each rule that goes, is merged, or stays although it could go.
-fn changes(book: &GatewayReview<'_>, cleaned: &Cleaned) -> Vec<String> {
-    let name = |rule: usize| format!("{} \"{}\"", rule + 1, book.rules[rule].name.value);
-    let removed = cleaned
-        .removed
-        .iter()
-        .map(|&rule| format!("goes: {}: {}", name(rule), reason(&book.review.rules[rule])));
+fn changes(gateway_review: &GatewayReview<'_>, cleaned: &Cleaned) -> Vec<String> {
+    let name = |rule: usize| format!("{} \"{}\"", rule + 1, gateway_review.rules[rule].name.value);
+    let removed = cleaned.removed.iter().map(|&rule| {
+        format!(
+            "goes: {}: {}",
+            name(rule),
+            reason(&gateway_review.review.rules[rule])
+        )
+    });
     let merged = cleaned.merges.iter().map(|merge| {
         let from: Vec<String> = merge.from.iter().map(|&rule| name(rule)).collect();
         let (into, field) = (name(merge.into), merge.field.key());
@@ -129,7 +136,7 @@ struct JsonKept {
 }
 
 /// The same as a JSON document.
-pub fn clean_json(books: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String {
+pub fn clean_json(gateway_reviews: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String {
     let plain = TextStyle {
         colour: false,
         columns: 80,
@@ -137,18 +144,18 @@ pub fn clean_json(books: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String
     to_text(&Document {
         document: "boundwalk-clean",
         version: 1,
-        gateways: books
+        gateways: gateway_reviews
             .iter()
-            .map(|(book, cleaned)| json_cleaned(book, cleaned))
+            .map(|(gateway_review, cleaned)| json_cleaned(gateway_review, cleaned))
             .collect(),
         patch: patch_text(files, plain),
         note: CAUTION,
     })
 }
 
-fn json_cleaned<'a>(book: &'a GatewayReview<'_>, cleaned: &Cleaned) -> JsonCleaned<'a> {
+fn json_cleaned<'a>(gateway_review: &'a GatewayReview<'_>, cleaned: &Cleaned) -> JsonCleaned<'a> {
     JsonCleaned {
-        gateway: &book.router.name.value,
+        gateway: &gateway_review.router.name.value,
         // What was not proved alike is not suggested.
         verdicts_identical: true,
         removed: cleaned.removed.iter().map(|rule| rule + 1).collect(),

@@ -33,8 +33,8 @@ pub fn outline_text(site: &Site, topology_tree: &TopologyTree<'_>, pen: Pen) -> 
     }
     for &root in &topology_tree.roots {
         drawing.tree(root, None);
-        while let Some((limb, parent)) = drawing.later.pop_front() {
-            drawing.tree(limb, Some(parent));
+        while let Some((tree_node, parent)) = drawing.later.pop_front() {
+            drawing.tree(tree_node, Some(parent));
         }
     }
     drawing.rest();
@@ -57,7 +57,7 @@ impl Drawing<'_> {
             let lines = pen.wrap(&format!("From above: {parent}"), pen.paint.columns);
             self.out.extend(lines);
         }
-        self.limb(root, "");
+        self.tree_node(root, "");
         self.out.push(String::new());
     }
 
@@ -67,25 +67,25 @@ impl Drawing<'_> {
     }
 
     /// A box and all that hangs on it. The depth is bounded by the width of the terminal.
-    fn limb(&mut self, number: usize, prefix: &str) {
+    fn tree_node(&mut self, number: usize, prefix: &str) {
         let things = self.things;
         let (pen, topology_tree) = (things.pen, things.topology_tree);
         let room = pen.paint.columns.saturating_sub(width(prefix) + 4).max(20);
-        let limb = &topology_tree.limbs[number];
-        let above = match limb.thing {
+        let tree_node = &topology_tree.tree_nodes[number];
+        let above = match tree_node.thing {
             ThingId::Router(id) => self.outside(id, prefix),
             _ => false,
         };
-        let Content { lines, title } = match limb.thing {
+        let Content { lines, title } = match tree_node.thing {
             ThingId::Router(id) => things.router(id, room),
             ThingId::Switch(id) => things.switch(id, room),
             ThingId::Segment(id) => things.segment(id, room),
         };
-        for line in pen.boxed(&lines, title, above, !limb.below.is_empty()) {
+        for line in pen.boxed(&lines, title, above, !tree_node.below.is_empty()) {
             self.put(prefix, &line);
         }
-        for (at, &below) in limb.below.iter().enumerate() {
-            self.branch(below, prefix, at + 1 == limb.below.len());
+        for (at, &below) in tree_node.below.iter().enumerate() {
+            self.branch(below, prefix, at + 1 == tree_node.below.len());
         }
     }
 
@@ -100,11 +100,11 @@ impl Drawing<'_> {
             true => format!("{prefix}     "),
             false => format!("{prefix}  {down}  "),
         };
-        let Some(joint) = &self.things.topology_tree.limbs[below].joint else {
+        let Some(tree_edge) = &self.things.topology_tree.tree_nodes[below].tree_edge else {
             return;
         };
         let deep = width(&deeper) + LEAST > pen.paint.columns;
-        let mut shown = self.joint(joint);
+        let mut shown = self.tree_edge(tree_edge);
         if deep {
             shown.push_str(" (further below)");
         }
@@ -116,8 +116,8 @@ impl Drawing<'_> {
             }
         }
         match deep {
-            true => self.later.push_back((below, self.named_joint(joint))),
-            false => self.limb(below, &deeper),
+            true => self.later.push_back((below, self.named_joint(tree_edge))),
+            false => self.tree_node(below, &deeper),
         }
     }
 
@@ -149,10 +149,10 @@ impl Drawing<'_> {
     }
 
     /// `trunk -- green -- core:uplink`.
-    fn joint(&self, joint: &TreeEdge<'_>) -> String {
+    fn tree_edge(&self, tree_edge: &TreeEdge<'_>) -> String {
         let (site, pen) = (self.things.site, self.things.pen);
         let line = pen.lines().across;
-        match joint {
+        match tree_edge {
             TreeEdge::Cable([near, far], label) => {
                 let (port, far) = (pen.text(near.port), pen.text(&far.name(site)));
                 match label {
@@ -168,12 +168,12 @@ impl Drawing<'_> {
     }
 
     /// `edge:trunk -- green -- core:uplink`.
-    fn named_joint(&self, joint: &TreeEdge<'_>) -> String {
+    fn named_joint(&self, tree_edge: &TreeEdge<'_>) -> String {
         let (site, pen) = (self.things.site, self.things.pen);
-        match joint {
+        match tree_edge {
             TreeEdge::Cable([near, _], _) => {
                 let near = pen.text(near.device.name(site));
-                format!("{near}:{}", self.joint(joint))
+                format!("{near}:{}", self.tree_edge(tree_edge))
             }
             TreeEdge::Interface(router, interface, segment) => {
                 let router = &site.router(*router).name.value;
@@ -193,8 +193,8 @@ impl Drawing<'_> {
         if !topology_tree.extra.is_empty() {
             self.out
                 .push("Besides the tree (loops, second ways):".to_owned());
-            for joint in &topology_tree.extra {
-                let text = self.named_joint(joint);
+            for tree_edge in &topology_tree.extra {
+                let text = self.named_joint(tree_edge);
                 self.out.extend(pen.beside("  ", &text, columns));
             }
             self.out.push(String::new());

@@ -36,10 +36,10 @@ fn heading(
     probe: &Probe,
     paint: TextStyle,
 ) {
-    let stand = probe.predicted.stand;
-    let moved = before.is_none_or(|before| before.predicted.stand != stand);
+    let send_point = probe.predicted.send_point;
+    let moved = before.is_none_or(|before| before.predicted.send_point != send_point);
     if moved {
-        let place = super::text::escape_control(shown.name(stand));
+        let place = super::text::escape_control(shown.name(send_point));
         let _ = writeln!(out, "\n{}", paint.strong(&format!("Stand in {place}")));
     }
     if moved || before.is_none_or(|before| before.packet.source != probe.packet.source) {

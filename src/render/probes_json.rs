@@ -98,7 +98,7 @@ fn probe<'a>(shown: &'a ProbesShown<'_>, probe: &'a Probe) -> JsonProbe<'a> {
     JsonProbe {
         number: probe.number,
         family: Family::of(probe.packet.source).word(),
-        from: shown.name(predicted.stand),
+        from: shown.name(predicted.send_point),
         host: match predicted.sender {
             Sender::Host(host) => Some(&site.host(host).name.value),
             Sender::Segment(_) | Sender::Hostile(_) => None,

@@ -57,7 +57,7 @@ fn record(shown: &ProbesShown<'_>, probe: &Probe) -> [String; HEADER.len()] {
     [
         probe.number.to_string(),
         Family::of(packet.source).word().to_owned(),
-        shown.name(probe.predicted.stand).to_owned(),
+        shown.name(probe.predicted.send_point).to_owned(),
         packet.source.to_string(),
         party_name(site, probe.to).into_owned(),
         packet.destination.to_string(),
@@ -83,10 +83,10 @@ pub fn probes_markdown(shown: &ProbesShown<'_>) -> String {
     let _ = writeln!(out, "{}.\n\n{CAREFUL}\n\n{HOW}", escape(&shown.size()));
     let mut place = None;
     for probe in &shown.plan.probes {
-        let here = Some(probe.predicted.stand);
+        let here = Some(probe.predicted.send_point);
         if place != here {
             place = here;
-            let name = escape(shown.name(probe.predicted.stand));
+            let name = escape(shown.name(probe.predicted.send_point));
             let _ = writeln!(out, "\n## Stand in {name}\n");
             out.push_str("| probe | with | send | expect | command | shows | result | remark |\n");
             out.push_str("|---|---|---|---|---|---|---|---|\n");

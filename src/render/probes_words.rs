@@ -67,7 +67,7 @@ impl ProbesShown<'_> {
                 self.network.site.host(host).name.value
             );
         }
-        let segment = self.network.site.segment(probe.predicted.stand);
+        let segment = self.network.site.segment(probe.predicted.send_point);
         let mut prefixes = segment.prefixes.iter();
         let prefix = prefixes.find(|prefix| prefix.value.contains(source));
         let length = prefix.map_or(String::new(), |prefix| {

@@ -28,15 +28,15 @@ struct Section {
 /// One rule on a terminal.
 pub fn rule_text(
     shown: &RulesShown<'_>,
-    book: &GatewayReview<'_>,
+    gateway_review: &GatewayReview<'_>,
     sheet: &RuleSheet,
     paint: TextStyle,
 ) -> String {
     let mut out = format!(
         "{}\n",
-        paint.strong(&escape_control(&title(shown, book, sheet)))
+        paint.strong(&escape_control(&title(shown, gateway_review, sheet)))
     );
-    for section in sections(shown, book, sheet) {
+    for section in sections(shown, gateway_review, sheet) {
         let _ = writeln!(out, "\n{}", paint.strong(section.title));
         for line in section.lines {
             let room = paint.columns.saturating_sub(4).max(30);
@@ -47,7 +47,7 @@ pub fn rule_text(
             );
         }
     }
-    let findings: Vec<_> = shown.of_rule(book, sheet.rule).cloned().collect();
+    let findings: Vec<_> = shown.of_rule(gateway_review, sheet.rule).cloned().collect();
     if !findings.is_empty() {
         let _ = writeln!(out, "\n{}\n", paint.strong("Findings"));
         out.push_str(&findings_text(shown.sources, &findings, true, paint));
@@ -58,39 +58,46 @@ pub fn rule_text(
 /// One rule as Markdown.
 pub fn rule_markdown(
     shown: &RulesShown<'_>,
-    book: &GatewayReview<'_>,
+    gateway_review: &GatewayReview<'_>,
     sheet: &RuleSheet,
 ) -> String {
-    let mut out = format!("# {}\n", escape(&title(shown, book, sheet)));
-    for section in sections(shown, book, sheet) {
+    let mut out = format!("# {}\n", escape(&title(shown, gateway_review, sheet)));
+    for section in sections(shown, gateway_review, sheet) {
         let _ = writeln!(out, "\n## {}\n", section.title);
         for line in section.lines {
             let _ = writeln!(out, "- {}", escape(&line));
         }
     }
     out.push('\n');
-    let findings: Vec<_> = shown.of_rule(book, sheet.rule).cloned().collect();
+    let findings: Vec<_> = shown.of_rule(gateway_review, sheet.rule).cloned().collect();
     findings_list(&mut out, "Findings", shown.sources, &findings);
     out
 }
 
-fn title(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> String {
-    let rule = &book.rules[sheet.rule];
+fn title(shown: &RulesShown<'_>, gateway_review: &GatewayReview<'_>, sheet: &RuleSheet) -> String {
+    let rule = &gateway_review.rules[sheet.rule];
     format!(
         "{} rule {}: \"{}\" ({})",
-        book.router.name.value,
+        gateway_review.router.name.value,
         sheet.rule + 1,
         rule.name.value,
         shown.sources.place(rule.name.span)
     )
 }
 
-fn sections(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> Vec<Section> {
-    let words = Words { shown, book };
+fn sections(
+    shown: &RulesShown<'_>,
+    gateway_review: &GatewayReview<'_>,
+    sheet: &RuleSheet,
+) -> Vec<Section> {
+    let words = Words {
+        shown,
+        gateway_review,
+    };
     let mut sections = vec![
         Section {
             title: "As written",
-            lines: written(shown.site, &book.rules[sheet.rule]),
+            lines: written(shown.site, &gateway_review.rules[sheet.rule]),
         },
         Section {
             title: "What it does",
@@ -172,12 +179,16 @@ fn cut(mut lines: Vec<String>) -> Vec<String> {
 /// Puts a rule into words.
 struct Words<'a> {
     shown: &'a RulesShown<'a>,
-    book: &'a GatewayReview<'a>,
+    gateway_review: &'a GatewayReview<'a>,
 }
 
 impl Words<'_> {
     fn rule(&self, rule: usize) -> String {
-        format!("{} \"{}\"", rule + 1, self.book.rules[rule].name.value)
+        format!(
+            "{} \"{}\"",
+            rule + 1,
+            self.gateway_review.rules[rule].name.value
+        )
     }
 
     fn list(&self, rules: &[usize]) -> String {
@@ -186,7 +197,12 @@ impl Words<'_> {
     }
 
     fn packet(&self, packet: &RulePacket) -> String {
-        let interface = |at: usize| self.book.router.interfaces[at].name.value.as_str();
+        let interface = |at: usize| {
+            self.gateway_review.router.interfaces[at]
+                .name
+                .value
+                .as_str()
+        };
         let out = packet.egress.map_or("the gateway itself", interface);
         format!(
             "{}, in by {}, to {out}",
@@ -196,16 +212,16 @@ impl Words<'_> {
     }
 
     fn standing(&self, rule: usize) -> Vec<String> {
-        match &self.book.review.rules[rule] {
+        match &self.gateway_review.review.rules[rule] {
             RuleStatus::Off => vec!["Nothing: it is disabled or has expired.".to_owned()],
             RuleStatus::Irrelevant => vec![format!(
                 "Nothing: no packet can match it: {}.",
-                self.book.obstacle_text(rule)
+                self.gateway_review.obstacle_text(rule)
             )],
             RuleStatus::Dead(dead) => self.dead(dead),
             RuleStatus::Unknown => vec![UNSETTLED.to_owned()],
             RuleStatus::Decides { witness, without } => {
-                let word = self.book.rules[rule].action.value.word();
+                let word = self.gateway_review.rules[rule].action.value.word();
                 let first = format!(
                     "It decides packets ({word}), for example {}.",
                     self.packet(witness)
@@ -231,7 +247,7 @@ impl Words<'_> {
                 "Not all as it says: {} decides {}; it {} that.",
                 self.rule(against.rule),
                 self.packet(&against.packet),
-                match self.book.rules[against.rule].action.value {
+                match self.gateway_review.rules[against.rule].action.value {
                     Action::Permit => "permits",
                     Action::Deny => "denies",
                     Action::Reject => "rejects",
@@ -312,7 +328,7 @@ impl Words<'_> {
     /// Sources in few words. Whether the gateway's own addresses are among them, which only a forger sends with, is
     /// left open where that makes it shorter.
     fn sources(&self, naming: &ServiceLabels<'_>, part: &Part) -> String {
-        let own = self.book.router.own_addresses();
+        let own = self.gateway_review.router.own_addresses();
         let others = part.region.source.difference(own.of(part.family));
         let all = naming.addresses(&part.region.source);
         let few = naming.addresses(&others);
@@ -323,7 +339,7 @@ impl Words<'_> {
     }
 
     fn interfaces(&self, numbers: &[usize]) -> String {
-        let interfaces = &self.book.router.interfaces;
+        let interfaces = &self.gateway_review.router.interfaces;
         if numbers.len() > 1 && numbers.len() >= interfaces.len() {
             return "any interface".to_owned();
         }
@@ -372,7 +388,7 @@ impl Words<'_> {
     }
 
     fn opens(&self, sheet: &RuleSheet) -> Vec<String> {
-        if self.book.rules[sheet.rule].action.value != Action::Permit {
+        if self.gateway_review.rules[sheet.rule].action.value != Action::Permit {
             return Vec::new();
         }
         let Some(opens) = &sheet.opens else {

@@ -19,7 +19,7 @@ pub struct RulesShown<'a> {
     /// Its text.
     pub sources: &'a Sources,
     /// The gateways asked about.
-    pub books: &'a [GatewayReview<'a>],
+    pub gateway_reviews: &'a [GatewayReview<'a>],
     /// Findings about their rules.
     pub findings: &'a [Finding],
     /// Names, one for each family.
@@ -32,21 +32,21 @@ impl RulesShown<'_> {
     /// Findings whose place is the name of a rule.
     pub(super) fn of_rule<'f>(
         &'f self,
-        book: &GatewayReview<'_>,
+        gateway_review: &GatewayReview<'_>,
         rule: usize,
     ) -> impl Iterator<Item = &'f Finding> {
-        let place = book.rules[rule].name.span;
+        let place = gateway_review.rules[rule].name.span;
         let findings = self.findings.iter();
         findings.filter(move |finding| finding.span == Some(place))
     }
 
     /// Rules of a gateway that permit more than there is or is safe.
-    pub(super) fn broad(&self, book: &GatewayReview<'_>) -> usize {
+    pub(super) fn broad(&self, gateway_review: &GatewayReview<'_>) -> usize {
         let wide = |rule: &usize| {
-            self.of_rule(book, *rule)
+            self.of_rule(gateway_review, *rule)
                 .any(|one| area(one.check) == Some(Area::RuleWidth))
         };
-        (0..book.rules.len()).filter(wide).count()
+        (0..gateway_review.rules.len()).filter(wide).count()
     }
 }
 
@@ -85,10 +85,10 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
 ];
 
 /// The numbers of a gateway in the order of [`COLUMNS`].
-pub(super) fn numbers(shown: &RulesShown<'_>, book: &GatewayReview<'_>) -> [usize; 9] {
-    let tally: Tally = book.tally();
-    let harmless = book.review.together.iter().filter(|&&rule| {
-        !matches!(&book.review.rules[rule], RuleStatus::Dead(dead) if dead.against.is_some())
+pub(super) fn numbers(shown: &RulesShown<'_>, gateway_review: &GatewayReview<'_>) -> [usize; 9] {
+    let tally: Tally = gateway_review.tally();
+    let harmless = gateway_review.review.together.iter().filter(|&&rule| {
+        !matches!(&gateway_review.review.rules[rule], RuleStatus::Dead(dead) if dead.against.is_some())
     });
     [
         tally.rules,
@@ -98,8 +98,8 @@ pub(super) fn numbers(shown: &RulesShown<'_>, book: &GatewayReview<'_>) -> [usiz
         tally.repeated,
         tally.redundant,
         harmless.count(),
-        shown.broad(book),
-        book.complexity.total(),
+        shown.broad(gateway_review),
+        gateway_review.complexity.total(),
     ]
 }
 
@@ -109,11 +109,11 @@ pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: TextStyle) -> String
     if !shown.site.name.is_empty() {
         let _ = writeln!(out, "{}\n", paint.strong(&escape_control(&shown.site.name)));
     }
-    for (number, book) in shown.books.iter().enumerate() {
-        overview(&mut out, shown, book, number == 0, paint);
+    for (number, gateway_review) in shown.gateway_reviews.iter().enumerate() {
+        overview(&mut out, shown, gateway_review, number == 0, paint);
     }
-    for book in shown.books {
-        limits(&mut out, book, paint);
+    for gateway_review in shown.gateway_reviews {
+        limits(&mut out, gateway_review, paint);
     }
     let _ = writeln!(out, "{}\n", paint.strong("Findings"));
     match shown.findings.is_empty() {
@@ -127,16 +127,16 @@ pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: TextStyle) -> String
 fn overview(
     out: &mut String,
     shown: &RulesShown<'_>,
-    book: &GatewayReview<'_>,
+    gateway_review: &GatewayReview<'_>,
     explained: bool,
     paint: TextStyle,
 ) {
     let _ = writeln!(
         out,
         "{}",
-        paint.strong(&escape_control(&book.router.name.value))
+        paint.strong(&escape_control(&gateway_review.router.name.value))
     );
-    for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, book)) {
+    for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, gateway_review)) {
         let start = format!("  {number:>6}  {}", fit(title, 12));
         let room = paint.columns.saturating_sub(width(&start)).max(30);
         let lines = match explained {
@@ -159,18 +159,18 @@ fn overview(
 }
 
 /// What was not settled.
-fn limits(out: &mut String, book: &GatewayReview<'_>, paint: TextStyle) {
-    for text in limit_notes(book) {
+fn limits(out: &mut String, gateway_review: &GatewayReview<'_>, paint: TextStyle) {
+    for text in limit_notes(gateway_review) {
         let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
         let _ = writeln!(out, "  {lines}\n");
     }
 }
 
 /// Sentences for what bounds left open; none where all is settled.
-pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
+pub(super) fn limit_notes(gateway_review: &GatewayReview<'_>) -> Vec<String> {
     let mut notes = Vec::new();
-    let name = escape_control(&book.router.name.value);
-    let unknown = book.tally().unknown;
+    let name = escape_control(&gateway_review.router.name.value);
+    let unknown = gateway_review.tally().unknown;
     if unknown > 0 {
         notes.push(format!(
             "{name}: {unknown} rules are not settled, because a bound on the work was met: they may be dead or \
@@ -178,7 +178,7 @@ pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
         ));
     }
     let alone = |rule: &usize| {
-        let standing = &book.review.rules[*rule];
+        let standing = &gateway_review.review.rules[*rule];
         matches!(
             standing,
             RuleStatus::Decides {
@@ -188,18 +188,18 @@ pub(super) fn limit_notes(book: &GatewayReview<'_>) -> Vec<String> {
         )
     };
     // In ascending order, and up to every rule of a long list.
-    let gone = |rule: &usize| book.review.together.binary_search(rule).is_ok();
-    if (0..book.review.rules.len()).any(|rule| alone(&rule) && !gone(&rule)) {
+    let gone = |rule: &usize| gateway_review.review.together.binary_search(rule).is_ok();
+    if (0..gateway_review.review.rules.len()).any(|rule| alone(&rule) && !gone(&rule)) {
         notes.push(format!(
             "{name}: not every rule that can go alone can go together with the others; another choice may be larger."
         ));
     }
-    if !book.pairs.complete {
+    if !gateway_review.pairs.complete {
         notes.push(format!(
             "{name}: not all pairs of rules were looked at, because a bound on the work was met."
         ));
     }
-    if !book.space.holes_exact {
+    if !gateway_review.space.holes_exact {
         notes.push(format!(
             "{name}: its translations are too many to say which packets the rules never see; a packet named here \
              may be one of those."

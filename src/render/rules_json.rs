@@ -81,9 +81,9 @@ pub fn rules_json(shown: &RulesShown<'_>) -> String {
         version: 1,
         site: &shown.site.name,
         gateways: shown
-            .books
+            .gateway_reviews
             .iter()
-            .map(|book| json_gateway(shown, book))
+            .map(|gateway_review| json_gateway(shown, gateway_review))
             .collect(),
         findings: shown
             .findings
@@ -94,24 +94,37 @@ pub fn rules_json(shown: &RulesShown<'_>) -> String {
     })
 }
 
-fn json_gateway<'a>(shown: &RulesShown<'a>, book: &'a GatewayReview<'a>) -> JsonGateway<'a> {
-    let counts = COLUMNS.iter().zip(numbers(shown, book));
+fn json_gateway<'a>(
+    shown: &RulesShown<'a>,
+    gateway_review: &'a GatewayReview<'a>,
+) -> JsonGateway<'a> {
+    let counts = COLUMNS.iter().zip(numbers(shown, gateway_review));
     let counts = counts.map(|((title, _), count)| (title.replace(' ', "_"), count.into()));
-    let rules = 0..book.rules.len();
-    let pairs = book.pairs.pairs.iter();
+    let rules = 0..gateway_review.rules.len();
+    let pairs = gateway_review.pairs.pairs.iter();
     JsonGateway {
-        name: &book.router.name.value,
+        name: &gateway_review.router.name.value,
         counts: counts.collect(),
-        rules: rules.map(|rule| json_state(shown, book, rule)).collect(),
-        removable_together: book.review.together.iter().map(|rule| rule + 1).collect(),
-        removable_is_largest: book.review.largest,
-        pairs: pairs.map(|pair| json_pair(book, pair)).collect(),
-        pairs_complete: book.pairs.complete,
-        limits: limit_notes(book),
+        rules: rules
+            .map(|rule| json_state(shown, gateway_review, rule))
+            .collect(),
+        removable_together: gateway_review
+            .review
+            .together
+            .iter()
+            .map(|rule| rule + 1)
+            .collect(),
+        removable_is_largest: gateway_review.review.largest,
+        pairs: pairs.map(|pair| json_pair(gateway_review, pair)).collect(),
+        pairs_complete: gateway_review.pairs.complete,
+        limits: limit_notes(gateway_review),
     }
 }
 
-fn json_pair(book: &GatewayReview<'_>, pair: &boundwalk_analysis::rules::RulePair) -> JsonRulePair {
+fn json_pair(
+    gateway_review: &GatewayReview<'_>,
+    pair: &boundwalk_analysis::rules::RulePair,
+) -> JsonRulePair {
     use boundwalk_analysis::rules::{Rank, Relation};
     JsonRulePair {
         first: pair.first + 1,
@@ -127,18 +140,18 @@ fn json_pair(book: &GatewayReview<'_>, pair: &boundwalk_analysis::rules::RulePai
             Rank::Backstop => "before-final-denial",
             Rank::Idle => "order-does-not-matter",
         },
-        packet: json_rule_packet(book, &pair.packet),
+        packet: json_rule_packet(gateway_review, &pair.packet),
     }
 }
 
 fn json_state<'a>(
     shown: &RulesShown<'_>,
-    book: &'a GatewayReview<'_>,
+    gateway_review: &'a GatewayReview<'_>,
     number: usize,
 ) -> JsonState<'a> {
-    let rule = &book.rules[number];
-    let standing = &book.review.rules[number];
-    let packet = |packet: &RulePacket| json_rule_packet(book, packet);
+    let rule = &gateway_review.rules[number];
+    let standing = &gateway_review.review.rules[number];
+    let packet = |packet: &RulePacket| json_rule_packet(gateway_review, packet);
     let from_one = |rules: &[usize]| rules.iter().map(|rule| rule + 1).collect();
     let mut json = JsonState {
         number: number + 1,
@@ -156,7 +169,7 @@ fn json_state<'a>(
     };
     match standing {
         RuleStatus::Off | RuleStatus::Unknown => {}
-        RuleStatus::Irrelevant => json.why_no_match = Some(book.obstacle_text(number)),
+        RuleStatus::Irrelevant => json.why_no_match = Some(gateway_review.obstacle_text(number)),
         RuleStatus::Dead(dead) => {
             json.covered_by = from_one(&dead.by);
             json.covered_by_is_smallest = Some(dead.smallest);
@@ -175,8 +188,8 @@ fn json_state<'a>(
     json
 }
 
-fn json_rule_packet(book: &GatewayReview<'_>, packet: &RulePacket) -> JsonRulePacket {
-    let interface = |at: usize| book.router.interfaces[at].name.value.clone();
+fn json_rule_packet(gateway_review: &GatewayReview<'_>, packet: &RulePacket) -> JsonRulePacket {
+    let interface = |at: usize| gateway_review.router.interfaces[at].name.value.clone();
     JsonRulePacket {
         arrives_by: interface(packet.ingress),
         leaves_by: packet.egress.map(interface),
@@ -245,8 +258,12 @@ struct JsonOpened<'a> {
 }
 
 /// One rule as a JSON document.
-pub fn rule_json(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> String {
-    let findings = shown.of_rule(book, sheet.rule);
+pub fn rule_json(
+    shown: &RulesShown<'_>,
+    gateway_review: &GatewayReview<'_>,
+    sheet: &RuleSheet,
+) -> String {
+    let findings = shown.of_rule(gateway_review, sheet.rule);
     let opens = sheet.opens.as_ref().map(|opens| {
         let opens = opens.iter().map(|opened| JsonOpened {
             family: opened.family.word(),
@@ -266,16 +283,16 @@ pub fn rule_json(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleS
         document: "boundwalk-rule",
         version: 1,
         site: &shown.site.name,
-        gateway: &book.router.name.value,
-        rule: json_state(shown, book, sheet.rule),
+        gateway: &gateway_review.router.name.value,
+        rule: json_state(shown, gateway_review, sheet.rule),
         shares: sheet.shares.families.iter().map(json_share).collect(),
-        decides: parts(shown, book, sheet),
+        decides: parts(shown, gateway_review, sheet),
         takes_from: takes.collect(),
         takes_from_complete: sheet.all_hidden,
         pairs: sheet
             .pairs
             .iter()
-            .map(|pair| json_pair(book, pair))
+            .map(|pair| json_pair(gateway_review, pair))
             .collect(),
         opens,
         findings: findings
@@ -310,8 +327,12 @@ fn json_share(share: &Share) -> JsonShare {
     }
 }
 
-fn parts(shown: &RulesShown<'_>, book: &GatewayReview<'_>, sheet: &RuleSheet) -> Vec<JsonPart> {
-    let interfaces = &book.router.interfaces;
+fn parts(
+    shown: &RulesShown<'_>,
+    gateway_review: &GatewayReview<'_>,
+    sheet: &RuleSheet,
+) -> Vec<JsonPart> {
+    let interfaces = &gateway_review.router.interfaces;
     let name = |&at: &usize| interfaces.get(at).map(|one| one.name.value.clone());
     let part = |part: &boundwalk_analysis::rules::Part| {
         let ranges = |set: &boundwalk_packet::IntervalSet| {

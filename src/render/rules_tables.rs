@@ -26,9 +26,9 @@ pub fn rules_csv(shown: &RulesShown<'_>) -> String {
         "findings",
         "place",
     ]);
-    for book in shown.books {
-        for (number, standing) in book.review.rules.iter().enumerate() {
-            let record = record(shown, book, number, standing);
+    for gateway_review in shown.gateway_reviews {
+        for (number, standing) in gateway_review.review.rules.iter().enumerate() {
+            let record = record(shown, gateway_review, number, standing);
             let _ = writer.write_record(record.iter().map(|field| harmless(field)));
         }
     }
@@ -38,15 +38,15 @@ pub fn rules_csv(shown: &RulesShown<'_>) -> String {
 
 fn record(
     shown: &RulesShown<'_>,
-    book: &GatewayReview<'_>,
+    gateway_review: &GatewayReview<'_>,
     number: usize,
     standing: &RuleStatus,
 ) -> [String; 9] {
-    let rule = &book.rules[number];
+    let rule = &gateway_review.rules[number];
     let names = |rules: &[usize]| {
         let names = rules
             .iter()
-            .map(|&other| book.rules[other].name.value.as_str());
+            .map(|&other| gateway_review.rules[other].name.value.as_str());
         names.collect::<Vec<_>>().join("; ")
     };
     let (covered, packet) = match standing {
@@ -57,9 +57,11 @@ fn record(
         RuleStatus::Decides { witness, .. } => (String::new(), Some(witness.packet)),
         _ => (String::new(), None),
     };
-    let findings = shown.of_rule(book, number).map(|one| one.check.name);
+    let findings = shown
+        .of_rule(gateway_review, number)
+        .map(|one| one.check.name);
     [
-        book.router.name.value.clone(),
+        gateway_review.router.name.value.clone(),
         (number + 1).to_string(),
         rule.name.value.clone(),
         rule.action.value.word().to_owned(),
@@ -81,16 +83,16 @@ pub fn rules_markdown(shown: &RulesShown<'_>) -> String {
     let titles: Vec<&str> = COLUMNS.iter().map(|(title, _)| *title).collect();
     let _ = writeln!(out, "| gateway | {} |", titles.join(" | "));
     let _ = writeln!(out, "|---|{}", "--:|".repeat(titles.len()));
-    for book in shown.books {
-        let cells = numbers(shown, book).map(|number| number.to_string());
-        let name = escape(&book.router.name.value);
+    for gateway_review in shown.gateway_reviews {
+        let cells = numbers(shown, gateway_review).map(|number| number.to_string());
+        let name = escape(&gateway_review.router.name.value);
         let _ = writeln!(out, "| {name} | {} |", cells.join(" | "));
     }
     out.push('\n');
     for (column, meaning) in COLUMNS {
         let _ = writeln!(out, "- **{column}**: {meaning}");
     }
-    for note in shown.books.iter().flat_map(limit_notes) {
+    for note in shown.gateway_reviews.iter().flat_map(limit_notes) {
         let _ = writeln!(out, "\n{}", escape(&note));
     }
     out.push('\n');

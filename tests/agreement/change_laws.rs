@@ -29,9 +29,12 @@ type Ask<'a> = &'a mut dyn FnMut(&[Network<'_>; 2], &ReachChange) -> Result<(), 
 /// Asks about each change of a site, both ways.
 fn each_change(facts: &Facts<'_>, ask: Ask<'_>) -> Result<(), String> {
     for text in (0..3).filter_map(|kind| without(facts, kind)) {
-        let twin = site(&text);
+        let matched = site(&text);
         let limit = facts.network.open_pieces();
-        for [old, new] in [[facts.network.site, &twin], [&twin, facts.network.site]] {
+        for [old, new] in [
+            [facts.network.site, &matched],
+            [&matched, facts.network.site],
+        ] {
             let versions = Network::versions(old, new, TODAY);
             let versions = versions.map(|network| network.limited_to(limit));
             let change = reach_change(&versions[0], &versions[1], &mut |_, _| {});
@@ -43,7 +46,7 @@ fn each_change(facts: &Facts<'_>, ask: Ask<'_>) -> Result<(), String> {
 
 /// The segment of a place of a comparison; none is renamed here.
 fn segment(spot: Spot) -> Option<SegmentId> {
-    spot.segment().and_then(|twin| twin.old)
+    spot.segment().and_then(|matched| matched.old)
 }
 
 fn hostile(facts: &Facts<'_>) -> Result<usize, String> {

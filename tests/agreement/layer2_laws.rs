@@ -165,13 +165,13 @@ fn is_direct(bypass: &Bypass) -> bool {
 
 /// Whether frames of a hostile device come to somebody of a segment who has an address: packets are sent to those.
 fn takes_packets(facts: &Facts<'_>, from: Origin, to: SegmentId) -> bool {
-    let stand = SendPoint::Hostile(from);
+    let send_point = SendPoint::Hostile(from);
     let mut families = Family::ALL.iter();
     families.any(|&family| {
         let plan = facts.network.plan(family);
         let column = &plan.segment(to).addresses;
-        let mut lands = plan.wire(stand).lands.iter();
-        lands.any(|(segment, own)| {
+        let mut receivers = plan.wire(send_point).receivers.iter();
+        receivers.any(|(segment, own)| {
             let taken = own
                 .as_ref()
                 .map_or(!column.is_empty(), |own| own.overlaps(column));

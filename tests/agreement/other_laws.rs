@@ -49,13 +49,13 @@ fn probes(facts: &Facts<'_>) -> Result<usize, String> {
             Expect::Nothing | Expect::Rejected => compared.so(arrive == 0, says)?,
         }
         let to = match predicted.place {
-            Some(Place::Segment(to)) if to != predicted.stand => Endpoint::Segment(to),
+            Some(Place::Segment(to)) if to != predicted.send_point => Endpoint::Segment(to),
             Some(Place::Router(to)) => Endpoint::Device(to),
             _ => continue,
         };
         let family = Family::of(probe.packet.source);
         let class = class_of(facts.network, &probe.packet);
-        let cell = facts.cell(family, Endpoint::Segment(predicted.stand), to);
+        let cell = facts.cell(family, Endpoint::Segment(predicted.send_point), to);
         let cell = cell.expect("a probe is between parties of the matrix");
         let held = cell.some.contains(class);
         let known = held || cell.complete();
@@ -148,8 +148,8 @@ fn bounded(cell: &Cell, all: &Cell) -> bool {
 }
 
 fn compared_with_itself(facts: &Facts<'_>) -> Result<ReachChange, String> {
-    let twin = site(facts.text);
-    let [old, new] = Network::versions(facts.network.site, &twin, TODAY);
+    let matched = site(facts.text);
+    let [old, new] = Network::versions(facts.network.site, &matched, TODAY);
     let limit = facts.network.open_pieces();
     let [old, new] = [old.limited_to(limit), new.limited_to(limit)];
     Ok(reach_change(&old, &new, &mut |_, _| {}))
@@ -209,12 +209,12 @@ fn changes(facts: &Facts<'_>) -> Result<usize, String> {
         let Some(text) = without(facts, kind) else {
             continue;
         };
-        let twin = site(&text);
+        let matched = site(&text);
         let limit = facts.network.open_pieces();
         for turned in [false, true] {
             let [old, new] = match turned {
-                false => [facts.network.site, &twin],
-                true => [&twin, facts.network.site],
+                false => [facts.network.site, &matched],
+                true => [&matched, facts.network.site],
             };
             let versions = Network::versions(old, new, TODAY);
             let versions = versions.map(|network| network.limited_to(limit));
@@ -287,8 +287,8 @@ fn one_change(
 /// Whether a place of a comparison is this one: nothing is renamed here.
 fn named(spot: Spot, party: Endpoint) -> bool {
     match (spot, party) {
-        (Spot::Segment(twin), Endpoint::Segment(segment)) => twin.old == Some(segment),
-        (Spot::Router(twin), Endpoint::Device(router)) => twin.old == Some(router),
+        (Spot::Segment(matched), Endpoint::Segment(segment)) => matched.old == Some(segment),
+        (Spot::Router(matched), Endpoint::Device(router)) => matched.old == Some(router),
         _ => false,
     }
 }

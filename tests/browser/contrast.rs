@@ -38,14 +38,14 @@ fn look(page: &mut Page<'_>) -> (u64, Vec<Value>) {
 
 /// Checks all texts by day and by night.
 pub fn check(page: &mut Page<'_>) {
-    let mut grounds = Vec::new();
+    let mut universe = Vec::new();
     for scheme in ["light", "dark"] {
         let media = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
         page.call("Emulation.setEmulatedMedia", &media);
         let (count, weak) = look(page);
         assert!(count > 200, "{scheme}: only {count} texts");
         assert!(weak.is_empty(), "{scheme}: {weak:#?}");
-        grounds.push(page.text("getComputedStyle(document.body).backgroundColor"));
+        universe.push(page.text("getComputedStyle(document.body).backgroundColor"));
     }
-    assert_ne!(grounds[0], grounds[1], "day and night differ");
+    assert_ne!(universe[0], universe[1], "day and night differ");
 }

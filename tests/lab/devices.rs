@@ -74,7 +74,7 @@ impl Base {
 }
 
 /// The device of each interface, and the lines that make them.
-fn stand(bases: &[Base], space: &mut Space, number: usize) -> Vec<(usize, String)> {
+fn send_point(bases: &[Base], space: &mut Space, number: usize) -> Vec<(usize, String)> {
     let mut names = Vec::new();
     let mac = mac(number);
     for base in bases {
@@ -115,7 +115,7 @@ fn router(topology: &mut Topology<'_>, id: RouterId) -> Space {
         ..Space::default()
     };
     let bases = router_bases(topology, id, &mut space);
-    let names = stand(&bases, &mut space, id.0);
+    let names = send_point(&bases, &mut space, id.0);
     let devices: Vec<String> = names.into_iter().map(|(_, name)| name).collect();
     for (at, interface) in router.interfaces.iter().enumerate() {
         let wired = topology.interface(InterfaceOf::Router(id, at));
@@ -219,7 +219,7 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
             }),
         }
     }
-    let standing = stand(&bases, &mut space, number);
+    let standing = send_point(&bases, &mut space, number);
     let mut devices: Vec<String> = standing.into_iter().map(|(_, device)| device).collect();
     if host.forwards.value == Forwards::Bridges {
         devices = bridge(&devices, &mut space, number);

@@ -85,11 +85,18 @@ impl Frames<'_> {
     /// Where frames of a segment come to: those of devices at its places, and those that interfaces on it send as
     /// they are set up, gateways and routers included.
     pub fn reach_of_segment(&self, segment: SegmentId, stance: Stance) -> Reach {
-        let seats: Vec<Sitting> = self.seats_of(segment);
+        let attach_points: Vec<Sitting> = self.seats_of(segment);
         let mut reach = match stance {
-            Stance::Hostile => self.hostile_at(&seats.iter().map(|seat| seat.1).collect()),
+            Stance::Hostile => self.hostile_at(
+                &attach_points
+                    .iter()
+                    .map(|attach_point| attach_point.1)
+                    .collect(),
+            ),
             Stance::Configured => {
-                let plain = seats.iter().filter(|seat| seat.3.is_none());
+                let plain = attach_points
+                    .iter()
+                    .filter(|attach_point| attach_point.3.is_none());
                 let tags = |tag: Option<VlanId>| tag.map(VlanId::get).into_iter().collect();
                 self.reach(plain.map(|&(_, spot, tag, _)| (spot, tags(tag))).collect())
             }
@@ -122,13 +129,16 @@ impl Frames<'_> {
     /// Segments at a place of which one of the frames comes out, whoever can make use of it.
     pub fn segments_that_hear(&self, reach: &Reach) -> BTreeSet<SegmentId> {
         let spots: BTreeSet<Spot> = reach.out.iter().map(|(spot, _)| *spot).collect();
-        let seats = self.all_seats().iter();
-        let there = seats.filter(|seat| spots.contains(&seat.1));
+        let attach_points = self.all_seats().iter();
+        let there = attach_points.filter(|attach_point| spots.contains(&attach_point.1));
         let by_interface = reach
             .interfaces
             .iter()
             .map(|&interface| self.segment(interface));
-        there.map(|seat| seat.0).chain(by_interface).collect()
+        there
+            .map(|attach_point| attach_point.0)
+            .chain(by_interface)
+            .collect()
     }
 
     /// Unclaimed places, by group, at which one of the frames comes out.
@@ -157,8 +167,11 @@ impl Frames<'_> {
 
     /// Places of a segment.
     pub fn seats_of(&self, segment: SegmentId) -> Vec<Sitting> {
-        let seats = self.all_seats().iter();
-        seats.filter(|seat| seat.0 == segment).copied().collect()
+        let attach_points = self.all_seats().iter();
+        attach_points
+            .filter(|attach_point| attach_point.0 == segment)
+            .copied()
+            .collect()
     }
 
     fn reach(&self, first: Vec<(Spot, Tags)>) -> Reach {

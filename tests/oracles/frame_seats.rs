@@ -27,8 +27,8 @@ pub type Group = (usize, Option<VlanId>);
 impl Frames<'_> {
     /// Every live place to plug in that puts frames of plain devices into a segment's VLAN, and every
     /// interface of a host that the file puts on the segment, wherever that is plugged in.
-    pub fn seats(&self, vlans: &[u16]) -> BTreeSet<Sitting> {
-        let mut seats = BTreeSet::new();
+    pub fn attach_points(&self, vlans: &[u16]) -> BTreeSet<Sitting> {
+        let mut attach_points = BTreeSet::new();
         for spot in self.spots() {
             let Some(sitting) = self.hosts_at(spot) else {
                 continue;
@@ -37,7 +37,11 @@ impl Frames<'_> {
                 .iter()
                 .map(|&(interface, tag)| (self.segment(interface), tag, Some(interface)));
             let named: Vec<_> = named.collect();
-            let known = |segment, tag| named.iter().any(|seat| (seat.0, seat.1) == (segment, tag));
+            let known = |segment, tag| {
+                named
+                    .iter()
+                    .any(|attach_point| (attach_point.0, attach_point.1) == (segment, tag))
+            };
             let tags = std::iter::once(None).chain(vlans.iter().map(|&vlan| VlanId::new(vlan)));
             let mut free = Vec::new();
             for tag in tags {
@@ -46,9 +50,10 @@ impl Frames<'_> {
                 free.extend(segments.map(|segment| (segment, tag, None)));
             }
             let all = named.into_iter().chain(free);
-            seats.extend(all.map(|(segment, tag, interface)| (segment, spot, tag, interface)));
+            attach_points
+                .extend(all.map(|(segment, tag, interface)| (segment, spot, tag, interface)));
         }
-        seats
+        attach_points
     }
 
     /// Places where a device may stand.
@@ -62,7 +67,11 @@ impl Frames<'_> {
     /// Places of no segment, by group.
     pub fn unclaimed(&self) -> BTreeMap<Group, BTreeSet<Spot>> {
         let mut groups: BTreeMap<Group, BTreeSet<Spot>> = BTreeMap::new();
-        let claimed: BTreeSet<Spot> = self.all_seats().iter().map(|seat| seat.1).collect();
+        let claimed: BTreeSet<Spot> = self
+            .all_seats()
+            .iter()
+            .map(|attach_point| attach_point.1)
+            .collect();
         for spot in self.places() {
             if let (false, Spot::Port(switch, _) | Spot::Lag(switch, _)) =
                 (claimed.contains(&spot), spot)
@@ -78,7 +87,8 @@ impl Frames<'_> {
 
     /// Places of all segments, with every tag that means anything on the site.
     pub fn all_seats(&self) -> &BTreeSet<Sitting> {
-        self.seats.get_or_init(|| self.seats(&self.known_tags()))
+        self.attach_points
+            .get_or_init(|| self.attach_points(&self.known_tags()))
     }
 
     /// The interfaces of hosts at a place, with the tag that each uses; `None` where something else is: a

@@ -107,7 +107,7 @@ pub struct Frames<'s> {
     /// Interfaces that a cable is described for.
     cabled: BTreeSet<WiredInterface>,
     /// Where devices stand, once somebody has asked.
-    seats: OnceCell<BTreeSet<Sitting>>,
+    attach_points: OnceCell<BTreeSet<Sitting>>,
 }
 
 impl<'s> Frames<'s> {
@@ -121,7 +121,7 @@ impl<'s> Frames<'s> {
             assumed: BTreeMap::new(),
             taps: BTreeMap::new(),
             cabled: BTreeSet::new(),
-            seats: OnceCell::new(),
+            attach_points: OnceCell::new(),
         };
         frames.cabled = frames.interfaces_with_cables();
         for number in 0..frames.cables.len() {
@@ -190,11 +190,11 @@ impl<'s> Frames<'s> {
         let mut lags = router.lags.iter();
         let holds = |port: &str| port == name;
         let lag = lags.find(|lag| lag.ports.iter().any(|port| holds(&port.value)));
-        let stands = lag.map_or(name, |lag| lag.name.value.as_str());
+        let send_points = lag.map_or(name, |lag| lag.name.value.as_str());
         let interfaces = router.interfaces.iter().enumerate();
         let there = interfaces.filter(|(_, interface)| {
             let port = interface.port.as_ref();
-            port.is_some_and(|port| port.value == stands)
+            port.is_some_and(|port| port.value == send_points)
         });
         there.map(|(at, _)| at).collect()
     }

@@ -209,21 +209,26 @@ impl<'s> Checks<'s> {
         }
     }
 
-    pub fn seats(&mut self) {
+    pub fn attach_points(&mut self) {
         let mut found: BTreeSet<Sitting> = BTreeSet::new();
         let mut twice = 0;
         for segment in self.frames.site.segment_ids() {
-            for seat in self.fabric.seats(segment) {
-                let interface = seat.interface.map(|interface| self.simulated(interface));
-                let spot = self.spot_of[&seat.port];
-                twice += usize::from(!found.insert((segment, spot, seat.tag, interface)));
+            for attach_point in self.fabric.attach_points(segment) {
+                let interface = attach_point
+                    .interface
+                    .map(|interface| self.simulated(interface));
+                let spot = self.spot_of[&attach_point.port];
+                twice += usize::from(!found.insert((segment, spot, attach_point.tag, interface)));
             }
         }
-        let expected = self.frames.seats(&self.tags);
+        let expected = self.frames.attach_points(&self.tags);
         let [missing, spare] = [(&expected, &found), (&found, &expected)]
             .map(|(these, those)| these.difference(those).copied().collect::<Vec<_>>());
         self.equal("seats too many / missing", &(spare, twice), &(missing, 0));
-        let named = expected.iter().filter(|seat| seat.3.is_some()).count();
+        let named = expected
+            .iter()
+            .filter(|attach_point| attach_point.3.is_some())
+            .count();
         self.seen.named += named;
         self.seen.vacant += expected.len() - named;
         let mut forms: BTreeMap<Spot, BTreeSet<(SegmentId, Option<VlanId>)>> = BTreeMap::new();

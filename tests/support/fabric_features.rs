@@ -30,8 +30,14 @@ impl Features {
             ),
             ("a segment that no unclaimed port touches", apart(frames)),
             ("an ingress filter that is off", filter_off(frames)),
-            ("one number, two segments, two parts", twins(frames, false)),
-            ("one number, two segments, one part", twins(frames, true)),
+            (
+                "one number, two segments, two parts",
+                matched_pairs(frames, false),
+            ),
+            (
+                "one number, two segments, one part",
+                matched_pairs(frames, true),
+            ),
             ("a port that two segments share", shared_place(frames)),
             (
                 "a switch without VLANs that joins two segments",
@@ -129,7 +135,7 @@ fn filter_off(frames: &Frames<'_>) -> bool {
 }
 
 /// Whether two segments with one number are where one switch has both, or where two have one each.
-fn twins(frames: &Frames<'_>, together: bool) -> bool {
+fn matched_pairs(frames: &Frames<'_>, together: bool) -> bool {
     let vlans = frames
         .site
         .segments
@@ -149,10 +155,10 @@ fn twins(frames: &Frames<'_>, together: bool) -> bool {
 }
 
 fn shared_place(frames: &Frames<'_>) -> bool {
-    let seats = frames.all_seats();
-    let mut pairs = seats
+    let attach_points = frames.all_seats();
+    let mut pairs = attach_points
         .iter()
-        .flat_map(|one| seats.iter().map(move |other| (one, other)));
+        .flat_map(|one| attach_points.iter().map(move |other| (one, other)));
     pairs.any(|(one, other)| one.1 == other.1 && one.0 != other.0 && one.3.is_none())
 }
 
@@ -161,13 +167,13 @@ fn joins_two(frames: &Frames<'_>) -> bool {
     let switches = frames.site.switches.iter().enumerate();
     let mut unaware = switches.filter(|(_, switch)| !switch.vlan_aware);
     unaware.any(|(number, _)| {
-        let seats = frames.all_seats().iter();
-        let here = seats.filter(|seat| {
-            matches!(seat.1, Spot::Port(at, _) if at == number)
-                && seat.2.is_none()
-                && seat.3.is_none()
+        let attach_points = frames.all_seats().iter();
+        let here = attach_points.filter(|attach_point| {
+            matches!(attach_point.1, Spot::Port(at, _) if at == number)
+                && attach_point.2.is_none()
+                && attach_point.3.is_none()
         });
-        let segments: BTreeSet<SegmentId> = here.map(|seat| seat.0).collect();
+        let segments: BTreeSet<SegmentId> = here.map(|attach_point| attach_point.0).collect();
         1 < segments.len()
     })
 }

@@ -66,7 +66,11 @@ pub fn carried(frames: &Frames<'_>, segment: SegmentId) -> bool {
 }
 
 fn places(frames: &Frames<'_>, segment: SegmentId) -> BTreeSet<Spot> {
-    frames.seats_of(segment).iter().map(|seat| seat.1).collect()
+    frames
+        .seats_of(segment)
+        .iter()
+        .map(|attach_point| attach_point.1)
+        .collect()
 }
 
 /// Segments at a place of which a frame comes out, or a host on which takes it.

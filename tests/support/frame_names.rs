@@ -76,7 +76,10 @@ pub fn group(switch: usize, vlan: Option<u16>) -> Group {
 /// Segments of the places of a port.
 pub fn of_port<'s>(site: &'s Site, frames: &Frames<'_>, port: &str) -> Vec<&'s str> {
     let spot = spot(site, port);
-    let seats = frames.all_seats().iter().filter(|seat| seat.1 == spot);
-    let segments: BTreeSet<SegmentId> = seats.map(|seat| seat.0).collect();
+    let attach_points = frames
+        .all_seats()
+        .iter()
+        .filter(|attach_point| attach_point.1 == spot);
+    let segments: BTreeSet<SegmentId> = attach_points.map(|attach_point| attach_point.0).collect();
     names(site, segments)
 }

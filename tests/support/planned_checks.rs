@@ -19,7 +19,7 @@ fn sent(packet: &Packet) -> Probe {
 /// Every way in which a probe arrives, as the simulator has it.
 fn outcomes(simulator: &Simulator<'_>, probe: &Planned) -> Vec<Outcome> {
     let packet = sent(&probe.packet);
-    let stand = probe.predicted.stand;
+    let send_point = probe.predicted.send_point;
     match probe.predicted.sender {
         Sender::Host(host) => {
             assert!(simulator.host_owns(host.0, packet.source), "{probe:?}");
@@ -27,10 +27,10 @@ fn outcomes(simulator: &Simulator<'_>, probe: &Planned) -> Vec<Outcome> {
         }
         Sender::Segment(_) => {
             assert!(
-                simulator.may_send(stand, packet, Stance::Configured),
+                simulator.may_send(send_point, packet, Stance::Configured),
                 "{probe:?}"
             );
-            simulator.send(stand, packet, Stance::Configured)
+            simulator.send(send_point, packet, Stance::Configured)
         }
         Sender::Hostile(_) => panic!("only honest devices send: {probe:?}"),
     }

@@ -175,8 +175,8 @@ fn next_hop(plan: &mut Plan, number: usize, four: bool, toward: Option<usize>) -
 /// A next hop of nobody's on an external segment that a device stands on, mostly.
 fn out_there(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
     let mut interfaces = plan.devices[number].interfaces.iter();
-    let stands = interfaces.any(|interface| plan.segments[interface.segment].external);
-    if !stands || plan.random.percent(40) {
+    let send_points = interfaces.any(|interface| plan.segments[interface.segment].external);
+    if !send_points || plan.random.percent(40) {
         return None;
     }
     unowned_near(plan, number, four)

@@ -70,21 +70,21 @@ impl Counterparts {
         routers.by(|at| name(old, at), |at| name(new, at));
         routers.by(|at| own(old, at), |at| own(new, at));
         Self {
-            segments: segments.twins(SegmentId),
-            routers: routers.twins(RouterId),
+            segments: segments.matched_pairs(SegmentId),
+            routers: routers.matched_pairs(RouterId),
             unclaimed: Vec::new(),
         }
     }
 
     /// Everywhere that a hostile device may be, in either version.
     pub fn origins(&self) -> impl Iterator<Item = Matched<Origin>> + '_ {
-        let segments = self.segments.iter().map(|twin| Matched {
-            old: twin.old.map(Origin::Segment),
-            new: twin.new.map(Origin::Segment),
+        let segments = self.segments.iter().map(|matched| Matched {
+            old: matched.old.map(Origin::Segment),
+            new: matched.new.map(Origin::Segment),
         });
-        let unclaimed = self.unclaimed.iter().map(|twin| Matched {
-            old: twin.old.map(Origin::Unclaimed),
-            new: twin.new.map(Origin::Unclaimed),
+        let unclaimed = self.unclaimed.iter().map(|matched| Matched {
+            old: matched.old.map(Origin::Unclaimed),
+            new: matched.new.map(Origin::Unclaimed),
         });
         segments.chain(unclaimed)
     }
@@ -110,7 +110,7 @@ fn switches(old: &Site, new: &Site) -> Vec<Matched<SwitchId>> {
         |at| Some(face(&old.switches[at])),
         |at| Some(face(&new.switches[at])),
     );
-    switches.twins(SwitchId)
+    switches.matched_pairs(SwitchId)
 }
 
 /// The name of the first port or LAG of a group.
@@ -130,8 +130,8 @@ fn unclaimed(old: &Network<'_>, new: &Network<'_>) -> Vec<Matched<UnclaimedId>> 
     let switches = switches(old.site, new.site);
     // A switch of the new version by its number in the old one.
     let known = |id: SwitchId| {
-        let twin = switches.iter().find(|twin| twin.new == Some(id));
-        twin.and_then(|twin| twin.old)
+        let matched = switches.iter().find(|matched| matched.new == Some(id));
+        matched.and_then(|matched| matched.old)
     };
     let (one, other) = (&old.fabric.unclaimed, &new.fabric.unclaimed);
     let mut groups = Pairing::new(one.len(), other.len());
@@ -144,7 +144,7 @@ fn unclaimed(old: &Network<'_>, new: &Network<'_>) -> Vec<Matched<UnclaimedId>> 
         |at| Some((one[at].switch, first_port(old, &one[at])?)),
         |at| Some((known(other[at].switch)?, first_port(new, &other[at])?)),
     );
-    groups.twins(|at| UnclaimedId(at as u32))
+    groups.matched_pairs(|at| UnclaimedId(at as u32))
 }
 
 struct Pairing {
@@ -188,10 +188,10 @@ impl Pairing {
         }
     }
 
-    fn twins<T>(&self, id: impl Fn(usize) -> T) -> Vec<Matched<T>> {
-        let old = self.old.iter().enumerate().map(|(at, twin)| Matched {
+    fn matched_pairs<T>(&self, id: impl Fn(usize) -> T) -> Vec<Matched<T>> {
+        let old = self.old.iter().enumerate().map(|(at, matched)| Matched {
             old: Some(id(at)),
-            new: twin.map(&id),
+            new: matched.map(&id),
         });
         let added = self.taken.iter().enumerate().filter(|(_, taken)| !**taken);
         let added = added.map(|(at, _)| Matched {

@@ -56,15 +56,15 @@ pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
             found.push(lists.edit(pair, change, what));
         }
     }
-    for twin in Counterparts::of_sites(old, new).routers {
-        ordered_edits((old, new), twin, &mut found);
+    for matched in Counterparts::of_sites(old, new).routers {
+        ordered_edits((old, new), matched, &mut found);
     }
     found
 }
 
 /// Rules and translations of one gateway.
-fn ordered_edits((old, new): (&Site, &Site), twin: Matched<RouterId>, found: &mut Vec<Edit>) {
-    let (name, was, is) = match (twin.old, twin.new) {
+fn ordered_edits((old, new): (&Site, &Site), matched: Matched<RouterId>, found: &mut Vec<Edit>) {
+    let (name, was, is) = match (matched.old, matched.new) {
         (old_id, Some(id)) => (
             &new.router(id).name.value,
             old_id.and_then(|id| old.router(id).filter()),
@@ -79,8 +79,8 @@ fn ordered_edits((old, new): (&Site, &Site), twin: Matched<RouterId>, found: &mu
         let what = format!("{name} rule \"{}\"", lists.name(pair));
         found.push(Edit {
             rule: Some(Matched {
-                old: twin.old.zip(pair.0),
-                new: twin.new.zip(pair.1),
+                old: matched.old.zip(pair.0),
+                new: matched.new.zip(pair.1),
             }),
             ..lists.edit(pair, change, what)
         });

@@ -89,26 +89,30 @@ pub fn isolation_changes(
     let claims = |network: &Network<'_>, id: SegmentId| {
         network.site.segment(id).claims_isolation().is_some()
     };
-    let twins = reach.counterparts.segments.iter();
-    let asked = twins.filter_map(|&twin| {
-        let segment = twin.new?;
-        let claimed = claims(new, segment) || twin.old.is_some_and(|id| claims(old, id));
-        let there = twin.old.is_some() || claimed;
-        let touched = !reach.only_rules || names(reach, twin);
-        (there && touched).then_some((twin, segment, claimed))
+    let matched_pairs = reach.counterparts.segments.iter();
+    let asked = matched_pairs.filter_map(|&matched| {
+        let segment = matched.new?;
+        let claimed = claims(new, segment) || matched.old.is_some_and(|id| claims(old, id));
+        let there = matched.old.is_some() || claimed;
+        let touched = !reach.only_rules || names(reach, matched);
+        (there && touched).then_some((matched, segment, claimed))
     });
     let open = |network: &Network<'_>, id: Option<SegmentId>| {
         id.is_some_and(|id| surely_reachable(network, id))
     };
-    let asked = asked.filter(|&(twin, ..)| !(open(old, twin.old) && open(new, twin.new)));
+    let asked = asked.filter(|&(matched, ..)| !(open(old, matched.old) && open(new, matched.new)));
     let mut asked: Vec<(Matched<SegmentId>, SegmentId, bool)> = asked.collect();
     asked.sort_by_key(|&(_, _, claimed)| !claimed);
-    let of = |new| asked.iter().filter_map(move |(twin, ..)| twin.side(new));
+    let of = |new| {
+        asked
+            .iter()
+            .filter_map(move |(matched, ..)| matched.side(new))
+    };
     let mut before = stood(old, &of(false).collect::<Vec<_>>()).into_iter();
     let mut after = stood(new, &of(true).collect::<Vec<_>>()).into_iter();
     let mut changes = Vec::new();
-    for (twin, segment, claimed) in asked {
-        let before = twin.old.and_then(|id| Some((id, before.next()?)));
+    for (matched, segment, claimed) in asked {
+        let before = matched.old.and_then(|id| Some((id, before.next()?)));
         let Some(verdict) = after.next() else {
             continue;
         };
@@ -152,9 +156,9 @@ fn stood(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict> {
 }
 
 /// Whether something opens or closes for a segment, or may.
-fn names(reach: &ReachChange, twin: Matched<SegmentId>) -> bool {
+fn names(reach: &ReachChange, matched: Matched<SegmentId>) -> bool {
     let mut pairs = reach.pairs.iter().chain(&reach.hostile);
-    pairs.any(|pair| pair.from == Spot::Segment(twin) || pair.to == Spot::Segment(twin))
+    pairs.any(|pair| pair.from == Spot::Segment(matched) || pair.to == Spot::Segment(matched))
 }
 
 /// Whether a packet of a hostile device to one address of another segment arrives there: right where it says yes.

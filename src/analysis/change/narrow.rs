@@ -85,8 +85,8 @@ struct NamedRule {
 }
 
 impl Named {
-    pub(super) fn new(grounds: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
-        let ground = &grounds[1];
+    pub(super) fn new(universe: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
+        let ground = &universe[1];
         let devices = ground.plan.devices.iter();
         let filters = devices.clone().filter_map(|device| device.filter.as_ref());
         let filters: Vec<_> = filters.collect();
@@ -99,7 +99,7 @@ impl Named {
             sees_destination: alone || filters.iter().all(|filter| filter.arrivals.is_empty()),
             keeps_destination: filters.iter().all(|filter| filter.arrivals.is_empty()),
             rewrites_ports: ground.rewrites_ports,
-            direct: grounds.iter().all(direct),
+            direct: universe.iter().all(direct),
         }
     }
 
@@ -160,8 +160,8 @@ fn direct(ground: &Ground<'_>) -> bool {
     });
     forwarding.count() < 2
         && single
-        && segments.chain(own).all(|(segment, stand)| {
-            let wire = plan.wire(stand);
+        && segments.chain(own).all(|(segment, send_point)| {
+            let wire = plan.wire(send_point);
             let learned = wire.learned.iter().map(|one| (one.device, one.ingress));
             let mut found = wire.attached.iter().copied().chain(learned);
             found.all(|(device, at)| {

@@ -23,19 +23,22 @@ pub(super) enum Renames {
 ///
 /// Paired by key and settings, then by key, then by name, then, where that is allowed, by settings alone. O(things).
 pub(super) fn pairs(old: &[Thing], new: &[Thing], renames: Renames) -> Vec<Pair> {
-    let mut twins: Vec<Option<usize>> = vec![None; new.len()];
+    let mut matched_pairs: Vec<Option<usize>> = vec![None; new.len()];
     let mut taken = vec![false; old.len()];
     let lists = (old, new);
-    pair_by(lists, &mut twins, &mut taken, |thing| {
+    pair_by(lists, &mut matched_pairs, &mut taken, |thing| {
         (&thing.key, &thing.settings)
     });
-    pair_by(lists, &mut twins, &mut taken, |thing| &thing.key);
-    pair_by(lists, &mut twins, &mut taken, |thing| &thing.name);
+    pair_by(lists, &mut matched_pairs, &mut taken, |thing| &thing.key);
+    pair_by(lists, &mut matched_pairs, &mut taken, |thing| &thing.name);
     if renames == Renames::Allowed {
         let settings = |thing: &'_ Thing| -> Vec<Setting> { thing.settings.clone() };
-        pair_by(lists, &mut twins, &mut taken, settings);
+        pair_by(lists, &mut matched_pairs, &mut taken, settings);
     }
-    let kept = twins.iter().enumerate().map(|(at, twin)| (*twin, Some(at)));
+    let kept = matched_pairs
+        .iter()
+        .enumerate()
+        .map(|(at, matched)| (*matched, Some(at)));
     let gone = taken.iter().enumerate().filter(|(_, taken)| !**taken);
     kept.chain(gone.map(|(at, _)| (Some(at), None))).collect()
 }
@@ -43,7 +46,7 @@ pub(super) fn pairs(old: &[Thing], new: &[Thing], renames: Renames) -> Vec<Pair>
 /// Pairs what is not paired yet and has the same mark, in the order of the lists.
 fn pair_by<'t, M: Hash + Eq>(
     (old, new): (&'t [Thing], &'t [Thing]),
-    twins: &mut [Option<usize>],
+    matched_pairs: &mut [Option<usize>],
     taken: &mut [bool],
     mark: impl Fn(&'t Thing) -> M,
 ) {
@@ -51,10 +54,14 @@ fn pair_by<'t, M: Hash + Eq>(
     for (at, thing) in old.iter().enumerate().filter(|(at, _)| !taken[*at]) {
         free.entry(mark(thing)).or_default().push_back(at);
     }
-    for (thing, twin) in new.iter().zip(twins).filter(|(_, twin)| twin.is_none()) {
+    for (thing, matched) in new
+        .iter()
+        .zip(matched_pairs)
+        .filter(|(_, matched)| matched.is_none())
+    {
         if let Some(found) = free.get_mut(&mark(thing)).and_then(VecDeque::pop_front) {
             taken[found] = true;
-            *twin = Some(found);
+            *matched = Some(found);
         }
     }
 }

@@ -45,7 +45,7 @@ impl Spot {
     /// The segment, if it is one.
     pub fn segment(self) -> Option<Matched<SegmentId>> {
         match self {
-            Self::Segment(twin) => Some(twin),
+            Self::Segment(matched) => Some(matched),
             Self::Router(_) | Self::Unclaimed(_) => None,
         }
     }
@@ -63,8 +63,8 @@ impl Spot {
     pub(crate) fn column(self, ground: &Ground<'_>, new: bool) -> Option<usize> {
         let segments = ground.network.site.segments.len();
         match self {
-            Self::Segment(twin) => twin.side(new).map(|segment| segment.0),
-            Self::Router(twin) => twin.side(new).map(|router| segments + router.0),
+            Self::Segment(matched) => matched.side(new).map(|segment| segment.0),
+            Self::Router(matched) => matched.side(new).map(|router| segments + router.0),
             // Nobody has an address there.
             Self::Unclaimed(_) => None,
         }
@@ -157,15 +157,15 @@ pub fn reach_change(
     let total = Family::ALL.len() * (counterparts.segments.len() + counterparts.unclaimed.len());
     let mut done = 0;
     for family in Family::ALL {
-        let grounds = [Ground::new(old, family), Ground::new(new, family)];
+        let universe = [Ground::new(old, family), Ground::new(new, family)];
         let comparison = Comparison {
             named: match &delta {
-                Delta::Rules(rules) => Some(Named::new(&grounds, rules)),
+                Delta::Rules(rules) => Some(Named::new(&universe, rules)),
                 Delta::Wiring | Delta::Anything => None,
             },
             inside_alike: matches!(delta, Delta::Wiring)
-                && inside_alike(grounds[0].plan, grounds[1].plan),
-            grounds: &grounds,
+                && inside_alike(universe[0].plan, universe[1].plan),
+            universe: &universe,
             spots: spots(&counterparts),
         };
         for origin in counterparts.origins() {
@@ -192,15 +192,15 @@ fn inside_alike(old: &Plan, new: &Plan) -> bool {
     segments.all(|(one, other)| one.addresses == other.addresses && one.cover == other.cover)
         && devices.all(|(at, device)| {
             (0..device.interfaces.len()).all(|interface| {
-                let stand = SendPoint::WiredInterface(DeviceIndex(at), interface);
-                old.wire(stand) == new.wire(stand)
+                let send_point = SendPoint::WiredInterface(DeviceIndex(at), interface);
+                old.wire(send_point) == new.wire(send_point)
             })
         })
 }
 
 /// Two versions in one family.
 struct Comparison<'a, 'n> {
-    grounds: &'a [Ground<'n>; 2],
+    universe: &'a [Ground<'n>; 2],
     /// What rules name, where only rules differ.
     named: Option<Named>,
     /// Whether only what a sender itself finds on its wire may differ.
@@ -212,9 +212,9 @@ impl Comparison<'_, '_> {
     /// Every pair with one sender, in both stances.
     fn from(&self, origin: Matched<Origin>, change: &mut ReachChange) {
         let from = Spot::of(origin);
-        let plain = from.segment().map(|twin| Matched {
-            old: twin.old.map(Sender::Segment),
-            new: twin.new.map(Sender::Segment),
+        let plain = from.segment().map(|matched| Matched {
+            old: matched.old.map(Sender::Segment),
+            new: matched.new.map(Sender::Segment),
         });
         let hostile = Matched {
             old: origin.old.map(Sender::Hostile),
@@ -250,20 +250,20 @@ impl Comparison<'_, '_> {
         let (true, Some(old), Some(new)) = (self.inside_alike, sender.old, sender.new) else {
             return true;
         };
-        let stand = |sender| match sender {
+        let send_point = |sender| match sender {
             Sender::Segment(segment) => Some(SendPoint::Segment(segment)),
             Sender::Hostile(origin) => Some(SendPoint::Hostile(origin)),
             Sender::Host(_) => None,
         };
         let [one, other] = [(0, old), (1, new)].map(|(version, sender)| {
-            stand(sender).map(|stand| self.grounds[version].plan.wire(stand))
+            send_point(sender).map(|send_point| self.universe[version].plan.wire(send_point))
         });
         one != other
     }
 
     /// The sender as rules see it, in both stances, where only rules differ.
     fn seen(&self, origin: Matched<Origin>) -> [Option<Seen>; 2] {
-        let ground = &self.grounds[1];
+        let ground = &self.universe[1];
         match (&self.named, origin.new) {
             (Some(_), Some(origin)) => {
                 let segment = origin.segment();
@@ -280,8 +280,8 @@ impl Comparison<'_, '_> {
         let Some(named) = &self.named else {
             return Some(Narrow::default());
         };
-        let to = to.column(&self.grounds[1], true)?;
-        named.between(&self.grounds[1], seen?, to)
+        let to = to.column(&self.universe[1], true)?;
+        named.between(&self.universe[1], seen?, to)
     }
 }
 
@@ -324,7 +324,7 @@ impl<'n> Pair<'_, 'n> {
         sender: Matched<Sender>,
         version: usize,
     ) -> Option<(&Ground<'n>, Sender, usize)> {
-        let ground = &self.comparison.grounds[version];
+        let ground = &self.comparison.universe[version];
         let new = version == 1;
         Some((ground, sender.side(new)?, self.to.column(ground, new)?))
     }
@@ -352,7 +352,7 @@ impl<'n> Pair<'_, 'n> {
                 other: &fates[1 - version],
                 besides,
                 hostile: matches!(sender.old.or(sender.new), Some(Sender::Hostile(_))),
-                shown: &self.comparison.grounds[version],
+                shown: &self.comparison.universe[version],
                 missing: missing.map(|(ground, sender, _)| (ground, sender)),
             };
             side.difference()
@@ -362,7 +362,7 @@ impl<'n> Pair<'_, 'n> {
         found.then(|| PairChange {
             from: self.from,
             to: self.to,
-            family: self.comparison.grounds[0].family(),
+            family: self.comparison.universe[0].family(),
             opened,
             closed,
             coverage,

@@ -52,9 +52,9 @@ pub fn way_changes(old: &Network<'_>, new: &Network<'_>, reach: &ReachChange) ->
 }
 
 /// The place in both versions that is this one in one of them.
-fn twin(counterparts: &Counterparts, new: bool, origin: Origin) -> Option<Matched<Origin>> {
+fn matched(counterparts: &Counterparts, new: bool, origin: Origin) -> Option<Matched<Origin>> {
     let mut all = counterparts.origins();
-    all.find(|twin| twin.side(new) == Some(origin))
+    all.find(|matched| matched.side(new) == Some(origin))
 }
 
 /// Pairs of one version with a way round.
@@ -67,8 +67,8 @@ fn ends<'a>(
     let ends = found.map(|(from, to, _)| (from, to));
     let ends: Vec<(Origin, Origin)> = ends.collect();
     ends.into_iter().filter_map(move |(from, to)| {
-        let twin = |origin| twin(counterparts, new, origin);
-        Some((twin(from)?, twin(to)?))
+        let matched = |origin| matched(counterparts, new, origin);
+        Some((matched(from)?, matched(to)?))
     })
 }
 
@@ -80,8 +80,8 @@ fn beyond(
     known: &FxHashSet<Ends>,
 ) -> Vec<WayChange> {
     let ends = |from, to| {
-        let from = twin(counterparts, new, from)?;
-        Some((from, twin(counterparts, new, to)?))
+        let from = matched(counterparts, new, from)?;
+        Some((from, matched(counterparts, new, to)?))
     };
     let fresh = |from, to| ends(from, to).is_some_and(|ends| !known.contains(&ends));
     let found = bypasses(network, &fresh).into_iter();

@@ -50,24 +50,24 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
     let mut met = Vec::new();
     for family in Family::ALL {
         let plan = network.plan(family);
-        let mut stands = Vec::new();
+        let mut send_points = Vec::new();
         match here {
             Link::Segment(segment) => {
-                stands.push(SendPoint::Hostile(Origin::Segment(segment)));
+                send_points.push(SendPoint::Hostile(Origin::Segment(segment)));
             }
             Link::Router(router) => {
-                stands_of(network, family, plan.router_index(router), &mut stands)
+                stands_of(network, family, plan.router_index(router), &mut send_points)
             }
             Link::Host(host) => {
                 let host = plan.host_index(host);
                 met.extend(has_home(plan, host, to).then_some(Link::Segment(to)));
-                stands_of(network, family, host, &mut stands);
+                stands_of(network, family, host, &mut send_points);
             }
         }
-        for stand in stands {
-            let wire = plan.wire(stand);
+        for send_point in send_points {
+            let wire = plan.wire(send_point);
             met.extend(
-                wire.lands
+                wire.receivers
                     .iter()
                     .map(|(segment, _)| Link::Segment(*segment)),
             );

@@ -14,22 +14,22 @@ use super::standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNee
 /// Cost: for each pair of a segment and a receiver that a line speaks of, a walk of what it speaks of through the
 /// rules.
 pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation<'n>> {
-    let grounds = Family::ALL.map(|family| Ground::new(network, family));
+    let universe = Family::ALL.map(|family| Ground::new(network, family));
     let lines = network.site.expectations.iter();
     let judged = lines.map(|expectation| JudgedExpectation {
         expectation,
-        standing: standing(network, &grounds, expectation),
+        standing: standing(network, &universe, expectation),
     });
     judged.collect()
 }
 
 /// Judges every need, in the order of the site: everything that it names must pass.
 pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
-    let grounds = Family::ALL.map(|family| Ground::new(network, family));
+    let universe = Family::ALL.map(|family| Ground::new(network, family));
     let needs = network.site.needs.iter();
     let judged = needs.map(|need| {
         let mut verdict = Verdict::default();
-        for ground in &grounds {
+        for ground in &universe {
             let scope = need_scope(ground, need);
             for (from, to) in scope.pairs() {
                 if scope.exists(ground, (from, to), false) {
@@ -53,9 +53,9 @@ pub(crate) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
     ground.scope(parties, source, destination, need.services.as_ref())
 }
 
-fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -> IntentStatus {
+fn standing(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) -> IntentStatus {
     let mut verdict = Verdict::default();
-    for ground in grounds {
+    for ground in universe {
         let parties = (line.from.as_slice(), line.to.as_slice());
         let (source, destination) = (line.source.as_ref(), line.destination.as_ref());
         let scope = ground.scope(parties, source, destination, line.services.as_ref());
@@ -75,7 +75,7 @@ fn standing(network: &Network<'_>, grounds: &[Ground<'_>], line: &Expectation) -
         }
     }
     if line.demands.isolated
-        && let Some(ground) = grounds.first()
+        && let Some(ground) = universe.first()
     {
         isolated(network, ground, line, &mut verdict);
     }

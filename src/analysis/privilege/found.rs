@@ -70,7 +70,7 @@ pub struct RuleUse {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Piece {
     pub family: Family,
-    pub doors: InterfacePair,
+    pub interface_pair: InterfacePair,
     pub packets: Region,
 }
 

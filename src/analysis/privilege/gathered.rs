@@ -52,7 +52,7 @@ impl Gathered {
         for region in used {
             let piece = Piece {
                 family: ground.family(),
-                doors: decision.doors,
+                interface_pair: decision.interface_pair,
                 packets: seen(ground, part, region),
             };
             if !self.pieces.contains(&piece) {
@@ -73,8 +73,8 @@ impl Gathered {
             router,
             rule,
             measure: Measure {
-                sources: sizes(|shadow| &shadow.source),
-                destinations: sizes(|shadow| &shadow.destination),
+                sources: sizes(|projection| &projection.source),
+                destinations: sizes(|projection| &projection.destination),
                 services: axis(
                     services(network, &union(&self.sent)),
                     services(network, &union(&self.used)),

@@ -20,7 +20,7 @@ pub struct InterfacePair {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Decision {
     pub decider: DecidedBy,
-    pub doors: InterfacePair,
+    pub interface_pair: InterfacePair,
     /// Whether the rule sees sources as they are sent, and destinations as they arrive.
     pub seen_plainly: bool,
 }
@@ -39,7 +39,7 @@ pub(super) fn decisions(ground: &Ground<'_>, passed: &Passed) -> Vec<Decision> {
         let destination_after = hops[number + 1..].iter().any(|hop| rewrites(hop, true));
         decisions.push(Decision {
             decider: (router, hop.rule),
-            doors: InterfacePair {
+            interface_pair: InterfacePair {
                 from: segment(hop.ingress),
                 to: hop.egress.map(segment),
             },

@@ -297,9 +297,9 @@ impl<'n> Survey<'n> {
             rule.packets.permitted += &axis.permitted;
             rule.packets.used += &axis.used;
             rule.observed += observed;
-            let doors = rule.permitted.entry(decision.doors);
-            let shadows =
-                doors.or_insert_with(|| [Projection::none(network), Projection::none(network)]);
+            let interface_pair = rule.permitted.entry(decision.interface_pair);
+            let shadows = interface_pair
+                .or_insert_with(|| [Projection::none(network), Projection::none(network)]);
             shadows[at(family)].add(&seen(ground, part, &part.sent));
             for region in used {
                 rule.used[at(family)].add(region);

@@ -50,7 +50,7 @@ const MOST_RANGES: usize = 6;
 /// A group of used parts, to become one rule: what it names is the product of its fields.
 #[derive(Clone, PartialEq, Eq, Debug)]
 struct BoundingRule {
-    doors: Vec<InterfacePair>,
+    interface_pair: Vec<InterfacePair>,
     shadows: [Projection; 2],
 }
 
@@ -85,7 +85,10 @@ pub fn tighten(
         rule,
         old: &filter.rules[number],
     };
-    let rules: Option<Vec<NewFields>> = hulls.iter().map(|hull| writer.fields(hull)).collect();
+    let rules: Option<Vec<NewFields>> = hulls
+        .iter()
+        .map(|bounding_rule| writer.fields(bounding_rule))
+        .collect();
     let rules = rules.ok_or(Kept::Fixed("its services can't be written as a list"))?;
     if rules.len() == 1 && rules[0].is_empty() {
         return Err(Kept::Fixed(
@@ -104,15 +107,17 @@ fn hulls(network: &Network<'_>, pieces: &[Piece]) -> Vec<BoundingRule> {
     for piece in pieces {
         let mut shadows = [Projection::none(network), Projection::none(network)];
         shadows[super::measure::at(piece.family)].add(&piece.packets);
-        let hull = BoundingRule {
-            doors: vec![piece.doors],
+        let bounding_rule = BoundingRule {
+            interface_pair: vec![piece.interface_pair],
             shadows,
         };
         // Past the bound what has the same doors is joined at once.
-        let same = hulls.iter_mut().find(|known| known.doors == hull.doors);
+        let same = hulls
+            .iter_mut()
+            .find(|known| known.interface_pair == bounding_rule.interface_pair);
         match same {
-            Some(known) if hulls_full(pieces) => known.take(&hull),
-            _ => hulls.push(hull),
+            Some(known) if hulls_full(pieces) => known.take(&bounding_rule),
+            _ => hulls.push(bounding_rule),
         }
     }
     hulls
@@ -124,9 +129,9 @@ fn hulls_full(pieces: &[Piece]) -> bool {
 
 impl BoundingRule {
     fn take(&mut self, other: &Self) {
-        for doors in &other.doors {
-            if !self.doors.contains(doors) {
-                self.doors.push(*doors);
+        for interface_pair in &other.interface_pair {
+            if !self.interface_pair.contains(interface_pair) {
+                self.interface_pair.push(*interface_pair);
             }
         }
         for (mine, theirs) in self.shadows.iter_mut().zip(&other.shadows) {
@@ -140,14 +145,16 @@ impl BoundingRule {
     fn size(&self, network: &Network<'_>) -> BigUint {
         let services = self.shadows[0].services.union(&self.shadows[1].services);
         let addresses = self.shadows.iter();
-        let addresses = addresses.map(|shadow| shadow.source.size() * shadow.destination.size());
-        let mut doors = [self.doors.clone(), self.doors.clone()];
-        doors[0].sort_by_key(|doors| doors.from);
-        doors[0].dedup_by_key(|doors| doors.from);
-        doors[1].sort_by_key(|doors| doors.to);
-        doors[1].dedup_by_key(|doors| doors.to);
-        let doors = BigUint::from(doors[0].len()) * BigUint::from(doors[1].len());
-        addresses.sum::<BigUint>() * triples(network, &services) * doors
+        let addresses =
+            addresses.map(|projection| projection.source.size() * projection.destination.size());
+        let mut interface_pair = [self.interface_pair.clone(), self.interface_pair.clone()];
+        interface_pair[0].sort_by_key(|interface_pair| interface_pair.from);
+        interface_pair[0].dedup_by_key(|interface_pair| interface_pair.from);
+        interface_pair[1].sort_by_key(|interface_pair| interface_pair.to);
+        interface_pair[1].dedup_by_key(|interface_pair| interface_pair.to);
+        let interface_pair =
+            BigUint::from(interface_pair[0].len()) * BigUint::from(interface_pair[1].len());
+        addresses.sum::<BigUint>() * triples(network, &services) * interface_pair
     }
 }
 
@@ -188,14 +195,26 @@ struct Writer<'a, 'n> {
 
 impl Writer<'_, '_> {
     /// The fields that differ from the old rule; `None` where a list can't be written.
-    fn fields(&self, hull: &BoundingRule) -> Option<NewFields> {
+    fn fields(&self, bounding_rule: &BoundingRule) -> Option<NewFields> {
         let site = self.network.site;
         let mut fields = NewFields::new();
         let permitted = &self.rule.permitted;
-        let from: Vec<SegmentId> = sorted(hull.doors.iter().map(|doors| doors.from));
-        let to: Vec<Option<SegmentId>> = sorted(hull.doors.iter().map(|doors| doors.to));
-        let all_from: Vec<SegmentId> = sorted(permitted.keys().map(|doors| doors.from));
-        let all_to: Vec<Option<SegmentId>> = sorted(permitted.keys().map(|doors| doors.to));
+        let from: Vec<SegmentId> = sorted(
+            bounding_rule
+                .interface_pair
+                .iter()
+                .map(|interface_pair| interface_pair.from),
+        );
+        let to: Vec<Option<SegmentId>> = sorted(
+            bounding_rule
+                .interface_pair
+                .iter()
+                .map(|interface_pair| interface_pair.to),
+        );
+        let all_from: Vec<SegmentId> =
+            sorted(permitted.keys().map(|interface_pair| interface_pair.from));
+        let all_to: Vec<Option<SegmentId>> =
+            sorted(permitted.keys().map(|interface_pair| interface_pair.to));
         if from != all_from {
             let segments = from.iter().copied().map(Some).collect::<Vec<_>>();
             let whole = all_from.iter().copied().map(Some).collect::<Vec<_>>();
@@ -208,8 +227,8 @@ impl Writer<'_, '_> {
             Projection::none(self.network),
             Projection::none(self.network),
         ];
-        for (doors, shadows) in permitted {
-            if from.contains(&doors.from) && to.contains(&doors.to) {
+        for (interface_pair, shadows) in permitted {
+            if from.contains(&interface_pair.from) && to.contains(&interface_pair.to) {
                 for (mine, theirs) in reach.iter_mut().zip(shadows) {
                     mine.source = mine.source.union(&theirs.source);
                     mine.destination = mine.destination.union(&theirs.destination);
@@ -228,7 +247,7 @@ impl Writer<'_, '_> {
             ),
             (RuleField::Destination, destination, &self.old.destination),
         ] {
-            let (used, open) = (pair(get, &hull.shadows), pair(get, &reach));
+            let (used, open) = (pair(get, &bounding_rule.shadows), pair(get, &reach));
             if used != open {
                 let old = old.as_ref().map(|list| &list.set);
                 // What can only be written as a long list of ranges stays: a rule must be readable.
@@ -238,7 +257,7 @@ impl Writer<'_, '_> {
             }
         }
         let both = |of: &[Projection; 2]| of[0].services.union(&of[1].services);
-        let (used, open) = (both(&hull.shadows), both(&reach));
+        let (used, open) = (both(&bounding_rule.shadows), both(&reach));
         if used != open {
             fields.insert(RuleField::Services, self.services(&used)?);
         }
@@ -262,12 +281,12 @@ impl Writer<'_, '_> {
     }
 }
 
-fn source(shadow: &Projection) -> &IntervalSet {
-    &shadow.source
+fn source(projection: &Projection) -> &IntervalSet {
+    &projection.source
 }
 
-fn destination(shadow: &Projection) -> &IntervalSet {
-    &shadow.destination
+fn destination(projection: &Projection) -> &IntervalSet {
+    &projection.destination
 }
 
 fn sorted<T: Ord>(items: impl Iterator<Item = T>) -> Vec<T> {

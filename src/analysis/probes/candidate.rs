@@ -84,9 +84,9 @@ fn covers(picker: &Picker<'_>, predicted: &Prediction, to: Endpoint) -> Vec<Obli
     } else {
         list.extend(stopping_rule(picker, predicted));
         if let Endpoint::Segment(to) = to
-            && to != predicted.stand
+            && to != predicted.send_point
         {
-            let from = predicted.stand;
+            let from = predicted.send_point;
             list.push(Obligation::Stops { from, to, family });
             let claims = |segment: SegmentId| site.segment(segment).claims_isolation().is_some();
             if claims(from) {

@@ -88,7 +88,7 @@ fn side<'r>(row: &'r Checked<'_>, too_much: bool) -> Option<(&'r Prediction, boo
 
 fn traits(row: &Checked<'_>, predicted: &Prediction) -> Vec<Trait> {
     let mut list = vec![
-        Trait::From(predicted.stand),
+        Trait::From(predicted.send_point),
         Trait::Family(Family::of(row.packet.source)),
     ];
     list.extend(predicted.place.map(|place| {

@@ -218,7 +218,7 @@ fn ordered(candidates: &[Candidate], taken: &[usize]) -> Vec<Probe> {
     chosen.sort_by_key(|candidate| {
         let packet = &candidate.packet;
         (
-            candidate.predicted.stand,
+            candidate.predicted.send_point,
             candidate.predicted.sender,
             Family::of(packet.source),
             packet.source,

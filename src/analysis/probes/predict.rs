@@ -46,7 +46,7 @@ pub struct Prediction {
     /// Who sends: the described host that has the source, else a plain device of the segment.
     pub sender: Sender,
     /// The segment to stand on.
-    pub stand: SegmentId,
+    pub send_point: SegmentId,
     /// What is to be expected.
     pub expect: Expect,
     /// Gateways that decide, in order, each with its rule (`None`: its default). Where devices on the segment may
@@ -98,13 +98,13 @@ pub fn predict(
     }
     let plan = network.plan(family);
     let source = Family::value(packet.source);
-    let (sender, stand) =
+    let (sender, send_point) =
         sender(network, plan, from, source).ok_or(Unpredictable::SourceNowhere)?;
     if packet.source == packet.destination {
         return Err(Unpredictable::ItsOwn);
     }
     if let Sender::Host(host) = sender {
-        own_way(plan, host, stand, packet)?;
+        own_way(plan, host, send_point, packet)?;
     }
     let traces = trace(network, sender, packet);
     let doubts: Vec<Doubt> = traces
@@ -120,8 +120,8 @@ pub fn predict(
     let first = ways.next().ok_or(Unpredictable::DependsOnRouter)?;
     let mut same = Prediction {
         sender,
-        stand,
-        first_hops: first_hops(plan, stand),
+        send_point,
+        first_hops: first_hops(plan, send_point),
         ..first
     };
     for other in ways {
@@ -166,7 +166,7 @@ fn sender(
 fn own_way(
     plan: &Plan,
     host: HostId,
-    stand: SegmentId,
+    send_point: SegmentId,
     packet: &Packet,
 ) -> Result<(), Unpredictable> {
     let device = plan.device(plan.host_index(host));
@@ -181,7 +181,7 @@ fn own_way(
     };
     let interface = &device.interfaces[interface];
     let own = interface.addresses.contains(&Family::value(packet.source));
-    match own && interface.segment == stand {
+    match own && interface.segment == send_point {
         true => Ok(()),
         false => Err(Unpredictable::OtherInterface),
     }
@@ -205,7 +205,7 @@ fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Prediction {
     Prediction {
         // The caller knows these three.
         sender: Sender::Segment(SegmentId(0)),
-        stand: SegmentId(0),
+        send_point: SegmentId(0),
         first_hops: Vec::new(),
         expect,
         deciders: deciders_of_trace(plan, trace),

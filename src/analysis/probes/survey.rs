@@ -223,7 +223,7 @@ impl Look<'_, '_> {
             .into_values()
             .chain(self.stopped.into_values());
         let found = found.filter_map(|best| best.candidate);
-        let asked = |candidate: &Candidate| self.ends.sends(site, candidate.predicted.stand);
+        let asked = |candidate: &Candidate| self.ends.sends(site, candidate.predicted.send_point);
         self.survey.candidates.extend(found.filter(asked));
     }
 }

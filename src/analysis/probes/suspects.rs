@@ -110,7 +110,7 @@ fn no_way_back(network: &Network<'_>, predicted: &Prediction) -> Vec<String> {
 
 fn ends(network: &Network<'_>, predicted: &Prediction) -> String {
     let site = network.site;
-    let from = &site.segment(predicted.stand).name.value;
+    let from = &site.segment(predicted.send_point).name.value;
     let to = predicted.place.map(|place| match place {
         Place::Segment(segment) => party_name(site, Endpoint::Segment(segment)),
         Place::Router(router) => party_name(site, Endpoint::Device(router)),

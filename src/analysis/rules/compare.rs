@@ -57,7 +57,7 @@ impl RuleSpace<'_> {
     /// The boxes of a rule that need not be in the list, but says nothing that the list does not.
     fn boxes_of(&self, rule: &Rule) -> Vec<PacketBox> {
         let mut boxes = Vec::new();
-        RuleBoxes::new(&self.grounds).add(rule, &mut boxes);
+        RuleBoxes::new(&self.universe).add(rule, &mut boxes);
         boxes
     }
 }
@@ -119,7 +119,7 @@ impl Lists {
 
     fn with_default(space: &RuleSpace<'_>, mut lines: Vec<Entry>, ends: (usize, usize)) -> Self {
         // The defaults are one more rule that holds everything, for each family.
-        for packets in space.grounds.everything() {
+        for packets in space.universe.everything() {
             lines.push(Entry {
                 packets,
                 action: space.filter.default.value,
@@ -128,7 +128,7 @@ impl Lists {
             });
         }
         let boxes: Vec<PacketBox> = lines.iter().map(|line| line.packets.clone()).collect();
-        let index = RuleIndex::new(&space.grounds.space, &boxes);
+        let index = RuleIndex::new(&space.universe.space, &boxes);
         Self {
             lines,
             boxes,

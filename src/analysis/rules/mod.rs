@@ -1,11 +1,11 @@
 //! What the rules of a gateway do and do not do: one file a question.
 
-mod book;
 mod cleaned;
 mod compare;
 mod complexity;
 mod dead;
 mod effort;
+mod gateway_review;
 mod judge;
 mod largest;
 mod no_match_reason;
@@ -22,12 +22,12 @@ mod translated_away;
 mod universe;
 
 pub use self::packet::RulePacket;
-pub use book::{GatewayReview, Tally, books};
 pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;
 pub use dead::{Against, Dead};
 pub use effort::{Effort, MOST_CUTS, MOST_LOOKS};
+pub use gateway_review::{GatewayReview, Tally, gateway_reviews};
 pub use judge::Judge;
 pub use no_match_reason::{Departure, Obstacle};
 pub use pairs::{MOST_PAIRS, Rank, Relation, RulePair, RulePairs, denies_the_rest, is_backstop};

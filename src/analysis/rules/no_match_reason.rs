@@ -3,7 +3,7 @@
 use boundwalk_model::{AddressMatch, Family, Rule};
 use boundwalk_packet::IntervalSet;
 
-use super::book::GatewayReview;
+use super::gateway_review::GatewayReview;
 use super::space::{Owner, RuleSpace};
 
 /// What keeps the packets of a rule away from a gateway.
@@ -57,8 +57,8 @@ impl RuleSpace<'_> {
             return Obstacle::Translated(self.translations());
         }
         let rule = &self.filter.rules[rule];
-        let arrival = self.grounds.named(rule.from.as_deref());
-        let departure = self.grounds.named(rule.to.as_deref());
+        let arrival = self.universe.named(rule.from.as_deref());
+        let departure = self.universe.named(rule.to.as_deref());
         if arrival.is_empty() {
             return Obstacle::NoArrival;
         }
@@ -89,14 +89,14 @@ impl RuleSpace<'_> {
     fn blocked_source(&self, rule: &Rule, arrival: &[usize], family: Family) -> Option<Obstacle> {
         let everything = family.full();
         let set = addresses(&rule.source, family).unwrap_or(&everything);
-        let grounds = &self.grounds;
-        let wanted = grounds.sources.of_addresses(&grounds.pieces, family, set);
-        let mut places = grounds.arriving(arrival).into_iter();
+        let universe = &self.universe;
+        let wanted = universe.sources.of_addresses(&universe.pieces, family, set);
+        let mut places = universe.arriving(arrival).into_iter();
         if places.any(|(_, sources)| sources.overlaps(&wanted)) {
             return None;
         }
         let address = set.lowest()?;
-        let route = grounds.device(family).routes.lookup(address);
+        let route = universe.device(family).routes.lookup(address);
         Some(Obstacle::Source {
             address,
             family,
@@ -112,14 +112,14 @@ impl RuleSpace<'_> {
     ) -> Option<Obstacle> {
         let everything = family.full();
         let set = addresses(&rule.destination, family).unwrap_or(&everything);
-        let grounds = &self.grounds;
-        let ranks = &grounds.destinations;
-        let wanted = ranks.of_addresses(&grounds.pieces, family, set);
-        if grounds.leaving(departure).overlaps(&wanted) {
+        let universe = &self.universe;
+        let ranks = &universe.destinations;
+        let wanted = ranks.of_addresses(&universe.pieces, family, set);
+        if universe.leaving(departure).overlaps(&wanted) {
             return None;
         }
         let address = set.lowest()?;
-        let device = grounds.device(family);
+        let device = universe.device(family);
         let route = device.routes.lookup(address);
         let by = match route.map(|route| route.next_hop.interface()) {
             _ if device.own.contains(address) => Departure::Gateway,

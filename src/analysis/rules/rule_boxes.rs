@@ -11,7 +11,7 @@ use super::universe::PacketUniverse;
 /// Reads rules into boxes. Large lists name the same parties, addresses and services again and again, so each is
 /// worked out once.
 pub(super) struct RuleBoxes<'g> {
-    grounds: &'g PacketUniverse<'g>,
+    universe: &'g PacketUniverse<'g>,
     sources: Known<'g>,
     destinations: Known<'g>,
     froms: FxHashMap<Option<&'g [RuleParty]>, Vec<(IntervalSet, IntervalSet)>>,
@@ -20,11 +20,11 @@ pub(super) struct RuleBoxes<'g> {
 }
 
 impl<'g> RuleBoxes<'g> {
-    pub(super) fn new(grounds: &'g PacketUniverse<'g>) -> Self {
+    pub(super) fn new(universe: &'g PacketUniverse<'g>) -> Self {
         Self {
-            grounds,
-            sources: Known::new(&grounds.pieces, &grounds.sources),
-            destinations: Known::new(&grounds.pieces, &grounds.destinations),
+            universe,
+            sources: Known::new(&universe.pieces, &universe.sources),
+            destinations: Known::new(&universe.pieces, &universe.destinations),
             froms: FxHashMap::default(),
             tos: FxHashMap::default(),
             services: Default::default(),
@@ -33,15 +33,15 @@ impl<'g> RuleBoxes<'g> {
 
     /// Adds the boxes of a rule: for each family up to three, one for each kind of source check.
     pub(super) fn add(&mut self, rule: &'g Rule, boxes: &mut Vec<PacketBox>) {
-        let grounds = self.grounds;
+        let universe = self.universe;
         let from = rule.from.as_deref();
         let to = rule.to.as_deref();
         self.froms
             .entry(from)
-            .or_insert_with(|| grounds.arriving(&grounds.named(from)));
+            .or_insert_with(|| universe.arriving(&universe.named(from)));
         self.tos
             .entry(to)
-            .or_insert_with(|| grounds.leaving(&grounds.named(to)));
+            .or_insert_with(|| universe.leaving(&universe.named(to)));
         for family in Family::ALL {
             let Some(classes) = self.classes(rule, family) else {
                 continue;
@@ -61,7 +61,7 @@ impl<'g> RuleBoxes<'g> {
             for (entries, sources) in &self.froms[&from] {
                 let sources = sources.intersection(wanted);
                 if !sources.is_empty() {
-                    boxes.push(grounds.product(
+                    boxes.push(universe.product(
                         entries.clone(),
                         sources,
                         destinations.clone(),
@@ -74,15 +74,15 @@ impl<'g> RuleBoxes<'g> {
 
     /// The classes of a rule's services in a family; `None` where there is none.
     fn classes(&mut self, rule: &'g Rule, family: Family) -> Option<IntervalSet> {
-        let grounds = self.grounds;
+        let universe = self.universe;
         let Some(list) = &rule.services else {
-            return Some(grounds.all_classes());
+            return Some(universe.all_classes());
         };
         let known = &mut self.services[usize::from(family == Family::V6)];
         let classes = known.entry(&list.services).or_insert_with(|| {
             let boxes = list.services.iter();
             let boxes: Vec<_> = boxes.filter_map(|one| one.packets(family)).collect();
-            grounds.classes(&grounds.network.classes.of(&boxes))
+            universe.classes(&universe.network.classes.of(&boxes))
         });
         (!classes.is_empty()).then(|| classes.clone())
     }

@@ -141,20 +141,20 @@ fn add(taken: &mut Vec<(usize, BigUint)>, rule: usize, more: BigUint) {
 impl RuleSpace<'_> {
     /// The family of a box of a rule: its sources all have the same.
     fn family_of(&self, number: usize) -> Family {
-        let grounds = &self.grounds;
+        let universe = &self.universe;
         let lowest = self.boxes[number].field(Field::Source).lowest();
-        let piece = grounds.sources.piece(lowest.unwrap_or_default());
-        grounds.pieces.all()[piece].family
+        let piece = universe.sources.piece(lowest.unwrap_or_default());
+        universe.pieces.all()[piece].family
     }
 
     /// How many packets a box of numbers stands for.
     fn size(&self, packets: &PacketBox) -> BigUint {
-        let grounds = &self.grounds;
+        let universe = &self.universe;
         let addresses = |field: Field, ranks: &super::ranks::Ranks| -> BigUint {
             let set = packets.field(field).intervals().iter();
             let ranks = set
                 .flat_map(|part| part.low()..=part.high())
-                .map(|rank| grounds.pieces.all()[ranks.piece(rank)].addresses.size());
+                .map(|rank| universe.pieces.all()[ranks.piece(rank)].addresses.size());
             ranks.sum()
         };
         let services = self.network.classes.size(
@@ -163,31 +163,31 @@ impl RuleSpace<'_> {
             &Protocol::with_messages(),
         );
         packets.field(Field::Ingress).size()
-            * addresses(Field::Source, &grounds.sources)
-            * addresses(Field::Destination, &grounds.destinations)
+            * addresses(Field::Source, &universe.sources)
+            * addresses(Field::Destination, &universe.destinations)
             * services
     }
 
     fn classes_of(&self, packets: &PacketBox) -> ClassSet {
-        self.grounds
+        self.universe
             .class_set(packets.field(Field::DestinationPort))
     }
 
     fn part(&self, family: Family, packets: &PacketBox) -> Part {
-        let grounds = &self.grounds;
+        let universe = &self.universe;
         let addresses = |field: Field, ranks: &super::ranks::Ranks| -> IntervalSet {
             let set = packets.field(field).intervals().iter();
             set.flat_map(|part| part.low()..=part.high())
-                .map(|rank| grounds.pieces.all()[ranks.piece(rank)].addresses)
+                .map(|rank| universe.pieces.all()[ranks.piece(rank)].addresses)
                 .collect()
         };
         Part {
             family,
-            ingress: grounds.arrived_by(packets),
-            egress: grounds.left_by(packets),
+            ingress: universe.arrived_by(packets),
+            egress: universe.left_by(packets),
             region: Region {
-                source: addresses(Field::Source, &grounds.sources),
-                destination: addresses(Field::Destination, &grounds.destinations),
+                source: addresses(Field::Source, &universe.sources),
+                destination: addresses(Field::Destination, &universe.destinations),
                 services: self.classes_of(packets),
             },
         }

@@ -5,8 +5,8 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::book::GatewayReview;
 use super::effort::Effort;
+use super::gateway_review::GatewayReview;
 use super::judge::Judge;
 use super::pairs::{Rank, RulePair};
 use super::review::RuleStatus;
@@ -61,10 +61,10 @@ pub struct RuleSheet {
 impl RuleSheet {
     /// Looks at one rule. Cost: its share and those of the later rules that it meets, and a matrix by segment in each
     /// family for a permit.
-    pub fn new(network: &Network<'_>, book: &GatewayReview<'_>, rule: usize) -> Self {
-        let judge = Judge::new(&book.space, Effort::default());
-        let (hides, all_hidden) = hides(&judge, book, rule);
-        let pairs = book.pairs.pairs.iter().copied();
+    pub fn new(network: &Network<'_>, gateway_review: &GatewayReview<'_>, rule: usize) -> Self {
+        let judge = Judge::new(&gateway_review.space, Effort::default());
+        let (hides, all_hidden) = hides(&judge, gateway_review, rule);
+        let pairs = gateway_review.pairs.pairs.iter().copied();
         Self {
             rule,
             shares: judge.shares(rule),
@@ -74,12 +74,16 @@ impl RuleSheet {
                 .filter(|pair| pair.rank != Rank::Idle)
                 .filter(|pair| pair.first == rule || pair.second == rule)
                 .collect(),
-            opens: opens(network, book, rule),
+            opens: opens(network, gateway_review, rule),
         }
     }
 }
 
-fn hides(judge: &Judge<'_, '_>, book: &GatewayReview<'_>, rule: usize) -> (Vec<Hidden>, bool) {
+fn hides(
+    judge: &Judge<'_, '_>,
+    gateway_review: &GatewayReview<'_>,
+    rule: usize,
+) -> (Vec<Hidden>, bool) {
     let later = judge.later_meeting(rule);
     let mut hidden = Vec::new();
     for &other in later.iter().take(MOST_LATER) {
@@ -93,7 +97,7 @@ fn hides(judge: &Judge<'_, '_>, book: &GatewayReview<'_>, rule: usize) -> (Vec<H
             hidden.push(Hidden {
                 rule: other,
                 permille,
-                dead: matches!(book.review.rules[other], RuleStatus::Dead(_)),
+                dead: matches!(gateway_review.review.rules[other], RuleStatus::Dead(_)),
             });
         }
     }
@@ -101,13 +105,18 @@ fn hides(judge: &Judge<'_, '_>, book: &GatewayReview<'_>, rule: usize) -> (Vec<H
 }
 
 /// The cells in which a rule lets something pass.
-fn opens(network: &Network<'_>, book: &GatewayReview<'_>, rule: usize) -> Option<Vec<Opened>> {
+fn opens(
+    network: &Network<'_>,
+    gateway_review: &GatewayReview<'_>,
+    rule: usize,
+) -> Option<Vec<Opened>> {
     if network.site.segments.len() > MOST_SEGMENTS {
         return None;
     }
     let mut opened = Vec::new();
-    let permits =
-        |cell: &Cell| cell.reading == Reading::Pair && cell.rules.contains(&(book.id, Some(rule)));
+    let permits = |cell: &Cell| {
+        cell.reading == Reading::Pair && cell.rules.contains(&(gateway_review.id, Some(rule)))
+    };
     for family in Family::ALL {
         let question = Question::all(By::Segment, family, false);
         let matrix = Matrix::new(network, &question, &mut |_, _| {});

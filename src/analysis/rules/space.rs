@@ -35,7 +35,7 @@ pub struct RuleSpace<'n> {
     pub(super) network: &'n Network<'n>,
     pub(super) router: RouterId,
     pub(super) filter: &'n Filter,
-    pub(super) grounds: PacketUniverse<'n>,
+    pub(super) universe: PacketUniverse<'n>,
     /// Boxes of translations, then of rules in order.
     pub(super) boxes: Vec<PacketBox>,
     /// What each box stands for.
@@ -54,8 +54,8 @@ impl<'n> RuleSpace<'n> {
     /// For `n` rules with `c` distinct addresses: O(n log n + c log c), and the index of [`RuleIndex::new`].
     pub fn new(network: &'n Network<'n>, router: RouterId) -> Option<Self> {
         let filter = network.site.router(router).filter()?;
-        let grounds = PacketUniverse::new(network, router, filter);
-        let (translated_away, holes_exact) = translated_away(&grounds);
+        let universe = PacketUniverse::new(network, router, filter);
+        let (translated_away, holes_exact) = translated_away(&universe);
         let mut boxes = Vec::with_capacity(filter.rules.len() + translated_away.len());
         let mut owners = Vec::with_capacity(boxes.capacity());
         for (translation, packets) in translated_away {
@@ -63,7 +63,7 @@ impl<'n> RuleSpace<'n> {
             owners.push(Owner::Translation(translation));
         }
         let mut firsts = Vec::with_capacity(filter.rules.len() + 1);
-        let mut reader = RuleBoxes::new(&grounds);
+        let mut reader = RuleBoxes::new(&universe);
         for (number, rule) in filter.rules.iter().enumerate() {
             firsts.push(boxes.len());
             if rule.active(network.today) {
@@ -72,12 +72,12 @@ impl<'n> RuleSpace<'n> {
             }
         }
         firsts.push(boxes.len());
-        let index = RuleIndex::new(&grounds.space, &boxes);
+        let index = RuleIndex::new(&universe.space, &boxes);
         Some(Self {
             network,
             router,
             filter,
-            grounds,
+            universe,
             boxes,
             owners,
             firsts,
@@ -111,6 +111,6 @@ impl<'n> RuleSpace<'n> {
 
     /// A packet that looks like real traffic among those that are like a point.
     pub(super) fn packet(&self, point: &Point) -> RulePacket {
-        self.grounds.packet(point)
+        self.universe.packet(point)
     }
 }

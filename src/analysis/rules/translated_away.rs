@@ -11,12 +11,12 @@ const MOST_BOXES: usize = 2_000;
 
 /// What each translation takes away, by its number, as boxes; and whether that is exact. Where it is not (too many
 /// pieces), nothing is taken away.
-pub(super) fn translated_away(grounds: &PacketUniverse<'_>) -> (Vec<(usize, PacketBox)>, bool) {
+pub(super) fn translated_away(universe: &PacketUniverse<'_>) -> (Vec<(usize, PacketBox)>, bool) {
     let mut all = Vec::new();
     for family in Family::ALL {
-        let filter = grounds.filter(family);
+        let filter = universe.filter(family);
         let lines = filter.map_or(&[][..], |filter| &filter.arrivals);
-        match of_lines(grounds, family, lines) {
+        match of_lines(universe, family, lines) {
             Some(translated_away) => all.extend(translated_away),
             None => return (Vec::new(), false),
         }
@@ -25,7 +25,7 @@ pub(super) fn translated_away(grounds: &PacketUniverse<'_>) -> (Vec<(usize, Pack
 }
 
 fn of_lines(
-    grounds: &PacketUniverse<'_>,
+    universe: &PacketUniverse<'_>,
     family: Family,
     lines: &[TranslationPlan],
 ) -> Option<Vec<(usize, PacketBox)>> {
@@ -33,17 +33,17 @@ fn of_lines(
     let mut translated_away: Vec<(usize, PacketSet)> = Vec::new();
     let mut images = PacketSet::empty();
     for line in lines {
-        let matched = matched(grounds, family, line);
+        let matched = matched(universe, family, line);
         let own = matched.difference(&taken);
         taken = taken.union(&matched);
         if let Written::Address(address) = line.written {
-            let target = grounds.destinations.of_addresses(
-                &grounds.pieces,
+            let target = universe.destinations.of_addresses(
+                &universe.pieces,
                 family,
                 &IntervalSet::point(address),
             );
-            let rewritten = own.difference(&unchanged(grounds, line, &target, &own));
-            let image = image(grounds, line, &target, &rewritten);
+            let rewritten = own.difference(&unchanged(universe, line, &target, &own));
+            let image = image(universe, line, &target, &rewritten);
             images = images.union(&image);
             translated_away.push((line.line, rewritten));
         }
@@ -64,8 +64,8 @@ fn of_lines(
 }
 
 /// What a line matches, as far as the rules could see it.
-fn matched(grounds: &PacketUniverse<'_>, family: Family, line: &TranslationPlan) -> PacketSet {
-    let count = grounds.router.interfaces.len();
+fn matched(universe: &PacketUniverse<'_>, family: Family, line: &TranslationPlan) -> PacketSet {
+    let count = universe.router.interfaces.len();
     let on = |at: &usize| {
         let named = line.interfaces.as_ref();
         named.is_none_or(|named| named.contains(*at as u128))
@@ -73,35 +73,35 @@ fn matched(grounds: &PacketUniverse<'_>, family: Family, line: &TranslationPlan)
     let interfaces: Vec<usize> = (0..count).filter(on).collect();
     let everything = family.full();
     let wanted = line.source.as_ref().unwrap_or(&everything);
-    let wanted = grounds
+    let wanted = universe
         .sources
-        .of_addresses(&grounds.pieces, family, wanted);
+        .of_addresses(&universe.pieces, family, wanted);
     let destinations = line.destination.as_ref().unwrap_or(&everything);
-    let destinations = grounds
+    let destinations = universe
         .destinations
-        .of_addresses(&grounds.pieces, family, destinations)
-        .intersection(&grounds.any_destination);
+        .of_addresses(&universe.pieces, family, destinations)
+        .intersection(&universe.any_destination);
     let classes = match &line.services {
-        Some(services) => grounds.classes(services),
-        None => grounds.all_classes(),
+        Some(services) => universe.classes(services),
+        None => universe.all_classes(),
     };
-    let places = grounds.arriving(&interfaces).into_iter();
+    let places = universe.arriving(&interfaces).into_iter();
     places
         .map(|(entries, sources)| {
             let sources = sources.intersection(&wanted);
-            grounds.product(entries, sources, destinations.clone(), classes.clone())
+            universe.product(entries, sources, destinations.clone(), classes.clone())
         })
         .collect()
 }
 
 /// The part that has the written destination and port already.
 fn unchanged(
-    grounds: &PacketUniverse<'_>,
+    universe: &PacketUniverse<'_>,
     line: &TranslationPlan,
     target: &IntervalSet,
     own: &PacketSet,
 ) -> PacketSet {
-    let classes = &grounds.network.classes;
+    let classes = &universe.network.classes;
     let same_port = |class: &usize| {
         let ports = &classes.class_box(*class).destination_ports;
         line.port
@@ -111,25 +111,25 @@ fn unchanged(
     for class in (0..classes.len()).filter(same_port) {
         kept.insert(class);
     }
-    let alike = PacketBox::full(&grounds.space)
+    let alike = PacketBox::full(&universe.space)
         .with(Field::Destination, target.clone())
-        .with(Field::DestinationPort, grounds.classes(&kept));
+        .with(Field::DestinationPort, universe.classes(&kept));
     own.intersection(&PacketSet::from_box(alike))
 }
 
 /// What becomes of the packets that a line rewrites.
 fn image(
-    grounds: &PacketUniverse<'_>,
+    universe: &PacketUniverse<'_>,
     line: &TranslationPlan,
     target: &IntervalSet,
     rewritten: &PacketSet,
 ) -> PacketSet {
-    let classes = &grounds.network.classes;
+    let classes = &universe.network.classes;
     let written = |packets: &PacketBox| {
         let services = match line.port {
             Some(port) => {
-                let set = grounds.class_set(packets.field(Field::DestinationPort));
-                grounds.classes(&classes.with_destination_port(&set, port))
+                let set = universe.class_set(packets.field(Field::DestinationPort));
+                universe.classes(&classes.with_destination_port(&set, port))
             }
             None => packets.field(Field::DestinationPort).clone(),
         };

@@ -20,42 +20,44 @@ pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     for number in 0..fabric.nodes.len() {
         fabric.nodes[number].members = members(fabric, NodeId(number as u32));
     }
-    let mut seats: Vec<Vec<AttachPoint>> = vec![Vec::new(); site.segments.len()];
+    let mut attach_points: Vec<Vec<AttachPoint>> = vec![Vec::new(); site.segments.len()];
     fabric.seated = vec![SmallVec::new(); fabric.ports.len()];
     fabric.claimed = vec![SmallVec::new(); fabric.ports.len()];
     let mut known = Known::new(site, fabric);
     for port in fabric.port_ids() {
         let found = seats_at(fabric, &mut known, port);
-        for (segment, seat) in found {
-            if let Some(list) = seats.get_mut(segment.0) {
-                list.push(seat);
-                let form = (segment, seat.tag);
+        for (segment, attach_point) in found {
+            if let Some(list) = attach_points.get_mut(segment.0) {
+                list.push(attach_point);
+                let form = (segment, attach_point.tag);
                 let claimed = &mut fabric.claimed[port.0 as usize];
                 if !claimed.contains(&segment) {
                     claimed.push(segment);
                 }
                 let seated = &mut fabric.seated[port.0 as usize];
-                if seat.is_usual() && !seated.contains(&form) {
+                if attach_point.is_usual() && !seated.contains(&form) {
                     seated.push(form);
                 }
             }
         }
     }
-    fabric.placeless = placeless(fabric, &seats);
-    fabric.seats = seats;
+    fabric.placeless = placeless(fabric, &attach_points);
+    fabric.attach_points = attach_points;
     find_unclaimed(fabric);
 }
 
 /// Interfaces of hosts whose frames start at no place to plug in.
-fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
-    let seats = seats.iter().flatten();
-    let starts = |seat: &&AttachPoint| {
-        let interface = seat.interface.map(|interface| fabric.interface(interface));
-        interface.is_some_and(|interface| interface.ports.contains(&seat.port))
+fn placeless(fabric: &Fabric, attach_points: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
+    let attach_points = attach_points.iter().flatten();
+    let starts = |attach_point: &&AttachPoint| {
+        let interface = attach_point
+            .interface
+            .map(|interface| fabric.interface(interface));
+        interface.is_some_and(|interface| interface.ports.contains(&attach_point.port))
     };
-    let placed: FxHashSet<InterfaceId> = seats
+    let placed: FxHashSet<InterfaceId> = attach_points
         .filter(starts)
-        .filter_map(|seat| seat.interface)
+        .filter_map(|attach_point| attach_point.interface)
         .collect();
     let hosts = fabric.interface_ids();
     let hosts =
@@ -68,7 +70,13 @@ fn placeless(fabric: &Fabric, seats: &[Vec<AttachPoint>]) -> Vec<InterfaceId> {
 /// Groups the live ports that belong to no segment, by switch and by the VLAN of untagged frames.
 fn find_unclaimed(fabric: &mut Fabric) {
     let mut claimed: FxHashSet<PortId> = FxHashSet::default();
-    claimed.extend(fabric.seats.iter().flatten().map(|seat| seat.port));
+    claimed.extend(
+        fabric
+            .attach_points
+            .iter()
+            .flatten()
+            .map(|attach_point| attach_point.port),
+    );
     let mut groups: FxHashMap<(SwitchId, Option<VlanId>), UnclaimedId> = FxHashMap::default();
     for id in fabric.port_ids() {
         let port = fabric.port(id);
@@ -133,30 +141,32 @@ fn members(fabric: &Fabric, node: NodeId) -> Members {
 }
 
 fn seats_at(fabric: &Fabric, known: &mut Known, id: PortId) -> Vec<(SegmentId, AttachPoint)> {
-    let mut seats = Vec::new();
+    let mut attach_points = Vec::new();
     if !fabric.is_for_devices(id) {
-        return seats;
+        return attach_points;
     }
     for (number, tag) in fabric.hosts_at(id) {
-        let seat = AttachPoint {
+        let attach_point = AttachPoint {
             port: id,
             tag,
             interface: Some(number),
         };
-        seats.push((fabric.interface(number).segment, seat));
+        attach_points.push((fabric.interface(number).segment, attach_point));
     }
     for (segment, tag) in forms(fabric, known, id) {
-        let taken = |(known, seat): &(SegmentId, AttachPoint)| *known == segment && seat.tag == tag;
-        if !seats.iter().any(taken) {
-            let seat = AttachPoint {
+        let taken = |(known, attach_point): &(SegmentId, AttachPoint)| {
+            *known == segment && attach_point.tag == tag
+        };
+        if !attach_points.iter().any(taken) {
+            let attach_point = AttachPoint {
                 port: id,
                 tag,
                 interface: None,
             };
-            seats.push((segment, seat));
+            attach_points.push((segment, attach_point));
         }
     }
-    seats
+    attach_points
 }
 
 /// Segments whose VLAN a device at a port sends into, with the tag that it needs.

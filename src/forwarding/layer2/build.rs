@@ -344,8 +344,8 @@ impl Build {
     fn add_assumed(&mut self, site: &Site, segment: SegmentId) -> NodeId {
         let place = site.segment(segment).place();
         let node = self.add_node(NodeKind::Assumed(segment));
-        let seat = self.add_port(node, PortName::Unnamed, Tagging::Through(None), place);
-        self.port_mut(seat).takes_tags = false;
+        let attach_point = self.add_port(node, PortName::Unnamed, Tagging::Through(None), place);
+        self.port_mut(attach_point).takes_tags = false;
         let vlan = site.segment(segment).vlan.map(|vlan| vlan.value);
         let carriers: Vec<NodeId> = vlan.map_or_else(Vec::new, |vlan| self.carriers(segment, vlan));
         for carrier in carriers {

@@ -210,7 +210,7 @@ pub struct Fabric {
     /// Group of each of those ports.
     pub(super) unclaimed_at: FxHashMap<PortId, UnclaimedId>,
     /// Where devices of each segment sit.
-    pub(super) seats: Vec<Vec<AttachPoint>>,
+    pub(super) attach_points: Vec<Vec<AttachPoint>>,
     /// Segments that a device at each port can be part of, whatever tag it needs.
     pub(super) claimed: Vec<SmallVec<[SegmentId; 1]>>,
     /// The other way round: segments of which devices sit at each port.
@@ -279,7 +279,7 @@ impl Fabric {
 
     /// How many segments the site has.
     pub fn segments(&self) -> usize {
-        self.seats.len()
+        self.attach_points.len()
     }
 
     /// Numbers of all interfaces.
@@ -316,14 +316,16 @@ impl Fabric {
 
     /// Everywhere that a hostile device may be: each segment, then each group of unclaimed ports.
     pub fn origins(&self) -> impl Iterator<Item = Origin> + use<> {
-        let segments = (0..self.seats.len()).map(SegmentId).map(Origin::Segment);
+        let segments = (0..self.attach_points.len())
+            .map(SegmentId)
+            .map(Origin::Segment);
         segments.chain(self.unclaimed_ids().map(Origin::Unclaimed))
     }
 
     /// Where devices of a segment sit: every live place to plug in that puts their frames into its VLAN,
     /// and every interface that the file puts on it, wherever that is plugged in.
-    pub fn seats(&self, segment: SegmentId) -> &[AttachPoint] {
-        &self.seats[segment.0]
+    pub fn attach_points(&self, segment: SegmentId) -> &[AttachPoint] {
+        &self.attach_points[segment.0]
     }
 
     /// Whether frames of an interface of a host start where no other device can be plugged in.

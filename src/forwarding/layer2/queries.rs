@@ -253,9 +253,9 @@ impl Fabric {
                 let port = node.ports[usize::from(member)];
                 let vlans = self.vlans(port).filter(|_| is_named(self.port(port)));
                 let bare = vlans.is_some_and(|vlans| vlans.untagged.contains(vlan));
-                let barred = self.is_isolated(visit.arrived) && self.is_isolated(port);
+                let blocked = self.is_isolated(visit.arrived) && self.is_isolated(port);
                 let back = visit.arrived == port;
-                if bare && !barred && !back && seen.insert((port, vlan)) {
+                if bare && !blocked && !back && seen.insert((port, vlan)) {
                     found.push(Exposed { port, vlan, place });
                 }
             }

@@ -17,7 +17,7 @@ pub struct FreePort {
     /// The segment.
     pub segment: SegmentId,
     /// The place.
-    pub seat: AttachPoint,
+    pub attach_point: AttachPoint,
 }
 
 /// What frames of one sender reach.
@@ -26,7 +26,7 @@ pub struct Reached {
     /// Interfaces, ascending.
     pub interfaces: Vec<InterfaceId>,
     /// Numbers of vacancies, ascending.
-    pub vacancies: Vec<u32>,
+    pub free_ports: Vec<u32>,
     /// Groups of unclaimed ports, ascending.
     pub unclaimed: Vec<UnclaimedId>,
 }
@@ -39,7 +39,7 @@ impl Reached {
 
     /// Whether a vacancy is reached.
     pub fn has_vacancy(&self, number: u32) -> bool {
-        self.vacancies.binary_search(&number).is_ok()
+        self.free_ports.binary_search(&number).is_ok()
     }
 }
 
@@ -47,7 +47,7 @@ impl Reached {
 #[derive(Clone, Debug, Default)]
 pub struct Wiring {
     /// Places to plug in.
-    pub vacancies: Vec<FreePort>,
+    pub free_ports: Vec<FreePort>,
     /// What is reached, each set once.
     sets: Vec<Reached>,
     /// Set of each interface.
@@ -78,13 +78,13 @@ impl Wiring {
             .interface_ids()
             .map(|interface| build.of_interface(interface))
             .collect();
-        let vacancies = build.wiring.vacancies.clone();
-        let places = vacancies.iter().map(|vacancy| {
-            let seat = vacancy.seat;
-            build.of_sender(seat.port, Frame::of(seat.tag))
+        let free_ports = build.wiring.free_ports.clone();
+        let places = free_ports.iter().map(|free_port| {
+            let attach_point = free_port.attach_point;
+            build.of_sender(attach_point.port, Frame::of(attach_point.tag))
         });
         let places: Vec<u32> = places.collect();
-        let segments = (0..fabric.seats.len()).map(SegmentId);
+        let segments = (0..fabric.attach_points.len()).map(SegmentId);
         let hostile: Vec<u32> = segments
             .map(|segment| build.of_hostile(Origin::Segment(segment)))
             .collect();
@@ -124,8 +124,8 @@ impl Wiring {
 
     /// Segments of which devices are, or may be, among what is reached, ascending.
     fn segments_in(&self, fabric: &Fabric, reached: &Reached) -> Vec<SegmentId> {
-        let places = reached.vacancies.iter();
-        let places = places.map(|&number| self.vacancies[number as usize].segment);
+        let places = reached.free_ports.iter();
+        let places = places.map(|&number| self.free_ports[number as usize].segment);
         let interfaces = reached
             .interfaces
             .iter()
@@ -189,9 +189,9 @@ impl Wiring {
     }
 
     /// Whether an interface and a device at a vacancy exchange frames both ways.
-    pub fn two_way_with(&self, interface: InterfaceId, vacancy: u32) -> bool {
-        self.from_interface(interface).has_vacancy(vacancy)
-            && self.from_vacancy(vacancy).has(interface)
+    pub fn two_way_with(&self, interface: InterfaceId, free_port: u32) -> bool {
+        self.from_interface(interface).has_vacancy(free_port)
+            && self.from_vacancy(free_port).has(interface)
     }
 
     /// Whether a device somewhere hears plain frames of some device of a segment.
@@ -242,7 +242,7 @@ impl<'f> Build<'f> {
     fn new(fabric: &'f Fabric) -> Self {
         let mut wiring = Wiring::default();
         let mut at_port: FxHashMap<PortId, Vec<u32>> = FxHashMap::default();
-        wiring.interfaces_of_segment = vec![Vec::new(); fabric.seats.len()];
+        wiring.interfaces_of_segment = vec![Vec::new(); fabric.attach_points.len()];
         let hosts = |&interface: &InterfaceId| {
             matches!(fabric.interface(interface).of, InterfaceOf::Host(..))
         };
@@ -250,24 +250,27 @@ impl<'f> Build<'f> {
             let segment = fabric.interface(interface).segment;
             wiring.interfaces_of_segment[segment.0].push(interface);
         }
-        for (number, seats) in fabric.seats.iter().enumerate() {
+        for (number, attach_points) in fabric.attach_points.iter().enumerate() {
             let mut here = Vec::new();
             let mut seen: FxHashSet<AttachPoint> = FxHashSet::default();
-            for &seat in seats.iter().filter(|seat| seat.is_usual()) {
+            for &attach_point in attach_points
+                .iter()
+                .filter(|attach_point| attach_point.is_usual())
+            {
                 // Where a host sits, another device of its segment may sit as well.
-                let seat = AttachPoint {
+                let attach_point = AttachPoint {
                     interface: None,
-                    ..seat
+                    ..attach_point
                 };
-                if !seen.insert(seat) {
+                if !seen.insert(attach_point) {
                     continue;
                 }
-                let at = wiring.vacancies.len() as u32;
+                let at = wiring.free_ports.len() as u32;
                 here.push(at);
-                at_port.entry(seat.port).or_default().push(at);
-                wiring.vacancies.push(FreePort {
+                at_port.entry(attach_point.port).or_default().push(at);
+                wiring.free_ports.push(FreePort {
                     segment: SegmentId(number),
-                    seat,
+                    attach_point,
                 });
             }
             wiring.of_segment.push(here);
@@ -360,17 +363,17 @@ impl<'f> Build<'f> {
     fn reached(&self, flood: &Flood) -> Reached {
         let mut interfaces: Vec<InterfaceId> = flood.interfaces().collect();
         interfaces.sort_unstable();
-        let mut vacancies = Vec::new();
+        let mut free_ports = Vec::new();
         for taken in flood.taken.iter().filter(|taken| taken.interface.is_none()) {
             let here = self.at_port.get(&taken.port).into_iter().flatten();
             let fits = |&&number: &&u32| {
-                let vacancy = self.wiring.vacancies[number as usize];
-                taken.frame.fits(vacancy.seat.tag)
+                let free_port = self.wiring.free_ports[number as usize];
+                taken.frame.fits(free_port.attach_point.tag)
             };
-            vacancies.extend(here.filter(fits));
+            free_ports.extend(here.filter(fits));
         }
-        vacancies.sort_unstable();
-        vacancies.dedup();
+        free_ports.sort_unstable();
+        free_ports.dedup();
         let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
         let mut unclaimed: Vec<UnclaimedId> = open
             .filter_map(|taken| self.fabric.unclaimed_at(taken.port))
@@ -379,7 +382,7 @@ impl<'f> Build<'f> {
         unclaimed.dedup();
         Reached {
             interfaces,
-            vacancies,
+            free_ports,
             unclaimed,
         }
     }
@@ -421,16 +424,16 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
         }
     };
     let mut seen: FxHashSet<PortId> = FxHashSet::default();
-    let seats = fabric.seats(segment).iter();
-    let starts = seats.filter_map(|seat| {
-        let port = fabric.port(seat.port);
+    let attach_points = fabric.attach_points(segment).iter();
+    let starts = attach_points.filter_map(|attach_point| {
+        let port = fabric.port(attach_point.port);
         let assumed = matches!(fabric.node(port.node).kind, NodeKind::Assumed(_));
         let frame = match port.takes_tags && !assumed {
             true => Frame::HOSTILE,
-            false => Frame::of(seat.tag),
+            false => Frame::of(attach_point.tag),
         };
-        seen.insert(seat.port)
-            .then_some(Start::AttachPoint(seat.port, frame))
+        seen.insert(attach_point.port)
+            .then_some(Start::AttachPoint(attach_point.port, frame))
     });
     let mut starts: Vec<Start> = starts.collect();
     let behind = fabric.placeless.iter().copied();

@@ -150,33 +150,33 @@ fn brief(html: &mut Html<'_>, finding: &Finding) {
 /// The rules of each gateway, what each still decides, and its findings.
 pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.section("rules", "Rules");
-    if shown.rules.books.is_empty() {
+    if shown.rules.gateway_reviews.is_empty() {
         html.raw("<p>No gateway of this site filters.</p>\n");
     }
-    for book in shown.rules.books {
-        html.tag("h3", &book.router.name.value);
+    for gateway_review in shown.rules.gateway_reviews {
+        html.tag("h3", &gateway_review.router.name.value);
         let heading: Vec<&str> = COLUMNS.iter().map(|(title, _)| *title).collect();
-        let row = numbers(shown.rules, book)
+        let row = numbers(shown.rules, gateway_review)
             .map(|number| number.to_string())
             .to_vec();
         html.table(
-            &format!("Counts of {}", book.router.name.value),
+            &format!("Counts of {}", gateway_review.router.name.value),
             &heading,
             &[row],
         );
-        for note in limit_notes(book) {
+        for note in limit_notes(gateway_review) {
             html.tag("p", &note);
         }
-        let many = book.rules.len() > MOST_RULES;
+        let many = gateway_review.rules.len() > MOST_RULES;
         if many {
-            html.bulk(&format!("{} rules", book.rules.len()));
+            html.bulk(&format!("{} rules", gateway_review.rules.len()));
         }
         html.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Rules\"><table class=\"list\"><thead><tr>\
             <th scope=\"col\">no.</th><th scope=\"col\">rule</th><th scope=\"col\">action</th><th scope=\"col\">state</th>\
             <th scope=\"col\">a packet that it decides, or why it decides none</th><th scope=\"col\">findings</th><th \
             scope=\"col\">place</th></tr></thead><tbody>\n");
-        for (number, standing) in book.review.rules.iter().enumerate() {
-            rule(html, shown, book, number, standing);
+        for (number, standing) in gateway_review.review.rules.iter().enumerate() {
+            rule(html, shown, gateway_review, number, standing);
         }
         html.raw("</tbody></table></div>\n");
         if many {
@@ -193,25 +193,31 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 fn rule(
     html: &mut Html<'_>,
     shown: &ReportShown<'_>,
-    book: &GatewayReview<'_>,
+    gateway_review: &GatewayReview<'_>,
     number: usize,
     standing: &RuleStatus,
 ) {
-    let rule = &book.rules[number];
+    let rule = &gateway_review.rules[number];
     let decides = match standing {
         RuleStatus::Off => "disabled or expired".to_owned(),
         RuleStatus::Irrelevant => "no packet can match it here".to_owned(),
         RuleStatus::Dead(dead) => {
-            let names = dead
-                .by
-                .iter()
-                .map(|&other| format!("{} \"{}\"", other + 1, book.rules[other].name.value));
+            let names = dead.by.iter().map(|&other| {
+                format!(
+                    "{} \"{}\"",
+                    other + 1,
+                    gateway_review.rules[other].name.value
+                )
+            });
             format!("covered by {}", names.collect::<Vec<_>>().join(", "))
         }
         RuleStatus::Decides { witness, .. } => witness.packet.to_string(),
         RuleStatus::Unknown => "a limit was met".to_owned(),
     };
-    let own = shown.rules.of_rule(book, number).map(|one| one.check.name);
+    let own = shown
+        .rules
+        .of_rule(gateway_review, number)
+        .map(|one| one.check.name);
     let own: Vec<&str> = own.collect();
     let _ = write!(html.out, "<tr><td>{}</td>", number + 1);
     html.tag("td", &rule.name.value);

@@ -70,8 +70,8 @@ impl Stands {
 }
 
 /// Begins a box with a state in it, by a sign and in words.
-pub(super) fn state(html: &mut Html<'_>, title: &str, stands: Stands, word: &str) {
-    let (class, sign) = match stands {
+pub(super) fn state(html: &mut Html<'_>, title: &str, send_points: Stands, word: &str) {
+    let (class, sign) = match send_points {
         Stands::Well => ("good", "\u{2713}"),
         Stands::Badly => ("bad", "\u{2717}"),
         Stands::Untold => ("untold", "\u{2013}"),
@@ -94,8 +94,8 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         (_, true) => "isolated as claimed",
         _ => "not isolated as claimed",
     };
-    let stands = Stands::of(!shown.isolated.is_empty(), holds);
-    state(html, "Isolated segments", stands, word);
+    let send_points = Stands::of(!shown.isolated.is_empty(), holds);
+    state(html, "Isolated segments", send_points, word);
     for one in all {
         let name = segment_name(site, one.segment);
         let why = match one.verdict {
@@ -136,8 +136,8 @@ fn around(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         0 => "no path goes round".to_owned(),
         count => format!("{count} of {asked} pairs of segments have a way round"),
     };
-    let stands = Stands::of(asked > 0, found.is_empty());
-    state(html, "Ways round the gateway", stands, &word);
+    let send_points = Stands::of(asked > 0, found.is_empty());
+    state(html, "Ways round the gateway", send_points, &word);
     if found.is_empty() && asked > 0 {
         html.tag(
             "p",
@@ -182,13 +182,13 @@ fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let first = of_rules.next();
     let grave = first.is_some_and(|one| one.severity() >= Severity::Warning);
     let word = match first {
-        None if shown.rules.books.is_empty() => "no gateway filters",
+        None if shown.rules.gateway_reviews.is_empty() => "no gateway filters",
         None => "no finding about a rule",
         Some(_) if grave => "one rule to fix first",
         Some(_) => "nothing urgent about rules",
     };
-    let stands = Stands::of(!shown.rules.books.is_empty(), !grave);
-    state(html, "Rule to fix first", stands, word);
+    let send_points = Stands::of(!shown.rules.gateway_reviews.is_empty(), !grave);
+    state(html, "Rule to fix first", send_points, word);
     if let Some(finding) = first {
         html.raw("<p>");
         html.text(&format!("{} ", finding.message));
@@ -212,8 +212,8 @@ fn intent(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         _ if held == all => format!("all {all} hold"),
         _ => format!("{held} of {all} hold"),
     };
-    let stands = Stands::of(all > 0, held == all);
-    state(html, "Expectations and needs", stands, &word);
+    let send_points = Stands::of(all > 0, held == all);
+    state(html, "Expectations and needs", send_points, &word);
     for (name, word) in shown.intent.failing().into_iter().take(3) {
         html.tag("p", &format!("{name}: {word}"));
     }

@@ -48,7 +48,7 @@ impl Plan {
             around: Vec::new(),
         };
         let topology_tree = view.things.topology_tree;
-        let mut known = vec![None; topology_tree.limbs.len()];
+        let mut known = vec![None; topology_tree.tree_nodes.len()];
         // The last one is taken first, so the order of the file is turned round. A stack of our own: a row of
         // a thousand switches must not need a thousand calls inside each other.
         let mut open: Vec<(usize, Option<usize>)> = topology_tree
@@ -57,11 +57,11 @@ impl Plan {
             .rev()
             .map(|&root| (root, None))
             .collect();
-        while let Some((limb, above)) = open.pop() {
-            let own = plan.add(view, limb, above);
-            known[limb] = Some(own);
-            let below = topology_tree.limbs[limb].below.iter().rev();
-            open.extend(below.map(|&limb| (limb, Some(own))));
+        while let Some((tree_node, above)) = open.pop() {
+            let own = plan.add(view, tree_node, above);
+            known[tree_node] = Some(own);
+            let below = topology_tree.tree_nodes[tree_node].below.iter().rev();
+            open.extend(below.map(|&tree_node| (tree_node, Some(own))));
         }
         plan.second_ways(view, &known);
         plan.place();
@@ -69,9 +69,12 @@ impl Plan {
     }
 
     /// Adds the box of a limb and the segments outside that it leads to.
-    fn add(&mut self, view: &View<'_>, limb: usize, above: Option<usize>) -> usize {
-        let found = &view.things.topology_tree.limbs[limb];
-        let link = found.joint.as_ref().map(|joint| view.link(joint));
+    fn add(&mut self, view: &View<'_>, tree_node: usize, above: Option<usize>) -> usize {
+        let found = &view.things.topology_tree.tree_nodes[tree_node];
+        let link = found
+            .tree_edge
+            .as_ref()
+            .map(|tree_edge| view.link(tree_edge));
         let own = self.spots.len();
         self.spot(view.card(found.thing), above.zip(link));
         for (card, link) in outside(view, found.thing) {
@@ -90,11 +93,18 @@ impl Plan {
     }
 
     fn second_ways(&mut self, view: &View<'_>, known: &[Option<usize>]) {
-        let limbs = &view.things.topology_tree.limbs;
-        let limb = |thing: ThingId| limbs.iter().position(|limb| limb.thing == thing);
-        for joint in &view.things.topology_tree.extra {
-            let (ends, text) = joined(view, joint);
-            let ends = ends.map(|end| end.and_then(limb).and_then(|limb| known[limb]));
+        let tree_nodes = &view.things.topology_tree.tree_nodes;
+        let tree_node = |thing: ThingId| {
+            tree_nodes
+                .iter()
+                .position(|tree_node| tree_node.thing == thing)
+        };
+        for tree_edge in &view.things.topology_tree.extra {
+            let (ends, text) = joined(view, tree_edge);
+            let ends = ends.map(|end| {
+                end.and_then(tree_node)
+                    .and_then(|tree_node| known[tree_node])
+            });
             let [Some(near), Some(far)] = ends else {
                 continue;
             };
@@ -107,7 +117,7 @@ impl Plan {
             }
             self.around.push(Around {
                 ends: [near, far],
-                link: view.link(joint),
+                link: view.link(tree_edge),
                 text,
             });
         }
@@ -228,8 +238,8 @@ fn branch(drawing: &mut Drawing, above: &Spot, link: &Link, below: &Spot) {
 }
 
 /// What a joint joins, and its text.
-fn joined(view: &View<'_>, joint: &TreeEdge<'_>) -> ([Option<ThingId>; 2], String) {
-    let (ends, text) = match joint {
+fn joined(view: &View<'_>, tree_edge: &TreeEdge<'_>) -> ([Option<ThingId>; 2], String) {
+    let (ends, text) = match tree_edge {
         TreeEdge::Cable(ends, label) => {
             let label = label.map_or_else(String::new, |label| format!("  {label}"));
             let [near, far] = ends.map(|end| end.name(view.site()));

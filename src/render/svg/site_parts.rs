@@ -161,8 +161,8 @@ impl View<'_> {
         }
     }
 
-    pub(super) fn link(&self, joint: &TreeEdge<'_>) -> Link {
-        match joint {
+    pub(super) fn link(&self, tree_edge: &TreeEdge<'_>) -> Link {
+        match tree_edge {
             TreeEdge::Cable(ends, label) => {
                 let lag = ends.iter().any(|&end| self.cabling.lag(end).is_some());
                 let tags = self.trail.and_then(|trail| trail.on_cable(*ends));

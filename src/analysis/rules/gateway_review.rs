@@ -50,7 +50,7 @@ pub struct Tally {
 
 /// The books of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
 /// each, within [`Effort::default`].
-pub fn books<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
+pub fn gateway_reviews<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
     let numbers = (0..network.site.routers.len()).map(RouterId);
     numbers
         .filter_map(|id| GatewayReview::new(network, id))
