@@ -65,7 +65,7 @@ fn departure(plan: &Plan, step: &Step) -> Option<usize> {
     route.next_hop.interface().filter(|_| !own)
 }
 
-/// Where the frames of a sender begin: at the host that has the source address, else at any seat.
+/// Where the frames of a sender begin: at the host that has the source address, else at any attachment point.
 fn starts(network: &Network<'_>, plan: &Plan, sender: Sender, trace: &Trace) -> Option<Vec<Start>> {
     let fabric = &network.fabric;
     match sender {

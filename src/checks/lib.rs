@@ -274,7 +274,7 @@ pub fn run(network: &Network<'_>) -> Vec<Finding> {
     run_some(network, &gateway_reviews(network), |_| true)
 }
 
-/// Runs the checks of some areas, with the books of all gateways.
+/// Runs the checks of some areas, with the reviews of all gateways.
 pub fn run_some<'n>(
     network: &'n Network<'n>,
     gateway_reviews: &'n [GatewayReview<'n>],

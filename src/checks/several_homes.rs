@@ -1,4 +1,4 @@
-//! A host with a interface in several segments.
+//! A host with an interface in several segments.
 
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Forwards, Host};

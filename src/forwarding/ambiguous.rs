@@ -44,7 +44,7 @@ impl Plan {
         several.then_some(Doubt::SharedAddress)
     }
 
-    /// Whether another router that plain devices find at a stand has the default gateway's address of this one too.
+    /// Whether another router that plain devices find at a send point has the default gateway's address of this one too.
     pub(super) fn shares_gateway(
         &self,
         send_point: SendPoint,

@@ -86,7 +86,7 @@ fn shares_port(fabric: &Fabric, one: InterfaceId, other: InterfaceId) -> bool {
 }
 
 impl Plan {
-    /// Gateways and routers that a sender at a stand may know from their requests and that take packets for plain
+    /// Gateways and routers that a sender at a send point may know from their requests and that take packets for plain
     /// devices of its segment: the segment's default gateways, else each with an address there.
     pub(super) fn learned_routers(&self, send_point: SendPoint) -> Vec<(DeviceIndex, usize)> {
         let Some(segment) = self.segment_of(send_point) else {
@@ -103,7 +103,7 @@ impl Plan {
         self.learned_besides(send_point, takes, || self.routers_at(send_point).collect())
     }
 
-    /// Interfaces by which a next hop takes packets that a sender at a stand may know from its requests, but for those
+    /// Interfaces by which a next hop takes packets that a sender at a send point may know from its requests, but for those
     /// that answer.
     pub(super) fn learned_owners(
         &self,
@@ -114,7 +114,7 @@ impl Plan {
         self.learned_besides(send_point, takes, || self.owners(send_point, address))
     }
 
-    /// Interfaces that take packets of a sender at a stand, known from requests of those that a condition names, but for
+    /// Interfaces that take packets of a sender at a send point, known from requests of those that a condition names, but for
     /// those that are known anyway.
     fn learned_besides(
         &self,
@@ -159,7 +159,7 @@ impl Plan {
         })
     }
 
-    /// Addresses of hosts that a sender at a stand may know from their requests.
+    /// Addresses of hosts that a sender at a send point may know from their requests.
     pub(super) fn learned_hosts(&self, send_point: SendPoint) -> IntervalSet {
         let learned = self.wire(send_point).learned.iter();
         let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));

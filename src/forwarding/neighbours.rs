@@ -38,12 +38,12 @@ impl SendPoint {
     }
 }
 
-/// What is found from a stand.
+/// What is found from a send point.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
 pub struct Neighbours {
     /// Interfaces that frames are exchanged with both ways; from a hostile stand, that frames reach.
     pub attached: Vec<(DeviceIndex, usize)>,
-    /// Those of them that forward for plain devices of the stand's segment.
+    /// Those of them that forward for plain devices of the send point's segment.
     pub first_hops: Vec<(DeviceIndex, usize)>,
     /// Where the file names a default gateway that is not found: other routers, which they perhaps use.
     pub other_hops: Vec<(DeviceIndex, usize)>,
@@ -67,7 +67,7 @@ pub(super) struct NeighbourTable {
 }
 
 impl NeighbourTable {
-    /// The wire of a stand.
+    /// The wire of a send point.
     pub(super) fn of(&self, send_point: SendPoint) -> &Neighbours {
         let number = match send_point {
             SendPoint::WiredInterface(device, interface) => self.interfaces[device.0][interface],

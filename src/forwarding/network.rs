@@ -261,7 +261,7 @@ impl Plan {
         DeviceIndex(self.routers + id.0)
     }
 
-    /// Gateways and routers that take packets handed out at a stand for their own addresses, by each interface that
+    /// Gateways and routers that take packets handed out at a send point for their own addresses, by each interface that
     /// answers there: for IPv4 for every address of its device, for IPv6 for its own (RFC 4861 section 7.2.3). What
     /// several interfaces answer for comes in by any of them.
     pub fn receivers(
@@ -283,7 +283,7 @@ impl Plan {
         here.interfaces[interface].own()
     }
 
-    /// The interfaces found from a stand that answer for an address: all by which its owner takes packets in.
+    /// The interfaces found from a send point that answer for an address: all by which its owner takes packets in.
     pub fn owners(&self, send_point: SendPoint, address: u128) -> Vec<(DeviceIndex, usize)> {
         let mut owners = self.owners_among(&self.wire(send_point).attached, address);
         if let SendPoint::WiredInterface(own, _) = send_point {

@@ -103,7 +103,7 @@ pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Ne
     ])
 }
 
-/// Any of the routers that plain devices find at a stand.
+/// Any of the routers that plain devices find at a send point.
 pub(super) fn any_router(plan: &Plan, send_point: SendPoint) -> Next {
     let first_hops: Vec<_> = plan.routers_at(send_point).collect();
     let certain = match first_hops.is_empty() {

@@ -5,7 +5,7 @@ use super::neighbours::SendPoint;
 use super::network::Network;
 use super::plan::Plan;
 
-/// Whether a hostile sender hears what is sent at a stand, on whatever segment that is.
+/// Whether a hostile sender hears what is sent at a send point, on whatever segment that is.
 pub(super) fn overheard(
     network: &Network<'_>,
     plan: &Plan,

@@ -204,7 +204,7 @@ impl Back<'_> {
         }
     }
 
-    /// The reply is on the wire of a stand: home is where the sender finds it there.
+    /// The reply is on the wire of a send point: home is where the sender finds it there.
     fn come_home(&mut self, send_point: SendPoint, flow: Flow) {
         let plan = self.plan;
         let found = match plan.wire(send_point).receivers.first() {

@@ -370,7 +370,7 @@ impl Back<'_> {
         }) || leaving.is_some_and(|line| other(line, packet.source))
     }
 
-    /// Follows a reply that was put on the wire at a stand; a hostile sender may hear it there.
+    /// Follows a reply that was put on the wire at a send point; a hostile sender may hear it there.
     fn handed_out(&self, way: Way, send_point: SendPoint, next: Next) -> End {
         let ways = next.counting().into_iter();
         let ends = ways.map(|next| self.handed_out_one(&way, send_point, next));

@@ -57,7 +57,7 @@ struct Build<'a> {
     wiring: &'a Wiring,
     /// Sets in which everybody reaches everybody, by number.
     closed: FxHashMap<u32, bool>,
-    /// NeighbourTable of interfaces in closed sets that learn nothing: the set, the segment, whether the interface is reached itself.
+    /// Neighbours of interfaces in closed sets that learn nothing: the set, the segment, whether the interface is reached itself.
     known: FxHashMap<(u32, SegmentId, bool), u32>,
     apart: Apart,
     numbers: FxHashMap<Neighbours, u32>,
@@ -365,7 +365,7 @@ fn learned_pair(
 }
 
 impl Plan {
-    /// The routers that plain devices find at a stand; a device there does not send to itself.
+    /// The routers that plain devices find at a send point; a device there does not send to itself.
     pub(super) fn routers_at(
         &self,
         send_point: SendPoint,
@@ -395,7 +395,7 @@ impl Plan {
         })
     }
 
-    /// The wire of a stand.
+    /// The wire of a send point.
     pub fn wire(&self, send_point: SendPoint) -> &Neighbours {
         self.wires.of(send_point)
     }
@@ -429,7 +429,7 @@ impl Plan {
         }
     }
 
-    /// The segment of a stand; `None` at unclaimed ports.
+    /// The segment of a send point; `None` at unclaimed ports.
     pub fn segment_of(&self, send_point: SendPoint) -> Option<SegmentId> {
         match send_point {
             SendPoint::WiredInterface(device, interface) => {
@@ -447,7 +447,7 @@ impl Plan {
         segment.filter(|&segment| self.segment(segment).external)
     }
 
-    /// The interface that a interface is.
+    /// The interface that an interface is.
     pub fn place_of(&self, interface: InterfaceOf) -> (DeviceIndex, usize) {
         match interface {
             InterfaceOf::Router(router, interface) => (self.router_index(router), interface),

@@ -48,7 +48,7 @@ pub struct Tally {
     pub unknown: usize,
 }
 
-/// The books of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
+/// The reviews of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
 /// each, within [`Effort::default`].
 pub fn gateway_reviews<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
     let numbers = (0..network.site.routers.len()).map(RouterId);

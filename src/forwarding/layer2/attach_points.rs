@@ -15,7 +15,7 @@ use super::frame::{Frame, admit_tagged, admit_untagged};
 /// A segment and the tag that its devices use at some port.
 type Form = (SegmentId, Option<VlanId>);
 
-/// Fills in what follows from the finished graph: member lists, and seats.
+/// Fills in what follows from the finished graph: member lists, and attachment points.
 pub(super) fn settle(site: &Site, fabric: &mut Fabric) {
     for number in 0..fabric.nodes.len() {
         fabric.nodes[number].members = members(fabric, NodeId(number as u32));

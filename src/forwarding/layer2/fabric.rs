@@ -168,7 +168,7 @@ pub struct FabricPort {
     pub takes_tags: bool,
 }
 
-/// Whose interface a interface is.
+/// Whose interface an interface is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum InterfaceOf {
     /// Of a gateway or router, by number.

@@ -25,7 +25,7 @@ pub struct FreePort {
 pub struct Reached {
     /// Interfaces, ascending.
     pub interfaces: Vec<InterfaceId>,
-    /// Numbers of vacancies, ascending.
+    /// Numbers of free ports, ascending.
     pub free_ports: Vec<u32>,
     /// Groups of unclaimed ports, ascending.
     pub unclaimed: Vec<UnclaimedId>,
@@ -37,7 +37,7 @@ impl Reached {
         self.interfaces.binary_search(&interface).is_ok()
     }
 
-    /// Whether a vacancy is reached.
+    /// Whether a free port is reached.
     pub fn has_vacancy(&self, number: u32) -> bool {
         self.free_ports.binary_search(&number).is_ok()
     }
@@ -52,9 +52,9 @@ pub struct Wiring {
     sets: Vec<Reached>,
     /// Set of each interface.
     by_interface: Vec<u32>,
-    /// Set of each vacancy.
+    /// Set of each free port.
     by_vacancy: Vec<u32>,
-    /// Set of a hostile device on each segment, at any of its seats.
+    /// Set of a hostile device on each segment, at any of its attachment points.
     by_segment: Vec<u32>,
     /// Set of a hostile device at each group of unclaimed ports.
     by_unclaimed: Vec<u32>,
@@ -154,7 +154,7 @@ impl Wiring {
         &self.sets[self.by_interface[interface.0 as usize] as usize]
     }
 
-    /// What plain frames of a device at a vacancy reach.
+    /// What plain frames of a device at a free port reach.
     pub fn from_vacancy(&self, number: u32) -> &Reached {
         &self.sets[self.by_vacancy[number as usize] as usize]
     }
@@ -188,7 +188,7 @@ impl Wiring {
         self.from_interface(one).has(other) && self.from_interface(other).has(one)
     }
 
-    /// Whether an interface and a device at a vacancy exchange frames both ways.
+    /// Whether an interface and a device at a free port exchange frames both ways.
     pub fn two_way_with(&self, interface: InterfaceId, free_port: u32) -> bool {
         self.from_interface(interface).has_vacancy(free_port)
             && self.from_vacancy(free_port).has(interface)

@@ -68,7 +68,7 @@ impl Plan {
         plan
     }
 
-    /// Adds the box of a limb and the segments outside that it leads to.
+    /// Adds the box of a tree node and the segments outside that it leads to.
     fn add(&mut self, view: &View<'_>, tree_node: usize, above: Option<usize>) -> usize {
         let found = &view.things.topology_tree.tree_nodes[tree_node];
         let link = found
