@@ -90,7 +90,7 @@ struct Extent {
     taken: FxHashSet<InterfaceOf>,
 }
 
-/// Where frames get that did not get there before: another fault may take them further from here.
+/// Places that frames newly reach: only here can a second fault matter.
 #[derive(Default)]
 struct Frontier {
     switches: FxHashSet<SwitchId>,

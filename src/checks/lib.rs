@@ -267,8 +267,8 @@ pub static CHECKS: &[Registered] = &[
 
 /// Runs every check.
 ///
-/// Findings come gravest first, then by place, then by name; what is the matter with several ports that one
-/// line of the file describes is one finding. Cost: two matrices by segment, the review of each rule list, and for
+/// Findings come gravest first, then by place, then by name; ports described by one line of the file share
+/// one finding. Cost: two matrices by segment, the review of each rule list, and for
 /// each cable between switches and each VLAN on it the ports behind it.
 pub fn run(network: &Network<'_>) -> Vec<Finding> {
     run_some(network, &gateway_reviews(network), |_| true)

@@ -41,7 +41,7 @@ impl Draft {
     }
 }
 
-/// Something found: `subject` is a port, an interface, a host or a pair, `what` says what is the matter with it.
+/// Something found: `subject` is a port, an interface, a host or a pair, `what` is the message.
 /// The same of several subjects that are described at one place becomes one finding.
 pub(super) fn found(
     check: &'static Check,

@@ -55,7 +55,7 @@ pub struct Plan {
     pub stateful: bool,
     /// How many of the devices are gateways and routers; they come first.
     pub(super) routers: usize,
-    /// Hosts that send otherwise than a plain device of their segment would, with their addresses.
+    /// Hosts whose packets take other routes than those of a plain device of the segment, with their addresses.
     pub(super) answering: Vec<(DeviceIndex, SegmentId, IntervalSet)>,
     /// Those of them with an address on each segment.
     pub(super) own_ways: Vec<Vec<DeviceIndex>>,

@@ -143,7 +143,7 @@ fn read(cx: &mut Context<'_>, text: Spanned<&str>, key: &str, gateway: bool) -> 
     named(cx, text)
 }
 
-/// A name without a word before it that says of what.
+/// A bare name, without `zone:` or `segment:` in front.
 fn named(cx: &mut Context<'_>, text: Spanned<&str>) -> Option<RuleParty> {
     let zone = cx.zones.find(text.value).map(ZoneId);
     let segment = cx.segments.find(text.value).map(SegmentId);

@@ -12,7 +12,7 @@ use super::service::Service;
 pub enum Action {
     /// Forwards it.
     Permit,
-    /// Drops it without a word.
+    /// Drops it silently: no ICMP error, no reset.
     Deny,
     /// Drops it and tells the sender.
     Reject,

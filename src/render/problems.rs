@@ -255,9 +255,10 @@ fn cut_lines(text: &str, places: Vec<[usize; 2]>) -> (String, Vec<[usize; 2]>) {
             .iter()
             .map(|[from, _]| *from)
             .filter(|from| (start..end).contains(from));
-        let keep = text
-            .ceil_char_boundary(marked.max().unwrap_or(start) + AFTER)
-            .min(end);
+        let keep = marked.max().unwrap_or(start) + AFTER;
+        let keep = (keep..end)
+            .find(|&at| text.is_char_boundary(at))
+            .unwrap_or(end);
         let long = end - start > LONG && keep < end;
         let from = if long { keep } else { end };
         let base = out.len();

@@ -82,7 +82,7 @@ impl Outcomes {
         self.coverage.note(walked);
     }
 
-    /// Whether the same parts pass: a quick test that is right where it says yes.
+    /// Cheap sufficient test whether the same parts pass: `false` means unknown.
     pub(super) fn surely_alike(&self, other: &Self) -> bool {
         let parts = |fates: &Self| fates.passed.len();
         parts(self) == parts(other)

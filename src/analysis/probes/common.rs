@@ -1,4 +1,4 @@
-//! What rows that differ have in common.
+//! Attributes that all failing rows share.
 
 use std::collections::BTreeMap;
 

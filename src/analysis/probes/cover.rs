@@ -67,8 +67,8 @@ fn rank(
     )
 }
 
-/// Whether it is sent to another address than it arrives at: it shows the translation too, and from outside it is what
-/// people really send.
+/// Whether it is sent to another address than it arrives at. Such a probe also exercises the translation, as real
+/// traffic from outside does.
 fn translated(candidate: &Candidate) -> bool {
     let seen = candidate.predicted.arrives_as;
     seen.is_some_and(|seen| seen.destination != candidate.packet.destination)

@@ -10,7 +10,7 @@ use boundwalk_model::{Action, Family, HostId, ICMP, ICMPV6, RouterId, SegmentId,
 
 use super::super::deciders::{DecidedBy, deciders_of_trace};
 
-/// What whoever sends a probe, and whoever listens at the far side, should see.
+/// What the sender and the receiver of a probe should observe.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Expect {
     /// It arrives and the answer comes back.

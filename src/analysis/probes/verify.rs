@@ -13,7 +13,7 @@ use super::predict::{Expect, asks, predict};
 pub struct Verified<'r> {
     /// In the order of the file.
     pub rows: Vec<Checked<'r>>,
-    /// What rows that differ have in common.
+    /// Attributes that all failing rows share.
     pub shared: Vec<Shared>,
 }
 

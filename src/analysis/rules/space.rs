@@ -43,8 +43,8 @@ pub struct RuleSpace<'n> {
     /// The first box of each rule, and one past the last.
     firsts: Vec<usize>,
     pub(super) index: RuleIndex,
-    /// Whether what translations take out is known exactly. If not, nothing is taken out: what is said of all packets
-    /// holds, and a witness may be a packet that never gets there.
+    /// False if the translated packets could not be computed within the limit. They are then kept: statements about all
+    /// packets still hold, but a witness may be a packet that never gets there.
     pub holes_exact: bool,
 }
 

@@ -1,4 +1,4 @@
-//! What the rules of a gateway stand on: which packets can arrive there and leave, and as which numbers.
+//! The packets that can cross a gateway, and their compact numbering.
 
 use rustc_hash::FxHashSet;
 

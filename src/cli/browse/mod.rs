@@ -47,7 +47,7 @@ const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
     / finds, e opens the place in $VISUAL or $EDITOR, ? helps, q quits.\n\
     NO_COLOR is honoured. Exit code 0, or 2: could not run.";
 
-/// Longer than this one wants to be told that something is being done.
+/// Work that takes longer than this shows a progress message.
 const NOTICEABLE: Duration = Duration::from_millis(300);
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {

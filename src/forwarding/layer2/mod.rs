@@ -1,8 +1,7 @@
 //! Layer 2: which interfaces frames reach, by switches, VLANs, LAGs and cables as they are configured.
 //!
-//! [`Fabric`] is the graph; [`flood()`] moves frames through it in one direction, as flooding does: learned
-//! addresses narrow in practice what is delivered where, but not reliably. [`frame`] holds what a single port
-//! does.
+//! [`Fabric`] is the graph; [`flood()`] moves frames through it in one direction, as flooding does.
+//! MAC learning usually narrows delivery, but cannot be relied on. [`frame`] holds what a single port does.
 
 mod attach_points;
 mod build;
