@@ -3,6 +3,7 @@
 //! The measure of a set of packets is exact: addresses times addresses times services, where a service is a protocol
 //! with its ports or its message. A rule *uses* what needs and observed flows take of what it permits.
 
+mod bounding_rules;
 mod found;
 mod gathered;
 mod measure;

@@ -12,9 +12,9 @@ use boundwalk_model::{
 use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::super::service_labels::ServiceLabels;
-use super::found::{Piece, RuleUse};
-use super::measure::{Projection, triples};
-use super::part::InterfacePair;
+use super::bounding_rules::{BoundingRule, bounding_rules, join};
+use super::found::RuleUse;
+use super::measure::Projection;
 
 /// The fields of a rule that change, with their items as the file writes them.
 pub type NewFields = BTreeMap<RuleField, Vec<String>>;
@@ -41,18 +41,8 @@ pub struct Tightened {
     pub rules: Vec<NewFields>,
 }
 
-/// Used parts that are joined before anything else is tried.
-const MOST_PIECES: usize = 80;
-
 /// Ranges without a name that a list of addresses may hold.
 const MOST_RANGES: usize = 6;
-
-/// A group of used parts, to become one rule: what it names is the product of its fields.
-#[derive(Clone, PartialEq, Eq, Debug)]
-struct BoundingRule {
-    interface_pair: Vec<InterfacePair>,
-    shadows: [Projection; 2],
-}
 
 /// Suggests tighter rules for a permit, at most `most` in its place (1 or more): few rules are easy to read, many
 /// hold less that nobody uses.
@@ -78,14 +68,14 @@ pub fn tighten(
     if let Some(reason) = rule.fixed {
         return Err(Kept::Fixed(reason));
     }
-    let hulls = join(network, hulls(network, &rule.pieces), most.max(1));
+    let bounding_rules = join(network, bounding_rules(network, &rule.pieces), most.max(1));
     let writer = Writer {
         network,
         naming,
         rule,
         old: &filter.rules[number],
     };
-    let rules: Option<Vec<NewFields>> = hulls
+    let rules: Option<Vec<NewFields>> = bounding_rules
         .iter()
         .map(|bounding_rule| writer.fields(bounding_rule))
         .collect();
@@ -100,89 +90,6 @@ pub fn tighten(
         rule: number,
         rules,
     })
-}
-
-fn hulls(network: &Network<'_>, pieces: &[Piece]) -> Vec<BoundingRule> {
-    let mut hulls: Vec<BoundingRule> = Vec::new();
-    for piece in pieces {
-        let mut shadows = [Projection::none(network), Projection::none(network)];
-        shadows[super::measure::at(piece.family)].add(&piece.packets);
-        let bounding_rule = BoundingRule {
-            interface_pair: vec![piece.interface_pair],
-            shadows,
-        };
-        // Past the bound what has the same doors is joined at once.
-        let same = hulls
-            .iter_mut()
-            .find(|known| known.interface_pair == bounding_rule.interface_pair);
-        match same {
-            Some(known) if hulls_full(pieces) => known.take(&bounding_rule),
-            _ => hulls.push(bounding_rule),
-        }
-    }
-    hulls
-}
-
-fn hulls_full(pieces: &[Piece]) -> bool {
-    pieces.len() > MOST_PIECES
-}
-
-impl BoundingRule {
-    fn take(&mut self, other: &Self) {
-        for interface_pair in &other.interface_pair {
-            if !self.interface_pair.contains(interface_pair) {
-                self.interface_pair.push(*interface_pair);
-            }
-        }
-        for (mine, theirs) in self.shadows.iter_mut().zip(&other.shadows) {
-            mine.source = mine.source.union(&theirs.source);
-            mine.destination = mine.destination.union(&theirs.destination);
-            mine.services.union_with(&theirs.services);
-        }
-    }
-
-    /// Packets that a rule of it names, over all pairs of doors that it names.
-    fn size(&self, network: &Network<'_>) -> BigUint {
-        let services = self.shadows[0].services.union(&self.shadows[1].services);
-        let addresses = self.shadows.iter();
-        let addresses =
-            addresses.map(|projection| projection.source.size() * projection.destination.size());
-        let mut interface_pair = [self.interface_pair.clone(), self.interface_pair.clone()];
-        interface_pair[0].sort_by_key(|interface_pair| interface_pair.from);
-        interface_pair[0].dedup_by_key(|interface_pair| interface_pair.from);
-        interface_pair[1].sort_by_key(|interface_pair| interface_pair.to);
-        interface_pair[1].dedup_by_key(|interface_pair| interface_pair.to);
-        let interface_pair =
-            BigUint::from(interface_pair[0].len()) * BigUint::from(interface_pair[1].len());
-        addresses.sum::<BigUint>() * triples(network, &services) * interface_pair
-    }
-}
-
-/// Joins groups until there are at most so many: each time the two whose product grows least.
-fn join(network: &Network<'_>, mut hulls: Vec<BoundingRule>, most: usize) -> Vec<BoundingRule> {
-    loop {
-        let mut best: Option<(bool, BigUint, usize, usize)> = None;
-        for one in 0..hulls.len() {
-            for other in one + 1..hulls.len() {
-                let mut both = hulls[one].clone();
-                both.take(&hulls[other]);
-                let apart = hulls[one].size(network) + hulls[other].size(network);
-                let joined = both.size(network);
-                let growth = joined.clone() - apart.clone().min(joined);
-                let free = growth == BigUint::ZERO;
-                if best.as_ref().is_none_or(|(_, least, ..)| growth < *least) {
-                    best = Some((free, growth, one, other));
-                }
-            }
-        }
-        match best {
-            Some((free, _, one, other)) if free || hulls.len() > most => {
-                let taken = hulls.remove(other);
-                hulls[one].take(&taken);
-            }
-            _ => return hulls,
-        }
-    }
 }
 
 /// Writes a group as the fields of a rule.
