@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "Never: what the gateway must answer is a short list.",
     remedy: "Permit what the gateway must answer (address assignment, names, its management) and deny the rest `to = [\"gateway\"]`.",
     references: &[
-        "Wool 2004, error class: no rule that protects the firewall itself (from memory)",
+        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: no rule that protects the firewall itself (from memory)",
         "NIST SP 800-41 rev. 1: traffic to the firewall itself only as needed (from memory)",
     ],
     fires: include_str!("examples/gateway-unprotected.fires.toml"),

@@ -15,7 +15,9 @@ pub(super) static CHECK: Check = Check {
     why: "The rule says more than its name: it opens a way from or to zones that nobody had in mind, and grows when the group does.",
     fine_when: "The group is meant as it is, and the rule too.",
     remedy: "Split the group by zone, or name the zone in `from` or `to`.",
-    references: &["Wool 2004, error class: objects that span zones (from memory)"],
+    references: &[
+        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: objects that span zones (from memory)",
+    ],
     fires: include_str!("examples/object-spans-zones.fires.toml"),
     quiet: include_str!("examples/object-spans-zones.quiet.toml"),
 };

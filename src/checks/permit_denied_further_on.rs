@@ -18,7 +18,7 @@ pub(super) static CHECK: Check = Check {
         between the gateways are not looked at; a wide permit that the next gateway narrows is not meant.",
     remedy: "Permit it at the further gateway too, or take it out of this rule.",
     references: &[
-        "Al-Shaer and Hamed 2004, anomalies between firewalls: a spurious permit of the upstream one (from memory)",
+        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): a spurious permit of the upstream one (from memory)",
         "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
     ],
     fires: include_str!("examples/permit-denied-further-on.fires.toml"),

@@ -14,7 +14,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It is kept for its documentation; then a comment serves better.",
     remedy: "Remove it; `boundwalk rules --clean` shows the list without such rules, proved to decide every packet alike.",
     references: &[
-        "Al-Shaer and Hamed 2004: redundancy, asked of the union of all earlier rules (definitions from memory)",
+        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): redundancy, asked of the union of all earlier rules (definitions from memory)",
         "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
     ],
     fires: include_str!("examples/rule-repeated.fires.toml"),

@@ -13,7 +13,9 @@ pub(super) static CHECK: Check = Check {
     why: "For the packets that both name, the denial does not hold. If the two change places, the network changes: nobody sees that from either rule alone.",
     fine_when: "The permit is meant as an exception, and its reason says so.",
     remedy: "If the denial is meant to hold, move it before the permit; else make the permit an exception that is plain to see.",
-    references: &["Al-Shaer and Hamed 2004: correlation (definitions from memory)"],
+    references: &[
+        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): correlation (definitions from memory)",
+    ],
     fires: include_str!("examples/rules-correlated.fires.toml"),
     quiet: include_str!("examples/rules-correlated.quiet.toml"),
 };
