@@ -80,7 +80,7 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
     ),
     (
         "complexity",
-        "rules + objects named + pairs of interfaces (A Quantitative Study of Firewall Configuration Errors, 2004; from memory); mistakes grow with it",
+        "rules + objects named + pairs of interfaces; mistakes grow with it",
     ),
 ];
 

@@ -33,7 +33,10 @@ fn the_demo_has_an_overview_then_findings() {
         assert!(ran.out.contains(line), "{line}: {}", ran.out);
     }
     let (overview, findings) = ran.out.split_once("Findings").expect("a heading");
-    assert!(overview.contains("pairs of interfaces (A Quantitative") && findings.contains("warning[rule-dead]"));
+    assert!(
+        overview.contains("pairs of interfaces; mistakes")
+            && findings.contains("warning[rule-dead]")
+    );
     assert!(findings.contains("What this rests on"));
     no_line_is_too_long(&ran);
 }
