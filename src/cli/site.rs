@@ -7,7 +7,7 @@ use clap::Args;
 
 use boundwalk_analysis::{Endpoint, all_parties, find_party, party_name};
 use boundwalk_diagnostic::{Problem, Severity, Sources};
-use boundwalk_load::{Links, Loaded, load_path_with};
+use boundwalk_load::{Links, Loaded, load_path_with, meant};
 use boundwalk_model::{Date, Family, Site};
 use boundwalk_render::{problem_summary, problem_text, problems_json};
 
@@ -308,7 +308,7 @@ pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Endpoint) -> bool)
     let names = all_parties(site).filter(kind);
     let names: Vec<_> = names.map(|party| party_name(site, party)).collect();
     let near = nearest(name, names.iter().map(AsRef::as_ref));
-    near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
+    near.map_or_else(String::new, |near| format!("; {}", meant(name, near)))
 }
 
 /// The nearest of some names, if one is near.

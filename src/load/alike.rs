@@ -8,6 +8,7 @@ use boundwalk_diagnostic::{Problem, Spanned};
 use super::context::Context;
 use super::kinds;
 use super::names::NameTable;
+use super::spelling::difference;
 
 /// Warns of two names of one kind that a reader takes for the same: their skeletons are equal (UTS #39 section 4).
 /// Cost: the letters of all names.
@@ -43,13 +44,4 @@ fn alike(table: &NameTable<'_>) -> Vec<Problem> {
         }
     }
     problems
-}
-
-/// The first letters that differ, by their numbers: on a screen they are the same.
-fn difference(name: &str, other: &str) -> String {
-    let mut letters = name.chars().zip(other.chars());
-    let differ = letters.find(|(own, other)| own != other);
-    differ.map_or_else(String::new, |(own, other)| {
-        format!(": U+{:04X} here, U+{:04X} there", own as u32, other as u32)
-    })
 }

@@ -34,7 +34,10 @@ fn unknown(site: &Site, name: &str) -> String {
         .min_by_key(|(distance, _)| *distance)
         .filter(|(distance, _)| *distance <= 2);
     match near {
-        Some((_, near)) => format!("there is no service `{name}`; did you mean `{near}`?"),
+        Some((_, near)) => format!(
+            "there is no service `{name}`; {}",
+            super::spelling::meant(name, near)
+        ),
         None => format!("there is no service `{name}`; write it as in tcp/443, udp/53 or icmp/8"),
     }
 }

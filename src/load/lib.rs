@@ -47,6 +47,7 @@ mod segments;
 mod service_group;
 mod service_item;
 mod service_names;
+mod spelling;
 mod switches;
 mod text;
 mod translations;
@@ -57,6 +58,7 @@ use std::path::Path;
 use boundwalk_diagnostic::{FileId, Problem, Source, Sources};
 use boundwalk_model::Site;
 
+pub use self::spelling::meant;
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits, load_edited};

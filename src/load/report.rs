@@ -5,6 +5,7 @@ use rustc_hash::FxHashSet;
 use boundwalk_diagnostic::{FileId, Kind, Problem, Severity, Sources, Span};
 
 use super::kinds;
+use super::spelling::meant;
 
 /// Most problems that are listed; what comes after is only counted.
 pub(super) const MOST_PROBLEMS: usize = 4096;
@@ -110,7 +111,7 @@ impl Report {
         otherwise: impl FnOnce() -> String,
     ) -> String {
         match self.nearest(word, candidates) {
-            Some(candidate) => format!("did you mean `{candidate}`?"),
+            Some(candidate) => meant(word, candidate),
             None => otherwise(),
         }
     }

@@ -356,3 +356,17 @@ fn advice_can_be_pasted() {
         assert!(!folder.path().join("pwned").exists());
     }
 }
+
+/// A name in letters of another script: the name that was meant looks the same.
+#[test]
+fn a_name_that_looks_like_another_is_told_apart() {
+    let other = starter().replace("zone = \"office\"", "zone = \"\u{43e}ffice\"");
+    assert_ne!(other, starter(), "the starter has that zone");
+    let (_folder, file) = site(other);
+    let ran = about(&file, "review", "");
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("U+043E here, U+006F there"), "{}", ran.err);
+    let (_folder, file) = site(starter());
+    let ran = about(&file, "matrix", "--from d\u{435}sks");
+    assert!(ran.err.contains("U+0435 here, U+0065 there"), "{}", ran.err);
+}
