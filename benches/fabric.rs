@@ -7,7 +7,7 @@ mod support {
 
 use std::cell::LazyCell;
 
-use boundwalk::analysis::{Verdict, bypasses, isolations};
+use boundwalk::analysis::{IsolationVerdict, bypasses, isolations};
 use boundwalk::diagnostic::Severity;
 use boundwalk::forwarding::layer2::{Fabric, Wiring, flood, hostile_starts};
 use boundwalk::forwarding::{Network, Origin};
@@ -36,7 +36,7 @@ fn judge(site: &Site) -> (usize, usize) {
     let ways = bypasses(&network, &|_, _| true).len();
     let segments: Vec<SegmentId> = site.segment_ids().collect();
     let verdicts = isolations(&network, &segments).into_iter();
-    let isolated = verdicts.filter(|verdict| matches!(verdict, Verdict::ByDesign(_)));
+    let isolated = verdicts.filter(|verdict| matches!(verdict, IsolationVerdict::ByDesign(_)));
     (ways, isolated.count())
 }
 

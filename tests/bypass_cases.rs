@@ -4,8 +4,8 @@
 //! experiment; `tests/kernel_lab.rs` repeats them.
 
 use boundwalk::analysis::{
-    Bypass, Closing, Counterpart, Direction, Setting, Verdict, bypasses, closing, isolation,
-    origin_name,
+    Bypass, Closing, Counterpart, Direction, IsolationVerdict, Setting, bypasses, closing,
+    isolation, origin_name,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::load::load_text;
@@ -259,7 +259,7 @@ fn a_gateway_that_is_heard_one_way_ends_isolation_by_design() {
         .segments
         .iter()
         .position(|segment| segment.name.value == "brewhouse");
-    let Verdict::ByRule { contacts, .. } =
+    let IsolationVerdict::ByRule { contacts, .. } =
         isolation(&network, SegmentId(brewhouse.expect("there")))
     else {
         panic!("the gateway reaches it, and its rules deny everything");

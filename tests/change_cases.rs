@@ -1,6 +1,6 @@
 //! Changes by hand, for what random sites do not show: cables and ports, segments that come, go and get new names.
 
-use boundwalk::analysis::Verdict;
+use boundwalk::analysis::IsolationVerdict;
 use boundwalk::analysis::change::{
     EditKind, ReachChange, Spot, Trend, edits, intent_changes, isolation_changes, reach_change,
 };
@@ -118,9 +118,12 @@ fn the_end_of_an_isolation_is_told_with_its_distance() {
     };
     assert_eq!(new.segment(change.segment).name.value, "management");
     let before = change.before.as_ref().expect("it was there");
-    assert!(matches!(before.verdict, Verdict::ByDesign(_)));
+    assert!(matches!(before.verdict, IsolationVerdict::ByDesign(_)));
     assert!(before.distance.is_some());
-    assert!(matches!(change.after.verdict, Verdict::Reachable { .. }));
+    assert!(matches!(
+        change.after.verdict,
+        IsolationVerdict::Reachable { .. }
+    ));
     assert!(change.claimed && change.trend() == Trend::Worse);
 }
 

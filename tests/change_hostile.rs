@@ -5,7 +5,7 @@ use boundwalk::analysis::change::{
     IsolationChange, PairChange, ReachChange, Spot, Trend, WayChanges, isolation_changes,
     reach_change, way_changes,
 };
-use boundwalk::analysis::{Verdict, origin_name};
+use boundwalk::analysis::{IsolationVerdict, origin_name};
 use boundwalk::forwarding::{Limit, Network, Origin};
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Site};
@@ -499,7 +499,7 @@ fn where_a_limit_is_met_nothing_is_called_unchanged() {
     assert!(!cut.reach.is_empty());
     for one in &cut.isolation {
         assert!(
-            !matches!(one.after.verdict, Verdict::ByRule { .. }),
+            !matches!(one.after.verdict, IsolationVerdict::ByRule { .. }),
             "{one:?}"
         );
     }

@@ -4,8 +4,8 @@
 use std::collections::HashSet;
 
 use boundwalk::analysis::{
-    EFFORT, Fault, Opening, Verdict, bypasses, closing, distance, interface_name, isolation,
-    origin_name,
+    EFFORT, Fault, IsolationVerdict, Opening, bypasses, closing, distance, interface_name,
+    isolation, origin_name,
 };
 use boundwalk::forwarding::layer2::Far;
 use boundwalk::forwarding::{Network, Origin};
@@ -41,7 +41,7 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
     let site = site(DEMO);
     let network = Network::new(&site, TODAY);
     let management = segment(&site, "management");
-    let Verdict::ByDesign(certificate) = isolation(&network, management) else {
+    let IsolationVerdict::ByDesign(certificate) = isolation(&network, management) else {
         panic!("not isolated");
     };
     let mut inside: Vec<String> = certificate
@@ -140,7 +140,10 @@ fn one_wrong_setting_ends_it() {
         let mut changed = site.clone();
         faults.iter().for_each(|fault| fault.apply(&mut changed));
         let network = Network::new(&changed, TODAY);
-        !matches!(isolation(&network, management), Verdict::ByDesign(_))
+        !matches!(
+            isolation(&network, management),
+            IsolationVerdict::ByDesign(_)
+        )
     };
     assert!(distance.one.iter().all(|&fault| ends(&[fault])));
     for pair in distance.two.iter().step_by(7) {
@@ -155,7 +158,7 @@ fn one_wrong_setting_ends_it() {
 fn counterexample(site: &Site) -> (String, Vec<u16>) {
     let network = Network::new(site, TODAY);
     let management = segment(site, "management");
-    let Verdict::Reachable {
+    let IsolationVerdict::Reachable {
         into: Some(Opening::Around { other, way }),
         ..
     } = isolation(&network, management)

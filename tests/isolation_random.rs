@@ -15,7 +15,7 @@ mod random_fabric;
 use std::collections::BTreeSet;
 
 use boundwalk::analysis::{
-    Bypass, Certificate, Needed, Setting, Verdict, bypasses, closing, isolation,
+    Bypass, Certificate, IsolationVerdict, Needed, Setting, bypasses, closing, isolation,
 };
 use boundwalk::forwarding::layer2::{
     Frame, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start, flood,
@@ -172,7 +172,7 @@ fn certificates_are_closed() {
         let site = site(&text);
         let network = Network::new(&site, TODAY);
         for segment in site.segment_ids() {
-            let Verdict::ByDesign(certificate) = isolation(&network, segment) else {
+            let IsolationVerdict::ByDesign(certificate) = isolation(&network, segment) else {
                 others += 1;
                 continue;
             };
@@ -201,7 +201,7 @@ fn isolated_by_design_is_what_exchanges_frames_with_nobody() {
         let frames = Frames::new(&site);
         for segment in site.segment_ids() {
             let found = exchanges(&frames, segment);
-            let by_design = matches!(isolation(&network, segment), Verdict::ByDesign(_));
+            let by_design = matches!(isolation(&network, segment), IsolationVerdict::ByDesign(_));
             let agree = match found.is_empty() {
                 true => by_design || carried(&frames, segment),
                 false => !by_design,

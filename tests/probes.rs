@@ -20,7 +20,7 @@ use std::path::Path;
 
 use boundwalk::analysis::Endpoint;
 use boundwalk::analysis::probes::{
-    Asked, Difference, Expect, Judgement, Obligation, ProbePlan, Why, plan_probes, verify,
+    Asked, Expect, Judgement, Obligation, ProbePlan, ResultDifference, Why, plan_probes, verify,
 };
 use boundwalk::analysis::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus};
 use boundwalk::forwarding::{Network, Sender};
@@ -395,8 +395,8 @@ fn results_as_expected_verify_and_each_flipped_one_alone_differs() {
         for (at, probe) in plan.probes.iter().enumerate().take(12) {
             let mut changed = rows.clone();
             let (result, wanted) = match probe.predicted.expect.arrives() {
-                true => (Observed::Nothing, Difference::Nothing),
-                false => (Observed::Arrived, Difference::Arrived),
+                true => (Observed::Nothing, ResultDifference::Nothing),
+                false => (Observed::Arrived, ResultDifference::Arrived),
             };
             changed[at].result = Some(result);
             let verified = verify(&network, &changed);

@@ -3,7 +3,7 @@
 
 use boundwalk_forwarding::layer2::{Frame, Start, flood};
 use boundwalk_forwarding::{
-    Coverage, DeviceId, DeviceIndex, Network, Origin, Place, Sender, returns,
+    DeviceId, DeviceIndex, Network, Origin, Place, Sender, WalkCoverage, returns,
 };
 use boundwalk_model::Family;
 
@@ -196,7 +196,7 @@ fn comes_back(
         let crossed = routed.flow.hops.iter().filter(|hop| hop.egress.is_some());
         Some(routed.to) == to.segment() && crossed.map(|hop| hop.device).eq(devices.iter().copied())
     };
-    let mut coverage = Coverage::Complete;
+    let mut coverage = WalkCoverage::Complete;
     let found = hostile.iter().filter(same).any(|routed| {
         let plan = network.plan(routed.family);
         let place = Place::Segment(routed.to);

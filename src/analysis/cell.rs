@@ -1,6 +1,6 @@
 //! One cell of a matrix in one family.
 
-use boundwalk_forwarding::{Coverage, Packet};
+use boundwalk_forwarding::{Packet, WalkCoverage};
 use boundwalk_model::{HostId, RouterId};
 use boundwalk_packet::{ClassSet, ServiceClasses};
 
@@ -106,7 +106,7 @@ pub struct Cell {
     /// Whether a hostile device reaches more.
     pub hostile: HostileReach,
     /// Where a limit was met, what is listed is a lower bound.
-    pub coverage: Coverage,
+    pub coverage: WalkCoverage,
 }
 
 impl Cell {
@@ -125,7 +125,7 @@ impl Cell {
             rules: Vec::new(),
             witness: None,
             hostile: HostileReach::NotAsked,
-            coverage: Coverage::Complete,
+            coverage: WalkCoverage::Complete,
         }
     }
 

@@ -5,7 +5,8 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::frame::{admit, admit_tagged, admit_untagged};
 use boundwalk_forwarding::layer2::{
-    Far, Flood, Frame, InterfaceId, NodeId, NodeKind, PortId, PortName, Refused, Stopped, Tagging,
+    Far, Flood, Frame, InterfaceId, NodeId, NodeKind, PortId, PortName, Refused, StoppedFrame,
+    Tagging,
 };
 use boundwalk_model::{SegmentId, SwitchId, VlanId};
 
@@ -197,7 +198,7 @@ fn closed_beside(
     closed.collect()
 }
 
-fn end(network: &Network<'_>, stopped: &Stopped) -> Option<End> {
+fn end(network: &Network<'_>, stopped: &StoppedFrame) -> Option<End> {
     if stopped.from == PortId::NOWHERE {
         return None;
     }

@@ -9,7 +9,7 @@ use boundwalk_model::{Forwards, HostId, RouterId, SegmentId, Site, SwitchId, Vla
 
 use super::closing::stripped;
 use super::fault::{Fault, Form, Forwarding, excludes};
-use super::isolation::{Verdict, isolated_floods, isolation};
+use super::isolation::{IsolationVerdict, isolated_floods, isolation};
 use super::setting::{PortKey, end_key};
 
 /// Ports and interfaces that one search builds at most, over all the sites that it looks at: some seconds.
@@ -39,13 +39,15 @@ pub struct Distance {
 pub fn distance(
     network: &Network<'_>,
     segment: SegmentId,
-    verdict: &Verdict,
+    verdict: &IsolationVerdict,
     effort: usize,
 ) -> Distance {
     match verdict {
-        Verdict::ByDesign(_) => Search::new(network, segment, effort).run(),
-        Verdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by, effort),
-        Verdict::Reachable { .. } | Verdict::Unknown { .. } => Distance::default(),
+        IsolationVerdict::ByDesign(_) => Search::new(network, segment, effort).run(),
+        IsolationVerdict::ByRule { denied_by, .. } => by_rule(network, segment, denied_by, effort),
+        IsolationVerdict::Reachable { .. } | IsolationVerdict::Unknown { .. } => {
+            Distance::default()
+        }
     }
 }
 
@@ -70,7 +72,10 @@ fn by_rule(
         let mut site = network.site.clone();
         fault.apply(&mut site);
         let changed = Network::new(&site, network.today).limited_to(network.open_pieces());
-        matches!(isolation(&changed, segment), Verdict::Reachable { .. })
+        matches!(
+            isolation(&changed, segment),
+            IsolationVerdict::Reachable { .. }
+        )
     };
     // A whole network is prepared each time, rules and all.
     let tried = faults.len().min(tries(network, effort / 10));
@@ -84,7 +89,7 @@ fn by_rule(
 }
 
 /// How far frames get, out of the segment and into it.
-struct Extent {
+struct FaultExtent {
     inside: FxHashSet<(NodeKind, Option<VlanId>, Frame)>,
     stopped: FxHashSet<(Option<PortName>, Frame)>,
     taken: FxHashSet<InterfaceOf>,
@@ -98,7 +103,7 @@ struct Frontier {
     hosts: FxHashSet<HostId>,
 }
 
-impl Extent {
+impl FaultExtent {
     fn new(fabric: &Fabric, floods: &[Flood; 2]) -> Self {
         let mut extent = Self {
             inside: FxHashSet::default(),
@@ -192,7 +197,7 @@ impl Search {
         let Some(floods) = isolated_floods(&self.bare, &fabric, self.segment) else {
             return Distance::default();
         };
-        let usual = Extent::new(&fabric, &floods);
+        let usual = FaultExtent::new(&fabric, &floods);
         let tried = self.faults.len().min(self.tries);
         let mut distance = Distance {
             faults: self.faults.len(),
@@ -221,9 +226,9 @@ impl Search {
     }
 
     /// Where one fault takes frames that did not get there before; `None` if it ends isolation.
-    fn frontier(&self, fault: Fault, usual: &Extent) -> Option<Frontier> {
+    fn frontier(&self, fault: Fault, usual: &FaultExtent) -> Option<Frontier> {
         let (fabric, floods) = self.floods(&[fault])?;
-        Some(Extent::new(&fabric, &floods).beyond(usual, &self.bare))
+        Some(FaultExtent::new(&fabric, &floods).beyond(usual, &self.bare))
     }
 
     /// Where frames get with some faults, if the segment stays isolated.

@@ -1,7 +1,7 @@
 //! What exactly passes between two parties, and what lets it.
 
 use boundwalk_forwarding::{
-    Arrival, Coverage, DeviceId, Flow, Network, Packet, Place, Sender, Target, reach, returns,
+    Arrival, DeviceId, Flow, Network, Packet, Place, Sender, Target, WalkCoverage, reach, returns,
 };
 use boundwalk_model::{Family, HostId, RouterId};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
@@ -55,22 +55,22 @@ pub fn flows(
     from: Endpoint,
     to: Endpoint,
     services: Option<&ClassSet>,
-) -> (Vec<PermittedFlow>, Coverage) {
+) -> (Vec<PermittedFlow>, WalkCoverage) {
     let sender = match from {
         Endpoint::Segment(segment) => Sender::Segment(segment),
         Endpoint::Host(host) => Sender::Host(host),
         Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => {
-            return (Vec::new(), Coverage::Complete);
+            return (Vec::new(), WalkCoverage::Complete);
         }
     };
     let plan = network.plan(family);
     let targets = columns(network, plan, matches!(to, Endpoint::Host(_)));
     let Some(own) = targets.iter().find(|column| column.party == to) else {
-        return (Vec::new(), Coverage::Complete);
+        return (Vec::new(), WalkCoverage::Complete);
     };
     let rest = elsewhere(plan, &targets, std::slice::from_ref(own));
     let mut found: Vec<PermittedFlow> = Vec::new();
-    let mut coverage = Coverage::Complete;
+    let mut coverage = WalkCoverage::Complete;
     let mut send = |target: Target<'_>| {
         let walked = reach(network, plan, sender, target, &mut |arrival| {
             if let Arrival::Delivered(place, flow) = arrival

@@ -6,8 +6,8 @@ use boundwalk_forwarding::layer2::{
     Fabric, Flood, FrameWay, InterfaceOf, Start, Taken, flood, hostile_starts,
 };
 use boundwalk_forwarding::{
-    Arrival, Coverage, Flow, Limit, Network, Origin, Packet, Place, Sender, Stop, Target,
-    UnclaimedId, reach,
+    Arrival, Flow, Limit, Network, Origin, Packet, Place, Sender, Stop, Target, UnclaimedId,
+    WalkCoverage, reach,
 };
 use boundwalk_model::{Family, Forwards, HostId, RouterId, SegmentId, Site};
 use boundwalk_packet::IntervalSet;
@@ -79,7 +79,7 @@ pub enum Opening {
 
 /// The answer for one segment.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Verdict {
+pub enum IsolationVerdict {
     /// No frame of the segment reaches a router or another segment's device, and none of theirs reaches it.
     ByDesign(Box<Certificate>),
     /// There are paths of frames to a gateway, and its rules deny everything.
@@ -112,7 +112,7 @@ pub enum Verdict {
 }
 
 /// Judges one segment, hostile devices at every live port: of the segment, of every other, and of none.
-pub fn isolation(network: &Network<'_>, segment: SegmentId) -> Verdict {
+pub fn isolation(network: &Network<'_>, segment: SegmentId) -> IsolationVerdict {
     let walks = Walks::new(network);
     walks.judge(segment)
 }
@@ -120,7 +120,7 @@ pub fn isolation(network: &Network<'_>, segment: SegmentId) -> Verdict {
 /// Judges several segments; what they have in common is computed once.
 ///
 /// A flood for each, and for each sender that gateways may let pass one walk of everything through the rules.
-pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict> {
+pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<IsolationVerdict> {
     let walks = Walks::new(network);
     segments
         .iter()
@@ -130,11 +130,11 @@ pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict>
 
 /// What passes the gateways from a hostile device of one segment.
 #[derive(Default)]
-struct Passed {
+struct FramesPassed {
     /// For each segment where something arrives, the first such flow with one packet of it.
     arrives: Vec<(SegmentId, Flow, Packet)>,
     /// Whether all was looked at.
-    coverage: Coverage,
+    coverage: WalkCoverage,
     /// Destinations that a rule denies (`None`: the default).
     denied: Vec<(Option<usize>, Family, IntervalSet)>,
 }
@@ -142,7 +142,7 @@ struct Passed {
 /// Walks through the rules, each made once and only when asked for.
 struct Walks<'n> {
     network: &'n Network<'n>,
-    passed: Vec<OnceCell<Passed>>,
+    passed: Vec<OnceCell<FramesPassed>>,
 }
 
 impl<'n> Walks<'n> {
@@ -153,24 +153,24 @@ impl<'n> Walks<'n> {
         }
     }
 
-    fn judge(&self, segment: SegmentId) -> Verdict {
+    fn judge(&self, segment: SegmentId) -> IsolationVerdict {
         let network = self.network;
         let starts = hostile_starts(&network.fabric, Origin::Segment(segment));
         let out = flood(&network.fabric, &starts);
         let contacts = nearest_contacts(network, segment, &out);
         if contacts.is_empty() {
-            return Verdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
+            return IsolationVerdict::ByDesign(Box::new(Certificate::new(network, segment, &out)));
         }
         let [(out, one), (into, other)] =
             Direction::BOTH.map(|direction| self.opening(segment, direction));
         let limit = one.and(other).limit();
         match (out, into, limit) {
-            (None, None, Some(limit)) => Verdict::Unknown { contacts, limit },
-            (None, None, None) => Verdict::ByRule {
+            (None, None, Some(limit)) => IsolationVerdict::Unknown { contacts, limit },
+            (None, None, None) => IsolationVerdict::ByRule {
                 contacts,
                 denied_by: self.denied_by(segment),
             },
-            (out, into, limit) => Verdict::Reachable {
+            (out, into, limit) => IsolationVerdict::Reachable {
                 contacts,
                 out,
                 into,
@@ -181,7 +181,7 @@ impl<'n> Walks<'n> {
 
     /// The first path that works in a direction, round gateways before through them; none is certain only where all
     /// was looked at.
-    fn opening(&self, segment: SegmentId, direction: Direction) -> (Option<Opening>, Coverage) {
+    fn opening(&self, segment: SegmentId, direction: Direction) -> (Option<Opening>, WalkCoverage) {
         let network = self.network;
         let own = Origin::Segment(segment);
         let others = || network.fabric.origins().filter(move |&other| other != own);
@@ -197,9 +197,9 @@ impl<'n> Walks<'n> {
                 .map(|way| (other, Box::new(way)))
         });
         if let Some((other, way)) = around {
-            return (Some(Opening::Around { other, way }), Coverage::Complete);
+            return (Some(Opening::Around { other, way }), WalkCoverage::Complete);
         }
-        let mut coverage = Coverage::Complete;
+        let mut coverage = WalkCoverage::Complete;
         for other in others() {
             let (from, to) = ends(other);
             // Nobody has an address at unclaimed ports: what is routed goes to segments.
@@ -213,13 +213,13 @@ impl<'n> Walks<'n> {
                     flow: Box::new(flow.clone()),
                     packet: *packet,
                 };
-                return (Some(opening), Coverage::Complete);
+                return (Some(opening), WalkCoverage::Complete);
             }
         }
         (None, coverage)
     }
 
-    fn passed(&self, from: Origin) -> &Passed {
+    fn passed(&self, from: Origin) -> &FramesPassed {
         let segments = self.network.site.segments.len();
         let at = match from {
             Origin::Segment(segment) => segment.0,
@@ -270,8 +270,8 @@ fn may_go_round(network: &Network<'_>, from: Origin, to: Origin) -> bool {
 }
 
 /// Sends everything from a hostile device, and notes where it arrives.
-fn passed(network: &Network<'_>, from: Origin) -> Passed {
-    let mut passed = Passed::default();
+fn passed(network: &Network<'_>, from: Origin) -> FramesPassed {
+    let mut passed = FramesPassed::default();
     for family in Family::ALL {
         let plan = network.plan(family);
         let everywhere = family.full().difference(&plan.nobody);

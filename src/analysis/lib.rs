@@ -61,7 +61,9 @@ pub use distance::{Distance, EFFORT, distance};
 pub use families::Families;
 pub use fault::{Fault, Form, Forwarding};
 pub use flows::{Crossed, PermittedFlow, flows};
-pub use isolation::{Contact, Counterpart, Direction, Opening, Verdict, isolation, isolations};
+pub use isolation::{
+    Contact, Counterpart, Direction, IsolationVerdict, Opening, isolation, isolations,
+};
 pub use joined::{Joined, joined};
 pub use legs::Leg;
 pub use link_mismatch::{Difference, LinkMismatch, differences};

@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use boundwalk_diagnostic::{Span, Spanned};
 use boundwalk_forwarding::{
-    Arrival, Coverage, DeviceId, Flow, Network, Place, Plan, Sender, Target, reach,
+    Arrival, DeviceId, Flow, Network, Place, Plan, Sender, Target, WalkCoverage, reach,
 };
 use boundwalk_model::{Action, Family, Role, RouterId, Rule, SegmentId, Site};
 use boundwalk_packet::Region;
@@ -71,8 +71,8 @@ fn permit_all() -> Rule {
 /// Calls `sink` for everything that plain devices of a segment and hosts with ways of their own send and that
 /// arrives across a filtering gateway. `open` is a network of an [`opened`] site. Cost: that of [`reach()`] to
 /// everywhere, from each segment and each such host.
-pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) -> Coverage {
-    let mut coverage = Coverage::Complete;
+pub(super) fn passages(open: &Network<'_>, sink: &mut dyn FnMut(Passage)) -> WalkCoverage {
+    let mut coverage = WalkCoverage::Complete;
     for family in Family::ALL {
         let plan = open.plan(family);
         let everywhere = family.full().difference(&plan.nobody);

@@ -1,23 +1,23 @@
 //! Which flows of one pair are answered.
 
 use boundwalk_forwarding::{
-    Coverage, DeviceIndex, Flow, Hop, Network, Place, Plan, Sender, Target, returns,
+    DeviceIndex, Flow, Hop, Network, Place, Plan, Sender, Target, WalkCoverage, returns,
 };
 use boundwalk_packet::Region;
 
 use super::cell::Extent;
 
 /// A device with the interfaces of arrival and departure.
-type Crossing = (DeviceIndex, usize, Option<usize>);
+type ReplyCrossing = (DeviceIndex, usize, Option<usize>);
 
-fn crossing(hop: &Hop) -> Crossing {
+fn crossing(hop: &Hop) -> ReplyCrossing {
     (hop.device, hop.ingress, hop.egress)
 }
 
 /// A way that some flow took, and whether everything that takes it is answered.
 struct Way {
     place: Place,
-    crossed: Vec<Crossing>,
+    crossed: Vec<ReplyCrossing>,
     answered: bool,
 }
 
@@ -105,12 +105,12 @@ impl<'a> Replies<'a> {
 }
 
 /// How much of what was sent is answered, by the parts known to be.
-pub(super) fn answered(sent: &Region, back: &[Region], coverage: Coverage) -> Extent {
+pub(super) fn answered(sent: &Region, back: &[Region], coverage: WalkCoverage) -> Extent {
     match coverage {
         _ if covered(sent, back) => Extent::All,
-        Coverage::Cut(_) => Extent::Unknown,
-        Coverage::Complete if back.is_empty() => Extent::None,
-        Coverage::Complete => Extent::Some,
+        WalkCoverage::Cut(_) => Extent::Unknown,
+        WalkCoverage::Complete if back.is_empty() => Extent::None,
+        WalkCoverage::Complete => Extent::Some,
     }
 }
 

@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use boundwalk_forwarding::{
-    Arrival, Coverage, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Target, reach,
+    Arrival, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Target, WalkCoverage, reach,
     reach_beyond,
 };
 use boundwalk_model::SegmentId;
@@ -180,7 +180,7 @@ impl Row<'_> {
     }
 
     fn compare_hostile(&self, sender: Endpoint, cells: &mut [Cell], reached: &[Reached]) {
-        let mut coverage = Coverage::Complete;
+        let mut coverage = WalkCoverage::Complete;
         for origin in self.origins(sender) {
             for column in self.targets {
                 let target = self.target(&column.addresses, column.segment);
@@ -213,9 +213,9 @@ impl Row<'_> {
         target: Target<'_>,
         cells: &mut [Cell],
         reached: &[Reached],
-    ) -> Coverage {
+    ) -> WalkCoverage {
         if target.addresses.is_empty() {
-            return Coverage::Complete;
+            return WalkCoverage::Complete;
         }
         let mut compare = |arrival| {
             let Arrival::Delivered(place, flow) = arrival else {

@@ -2,7 +2,7 @@
 
 use boundwalk_model::Accepted;
 
-use super::view::View;
+use super::view::CheckContext;
 
 /// The checks that judge accepted findings. They run when all others have, and nobody can accept what they find:
 /// else a decision could hide that it has ended.
@@ -30,6 +30,6 @@ pub(super) fn what(entry: &Accepted) -> &'static str {
 }
 
 /// Whether what a check of that name finds can be accepted.
-pub(super) fn can_be_accepted(view: &View<'_>, check: &str) -> bool {
+pub(super) fn can_be_accepted(view: &CheckContext<'_>, check: &str) -> bool {
     !OWN.contains(&check) && view.names.contains(&check)
 }

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::acceptance::{can_be_accepted, name, what};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "acceptance-stale",
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/acceptance-stale.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let today = view.network.today;
     for entry in &view.site.accepted {
         let check = &entry.check.value;

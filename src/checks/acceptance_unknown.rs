@@ -4,8 +4,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_load::KINDS;
 
 use super::acceptance::{OWN, can_be_accepted, name};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "acceptance-unknown",
@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/acceptance-unknown.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for entry in &view.site.accepted {
         let check = entry.check.value.as_str();
         if can_be_accepted(view, check) {
@@ -43,7 +43,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// The nearest name, where one is near: at most a third of its letters are other ones.
-fn hint(view: &View<'_>, name: &str) -> String {
+fn hint(view: &CheckContext<'_>, name: &str) -> String {
     let known = view.names.iter();
     let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
     let near = scored

@@ -7,8 +7,8 @@ use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_model::{SegmentId, Site};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 use super::words::enumerated;
 
 pub(super) static CHECK: Check = Check {
@@ -29,7 +29,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/address-twice.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (address, owners) in owners(view.site) {
         let shared = owners.iter().all(|owner| owner.shared);
         let Some((last, earlier)) = owners.split_last().filter(|_| !shared) else {

@@ -4,11 +4,11 @@ use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::extent::{Extent, counted, extents};
+use super::extent::{RegionExtent, counted, extents};
 use super::measured::of_permit;
 use super::permits::segments;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "addresses-wide",
@@ -29,7 +29,7 @@ pub(super) static CHECK: Check = Check {
 const TIMES: u32 = 4;
 const MORE: u32 = 256;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         for (key, field, places) in [
             ("source", &permit.rule.source, &permit.senders),
@@ -51,14 +51,14 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn is_wide(extent: &Extent) -> bool {
+fn is_wide(extent: &RegionExtent) -> bool {
     let more = &extent.existing + BigUint::from(MORE);
     extent.existing > BigUint::ZERO
         && extent.permitted > &extent.existing * TIMES
         && extent.permitted > more
 }
 
-fn what(key: &str, extent: &Extent) -> String {
+fn what(key: &str, extent: &RegionExtent) -> String {
     format!(
         "`{key}` holds {} {} addresses, of which {} are in segments that it can meet",
         counted(&extent.permitted),
@@ -67,7 +67,7 @@ fn what(key: &str, extent: &Extent) -> String {
     )
 }
 
-fn tightened(key: &str, extent: &Extent) -> String {
+fn tightened(key: &str, extent: &RegionExtent) -> String {
     const MOST: usize = 12;
     if extent.written.len() > MOST {
         return format!("name the segments that are meant instead of `{key}`");

@@ -11,7 +11,7 @@ use super::fingerprint::{Fingerprint, fingerprints};
 
 /// One thing that a check found about one subject at an earlier time.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub struct Known {
+pub struct KnownFinding {
     /// Name of the check then.
     pub check: String,
     /// Whom it spoke of; for people.
@@ -27,7 +27,7 @@ pub struct Known {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Baseline {
     /// By check, subject and fingerprint.
-    pub known: Vec<Known>,
+    pub known: Vec<KnownFinding>,
 }
 
 /// Findings, by what is to be done about them now.
@@ -40,7 +40,7 @@ pub struct JudgedFindings<'s> {
     /// Somebody accepted these, by an entry of the site.
     pub accepted: Vec<(Finding, &'s Accepted)>,
     /// What the baseline holds and nobody finds any more; `None`: there is no baseline.
-    pub gone: Option<Vec<Known>>,
+    pub gone: Option<Vec<KnownFinding>>,
 }
 
 /// Counts how often a check spoke of a subject, and gives each time its mark.
@@ -61,7 +61,7 @@ impl Marks {
 #[derive(Clone, PartialEq, Eq, Debug)]
 enum State {
     New,
-    Known,
+    KnownFinding,
     /// It is about this as well now.
     Worse(Vec<String>),
 }
@@ -70,7 +70,7 @@ impl State {
     /// Of a known one.
     fn since(before: Option<&Magnitude>, now: Option<&Magnitude>) -> Self {
         match more(before, now) {
-            more if more.is_empty() => Self::Known,
+            more if more.is_empty() => Self::KnownFinding,
             more => Self::Worse(more),
         }
     }
@@ -107,7 +107,7 @@ impl Baseline {
         let mut known = Vec::new();
         for finding in findings {
             for subject in &finding.subjects {
-                known.push(Known {
+                known.push(KnownFinding {
                     check: finding.check.name.to_owned(),
                     subject: subject.clone(),
                     fingerprint: marks.next(finding, subject),
@@ -161,7 +161,7 @@ impl<'s> JudgedFindings<'s> {
             }
             for (state, part) in parted(finding, |subject| states.get(subject).cloned()) {
                 match state {
-                    Some(State::Known) => old.push(part),
+                    Some(State::KnownFinding) => old.push(part),
                     Some(State::Worse(more)) => new.push(worse(part, &more)),
                     Some(State::New) | None => new.push(part),
                 }

@@ -4,8 +4,8 @@ use boundwalk_analysis::{Bypass, bypasses, origin_name};
 use boundwalk_diagnostic::{Check, Magnitude, Severity};
 use boundwalk_forwarding::Origin;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "bypass-open",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/bypass-open.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for pair in bypasses(view.network, &|_, _| true) {
         let name = |origin| origin_name(view.site, &view.network.fabric, origin);
         let subject = format!("{} -> {}", name(pair.from), name(pair.to));
@@ -51,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn place(view: &View<'_>, pair: &Bypass) -> boundwalk_diagnostic::Span {
+fn place(view: &CheckContext<'_>, pair: &Bypass) -> boundwalk_diagnostic::Span {
     let segment = || match pair.from {
         Origin::Segment(segment) => view.site.segment(segment).place(),
         Origin::Unclaimed(group) => {

@@ -6,8 +6,8 @@ use boundwalk_analysis::{PortKey, end_key, numbered_vlan_at};
 use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_model::{Link, VlanId};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "cable-label-differs",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/cable-label-differs.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let mut lags: FxHashMap<PortKey, (&str, Span)> = FxHashMap::default();
     let mut segments: FxHashMap<&str, (VlanId, String, Span)> = FxHashMap::default();
     for link in &view.site.links {
@@ -60,14 +60,14 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// The ports and LAGs of switches at the ends of a cable.
-fn ports(view: &View<'_>, link: &Link) -> Vec<PortKey> {
+fn ports(view: &CheckContext<'_>, link: &Link) -> Vec<PortKey> {
     let ends = link.ends.iter();
     ends.filter_map(|end| end_key(view.site, &end.value))
         .collect()
 }
 
 /// The VLAN of a cable that carries just one, and its name.
-fn only_vlan(view: &View<'_>, link: &Link) -> Option<(VlanId, String)> {
+fn only_vlan(view: &CheckContext<'_>, link: &Link) -> Option<(VlanId, String)> {
     let mut members: Vec<VlanId> = Vec::new();
     let ports = ports(view, link);
     for port in &ports {

@@ -26,7 +26,7 @@ pub fn changed(
         known.map_or_else(|| subject.to_owned(), |(_, new)| new.clone())
     };
     let same = |subject: &str| subject.to_owned();
-    let (old, new): (Side<'_>, Side<'_>) = ((old, &now), (new, &same));
+    let (old, new): (ChangedSide<'_>, ChangedSide<'_>) = ((old, &now), (new, &same));
     let fresh = compared(new, old).into_iter();
     let fresh = fresh.map(|(added, finding)| match added {
         None => finding,
@@ -38,12 +38,12 @@ pub fn changed(
 }
 
 /// Findings with how their subjects are called.
-type Side<'a> = (&'a [Finding], &'a dyn Fn(&str) -> String);
+type ChangedSide<'a> = (&'a [Finding], &'a dyn Fn(&str) -> String);
 
 /// What stands on one side only (`None`), and what says more there (what it says besides).
 fn compared(
-    (these, called): Side<'_>,
-    (known, known_called): Side<'_>,
+    (these, called): ChangedSide<'_>,
+    (known, known_called): ChangedSide<'_>,
 ) -> Vec<(Option<Vec<String>>, Finding)> {
     let mut left: FxHashMap<(&str, String), VecDeque<Option<&Magnitude>>> = FxHashMap::default();
     for finding in known {

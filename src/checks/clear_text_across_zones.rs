@@ -7,11 +7,11 @@ use boundwalk_model::Service;
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
 use super::measured::of_permit;
-use super::permit::Permit;
+use super::permit::PermitRule;
 use super::permits::zone_of;
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::trust::untrusted;
-use super::view::View;
+use super::view::CheckContext;
 use super::zone_pairs::zone_pairs;
 
 pub(super) static CHECK: Check = Check {
@@ -33,7 +33,7 @@ pub(super) static CHECK: Check = Check {
 /// Ports of a service up to which it is named for what runs there; longer ranges are another check's.
 const NARROW: u32 = 16;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         let named = named(permit);
         if named.is_empty() {
@@ -71,7 +71,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Clear-text services that its list names, other than by a long range.
-fn named(permit: &Permit<'_>) -> Vec<&'static ClearText> {
+fn named(permit: &PermitRule<'_>) -> Vec<&'static ClearText> {
     let services = permit.rule.services.iter();
     let services: Vec<&Service> = services.flat_map(|list| &list.services).collect();
     let holds = |clear: &&ClearText| {

@@ -6,8 +6,8 @@ use boundwalk_diagnostic::{Check, Severity, Spanned};
 use boundwalk_model::{Family, SegmentId, Site};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 use super::words::enumerated;
 
 pub(super) static CHECK: Check = Check {
@@ -27,7 +27,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/default-gateway-unknown.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let site = view.site;
     for id in site.segment_ids() {
         let segment = site.segment(id);
@@ -46,7 +46,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 fn look(
     site: &Site,
-    report: &mut Report,
+    report: &mut FindingReport,
     (who, address): (&str, &Spanned<IpAddr>),
     segments: &[SegmentId],
 ) {

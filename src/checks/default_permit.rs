@@ -4,8 +4,8 @@ use boundwalk_analysis::rules::is_backstop;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::Action;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "default-permit",
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/default-permit.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let gateway_review = gateway.0;
         let Some(filter) = gateway_review.router.filter() else {

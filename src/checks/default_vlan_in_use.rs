@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::frame::admit_untagged;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "default-vlan-in-use",
@@ -20,14 +20,14 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/default-vlan-in-use.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     if !view.site.switches.is_empty() && !segments(view, report) {
         ports(view, report);
     }
 }
 
 /// Segments that use it; whether there are any.
-fn segments(view: &View<'_>, report: &mut Report) -> bool {
+fn segments(view: &CheckContext<'_>, report: &mut FindingReport) -> bool {
     let mut carried = false;
     for segment in &view.site.segments {
         if let Some(vlan) = segment.vlan.filter(|vlan| vlan.value.get() == 1) {
@@ -47,7 +47,7 @@ fn segments(view: &View<'_>, report: &mut Report) -> bool {
 }
 
 /// Ports that lead into it though no segment uses it.
-fn ports(view: &View<'_>, report: &mut Report) {
+fn ports(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, own) in view.fabric.vlan_ports() {
         let into_one = admit_untagged(own).is_ok_and(|(vlan, _)| vlan.get() == 1);
         // Other ways to have it: another untagged VLAN beside it, or no VLAN at all.

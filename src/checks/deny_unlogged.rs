@@ -3,8 +3,8 @@
 use boundwalk_analysis::rules::is_backstop;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "deny-unlogged",
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/deny-unlogged.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let active = gateway.0.rules.iter().enumerate();
         let mut active = active.filter(|(_, rule)| rule.active(view.network.today));

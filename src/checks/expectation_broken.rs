@@ -6,8 +6,8 @@ use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_model::Site;
 
 use super::measured::of_breaches;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "expectation-broken",
@@ -27,7 +27,7 @@ pub(super) static CHECK: Check = Check {
 /// Breaches that the message of a finding tells; the others are counted.
 const TOLD: usize = 3;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.expectations() {
         let IntentStatus::Broken(breaches) = &judged.standing else {
             continue;
@@ -51,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// The first breaches in words, and how many more.
-pub(super) fn told(view: &View<'_>, breaches: &[Breach]) -> String {
+pub(super) fn told(view: &CheckContext<'_>, breaches: &[Breach]) -> String {
     let texts = breaches.iter().take(TOLD);
     let texts = texts.map(|breach| breach_text(view.network, view.namings(), breach));
     let mut text = texts.collect::<Vec<_>>().join("; ");

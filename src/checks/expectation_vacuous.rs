@@ -3,8 +3,8 @@
 use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "expectation-vacuous",
@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/expectation-vacuous.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.expectations() {
         if judged.standing == IntentStatus::Vacuous {
             let line = judged.expectation;

@@ -7,10 +7,10 @@ use num_bigint::BigUint;
 use boundwalk_model::{AddressMatch, Family, SegmentId, show_interval};
 use boundwalk_packet::IntervalSet;
 
-use super::view::View;
+use super::view::CheckContext;
 
 /// Addresses that a field permits in one family, and those of them that exist at the segments it can meet.
-pub(super) struct Extent {
+pub(super) struct RegionExtent {
     pub(super) family: Family,
     pub(super) permitted: BigUint,
     pub(super) existing: BigUint,
@@ -21,10 +21,10 @@ pub(super) struct Extent {
 /// Measures a field that names addresses, against segments. A family in which some of the segments is the world
 /// beyond is left out: everything exists there.
 pub(super) fn extents(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     field: &AddressMatch,
     segments: &[SegmentId],
-) -> Vec<Extent> {
+) -> Vec<RegionExtent> {
     let mut extents = Vec::new();
     for family in Family::ALL {
         let plan = view.network.plan(family);
@@ -41,7 +41,7 @@ pub(super) fn extents(
             .map(|&segment| &plan.segment(segment).on_link);
         let there = there.fold(IntervalSet::empty(), |all, one| all.union(one));
         let existing = set.intersection(&there);
-        extents.push(Extent {
+        extents.push(RegionExtent {
             family,
             permitted: set.size(),
             existing: existing.size(),
@@ -56,7 +56,7 @@ pub(super) fn extents(
 }
 
 /// How much there is at some segments, in words: `1,524 IPv4 addresses of this site and all of internet`.
-pub(super) fn existing(view: &View<'_>, segments: &[SegmentId]) -> String {
+pub(super) fn existing(view: &CheckContext<'_>, segments: &[SegmentId]) -> String {
     let mut parts: Vec<String> = Vec::new();
     for family in Family::ALL {
         let plan = view.network.plan(family);

@@ -5,8 +5,8 @@ use boundwalk_forwarding::layer2::frame::admit_untagged;
 use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId, WiredInterface};
 use boundwalk_model::PortVlans;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "gateway-tag-missing",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/gateway-tag-missing.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, vlans) in view.fabric.vlan_ports() {
         let Far::Interfaces(interfaces) = &port_id.far else {
             continue;
@@ -51,7 +51,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// What an interface misses at the other end of its cable.
 fn missing(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     interface: &WiredInterface,
     port: PortId,
     vlans: &PortVlans,

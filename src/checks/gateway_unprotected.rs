@@ -7,9 +7,9 @@ use boundwalk_model::{Action, Family};
 use boundwalk_packet::Region;
 
 use super::extent::addresses;
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::reviewed::Reviewed;
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "gateway-unprotected",
@@ -31,7 +31,7 @@ const FEW: u32 = 16;
 /// Pieces that a walk through the rules may hold open.
 const OPEN_PIECES: usize = 20_000;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         for (ingress, interface) in gateway.router.interfaces.iter().enumerate() {
             let families = Family::ALL.iter();
@@ -65,7 +65,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 /// To how many addresses at an interface every service is open at some address of the gateway; `None` where there are
 /// so few that somebody named them. Sources that are denied, such as forged ones, don't protect it from the others.
 fn open_to(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     gateway: Reviewed<'_>,
     ingress: usize,
     family: Family,

@@ -3,9 +3,9 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::Forwards;
 
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::several_homes::homes;
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "host-forwards",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/host-forwards.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for host in &view.site.hosts {
         let homes = homes(view, host);
         let does = match host.forwards.value {

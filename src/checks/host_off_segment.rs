@@ -4,8 +4,8 @@ use boundwalk_analysis::interface_name;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Arrival, InterfaceOf, WiredInterface};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "host-off-segment",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/host-off-segment.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for id in view.fabric.interface_ids() {
         let interface = view.fabric.interface(id);
         if interface.assumed {
@@ -39,7 +39,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn is_right(view: &View<'_>, interface: &WiredInterface, arrival: Arrival) -> bool {
+fn is_right(view: &CheckContext<'_>, interface: &WiredInterface, arrival: Arrival) -> bool {
     let Arrival::Port(_, Ok((into, _))) = arrival else {
         return false;
     };
@@ -49,7 +49,12 @@ fn is_right(view: &View<'_>, interface: &WiredInterface, arrival: Arrival) -> bo
 
 /// Holds an interface against the VLAN that takes its frames: that of the port, or of the ports behind a switch
 /// that knows no VLANs.
-fn judge(view: &View<'_>, report: &mut Report, interface: &WiredInterface, arrival: Arrival) {
+fn judge(
+    view: &CheckContext<'_>,
+    report: &mut FindingReport,
+    interface: &WiredInterface,
+    arrival: Arrival,
+) {
     let (Some(wanted), Arrival::Port(port, taken)) =
         (view.site.segment(interface.segment).vlan, arrival)
     else {

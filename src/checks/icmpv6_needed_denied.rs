@@ -3,9 +3,9 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Family, ICMPV6};
 
-use super::report::{Report, found};
-use super::rule_asked::{Conversation, Crossing, message, rule_place, talks};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::rule_asked::{AskedCrossing, Conversation, message, rule_place, talks};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "icmpv6-needed-denied",
@@ -44,7 +44,7 @@ const NEEDED: [Needed; 7] = [
     needed("129", (129, 0), true),
 ];
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for talk in talks(view, Family::V6) {
         for crossing in talk.crossings(view, Family::V6) {
             for (rule, missing) in missing(view, &talk, &crossing) {
@@ -64,9 +64,9 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Messages that a gateway denies, by the rule that does.
 fn missing(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     talk: &Conversation<'_>,
-    crossing: &Crossing,
+    crossing: &AskedCrossing,
 ) -> Vec<(Option<usize>, Vec<&'static str>)> {
     let (source, destination) = (talk.packet.source, talk.packet.destination);
     let mut rules: Vec<(Option<usize>, Vec<&'static str>)> = Vec::new();

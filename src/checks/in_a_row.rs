@@ -4,13 +4,18 @@ use boundwalk_analysis::{Course, ServiceLabels, Wasted, party_name};
 use boundwalk_diagnostic::Check;
 use boundwalk_model::RouterId;
 
-use super::report::{Draft, Report, found};
+use super::report::{Draft, FindingReport, found};
 use super::rule_asked::rule_place;
-use super::view::View;
+use super::view::CheckContext;
 
 /// One finding for each rule, the services that come to nothing and the gateways that deny them; its subjects are
 /// the pairs of parties.
-pub(super) fn find(check: &'static Check, course: Course, view: &View<'_>, report: &mut Report) {
+pub(super) fn find(
+    check: &'static Check,
+    course: Course,
+    view: &CheckContext<'_>,
+    report: &mut FindingReport,
+) {
     for wasted in view.wasted(course) {
         let what = what(view, wasted);
         for &(from, to) in &wasted.pairs {
@@ -23,7 +28,7 @@ pub(super) fn find(check: &'static Check, course: Course, view: &View<'_>, repor
 
 fn draft(
     check: &'static Check,
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     wasted: &Wasted,
     pair: String,
     what: &str,
@@ -47,7 +52,7 @@ fn draft(
 }
 
 /// `outer "shells" permits ssh from office to plant, which inner denies further on: tcp ... -> ...`
-fn what(view: &View<'_>, wasted: &Wasted) -> String {
+fn what(view: &CheckContext<'_>, wasted: &Wasted) -> String {
     let naming = ServiceLabels::new(view.network, wasted.family);
     let (router, rule) = wasted.rule;
     let (_, rule) = rule_place(view, router, Some(rule));
@@ -71,7 +76,7 @@ fn what(view: &View<'_>, wasted: &Wasted) -> String {
 }
 
 /// The gateways that deny.
-fn names(view: &View<'_>, wasted: &Wasted) -> String {
+fn names(view: &CheckContext<'_>, wasted: &Wasted) -> String {
     let mut routers: Vec<RouterId> = wasted.denied_by.iter().map(|by| by.router).collect();
     routers.sort_unstable();
     routers.dedup();

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::FrameTypes;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "ingress-filter-off",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/ingress-filter-off.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, vlans) in view.fabric.vlan_ports() {
         if !vlans.ingress_filter && vlans.accept != FrameTypes::Untagged {
             report.add(

@@ -5,10 +5,10 @@ use boundwalk_model::{AddressMatch, Family, HostId, Rule, TranslationTarget};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::measured::of_permit;
-use super::permit::{Permit, ReachedSegment};
+use super::permit::{PermitRule, ReachedSegment};
 use super::permits::{as_list, names_all};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "ipv6-twin-missing",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
 /// Addresses in a row up to which they are hosts that somebody chose, not a segment: a rule of this house.
 const FEW: u128 = 16;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let all = view.permits();
     for permit in all {
         let both = speaks_six(view, &permit.senders) && speaks_six(view, &permit.targets);
@@ -60,7 +60,7 @@ fn help(names: &[&str]) -> String {
     format!("write {} instead of the address", as_list(names))
 }
 
-fn speaks_six(view: &View<'_>, places: &[ReachedSegment]) -> bool {
+fn speaks_six(view: &CheckContext<'_>, places: &[ReachedSegment]) -> bool {
     let plan = view.network.plan(Family::V6);
     places
         .iter()
@@ -68,7 +68,7 @@ fn speaks_six(view: &View<'_>, places: &[ReachedSegment]) -> bool {
 }
 
 /// Hosts whose IPv4 addresses a field names, though it names no IPv6 address and they have one.
-fn single(view: &View<'_>, field: &Option<AddressMatch>) -> Vec<HostId> {
+fn single(view: &CheckContext<'_>, field: &Option<AddressMatch>) -> Vec<HostId> {
     let Some(field) = field
         .as_ref()
         .filter(|field| field.set.of(Family::V6).is_empty())
@@ -92,10 +92,10 @@ fn single(view: &View<'_>, field: &Option<AddressMatch>) -> Vec<HostId> {
 /// Whether another permit says the same over IPv6: all of its parties and services, with IPv6 addresses of the same
 /// hosts where it names some.
 fn is_twin(
-    view: &View<'_>,
-    permit: &Permit<'_>,
+    view: &CheckContext<'_>,
+    permit: &PermitRule<'_>,
     sides: &[Vec<HostId>; 2],
-    other: &Permit<'_>,
+    other: &PermitRule<'_>,
 ) -> bool {
     let plan = view.network.plan(Family::V6);
     let has = |field: &Option<AddressMatch>, hosts: &[HostId]| {
@@ -118,7 +118,7 @@ fn is_twin(
 
 /// Whether it permits what a destination translation of its gateway has written: over IPv6, where none is needed, the
 /// service may have another port.
-fn is_forwarded(permit: &Permit<'_>) -> bool {
+fn is_forwarded(permit: &PermitRule<'_>) -> bool {
     let (Some(filter), Some(field)) = (permit.gateway.router.filter(), &permit.rule.destination)
     else {
         return false;
@@ -131,7 +131,7 @@ fn is_forwarded(permit: &Permit<'_>) -> bool {
 }
 
 /// The services of a rule over IPv6.
-fn over_six(view: &View<'_>, rule: &Rule) -> ClassSet {
+fn over_six(view: &CheckContext<'_>, rule: &Rule) -> ClassSet {
     let classes = &view.network.classes;
     let Some(list) = &rule.services else {
         return classes.all();

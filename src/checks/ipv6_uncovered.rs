@@ -7,8 +7,8 @@ use boundwalk_model::{
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "ipv6-uncovered",
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/ipv6-uncovered.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let single = single_family(view);
     let naming = ServiceLabels::new(view.network, Family::V6);
     for (number, router) in view.site.routers.iter().enumerate() {
@@ -44,7 +44,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// IPv4 addresses of hosts that are known to have no IPv6 address.
-fn single_family(view: &View<'_>) -> IntervalSet {
+fn single_family(view: &CheckContext<'_>) -> IntervalSet {
     let (v4, v6) = (view.network.plan(Family::V4), view.network.plan(Family::V6));
     let hosts = (0..view.site.hosts.len()).map(|host| v4.host_index(HostId(host)));
     let single = hosts.filter(|&host| v6.device(host).own.is_empty());
@@ -61,8 +61,8 @@ fn only_v4(single: &IntervalSet, field: &Option<AddressMatch>) -> bool {
 }
 
 fn judge(
-    view: &View<'_>,
-    report: &mut Report,
+    view: &CheckContext<'_>,
+    report: &mut FindingReport,
     naming: &ServiceLabels<'_>,
     (id, router): (RouterId, &Router),
     rule: &Rule,
@@ -95,7 +95,7 @@ fn judge(
 
 /// Segments at the gateway's interfaces that a rule names and of which its IPv4 addresses are some.
 fn speaks_of(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     router: &Router,
     named: &Option<Vec<RuleParty>>,
     field: &Option<AddressMatch>,
@@ -124,7 +124,7 @@ fn speaks_of(
 }
 
 /// Services of the rule that pass over IPv6.
-fn services(view: &View<'_>, rule: &Rule, cell: &Cell) -> ClassSet {
+fn services(view: &CheckContext<'_>, rule: &Rule, cell: &Cell) -> ClassSet {
     let Some(list) = &rule.services else {
         return cell.some.clone();
     };

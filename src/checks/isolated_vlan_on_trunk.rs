@@ -4,8 +4,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Far, PortId};
 use boundwalk_model::VlanId;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "isolated-vlan-on-trunk",
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/isolated-vlan-on-trunk.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for segment in view.site.segment_ids() {
         let own = view.site.segment(segment);
         let (Some(claim), Some(vlan)) = (own.claims_isolation(), own.vlan) else {
@@ -45,7 +45,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Switches, gateways and routers at the other end of a port's cable, but for those whose end says the same.
-fn leads_to(view: &View<'_>, port: PortId, vlan: VlanId) -> Vec<String> {
+fn leads_to(view: &CheckContext<'_>, port: PortId, vlan: VlanId) -> Vec<String> {
     match &view.fabric.port(port).far {
         Far::Ports(far) => {
             let told_there = |peer: PortId| {

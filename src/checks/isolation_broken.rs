@@ -1,12 +1,12 @@
 //! A segment that claims to be isolated and is not.
 
-use boundwalk_analysis::{Counterpart, Opening, Verdict, isolations, origin_name};
+use boundwalk_analysis::{Counterpart, IsolationVerdict, Opening, isolations, origin_name};
 use boundwalk_diagnostic::{Check, Magnitude, Severity, Span};
 use boundwalk_forwarding::Origin;
 use boundwalk_model::SegmentId;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "isolation-broken",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/isolation-broken.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let claim = |id: SegmentId| Some((id, view.site.segment(id).claims_isolation()?));
     let (ids, claims): (Vec<SegmentId>, Vec<Span>) =
         view.site.segment_ids().filter_map(claim).unzip();
@@ -33,14 +33,16 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
         let segment = view.site.segment(id);
         let measure = measured(&verdict);
         let what = match verdict {
-            Verdict::ByDesign(_) => continue,
-            Verdict::ByRule { contacts, .. } => {
+            IsolationVerdict::ByDesign(_) => continue,
+            IsolationVerdict::ByRule { contacts, .. } => {
                 let met = contacts.first().map(|contact| met(view, contact.met));
                 let met = met.unwrap_or_else(|| "a gateway".to_owned());
                 format!("is closed by rules only: its frames meet {met}")
             }
-            Verdict::Reachable { out, into, .. } => open(view, out.as_ref(), into.as_ref()),
-            Verdict::Unknown { limit, .. } => {
+            IsolationVerdict::Reachable { out, into, .. } => {
+                open(view, out.as_ref(), into.as_ref())
+            }
+            IsolationVerdict::Unknown { limit, .. } => {
                 format!("is not isolated by design, and whether rules close it is unknown: {limit}")
             }
         };
@@ -54,11 +56,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// What is open: by rules only, out of the segment, into it.
-fn measured(verdict: &Verdict) -> Magnitude {
+fn measured(verdict: &IsolationVerdict) -> Magnitude {
     let mut measure = Magnitude::default();
     measure.add("frames get out or in");
     match verdict {
-        Verdict::Reachable { out, into, .. } => {
+        IsolationVerdict::Reachable { out, into, .. } => {
             if out.is_some() {
                 measure.add("something is reached from it");
             }
@@ -66,13 +68,13 @@ fn measured(verdict: &Verdict) -> Magnitude {
                 measure.add("something reaches it");
             }
         }
-        Verdict::Unknown { .. } => measure.add("not all was looked at"),
-        Verdict::ByDesign(_) | Verdict::ByRule { .. } => {}
+        IsolationVerdict::Unknown { .. } => measure.add("not all was looked at"),
+        IsolationVerdict::ByDesign(_) | IsolationVerdict::ByRule { .. } => {}
     }
     measure
 }
 
-fn met(view: &View<'_>, met: Counterpart) -> String {
+fn met(view: &CheckContext<'_>, met: Counterpart) -> String {
     let site = view.site;
     match met {
         Counterpart::Home(host) => {
@@ -88,7 +90,7 @@ fn met(view: &View<'_>, met: Counterpart) -> String {
     }
 }
 
-fn open(view: &View<'_>, out: Option<&Opening>, into: Option<&Opening>) -> String {
+fn open(view: &CheckContext<'_>, out: Option<&Opening>, into: Option<&Opening>) -> String {
     let name = |other: Origin| origin_name(view.site, &view.network.fabric, other);
     let how = |opening: &Opening| match opening {
         Opening::Around { other, .. } => (name(*other), "round the gateway"),

@@ -5,8 +5,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Lag, Port, Speed};
 
 use super::lags::{LagEnd, lags};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "lag-members-differ",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/lag-members-differ.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for end in lags(view) {
         let ports = members(view, &end);
         let off: Vec<&str> = ports
@@ -48,7 +48,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn members<'s>(view: &View<'s>, end: &LagEnd<'_>) -> Vec<&'s Port> {
+fn members<'s>(view: &CheckContext<'s>, end: &LagEnd<'_>) -> Vec<&'s Port> {
     let ports = view.site.switches[end.switch.0].ports.iter();
     ports
         .filter(|port| end.lag.ports.contains(&port.name))
@@ -72,7 +72,12 @@ fn speeds(lag: &Lag, ports: &[&Port]) -> Option<String> {
 }
 
 /// How the LAG at the other end differs.
-fn unlike(view: &View<'_>, lag: &Lag, ports: &[&Port], far: CableEnd<'_>) -> Option<String> {
+fn unlike(
+    view: &CheckContext<'_>,
+    lag: &Lag,
+    ports: &[&Port],
+    far: CableEnd<'_>,
+) -> Option<String> {
     let there = view.cabling.lag(far)?;
     let name = far.name(view.site);
     let (own, count) = (lag.ports.len(), there.ports.len());

@@ -6,8 +6,8 @@ use boundwalk_forwarding::layer2::lacp_forms;
 use boundwalk_model::Lacp;
 
 use super::lags::{LagEnd, lags, place};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "lag-never-active",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/lag-never-active.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for end in lags(view) {
         for &far in end.far.iter().filter(|&&far| tells(&end, far, view)) {
             let Some(lacp) = view.cabling.lag(far).map(|there| there.lacp) else {
@@ -46,7 +46,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Of two LAGs of switches the first tells.
-fn tells(end: &LagEnd<'_>, far: CableEnd<'_>, view: &View<'_>) -> bool {
+fn tells(end: &LagEnd<'_>, far: CableEnd<'_>, view: &CheckContext<'_>) -> bool {
     match far.device {
         Equipment::Switch(switch) => {
             let there = view.site.switches[switch.0].lag(far.port);

@@ -5,8 +5,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::RouterId;
 
 use super::lags::{far_ends, lags};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "lag-one-end",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
 
 const HELP: &str = "make a LAG of the ports at the other end, or take this one apart";
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for end in lags(view) {
         if end.forms(view) {
             continue;
@@ -49,7 +49,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Why what the cables of a LAG lead to is no partner for it.
-fn parted(view: &View<'_>, far: &[CableEnd<'_>]) -> Option<String> {
+fn parted(view: &CheckContext<'_>, far: &[CableEnd<'_>]) -> Option<String> {
     match far {
         [] => None,
         [one] if is_lag(view, *one) => None,
@@ -62,6 +62,6 @@ fn parted(view: &View<'_>, far: &[CableEnd<'_>]) -> Option<String> {
 }
 
 /// Whether a LAG may have its partner there. A host's own LAG can't be described, so it is taken for one.
-fn is_lag(view: &View<'_>, far: CableEnd<'_>) -> bool {
+fn is_lag(view: &CheckContext<'_>, far: CableEnd<'_>) -> bool {
     matches!(far.device, Equipment::Host(_)) || view.cabling.lag(far).is_some()
 }

@@ -4,7 +4,7 @@ use boundwalk_analysis::{CableEnd, Equipment};
 use boundwalk_diagnostic::Span;
 use boundwalk_model::{Lag, SwitchId};
 
-use super::view::View;
+use super::view::CheckContext;
 
 /// A LAG of a switch.
 pub(super) struct LagEnd<'s> {
@@ -18,19 +18,19 @@ pub(super) struct LagEnd<'s> {
 
 impl LagEnd<'_> {
     /// `SWITCH:LAG`.
-    pub(super) fn name(&self, view: &View<'_>) -> String {
+    pub(super) fn name(&self, view: &CheckContext<'_>) -> String {
         let switch = &view.site.switches[self.switch.0].name.value;
         format!("{switch}:{}", self.lag.name.value)
     }
 
     /// Whether it forms with what it leads to.
-    pub(super) fn forms(&self, view: &View<'_>) -> bool {
+    pub(super) fn forms(&self, view: &CheckContext<'_>) -> bool {
         view.fabric.forms(self.switch, self.number)
     }
 }
 
 /// All LAGs of switches, in the order of the site.
-pub(super) fn lags<'s>(view: &View<'s>) -> Vec<LagEnd<'s>> {
+pub(super) fn lags<'s>(view: &CheckContext<'s>) -> Vec<LagEnd<'s>> {
     let mut found = Vec::new();
     for (at, switch) in view.site.switches.iter().enumerate() {
         let switch_id = SwitchId(at);
@@ -51,7 +51,7 @@ pub(super) fn lags<'s>(view: &View<'s>) -> Vec<LagEnd<'s>> {
 }
 
 /// What the cables of a LAG lead to.
-pub(super) fn far_ends<'s>(view: &View<'s>, lag: CableEnd<'s>) -> Vec<CableEnd<'s>> {
+pub(super) fn far_ends<'s>(view: &CheckContext<'s>, lag: CableEnd<'s>) -> Vec<CableEnd<'s>> {
     let mut ends: Vec<CableEnd<'s>> = Vec::new();
     for (_, far) in view.cabling.of_whole(lag) {
         let far = view.cabling.whole(far);
@@ -63,7 +63,7 @@ pub(super) fn far_ends<'s>(view: &View<'s>, lag: CableEnd<'s>) -> Vec<CableEnd<'
 }
 
 /// Where the name of a LAG stands.
-pub(super) fn place(view: &View<'_>, end: CableEnd<'_>) -> Option<Span> {
+pub(super) fn place(view: &CheckContext<'_>, end: CableEnd<'_>) -> Option<Span> {
     match end.device {
         Equipment::Switch(id) => {
             let switch = &view.site.switches[id.0];

@@ -116,7 +116,7 @@ mod zone_empty;
 mod zone_pairs;
 
 pub use accept::{Judged, accept};
-pub use baseline::{Baseline, JudgedFindings, Known};
+pub use baseline::{Baseline, JudgedFindings, KnownFinding};
 pub use changed::changed;
 pub use fingerprint::{Fingerprint, fingerprints};
 
@@ -124,8 +124,8 @@ use boundwalk_analysis::rules::{GatewayReview, gateway_reviews};
 use boundwalk_diagnostic::{Check, Finding};
 use boundwalk_forwarding::Network;
 
-use report::Report;
-use view::View;
+use report::FindingReport;
+use view::CheckContext;
 
 /// What a check is about.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -159,7 +159,7 @@ pub struct Registered {
     pub check: &'static Check,
     /// What it is about.
     pub area: Area,
-    find: fn(&View<'_>, &mut Report),
+    find: fn(&CheckContext<'_>, &mut FindingReport),
 }
 
 /// The row of a check: its file, and what it is about.
@@ -281,8 +281,8 @@ pub fn run_some<'n>(
     wanted: impl Fn(Area) -> bool,
 ) -> Vec<Finding> {
     let names = CHECKS.iter().map(|known| known.check.name);
-    let view = View::new(network, gateway_reviews, names.collect());
-    let mut report = Report::default();
+    let view = CheckContext::new(network, gateway_reviews, names.collect());
+    let mut report = FindingReport::default();
     let asked = CHECKS.iter().filter(|one| wanted(one.area));
     // Those about accepted findings judge what the others found.
     let (last, first): (Vec<_>, Vec<_>) =

@@ -7,11 +7,11 @@ use boundwalk_model::{Family, Service};
 
 use super::extent::addresses;
 use super::measured::of_permit;
-use super::permit::Permit;
+use super::permit::PermitRule;
 use super::permits::{segments, zone_of};
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::trust::untrusted;
-use super::view::View;
+use super::view::CheckContext;
 use super::zone_pairs::zone_pairs;
 
 pub(super) static CHECK: Check = Check {
@@ -47,7 +47,7 @@ const PAGES: [(u8, u16); 2] = [(6, 80), (6, 443)];
 /// Sources up to which a rule names its administrators.
 const FEW: u32 = 16;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         let gateway = permit.gateway;
         let mut say = |what: String, help: &str| {
@@ -85,7 +85,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Whether its services name one of some ports; every service does.
-fn names(permit: &Permit<'_>, ports: &[(u8, u16)]) -> bool {
+fn names(permit: &PermitRule<'_>, ports: &[(u8, u16)]) -> bool {
     let Some(list) = &permit.rule.services else {
         return true;
     };
@@ -104,13 +104,13 @@ fn names(permit: &Permit<'_>, ports: &[(u8, u16)]) -> bool {
 }
 
 /// Whether it lets in an untrusted zone.
-fn strangers(view: &View<'_>, permit: &Permit<'_>) -> bool {
+fn strangers(view: &CheckContext<'_>, permit: &PermitRule<'_>) -> bool {
     let mut senders = permit.senders.iter();
     senders.any(|met| untrusted(zone_of(view.site, met.segment)))
 }
 
 /// How many addresses may use it, of the family that has more of IPv4 where it has any, and the segments they are in.
-fn sources(view: &View<'_>, permit: &Permit<'_>) -> (BigUint, String) {
+fn sources(view: &CheckContext<'_>, permit: &PermitRule<'_>) -> (BigUint, String) {
     let segments = segments(&permit.senders);
     let names: Vec<&str> = segments
         .iter()

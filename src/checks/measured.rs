@@ -7,11 +7,11 @@ use boundwalk_forwarding::{Arrival, Origin, Place, Sender, Target, reach};
 use boundwalk_model::{Family, Service, ServiceMatch};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::permit::Permit;
-use super::view::View;
+use super::permit::PermitRule;
+use super::view::CheckContext;
 
 /// What a permit names: from and to which segments, which addresses, which services.
-pub(super) fn of_permit(view: &View<'_>, permit: &Permit<'_>) -> Magnitude {
+pub(super) fn of_permit(view: &CheckContext<'_>, permit: &PermitRule<'_>) -> Magnitude {
     let mut measure = Magnitude::default();
     let name = |segment| &view.site.segment(segment).name.value;
     for met in &permit.senders {
@@ -60,7 +60,7 @@ fn services(measure: &mut Magnitude, services: Option<&ServiceMatch>) {
 }
 
 /// Which pairs a line fails, with which services, from and to which addresses.
-pub(super) fn of_breaches(view: &View<'_>, breaches: &[Breach]) -> Magnitude {
+pub(super) fn of_breaches(view: &CheckContext<'_>, breaches: &[Breach]) -> Magnitude {
     let mut measure = Magnitude::default();
     for breach in breaches {
         let families = Family::ALL.into_iter();
@@ -84,7 +84,7 @@ pub(super) fn of_breaches(view: &View<'_>, breaches: &[Breach]) -> Magnitude {
     measure
 }
 
-fn of_classes(view: &View<'_>, measure: &mut Magnitude, what: &str, classes: &ClassSet) {
+fn of_classes(view: &CheckContext<'_>, measure: &mut Magnitude, what: &str, classes: &ClassSet) {
     for packets in view.network.classes.boxes(classes) {
         for protocol in packets.protocols.intervals() {
             for number in protocol.low()..=protocol.high() {
@@ -97,7 +97,7 @@ fn of_classes(view: &View<'_>, measure: &mut Magnitude, what: &str, classes: &Cl
 
 /// The addresses between which those services pass.
 fn of_addresses(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     measure: &mut Magnitude,
     breach: &Breach,
     family: Family,

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
-use super::report::Report;
-use super::view::View;
+use super::report::FindingReport;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "names-look-alike",
@@ -19,6 +19,6 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/names-look-alike.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     noticed(view, report, &CHECK);
 }

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::frame::admit_untagged;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "native-vlan-differs",
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/native-vlan-differs.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (near, far) in view.fabric.trunks() {
         let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
             continue;

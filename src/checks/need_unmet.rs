@@ -5,8 +5,8 @@ use boundwalk_diagnostic::{Check, Severity};
 
 use super::expectation_broken::{places, told};
 use super::measured::of_breaches;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "need-unmet",
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/need-unmet.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.needs() {
         let need = judged.need;
         let (place, name) = (need.name.span, &need.name.value);

@@ -7,9 +7,9 @@ use boundwalk_forwarding::{
 };
 use boundwalk_model::{Family, RouterId};
 
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::rule_asked::{Conversation, crossings_of, rule_place, talks};
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "no-way-back",
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/no-way-back.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for family in Family::ALL {
         for talk in talks(view, family) {
             described_hosts(view, family, &talk, report);
@@ -45,7 +45,12 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Described hosts on the target's segment that answer by ways of their own: each is held against what it gets from the
 /// sender's segment, apart from the plain devices there.
-fn described_hosts(view: &View<'_>, family: Family, talk: &Conversation<'_>, report: &mut Report) {
+fn described_hosts(
+    view: &CheckContext<'_>,
+    family: Family,
+    talk: &Conversation<'_>,
+    report: &mut FindingReport,
+) {
     let Endpoint::Segment(to) = talk.to else {
         return;
     };
@@ -84,7 +89,7 @@ fn described_hosts(view: &View<'_>, family: Family, talk: &Conversation<'_>, rep
 }
 
 /// Where the deciding rule stands, of the gateway meant if it is known.
-fn place(view: &View<'_>, talk: &Conversation<'_>, router: Option<RouterId>) -> Span {
+fn place(view: &CheckContext<'_>, talk: &Conversation<'_>, router: Option<RouterId>) -> Span {
     let mut decided = talk.cell.rules.iter().copied();
     let rule = decided.find(|(own, _)| router.is_none_or(|router| router == *own));
     match rule {
@@ -94,7 +99,7 @@ fn place(view: &View<'_>, talk: &Conversation<'_>, router: Option<RouterId>) -> 
 }
 
 /// Whether replies begin at the only gateway that the flows of a pair cross.
-fn comes_straight_back(view: &View<'_>, family: Family, talk: &Conversation<'_>) -> bool {
+fn comes_straight_back(view: &CheckContext<'_>, family: Family, talk: &Conversation<'_>) -> bool {
     let (&[router], Endpoint::Segment(to)) = (talk.cell.crossed.as_slice(), talk.to) else {
         return false;
     };
@@ -106,7 +111,7 @@ fn comes_straight_back(view: &View<'_>, family: Family, talk: &Conversation<'_>)
 
 /// What goes wrong with a packet's reply, and at which gateway.
 fn trouble(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     family: Family,
     others_answered: bool,
     way: &Trace,
@@ -159,7 +164,12 @@ fn lost(last: Option<&ReplyStep>, name: impl Fn(DeviceIndex) -> String) -> Strin
 }
 
 /// A stateful gateway that let the packet through and does not see its reply.
-fn waiting(view: &View<'_>, family: Family, way: &Trace, back: &[ReplyStep]) -> Option<RouterId> {
+fn waiting(
+    view: &CheckContext<'_>,
+    family: Family,
+    way: &Trace,
+    back: &[ReplyStep],
+) -> Option<RouterId> {
     let plan = view.network.plan(family);
     let mut crossings = crossings_of(view, family, way).into_iter();
     let missed = crossings.find(|crossing| {

@@ -5,8 +5,8 @@ use boundwalk_model::{AddressMatch, Family, SegmentId};
 
 use super::measured::of_permit;
 use super::permits::{segments, zone_of};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "object-spans-zones",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/object-spans-zones.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         for (key, field, places) in [
             ("source", &permit.rule.source, &permit.senders),
@@ -54,7 +54,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 
 /// Groups that a field names and whose addresses lie in several zones of some segments, the world beyond left out.
 fn spanning<'v>(
-    view: &View<'v>,
+    view: &CheckContext<'v>,
     field: &'v AddressMatch,
     segments: &[SegmentId],
 ) -> Vec<(&'v str, Vec<&'v str>)> {

@@ -15,7 +15,7 @@ pub(super) struct ReachedSegment {
 }
 
 /// A permit that decides packets.
-pub(super) struct Permit<'v> {
+pub(super) struct PermitRule<'v> {
     pub(super) gateway: Reviewed<'v>,
     pub(super) number: usize,
     pub(super) rule: &'v Rule,
@@ -26,7 +26,7 @@ pub(super) struct Permit<'v> {
     pub(super) targets: Vec<ReachedSegment>,
 }
 
-impl Permit<'_> {
+impl PermitRule<'_> {
     /// Whether it speaks of the gateway itself, and of nothing else.
     pub(super) fn for_gateway_only(&self) -> bool {
         let to = self.rule.to.as_ref();

@@ -5,8 +5,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use super::extent::existing;
 use super::measured::of_permit;
 use super::permits::{is_anything, segments, zones_as_list};
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-any-destination",
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-any-destination.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         let rule = permit.rule;
         if rule.to.is_some() || !is_anything(&rule.destination) || permit.only_messages() {

@@ -3,10 +3,10 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
-use super::permit::Permit;
+use super::permit::PermitRule;
 use super::permits::names_all;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-any-service",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-any-service.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         if !permit.any_service() {
             continue;
@@ -54,7 +54,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Services that needs of the same parties name, as written.
-fn needed(view: &View<'_>, permit: &Permit<'_>) -> Vec<String> {
+fn needed(view: &CheckContext<'_>, permit: &PermitRule<'_>) -> Vec<String> {
     const MOST: usize = 8;
     let mut names: Vec<String> = Vec::new();
     for need in &view.site.needs {

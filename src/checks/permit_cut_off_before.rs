@@ -4,8 +4,8 @@ use boundwalk_analysis::Course;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::in_a_row;
-use super::report::Report;
-use super::view::View;
+use super::report::FindingReport;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-cut-off-before",
@@ -25,6 +25,6 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-cut-off-before.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     in_a_row::find(&CHECK, Course::Before, view, report);
 }

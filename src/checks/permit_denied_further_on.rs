@@ -4,8 +4,8 @@ use boundwalk_analysis::Course;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::in_a_row;
-use super::report::Report;
-use super::view::View;
+use super::report::FindingReport;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-denied-further-on",
@@ -25,6 +25,6 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-denied-further-on.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     in_a_row::find(&CHECK, Course::FurtherOn, view, report);
 }

@@ -6,8 +6,8 @@ use boundwalk_analysis::counted;
 use boundwalk_analysis::privilege::RuleUse;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-exceeds-needs",
@@ -30,7 +30,7 @@ pub(super) static CHECK: Check = Check {
 /// Binary digits that a rule may be too wide; a threshold of this house.
 const MOST_BITS: u64 = 10;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     if view.site.needs.is_empty() {
         return;
     }

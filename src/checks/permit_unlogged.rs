@@ -4,9 +4,9 @@ use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_permit;
 use super::permits::zone_of;
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::trust::untrusted;
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "permit-unlogged",
@@ -23,7 +23,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-unlogged.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         let rules = permit.gateway.0.rules;
         // Where nothing logs at all, logs are kept elsewhere.

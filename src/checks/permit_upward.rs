@@ -4,10 +4,10 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Family, SegmentId};
 
 use super::measured::of_permit;
-use super::permit::Permit;
+use super::permit::PermitRule;
 use super::permits::zone_of;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 use super::zone_pairs::zone_pairs;
 
 pub(super) static CHECK: Check = Check {
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/permit-upward.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         if permit.only_messages() || permit.for_gateway_only() {
             continue;
@@ -58,7 +58,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// What it does not name yet.
-fn help(permit: &Permit<'_>) -> String {
+fn help(permit: &PermitRule<'_>) -> String {
     let missing = match (&permit.rule.destination, permit.any_service()) {
         (_, true) => "`destination` and `services`",
         (None, false) => "the hosts in `destination`",
@@ -68,7 +68,7 @@ fn help(permit: &Permit<'_>) -> String {
 }
 
 /// Whether it names services, and addresses that are fewer than a segment has.
-fn is_narrow(view: &View<'_>, permit: &Permit<'_>, to: SegmentId) -> bool {
+fn is_narrow(view: &CheckContext<'_>, permit: &PermitRule<'_>, to: SegmentId) -> bool {
     let Some(field) = &permit.rule.destination else {
         return false;
     };

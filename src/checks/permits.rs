@@ -3,19 +3,19 @@
 use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_model::{Action, AddressMatch, Family, RuleParty, SegmentId, Site, Zone};
 
-use super::permit::{Permit, ReachedSegment};
+use super::permit::{PermitRule, ReachedSegment};
 use super::reviewed::Reviewed;
-use super::view::View;
+use super::view::CheckContext;
 
-impl<'a> View<'a> {
+impl<'a> CheckContext<'a> {
     /// Every permit that decides packets, or may, in the order of the file: the others permit nothing, whatever they
     /// say.
-    pub(super) fn permits(&self) -> &[Permit<'a>] {
+    pub(super) fn permits(&self) -> &[PermitRule<'a>] {
         self.permits.get_or_init(|| permits(self))
     }
 }
 
-fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
+fn permits<'v>(view: &CheckContext<'v>) -> Vec<PermitRule<'v>> {
     let mut permits = Vec::new();
     for gateway in view.reviewed() {
         let gateway_review = gateway.0;
@@ -30,7 +30,7 @@ fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
                 let meant = |parties: &Option<Vec<RuleParty>>, field: &Option<AddressMatch>| {
                     meant(view, gateway, &all, parties.as_deref(), field.as_ref())
                 };
-                permits.push(Permit {
+                permits.push(PermitRule {
                     senders: meant(&rule.from, &rule.source),
                     targets: meant(&rule.to, &rule.destination),
                     gateway,
@@ -44,7 +44,7 @@ fn permits<'v>(view: &View<'v>) -> Vec<Permit<'v>> {
 }
 
 /// Every segment that a gateway has an interface on, and those that its routes lead to.
-fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
+fn met_by(view: &CheckContext<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
     let interfaces = gateway.router.interfaces.iter().enumerate();
     let mut all: Vec<ReachedSegment> = interfaces
         .map(|(interface, own)| ReachedSegment {
@@ -79,7 +79,7 @@ fn met_by(view: &View<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
 
 /// Those of the segments that a list of parties and a list of addresses mean.
 fn meant(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     gateway: Reviewed<'_>,
     all: &[ReachedSegment],
     parties: Option<&[RuleParty]>,

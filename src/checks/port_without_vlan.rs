@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::Far;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "port-without-vlan",
@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/port-without-vlan.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, vlans) in view.fabric.vlan_ports() {
         let lag = view.lag_of(port_id.name).is_some();
         let attached = port_id.far != Far::Open && !lag;

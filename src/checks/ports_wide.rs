@@ -7,8 +7,8 @@ use boundwalk_model::{Protocol, Service, Site};
 use boundwalk_packet::IntervalSet;
 
 use super::extent::counted;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "ports-wide",
@@ -28,7 +28,7 @@ pub(super) static CHECK: Check = Check {
 /// Ports of one service from which on it is long: a rule of this house.
 const LONG: u32 = 1_000;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for permit in view.permits() {
         let services = permit.rule.services.iter();
         for service in services.flat_map(|list| &list.services) {

@@ -5,8 +5,8 @@ use std::cmp::Reverse;
 use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_model::{Family, Prefix, SegmentId, Site};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "prefixes-overlap",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/prefixes-overlap.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (outer, inner) in overlaps(view.site) {
         // The one that stands later is the one to mend.
         let (earlier, later) = match inner.span < outer.span {

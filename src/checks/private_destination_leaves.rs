@@ -6,8 +6,8 @@ use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::IntervalSet;
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "private-destination-leaves",
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/private-destination-leaves.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let mut senders: Vec<(SegmentId, Vec<SegmentId>)> = Vec::new();
     for family in Family::ALL {
         let plan = view.network.plan(family);
@@ -74,7 +74,12 @@ fn inside(plan: &Plan) -> IntervalSet {
 
 /// External segments by which private destinations leave that devices of a segment send. What a limit hides is not
 /// listed: the matrix says so then.
-fn lost(view: &View<'_>, plan: &Plan, from: SegmentId, inside: &IntervalSet) -> Vec<SegmentId> {
+fn lost(
+    view: &CheckContext<'_>,
+    plan: &Plan,
+    from: SegmentId,
+    inside: &IntervalSet,
+) -> Vec<SegmentId> {
     let target = Target {
         addresses: inside,
         segment: None,
@@ -94,7 +99,7 @@ fn lost(view: &View<'_>, plan: &Plan, from: SegmentId, inside: &IntervalSet) -> 
 }
 
 /// The route by which they leave, else the external segment.
-fn place(view: &View<'_>, outside: SegmentId) -> Span {
+fn place(view: &CheckContext<'_>, outside: SegmentId) -> Span {
     let plan = view.network.plan(Family::V4);
     let mut routers = view.site.routers.iter().enumerate();
     let route = routers.find_map(|(number, router)| {

@@ -5,8 +5,8 @@ use boundwalk_forwarding::layer2::PortId;
 use boundwalk_forwarding::layer2::frame::admit_untagged;
 use boundwalk_model::{FrameTypes, PortVlans};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "pvid-not-untagged",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/pvid-not-untagged.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, vlans) in view.fabric.vlan_ports() {
         if let Some(what) = mismatch(view, port, vlans) {
             report.add(
@@ -36,7 +36,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn mismatch(view: &View<'_>, port: PortId, own: &PortVlans) -> Option<String> {
+fn mismatch(view: &CheckContext<'_>, port: PortId, own: &PortVlans) -> Option<String> {
     let untagged: Vec<_> = own.untagged.iter().collect();
     let sent = || view.vlans(port, &untagged);
     let Some(pvid) = own.pvid.filter(|_| own.accept != FrameTypes::Tagged) else {

@@ -2,8 +2,8 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "reason-missing",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/reason-missing.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let rules = gateway.0.rules;
         // Where no rule says so the site keeps it elsewhere.

@@ -62,7 +62,7 @@ pub(super) fn found(
 
 /// Everything found so far.
 #[derive(Default)]
-pub(super) struct Report {
+pub(super) struct FindingReport {
     /// With what is said of the subjects; `None`: the message stands as it is.
     findings: Vec<(Finding, Option<String>)>,
     /// Finding by check, place and what is said.
@@ -71,7 +71,7 @@ pub(super) struct Report {
     begun: Vec<&'static str>,
 }
 
-impl Report {
+impl FindingReport {
     /// A check begins.
     pub(super) fn begin(&mut self, check: &'static Check) {
         self.begun.push(check.name);
@@ -222,7 +222,7 @@ mod tests {
 
     #[test]
     fn ports_of_one_key_share_a_finding_and_grave_ones_come_first() {
-        let mut report = Report::default();
+        let mut report = FindingReport::default();
         report.add(found(&SLIGHT, place(1), "core:1", "is open"));
         report.add(found(&GRAVE, place(9), "core:5", "is wrong"));
         report.add(found(&SLIGHT, place(1), "core:2", "is open"));

@@ -5,8 +5,8 @@ use jiff::Span as Months;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::Date;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "review-overdue",
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
 /// Months between two looks where the file does not say (PCI DSS 1.2.7).
 const MONTHS: u8 = 6;
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let today = view.network.today;
     let months = months(view);
     for gateway in view.reviewed() {
@@ -64,7 +64,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Months between two looks at a rule.
-pub(super) fn months(view: &View<'_>) -> u8 {
+pub(super) fn months(view: &CheckContext<'_>) -> u8 {
     view.site
         .review_months
         .map_or(MONTHS, |months| months.value)

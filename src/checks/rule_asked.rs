@@ -6,7 +6,7 @@ use boundwalk_forwarding::{DeviceId, Outcome, Packet, Sender, Trace, trace};
 use boundwalk_model::{Action, Family, RouterId, SegmentId};
 use boundwalk_packet::IntervalSet;
 
-use super::view::View;
+use super::view::CheckContext;
 
 /// A packet that one segment gets through to another segment, gateway or router.
 pub(super) struct Conversation<'v> {
@@ -18,7 +18,7 @@ pub(super) struct Conversation<'v> {
 
 /// A gateway that lets a packet through, with the interfaces of arrival and departure.
 #[derive(Clone, Copy)]
-pub(super) struct Crossing {
+pub(super) struct AskedCrossing {
     pub(super) router: RouterId,
     pub(super) ingress: usize,
     pub(super) egress: usize,
@@ -26,7 +26,7 @@ pub(super) struct Crossing {
 
 /// The witness packet of each pair of which something passes.
 pub(super) fn talks<'v>(
-    view: &'v View<'_>,
+    view: &'v CheckContext<'_>,
     family: Family,
 ) -> impl Iterator<Item = Conversation<'v>> {
     let matrix = view.matrix(family);
@@ -51,14 +51,14 @@ pub(super) fn talks<'v>(
 
 impl Conversation<'_> {
     /// `office -> plant`.
-    pub(super) fn name(&self, view: &View<'_>) -> String {
+    pub(super) fn name(&self, view: &CheckContext<'_>) -> String {
         let from = &view.site.segment(self.from).name.value;
         let to = party_name(view.site, self.to);
         format!("{from} -> {to}")
     }
 
     /// The ways on which it arrives; several where the sender may use several routers. Looks at each rule.
-    pub(super) fn ways(&self, view: &View<'_>) -> Vec<Trace> {
+    pub(super) fn ways(&self, view: &CheckContext<'_>) -> Vec<Trace> {
         let mut ways = trace(view.network, Sender::Segment(self.from), &self.packet);
         ways.retain(|way| matches!(way.outcome, Outcome::Delivered(_)));
         ways
@@ -66,7 +66,7 @@ impl Conversation<'_> {
 
     /// The gateways on its ways, without one that it is for. None where any device writes an address: then an
     /// answer looks different on each side.
-    pub(super) fn crossings(&self, view: &View<'_>, family: Family) -> Vec<Crossing> {
+    pub(super) fn crossings(&self, view: &CheckContext<'_>, family: Family) -> Vec<AskedCrossing> {
         if let Some(only) = self.straight(view, family) {
             return vec![only];
         }
@@ -80,7 +80,7 @@ impl Conversation<'_> {
     }
 
     /// The one gateway on the way, where the matrix says it all.
-    fn straight(&self, view: &View<'_>, family: Family) -> Option<Crossing> {
+    fn straight(&self, view: &CheckContext<'_>, family: Family) -> Option<AskedCrossing> {
         let (&[router], Endpoint::Segment(to)) = (self.cell.crossed.as_slice(), self.to) else {
             return None;
         };
@@ -96,7 +96,7 @@ impl Conversation<'_> {
             let (at, _) = own.next()?;
             own.next().is_none().then_some(at)
         };
-        Some(Crossing {
+        Some(AskedCrossing {
             router,
             ingress: on(self.from)?,
             egress: on(to)?,
@@ -105,14 +105,18 @@ impl Conversation<'_> {
 }
 
 /// The gateways on a way, without one that it ends at.
-pub(super) fn crossings_of(view: &View<'_>, family: Family, way: &Trace) -> Vec<Crossing> {
+pub(super) fn crossings_of(
+    view: &CheckContext<'_>,
+    family: Family,
+    way: &Trace,
+) -> Vec<AskedCrossing> {
     let plan = view.network.plan(family);
     let crossed = way.steps.iter().filter_map(|step| {
         let DeviceId::Router(router) = plan.device(step.device).id else {
             return None;
         };
         step.decision.as_ref()?;
-        Some(Crossing {
+        Some(AskedCrossing {
             router,
             ingress: step.ingress?,
             egress: step.route?.next_hop.interface()?,
@@ -121,7 +125,7 @@ pub(super) fn crossings_of(view: &View<'_>, family: Family, way: &Trace) -> Vec<
     crossed.collect()
 }
 
-impl Crossing {
+impl AskedCrossing {
     /// The same gateway on the way back.
     pub(super) fn turned(&self) -> Self {
         Self {
@@ -133,7 +137,7 @@ impl Crossing {
 
     /// The rule of the gateway that denies a packet, `Some(None)` where the default does; `None` where the rules
     /// permit it.
-    pub(super) fn denied(&self, view: &View<'_>, packet: &Packet) -> Option<Option<usize>> {
+    pub(super) fn denied(&self, view: &CheckContext<'_>, packet: &Packet) -> Option<Option<usize>> {
         let plan = view.network.plan(Family::of(packet.source));
         let device = plan.device(plan.router_index(self.router));
         let filter = device.filter.as_ref()?;
@@ -174,7 +178,11 @@ pub(super) fn message(
 }
 
 /// Where a rule stands, or the default, and its name.
-pub(super) fn rule_place(view: &View<'_>, router: RouterId, rule: Option<usize>) -> (Span, String) {
+pub(super) fn rule_place(
+    view: &CheckContext<'_>,
+    router: RouterId,
+    rule: Option<usize>,
+) -> (Span, String) {
     let router = view.site.router(router);
     let name = &router.name.value;
     match (router.filter(), rule) {

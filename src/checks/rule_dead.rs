@@ -3,9 +3,9 @@
 use boundwalk_analysis::rules::{RulePacket, RuleStatus, denies_the_rest};
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::reviewed::Reviewed;
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-dead",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-dead.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         for (rule, standing) in gateway.review.rules.iter().enumerate() {
             let RuleStatus::Dead(dead) = standing else {

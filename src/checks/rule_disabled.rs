@@ -2,9 +2,9 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::review_overdue::{due, months};
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-disabled",
@@ -18,7 +18,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-disabled.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let months = months(view);
     for gateway in view.reviewed() {
         let disabled = gateway.0.rules.iter().enumerate();

@@ -2,8 +2,8 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-expired",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-expired.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let today = view.network.today;
     for gateway in view.reviewed() {
         for (number, rule) in gateway.0.rules.iter().enumerate() {

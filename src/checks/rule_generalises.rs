@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use boundwalk_analysis::rules::Rank;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-generalises",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-generalises.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let exceptions = gateway.pairs.pairs.iter();
         let exceptions = exceptions.filter(|pair| pair.rank == Rank::Exception);

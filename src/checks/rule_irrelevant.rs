@@ -3,8 +3,8 @@
 use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-irrelevant",
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-irrelevant.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         for (rule, standing) in gateway.review.rules.iter().enumerate() {
             if !matches!(standing, RuleStatus::Irrelevant) {

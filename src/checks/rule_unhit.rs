@@ -4,8 +4,8 @@ use boundwalk_analysis::rules::RuleStatus;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::Action;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rule-unhit",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rule-unhit.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let gateway_review = gateway.0;
         // All at zero: the counters were cleared, or were never read.

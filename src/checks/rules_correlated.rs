@@ -3,8 +3,8 @@
 use boundwalk_analysis::rules::Rank;
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "rules-correlated",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/rules-correlated.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         let pierced = gateway.pairs.pairs.iter();
         for pair in pierced.filter(|pair| pair.rank == Rank::Pierced) {

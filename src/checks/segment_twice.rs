@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::noticed::noticed;
-use super::report::Report;
-use super::view::View;
+use super::report::FindingReport;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "segment-twice",
@@ -22,6 +22,6 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/segment-twice.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     noticed(view, report, &CHECK);
 }

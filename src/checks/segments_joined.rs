@@ -5,8 +5,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Arrival, InterfaceId, NodeKind, PortId};
 use boundwalk_model::SwitchId;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "segments-joined",
@@ -29,7 +29,7 @@ pub(super) static CHECK: Check = Check {
 const HELP: &str =
     "feed that switch from one segment only, or put one that knows VLANs in its place";
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for one in joined(view.fabric) {
         let by = switch_name(view, one.by);
         let what = format!(
@@ -52,7 +52,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// An interface on a switch without VLANs that no port of another switch feeds, with one of another segment.
-fn joined_at(view: &View<'_>, report: &mut Report, id: InterfaceId) {
+fn joined_at(view: &CheckContext<'_>, report: &mut FindingReport, id: InterfaceId) {
     let sent = view.fabric.sent_by(id);
     let Some(by) = sent.iter().find_map(|&(port, _)| unaware(view, port)) else {
         return;
@@ -87,13 +87,13 @@ fn joined_at(view: &View<'_>, report: &mut Report, id: InterfaceId) {
 }
 
 /// The switch of a port, if it knows no VLANs.
-fn unaware(view: &View<'_>, port: PortId) -> Option<SwitchId> {
+fn unaware(view: &CheckContext<'_>, port: PortId) -> Option<SwitchId> {
     match view.fabric.node(view.fabric.port(port).node).kind {
         NodeKind::Unaware(switch) => Some(switch),
         _ => None,
     }
 }
 
-fn switch_name<'s>(view: &View<'s>, id: SwitchId) -> &'s str {
+fn switch_name<'s>(view: &CheckContext<'s>, id: SwitchId) -> &'s str {
     &view.site.switches[id.0].name.value
 }

@@ -4,8 +4,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::NodeId;
 use boundwalk_model::{SegmentId, VlanId};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "segments-share-vlan",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/segments-share-vlan.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let fabric = &view.network.fabric;
     let mut shared: Vec<(VlanId, &[SegmentId])> = Vec::new();
     for segment in &view.site.segments {

@@ -4,8 +4,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Forwards, Host};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "several-homes",
@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/several-homes.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for host in &view.site.hosts {
         let homes = homes(view, host);
         // One that forwards is worse: `host-forwards`.
@@ -37,7 +37,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// The segments that a host is on, by name.
-pub(super) fn homes<'s>(view: &View<'s>, host: &Host) -> Vec<&'s str> {
+pub(super) fn homes<'s>(view: &CheckContext<'s>, host: &Host) -> Vec<&'s str> {
     let mut homes = Vec::new();
     for interface in &host.interfaces {
         let name = view.site.segment(interface.segment).name.value.as_str();

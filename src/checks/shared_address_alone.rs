@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::address_twice::owners;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "shared-address-alone",
@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/shared-address-alone.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (address, owners) in owners(view.site) {
         let [owner] = owners.as_slice() else {
             continue;

@@ -4,8 +4,8 @@ use boundwalk_analysis::interface_name;
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::SegmentId;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "site-not-modelled-here",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
 const WHAT: &str = "no cable: taken to sit on its segment";
 const HELP: &str = "describe where it is plugged in";
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     if view.site.switches.is_empty() {
         return;
     }
@@ -38,7 +38,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Whether a segment is one that switches of the site carry. The world outside is on none of them.
-fn switched(view: &View<'_>, segment: SegmentId) -> bool {
+fn switched(view: &CheckContext<'_>, segment: SegmentId) -> bool {
     let segment = view.site.segment(segment);
     segment.vlan.is_some() && !segment.external
 }

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::SourceCheck;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "source-check-off",
@@ -24,7 +24,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/source-check-off.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for router in view
         .site
         .routers

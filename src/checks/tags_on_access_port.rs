@@ -5,8 +5,8 @@ use boundwalk_forwarding::layer2::{Arrival, Fabric, Far, Frame, NodeKind, PortId
 use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "tags-on-access-port",
@@ -25,7 +25,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/tags-on-access-port.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (port, port_id, vlans) in view.fabric.vlan_ports() {
         let one_vlan = vlans.untagged.iter().count() <= 1;
         let open = port_id.far == Far::Open;
@@ -76,7 +76,12 @@ fn tags_in_use(fabric: &Fabric, port: PortId, vlans: &PortVlans) -> Option<Vec<V
     Some(used)
 }
 
-fn idle_tags(view: &View<'_>, port: PortId, vlans: &PortVlans, used: &[VlanId]) -> Option<String> {
+fn idle_tags(
+    view: &CheckContext<'_>,
+    port: PortId,
+    vlans: &PortVlans,
+    used: &[VlanId],
+) -> Option<String> {
     if vlans.accept == FrameTypes::Untagged {
         return None;
     }

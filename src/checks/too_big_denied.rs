@@ -3,9 +3,9 @@
 use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_model::{Family, ICMP};
 
-use super::report::{Report, found};
+use super::report::{FindingReport, found};
 use super::rule_asked::{message, rule_place, talks};
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "too-big-denied",
@@ -27,7 +27,7 @@ pub(super) static CHECK: Check = Check {
 /// Destination unreachable, fragmentation needed (RFC 792).
 const TOO_BIG: (u8, u8) = (3, 4);
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     // State knows which notice belongs to what.
     if view.network.plan(Family::V4).stateful {
         return;

@@ -14,14 +14,14 @@ pub(super) enum List {
 
 /// A line of a list that is switched on.
 #[derive(Clone, Copy)]
-pub(super) struct Line<'v> {
+pub(super) struct TranslationLine<'v> {
     pub(super) router: RouterId,
     pub(super) list: List,
     pub(super) number: usize,
     pub(super) translation: &'v Translation,
 }
 
-impl Line<'_> {
+impl TranslationLine<'_> {
     /// As findings name it: `edge "shop"`.
     pub(super) fn subject(&self, site: &Site) -> String {
         let gateway = &site.router(self.router).name.value;
@@ -34,7 +34,7 @@ impl Line<'_> {
 }
 
 /// What becomes of what a destination translation takes.
-pub(super) struct Fate {
+pub(super) struct TranslationFate {
     /// Whether some of it arrives, from anybody; `None`: a limit was met first.
     pub(super) arrives: Option<bool>,
     /// Why a packet of it stops.
@@ -45,6 +45,6 @@ pub(super) struct Fate {
 
 /// A destination translation that applies.
 pub(super) struct Published<'v> {
-    pub(super) line: Line<'v>,
-    pub(super) fate: Fate,
+    pub(super) line: TranslationLine<'v>,
+    pub(super) fate: TranslationFate,
 }

@@ -2,10 +2,10 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::translation::{Line, List};
+use super::report::{FindingReport, found};
+use super::translation::{List, TranslationLine};
 use super::translations::{lines, taken};
-use super::view::View;
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "translation-dead",
@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/translation-dead.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for line in lines(view) {
         let taken = taken(view, line);
         let applies = taken
@@ -52,7 +52,11 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn earlier<'v>(view: &View<'v>, line: Line<'v>, number: usize) -> &'v boundwalk_model::Translation {
+fn earlier<'v>(
+    view: &CheckContext<'v>,
+    line: TranslationLine<'v>,
+    number: usize,
+) -> &'v boundwalk_model::Translation {
     let filter = view.site.router(line.router).filter();
     let list = filter.map(|filter| match line.list {
         List::Arriving => &filter.destination_translations,

@@ -3,8 +3,8 @@
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "translation-unanswered",
@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/translation-unanswered.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for published in view.published() {
         let (line, fate) = (published.line, &published.fate);
         let names = fate.unanswered.iter();

@@ -2,8 +2,8 @@
 
 use boundwalk_diagnostic::{Check, Severity};
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "translation-undelivered",
@@ -17,7 +17,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/translation-undelivered.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for published in view.published() {
         let fate = &published.fate;
         let line = published.line;

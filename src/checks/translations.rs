@@ -3,17 +3,17 @@
 use boundwalk_analysis::intent::stopped;
 use boundwalk_analysis::witness;
 use boundwalk_forwarding::{
-    Arrival, Coverage, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
-    TranslationPlan, reach, returns, trace,
+    Arrival, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
+    TranslationPlan, WalkCoverage, reach, returns, trace,
 };
 use boundwalk_model::{Family, Filter, RouterId, SegmentId, Translation};
 use boundwalk_packet::{IntervalSet, Region};
 
-use super::translation::{Fate, Line, List, Published};
-use super::view::View;
+use super::translation::{List, Published, TranslationFate, TranslationLine};
+use super::view::CheckContext;
 
 /// All lines of all gateways that are switched on.
-pub(super) fn lines<'v>(view: &View<'v>) -> Vec<Line<'v>> {
+pub(super) fn lines<'v>(view: &CheckContext<'v>) -> Vec<TranslationLine<'v>> {
     let site = view.site;
     let mut all = Vec::new();
     for router in (0..site.routers.len()).map(RouterId) {
@@ -23,7 +23,7 @@ pub(super) fn lines<'v>(view: &View<'v>) -> Vec<Line<'v>> {
         for (list, translations) in both(filter) {
             let numbered = translations.iter().enumerate();
             let on = numbered.filter(|(_, translation)| translation.enabled);
-            all.extend(on.map(|(number, translation)| Line {
+            all.extend(on.map(|(number, translation)| TranslationLine {
                 router,
                 list,
                 number,
@@ -50,7 +50,7 @@ pub(super) struct Taken {
 }
 
 /// What a line takes, by interface and family; only where it names anything.
-pub(super) fn taken(view: &View<'_>, line: Line<'_>) -> Vec<Taken> {
+pub(super) fn taken(view: &CheckContext<'_>, line: TranslationLine<'_>) -> Vec<Taken> {
     let mut all = Vec::new();
     for family in Family::ALL {
         let plan = view.network.plan(family);
@@ -77,7 +77,7 @@ pub(super) fn taken(view: &View<'_>, line: Line<'_>) -> Vec<Taken> {
 
 fn on_interface(
     filter: &FilterPlan,
-    line: Line<'_>,
+    line: TranslationLine<'_>,
     family: Family,
     interface: usize,
     everything: Region,
@@ -110,7 +110,7 @@ fn on_interface(
     })
 }
 
-impl<'a> View<'a> {
+impl<'a> CheckContext<'a> {
     /// Each destination translation that applies, with what becomes of what it takes.
     ///
     /// Cost: for each line a walk of its destinations from each segment, and from hostile devices until one gets
@@ -120,7 +120,7 @@ impl<'a> View<'a> {
     }
 }
 
-fn published<'v>(view: &View<'v>) -> Vec<Published<'v>> {
+fn published<'v>(view: &CheckContext<'v>) -> Vec<Published<'v>> {
     let lines = lines(view).into_iter();
     let arriving = lines.filter(|line| line.list == List::Arriving);
     let applying = arriving.filter_map(|line| {
@@ -138,8 +138,8 @@ fn published<'v>(view: &View<'v>) -> Vec<Published<'v>> {
 }
 
 /// Sends what a destination translation takes, from everywhere.
-fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
-    let mut fate = Fate {
+fn fate(view: &CheckContext<'_>, line: TranslationLine<'_>, taken: &[Taken]) -> TranslationFate {
+    let mut fate = TranslationFate {
         arrives: Some(false),
         why: None,
         unanswered: Vec::new(),
@@ -182,9 +182,9 @@ fn fate(view: &View<'_>, line: Line<'_>, taken: &[Taken]) -> Fate {
 /// Whether something that the line translates arrives, from a hostile device anywhere: near ones first. `None`: a limit
 /// was met before.
 fn arrives(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     plan: &Plan,
-    line: Line<'_>,
+    line: TranslationLine<'_>,
     near: &[SegmentId],
     destinations: &IntervalSet,
 ) -> Option<bool> {
@@ -203,12 +203,12 @@ fn arrives(
 
 /// Flows of a sender that the line translates and that arrive.
 fn through(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     plan: &Plan,
-    line: Line<'_>,
+    line: TranslationLine<'_>,
     sender: Sender,
     destinations: &IntervalSet,
-) -> (Vec<(Place, Flow)>, Coverage) {
+) -> (Vec<(Place, Flow)>, WalkCoverage) {
     let device = plan.router_index(line.router);
     let target = Target {
         addresses: destinations,
@@ -238,9 +238,9 @@ fn translated_by(flow: &Flow, device: DeviceIndex, line: usize) -> bool {
 
 /// Whether plain devices of a segment get something through by the line, and no answer to any of it comes back.
 fn is_unanswered(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     plan: &Plan,
-    line: Line<'_>,
+    line: TranslationLine<'_>,
     from: SegmentId,
     destinations: &IntervalSet,
 ) -> bool {
@@ -255,9 +255,9 @@ fn is_unanswered(
 
 /// Why one packet that the line takes stops behind it.
 fn why<'t>(
-    view: &View<'_>,
+    view: &CheckContext<'_>,
     plan: &Plan,
-    line: Line<'_>,
+    line: TranslationLine<'_>,
     taken: impl Iterator<Item = &'t Taken>,
 ) -> Option<&'static str> {
     let device = plan.router_index(line.router);

@@ -5,8 +5,8 @@ use boundwalk_forwarding::layer2::{Admitted, PortId};
 use boundwalk_model::VlanId;
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "trunk-vlan-one-end",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/trunk-vlan-one-end.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (near, far) in view.fabric.trunks() {
         let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
             continue;
@@ -57,7 +57,7 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
 }
 
 /// Whether frames of a VLAN do not get across a cable, or only because the far end does not filter.
-fn is_lost(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
+fn is_lost(view: &CheckContext<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
     let taken = view.fabric.sent(near, vlan).and_then(|frame| {
         let taken = view.fabric.taken(far, frame)?;
         Some((frame.outer().is_some(), taken))

@@ -4,8 +4,8 @@ use boundwalk_diagnostic::{Check, Severity};
 use boundwalk_forwarding::layer2::{Far, InterfaceId, PortId, Start, Taken, flood};
 use boundwalk_model::VlanId;
 
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "trunk-vlan-unused",
@@ -22,7 +22,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/trunk-vlan-unused.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (near, far) in view.fabric.trunks() {
         let (Some(here), Some(there)) = (view.fabric.vlans(near), view.fabric.vlans(far)) else {
             continue;
@@ -59,7 +59,13 @@ pub(super) fn find(view: &View<'_>, report: &mut Report) {
     }
 }
 
-fn add(view: &View<'_>, report: &mut Report, near: PortId, idle: &[VlanId], whose: &str) {
+fn add(
+    view: &CheckContext<'_>,
+    report: &mut FindingReport,
+    near: PortId,
+    idle: &[VlanId],
+    whose: &str,
+) {
     if idle.is_empty() {
         return;
     }
@@ -74,13 +80,13 @@ fn add(view: &View<'_>, report: &mut Report, near: PortId, idle: &[VlanId], whos
 }
 
 /// Whether an interface takes a frame of a VLAN as a port sends it.
-fn takes(view: &View<'_>, port: PortId, vlan: VlanId, interface: InterfaceId) -> bool {
+fn takes(view: &CheckContext<'_>, port: PortId, vlan: VlanId, interface: InterfaceId) -> bool {
     let sent = view.fabric.sent(port, vlan);
     sent.is_some_and(|frame| frame.fits(view.fabric.interface(interface).tag))
 }
 
 /// Whether anything takes frames of a VLAN that cross a cable.
-fn used_behind(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
+fn used_behind(view: &CheckContext<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool {
     let sent = view.fabric.sent(near, vlan);
     // Frames that do not get in are another check's business.
     let Some(frame) = sent.filter(|&frame| matches!(view.fabric.taken(far, frame), Some(Ok(_))))
@@ -93,7 +99,7 @@ fn used_behind(view: &View<'_>, near: PortId, far: PortId, vlan: VlanId) -> bool
 
 /// Whether a device takes a frame, or one that may be plugged in would: at a port for untagged frames, or at a
 /// switch that knows no VLANs.
-fn is_use(view: &View<'_>, taken: &Taken) -> bool {
+fn is_use(view: &CheckContext<'_>, taken: &Taken) -> bool {
     let open = view.fabric.port(taken.port).far == Far::Open;
     let plain = taken.frame.outer().is_none() || view.fabric.vlans(taken.port).is_none();
     taken.interface.is_some() || open && plain

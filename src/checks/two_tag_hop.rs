@@ -5,8 +5,8 @@ use boundwalk_forwarding::layer2::{Exposed, Fabric, Far, Frame, PortId, Start, f
 use boundwalk_model::{VlanId, VlanSet};
 
 use super::measured::of_things;
-use super::report::{Report, found};
-use super::view::View;
+use super::report::{FindingReport, found};
+use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
     name: "two-tag-hop",
@@ -26,7 +26,7 @@ pub(super) static CHECK: Check = Check {
     quiet: include_str!("examples/two-tag-hop.quiet.toml"),
 };
 
-pub(super) fn find(view: &View<'_>, report: &mut Report) {
+pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let fabric = view.fabric;
     let sent = flood(fabric, &fabric.hostile_anywhere());
     let tags = tags_in_use(fabric);

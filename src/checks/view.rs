@@ -13,13 +13,13 @@ use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::{Fabric, PortId, PortName};
 use boundwalk_model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
 
-use super::permit::Permit;
+use super::permit::PermitRule;
 use super::reviewed::Reviewed;
 use super::translation::Published;
 use super::words::listed;
 
 /// A site with what several checks need of it.
-pub(super) struct View<'a> {
+pub(super) struct CheckContext<'a> {
     pub(super) network: &'a Network<'a>,
     /// The names of all checks.
     pub(super) names: Vec<&'static str>,
@@ -33,9 +33,9 @@ pub(super) struct View<'a> {
     matrices: [OnceCell<Matrix>; 2],
     wasted: OnceCell<Vec<Wasted>>,
     gateway_reviews: &'a [GatewayReview<'a>],
-    /// Asked by [`View::permits`].
-    pub(super) permits: OnceCell<Vec<Permit<'a>>>,
-    /// Asked by [`View::published`].
+    /// Asked by [`CheckContext::permits`].
+    pub(super) permits: OnceCell<Vec<PermitRule<'a>>>,
+    /// Asked by [`CheckContext::published`].
     pub(super) published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
@@ -43,7 +43,7 @@ pub(super) struct View<'a> {
     privilege: OnceCell<Privilege>,
 }
 
-impl<'a> View<'a> {
+impl<'a> CheckContext<'a> {
     pub(super) fn new(
         network: &'a Network<'a>,
         gateway_reviews: &'a [GatewayReview<'a>],

@@ -6,9 +6,9 @@ use boundwalk_forwarding::FilterPlan;
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
-use super::permit::{Permit, ReachedSegment};
+use super::permit::{PermitRule, ReachedSegment};
 use super::permits::zone_of;
-use super::view::View;
+use super::view::CheckContext;
 
 /// Pieces that a walk through the rules may hold open before it is given up.
 const OPEN_PIECES: usize = 20_000;
@@ -16,8 +16,8 @@ const OPEN_PIECES: usize = 20_000;
 /// Pairs of different zones, as `guest -> cards`, of whose segments a permit really decides packets, among those that
 /// are wanted. What earlier rules take is left out; where that takes too long to say, the pair stays.
 pub(super) fn zone_pairs(
-    view: &View<'_>,
-    permit: &Permit<'_>,
+    view: &CheckContext<'_>,
+    permit: &PermitRule<'_>,
     wanted: impl Fn(SegmentId, SegmentId) -> bool,
 ) -> Vec<String> {
     let fields = Family::ALL.map(|family| Fields::new(view, permit, family));
@@ -69,7 +69,7 @@ struct Fields<'a> {
 }
 
 impl<'a> Fields<'a> {
-    fn new(view: &View<'a>, permit: &Permit<'_>, family: Family) -> Option<Self> {
+    fn new(view: &CheckContext<'a>, permit: &PermitRule<'_>, family: Family) -> Option<Self> {
         let plan = view.network.plan(family);
         let device = plan.device(plan.router_index(permit.gateway.id));
         let filter = device.filter.as_ref()?;

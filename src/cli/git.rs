@@ -25,7 +25,7 @@ static RUNNING: AtomicU32 = AtomicU32::new(0);
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct Entry {
     /// What it is.
-    pub kind: Kind,
+    pub kind: EntryKind,
     /// Its object.
     pub object: String,
     /// Bytes, of a file or of the target of a link.
@@ -36,7 +36,7 @@ pub(super) struct Entry {
 
 /// What an entry of a tree is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Kind {
+pub(super) enum EntryKind {
     File,
     Link,
     /// A folder or a submodule.
@@ -287,9 +287,9 @@ fn entry(line: &str) -> Option<Entry> {
     let object = facts.next()?.to_owned();
     let size = facts.next()?.parse().unwrap_or(0);
     let kind = match mode {
-        "120000" => Kind::Link,
-        "100644" | "100755" | "100664" => Kind::File,
-        _ => Kind::Folder,
+        "120000" => EntryKind::Link,
+        "100644" | "100755" | "100664" => EntryKind::File,
+        _ => EntryKind::Folder,
     };
     Some(Entry {
         kind,
@@ -306,10 +306,10 @@ mod tests {
     #[test]
     fn entries_of_a_tree_are_read() {
         let file = entry("100644 blob 0123 \u{20}  42\tsites/a b.toml").expect("an entry");
-        assert_eq!((file.kind, file.size), (Kind::File, 42));
+        assert_eq!((file.kind, file.size), (EntryKind::File, 42));
         assert_eq!(file.name, "a b.toml");
         let folder = entry("040000 tree 0123       -\tsites").expect("an entry");
-        assert_eq!(folder.kind, Kind::Folder);
+        assert_eq!(folder.kind, EntryKind::Folder);
         assert_eq!(entry("100644 blob"), None);
     }
 }

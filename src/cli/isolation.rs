@@ -5,7 +5,7 @@ use std::io;
 use clap::{Args, ValueEnum};
 
 use boundwalk_analysis::{
-    Distance, EFFORT, Endpoint, Verdict as Answer, distance, isolations, notes,
+    Distance, EFFORT, Endpoint, IsolationVerdict as Answer, distance, isolations, notes,
 };
 use boundwalk_forwarding::Network;
 use boundwalk_model::{SegmentId, Site};

@@ -5,7 +5,7 @@ use std::path::{Component, Path, PathBuf};
 
 use boundwalk_load::{LARGEST_FILE, Loaded, is_site_name, load_texts};
 
-use super::git::{Entry, Git, Kind};
+use super::git::{Entry, EntryKind, Git};
 
 /// Longest chain of links that is followed, as of most file systems.
 const MOST_LINKS: usize = 40;
@@ -70,7 +70,7 @@ impl Then<'_> {
                 continue;
             }
             let meant = self.followed(&entry.name)?;
-            if meant.kind == Kind::File {
+            if meant.kind == EntryKind::File {
                 files.push((&entry.name, meant));
             }
         }
@@ -86,7 +86,7 @@ impl Then<'_> {
     fn named(&self, name: &str) -> Result<(String, String), String> {
         let meant = self.followed(name)?;
         match meant.kind {
-            Kind::File => Ok(self.texts(&[(name, meant)])?.remove(0)),
+            EntryKind::File => Ok(self.texts(&[(name, meant)])?.remove(0)),
             _ => Err(format!(
                 "at {} {} is a folder",
                 self.revision,
@@ -103,7 +103,7 @@ impl Then<'_> {
                 let (revision, shown) = (self.revision, self.shown(&name));
                 return Err(format!("at {revision} there is no {shown}"));
             };
-            if entry.kind != Kind::Link {
+            if entry.kind != EntryKind::Link {
                 return Ok(entry);
             }
             let target = self.git.objects(&[entry], LONGEST_TARGET)?.concat();

@@ -29,7 +29,7 @@ impl fmt::Display for Limit {
 /// Whether a walk looked at everything; the answer that rests on it is unknown where it did not.
 #[must_use = "an answer that rests on a walk which met a limit is unknown"]
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
-pub enum Coverage {
+pub enum WalkCoverage {
     /// Everything was looked at.
     #[default]
     Complete,
@@ -37,7 +37,7 @@ pub enum Coverage {
     Cut(Limit),
 }
 
-impl Coverage {
+impl WalkCoverage {
     /// Whether everything was looked at.
     pub fn is_complete(self) -> bool {
         self == Self::Complete

@@ -100,7 +100,7 @@ impl FilterPlan {
         classes: &ServiceClasses,
         today: Date,
     ) -> Self {
-        let mut reader = Reader::new(site, router, family, classes);
+        let mut reader = FilterReader::new(site, router, family, classes);
         let mut lines = Vec::new();
         let mut rules = Vec::new();
         let mut actions = Vec::new();
@@ -187,7 +187,7 @@ struct Fields {
 
 /// Reads the fields of rules and translations in one family. Large rule lists name the same parties and
 /// services again and again, so each list of them is worked out once.
-struct Reader<'a> {
+struct FilterReader<'a> {
     site: &'a Site,
     interfaces: &'a [Interface],
     family: Family,
@@ -196,7 +196,7 @@ struct Reader<'a> {
     known_services: FxHashMap<&'a [Service], Arc<ClassSet>>,
 }
 
-impl<'a> Reader<'a> {
+impl<'a> FilterReader<'a> {
     fn new(
         site: &'a Site,
         router: &'a Router,

@@ -56,7 +56,7 @@ pub use self::trace_types::ReplyStep;
 pub use self::trace_types::{
     Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace,
 };
-pub use coverage::{Coverage, Limit};
+pub use coverage::{Limit, WalkCoverage};
 pub use crossing::class_of;
 pub use filter::{FilterPlan, TranslationPlan, Written};
 pub use flow::{Flow, Hop, Stopped, Translated};

@@ -4,7 +4,7 @@ use boundwalk_model::{Action, SegmentId};
 use boundwalk_packet::{ClassSet, IntervalSet, Mask, Region};
 
 use super::Sender;
-use super::coverage::{Coverage, Limit};
+use super::coverage::{Limit, WalkCoverage};
 use super::device::{DeviceId, DeviceIndex};
 use super::doubt::{Certainty, Doubt};
 use super::filter::FilterPlan;
@@ -67,7 +67,7 @@ pub fn reach(
     sender: Sender,
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
-) -> Coverage {
+) -> WalkCoverage {
     let mut walk = Walk::new(network, plan, sender, target, sink);
     if !target.is_empty() {
         walk.send(sender, target);
@@ -101,7 +101,7 @@ pub fn reach_beyond(
     origin: Origin,
     target: Target<'_>,
     sink: &mut dyn FnMut(Arrival),
-) -> Coverage {
+) -> WalkCoverage {
     let mut walk = Walk::new(network, plan, Sender::Hostile(origin), target, sink);
     if !target.is_empty() {
         walk.send_hostile(origin, target, true);
@@ -122,7 +122,7 @@ pub(super) struct Walk<'a> {
     /// Whether nothing that comes to a filtering gateway is followed.
     unfiltered: bool,
     sink: &'a mut dyn FnMut(Arrival),
-    coverage: Coverage,
+    coverage: WalkCoverage,
 }
 
 impl<'a> Walk<'a> {
@@ -145,7 +145,7 @@ impl<'a> Walk<'a> {
             target: target.segment,
             unfiltered: false,
             sink,
-            coverage: Coverage::Complete,
+            coverage: WalkCoverage::Complete,
         }
     }
 }
@@ -360,7 +360,7 @@ impl Walk<'_> {
         );
         if result.is_err() {
             let limit = Limit::OpenPieces(self.network.open_pieces);
-            self.coverage.note(Coverage::Cut(limit));
+            self.coverage.note(WalkCoverage::Cut(limit));
         }
         let mut permitted = Vec::new();
         for (line, region) in decided {

@@ -12,7 +12,7 @@
 use boundwalk_model::{Action, ICMP, ICMPV6, Protocol, SegmentId, TCP};
 use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 
-use super::coverage::{Coverage, Limit};
+use super::coverage::{Limit, WalkCoverage};
 use super::device::DeviceIndex;
 use super::doubt::{Certainty, Doubt};
 use super::filter::{FilterPlan, TranslationPlan, Written};
@@ -35,7 +35,7 @@ pub fn returns(
     sender: Sender,
     place: Place,
     flow: &Flow,
-) -> (Vec<Region>, Coverage) {
+) -> (Vec<Region>, WalkCoverage) {
     let host = flow.host.or(sender.host(plan));
     let home = match host {
         Some(host) => segments_of(plan, host),
@@ -48,7 +48,7 @@ pub fn returns(
         hostile: sender.hostile(),
         host,
         found: Vec::new(),
-        coverage: Coverage::Complete,
+        coverage: WalkCoverage::Complete,
     };
     let Some(mut flow) = back.without_silent(flow) else {
         return (back.found, back.coverage);
@@ -97,7 +97,7 @@ struct Back<'a> {
     /// The device of a sender that is a host.
     host: Option<DeviceIndex>,
     found: Vec<Region>,
-    coverage: Coverage,
+    coverage: WalkCoverage,
 }
 
 impl Back<'_> {
@@ -402,7 +402,7 @@ impl Back<'_> {
             if walked.is_err() {
                 // The parts found so far stay: replies are then under-counted, never invented.
                 let limit = Limit::OpenPieces(limit);
-                self.coverage.note(Coverage::Cut(limit));
+                self.coverage.note(WalkCoverage::Cut(limit));
             }
             if filter.stateful {
                 permitted = untranslated(filter, (ingress, egress), permitted);

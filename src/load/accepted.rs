@@ -8,7 +8,7 @@ use super::keys;
 use super::kinds;
 use super::name_index::NameIndex;
 use super::reader::{Table, Value};
-use super::report::Report;
+use super::report::ProblemReport;
 use super::text::check_prose;
 
 /// Reads them in order.
@@ -19,7 +19,7 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
     }
 }
 
-fn read_one(report: &mut Report, value: Value<'_>) -> Option<Accepted> {
+fn read_one(report: &mut ProblemReport, value: Value<'_>) -> Option<Accepted> {
     let table = Table::open(report, value, &keys::ACCEPTED)?;
     let check = words(report, &table, "check");
     let subject = words(report, &table, "subject");
@@ -37,7 +37,7 @@ fn read_one(report: &mut Report, value: Value<'_>) -> Option<Accepted> {
 }
 
 /// A text that says something.
-fn words<'a>(report: &mut Report, table: &Table<'a>, key: &str) -> Option<Spanned<&'a str>> {
+fn words<'a>(report: &mut ProblemReport, table: &Table<'a>, key: &str) -> Option<Spanned<&'a str>> {
     let text = table.text(report, key)?;
     check_prose(report, key, text);
     if text.value.trim().is_empty() {

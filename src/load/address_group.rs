@@ -84,7 +84,7 @@ pub(super) fn members_first(
 
 /// Says which groups hold each other, in the order of the file.
 pub(super) fn report_cycle(
-    report: &mut super::report::Report,
+    report: &mut super::report::ProblemReport,
     names: &NameTable<'_>,
     members: &[usize],
 ) {

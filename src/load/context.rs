@@ -10,7 +10,7 @@ use boundwalk_model::{AddressSet, HostId, RouterId, SegmentId, Site, SwitchId, V
 use super::kinds;
 use super::names::NameTable;
 use super::prefix_index::PrefixIndex;
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// Stands for a zone that could not be resolved. The error that says so keeps the site from getting out.
 pub(super) const NO_ZONE: ZoneId = ZoneId(usize::MAX);
@@ -51,7 +51,7 @@ pub(super) struct ServiceState {
 /// Names and what is read so far. `site` may hold numbers out of range ([`NO_ZONE`], [`NO_SEGMENT`]) as long
 /// as the report holds the error that caused them.
 pub(super) struct Context<'a> {
-    pub report: Report,
+    pub report: ProblemReport,
     pub site: Site,
     pub zones: NameTable<'a>,
     pub segments: NameTable<'a>,
@@ -97,7 +97,7 @@ pub(super) struct HostPort {
 
 impl<'a> Context<'a> {
     /// Nothing read yet.
-    pub fn new(report: Report) -> Self {
+    pub fn new(report: ProblemReport) -> Self {
         Self {
             report,
             site: Site::default(),

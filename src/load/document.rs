@@ -7,10 +7,14 @@ use boundwalk_diagnostic::{FileId, Problem, Source, Span};
 
 use super::kinds;
 use super::quote::shown;
-use super::report::{MOST_PROBLEMS, Report};
+use super::report::{MOST_PROBLEMS, ProblemReport};
 
 /// Parses a file. What could be read comes back even where there are mistakes.
-pub(super) fn parse<'a>(report: &mut Report, file: FileId, source: &'a Source) -> DeTable<'a> {
+pub(super) fn parse<'a>(
+    report: &mut ProblemReport,
+    file: FileId,
+    source: &'a Source,
+) -> DeTable<'a> {
     let text = source.text();
     let Some(end) = readable(text) else {
         let message = format!(

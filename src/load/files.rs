@@ -6,7 +6,7 @@ use boundwalk_diagnostic::{Problem, Source, Sources};
 
 use super::input::{LARGEST_FILE, read_file, reason};
 use super::kinds;
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// Which symbolic links are followed.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -19,7 +19,7 @@ pub enum Links {
 }
 
 /// Reads a file or a folder. Display names are `path` as given, for a folder joined with the file name.
-pub(super) fn read_path(report: &mut Report, path: &Path, links: Links) -> Sources {
+pub(super) fn read_path(report: &mut ProblemReport, path: &Path, links: Links) -> Sources {
     if !stays(report, path, links) {
         return Sources::default();
     }
@@ -36,7 +36,7 @@ pub(super) fn read_path(report: &mut Report, path: &Path, links: Links) -> Sourc
 }
 
 /// Says that a text is too large; true where it is.
-pub(super) fn too_large(report: &mut Report, name: &str, length: u64) -> bool {
+pub(super) fn too_large(report: &mut ProblemReport, name: &str, length: u64) -> bool {
     let over = length > LARGEST_FILE;
     if over {
         let message = format!("{name} is larger than {} MiB", LARGEST_FILE / (1024 * 1024));
@@ -63,7 +63,7 @@ pub fn is_site_name(file: &Path) -> bool {
 }
 
 /// Whether a path may be read: it is no link, or one that stays in its folder.
-fn stays(report: &mut Report, path: &Path, links: Links) -> bool {
+fn stays(report: &mut ProblemReport, path: &Path, links: Links) -> bool {
     let is_link = std::fs::symlink_metadata(path).is_ok_and(|facts| facts.is_symlink());
     if links == Links::Anywhere || !is_link {
         return true;
@@ -84,7 +84,7 @@ fn stays(report: &mut Report, path: &Path, links: Links) -> bool {
     false
 }
 
-fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
+fn paths(report: &mut ProblemReport, path: &Path) -> Vec<PathBuf> {
     if !path.is_dir() {
         return vec![path.to_owned()];
     }
@@ -113,7 +113,7 @@ fn paths(report: &mut Report, path: &Path) -> Vec<PathBuf> {
     files
 }
 
-fn read_text(report: &mut Report, path: &Path) -> Option<String> {
+fn read_text(report: &mut ProblemReport, path: &Path) -> Option<String> {
     let name = path.display().to_string();
     let bytes = match read_file(path, LARGEST_FILE) {
         Ok(bytes) => bytes,

@@ -73,7 +73,7 @@ pub use kinds::KINDS;
 pub use results::{Observed, RESULT_WORDS, ResultRow, RowFault, read_results};
 pub use service_names::{BuiltInService, built_in_services};
 
-use report::Report;
+use report::ProblemReport;
 
 /// What came of an input.
 #[derive(Clone, Debug)]
@@ -98,7 +98,7 @@ pub fn load_path(path: &Path) -> Loaded {
 /// The same with a say about links: whoever wrote the site may have made one that leads to what only its reader can
 /// read, and messages show lines of what was read.
 pub fn load_path_with(path: &Path, links: Links) -> Loaded {
-    let mut report = Report::default();
+    let mut report = ProblemReport::default();
     let sources = files::read_path(&mut report, path, links);
     finish(report, sources)
 }
@@ -110,7 +110,7 @@ pub fn load_text(name: &str, text: &str) -> Loaded {
 
 /// Loads several texts, each with its name, as if they were files of one folder.
 pub fn load_texts(texts: Vec<(String, String)>) -> Loaded {
-    let mut report = Report::default();
+    let mut report = ProblemReport::default();
     let mut sources = Sources::default();
     for (name, text) in texts {
         if !files::too_large(&mut report, &name, text.len() as u64) {
@@ -131,7 +131,7 @@ pub fn starter() -> &'static str {
     include_str!("starter.toml")
 }
 
-fn finish(mut report: Report, sources: Sources) -> Loaded {
+fn finish(mut report: ProblemReport, sources: Sources) -> Loaded {
     let mut roots = Vec::new();
     for (number, source) in sources.files().iter().enumerate() {
         let file = FileId(number as u32);
@@ -166,7 +166,10 @@ fn remarks(problems: &[Problem]) -> Vec<Problem> {
 }
 
 /// Names first, then bodies, each part after those it refers to.
-fn build(report: Report, roots: &[(FileId, toml::de::DeTable<'_>)]) -> (Report, Site) {
+fn build(
+    report: ProblemReport,
+    roots: &[(FileId, toml::de::DeTable<'_>)],
+) -> (ProblemReport, Site) {
     let (mut cx, outline) = name_index::read(report, roots);
     segments::read(&mut cx, &outline);
     hosts::read_interfaces(&mut cx, &outline);

@@ -11,7 +11,7 @@ use super::kinds;
 use super::literal;
 use super::quote::shown;
 use super::reader::{Entry, Table, Value};
-use super::report::Report;
+use super::report::ProblemReport;
 use super::text::{check_name, check_title};
 
 /// The parts of all files in order. Things whose name is taken are left out (and reported), so that the
@@ -35,7 +35,7 @@ pub(super) struct NameIndex<'a> {
 
 /// Goes through the top level of all files.
 pub(super) fn read<'a>(
-    report: Report,
+    report: ProblemReport,
     roots: &'a [(FileId, DeTable<'a>)],
 ) -> (Context<'a>, NameIndex<'a>) {
     let mut cx = Context::new(report);
@@ -107,7 +107,7 @@ fn read_site<'a>(cx: &mut Context<'a>, root: &Table<'a>, place: &mut Option<Span
 }
 
 /// After how many months a rule must be looked at again.
-fn review_months(report: &mut Report, table: &Table<'_>) -> Option<Spanned<u8>> {
+fn review_months(report: &mut ProblemReport, table: &Table<'_>) -> Option<Spanned<u8>> {
     let months = table.integer(report, "review_months")?;
     match u8::try_from(months.value)
         .ok()
@@ -191,7 +191,7 @@ fn register_devices<'a>(cx: &mut Context<'a>, found: &mut NameIndex<'a>) {
 }
 
 /// "gateway" and "any" mean something where zones and segments are named.
-fn check_party_name(report: &mut Report, what: &str, name: Spanned<&str>) {
+fn check_party_name(report: &mut ProblemReport, what: &str, name: Spanned<&str>) {
     if check_name(report, what, name) && matches!(name.value, "gateway" | "any") {
         report.push(reserved(
             what,
@@ -202,7 +202,7 @@ fn check_party_name(report: &mut Report, what: &str, name: Spanned<&str>) {
 }
 
 /// A name that reads as an address could never be told from one.
-fn check_address_name(report: &mut Report, what: &str, name: Spanned<&str>) {
+fn check_address_name(report: &mut ProblemReport, what: &str, name: Spanned<&str>) {
     if name.value == "any" && what != "a segment" {
         report.push(reserved(what, name, "it means every address"));
     } else if literal::is_address_like(name.value) {
@@ -210,7 +210,7 @@ fn check_address_name(report: &mut Report, what: &str, name: Spanned<&str>) {
     }
 }
 
-fn check_service_name(report: &mut Report, name: Spanned<&str>) {
+fn check_service_name(report: &mut ProblemReport, name: Spanned<&str>) {
     if !check_name(report, "a service", name) {
         return;
     }

@@ -6,7 +6,7 @@ use boundwalk_diagnostic::{Problem, Span, Spanned};
 
 use super::kinds;
 use super::quote::shown;
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// Names of one kind of thing, numbered in the order of the input.
 pub(super) struct NameTable<'a> {
@@ -27,7 +27,7 @@ impl<'a> NameTable<'a> {
     }
 
     /// Takes a name in; a name that is there already is reported and gets no number.
-    pub fn add(&mut self, report: &mut Report, name: Spanned<&'a str>) -> Option<usize> {
+    pub fn add(&mut self, report: &mut ProblemReport, name: Spanned<&'a str>) -> Option<usize> {
         if let Some(first) = self.find(name.value) {
             report.push(twice(self.what, name, self.places[first].span));
             return None;
@@ -58,7 +58,7 @@ impl<'a> NameTable<'a> {
     }
 
     /// The number of a name; an unknown one is reported with the nearest spelling.
-    pub fn require(&self, report: &mut Report, name: Spanned<&str>) -> Option<usize> {
+    pub fn require(&self, report: &mut ProblemReport, name: Spanned<&str>) -> Option<usize> {
         let found = self.find(name.value);
         if found.is_none() {
             let help =

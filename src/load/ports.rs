@@ -11,7 +11,7 @@ use super::kinds;
 use super::names::twice;
 use super::quote::shown;
 use super::reader::{Entry, Table, Words};
-use super::report::Report;
+use super::report::ProblemReport;
 use super::text::{check_name, check_port_name};
 
 /// Most ports that one text may stand for.
@@ -33,7 +33,7 @@ pub(super) struct LagDraft {
 
 /// The `lags` of a device. A port is a member of one of them at most.
 pub(super) fn read_lags(
-    report: &mut Report,
+    report: &mut ProblemReport,
     table: &Table<'_>,
     keys: &'static Keys,
 ) -> Vec<LagDraft> {
@@ -68,7 +68,7 @@ pub(super) fn read_lags(
 }
 
 /// The ports that a text stands for: names, ranges of plain numbers, or several with commas between.
-pub(super) fn expand(report: &mut Report, text: Spanned<&str>) -> Vec<Spanned<String>> {
+pub(super) fn expand(report: &mut ProblemReport, text: Spanned<&str>) -> Vec<Spanned<String>> {
     let mut ports = Vec::new();
     for part in text.value.split(',') {
         let part = Spanned::new(part.trim(), text.span);
@@ -115,7 +115,11 @@ fn numeric_range(text: &str) -> Option<(u32, u32)> {
     Some((plain(low)?, plain(high)?))
 }
 
-fn read_lag(report: &mut Report, entry: &Entry<'_>, keys: &'static Keys) -> Option<LagDraft> {
+fn read_lag(
+    report: &mut ProblemReport,
+    entry: &Entry<'_>,
+    keys: &'static Keys,
+) -> Option<LagDraft> {
     let table = Table::open(report, entry.value, keys)?;
     let lacp = table
         .word(report, "lacp", LACP)
@@ -134,7 +138,7 @@ fn read_lag(report: &mut Report, entry: &Entry<'_>, keys: &'static Keys) -> Opti
 }
 
 /// The `speed` of a port or of each member of a LAG: `"100M"`, `"2.5G"`.
-pub(super) fn read_speed(report: &mut Report, table: &Table<'_>) -> Option<Speed> {
+pub(super) fn read_speed(report: &mut ProblemReport, table: &Table<'_>) -> Option<Speed> {
     let text = table.text(report, "speed")?;
     let speed = speed(text.value);
     if speed.is_none() {
@@ -172,7 +176,7 @@ mod tests {
     use super::*;
 
     fn names(text: &str) -> Vec<String> {
-        let mut report = Report::default();
+        let mut report = ProblemReport::default();
         let ports = expand(&mut report, Spanned::new(text, Span::default()));
         assert!(!report.failed(), "{text}");
         ports.into_iter().map(|port| port.value).collect()

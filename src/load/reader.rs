@@ -8,7 +8,7 @@ use boundwalk_model::Date;
 
 use super::keys::Keys;
 use super::kinds;
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// A value and the file it stands in.
 #[derive(Clone, Copy)]
@@ -42,7 +42,7 @@ pub(super) type Words<T> = [(&'static str, T)];
 impl<'a> Table<'a> {
     /// The whole file.
     pub fn root(
-        report: &mut Report,
+        report: &mut ProblemReport,
         file: FileId,
         entries: &'a DeTable<'a>,
         keys: &'static Keys,
@@ -58,7 +58,7 @@ impl<'a> Table<'a> {
     }
 
     /// The value as a table that takes `keys`. Reports keys it does not take and keys that are missing.
-    pub fn open(report: &mut Report, value: Value<'a>, keys: &'static Keys) -> Option<Self> {
+    pub fn open(report: &mut ProblemReport, value: Value<'a>, keys: &'static Keys) -> Option<Self> {
         let DeValue::Table(entries) = value.inner else {
             report.push(wrong_type(value, keys.what, "a table"));
             return None;
@@ -114,7 +114,7 @@ impl<'a> Table<'a> {
     }
 
     /// A string.
-    pub fn text(&self, report: &mut Report, key: &str) -> Option<Spanned<&'a str>> {
+    pub fn text(&self, report: &mut ProblemReport, key: &str) -> Option<Spanned<&'a str>> {
         let value = self.get(key)?;
         let text = value.text();
         if text.is_none() {
@@ -124,19 +124,19 @@ impl<'a> Table<'a> {
     }
 
     /// Text for people; empty where it is not given.
-    pub fn prose(&self, report: &mut Report, key: &str) -> String {
+    pub fn prose(&self, report: &mut ProblemReport, key: &str) -> String {
         self.note(report, key).unwrap_or_default()
     }
 
     /// Text for people, where it is given.
-    pub fn note(&self, report: &mut Report, key: &str) -> Option<String> {
+    pub fn note(&self, report: &mut ProblemReport, key: &str) -> Option<String> {
         let text = self.text(report, key)?;
         super::text::check_prose(report, key, text);
         Some(text.value.to_owned())
     }
 
     /// A boolean.
-    pub fn flag(&self, report: &mut Report, key: &str) -> Option<Spanned<bool>> {
+    pub fn flag(&self, report: &mut ProblemReport, key: &str) -> Option<Spanned<bool>> {
         let value = self.get(key)?;
         match value.inner {
             DeValue::Boolean(flag) => Some(Spanned::new(*flag, value.span)),
@@ -148,7 +148,7 @@ impl<'a> Table<'a> {
     }
 
     /// A whole number.
-    pub fn integer(&self, report: &mut Report, key: &str) -> Option<Spanned<i128>> {
+    pub fn integer(&self, report: &mut ProblemReport, key: &str) -> Option<Spanned<i128>> {
         let value = self.get(key)?;
         let number = value.integer();
         if number.is_none() {
@@ -160,7 +160,7 @@ impl<'a> Table<'a> {
     /// One of several words.
     pub fn word<T: Copy>(
         &self,
-        report: &mut Report,
+        report: &mut ProblemReport,
         key: &str,
         words: &'static Words<T>,
     ) -> Option<Spanned<T>> {
@@ -177,7 +177,7 @@ impl<'a> Table<'a> {
     }
 
     /// A day.
-    pub fn date(&self, report: &mut Report, key: &str) -> Option<Spanned<Date>> {
+    pub fn date(&self, report: &mut ProblemReport, key: &str) -> Option<Spanned<Date>> {
         let value = self.get(key)?;
         let DeValue::Datetime(datetime) = value.inner else {
             let problem = wrong_type(value, key, "a date");
@@ -198,7 +198,7 @@ impl<'a> Table<'a> {
 
     /// A string or a list of strings. A list without items is an error: it reads as "all" and would mean
     /// "none".
-    pub fn strings(&self, report: &mut Report, key: &str) -> Option<Vec<Spanned<&'a str>>> {
+    pub fn strings(&self, report: &mut ProblemReport, key: &str) -> Option<Vec<Spanned<&'a str>>> {
         let value = self.get(key)?;
         let strings = value.strings(report, key)?;
         if strings.is_empty() {
@@ -217,13 +217,13 @@ impl<'a> Table<'a> {
     }
 
     /// A string or a list of strings, which may be empty; none where the key is not given.
-    pub fn strings_or_none(&self, report: &mut Report, key: &str) -> Vec<Spanned<&'a str>> {
+    pub fn strings_or_none(&self, report: &mut ProblemReport, key: &str) -> Vec<Spanned<&'a str>> {
         let strings = self.get(key).and_then(|value| value.strings(report, key));
         strings.unwrap_or_default()
     }
 
     /// The entries of a table of names, in the order of the file.
-    pub fn entries(&self, report: &mut Report, key: &str) -> Vec<Entry<'a>> {
+    pub fn entries(&self, report: &mut ProblemReport, key: &str) -> Vec<Entry<'a>> {
         let Some(value) = self.get(key) else {
             return Vec::new();
         };
@@ -244,7 +244,7 @@ impl<'a> Table<'a> {
     }
 
     /// The items of a list of tables.
-    pub fn items(&self, report: &mut Report, key: &str) -> Vec<Value<'a>> {
+    pub fn items(&self, report: &mut ProblemReport, key: &str) -> Vec<Value<'a>> {
         let Some(value) = self.get(key) else {
             return Vec::new();
         };
@@ -258,7 +258,7 @@ impl<'a> Table<'a> {
         array.iter().map(|item| at(self.file, item)).collect()
     }
 
-    fn check_keys(&self, report: &mut Report) {
+    fn check_keys(&self, report: &mut ProblemReport) {
         for (key, _) in self.entries.iter() {
             if !self.keys.takes(key.get_ref()) {
                 self.report_unknown(report, key.get_ref(), span(self.file, key.span()));
@@ -273,7 +273,7 @@ impl<'a> Table<'a> {
         }
     }
 
-    fn report_unknown(&self, report: &mut Report, key: &str, span: Span) {
+    fn report_unknown(&self, report: &mut ProblemReport, key: &str, span: Span) {
         let all: Vec<&str> = self.keys.all().collect();
         let listed = all.join(", ");
         let help = report.did_you_mean(key, all, || format!("it takes {listed}"));
@@ -314,7 +314,7 @@ impl<'a> Value<'a> {
     }
 
     /// As a string or a list of strings.
-    pub fn strings(&self, report: &mut Report, key: &str) -> Option<Vec<Spanned<&'a str>>> {
+    pub fn strings(&self, report: &mut ProblemReport, key: &str) -> Option<Vec<Spanned<&'a str>>> {
         const EXPECTED: &str = "a string or a list of strings";
         if let Some(text) = self.text() {
             return Some(vec![text]);

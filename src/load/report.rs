@@ -17,14 +17,14 @@ const LONGEST_WORD: usize = 64;
 
 /// Collects problems. Errors have precedence over warnings and notes where the list is full.
 #[derive(Default)]
-pub(super) struct Report {
+pub(super) struct ProblemReport {
     errors: Vec<Problem>,
     others: Vec<Problem>,
     omitted: usize,
     comparisons: usize,
 }
 
-impl Report {
+impl ProblemReport {
     /// Takes a problem in.
     pub fn push(&mut self, problem: Problem) {
         let list = match problem.severity() {
@@ -150,7 +150,7 @@ mod tests {
 
     #[test]
     fn the_nearest_spelling_is_near() {
-        let mut report = Report::default();
+        let mut report = ProblemReport::default();
         let names = ["office", "servers", "guest"];
         assert_eq!(report.nearest("ofice", names), Some("office"));
         assert_eq!(report.nearest("Guest", names), Some("guest"));
@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn errors_are_kept_before_warnings() {
-        let mut report = Report::default();
+        let mut report = ProblemReport::default();
         let at = |start| Span::new(FileId(0), start, start);
         for start in 0..MOST_PROBLEMS as u32 {
             report.push(Problem::at(&kinds::ZONE_EMPTY, at(start), "twice"));

@@ -14,7 +14,7 @@ use super::name_index::NameIndex;
 use super::names::twice;
 use super::party::{self, Presence};
 use super::reader::{Table, Value};
-use super::report::Report;
+use super::report::ProblemReport;
 use super::text::check_title;
 
 /// Reads the rules of all gateways.
@@ -48,7 +48,7 @@ impl<'a> Titles<'a> {
     /// The `name` of a line; reports one that is unfit or taken. `what` is "a rule", `kind` "rule".
     pub fn read(
         &mut self,
-        report: &mut Report,
+        report: &mut ProblemReport,
         table: &Table<'a>,
         what: &str,
         kind: &str,
@@ -102,7 +102,7 @@ fn read_rule<'a>(
     })
 }
 
-fn read_hits(report: &mut Report, table: &Table<'_>) -> Option<u64> {
+fn read_hits(report: &mut ProblemReport, table: &Table<'_>) -> Option<u64> {
     let hits = table.integer(report, "hits")?;
     let count = u64::try_from(hits.value).ok();
     if count.is_none() {

@@ -11,7 +11,7 @@ use super::name_index::NameIndex;
 use super::prefix_index::PrefixIndex;
 use super::quote::shown;
 use super::reader::{Entry, Table};
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// Reads all zones, then all segments.
 pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
@@ -33,7 +33,7 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
 }
 
 /// A VLAN identifier; its mistake is reported.
-pub(super) fn vlan(report: &mut Report, number: Spanned<i128>) -> Option<VlanId> {
+pub(super) fn vlan(report: &mut ProblemReport, number: Spanned<i128>) -> Option<VlanId> {
     let vlan = u16::try_from(number.value).ok().and_then(VlanId::new);
     if vlan.is_some() {
         return vlan;
@@ -59,12 +59,12 @@ pub(super) fn vlan(report: &mut Report, number: Spanned<i128>) -> Option<VlanId>
 }
 
 /// The `vlan` of a table.
-pub(super) fn vlan_of(report: &mut Report, table: &Table<'_>) -> Option<Spanned<VlanId>> {
+pub(super) fn vlan_of(report: &mut ProblemReport, table: &Table<'_>) -> Option<Spanned<VlanId>> {
     let number = table.integer(report, "vlan")?;
     vlan(report, number).map(|vlan| Spanned::new(vlan, number.span))
 }
 
-fn read_zone(report: &mut Report, entry: &Entry<'_>) -> Zone {
+fn read_zone(report: &mut ProblemReport, entry: &Entry<'_>) -> Zone {
     let mut zone = Zone {
         name: owned(entry.name),
         trust: 0,
@@ -130,7 +130,7 @@ fn read_segment(cx: &mut Context<'_>, entry: &Entry<'_>) -> Segment {
 
 /// A list of plain addresses, each one that a device can have.
 pub(super) fn addresses(
-    report: &mut Report,
+    report: &mut ProblemReport,
     table: &Table<'_>,
     key: &str,
 ) -> Vec<Spanned<std::net::IpAddr>> {
@@ -145,7 +145,7 @@ pub(super) fn addresses(
 }
 
 fn read_prefixes(
-    report: &mut Report,
+    report: &mut ProblemReport,
     table: &Table<'_>,
     external: bool,
     entry: &Entry<'_>,
@@ -168,12 +168,12 @@ fn read_prefixes(
     prefixes_of(report, texts)
 }
 
-fn prefix_list(report: &mut Report, table: &Table<'_>, key: &str) -> Vec<Spanned<Prefix>> {
+fn prefix_list(report: &mut ProblemReport, table: &Table<'_>, key: &str) -> Vec<Spanned<Prefix>> {
     let texts = table.strings(report, key).unwrap_or_default();
     prefixes_of(report, texts)
 }
 
-fn prefixes_of(report: &mut Report, texts: Vec<Spanned<&str>>) -> Vec<Spanned<Prefix>> {
+fn prefixes_of(report: &mut ProblemReport, texts: Vec<Spanned<&str>>) -> Vec<Spanned<Prefix>> {
     let mut prefixes = Vec::new();
     for text in texts {
         match literal::prefix(text.value) {

@@ -42,7 +42,7 @@ struct Draft {
 }
 
 /// What one line of `ports` says of each port that its key names.
-struct Line<'t> {
+struct PortLine<'t> {
     table: Table<'t>,
     vlans: PortVlans,
     isolated: bool,
@@ -123,7 +123,7 @@ fn read_ports(cx: &mut Context<'_>, draft: &mut Draft, entry: &Entry<'_>) {
     let report = &mut cx.report;
     let isolated = table.flag(report, "isolated");
     let enabled = table.flag(report, "enabled");
-    let line = Line {
+    let line = PortLine {
         table,
         vlans,
         isolated: isolated.is_some_and(|flag| flag.value),
@@ -141,7 +141,7 @@ fn read_ports(cx: &mut Context<'_>, draft: &mut Draft, entry: &Entry<'_>) {
 }
 
 /// Gives what a line says to one port or LAG.
-fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &Line<'_>, name: Spanned<String>) {
+fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &PortLine<'_>, name: Spanned<String>) {
     if let Some(&first) = draft.seen.get(&name.value) {
         let message = format!("the port `{}` is described twice", shown(&name.value));
         let problem = Problem::at(&kinds::PORT_TWICE, name.span, message);
@@ -177,7 +177,7 @@ fn place_port(cx: &mut Context<'_>, draft: &mut Draft, line: &Line<'_>, name: Sp
     });
 }
 
-fn check_lag_keys(cx: &mut Context<'_>, line: &Line<'_>, name: &Spanned<String>) {
+fn check_lag_keys(cx: &mut Context<'_>, line: &PortLine<'_>, name: &Spanned<String>) {
     let mut keys = ["enabled", "speed", "description"].into_iter();
     let Some(key) = keys.find(|key| line.table.get(key).is_some()) else {
         return;

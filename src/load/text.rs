@@ -4,7 +4,7 @@ use boundwalk_diagnostic::{Problem, Spanned, is_prose, is_visible};
 
 use super::kinds;
 use super::quote::shown;
-use super::report::Report;
+use super::report::ProblemReport;
 
 /// Longest name of a thing, in characters.
 const LONGEST_NAME: usize = 64;
@@ -13,7 +13,7 @@ const LONGEST_TITLE: usize = 200;
 
 /// Checks the name of a zone, segment, group, device ...: letters of any script, digits, `-`, `_`, `.`;
 /// 1 to 64 characters. `what` is "a zone" and the like. Tells whether it is fine.
-pub(super) fn check_name(report: &mut Report, what: &str, name: Spanned<&str>) -> bool {
+pub(super) fn check_name(report: &mut ProblemReport, what: &str, name: Spanned<&str>) -> bool {
     let letter = |c: char| c.is_alphanumeric() && is_visible(c);
     let allowed = |c: char| letter(c) || matches!(c, '-' | '_' | '.');
     let length = name.value.chars().count();
@@ -49,7 +49,7 @@ pub(super) fn check_name(report: &mut Report, what: &str, name: Spanned<&str>) -
 }
 
 /// Checks the name of a port as printed on a device: as [`check_name`], with `/` and `:` besides.
-pub(super) fn check_port_name(report: &mut Report, name: Spanned<&str>) -> bool {
+pub(super) fn check_port_name(report: &mut ProblemReport, name: Spanned<&str>) -> bool {
     let plain: String = name
         .value
         .chars()
@@ -59,7 +59,7 @@ pub(super) fn check_port_name(report: &mut Report, name: Spanned<&str>) -> bool 
 }
 
 /// Checks the name of a rule, translation, need or expectation: 1 to 200 visible characters.
-pub(super) fn check_title(report: &mut Report, what: &str, title: Spanned<&str>) {
+pub(super) fn check_title(report: &mut ProblemReport, what: &str, title: Spanned<&str>) {
     let length = title.value.chars().count();
     let fault = if title.value.trim().is_empty() {
         format!("{what} with an empty name")
@@ -77,7 +77,7 @@ pub(super) fn check_title(report: &mut Report, what: &str, title: Spanned<&str>)
 }
 
 /// Checks text for people: line breaks and tabs may stand in it, other control characters may not.
-pub(super) fn check_prose(report: &mut Report, key: &str, text: Spanned<&str>) {
+pub(super) fn check_prose(report: &mut ProblemReport, key: &str, text: Spanned<&str>) {
     let wrong = text
         .value
         .chars()
@@ -106,7 +106,7 @@ mod tests {
 
     fn fine(name: &str) -> bool {
         check_name(
-            &mut Report::default(),
+            &mut ProblemReport::default(),
             "a zone",
             Spanned::new(name, Span::default()),
         )

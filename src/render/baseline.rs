@@ -5,7 +5,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use boundwalk_checks::{Baseline, Fingerprint, Known};
+use boundwalk_checks::{Baseline, Fingerprint, KnownFinding};
 use boundwalk_diagnostic::{Magnitude, Span128};
 
 /// What the document calls itself, and the newest version that is read.
@@ -148,7 +148,7 @@ pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
     let entries = read.findings.into_iter().enumerate();
     let known = entries.map(|(number, entry)| {
         let fingerprint = Fingerprint::read(&entry.fingerprint);
-        Ok(Known {
+        Ok(KnownFinding {
             check: entry.check,
             subject: entry.subject,
             fingerprint: fingerprint.ok_or(BaselineError::Fingerprint(number + 1))?,
@@ -168,7 +168,7 @@ mod tests {
     use super::*;
 
     fn baseline() -> Baseline {
-        let known = ["edge \"a \\\"b\\\"\"", "core:1"].map(|subject| Known {
+        let known = ["edge \"a \\\"b\\\"\"", "core:1"].map(|subject| KnownFinding {
             check: "rule-dead".to_owned(),
             subject: subject.to_owned(),
             fingerprint: Fingerprint::new("rule-dead", &[subject], 0),

@@ -31,7 +31,7 @@ pub fn bypass_text(
     paint: TextStyle,
 ) -> String {
     let mut out = String::new();
-    let view = View {
+    let view = BypassView {
         network,
         sources,
         paint,
@@ -77,13 +77,13 @@ pub fn bypass_text(
     out
 }
 
-struct View<'a> {
+struct BypassView<'a> {
     network: &'a Network<'a>,
     sources: &'a Sources,
     paint: TextStyle,
 }
 
-impl View<'_> {
+impl BypassView<'_> {
     fn site(&self) -> &Site {
         self.network.site
     }

@@ -8,9 +8,9 @@ use boundwalk_analysis::{
 use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId};
 
 use super::frames::{frame_text, node_name, port_name, port_name_of, refused_text};
-use super::isolation::View;
+use super::isolation::IsolationView;
 
-impl View<'_> {
+impl IsolationView<'_> {
     pub(super) fn certificate(&self, out: &mut String, certificate: &Certificate) {
         self.heading(
             out,

@@ -40,7 +40,7 @@ pub struct ChangeShown<'a> {
 
 /// Whether something opens or closes.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Course {
+pub(super) enum ChangeKind {
     Opens,
     Closes,
 }
@@ -58,7 +58,7 @@ impl Stance {
     pub(super) const BOTH: [Self; 2] = [Self::Configured, Self::Hostile];
 }
 
-impl Course {
+impl ChangeKind {
     pub(super) const BOTH: [Self; 2] = [Self::Opens, Self::Closes];
 
     pub(super) fn word(self) -> &'static str {
@@ -158,7 +158,7 @@ impl ChangeShown<'_> {
     /// Pairs with something that opens, or closes.
     pub(super) fn pairs(
         &self,
-        course: Course,
+        course: ChangeKind,
         stance: Stance,
     ) -> impl Iterator<Item = &PairChange> {
         let pairs = self.all_pairs(stance).iter();
@@ -187,12 +187,12 @@ impl ChangeShown<'_> {
     }
 
     /// The steps of a way round, in the version that has it.
-    pub(super) fn way_steps(&self, course: Course, way: &WayChange) -> Vec<String> {
+    pub(super) fn way_steps(&self, course: ChangeKind, way: &WayChange) -> Vec<String> {
         way_lines(&self.networks[course.passes_in()], &way.bypass.way)
     }
 
     /// The setting that opens a way round, with its place.
-    pub(super) fn opened_by(&self, course: Course, way: &WayChange) -> Option<String> {
+    pub(super) fn opened_by(&self, course: ChangeKind, way: &WayChange) -> Option<String> {
         let version = course.passes_in();
         let site = self.site(version);
         let setting = way.bypass.opened_by?;
@@ -201,7 +201,7 @@ impl ChangeShown<'_> {
     }
 
     /// Segments whose verdict goes one way.
-    pub(super) fn isolated(&self, course: Course) -> impl Iterator<Item = &IsolationChange> {
+    pub(super) fn isolated(&self, course: ChangeKind) -> impl Iterator<Item = &IsolationChange> {
         let all = self.isolation.iter();
         all.filter(move |one| one.trend() == course.trend())
     }
@@ -209,7 +209,7 @@ impl ChangeShown<'_> {
     /// Names of hosts that have an address at either end of what opens or closes.
     pub(super) fn hosts_affected(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
-        for (course, version) in [(Course::Closes, 0), (Course::Opens, 1)] {
+        for (course, version) in [(ChangeKind::Closes, 0), (ChangeKind::Opens, 1)] {
             let network = &self.networks[version];
             for (number, host) in network.site.hosts.iter().enumerate() {
                 let mut pairs = Stance::BOTH
@@ -233,7 +233,7 @@ impl ChangeShown<'_> {
     pub(super) fn has_effect(&self, edit: &Edit) -> Option<bool> {
         let rule = edit.rule?;
         let spot = |version: usize| if version == 0 { rule.old } else { rule.new };
-        let plays = |course: Course, changed: &Changed| {
+        let plays = |course: ChangeKind, changed: &Changed| {
             let here = spot(course.passes_in());
             let there = spot(1 - course.passes_in());
             let is = |spot: Option<(RouterId, usize)>, &(router, at): &DecidedBy| {
@@ -245,7 +245,7 @@ impl ChangeShown<'_> {
         };
         let mut pairs = self.reach.pairs.iter().chain(&self.reach.hostile);
         Some(pairs.any(|pair| {
-            let mut any = Course::BOTH
+            let mut any = ChangeKind::BOTH
                 .into_iter()
                 .flat_map(|course| course.of(pair).iter().map(move |one| (course, one)));
             any.any(|(course, changed)| plays(course, changed)) || !pair.complete()

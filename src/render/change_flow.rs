@@ -6,7 +6,7 @@ use boundwalk_analysis::{DecidedBy, rule_name, rule_span};
 use boundwalk_forwarding::Stop;
 use boundwalk_packet::Region;
 
-use super::change::{ChangeShown, Course, Stance};
+use super::change::{ChangeKind, ChangeShown, Stance};
 
 /// One set of packets that opens or closes, in words.
 pub(super) struct FlowWords {
@@ -20,7 +20,7 @@ pub(super) struct FlowWords {
 
 impl ChangeShown<'_> {
     /// What opens, or closes, for a pair, to be read: sets that differ in a packet to itself only are one.
-    pub(super) fn flows(&self, course: Course, pair: &PairChange) -> Vec<Changed> {
+    pub(super) fn flows(&self, course: ChangeKind, pair: &PairChange) -> Vec<Changed> {
         let mut flows: Vec<Changed> = Vec::new();
         for changed in course.of(pair) {
             let known = flows.iter_mut().find(|known| itself_apart(known, changed));
@@ -41,7 +41,7 @@ impl ChangeShown<'_> {
 
     pub(super) fn flow(
         &self,
-        course: Course,
+        course: ChangeKind,
         stance: Stance,
         pair: &PairChange,
         changed: &Changed,
@@ -79,7 +79,7 @@ impl ChangeShown<'_> {
     fn stopped(
         &self,
         version: usize,
-        course: Course,
+        course: ChangeKind,
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
@@ -96,7 +96,7 @@ impl ChangeShown<'_> {
     pub(super) fn why_not(
         &self,
         version: usize,
-        course: Course,
+        course: ChangeKind,
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
@@ -118,8 +118,8 @@ impl ChangeShown<'_> {
             Some(Stop::Denied(_)) => "denied",
             Some(stop) => stopped(stop),
             None => match course {
-                Course::Opens => "did not arrive there",
-                Course::Closes => "does not arrive there",
+                ChangeKind::Opens => "did not arrive there",
+                ChangeKind::Closes => "does not arrive there",
             },
         };
         why.to_owned()

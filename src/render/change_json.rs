@@ -11,7 +11,7 @@ use boundwalk_model::show_interval;
 use boundwalk_packet::IntervalSet;
 
 use super::change::{
-    ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse, standing,
+    ChangeKind, ChangeShown, Stance, edit_kind, intent_words, is_better, is_worse, standing,
 };
 use super::isolation::verdict_text;
 use super::json::{
@@ -136,7 +136,7 @@ pub fn change_json(shown: &ChangeShown<'_>) -> String {
         let pairs = pairs.map(|pair| json_pair(shown, course, pair));
         pairs.collect()
     };
-    let ways = |course: Course| {
+    let ways = |course: ChangeKind| {
         let ways = course.ways(shown.ways).iter();
         ways.map(|way| json_way(shown, course, way)).collect()
     };
@@ -158,12 +158,12 @@ pub fn change_json(shown: &ChangeShown<'_>) -> String {
         summary: shown.summary(),
         no_effect: shown.no_effect(),
         edits: edits.map(|edit| json_edit(shown, edit)).collect(),
-        opened: pairs(Course::Opens, Stance::Configured),
-        closed: pairs(Course::Closes, Stance::Configured),
-        opened_for_hostile: pairs(Course::Opens, Stance::Hostile),
-        closed_for_hostile: pairs(Course::Closes, Stance::Hostile),
-        ways_round_opened: ways(Course::Opens),
-        ways_round_closed: ways(Course::Closes),
+        opened: pairs(ChangeKind::Opens, Stance::Configured),
+        closed: pairs(ChangeKind::Closes, Stance::Configured),
+        opened_for_hostile: pairs(ChangeKind::Opens, Stance::Hostile),
+        closed_for_hostile: pairs(ChangeKind::Closes, Stance::Hostile),
+        ways_round_opened: ways(ChangeKind::Opens),
+        ways_round_closed: ways(ChangeKind::Closes),
         complete: shown.limit().is_none(),
         limit: shown.limit().map(|limit| limit.to_string()),
         intent: shown.intent.iter().map(json_intent).collect(),
@@ -203,7 +203,7 @@ fn json_name(old: &Option<String>, new: &Option<String>) -> (String, Option<Stri
     (name.unwrap_or_default(), was)
 }
 
-fn json_pair(shown: &ChangeShown<'_>, course: Course, pair: &PairChange) -> JsonPair {
+fn json_pair(shown: &ChangeShown<'_>, course: ChangeKind, pair: &PairChange) -> JsonPair {
     let [old, new] = shown.names_of(pair.from, pair.to);
     let (from, from_was) = json_name(&old[0], &new[0]);
     let (to, to_was) = json_name(&old[1], &new[1]);
@@ -223,7 +223,7 @@ fn json_pair(shown: &ChangeShown<'_>, course: Course, pair: &PairChange) -> Json
     }
 }
 
-fn json_way(shown: &ChangeShown<'_>, course: Course, way: &WayChange) -> JsonWay {
+fn json_way(shown: &ChangeShown<'_>, course: ChangeKind, way: &WayChange) -> JsonWay {
     let (from_spot, to_spot) = (Spot::of(way.from), Spot::of(way.to));
     let [old, new] = shown.names_of(from_spot, to_spot);
     let (from, from_was) = json_name(&old[0], &new[0]);
@@ -244,7 +244,7 @@ fn json_way(shown: &ChangeShown<'_>, course: Course, way: &WayChange) -> JsonWay
 
 fn json_flow(
     shown: &ChangeShown<'_>,
-    course: Course,
+    course: ChangeKind,
     pair: &PairChange,
     changed: &Changed,
 ) -> JsonFlow {

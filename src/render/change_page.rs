@@ -7,7 +7,7 @@ use boundwalk_analysis::change::Spot;
 use boundwalk_forwarding::Packet;
 use boundwalk_model::{Protocol, TCP, UDP};
 
-use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
+use super::change::{ChangeKind, ChangeShown, Stance, edit_kind, intent_words};
 use super::markdown_text::escape;
 
 /// Hosts that are named.
@@ -28,7 +28,7 @@ pub fn change_markdown(shown: &ChangeShown<'_>) -> String {
     let mut summary = shown.summary();
     summary[..1].make_ascii_uppercase();
     let _ = writeln!(out, "**{}.**\n", escape(&summary));
-    for course in Course::BOTH {
+    for course in ChangeKind::BOTH {
         flows(&mut out, shown, course);
     }
     affected(&mut out, shown);
@@ -57,7 +57,7 @@ fn code(text: &str) -> String {
 }
 
 /// What opens, or closes, in tables: as configured, beyond that for a hostile device, ways round, isolation.
-fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course) {
+fn flows(out: &mut String, shown: &ChangeShown<'_>, course: ChangeKind) {
     let _ = writeln!(out, "## What {}\n", course.word());
     let before = out.len();
     pairs(out, shown, course, Stance::Configured);
@@ -88,10 +88,10 @@ fn flows(out: &mut String, shown: &ChangeShown<'_>, course: Course) {
     }
 }
 
-fn pairs(out: &mut String, shown: &ChangeShown<'_>, course: Course, stance: Stance) {
+fn pairs(out: &mut String, shown: &ChangeShown<'_>, course: ChangeKind, stance: Stance) {
     let (here, there) = match course {
-        Course::Opens => ("passes by", "before"),
-        Course::Closes => ("passed by", "now"),
+        ChangeKind::Opens => ("passes by", "before"),
+        ChangeKind::Closes => ("passed by", "now"),
     };
     let mut any = false;
     for pair in shown.pairs(course, stance) {
@@ -196,8 +196,8 @@ fn tests(out: &mut String, shown: &ChangeShown<'_>) {
     );
     let mut any = false;
     for (course, expected) in [
-        (Course::Opens, "now arrives"),
-        (Course::Closes, "no longer arrives"),
+        (ChangeKind::Opens, "now arrives"),
+        (ChangeKind::Closes, "no longer arrives"),
     ] {
         let flows = shown
             .pairs(course, Stance::Configured)

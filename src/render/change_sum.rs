@@ -1,19 +1,19 @@
 //! What a change comes to, in one line, and what to weigh about it.
 
-use boundwalk_analysis::Verdict;
+use boundwalk_analysis::IsolationVerdict;
 use boundwalk_analysis::change::{IntentChange, IsolationChange, PairChange, Spot, Stood, Trend};
 use boundwalk_checks::{Area, area};
 use boundwalk_diagnostic::Severity;
 use boundwalk_forwarding::Limit;
 use boundwalk_model::SegmentId;
 
-use super::change::{ChangeShown, Course, Stance, intent_words, is_better, is_worse};
+use super::change::{ChangeKind, ChangeShown, Stance, intent_words, is_better, is_worse};
 
 impl ChangeShown<'_> {
     /// A limit that leaves something open.
     pub fn limit(&self) -> Option<Limit> {
         let verdict = |stood: &Stood| match stood.verdict {
-            Verdict::Unknown { limit, .. } => Some(limit),
+            IsolationVerdict::Unknown { limit, .. } => Some(limit),
             _ => None,
         };
         let mut isolation = self.isolation.iter();
@@ -65,10 +65,10 @@ impl ChangeShown<'_> {
 
     /// What opens and what closes, counted.
     fn sum(&self) -> String {
-        let both = |stance| Course::BOTH.map(|course| self.pairs(course, stance).count());
+        let both = |stance| ChangeKind::BOTH.map(|course| self.pairs(course, stance).count());
         let [plain, hostile] = Stance::BOTH.map(both);
-        let ways = Course::BOTH.map(|course| course.ways(self.ways).len());
-        let isolated = Course::BOTH.map(|course| self.isolated(course).count());
+        let ways = ChangeKind::BOTH.map(|course| course.ways(self.ways).len());
+        let isolated = ChangeKind::BOTH.map(|course| self.isolated(course).count());
         if [plain, hostile, ways, isolated] == [[0, 0]; 4] {
             let nothing = "nothing opens and nothing closes, nor for hostile devices";
             return match (self.no_effect(), self.limit()) {
@@ -111,7 +111,7 @@ impl ChangeShown<'_> {
     pub(super) fn risks(&self) -> Vec<String> {
         let mut risks = Vec::new();
         for stance in Stance::BOTH {
-            let pairs = self.pairs(Course::Opens, stance);
+            let pairs = self.pairs(ChangeKind::Opens, stance);
             risks.extend(pairs.filter_map(|pair| self.risk(stance, pair)));
         }
         let ways = self.ways.opened.iter();
@@ -169,10 +169,10 @@ impl ChangeShown<'_> {
     pub(super) fn isolation_words(&self, one: &IsolationChange) -> String {
         let state = |stood: &Stood| {
             let word = match &stood.verdict {
-                Verdict::ByDesign(_) => "isolated by design".to_owned(),
-                Verdict::ByRule { .. } => "closed by rule only".to_owned(),
-                Verdict::Reachable { .. } => return "reachable".to_owned(),
-                Verdict::Unknown { limit, .. } => {
+                IsolationVerdict::ByDesign(_) => "isolated by design".to_owned(),
+                IsolationVerdict::ByRule { .. } => "closed by rule only".to_owned(),
+                IsolationVerdict::Reachable { .. } => return "reachable".to_owned(),
+                IsolationVerdict::Unknown { limit, .. } => {
                     return format!("unknown: a limit was met ({limit})");
                 }
             };

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use boundwalk_analysis::change::{PairChange, Trend};
 
-use super::change::{ChangeShown, Course, Stance, edit_kind, intent_words};
+use super::change::{ChangeKind, ChangeShown, Stance, edit_kind, intent_words};
 use super::matrix::TextStyle;
 use super::text::{escape_control, labelled};
 
@@ -26,7 +26,7 @@ pub fn change_text(shown: &ChangeShown<'_>, all: bool, paint: TextStyle) -> Stri
     );
     edits(&mut out, shown, all, paint);
     let page = Page { shown, all, paint };
-    for course in Course::BOTH {
+    for course in ChangeKind::BOTH {
         page.course(&mut out, course);
     }
     let list = |out: &mut String, title: &str, lines: Vec<String>| {
@@ -97,11 +97,11 @@ struct Page<'a> {
 impl Page<'_> {
     /// All that opens, or closes: for devices that do as configured, beyond that for a hostile one, ways round the
     /// gateway, isolation.
-    fn course(&self, out: &mut String, course: Course) {
+    fn course(&self, out: &mut String, course: ChangeKind) {
         let (shown, paint) = (self.shown, self.paint);
         let title = match course {
-            Course::Opens => "Opens",
-            Course::Closes => "Closes",
+            ChangeKind::Opens => "Opens",
+            ChangeKind::Closes => "Closes",
         };
         let _ = writeln!(out, "\n{}", paint.strong(title));
         let before = out.len();
@@ -136,7 +136,7 @@ impl Page<'_> {
         let _ = writeln!(out, "  {}:", self.paint.strong(title));
     }
 
-    fn pairs(&self, out: &mut String, course: Course, stance: Stance) {
+    fn pairs(&self, out: &mut String, course: ChangeKind, stance: Stance) {
         let pairs: Vec<_> = self.shown.pairs(course, stance).collect();
         let most = if self.all { usize::MAX } else { MOST_PAIRS };
         for pair in pairs.iter().take(most) {
@@ -151,7 +151,7 @@ impl Page<'_> {
         }
     }
 
-    fn pair(&self, out: &mut String, course: Course, stance: Stance, pair: &PairChange) {
+    fn pair(&self, out: &mut String, course: ChangeKind, stance: Stance, pair: &PairChange) {
         let (shown, paint) = (self.shown, self.paint);
         let _ = writeln!(
             out,
@@ -169,8 +169,8 @@ impl Page<'_> {
                 labelled(out, paint.columns, indent, label, text);
             };
             let (here, there) = match course {
-                Course::Opens => ("now by  ", "before  "),
-                Course::Closes => ("was by  ", "now     "),
+                ChangeKind::Opens => ("now by  ", "before  "),
+                ChangeKind::Closes => ("was by  ", "now     "),
             };
             line(4, "", &words.services);
             line(6, "from    ", &words.source);
@@ -188,7 +188,7 @@ impl Page<'_> {
         }
     }
 
-    fn ways(&self, out: &mut String, course: Course) {
+    fn ways(&self, out: &mut String, course: ChangeKind) {
         let (shown, paint) = (self.shown, self.paint);
         let ways = course.ways(shown.ways);
         if ways.is_empty() {

@@ -35,7 +35,7 @@ pub struct IntentShown<'a> {
 }
 
 /// One line of the list, whichever kind it is.
-struct Line<'a> {
+struct ShownLine<'a> {
     kind: &'static str,
     name: &'a str,
     place: Span,
@@ -47,10 +47,10 @@ struct Line<'a> {
 }
 
 impl IntentShown<'_> {
-    fn lines(&self) -> Vec<Line<'_>> {
+    fn lines(&self) -> Vec<ShownLine<'_>> {
         let expectations = self.expectations.iter().map(|judged| {
             let line = judged.expectation;
-            Line {
+            ShownLine {
                 kind: "expectation",
                 name: &line.name.value,
                 place: line.name.span,
@@ -61,7 +61,7 @@ impl IntentShown<'_> {
                 reason: line.reason.as_deref(),
             }
         });
-        let needs = self.needs.iter().map(|judged| Line {
+        let needs = self.needs.iter().map(|judged| ShownLine {
             kind: "need",
             name: &judged.need.name.value,
             place: judged.need.name.span,
@@ -96,7 +96,7 @@ impl IntentShown<'_> {
     /// All lines, those that do not hold first.
     pub(super) fn rows(&self) -> Vec<IntentRow> {
         let lines = self.lines();
-        let row = |line: &Line<'_>| IntentRow {
+        let row = |line: &ShownLine<'_>| IntentRow {
             word: word(line.standing, line.kind),
             fine: *line.standing == IntentStatus::Held,
             name: line.name.to_owned(),
@@ -210,7 +210,7 @@ pub fn expectations_text(shown: &IntentShown<'_>, paint: TextStyle) -> String {
     out
 }
 
-fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: TextStyle) {
+fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &ShownLine<'_>, paint: TextStyle) {
     let state = format!("{:<8}", word(line.standing, line.kind));
     let state = match line.standing {
         IntentStatus::Held => paint.faint(&state),
@@ -248,7 +248,7 @@ fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &Line<'_>, paint: T
 }
 
 /// `14 expectations: 12 held, 2 broken; 25 needs: 25 met`.
-fn counts(lines: &[Line<'_>]) -> String {
+fn counts(lines: &[ShownLine<'_>]) -> String {
     let mut parts = Vec::new();
     for kind in ["expectation", "need"] {
         let own: Vec<&'static str> = lines

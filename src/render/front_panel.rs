@@ -24,7 +24,7 @@ pub(super) const LEGEND: [&str; 5] = [
 pub(super) const ONE_ROW: usize = 12;
 
 /// A cell: the port's name and what it carries.
-pub(super) struct Cell {
+pub(super) struct PanelCell {
     pub(super) name: String,
     pub(super) code: String,
     pub(super) off: bool,
@@ -35,7 +35,7 @@ pub(super) struct Cell {
 /// The front panel of one switch. Texts are as the site has them.
 pub(super) struct Front {
     pub(super) title: String,
-    pub(super) cells: Vec<Cell>,
+    pub(super) cells: Vec<PanelCell>,
     /// What the codes `T1`, `T2` stand for.
     pub(super) listed: Vec<String>,
     /// VLANs with the names of their segments.
@@ -51,7 +51,7 @@ impl Front {
         let ports = in_front_order(&sheet);
         let names: Vec<&str> = ports.iter().map(|line| line.name).collect();
         let prefix = common_prefix(&names);
-        let cell = |line: &&PortLine<'_>, code: String| Cell {
+        let cell = |line: &&PortLine<'_>, code: String| PanelCell {
             name: line.name[prefix.len()..].to_owned(),
             off: line.mode == Mode::Off,
             open: line.mode != Mode::Off && code.ends_with('.'),

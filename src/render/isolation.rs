@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::{
-    Contact, Counterpart, Direction, Distance, Fault, Form, Opening, Verdict, end_name,
+    Contact, Counterpart, Direction, Distance, Fault, Form, IsolationVerdict, Opening, end_name,
     origin_name, vlan_name,
 };
 use boundwalk_diagnostic::Sources;
@@ -22,7 +22,7 @@ pub struct Isolated<'a> {
     /// The segment.
     pub segment: SegmentId,
     /// The answer.
-    pub verdict: &'a Verdict,
+    pub verdict: &'a IsolationVerdict,
     /// How far it is from another one.
     pub distance: Option<&'a Distance>,
 }
@@ -35,7 +35,7 @@ pub fn isolation_text(
     all: bool,
     paint: TextStyle,
 ) -> String {
-    let view = View {
+    let view = IsolationView {
         network,
         sources,
         all,
@@ -46,14 +46,14 @@ pub fn isolation_text(
     out
 }
 
-pub(super) struct View<'a> {
+pub(super) struct IsolationView<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) sources: &'a Sources,
     pub(super) all: bool,
     pub(super) paint: TextStyle,
 }
 
-impl View<'_> {
+impl IsolationView<'_> {
     pub(super) fn site(&self) -> &Site {
         self.network.site
     }
@@ -82,27 +82,27 @@ impl View<'_> {
         if let Some(claim) = self.site().segment(answer.segment).claims_isolation() {
             let place = self.sources.place(claim);
             let holds = match answer.verdict {
-                Verdict::ByDesign(_) => "the claim holds",
-                Verdict::ByRule { .. } => {
+                IsolationVerdict::ByDesign(_) => "the claim holds",
+                IsolationVerdict::ByRule { .. } => {
                     "the claim does not hold: there are paths, rules close them"
                 }
-                Verdict::Reachable { .. } => "the claim does not hold",
-                Verdict::Unknown { .. } => {
+                IsolationVerdict::Reachable { .. } => "the claim does not hold",
+                IsolationVerdict::Unknown { .. } => {
                     "the claim does not hold: there are paths, and whether rules close them is unknown"
                 }
             };
             self.line(out, 2, "", &format!("claimed at {place}: {holds}"));
         }
         match answer.verdict {
-            Verdict::ByDesign(certificate) => self.certificate(out, certificate),
-            Verdict::ByRule {
+            IsolationVerdict::ByDesign(certificate) => self.certificate(out, certificate),
+            IsolationVerdict::ByRule {
                 contacts,
                 denied_by,
             } => {
                 self.contacts(out, contacts);
                 self.denied(out, denied_by);
             }
-            Verdict::Reachable {
+            IsolationVerdict::Reachable {
                 contacts,
                 out: outward,
                 into,
@@ -114,7 +114,7 @@ impl View<'_> {
                     self.contacts(out, contacts);
                 }
             }
-            Verdict::Unknown { contacts, limit } => {
+            IsolationVerdict::Unknown { contacts, limit } => {
                 self.heading(out, "Unknown what passes");
                 self.line(out, 2, "", &format!("a limit was met: {limit}"));
                 self.contacts(out, contacts);
@@ -351,12 +351,12 @@ impl View<'_> {
 }
 
 /// The answer in a few words.
-pub fn verdict_text(verdict: &Verdict) -> &'static str {
+pub fn verdict_text(verdict: &IsolationVerdict) -> &'static str {
     match verdict {
-        Verdict::ByDesign(_) => "isolated by design",
-        Verdict::ByRule { .. } => "closed by rule only",
-        Verdict::Reachable { .. } => "reachable",
-        Verdict::Unknown { .. } => "unknown",
+        IsolationVerdict::ByDesign(_) => "isolated by design",
+        IsolationVerdict::ByRule { .. } => "closed by rule only",
+        IsolationVerdict::Reachable { .. } => "reachable",
+        IsolationVerdict::Unknown { .. } => "unknown",
     }
 }
 

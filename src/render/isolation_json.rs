@@ -3,14 +3,14 @@
 use serde::Serialize;
 
 use boundwalk_analysis::{
-    Certificate, Contact, Direction, Distance, Fault, Opening, Verdict, interface_name,
+    Certificate, Contact, Direction, Distance, Fault, IsolationVerdict, Opening, interface_name,
 };
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::Network;
 
 use super::certificate::part_text;
 use super::frames::{frame_lines_to_interface, node_name, port_name, port_name_of, way_lines};
-use super::isolation::{Isolated, View, met_text, verdict_text};
+use super::isolation::{Isolated, IsolationView, met_text, verdict_text};
 use super::json::{JsonPlace, json_place};
 use super::json_text::to_text;
 use super::matrix::TextStyle;
@@ -115,7 +115,7 @@ pub fn isolation_json(
         colour: false,
         columns: usize::MAX,
     };
-    let view = View {
+    let view = IsolationView {
         network,
         sources,
         all: true,
@@ -130,21 +130,21 @@ pub fn isolation_json(
     })
 }
 
-impl<'a> View<'a> {
+impl<'a> IsolationView<'a> {
     fn json(&self, answer: &Isolated<'_>) -> JsonSegment<'a> {
         let site = self.network.site;
         let segment = site.segment(answer.segment);
         let none: &[Contact] = &[];
         let (certificate, contacts, out, into) = match answer.verdict {
-            Verdict::ByDesign(certificate) => (Some(&**certificate), none, None, None),
-            Verdict::ByRule { contacts, .. } => (None, &contacts[..], None, None),
-            Verdict::Reachable {
+            IsolationVerdict::ByDesign(certificate) => (Some(&**certificate), none, None, None),
+            IsolationVerdict::ByRule { contacts, .. } => (None, &contacts[..], None, None),
+            IsolationVerdict::Reachable {
                 contacts,
                 out,
                 into,
                 ..
             } => (None, &contacts[..], out.as_ref(), into.as_ref()),
-            Verdict::Unknown { contacts, .. } => (None, &contacts[..], None, None),
+            IsolationVerdict::Unknown { contacts, .. } => (None, &contacts[..], None, None),
         };
         JsonSegment {
             segment: &segment.name.value,

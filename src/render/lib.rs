@@ -115,8 +115,8 @@ pub use sarif::{SarifShown, review_sarif};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
 pub use standing::{ReviewShown, standing_summary, standing_text};
 pub use svg::{
-    Chain, Hop, Stop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg, picture_style,
-    site_svg, xml,
+    Chain, PictureHop, PictureStop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg,
+    picture_style, site_svg, xml,
 };
 pub use text::{escape_control, escape_invisible, fit, labelled, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};

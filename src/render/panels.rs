@@ -6,7 +6,7 @@ use boundwalk_analysis::Cabling;
 use boundwalk_model::{Site, SwitchId};
 
 use super::draw_pen::{Pen, glued};
-use super::front_panel::{Cell, Front, LEGEND, ONE_ROW};
+use super::front_panel::{Front, LEGEND, ONE_ROW, PanelCell};
 use super::text::width;
 
 /// Widest cell, without its borders.
@@ -40,7 +40,7 @@ fn panel(out: &mut String, site: &Site, cabling: &Cabling<'_>, id: SwitchId, pen
 }
 
 /// The cells in rows: two rows where there are many, odd places above.
-fn grid(out: &mut String, cells: &[Cell], pen: Pen) {
+fn grid(out: &mut String, cells: &[PanelCell], pen: Pen) {
     if cells.is_empty() {
         let _ = writeln!(out, "No port is described.");
         return;
@@ -51,14 +51,15 @@ fn grid(out: &mut String, cells: &[Cell], pen: Pen) {
     let room = widest.max().unwrap_or(1).clamp(2, CELL);
     let rows = if cells.len() > ONE_ROW { 2 } else { 1 };
     let most = (pen.paint.columns.saturating_sub(1) / (room + 1)).max(1);
-    let columns: Vec<&[Cell]> = cells.chunks(rows).collect();
+    let columns: Vec<&[PanelCell]> = cells.chunks(rows).collect();
     for block in columns.chunks(most) {
         border(out, block.len(), room, 0, pen);
         for row in 0..rows {
             if row > 0 {
                 border(out, block.len(), room, 1, pen);
             }
-            let cells: Vec<Option<&Cell>> = block.iter().map(|column| column.get(row)).collect();
+            let cells: Vec<Option<&PanelCell>> =
+                block.iter().map(|column| column.get(row)).collect();
             cell_lines(out, &cells, room, pen);
         }
         border(out, block.len(), room, 2, pen);
@@ -76,9 +77,9 @@ fn border(out: &mut String, cells: usize, room: usize, place: usize, pen: Pen) {
     let _ = writeln!(out, "{start}{bars}{end}");
 }
 
-fn cell_lines(out: &mut String, cells: &[Option<&Cell>], room: usize, pen: Pen) {
+fn cell_lines(out: &mut String, cells: &[Option<&PanelCell>], room: usize, pen: Pen) {
     let down = pen.lines().down;
-    let text = |of: fn(&Cell) -> &str, strong: bool| -> String {
+    let text = |of: fn(&PanelCell) -> &str, strong: bool| -> String {
         let mut line = String::new();
         for cell in cells {
             let filled = pen.fit(&pen.text(cell.map_or("", of)), room);

@@ -28,7 +28,7 @@ pub fn path_text(
         return String::new();
     };
     let plan = network.plan(Family::of(result.packet.source));
-    let view = View {
+    let view = PathView {
         network,
         plan,
         sources,
@@ -71,7 +71,7 @@ pub(super) fn fate_text(fate: Fate) -> &'static str {
 }
 
 /// One packet's way, with what it is told in.
-pub(super) struct View<'a> {
+pub(super) struct PathView<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) plan: &'a Plan,
     pub(super) sources: &'a Sources,
@@ -79,7 +79,7 @@ pub(super) struct View<'a> {
     pub(super) paint: TextStyle,
 }
 
-impl View<'_> {
+impl PathView<'_> {
     fn site(&self) -> &Site {
         self.network.site
     }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use boundwalk_analysis::ServiceLabels;
-use boundwalk_checks::{Fingerprint, Known};
+use boundwalk_checks::{Fingerprint, KnownFinding};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::{Accepted, Site};
 
@@ -119,7 +119,7 @@ fn json_accepted<'a>(
     }
 }
 
-fn json_gone(known: &Known) -> JsonGone<'_> {
+fn json_gone(known: &KnownFinding) -> JsonGone<'_> {
     JsonGone {
         check: &known.check,
         subject: &known.subject,

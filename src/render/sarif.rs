@@ -6,7 +6,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use boundwalk_analysis::CAUTION;
-use boundwalk_checks::{CHECKS, Fingerprint, JudgedFindings, Known};
+use boundwalk_checks::{CHECKS, Fingerprint, JudgedFindings, KnownFinding};
 use boundwalk_diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
 
 use super::json_text::to_text;
@@ -266,7 +266,7 @@ fn location(shown: &SarifShown<'_>, span: Span) -> Value {
 }
 
 /// What the baseline holds and is found no more. The check may be one that this version does not have.
-fn gone_result(known: &Known) -> Value {
+fn gone_result(known: &KnownFinding) -> Value {
     let message = format!("{}: found no more.", known.subject);
     let mut result = json!({
         "ruleId": known.check,

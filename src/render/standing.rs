@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_checks::{JudgedFindings, Known};
+use boundwalk_checks::{JudgedFindings, KnownFinding};
 use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
@@ -75,7 +75,7 @@ pub fn standing_text(standing: &JudgedFindings<'_>, paint: TextStyle) -> String 
 }
 
 /// A check and a subject, as a list names them.
-fn known_name(known: &Known) -> String {
+fn known_name(known: &KnownFinding) -> String {
     format!("{}: {}", known.check, known.subject)
 }
 

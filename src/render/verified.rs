@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use boundwalk_analysis::probes::{
-    Checked, Difference, Judgement, Verified, shared_text, suspects, unforeseen_text,
+    Checked, Judgement, ResultDifference, Verified, shared_text, suspects, unforeseen_text,
 };
 use boundwalk_forwarding::Network;
 
@@ -214,10 +214,10 @@ fn word(judgement: &Judgement) -> &'static str {
         Judgement::NotDone => "not done",
         Judgement::AsExpected => "as expected",
         Judgement::Unclear(_) => "unclear",
-        Judgement::Differs(Difference::Arrived) => "arrived though stopped",
-        Judgement::Differs(Difference::Refused) => "refused though dropped",
-        Judgement::Differs(Difference::Nothing) => "nothing though permitted",
-        Judgement::Differs(Difference::NoAnswer) => "no answer",
-        Judgement::Differs(Difference::Answered) => "answered though one way",
+        Judgement::Differs(ResultDifference::Arrived) => "arrived though stopped",
+        Judgement::Differs(ResultDifference::Refused) => "refused though dropped",
+        Judgement::Differs(ResultDifference::Nothing) => "nothing though permitted",
+        Judgement::Differs(ResultDifference::NoAnswer) => "no answer",
+        Judgement::Differs(ResultDifference::Answered) => "answered though one way",
     }
 }

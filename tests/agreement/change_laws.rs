@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{
     ReachChange, Spot, isolation_changes, reach_change, way_changes,
 };
-use boundwalk::analysis::{By, Endpoint, Matrix, Question, Verdict, bypasses, isolations};
+use boundwalk::analysis::{By, Endpoint, IsolationVerdict, Matrix, Question, bypasses, isolations};
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
 
@@ -124,9 +124,9 @@ fn standing(facts: &Facts<'_>) -> Result<usize, String> {
             let says = listed.iter().any(|one| one.segment == segment);
             // With a limit met, a verdict is what was found until then: it may differ and nothing else.
             let sure = |version: usize| match &stood[version][at] {
-                Verdict::Reachable { limit, .. } => limit.is_none(),
-                Verdict::Unknown { .. } => false,
-                Verdict::ByDesign(_) | Verdict::ByRule { .. } => true,
+                IsolationVerdict::Reachable { limit, .. } => limit.is_none(),
+                IsolationVerdict::Unknown { .. } => false,
+                IsolationVerdict::ByDesign(_) | IsolationVerdict::ByRule { .. } => true,
             };
             let known = change.complete() && sure(0) && sure(1);
             let differs = known.then_some(kinds[0] != kinds[1]);

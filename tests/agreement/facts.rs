@@ -6,7 +6,8 @@ use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs}
 use boundwalk::analysis::privilege::{Privilege, privilege};
 use boundwalk::analysis::probes::{Asked, ProbePlan, plan_probes};
 use boundwalk::analysis::{
-    By, Bypass, Cell, Endpoint, HostileReach, Matrix, Question, Verdict, bypasses, isolations,
+    By, Bypass, Cell, Endpoint, HostileReach, IsolationVerdict, Matrix, Question, bypasses,
+    isolations,
 };
 use boundwalk::forwarding::{Network, Origin};
 use boundwalk::model::{Family, SegmentId};
@@ -23,7 +24,7 @@ pub struct Facts<'a> {
     /// How expectations stand, by their names.
     lines: BTreeMap<String, IntentStatus>,
     pub bypasses: Vec<Bypass>,
-    pub verdicts: Vec<Verdict>,
+    pub verdicts: Vec<IsolationVerdict>,
     pub privilege: Privilege,
     pub probes: ProbePlan,
     /// The same site at the limit that holds where nothing is said; `None`: these are those facts.

@@ -1,7 +1,7 @@
 //! Laws about ways round the gateways and about isolation.
 
 use boundwalk::analysis::intent::IntentStatus;
-use boundwalk::analysis::{Bypass, Cell, Endpoint, Verdict};
+use boundwalk::analysis::{Bypass, Cell, Endpoint, IsolationVerdict};
 use boundwalk::forwarding::{Arrival, Origin, Place, SendPoint, Sender, Target, reach};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::IntervalSet;
@@ -232,7 +232,7 @@ fn names(facts: &Facts<'_>, segment: SegmentId) -> bool {
 fn by_design(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
-        if !matches!(verdict, Verdict::ByDesign(_)) {
+        if !matches!(verdict, IsolationVerdict::ByDesign(_)) {
             continue;
         }
         let own = Endpoint::Segment(segment);
@@ -262,7 +262,7 @@ fn by_design(facts: &Facts<'_>) -> Result<usize, String> {
 fn by_rule(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
-        if !matches!(verdict, Verdict::ByRule { .. }) {
+        if !matches!(verdict, IsolationVerdict::ByRule { .. }) {
             continue;
         }
         let name = facts.name(segment);
@@ -280,11 +280,11 @@ fn by_rule(facts: &Facts<'_>) -> Result<usize, String> {
 fn reachable(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     for (segment, verdict) in facts.network.site.segment_ids().zip(&facts.verdicts) {
-        if matches!(verdict, Verdict::Unknown { .. }) {
+        if matches!(verdict, IsolationVerdict::Unknown { .. }) {
             let says = || format!("{}: {verdict:?}", facts.name(segment));
             compared.so(facts.may_be_unknown(), says)?;
         }
-        if !matches!(verdict, Verdict::Reachable { .. }) {
+        if !matches!(verdict, IsolationVerdict::Reachable { .. }) {
             continue;
         }
         let cells = cells_of(facts, segment).map(|(.., cell)| passes_hostile(cell));

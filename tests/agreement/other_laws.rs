@@ -3,7 +3,7 @@
 use boundwalk::analysis::change::{ReachChange, Spot, reach_change};
 use boundwalk::analysis::intent::IntentStatus;
 use boundwalk::analysis::probes::Expect;
-use boundwalk::analysis::{Cell, Endpoint, HostileReach, Verdict, flows};
+use boundwalk::analysis::{Cell, Endpoint, HostileReach, IsolationVerdict, flows};
 use boundwalk::forwarding::{Network, Outcome, Place, Trace, class_of, trace};
 use boundwalk::model::{Family, SegmentId};
 use boundwalk::packet::Region;
@@ -97,9 +97,14 @@ fn limits(facts: &Facts<'_>) -> Result<usize, String> {
     }
     for (one, other) in facts.verdicts.iter().zip(&full.verdicts) {
         let same = match (one, other) {
-            (Verdict::Unknown { .. }, other) => !matches!(other, Verdict::ByDesign(_)),
-            (Verdict::Reachable { limit, .. }, Verdict::Reachable { out, into, .. }) => {
-                let Verdict::Reachable {
+            (IsolationVerdict::Unknown { .. }, other) => {
+                !matches!(other, IsolationVerdict::ByDesign(_))
+            }
+            (
+                IsolationVerdict::Reachable { limit, .. },
+                IsolationVerdict::Reachable { out, into, .. },
+            ) => {
+                let IsolationVerdict::Reachable {
                     out: own_out,
                     into: own_into,
                     ..

@@ -10,7 +10,7 @@ use std::fmt::Write;
 
 use boundwalk::analysis::intent::{IntentStatus, judge_expectations};
 use boundwalk::analysis::{
-    By, Bypass, Cell, Endpoint, Extent, HostileReach, Matrix, Question, Verdict, bypasses,
+    By, Bypass, Cell, Endpoint, Extent, HostileReach, IsolationVerdict, Matrix, Question, bypasses,
     isolations,
 };
 use boundwalk::forwarding::layer2::InterfaceOf;
@@ -83,7 +83,7 @@ struct Claims<'a> {
     matrices: [Matrix; 2],
     lines: BTreeMap<String, IntentStatus>,
     bypasses: Vec<Bypass>,
-    verdicts: Vec<Verdict>,
+    verdicts: Vec<IsolationVerdict>,
     compared: &'a mut Compared,
     wrong: Vec<String>,
 }
@@ -359,7 +359,7 @@ impl Claims<'_> {
             .segment;
         match (from, of) {
             (Origin::Segment(from), InterfaceOf::Router(..)) => {
-                let isolated = matches!(self.verdicts[from.0], Verdict::ByDesign(_));
+                let isolated = matches!(self.verdicts[from.0], IsolationVerdict::ByDesign(_));
                 let about = "a frame comes to a gateway or router, and its segment is not cut off";
                 self.check(about, !isolated, || what.to_owned());
             }
@@ -387,7 +387,7 @@ impl Claims<'_> {
             self.check(about, listed, || format!("{what} to {to:?}"));
         }
         for segment in [from, to].into_iter().filter_map(Origin::segment) {
-            let reachable = matches!(self.verdicts[segment.0], Verdict::Reachable { .. });
+            let reachable = matches!(self.verdicts[segment.0], IsolationVerdict::Reachable { .. });
             let about = "a frame goes from or to unclaimed ports, and the segment is reachable";
             self.check(about, reachable, || format!("{what} to {to:?}"));
         }
@@ -408,7 +408,7 @@ impl Claims<'_> {
 
     fn reachable(&mut self, pair: Pair, what: &str) {
         for segment in [pair.0, pair.1] {
-            let reachable = matches!(self.verdicts[segment.0], Verdict::Reachable { .. });
+            let reachable = matches!(self.verdicts[segment.0], IsolationVerdict::Reachable { .. });
             let about = "something passes, and the segment is reachable";
             self.check(about, reachable, || what.to_owned());
         }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use boundwalk::analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk::analysis::{
-    By, Cell, HostileReach, Matrix, Question, Verdict, bypasses, isolations, origin_name,
+    By, Cell, HostileReach, IsolationVerdict, Matrix, Question, bypasses, isolations, origin_name,
     party_name,
 };
 use boundwalk::forwarding::Network;
@@ -64,10 +64,10 @@ pub fn answers(site: &Site) -> Answers {
     for (segment, verdict) in segments.iter().zip(isolations(&network, &segments)) {
         let name = &site.segment(*segment).name.value;
         let class = match verdict {
-            Verdict::ByDesign(_) => "by design",
-            Verdict::ByRule { .. } => "by rule",
-            Verdict::Reachable { .. } => "reachable",
-            Verdict::Unknown { .. } => "unknown",
+            IsolationVerdict::ByDesign(_) => "by design",
+            IsolationVerdict::ByRule { .. } => "by rule",
+            IsolationVerdict::Reachable { .. } => "reachable",
+            IsolationVerdict::Unknown { .. } => "unknown",
         };
         answers.all.insert(format!("isolation {name} {class}"));
     }

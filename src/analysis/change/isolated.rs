@@ -5,7 +5,7 @@ use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::IntervalSet;
 
 use super::super::distance::{Distance, EFFORT, distance};
-use super::super::isolation::{Verdict, isolations};
+use super::super::isolation::{IsolationVerdict, isolations};
 use super::super::witness::representative;
 use super::counterparts::Matched;
 use super::reach::{ReachChange, Spot};
@@ -14,7 +14,7 @@ use super::reach::{ReachChange, Spot};
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Stood {
     /// What is so.
-    pub verdict: Verdict,
+    pub verdict: IsolationVerdict,
     /// The faults that would end it; `None`: nobody claims that the segment is isolated.
     pub distance: Option<Distance>,
 }
@@ -61,18 +61,18 @@ impl IsolationChange {
 
     /// Whether a limit leaves one of the verdicts open.
     pub fn is_unknown(&self) -> bool {
-        let unknown = |stood: &Stood| matches!(stood.verdict, Verdict::Unknown { .. });
+        let unknown = |stood: &Stood| matches!(stood.verdict, IsolationVerdict::Unknown { .. });
         unknown(&self.after) || self.before.as_ref().is_some_and(unknown)
     }
 }
 
 /// How little keeps a segment apart.
-fn rank(verdict: &Verdict) -> u8 {
+fn rank(verdict: &IsolationVerdict) -> u8 {
     match verdict {
-        Verdict::ByDesign(_) => 0,
-        Verdict::ByRule { .. } => 1,
-        Verdict::Unknown { .. } => 2,
-        Verdict::Reachable { .. } => 3,
+        IsolationVerdict::ByDesign(_) => 0,
+        IsolationVerdict::ByRule { .. } => 1,
+        IsolationVerdict::Unknown { .. } => 2,
+        IsolationVerdict::Reachable { .. } => 3,
     }
 }
 
@@ -122,7 +122,7 @@ pub fn isolation_changes(
         if same && (!claimed || reach.only_rules) {
             continue;
         }
-        let far = |network: &Network<'_>, id: SegmentId, verdict: &Verdict| {
+        let far = |network: &Network<'_>, id: SegmentId, verdict: &IsolationVerdict| {
             claimed.then(|| distance(network, id, verdict, EFFORT))
         };
         let change = IsolationChange {
@@ -148,7 +148,7 @@ pub fn isolation_changes(
     changes
 }
 
-fn stood(network: &Network<'_>, segments: &[SegmentId]) -> Vec<Verdict> {
+fn stood(network: &Network<'_>, segments: &[SegmentId]) -> Vec<IsolationVerdict> {
     match segments.is_empty() {
         true => Vec::new(),
         false => isolations(network, segments),

@@ -1,7 +1,7 @@
 //! What passes between one pair in one version, and what of it does not in the other.
 
 use boundwalk_forwarding::{
-    Arrival, Coverage, DeviceId, Limit, Packet, Sender, Stop, Target, reach, reach_beyond,
+    Arrival, DeviceId, Limit, Packet, Sender, Stop, Target, WalkCoverage, reach, reach_beyond,
 };
 use boundwalk_model::RouterId;
 use boundwalk_packet::{IntervalSet, Region};
@@ -38,7 +38,7 @@ pub struct Changed {
 pub(super) struct Outcomes {
     passed: Vec<(Region, Vec<DecidedBy>)>,
     stopped: Vec<(Stop, Region)>,
-    coverage: Coverage,
+    coverage: WalkCoverage,
 }
 
 impl Outcomes {
@@ -97,7 +97,7 @@ impl Outcomes {
 }
 
 /// One side of a comparison: what passes there, and what is known to pass elsewhere or by other senders.
-pub(super) struct Side<'a, 'n> {
+pub(super) struct VersionSide<'a, 'n> {
     /// What passes.
     pub there: &'a Outcomes,
     /// What passes in the other version.
@@ -113,9 +113,9 @@ pub(super) struct Side<'a, 'n> {
     pub missing: Option<(&'a Ground<'n>, Sender)>,
 }
 
-impl Side<'_, '_> {
+impl VersionSide<'_, '_> {
     /// What passes on this side only; with a limit met it may pass on the other as well, or there may be more.
-    pub(super) fn difference(&self) -> (Vec<Changed>, Coverage) {
+    pub(super) fn difference(&self) -> (Vec<Changed>, WalkCoverage) {
         let mut coverage = self.there.coverage.and(self.other.coverage);
         let mut known: Vec<Region> = Vec::new();
         for fates in [self.other].iter().chain(self.besides) {
@@ -128,7 +128,7 @@ impl Side<'_, '_> {
             let pieces = left_over(self.counted(region), &known);
             pieces_seen += pieces.len();
             if MOST_PIECES < pieces_seen {
-                coverage.note(Coverage::Cut(Limit::Differences(MOST_PIECES)));
+                coverage.note(WalkCoverage::Cut(Limit::Differences(MOST_PIECES)));
                 break;
             }
             for piece in pieces {

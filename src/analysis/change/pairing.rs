@@ -5,7 +5,7 @@ use std::hash::Hash;
 
 use rustc_hash::FxHashMap;
 
-use super::things::{Setting, Thing};
+use super::things::{Thing, ThingSetting};
 
 /// Numbers of the same thing in the old and in the new list; `None`: it is not there.
 pub(super) type Pair = (Option<usize>, Option<usize>);
@@ -32,7 +32,7 @@ pub(super) fn pairs(old: &[Thing], new: &[Thing], renames: Renames) -> Vec<Pair>
     pair_by(lists, &mut matched_pairs, &mut taken, |thing| &thing.key);
     pair_by(lists, &mut matched_pairs, &mut taken, |thing| &thing.name);
     if renames == Renames::Allowed {
-        let settings = |thing: &'_ Thing| -> Vec<Setting> { thing.settings.clone() };
+        let settings = |thing: &'_ Thing| -> Vec<ThingSetting> { thing.settings.clone() };
         pair_by(lists, &mut matched_pairs, &mut taken, settings);
     }
     let kept = matched_pairs

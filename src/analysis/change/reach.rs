@@ -1,7 +1,7 @@
 //! Every pair of segments, compared.
 
 use boundwalk_forwarding::{
-    Coverage, DeviceIndex, Limit, Network, Origin, Plan, SendPoint, Sender, UnclaimedId,
+    DeviceIndex, Limit, Network, Origin, Plan, SendPoint, Sender, UnclaimedId, WalkCoverage,
 };
 use boundwalk_model::{Family, RouterId, SegmentId};
 
@@ -9,7 +9,7 @@ use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Matched};
 use super::delta::Delta;
 use super::narrow::{Named, Narrow, Seen};
-use super::pair::{Changed, Outcomes, Side};
+use super::pair::{Changed, Outcomes, VersionSide};
 
 /// A place in both versions.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -85,7 +85,7 @@ pub struct PairChange {
     /// What passed before and does not now.
     pub closed: Vec<Changed>,
     /// Where a limit was met, the lists are uncertain: there may be more, and what is listed may pass in both versions.
-    pub coverage: Coverage,
+    pub coverage: WalkCoverage,
 }
 
 impl PairChange {
@@ -347,7 +347,7 @@ impl<'n> Pair<'_, 'n> {
         }
         let [(closed, all_closed), (opened, all_opened)] = [0, 1].map(|version| {
             let missing = self.place(sender, 1 - version);
-            let side = Side {
+            let side = VersionSide {
                 there: &fates[version],
                 other: &fates[1 - version],
                 besides,

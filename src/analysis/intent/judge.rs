@@ -1,6 +1,6 @@
 //! Holds every expectation and every need against the network.
 
-use boundwalk_forwarding::{Coverage, Network};
+use boundwalk_forwarding::{Network, WalkCoverage};
 use boundwalk_model::{Expectation, Family, Need, Permit, SegmentId};
 
 use super::super::party::Endpoint;
@@ -28,7 +28,7 @@ pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
     let universe = Family::ALL.map(|family| Ground::new(network, family));
     let needs = network.site.needs.iter();
     let judged = needs.map(|need| {
-        let mut verdict = Verdict::default();
+        let mut verdict = LineVerdict::default();
         for ground in &universe {
             let scope = need_scope(ground, need);
             for (from, to) in scope.pairs() {
@@ -54,7 +54,7 @@ pub(crate) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
 }
 
 fn standing(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) -> IntentStatus {
-    let mut verdict = Verdict::default();
+    let mut verdict = LineVerdict::default();
     for ground in universe {
         let parties = (line.from.as_slice(), line.to.as_slice());
         let (source, destination) = (line.source.as_ref(), line.destination.as_ref());
@@ -102,7 +102,7 @@ fn one_pair(
     scope: &Scope,
     pair: (SegmentId, usize),
     line: &Expectation,
-    verdict: &mut Verdict,
+    verdict: &mut LineVerdict,
 ) {
     let demands = &line.demands;
     let between = between(ground, scope, pair, line.hostile);
@@ -128,7 +128,7 @@ fn one_pair(
     }
 }
 
-fn one_way(ground: &Ground<'_>, scope: &Scope, hostile: bool, verdict: &mut Verdict) {
+fn one_way(ground: &Ground<'_>, scope: &Scope, hostile: bool, verdict: &mut LineVerdict) {
     let back = scope.turned(ground);
     for pair in back.pairs() {
         if back.exists(ground, pair, hostile) {
@@ -138,7 +138,12 @@ fn one_way(ground: &Ground<'_>, scope: &Scope, hostile: bool, verdict: &mut Verd
 }
 
 /// Both ways, for each pair of segments: frames know no direction of a conversation.
-fn isolated(network: &Network<'_>, ground: &Ground<'_>, line: &Expectation, verdict: &mut Verdict) {
+fn isolated(
+    network: &Network<'_>,
+    ground: &Ground<'_>,
+    line: &Expectation,
+    verdict: &mut LineVerdict,
+) {
     let parties = (line.from.as_slice(), line.to.as_slice());
     let scope = ground.scope(parties, None, None, None);
     for (from, to) in scope.pairs() {
@@ -170,14 +175,14 @@ fn isolated(network: &Network<'_>, ground: &Ground<'_>, line: &Expectation, verd
 
 /// What was found out about a line so far.
 #[derive(Default)]
-struct Verdict {
+struct LineVerdict {
     breaches: Vec<Breach>,
     /// Whether a packet that the line speaks of can exist.
     seen: bool,
-    coverage: Coverage,
+    coverage: WalkCoverage,
 }
 
-impl Verdict {
+impl LineVerdict {
     fn add(&mut self, looked: Looked) {
         self.seen = true;
         self.coverage.note(looked.coverage);

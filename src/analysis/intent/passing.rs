@@ -1,6 +1,8 @@
 //! What of a scope passes between a segment and a column.
 
-use boundwalk_forwarding::{Arrival, Certainty, Coverage, Flow, Sender, Stopped, Target, reach};
+use boundwalk_forwarding::{
+    Arrival, Certainty, Flow, Sender, Stopped, Target, WalkCoverage, reach,
+};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::ground::{Ground, Scope};
@@ -25,7 +27,7 @@ pub(crate) fn passing(
     to: usize,
     services: Option<&ClassSet>,
     sink: &mut dyn FnMut(Passed),
-) -> Coverage {
+) -> WalkCoverage {
     passing_and_lost(ground, scope, (sender, to), services, (sink, &mut |_| ()))
 }
 
@@ -36,7 +38,7 @@ pub(crate) fn passing_and_lost(
     (sender, to): (Sender, usize),
     services: Option<&ClassSet>,
     (sink, lost): (&mut dyn FnMut(Passed), &mut dyn FnMut(Stopped)),
-) -> Coverage {
+) -> WalkCoverage {
     let (network, plan) = (ground.network, ground.plan);
     let column = &ground.columns[to];
     let extra = ground.extra(to);
@@ -45,7 +47,7 @@ pub(crate) fn passing_and_lost(
         Some(destination) if extra.is_empty() => column.addresses.intersection(destination),
         _ => column.addresses.clone(),
     };
-    let mut coverage = Coverage::Complete;
+    let mut coverage = WalkCoverage::Complete;
     for (addresses, segment) in [(&near, column.segment), (extra, None)] {
         let target = Target {
             addresses,

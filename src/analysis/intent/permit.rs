@@ -1,6 +1,6 @@
 //! Demands on what passes and on what decides it.
 
-use boundwalk_forwarding::{Certainty, Coverage, Origin, Packet, Sender};
+use boundwalk_forwarding::{Certainty, Origin, Packet, Sender, WalkCoverage};
 use boundwalk_model::{Permit, SegmentId, Through};
 use boundwalk_packet::Region;
 
@@ -14,7 +14,7 @@ use super::standing::{Breach, Demand};
 /// The breaches of one line between one pair, and whether all was looked at.
 pub(super) struct Looked {
     pub breaches: Vec<Breach>,
-    pub coverage: Coverage,
+    pub coverage: WalkCoverage,
 }
 
 /// A pair under one stance.

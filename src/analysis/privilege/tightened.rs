@@ -1,6 +1,6 @@
 //! Is a tightened site what it should be: nothing opens, and nothing that is used closes?
 
-use boundwalk_forwarding::{Coverage, Network, Packet, Sender, class_of};
+use boundwalk_forwarding::{Network, Packet, Sender, WalkCoverage, class_of};
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::Region;
 
@@ -55,7 +55,7 @@ struct Look<'n> {
     ground: Ground<'n>,
     scopes: Vec<Scope>,
     /// Whether all that needs use was listed.
-    coverage: Coverage,
+    coverage: WalkCoverage,
 }
 
 impl<'n> Look<'n> {
@@ -66,7 +66,7 @@ impl<'n> Look<'n> {
         Self {
             ground,
             scopes,
-            coverage: Coverage::Complete,
+            coverage: WalkCoverage::Complete,
         }
     }
 
@@ -105,7 +105,7 @@ impl<'n> Look<'n> {
         })
     }
 
-    fn needed(&self, scope: &Scope, from: SegmentId, to: usize) -> (Vec<Region>, Coverage) {
+    fn needed(&self, scope: &Scope, from: SegmentId, to: usize) -> (Vec<Region>, WalkCoverage) {
         let mut regions = Vec::new();
         let services = scope.services.as_ref();
         let mut collect = |passed: Passed| regions.extend(passed.named(&self.ground, services));

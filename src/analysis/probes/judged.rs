@@ -13,7 +13,7 @@ pub enum Judgement {
     /// As the model says.
     AsExpected,
     /// Not as the model says.
-    Differs(Difference),
+    Differs(ResultDifference),
     /// The model says nothing definite of this packet.
     Unclear(Unpredictable),
 }
@@ -35,7 +35,7 @@ pub struct Checked<'r> {
 
 /// In which way a result differs from what the model says.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Difference {
+pub enum ResultDifference {
     /// It arrived and should have been stopped.
     Arrived,
     /// Somebody refused it, and it should have been dropped without a word.
@@ -48,7 +48,7 @@ pub enum Difference {
     Answered,
 }
 
-impl Difference {
+impl ResultDifference {
     /// Whether more passes than the model says; else less.
     pub fn too_much(self) -> bool {
         !matches!(self, Self::Nothing | Self::NoAnswer)

@@ -17,7 +17,7 @@ mod suspects;
 mod untouched;
 mod verify;
 
-pub use self::judged::Difference;
+pub use self::judged::ResultDifference;
 pub use self::judged::{Checked, Judgement};
 pub use common::{Shared, Trait, shared_text};
 pub use obligation::{Obligation, obligation_text};

@@ -5,7 +5,7 @@ use boundwalk_forwarding::{Network, Place, Stop};
 use super::super::deciders::rule_name;
 use super::super::intent::stopped;
 use super::super::party::{Endpoint, party_name};
-use super::judged::Difference;
+use super::judged::ResultDifference;
 use super::judged::{Checked, Judgement};
 use super::predict::{Expect, Prediction, Unpredictable};
 
@@ -16,8 +16,8 @@ pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {
         return Vec::new();
     };
     match difference {
-        Difference::Arrived => got_through(network, predicted),
-        Difference::Refused => {
+        ResultDifference::Arrived => got_through(network, predicted),
+        ResultDifference::Refused => {
             let mut list = vec![
                 "it arrived, and the receiver has no listener; or a gateway refuses where it is described to \
                  drop silently"
@@ -26,9 +26,9 @@ pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {
             list.extend(got_through(network, predicted));
             list
         }
-        Difference::Nothing => lost(network, predicted),
-        Difference::NoAnswer => no_way_back(network, predicted),
-        Difference::Answered => vec![
+        ResultDifference::Nothing => lost(network, predicted),
+        ResultDifference::NoAnswer => no_way_back(network, predicted),
+        ResultDifference::Answered => vec![
             "there is a way back that is not described: another route, or a rule that lets the answer pass"
                 .to_owned(),
             "a gateway that is described without memory keeps state".to_owned(),

@@ -4,7 +4,7 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_load::{Observed, ResultRow};
 
 use super::common::{Shared, shared};
-use super::judged::{Checked, Difference, Judgement};
+use super::judged::{Checked, Judgement, ResultDifference};
 use super::pick::CLIENT_PORT;
 use super::predict::{Expect, asks, predict};
 
@@ -78,18 +78,18 @@ fn check<'r>(network: &Network<'_>, row: &'r ResultRow) -> Checked<'r> {
 }
 
 /// In which way what was seen differs from what was to be expected.
-fn difference(expect: Expect, seen: Observed, packet: &Packet) -> Option<Difference> {
+fn difference(expect: Expect, seen: Observed, packet: &Packet) -> Option<ResultDifference> {
     use Observed::{Answered, Arrived, Nothing, Refused, Rejected};
     match (expect, seen) {
         // Who refuses has got it, and the answer has come back: only a listener is missing.
         (Expect::Answered, Answered | Refused) => None,
-        (Expect::Answered, Arrived) => Some(Difference::NoAnswer),
-        (Expect::Answered | Expect::Arrives, Nothing | Rejected) => Some(Difference::Nothing),
+        (Expect::Answered, Arrived) => Some(ResultDifference::NoAnswer),
+        (Expect::Answered | Expect::Arrives, Nothing | Rejected) => Some(ResultDifference::Nothing),
         (Expect::Arrives, Arrived) => None,
-        (Expect::Arrives, Answered | Refused) => asks(packet).then_some(Difference::Answered),
+        (Expect::Arrives, Answered | Refused) => asks(packet).then_some(ResultDifference::Answered),
         (Expect::Nothing | Expect::Rejected, Nothing | Rejected) => None,
-        (Expect::Nothing | Expect::Rejected, Answered | Arrived) => Some(Difference::Arrived),
-        (Expect::Nothing, Refused) => Some(Difference::Refused),
+        (Expect::Nothing | Expect::Rejected, Answered | Arrived) => Some(ResultDifference::Arrived),
+        (Expect::Nothing, Refused) => Some(ResultDifference::Refused),
         // A gateway may reject by a reset.
         (Expect::Rejected, Refused) => None,
     }

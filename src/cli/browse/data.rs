@@ -2,7 +2,9 @@
 
 use std::time::{Duration, Instant};
 
-use boundwalk_analysis::{By, Bypass, Matrix, ServiceLabels, Verdict, bypasses, isolations};
+use boundwalk_analysis::{
+    By, Bypass, IsolationVerdict, Matrix, ServiceLabels, bypasses, isolations,
+};
 use boundwalk_checks::{Baseline, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Span};
 use boundwalk_forwarding::Network;
@@ -14,7 +16,7 @@ use super::super::matrix::sheet_legend;
 use super::super::site::{Broken, Opened, SiteArguments};
 use super::super::summary::summary;
 use super::super::watch::{clock, counts};
-use super::view::Place;
+use super::view::FilePlace;
 
 /// A matrix with its codes.
 pub(super) struct Grid {
@@ -30,7 +32,7 @@ pub(super) struct Data {
     pub(super) grids: [Grid; 2],
     pub(super) findings: Vec<Finding>,
     pub(super) ways: Vec<Bypass>,
-    pub(super) claims: Vec<(SegmentId, Verdict)>,
+    pub(super) claims: Vec<(SegmentId, IsolationVerdict)>,
     pub(super) summary: String,
     /// When it was read.
     pub(super) time: String,
@@ -86,11 +88,11 @@ impl Data {
     }
 
     /// A place of a span.
-    pub(super) fn place(&self, span: Span) -> Option<Place> {
+    pub(super) fn place(&self, span: Span) -> Option<FilePlace> {
         let sources = &self.opened.sources;
         let line = sources.line(span);
         let file = sources.get(span.file)?.name().to_owned();
-        (line > 0).then_some(Place { file, line })
+        (line > 0).then_some(FilePlace { file, line })
     }
 
     /// The lines of a file, safe to show.

@@ -15,7 +15,7 @@ use boundwalk_render::{
 use super::super::matrix::{opened_zone, pair_flow};
 use super::super::site::Broken;
 use super::data::{Data, Grid};
-use super::view::{Line, Look, Place, Target, View};
+use super::view::{FilePlace, Look, Target, View, ViewLine};
 
 /// What opens a target; `None` where it is no more.
 pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
@@ -66,7 +66,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) ->
         }
     }
     if lines.is_empty() {
-        lines.push(Line::new("Nothing passes."));
+        lines.push(ViewLine::new("Nothing passes."));
     }
     Some(View::new(
         format!("{} to {}", escape_control(from), escape_control(to)),
@@ -76,7 +76,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) ->
 
 /// The text of some flows; a rule opens where it stands, a witness its path.
 fn flows(
-    lines: &mut Vec<Line>,
+    lines: &mut Vec<ViewLine>,
     data: &Data,
     naming: &ServiceLabels<'_>,
     pair: &PairFlows,
@@ -96,7 +96,7 @@ fn flows(
     let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
     let text = flows_text(site, &data.opened.sources, naming, pair, paint);
     for (number, text) in text.lines().enumerate() {
-        let mut line = Line::new(text);
+        let mut line = ViewLine::new(text);
         if number == 0 {
             line.look = Look::Strong;
         } else if text.starts_with("    by ") {
@@ -107,7 +107,7 @@ fn flows(
         }
         lines.push(line);
     }
-    lines.push(Line::default());
+    lines.push(ViewLine::default());
 }
 
 /// The way of a packet, stop by stop.
@@ -131,8 +131,8 @@ fn round(data: &Data, from: &str, to: &str) -> Option<View> {
         let place = data.place(setting.place(site));
         let mut opens = |text: String| {
             let target = place.clone().map(Target::File);
-            let line = Line::new(escape_control(&text)).at(place.clone());
-            lines.push(Line {
+            let line = ViewLine::new(escape_control(&text)).at(place.clone());
+            lines.push(ViewLine {
                 opens: target,
                 ..line
             });
@@ -144,7 +144,7 @@ fn round(data: &Data, from: &str, to: &str) -> Option<View> {
 }
 
 /// Stops with what lies between them; the cursor steps along.
-fn steps(chain: &Chain<'_>) -> Vec<Line> {
+fn steps(chain: &Chain<'_>) -> Vec<ViewLine> {
     let mut lines = Vec::new();
     for (number, stop) in chain.stops.iter().enumerate() {
         let what = match stop.what.is_empty() {
@@ -152,12 +152,12 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
             false => format!(" ({})", stop.what),
         };
         let title = format!("{}. {}{what}", number + 1, stop.name);
-        lines.push(Line {
+        lines.push(ViewLine {
             stop: true,
-            ..Line::looking(escape_control(&title), Look::Strong)
+            ..ViewLine::looking(escape_control(&title), Look::Strong)
         });
         for text in &stop.lines {
-            lines.push(Line::new(format!("     {}", escape_control(text))));
+            lines.push(ViewLine::new(format!("     {}", escape_control(text))));
         }
         if let Some(hop) = chain.hops.get(number) {
             let end = |word: &str, port: &str| match port.is_empty() {
@@ -165,7 +165,7 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
                 false => format!(", {word} {port}"),
             };
             let ports = end("out by", &hop.from) + &end("in by", &hop.to);
-            lines.push(Line::looking(
+            lines.push(ViewLine::looking(
                 format!(
                     "  |  {}{}",
                     escape_control(&hop.tags),
@@ -175,22 +175,22 @@ fn steps(chain: &Chain<'_>) -> Vec<Line> {
             ));
         }
     }
-    lines.push(Line::default());
-    lines.push(Line::looking(escape_control(&chain.end), Look::Strong));
+    lines.push(ViewLine::default());
+    lines.push(ViewLine::looking(escape_control(&chain.end), Look::Strong));
     lines
 }
 
 /// A line that opens a place.
-fn go_to(place: Place) -> Line {
+fn go_to(place: FilePlace) -> ViewLine {
     let text = format!("go to {}:{}", escape_control(&place.file), place.line);
-    Line::opening(text, Target::File(place.clone())).at(Some(place))
+    ViewLine::opening(text, Target::File(place.clone())).at(Some(place))
 }
 
 /// Adds a text beside a label.
-fn beside(lines: &mut Vec<Line>, paint: TextStyle, indent: usize, label: &str, text: &str) {
+fn beside(lines: &mut Vec<ViewLine>, paint: TextStyle, indent: usize, label: &str, text: &str) {
     let mut out = String::new();
     labelled(&mut out, paint.columns - 2, indent, label, text);
-    lines.extend(out.lines().map(Line::new));
+    lines.extend(out.lines().map(ViewLine::new));
 }
 
 fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
@@ -199,25 +199,25 @@ fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
     let mut lines = Vec::new();
     let places = finding.span.iter().copied();
     let places = places.chain(finding.notes.iter().map(|note| note.span));
-    let mut known: Vec<Place> = places.filter_map(|span| data.place(span)).collect();
+    let mut known: Vec<FilePlace> = places.filter_map(|span| data.place(span)).collect();
     known.dedup();
     lines.extend(known.into_iter().map(go_to));
-    lines.push(Line::default());
+    lines.push(ViewLine::default());
     let text = finding_text(&data.opened.sources, finding, false, paint.columns);
-    lines.extend(text.lines().map(Line::new));
+    lines.extend(text.lines().map(ViewLine::new));
     for (title, text) in [
         ("Why it matters: ", finding.check.why),
         ("When it is fine: ", finding.check.fine_when),
     ] {
         beside(&mut lines, paint, 0, "", &format!("{title}{text}"));
-        lines.push(Line::default());
+        lines.push(ViewLine::default());
     }
     let title = format!("{} {}", finding.severity().word(), finding.check.name);
     Some(View::new(title, lines))
 }
 
 /// A file with its cursor at a line.
-fn file(data: &Data, place: &Place) -> Option<View> {
+fn file(data: &Data, place: &FilePlace) -> Option<View> {
     let texts = data.text(&place.file)?;
     let numbered = texts.iter().enumerate().map(|(at, text)| {
         let number = at as u32 + 1;
@@ -227,11 +227,11 @@ fn file(data: &Data, place: &Place) -> Option<View> {
         } else {
             Look::Plain
         };
-        let own = Place {
+        let own = FilePlace {
             file: place.file.clone(),
             line: number,
         };
-        Line::looking(format!("{mark}{number:>5}  {text}"), look).at(Some(own))
+        ViewLine::looking(format!("{mark}{number:>5}  {text}"), look).at(Some(own))
     });
     let mut view = View::new(escape_control(&place.file), numbered.collect());
     view.cursor = (place.line as usize).saturating_sub(1);
@@ -262,7 +262,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<V
     let mut lines = Vec::new();
     if let Some(place) = place {
         lines.push(go_to(place));
-        lines.push(Line::default());
+        lines.push(ViewLine::default());
     }
     for (title, text) in port_facts(site, &sheet, line) {
         beside(&mut lines, paint, 0, &format!("{title:<16}  "), &text);
@@ -286,7 +286,7 @@ fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
     let text = isolation_text(&network, &data.opened.sources, &shown, false, paint);
     Some(View::new(
         format!("Isolation of {}", escape_control(segment)),
-        text.lines().map(Line::new).collect(),
+        text.lines().map(ViewLine::new).collect(),
     ))
 }
 
@@ -295,7 +295,7 @@ pub(super) fn problems(broken: &Broken, columns: usize) -> View {
     let mut lines = Vec::new();
     for problem in &broken.problems {
         let text = problem_text(&broken.sources, problem, false, columns.max(60));
-        lines.extend(text.lines().map(Line::new));
+        lines.extend(text.lines().map(ViewLine::new));
     }
     View::new("The file does not load", lines)
 }
@@ -322,13 +322,13 @@ const KEYS: [(&str, &str); 12] = [
 ];
 
 fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
-    let mut lines = vec![Line::looking("Keys", Look::Strong)];
+    let mut lines = vec![ViewLine::looking("Keys", Look::Strong)];
     for (keys, text) in KEYS {
-        lines.push(Line::new(format!("  {keys:<16}  {text}")));
+        lines.push(ViewLine::new(format!("  {keys:<16}  {text}")));
     }
-    lines.push(Line::default());
+    lines.push(ViewLine::default());
     let title = "What passes, from the row to the column";
-    lines.push(Line::looking(title, Look::Strong));
+    lines.push(ViewLine::looking(title, Look::Strong));
     let mut explain =
         |code: &str, text: &str| beside(&mut lines, paint, 2, &format!("{code:<4} "), text);
     for (code, text) in fixed_codes(&grid.sheet) {
@@ -344,8 +344,8 @@ fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
     for (sign, text) in used_signs(&grid.codes) {
         explain(&sign.to_string(), text);
     }
-    lines.push(Line::default());
-    lines.push(Line::looking("What this rests on", Look::Strong));
+    lines.push(ViewLine::default());
+    lines.push(ViewLine::looking("What this rests on", Look::Strong));
     let network = Network::new(&data.opened.site, data.opened.today);
     for note in notes(&network) {
         beside(&mut lines, paint, 2, "- ", &note);

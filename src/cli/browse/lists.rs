@@ -1,13 +1,13 @@
 //! The lists that one starts from: findings, ports, isolation, ways round the gateway.
 
-use boundwalk_analysis::{Cabling, Verdict, Worksheet, origin_name};
+use boundwalk_analysis::{Cabling, IsolationVerdict, Worksheet, origin_name};
 use boundwalk_diagnostic::Severity;
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_model::SwitchId;
 use boundwalk_render::{escape_control, fit, port_facts, verdict_text};
 
 use super::data::Data;
-use super::view::{Line, Look, Target, View};
+use super::view::{Look, Target, View, ViewLine};
 
 /// Findings, in the order of a review.
 pub(super) fn findings(data: &Data) -> View {
@@ -20,12 +20,12 @@ pub(super) fn findings(data: &Data) -> View {
             finding.check.name,
             escape_control(&finding.message)
         );
-        let mut line = Line::opening(text, Target::Finding(finding.message.clone()));
+        let mut line = ViewLine::opening(text, Target::Finding(finding.message.clone()));
         line.look = look(severity);
         lines.push(line.at(finding.span.and_then(|span| data.place(span))));
     }
     if lines.is_empty() {
-        lines.push(Line::new("No findings."));
+        lines.push(ViewLine::new("No findings."));
     }
     View::new("Findings", lines)
 }
@@ -46,7 +46,7 @@ pub(super) fn ports(data: &Data) -> View {
     let mut lines = Vec::new();
     for (number, switch) in site.switches.iter().enumerate() {
         let name = &switch.name.value;
-        lines.push(Line::looking(escape_control(name), Look::Strong));
+        lines.push(ViewLine::looking(escape_control(name), Look::Strong));
         let sheet = Worksheet::new(site, &cabling, SwitchId(number));
         for line in &sheet.lines {
             let facts = port_facts(site, &sheet, line);
@@ -63,11 +63,11 @@ pub(super) fn ports(data: &Data) -> View {
                 of("attached"),
             );
             let target = Target::Port(name.clone(), line.name.to_owned());
-            lines.push(Line::opening(text, target));
+            lines.push(ViewLine::opening(text, target));
         }
     }
     if lines.is_empty() {
-        lines.push(Line::new("This site describes no switch."));
+        lines.push(ViewLine::new("This site describes no switch."));
     }
     View::new("Ports", lines)
 }
@@ -84,7 +84,7 @@ fn vlans(pvid: &str, untagged: &str, tagged: &str) -> String {
 
 /// Segments that claim to be isolated.
 pub(super) fn claims(data: &Data) -> View {
-    let mut lines: Vec<Line> = Vec::new();
+    let mut lines: Vec<ViewLine> = Vec::new();
     for (segment, verdict) in &data.claims {
         let segment = data.opened.site.segment(*segment);
         let text = format!(
@@ -92,14 +92,14 @@ pub(super) fn claims(data: &Data) -> View {
             fit(&escape_control(&segment.name.value), 24),
             verdict_text(verdict)
         );
-        let mut line = Line::opening(text, Target::Claim(segment.name.value.clone()));
-        if !matches!(verdict, Verdict::ByDesign(_)) {
+        let mut line = ViewLine::opening(text, Target::Claim(segment.name.value.clone()));
+        if !matches!(verdict, IsolationVerdict::ByDesign(_)) {
             line.look = Look::Alarm;
         }
         lines.push(line.at(data.place(segment.name.span)));
     }
     if lines.is_empty() {
-        lines.push(Line::new("No segment claims to be isolated."));
+        lines.push(ViewLine::new("No segment claims to be isolated."));
     }
     View::new("Isolation", lines)
 }
@@ -118,13 +118,13 @@ pub(super) fn ways(data: &Data) -> View {
             Some(fact) => format!("{}  {}", fit(&pair, 30), escape_control(fact)),
             None => pair,
         };
-        let mut line = Line::opening(text, Target::Way(from, to));
+        let mut line = ViewLine::opening(text, Target::Way(from, to));
         line.look = Look::Alarm;
         let span = way.opened_by.map(|setting| setting.place(site));
         lines.push(line.at(span.and_then(|span| data.place(span))));
     }
     if lines.is_empty() {
-        lines.push(Line::new("No path goes round the gateway."));
+        lines.push(ViewLine::new("No path goes round the gateway."));
     }
     View::new("Ways round the gateway", lines)
 }

@@ -30,7 +30,7 @@ use super::verdict::Verdict;
 use super::watch::{POLL, Stamps};
 use data::Data;
 use state::{Next, State};
-use view::Place;
+use view::FilePlace;
 use work::{Progress, Work};
 
 /// Look around on the terminal: the matrix, the flows of a pair, a path step by step, ports, isolation, ways round
@@ -229,7 +229,7 @@ impl Window<'_> {
     }
 
     /// Opens a place in the editor of the user, on a screen of its own.
-    fn edit(&mut self, place: &Place) -> io::Result<()> {
+    fn edit(&mut self, place: &FilePlace) -> io::Result<()> {
         ratatui::try_restore()?;
         let editor = ["VISUAL", "EDITOR"].into_iter().find_map(|name| {
             let value = std::env::var(name).ok()?;

@@ -8,7 +8,7 @@ use super::super::site::Broken;
 use super::data::{Data, Grid};
 use super::details::{open, problems};
 use super::lists;
-use super::view::{Place, Target, View};
+use super::view::{FilePlace, Target, View};
 
 /// The lists that one starts from, in the order of their keys.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -45,7 +45,7 @@ pub(super) enum Next {
     Stay,
     Quit,
     Reload,
-    Edit(Place),
+    Edit(FilePlace),
 }
 
 /// Where the cursor of a matrix is, and what part of it is shown.

@@ -4,10 +4,10 @@ use boundwalk_forwarding::Packet;
 
 /// A place in a file.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub(super) struct Place {
+pub(super) struct FilePlace {
     /// Path of the file, as it was given.
     pub(super) file: String,
-    /// Line, from 1.
+    /// ViewLine, from 1.
     pub(super) line: u32,
 }
 
@@ -21,7 +21,7 @@ pub(super) enum Target {
     /// A finding, by its message.
     Finding(String),
     /// A file, at a line.
-    File(Place),
+    File(FilePlace),
     /// A port, by switch and name.
     Port(String, String),
     /// A segment that claims to be isolated.
@@ -49,18 +49,18 @@ pub(super) enum Look {
 
 /// A line of a list or text.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub(super) struct Line {
+pub(super) struct ViewLine {
     pub(super) text: String,
     pub(super) look: Look,
     /// What Enter opens.
     pub(super) opens: Option<Target>,
     /// Where it stands in a file, if it stands for something there.
-    pub(super) place: Option<Place>,
+    pub(super) place: Option<FilePlace>,
     /// Whether the cursor stops here though nothing opens.
     pub(super) stop: bool,
 }
 
-impl Line {
+impl ViewLine {
     pub(super) fn new(text: impl Into<String>) -> Self {
         Self {
             text: text.into(),
@@ -82,7 +82,7 @@ impl Line {
         }
     }
 
-    pub(super) fn at(mut self, place: Option<Place>) -> Self {
+    pub(super) fn at(mut self, place: Option<FilePlace>) -> Self {
         self.place = place;
         self
     }
@@ -97,7 +97,7 @@ impl Line {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub(super) struct View {
     pub(super) title: String,
-    pub(super) lines: Vec<Line>,
+    pub(super) lines: Vec<ViewLine>,
     /// Where the cursor is: a line that it stops at, or else the first line shown.
     pub(super) cursor: usize,
     /// The first line shown.
@@ -108,8 +108,8 @@ pub(super) struct View {
 
 impl View {
     /// A view with its cursor at the first line where it stops.
-    pub(super) fn new(title: impl Into<String>, lines: Vec<Line>) -> Self {
-        let cursor = lines.iter().position(Line::stops).unwrap_or(0);
+    pub(super) fn new(title: impl Into<String>, lines: Vec<ViewLine>) -> Self {
+        let cursor = lines.iter().position(ViewLine::stops).unwrap_or(0);
         Self {
             title: title.into(),
             lines,
@@ -119,13 +119,13 @@ impl View {
     }
 
     /// The line under the cursor, if it stops there.
-    pub(super) fn current(&self) -> Option<&Line> {
+    pub(super) fn current(&self) -> Option<&ViewLine> {
         self.lines.get(self.cursor).filter(|line| line.stops())
     }
 
     /// Whether the cursor goes from line to line; else it only scrolls.
     pub(super) fn has_stops(&self) -> bool {
-        self.lines.iter().any(Line::stops)
+        self.lines.iter().any(ViewLine::stops)
     }
 
     /// Takes the place that was looked at before, as far as it is still there.
@@ -203,8 +203,8 @@ mod tests {
 
     fn list() -> View {
         let line = |number: usize| match number % 2 {
-            0 => Line::new(format!("text {number}")),
-            _ => Line::opening(format!("thing {number}"), Target::Help),
+            0 => ViewLine::new(format!("text {number}")),
+            _ => ViewLine::opening(format!("thing {number}"), Target::Help),
         };
         View::new("a list", (0..10).map(line).collect())
     }
@@ -230,7 +230,7 @@ mod tests {
         assert_eq!(view.cursor, 3);
         assert!(!view.find("text 4", 0), "the cursor never stops there");
         assert_eq!(view.cursor, 3);
-        let mut text = View::new("text", vec![Line::new("One"), Line::new("Two")]);
+        let mut text = View::new("text", vec![ViewLine::new("One"), ViewLine::new("Two")]);
         assert!(text.find("two", 0));
         assert_eq!(text.cursor, 1);
         assert!(!View::new("nothing", Vec::new()).find("x", 0));
@@ -265,7 +265,7 @@ mod tests {
         view.go(-1);
         view.scroll(4);
         assert_eq!(view.top, 0);
-        let mut text = View::new("text", vec![Line::new("x"); 10]);
+        let mut text = View::new("text", vec![ViewLine::new("x"); 10]);
         text.go(100);
         text.scroll(4);
         assert_eq!(text.top, 6, "the last line stays at the bottom");

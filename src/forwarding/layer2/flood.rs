@@ -54,7 +54,7 @@ pub struct Taken {
 
 /// A frame that was sent along a cable and that nobody takes there.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-pub struct Stopped {
+pub struct StoppedFrame {
     /// The port that it left by; [`PortId::NOWHERE`] where a device sent it.
     pub from: PortId,
     /// The port that drops it; `None`: devices without a fitting interface, or a dead end.
@@ -73,7 +73,7 @@ pub struct Flood {
     /// Frames that left towards devices and open ports, nearest first; each interface once.
     pub taken: Vec<Taken>,
     /// Frames that got as far as a cable, nearest first.
-    pub stopped: Vec<Stopped>,
+    pub stopped: Vec<StoppedFrame>,
 }
 
 impl Flood {
@@ -167,7 +167,7 @@ struct Run<'f> {
     seen: FxHashMap<(NodeId, u16, Frame), SmallVec<[PortId; 2]>>,
     interfaces: FxHashSet<InterfaceId>,
     left: FxHashSet<(PortId, Frame)>,
-    stopped: FxHashSet<Stopped>,
+    stopped: FxHashSet<StoppedFrame>,
 }
 
 impl Run<'_> {
@@ -205,7 +205,7 @@ impl Run<'_> {
     }
 
     fn stop(&mut self, parent: Option<(u32, PortId)>, at: Option<PortId>, frame: Frame) {
-        let stopped = Stopped {
+        let stopped = StoppedFrame {
             from: parent.map_or(PortId::NOWHERE, |(_, port)| port),
             at,
             frame,

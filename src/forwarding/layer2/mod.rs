@@ -19,7 +19,7 @@ pub use fabric::{
     AttachPoint, Fabric, FabricPort, Far, InterfaceId, InterfaceOf, Node, NodeId, NodeKind, Origin,
     PortId, PortName, Tagging, Unclaimed, UnclaimedId, WiredInterface,
 };
-pub use flood::{Flood, Start, Stopped, Taken, Visit, flood};
+pub use flood::{Flood, Start, StoppedFrame, Taken, Visit, flood};
 pub use frame::{Admitted, Frame, Refused};
 pub use lags::lacp_forms;
 pub use queries::{Arrival, Exposed};

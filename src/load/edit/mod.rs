@@ -34,7 +34,7 @@ pub fn apply_edits(
     sources: &Sources,
     edits: &[Edit],
 ) -> Result<Vec<EditedFile>, EditError> {
-    let plan = plan::Plan::new(site, edits)?;
+    let plan = plan::EditPlan::new(site, edits)?;
     let mut edited = Vec::new();
     for (file, wishes) in plan.by_file(site) {
         let source = sources.get(file).ok_or(EditError::OtherTexts)?;

@@ -22,11 +22,11 @@ pub(super) struct Wish<'e> {
 pub(super) type Wishes<'e> = BTreeMap<usize, Wish<'e>>;
 
 /// All edits.
-pub(super) struct Plan<'e> {
+pub(super) struct EditPlan<'e> {
     gateways: BTreeMap<RouterId, Wishes<'e>>,
 }
 
-impl<'e> Plan<'e> {
+impl<'e> EditPlan<'e> {
     /// The edits of a site.
     pub fn new(site: &Site, edits: &'e [Edit]) -> Result<Self, EditError> {
         let mut gateways: BTreeMap<RouterId, Wishes<'e>> = BTreeMap::new();

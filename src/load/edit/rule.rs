@@ -11,7 +11,7 @@ use super::cuts::Cuts;
 use super::list::List;
 use super::plan::{Wish, Wishes, rules};
 use super::text::{Holds, Text};
-use super::value::{Place, Quotes, Written};
+use super::value::{Quotes, ValuePlace, Written};
 use super::{EditError, RuleCopy, RuleField};
 
 /// The new text of a file.
@@ -291,9 +291,9 @@ fn quotes_of(text: &Text<'_>, rule: &Found<'_>) -> Quotes {
     first.unwrap_or(Quotes::Double)
 }
 
-fn place<'t>(text: &Text<'t>, at: usize, may_break: bool) -> Place<'t> {
+fn place<'t>(text: &Text<'t>, at: usize, may_break: bool) -> ValuePlace<'t> {
     let before = &text.text[text.line_start(at)..at];
-    Place {
+    ValuePlace {
         indent: text.indent(at),
         column: before.chars().count(),
         line_break: text.line_break(at),

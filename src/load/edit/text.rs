@@ -18,7 +18,7 @@ pub(super) enum Holds {
 
 /// A line with its line break.
 #[derive(Clone, Debug)]
-pub(super) struct Line {
+pub(super) struct TextLine {
     /// Its bytes.
     pub range: Range<usize>,
     /// What it holds.
@@ -31,7 +31,7 @@ pub(super) struct Text<'t> {
     pub text: &'t str,
     tokens: Vec<Token>,
     /// Its lines in order. A byte order mark belongs to none of them.
-    pub lines: Vec<Line>,
+    pub lines: Vec<TextLine>,
 }
 
 impl<'t> Text<'t> {
@@ -113,7 +113,7 @@ fn piece(token: &Token) -> Piece {
     }
 }
 
-fn lines_of(text: &str, tokens: &[Token]) -> Vec<Line> {
+fn lines_of(text: &str, tokens: &[Token]) -> Vec<TextLine> {
     let mut lines = Vec::new();
     let mut start = tokens.first().map_or(0, |token| token.span().start());
     let mut holds = Holds::Nothing;
@@ -123,7 +123,7 @@ fn lines_of(text: &str, tokens: &[Token]) -> Vec<Line> {
             TokenKind::Newline => {
                 let range = start..token.range.end;
                 start = token.range.end;
-                lines.push(Line { range, holds });
+                lines.push(TextLine { range, holds });
                 holds = Holds::Nothing;
             }
             TokenKind::Comment if holds == Holds::Nothing => holds = Holds::Comment,
@@ -134,14 +134,14 @@ fn lines_of(text: &str, tokens: &[Token]) -> Vec<Line> {
                 for (at, _) in text[token.range.clone()].match_indices('\n') {
                     let range = start..token.range.start + at + 1;
                     start = range.end;
-                    lines.push(Line { range, holds });
+                    lines.push(TextLine { range, holds });
                 }
             }
         }
     }
     if start < text.len() {
         let range = start..text.len();
-        lines.push(Line { range, holds });
+        lines.push(TextLine { range, holds });
     }
     lines
 }

@@ -55,7 +55,7 @@ impl Quotes {
 
 /// Where a new list is written.
 #[derive(Clone, Copy)]
-pub(super) struct Place<'t> {
+pub(super) struct ValuePlace<'t> {
     /// White space that its line begins with.
     pub indent: &'t str,
     /// Characters in front of it on its line.
@@ -66,7 +66,7 @@ pub(super) struct Place<'t> {
     pub may_break: bool,
 }
 
-impl Place<'_> {
+impl ValuePlace<'_> {
     /// A new list.
     pub fn list(self, items: &[String], quotes: Quotes) -> String {
         let quoted: Vec<String> = items.iter().map(|item| quotes.put(item)).collect();
@@ -140,7 +140,7 @@ impl Written {
         &self,
         text: &Text<'_>,
         items: &[String],
-        (place, quotes): (Place<'_>, Quotes),
+        (place, quotes): (ValuePlace<'_>, Quotes),
         cuts: &mut Cuts,
     ) {
         if self.strings().eq(items.iter().map(String::as_str)) {

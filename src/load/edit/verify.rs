@@ -8,7 +8,7 @@ use crate::{Loaded, load_texts};
 use boundwalk_diagnostic::{Severity, Sources, Span};
 use boundwalk_model::{Role, RouterId, Rule, Site};
 
-use super::plan::{Plan, rules};
+use super::plan::{EditPlan, rules};
 use super::rule::written_fields;
 use super::{EditError, EditedFile, RuleField};
 
@@ -26,7 +26,7 @@ pub fn load_edited(sources: &Sources, edited: &[EditedFile]) -> Loaded {
 pub(super) fn check(
     site: &Site,
     sources: &Sources,
-    plan: &Plan<'_>,
+    plan: &EditPlan<'_>,
     edited: &[EditedFile],
 ) -> Result<(), EditError> {
     let loaded = load_edited(sources, edited);
@@ -55,7 +55,7 @@ struct Expected<'a> {
 }
 
 /// The rules that shall be left and added, in order.
-fn expected<'a>(site: &'a Site, plan: &'a Plan<'_>, router: RouterId) -> Vec<Expected<'a>> {
+fn expected<'a>(site: &'a Site, plan: &'a EditPlan<'_>, router: RouterId) -> Vec<Expected<'a>> {
     let mut all = Vec::new();
     for (number, rule) in rules(site, router).iter().enumerate() {
         let wish = plan.wish(router, number);
@@ -88,7 +88,7 @@ fn expected<'a>(site: &'a Site, plan: &'a Plan<'_>, router: RouterId) -> Vec<Exp
 fn check_rules(
     site: &Site,
     new: &Site,
-    plan: &Plan<'_>,
+    plan: &EditPlan<'_>,
     router: RouterId,
 ) -> Result<(), EditError> {
     let expected = expected(site, plan, router);
@@ -143,7 +143,7 @@ fn same_rule(expected: &Expected<'_>, new: &Rule) -> bool {
 
 /// Whether the fields that were set hold the items asked for. The model keeps no words of `from` and `to`, so
 /// the text is asked.
-fn check_items(loaded: &Loaded, plan: &Plan<'_>, site: &Site) -> Result<(), EditError> {
+fn check_items(loaded: &Loaded, plan: &EditPlan<'_>, site: &Site) -> Result<(), EditError> {
     for (file, wishes) in plan.by_file(site) {
         let source = loaded.sources.get(file).ok_or(EditError::OtherTexts)?;
         let root = DeTable::parse(source.text()).map_err(|_| EditError::OtherTexts)?;
@@ -226,7 +226,7 @@ action = "reject"
     fn verdict(edits: &[Edit], after: &str) -> Result<(), EditError> {
         let loaded = load_text("site.toml", TEXT);
         let site = loaded.site.expect("a site");
-        let plan = Plan::new(&site, edits)?;
+        let plan = EditPlan::new(&site, edits)?;
         let edited = EditedFile {
             file: FileId(0),
             name: "site.toml".to_owned(),

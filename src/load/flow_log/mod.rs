@@ -148,7 +148,7 @@ pub fn read_flow_log(
     options: &FlowOptions,
     progress: &mut dyn FnMut(u64),
 ) -> Result<FlowLog, FlowLogError> {
-    let mut reader = Reader {
+    let mut reader = LogReader {
         options,
         table: Table::default(),
         pairs: Pairs::default(),
@@ -254,7 +254,7 @@ impl Form {
     }
 }
 
-struct Reader<'o> {
+struct LogReader<'o> {
     options: &'o FlowOptions,
     table: Table,
     pairs: Pairs,
@@ -263,7 +263,7 @@ struct Reader<'o> {
     form: Option<Form>,
 }
 
-impl Reader<'_> {
+impl LogReader<'_> {
     fn take(&mut self, line: &[u8]) -> Result<(), FlowLogError> {
         let line = match self.log.lines {
             1 => line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line),

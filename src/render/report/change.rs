@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::change::{
-    ChangeShown, Course, Stance, edit_kind, intent_words, is_better, is_worse,
+    ChangeKind, ChangeShown, Stance, edit_kind, intent_words, is_better, is_worse,
 };
 use super::super::legend::Legend;
 use super::super::shape::Sheet;
@@ -21,7 +21,7 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
     html.classed("p", "lead", &format!("{}.", capital(&shown.summary())));
     boxes(&mut html, shown);
     heat(&mut html, shown, matrix);
-    for course in Course::BOTH {
+    for course in ChangeKind::BOTH {
         flows(&mut html, shown, course);
     }
     html.section("intent", "Expectations and needs");
@@ -70,13 +70,13 @@ fn listed(html: &mut Html<'_>, lines: &[String], none: &str) {
 
 fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
     html.raw("<div class=\"boxes\">");
-    for course in Course::BOTH {
+    for course in ChangeKind::BOTH {
         let title = match course {
-            Course::Opens => "Opens",
-            Course::Closes => "Closes",
+            ChangeKind::Opens => "Opens",
+            ChangeKind::Closes => "Closes",
         };
         let (word, something) = counted(shown, course);
-        let good = course == Course::Closes || !something;
+        let good = course == ChangeKind::Closes || !something;
         state(html, title, Stands::judged(good), &word);
         html.raw("</div>");
     }
@@ -104,7 +104,7 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
 }
 
 /// What opens, or closes, in a few words, and whether anything does or may.
-fn counted(shown: &ChangeShown<'_>, course: Course) -> (String, bool) {
+fn counted(shown: &ChangeShown<'_>, course: ChangeKind) -> (String, bool) {
     let of = |count: usize, one: &str, more: &str| match count {
         0 => None,
         1 => Some(format!("1 {one}")),
@@ -139,13 +139,13 @@ fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
     html.raw("</dl>");
 }
 
-fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
+fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
     let (here, there) = match course {
-        Course::Opens => {
+        ChangeKind::Opens => {
             html.section("opens", "What opens");
             ("now by", "before")
         }
-        Course::Closes => {
+        ChangeKind::Closes => {
             html.section("closes", "What closes");
             ("was by", "now")
         }
@@ -154,7 +154,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
     let before = html.out.len();
     for (at, pair) in shown.reach.pairs.iter().enumerate() {
         // A pair that both opens and closes something is led to where it opens.
-        let led = course == Course::Opens || pair.opened.is_empty();
+        let led = course == ChangeKind::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("p{at}"));
         pair_flows(html, shown, (course, Stance::Configured), (pair, id), words);
     }
@@ -162,7 +162,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
         html.tag("h3", "For a hostile device, beyond that");
     }
     for (at, pair) in shown.reach.hostile.iter().enumerate() {
-        let led = course == Course::Opens || pair.opened.is_empty();
+        let led = course == ChangeKind::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("h{at}"));
         pair_flows(html, shown, (course, Stance::Hostile), (pair, id), words);
     }
@@ -189,7 +189,7 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
 fn pair_flows(
     html: &mut Html<'_>,
     shown: &ChangeShown<'_>,
-    (course, stance): (Course, Stance),
+    (course, stance): (ChangeKind, Stance),
     (pair, id): (&PairChange, Option<String>),
     [here, there]: [&str; 2],
 ) {
@@ -221,7 +221,7 @@ fn pair_flows(
 }
 
 /// Ways round the gateway that come or go, step by step.
-fn ways(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: Course) {
+fn ways(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
     let ways = course.ways(shown.ways);
     if !ways.is_empty() {
         html.tag("h3", "Ways round the gateway");

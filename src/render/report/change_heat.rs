@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use rustc_hash::FxHashMap;
 
-use super::super::change::{ChangeShown, Course, Stance};
+use super::super::change::{ChangeKind, ChangeShown, Stance};
 use super::super::legend::Legend;
 use super::super::shape::Sheet;
 use super::super::svg::xml;
@@ -42,13 +42,13 @@ fn mark(
     shown: &ChangeShown<'_>,
     changes: &[(Stance, usize)],
 ) -> (&'static str, &'static str, &'static str) {
-    let any = |stance: Stance, course: Course| {
+    let any = |stance: Stance, course: ChangeKind| {
         let mine = changes.iter().filter(|(own, _)| *own == stance);
         let mut pairs = mine.map(|&(_, at)| &shown.all_pairs(stance)[at]);
         pairs.any(|pair| !course.of(pair).is_empty())
     };
     let [plain, hostile] =
-        Stance::BOTH.map(|stance| Course::BOTH.map(|course| any(stance, course)));
+        Stance::BOTH.map(|stance| ChangeKind::BOTH.map(|course| any(stance, course)));
     match (plain, hostile) {
         ([true, true], _) => ("+-", "opened", "opens and closes something"),
         ([true, false], _) => ("+", "opened", "opens something"),

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use boundwalk_analysis::{
-    Bypass, Equipment, Setting, Verdict, Worksheet, origin_name, vlan_ranges,
+    Bypass, Equipment, IsolationVerdict, Setting, Worksheet, origin_name, vlan_ranges,
 };
 
 use super::super::bypass::{NOT_FOUND, cuts, stays_open};
@@ -140,7 +140,7 @@ pub(super) fn isolation(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         html.raw("<p>No segment claims to be isolated.</p>\n");
     }
     for one in shown.isolated {
-        let good = matches!(one.verdict, Verdict::ByDesign(_));
+        let good = matches!(one.verdict, IsolationVerdict::ByDesign(_));
         let name = segment_name(site, one.segment);
         let class = if good { "state" } else { "state no" };
         let _ = write!(

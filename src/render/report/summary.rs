@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use boundwalk_analysis::{Verdict, origin_name};
+use boundwalk_analysis::{IsolationVerdict, origin_name};
 use boundwalk_checks::area;
 use boundwalk_diagnostic::{Finding, Severity};
 
@@ -88,7 +88,7 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let all = shown.isolated.iter();
     let holds = all
         .clone()
-        .all(|one| matches!(one.verdict, Verdict::ByDesign(_)));
+        .all(|one| matches!(one.verdict, IsolationVerdict::ByDesign(_)));
     let word = match (shown.isolated.is_empty(), holds) {
         (true, _) => "no segment claims to be isolated",
         (_, true) => "isolated as claimed",
@@ -99,7 +99,7 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     for one in all {
         let name = segment_name(site, one.segment);
         let why = match one.verdict {
-            Verdict::ByDesign(certificate) => {
+            IsolationVerdict::ByDesign(certificate) => {
                 let (ports, switches) = certificate.extent();
                 let (ports, switches) = match (ports, switches) {
                     (1, _) => ("1 port".to_owned(), "1 switch".to_owned()),
@@ -111,9 +111,11 @@ fn isolated(html: &mut Html<'_>, shown: &ReportShown<'_>) {
                      those that take them"
                 )
             }
-            Verdict::ByRule { .. } => "there are paths, and only rules close them".to_owned(),
-            Verdict::Reachable { .. } => "there is a way in or out".to_owned(),
-            Verdict::Unknown { limit, .. } => format!("unknown: {limit}"),
+            IsolationVerdict::ByRule { .. } => {
+                "there are paths, and only rules close them".to_owned()
+            }
+            IsolationVerdict::Reachable { .. } => "there is a way in or out".to_owned(),
+            IsolationVerdict::Unknown { limit, .. } => format!("unknown: {limit}"),
         };
         let _ = write!(
             html.out,

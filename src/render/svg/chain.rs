@@ -2,7 +2,7 @@
 
 use super::card::{Card, Row, broken};
 use super::pen::{Drawing, LINE, PAD, Sample};
-use super::stops::{Chain, Hop, Stop};
+use super::stops::{Chain, PictureHop, PictureStop};
 
 /// Between two stops.
 const GAP: i32 = 52;
@@ -46,7 +46,7 @@ pub fn chain_svg(chain: &Chain<'_>, alone: bool) -> String {
     drawing.finish(alone, &chain.title, &description)
 }
 
-fn card(number: usize, stop: &Stop<'_>) -> Card {
+fn card(number: usize, stop: &PictureStop<'_>) -> Card {
     let title = format!("{}. {}", number + 1, stop.name);
     let row = |line: &String| Row {
         columns: [String::new(), String::new(), line.clone()],
@@ -65,7 +65,7 @@ fn card(number: usize, stop: &Stop<'_>) -> Card {
     )
 }
 
-fn between(drawing: &mut Drawing, hop: &Hop, y: i32) {
+fn between(drawing: &mut Drawing, hop: &PictureHop, y: i32) {
     let x = PAD + 30;
     drawing.line("hot", &[(x, y), (x, y + GAP)]);
     drawing.line(

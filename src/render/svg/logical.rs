@@ -19,7 +19,7 @@ const NAME: i32 = 220;
 /// Zones with their segments, gateways as bars, conduits as arrows. `sheet` and `codes` are by zone.
 pub fn logical_svg(site: &Site, sheet: &Sheet, codes: &[Vec<String>], alone: bool) -> String {
     let map = Map::logical(site);
-    let plan = Plan::new(site, &map, sheet, codes);
+    let plan = LogicalPlan::new(site, &map, sheet, codes);
     let mut drawing = Drawing::default();
     let title = match site.name.is_empty() {
         true => "Zones, segments and gateways".to_owned(),
@@ -61,7 +61,7 @@ pub fn logical_svg(site: &Site, sheet: &Sheet, codes: &[Vec<String>], alone: boo
     drawing.finish(alone, &title, &text)
 }
 
-/// What may pass from one zone to another, by place in [`Plan::zones`].
+/// What may pass from one zone to another, by place in [`LogicalPlan::zones`].
 struct Conduit {
     from: usize,
     to: usize,
@@ -79,7 +79,7 @@ struct Zone {
     segments: Vec<SegmentId>,
 }
 
-struct Plan {
+struct LogicalPlan {
     zones: Vec<Zone>,
     conduits: Vec<Conduit>,
     left_out: usize,
@@ -89,7 +89,7 @@ struct Plan {
     width: i32,
 }
 
-impl Plan {
+impl LogicalPlan {
     fn new(site: &Site, map: &Map<'_>, sheet: &Sheet, codes: &[Vec<String>]) -> Self {
         let mut order: Vec<usize> = (0..site.zones.len()).collect();
         order.sort_by_key(|&zone| std::cmp::Reverse(site.zones[zone].trust));

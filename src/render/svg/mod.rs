@@ -19,5 +19,5 @@ pub use matrix::matrix_svg;
 pub use panels::panels_svg;
 pub use pen::{picture_style, xml};
 pub use site::site_svg;
-pub use stops::{Chain, Hop, Stop};
+pub use stops::{Chain, PictureHop, PictureStop};
 pub use trail::Trail;

@@ -3,7 +3,7 @@
 use boundwalk_analysis::Cabling;
 use boundwalk_model::{Site, SwitchId};
 
-use super::super::front_panel::{Cell, Front, ONE_ROW};
+use super::super::front_panel::{Front, ONE_ROW, PanelCell};
 use super::super::text::{escape_control, width};
 use super::card::broken;
 use super::pen::{Drawing, LINE, PAD, Sample, cut, span};
@@ -63,7 +63,7 @@ fn panel(drawing: &mut Drawing, front: &Front, mut y: i32) -> i32 {
         .map(|cell| span(&escape_control(&cell.name)).max(span(&cell.code)));
     let room = (widest.max().unwrap_or(0) + 10).clamp(30, CELL);
     let rows = if front.cells.len() > ONE_ROW { 2 } else { 1 };
-    let columns: Vec<&[Cell]> = front.cells.chunks(rows).collect();
+    let columns: Vec<&[PanelCell]> = front.cells.chunks(rows).collect();
     for block in columns.chunks(MOST) {
         let size = (
             block.len() as i32 * (room + 4) + 8,
@@ -103,7 +103,7 @@ fn lines(drawing: &mut Drawing, text: &str, mut y: i32) -> i32 {
     y
 }
 
-fn cell(drawing: &mut Drawing, cell: &Cell, (x, y): (i32, i32), room: i32) {
+fn cell(drawing: &mut Drawing, cell: &PanelCell, (x, y): (i32, i32), room: i32) {
     let class = match cell.code.chars().next() {
         _ if cell.off => "within",
         Some('T') => "whole",

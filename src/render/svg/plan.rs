@@ -8,7 +8,7 @@ use boundwalk_analysis::{Equipment, ThingId, TreeEdge};
 
 use super::card::Card;
 use super::pen::{Drawing, LINE, PAD, cut, span};
-use super::site_parts::{Link, View, loose, outside};
+use super::site_parts::{PictureLink, SitePicture, loose, outside};
 
 /// Between boxes, one below the other: room for the texts of a cable.
 const GAP: i32 = 34;
@@ -21,7 +21,7 @@ const SPINE: i32 = 18;
 struct Spot {
     card: Card,
     /// The box it hangs on, and the line to it.
-    above: Option<(usize, Link)>,
+    above: Option<(usize, PictureLink)>,
     at: (i32, i32),
     /// Heights at which second ways leave, so far.
     legs: i32,
@@ -30,19 +30,19 @@ struct Spot {
 /// A second way: the two boxes, the line, its text.
 struct Around {
     ends: [usize; 2],
-    link: Link,
+    link: PictureLink,
     text: String,
 }
 
 /// Where everything is. Boxes stand from the top down.
-pub(super) struct Plan {
+pub(super) struct PictureLayout {
     spots: Vec<Spot>,
     around: Vec<Around>,
 }
 
-impl Plan {
+impl PictureLayout {
     /// Places all boxes. O(devices + cables).
-    pub(super) fn new(view: &View<'_>) -> Self {
+    pub(super) fn new(view: &SitePicture<'_>) -> Self {
         let mut plan = Self {
             spots: Vec::new(),
             around: Vec::new(),
@@ -69,7 +69,7 @@ impl Plan {
     }
 
     /// Adds the box of a tree node and the segments outside that it leads to.
-    fn add(&mut self, view: &View<'_>, tree_node: usize, above: Option<usize>) -> usize {
+    fn add(&mut self, view: &SitePicture<'_>, tree_node: usize, above: Option<usize>) -> usize {
         let found = &view.things.topology_tree.tree_nodes[tree_node];
         let link = found
             .tree_edge
@@ -83,7 +83,7 @@ impl Plan {
         own
     }
 
-    fn spot(&mut self, card: Card, above: Option<(usize, Link)>) {
+    fn spot(&mut self, card: Card, above: Option<(usize, PictureLink)>) {
         self.spots.push(Spot {
             card,
             above,
@@ -92,7 +92,7 @@ impl Plan {
         });
     }
 
-    fn second_ways(&mut self, view: &View<'_>, known: &[Option<usize>]) {
+    fn second_ways(&mut self, view: &SitePicture<'_>, known: &[Option<usize>]) {
         let tree_nodes = &view.things.topology_tree.tree_nodes;
         let tree_node = |thing: ThingId| {
             tree_nodes
@@ -144,7 +144,7 @@ impl Plan {
     }
 
     /// Draws all of it.
-    pub(super) fn draw(mut self, view: &View<'_>, drawing: &mut Drawing) {
+    pub(super) fn draw(mut self, view: &SitePicture<'_>, drawing: &mut Drawing) {
         // What stands out is drawn last: it shares a line with others.
         for hot in [false, true] {
             for spot in &self.spots {
@@ -222,7 +222,7 @@ fn spine(above: &Spot, enter: i32) -> [(i32, i32); 2] {
 }
 
 /// The line to a box, from the spine of the one it hangs on. What stands out goes the whole way.
-fn branch(drawing: &mut Drawing, above: &Spot, link: &Link, below: &Spot) {
+fn branch(drawing: &mut Drawing, above: &Spot, link: &PictureLink, below: &Spot) {
     let (far, enter) = (below.at.0, below.at.1 + Card::entry());
     let [start, turn] = spine(above, enter);
     if link.hot {
@@ -238,7 +238,7 @@ fn branch(drawing: &mut Drawing, above: &Spot, link: &Link, below: &Spot) {
 }
 
 /// What a joint joins, and its text.
-fn joined(view: &View<'_>, tree_edge: &TreeEdge<'_>) -> ([Option<ThingId>; 2], String) {
+fn joined(view: &SitePicture<'_>, tree_edge: &TreeEdge<'_>) -> ([Option<ThingId>; 2], String) {
     let (ends, text) = match tree_edge {
         TreeEdge::Cable(ends, label) => {
             let label = label.map_or_else(String::new, |label| format!("  {label}"));

@@ -9,8 +9,8 @@ use super::super::draw_pen::Pen;
 use super::super::draw_things::Things;
 use super::super::matrix::TextStyle;
 use super::pen::{Drawing, PAD, Sample};
-use super::plan::Plan;
-use super::site_parts::View;
+use super::plan::PictureLayout;
+use super::site_parts::SitePicture;
 use super::trail::Trail;
 
 /// The site as a picture, with a way drawn on it if there is one.
@@ -25,7 +25,7 @@ pub fn site_svg(
         colour: false,
         columns: 80,
     };
-    let view = View {
+    let view = SitePicture {
         things: Things {
             site,
             topology_tree: &topology_tree,
@@ -37,7 +37,7 @@ pub fn site_svg(
         cabling,
         trail,
     };
-    let plan = Plan::new(&view);
+    let plan = PictureLayout::new(&view);
     let mut drawing = Drawing::default();
     let title = match site.name.is_empty() {
         true => "What is plugged into what".to_owned(),

@@ -10,21 +10,21 @@ use super::card::{Card, Row};
 use super::trail::Trail;
 
 /// What the picture is made from.
-pub(super) struct View<'a> {
+pub(super) struct SitePicture<'a> {
     pub(super) things: Things<'a>,
     pub(super) cabling: &'a Cabling<'a>,
     pub(super) trail: Option<&'a Trail<'a>>,
 }
 
 /// A line between two boxes, with its texts.
-pub(super) struct Link {
+pub(super) struct PictureLink {
     pub(super) class: String,
     pub(super) above: String,
     pub(super) below: String,
     pub(super) hot: bool,
 }
 
-impl View<'_> {
+impl SitePicture<'_> {
     pub(super) fn site(&self) -> &Site {
         self.things.site
     }
@@ -161,7 +161,7 @@ impl View<'_> {
         }
     }
 
-    pub(super) fn link(&self, tree_edge: &TreeEdge<'_>) -> Link {
+    pub(super) fn link(&self, tree_edge: &TreeEdge<'_>) -> PictureLink {
         match tree_edge {
             TreeEdge::Cable(ends, label) => {
                 let lag = ends.iter().any(|&end| self.cabling.lag(end).is_some());
@@ -171,14 +171,14 @@ impl View<'_> {
                     class.push_str(" lag");
                 }
                 let label = label.unwrap_or_default().to_owned();
-                Link {
+                PictureLink {
                     class,
                     above: format!("{} - {}", self.end(ends[0]), self.end(ends[1])),
                     hot: tags.is_some(),
                     below: super::pen::cut(&tags.map_or(label, str::to_owned), 300),
                 }
             }
-            TreeEdge::Interface(_, interface, _) => Link {
+            TreeEdge::Interface(_, interface, _) => PictureLink {
                 class: "wire dash".to_owned(),
                 above: super::pen::cut(&format!("interface {interface}"), 300),
                 below: String::new(),
@@ -189,7 +189,7 @@ impl View<'_> {
 }
 
 /// Segments outside that a gateway or router leads to.
-pub(super) fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, Link)> {
+pub(super) fn outside(view: &SitePicture<'_>, thing: ThingId) -> Vec<(Card, PictureLink)> {
     let ThingId::Router(id) = thing else {
         return Vec::new();
     };
@@ -203,7 +203,7 @@ pub(super) fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, Link)> {
             Some(port) => format!("{}: port {}", on.name.value, port.value),
             None => on.name.value.clone(),
         };
-        let link = Link {
+        let link = PictureLink {
             class: "wire".to_owned(),
             above: super::pen::cut(&label, 200),
             below: String::new(),
@@ -215,7 +215,7 @@ pub(super) fn outside(view: &View<'_>, thing: ThingId) -> Vec<(Card, Link)> {
 }
 
 /// Hosts that no cable is described for, on segments that are not drawn.
-pub(super) fn loose(view: &View<'_>) -> Option<Card> {
+pub(super) fn loose(view: &SitePicture<'_>) -> Option<Card> {
     let (site, topology_tree) = (view.site(), view.things.topology_tree);
     let segments = site.segment_ids().filter(|&id| {
         !topology_tree.loose[id.0].is_empty() && !topology_tree.shows(ThingId::Segment(id))

@@ -12,12 +12,12 @@ use boundwalk_model::{Family, Site};
 
 use super::super::frames::{node_name, port_name_of, segment_name, short_port, tags_text};
 use super::super::matrix::TextStyle;
-use super::super::path::View;
+use super::super::path::PathView;
 use super::super::words::rule_name;
 
 /// A place on a way.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub struct Stop<'s> {
+pub struct PictureStop<'s> {
     /// Its name.
     pub name: String,
     /// What it is: `switch`, `gateway`.
@@ -34,7 +34,7 @@ pub struct Stop<'s> {
 
 /// What lies between two stops.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub struct Hop {
+pub struct PictureHop {
     /// The port that the frame leaves by; empty where none is described.
     pub from: String,
     /// The port that it arrives at.
@@ -49,9 +49,9 @@ pub struct Chain<'s> {
     /// What it shows.
     pub title: String,
     /// The stops in order.
-    pub stops: Vec<Stop<'s>>,
+    pub stops: Vec<PictureStop<'s>>,
     /// Between them.
-    pub hops: Vec<Hop>,
+    pub hops: Vec<PictureHop>,
     /// How it ends.
     pub end: String,
     /// What would close it, if that was asked.
@@ -104,7 +104,7 @@ impl<'s> Chain<'s> {
             colour: false,
             columns: 80,
         };
-        let view = View {
+        let view = PathView {
             network,
             plan,
             sources,
@@ -118,10 +118,10 @@ impl<'s> Chain<'s> {
         let Some((trace, legs)) = result.traces.first().zip(result.legs.first()) else {
             return chain;
         };
-        chain.stops.push(Stop {
+        chain.stops.push(PictureStop {
             name: view.sender(result),
             lines: vec![result.packet.to_string()],
-            ..Stop::default()
+            ..PictureStop::default()
         });
         for (number, step) in trace.steps.iter().enumerate() {
             chain.crossed(network, legs.get(number).and_then(Option::as_ref));
@@ -152,7 +152,7 @@ impl<'s> Chain<'s> {
         }
     }
 
-    fn device(&mut self, view: &View<'s>, step: &Step) {
+    fn device(&mut self, view: &PathView<'s>, step: &Step) {
         let network = view.network;
         let device = match view.plan.device(step.device).id {
             DeviceId::Router(id) => Equipment::Router(id),
@@ -173,7 +173,7 @@ impl<'s> Chain<'s> {
     }
 
     fn start(&mut self, network: &Network<'s>, leg: &FrameWay) {
-        let mut stop = Stop::default();
+        let mut stop = PictureStop::default();
         match leg.start {
             Start::AttachPoint(port_id, _) => {
                 stop.name = "a device".to_owned();
@@ -225,11 +225,11 @@ impl<'s> Chain<'s> {
         }
         self.arrive(
             "",
-            Stop {
+            PictureStop {
                 name: "whatever is plugged in".to_owned(),
                 what: format!("at {}", port_name_of(network, port_id)),
                 lines: vec!["takes it".to_owned()],
-                ..Stop::default()
+                ..PictureStop::default()
             },
         );
         if let Some(hop) = self.hops.last_mut() {
@@ -238,9 +238,9 @@ impl<'s> Chain<'s> {
     }
 
     /// Goes on to a stop, by what the one before leaves by.
-    fn arrive(&mut self, to: &str, stop: Stop<'s>) {
+    fn arrive(&mut self, to: &str, stop: PictureStop<'s>) {
         if let Some(before) = self.stops.last() {
-            self.hops.push(Hop {
+            self.hops.push(PictureHop {
                 from: before
                     .out_of
                     .map_or_else(String::new, |end| end.port.to_owned()),
@@ -259,7 +259,7 @@ fn sent(tags: &[u16]) -> String {
     }
 }
 
-fn device_stop<'s>(site: &'s Site, device: Equipment) -> Stop<'s> {
+fn device_stop<'s>(site: &'s Site, device: Equipment) -> PictureStop<'s> {
     let what = match device {
         Equipment::Router(id) => match site.router(id).filter() {
             Some(_) => "gateway",
@@ -268,15 +268,15 @@ fn device_stop<'s>(site: &'s Site, device: Equipment) -> Stop<'s> {
         Equipment::Switch(_) => "switch",
         Equipment::Host(_) => "host",
     };
-    Stop {
+    PictureStop {
         name: device.name(site).to_owned(),
         what: what.to_owned(),
         device: Some(device),
-        ..Stop::default()
+        ..PictureStop::default()
     }
 }
 
-fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
+fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> PictureStop<'s> {
     let site = network.site;
     let device = match network.fabric.node(step.node).kind {
         NodeKind::Aware(id) | NodeKind::Unaware(id) => Some(Equipment::Switch(id)),
@@ -285,9 +285,9 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
     };
     let mut stop = match device {
         Some(device) => device_stop(site, device),
-        None => Stop {
+        None => PictureStop {
             name: node_name(network, step.node),
-            ..Stop::default()
+            ..PictureStop::default()
         },
     };
     stop.lines.push(match step.vlan {
@@ -299,7 +299,7 @@ fn switch_stop<'s>(network: &Network<'s>, step: &FrameStep) -> Stop<'s> {
     stop
 }
 
-fn interface_stop<'s>(network: &Network<'s>, interface: InterfaceId) -> (String, Stop<'s>) {
+fn interface_stop<'s>(network: &Network<'s>, interface: InterfaceId) -> (String, PictureStop<'s>) {
     let site = network.site;
     let interface = network.fabric.interface(interface);
     let (device, port, name) = match interface.of {
@@ -345,7 +345,7 @@ fn port_end<'s>(network: &Network<'s>, port_id: PortId) -> Option<CableEnd<'s>> 
 }
 
 /// Which rule decides at a device.
-fn decided(view: &View<'_>, step: &Step) -> Option<String> {
+fn decided(view: &PathView<'_>, step: &Step) -> Option<String> {
     let router = view.router(step.device);
     match (&step.decision, router.and_then(|router| router.filter())) {
         (Some(decision), Some(filter)) => {
@@ -368,7 +368,7 @@ fn decided(view: &View<'_>, step: &Step) -> Option<String> {
 }
 
 /// What a device does with a packet, a line each.
-fn step_lines(view: &View<'_>, step: &Step) -> Vec<String> {
+fn step_lines(view: &PathView<'_>, step: &Step) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(ingress) = step.ingress {
         lines.push(format!(

@@ -50,7 +50,7 @@ impl<'s> Trail<'s> {
         &mut self,
         site: &'s Site,
         cabling: &Cabling<'s>,
-        (number, stop): (usize, &super::stops::Stop<'s>),
+        (number, stop): (usize, &super::stops::PictureStop<'s>),
         chain: &Chain<'s>,
     ) {
         let lines = stop.lines.first().map_or("", String::as_str);

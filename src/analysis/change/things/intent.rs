@@ -1,6 +1,6 @@
 //! Needs, expectations and accepted findings.
 
-use super::setting::{Setting, Thing, addresses, parties, services, text};
+use super::setting::{Thing, ThingSetting, addresses, parties, services, text};
 use boundwalk_model::{Accepted, Demands, Expectation, Need, Site};
 
 pub(in super::super) fn needs(site: &Site) -> Vec<Thing> {
@@ -20,7 +20,7 @@ fn need(site: &Site, at: usize, need: &Need) -> Thing {
         owner,
         place: _,
     } = need;
-    let settings: Vec<Setting> = vec![
+    let settings: Vec<ThingSetting> = vec![
         ("from", parties(site, Some(from))),
         ("to", parties(site, Some(to))),
         ("source", addresses(source)),

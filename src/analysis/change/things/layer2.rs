@@ -6,7 +6,7 @@ use boundwalk_model::{
 };
 
 use super::layer3;
-use super::setting::{Setting, Thing, text};
+use super::setting::{Thing, ThingSetting, text};
 
 pub(super) fn switches(site: &Site) -> Vec<Thing> {
     let one = |switch: &Switch| {
@@ -71,7 +71,7 @@ fn speed(speed: &Option<Speed>) -> String {
 }
 
 /// The VLANs of a port by the keys of their long form; the short form sets several of them.
-fn vlans(vlans: Option<&PortVlans>) -> Vec<Setting> {
+fn vlans(vlans: Option<&PortVlans>) -> Vec<ThingSetting> {
     let list = |set: &VlanSet| text(&set.iter().map(|vlan| vlan.get()).collect::<Vec<_>>());
     let Some(vlans) = vlans else {
         let keys = ["pvid", "untagged", "tagged", "ingress_filter", "accept"];

@@ -1,6 +1,6 @@
 //! Hosts, gateways and routers: interfaces, routes, rules and translations.
 
-use super::setting::{Setting, Thing, addresses, date, own, parties, services, set, text};
+use super::setting::{Thing, ThingSetting, addresses, date, own, parties, services, set, text};
 use boundwalk_model::{
     Filter, Host, HostInterface, Interface, Role, Route, Router, Rule, Site, Translation,
     TranslationTarget, Via,
@@ -128,7 +128,7 @@ fn host_interface(site: &Site, host: &Host, at: usize, interface: &HostInterface
     }
 }
 
-fn host_interface_settings(site: &Site, interface: &HostInterface) -> Vec<Setting> {
+fn host_interface_settings(site: &Site, interface: &HostInterface) -> Vec<ThingSetting> {
     let HostInterface {
         name: _,
         segment,

@@ -12,83 +12,83 @@ mod setting;
 pub(super) use intent::{expectations, needs};
 pub(super) use layer3::{rules, translations};
 
-pub(super) use setting::{Setting, Thing};
+pub(super) use setting::{Thing, ThingSetting};
 
 use boundwalk_model::Site;
 
 /// Things of one kind.
-pub(super) struct Kind {
+pub(super) struct ThingKind {
     /// What one is called, before its name.
     pub word: &'static str,
     pub list: fn(&Site) -> Vec<Thing>,
 }
 
-pub(super) const KINDS: &[Kind] = &[
-    Kind {
+pub(super) const KINDS: &[ThingKind] = &[
+    ThingKind {
         word: "site",
         list: segments::site,
     },
-    Kind {
+    ThingKind {
         word: "zone",
         list: segments::zones,
     },
-    Kind {
+    ThingKind {
         word: "segment",
         list: segments::segments,
     },
-    Kind {
+    ThingKind {
         word: "address group",
         list: segments::groups,
     },
-    Kind {
+    ThingKind {
         word: "service",
         list: segments::services,
     },
-    Kind {
+    ThingKind {
         word: "host",
         list: layer3::hosts,
     },
-    Kind {
+    ThingKind {
         word: "gateway",
         list: layer3::gateways,
     },
-    Kind {
+    ThingKind {
         word: "router",
         list: layer3::plain_routers,
     },
-    Kind {
+    ThingKind {
         word: "interface",
         list: layer3::interfaces,
     },
-    Kind {
+    ThingKind {
         word: "route",
         list: layer3::routes,
     },
-    Kind {
+    ThingKind {
         word: "switch",
         list: layer2::switches,
     },
-    Kind {
+    ThingKind {
         word: "switch port",
         list: layer2::ports,
     },
-    Kind {
+    ThingKind {
         word: "LAG",
         list: layer2::lags,
     },
-    Kind {
+    ThingKind {
         word: "cable",
         list: layer2::cables,
     },
-    Kind {
+    ThingKind {
         word: "need",
         list: needs,
     },
-    Kind {
+    ThingKind {
         word: "expectation",
         list: expectations,
     },
-    Kind {
+    ThingKind {
         word: "accepted finding",
         list: intent::accepted,
     },

@@ -6,7 +6,7 @@ use boundwalk_model::{
 };
 
 /// A name of a setting as the site file has it, and its value as a text that is equal exactly where the value is.
-pub type Setting = (&'static str, String);
+pub type ThingSetting = (&'static str, String);
 
 /// A thing with a name, a place, and its settings.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -16,12 +16,12 @@ pub struct Thing {
     /// What it is found again by in the other version: the name, or the content of what the file does not name.
     pub key: String,
     pub place: Span,
-    pub settings: Vec<Setting>,
+    pub settings: Vec<ThingSetting>,
 }
 
 impl Thing {
     /// A thing that the file names.
-    pub fn named(name: impl Into<String>, place: Span, settings: Vec<Setting>) -> Self {
+    pub fn named(name: impl Into<String>, place: Span, settings: Vec<ThingSetting>) -> Self {
         let name = name.into();
         Self {
             key: name.clone(),
