@@ -42,7 +42,7 @@ pub struct TreeNode<'s> {
     pub thing: ThingId,
     /// How it hangs on what is above it; `None` for a root.
     pub tree_edge: Option<TreeEdge<'s>>,
-    /// Limbs below, by number in [`TopologyTree::limbs`].
+    /// Nodes below, by number in [`TopologyTree::tree_nodes`].
     pub below: Vec<usize>,
 }
 

@@ -8,7 +8,7 @@ use boundwalk_packet::{Interval, IntervalSet};
 use super::filter::FilterPlan;
 use super::routes::RouteTable;
 
-/// Number of a device in [`Plan::devices`]: gateways and routers first, then hosts.
+/// Number of a device in [`Plan::devices`](super::plan::Plan::devices): gateways and routers first, then hosts.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct DeviceIndex(pub usize);
 
