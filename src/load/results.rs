@@ -102,10 +102,12 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
         line,
         what: what.to_owned(),
     };
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        let what = "the file is not UTF-8 text; save it as CSV with UTF-8";
-        return Err(vec![fault(1, what)]);
-    };
+    let text = std::str::from_utf8(bytes).map_err(|error| {
+        let before = &bytes[..error.valid_up_to()];
+        let breaks = before.iter().filter(|&&byte| byte == b'\n').count();
+        let what = "this line is not UTF-8 text; save the file as CSV with UTF-8";
+        vec![fault(breaks as u64 + 1, what)]
+    })?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = reader(text);
     let columns = match reader.headers() {

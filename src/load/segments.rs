@@ -77,7 +77,11 @@ fn read_zone(report: &mut ProblemReport, entry: &Entry<'_>) -> Zone {
         match u8::try_from(trust.value).ok().filter(|&trust| trust <= 100) {
             Some(trust) => zone.trust = trust,
             None => {
-                let message = format!("a trust of {}", trust.value);
+                let message = match trust.value {
+                    // What is beyond any integer was read as the largest.
+                    i128::MAX | i128::MIN => "a trust far out of range".to_owned(),
+                    value => format!("a trust of {value}"),
+                };
                 let problem = Problem::at(&kinds::BAD_TRUST, trust.span, message);
                 report.push(problem.help("write 0 (the internet) to 100"));
             }

@@ -254,7 +254,7 @@ while True:
 listen_udp() { python3 -c 'import socket, sys
 host, port = sys.argv[1:]
 kind = socket.AF_INET6 if ":" in host else socket.AF_INET
-server = socket.port(kind, socket.SOCK_DGRAM)
+server = socket.socket(kind, socket.SOCK_DGRAM)
 server.bind((host, int(port)))
 while True:
     data, sender = server.recvfrom(2048)
@@ -266,14 +266,14 @@ while True:
 pub(super) const RAW: &str = r#"listen_raw() { python3 -c 'import socket, sys
 host, protocol = sys.argv[1:]
 kind = socket.AF_INET6 if ":" in host else socket.AF_INET
-server = socket.port(kind, socket.SOCK_RAW, int(protocol))
+server = socket.socket(kind, socket.SOCK_RAW, int(protocol))
 server.bind((host, 0))
 while True:
     print(server.recvfrom(2048)[1][0], flush=True)' "$@"; }
 send_raw() { python3 -c 'import socket, sys
 source, target, protocol, data = sys.argv[1:]
 kind = socket.AF_INET6 if ":" in source else socket.AF_INET
-client = socket.port(kind, socket.SOCK_RAW, int(protocol))
+client = socket.socket(kind, socket.SOCK_RAW, int(protocol))
 client.bind((source, 0))
 client.sendto(bytes.fromhex(data), (target, 0))' "$@"; }
 "#;

@@ -370,3 +370,20 @@ fn a_name_that_looks_like_another_is_told_apart() {
     let ran = about(&file, "matrix", "--from d\u{435}sks");
     assert!(ran.err.contains("U+0435 here, U+0065 there"), "{}", ran.err);
 }
+
+#[test]
+fn the_line_that_is_no_text_is_named() {
+    let (folder, file) = site(starter());
+    let plan = about(&file, "probes", "--format csv").out;
+    let results = folder.path().join("results.csv");
+    let lines = plan.lines().count();
+    fs::write(&results, [plan.as_bytes(), b"\xff\n"].concat()).expect("a file");
+    let ran = ended(
+        program()
+            .args(["verify", utf8(&file), utf8(&results)])
+            .args(DAY),
+    );
+    assert_eq!(ran.code, 2);
+    let place = format!("results.csv:{}:", lines + 1);
+    assert!(ran.err.contains(&place), "{}", ran.err);
+}

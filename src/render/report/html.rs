@@ -201,7 +201,7 @@ impl<'a> Html<'a> {
     }
 
     /// The whole page.
-    pub(super) fn finish(mut self, title: &str, head: &str, interface: &str) -> String {
+    pub(super) fn finish(mut self, title: &str, head: &str, footer: &str) -> String {
         if !self.sections.is_empty() {
             self.raw("</section>\n");
         }
@@ -220,7 +220,7 @@ impl<'a> Html<'a> {
              <link rel=\"icon\" href=\"data:,\">\
              <title>{}</title><style>{style}</style></head>\n<body><a class=\"skip\" href=\"#summary\">Skip to the \
              summary</a><header>{head}</header>\n<nav aria-label=\"Sections\"><ul>{nav}</ul></nav>\n<main>\n{}</main>\n\
-             <footer>{interface}</footer>\n<dialog id=\"cell\" aria-label=\"One cell of the matrix\"><form \
+             <footer>{footer}</footer>\n<dialog id=\"cell\" aria-label=\"One cell of the matrix\"><form \
              method=\"dialog\"><button>Close</button></form><div></div></dialog>\n<script>{SCRIPT}</script></body></html>\n",
             hash(&style),
             hash(SCRIPT),
