@@ -9,11 +9,16 @@ use boundwalk_diagnostic::is_visible;
 /// Our structs hold only strings, numbers and lists of them, which always have a JSON form. What nobody would see stands
 /// as `\u....` in it (RFC 8259, section 7): a document is looked at on terminals, too.
 pub(super) fn to_text(document: &impl Serialize) -> String {
-    let text = serde_json::to_string_pretty(document).unwrap_or_default();
+    let mut text = serde_json::to_string_pretty(document).unwrap_or_default();
+    // Outside of strings there are line breaks and spaces only; within them, control characters are escaped already.
+    let hidden = |c: char| c == '\u{7f}' || (!c.is_ascii() && !is_visible(c));
+    if !text.contains(hidden) {
+        text.push('\n');
+        return text;
+    }
     let mut out = String::with_capacity(text.len() + 1);
     for character in text.chars() {
-        // Outside of strings there are line breaks and spaces only; within them, control characters are escaped already.
-        if character == '\n' || is_visible(character) {
+        if !hidden(character) {
             out.push(character);
             continue;
         }
