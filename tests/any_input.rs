@@ -3,6 +3,8 @@
 //! `BOUNDWALK_SITES` says how many inputs each law gets (300); a failure prints its number, and
 //! `BOUNDWALK_FIRST_SITE` repeats it.
 
+#[path = "support/asked.rs"]
+mod asked;
 #[path = "../fuzz/edits.rs"]
 mod edits;
 #[path = "../fuzz/grown.rs"]
@@ -21,6 +23,7 @@ use boundwalk::checks::CHECKS;
 use boundwalk::load::{FlowOptions, load_text, read_flow_log, read_results, starter};
 use boundwalk::render::read_baseline;
 
+use asked::number;
 use grown::Parts;
 use laws::LAWS;
 use random::Random;
@@ -160,11 +163,6 @@ fn grown(parts: &Parts, random: &mut Random, seed: &[u8]) -> Vec<u8> {
     parts
         .grown(random, &text)
         .map_or_else(|| seed.to_vec(), String::into_bytes)
-}
-
-fn number(name: &str, usual: u64) -> u64 {
-    let given = std::env::var(name).ok();
-    given.and_then(|text| text.parse().ok()).unwrap_or(usual)
 }
 
 /// Otherwise the laws would only see input that is refused at once.

@@ -3,6 +3,8 @@
 //!
 //! `BOUNDWALK_SITES` says how many sites (12); a failure prints its number, and `BOUNDWALK_FIRST_SITE` repeats it.
 
+#[path = "support/asked.rs"]
+mod asked;
 #[path = "../fuzz/grown.rs"]
 mod grown;
 #[path = "support/random.rs"]
@@ -19,6 +21,7 @@ use boundwalk::checks::CHECKS;
 use boundwalk::load::{load_text, starter};
 use boundwalk::model::Site;
 
+use asked::number;
 use grown::Parts;
 use random::Random;
 use run::{Ran, run};
@@ -218,9 +221,4 @@ fn columns(text: &str) -> Result<(), String> {
         true => Ok(()),
         false => Err(format!("fields per row: {rows:?}")),
     }
-}
-
-fn number(name: &str, usual: u64) -> u64 {
-    let given = std::env::var(name).ok();
-    given.and_then(|text| text.parse().ok()).unwrap_or(usual)
 }

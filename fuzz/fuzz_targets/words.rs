@@ -1,14 +1,6 @@
 //! `laws::words` on any bytes: `cargo fuzz run words`.
 #![no_main]
 
-#[path = "../edits.rs"]
-#[allow(dead_code, reason = "each target runs its law")]
-mod edits;
-#[path = "../laws.rs"]
-#[allow(dead_code, reason = "each target runs its law")]
-mod laws;
-#[path = "../../tests/support/random.rs"]
-#[allow(dead_code, reason = "each target uses its part")]
-mod random;
+use boundwalk_fuzz::laws;
 
 libfuzzer_sys::fuzz_target!(|data: &[u8]| laws::words(data));

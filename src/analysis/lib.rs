@@ -47,7 +47,6 @@ mod ways;
 mod witness;
 mod worksheet;
 
-pub use self::question::{By, Question};
 pub use amount::counted;
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
@@ -75,6 +74,7 @@ pub use party::{
     Column, Endpoint, all_parties, chosen, columns, find_party, origin_name, party_name,
 };
 pub use path::{Fate, PathError, PathResult, path, path_via};
+pub use question::{By, Question};
 pub use service_labels::ServiceLabels;
 pub use setting::{PortKey, Setting, end_key, end_name, link_name, numbered_vlan, vlan_name};
 pub use topology_tree::{Seated, ThingId, TopologyTree, TreeEdge, TreeNode, VlanRow};

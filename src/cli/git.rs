@@ -18,6 +18,10 @@ use super::signals::before_ending;
 /// Longest wait for an answer. A file of the repository that is a pipe would never give one.
 const LONGEST: Duration = Duration::from_secs(20);
 
+/// What to do where an object is missing.
+const FETCH: &str =
+    "a partial clone holds only some objects: fetch it first, as with `git fetch --refetch`";
+
 /// The git that runs, 0 for none.
 static RUNNING: AtomicU32 = AtomicU32::new(0);
 
@@ -107,12 +111,8 @@ impl<'p> Git<'p> {
         let mut rest = &answer[..];
         let mut texts = Vec::new();
         for entry in entries {
-            let (text, after) = batched(rest, entry.size).ok_or_else(|| {
-                format!(
-                    "{} is not in this repository (a partial clone?): fetch it first, as with `git fetch --refetch`",
-                    entry.name
-                )
-            })?;
+            let (text, after) = batched(rest, entry.size)
+                .ok_or_else(|| format!("{} is not in this repository; {FETCH}", entry.name))?;
             texts.push(text.to_vec());
             rest = after;
         }
@@ -257,12 +257,13 @@ fn said(stderr: &str) -> String {
     let Some(line) = lines().find(grave).or_else(|| lines().next()) else {
         return String::new();
     };
+    let fetch = format!("; {FETCH}");
     let advice = if line.contains("dubious ownership") {
         "; if you trust whoever owns it: git config --global --add safe.directory FOLDER"
     } else if line.contains("safe.bareRepository") {
         "; it lies among ordinary files: name a site in the work tree that you cloned"
     } else if line.contains("bad file") || line.contains("missing") {
-        "; it is not here (a partial clone?): fetch it first, as with `git fetch --refetch`"
+        &fetch
     } else {
         ""
     };

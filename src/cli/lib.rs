@@ -53,7 +53,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 use boundwalk_render::escape_control;
 
-use output::Colour;
+use output::{Colour, unless_closed};
 
 /// Who can reach what on a segmented network: exact answers, with deciding rules and witness packets.
 #[derive(Debug, Parser)]
@@ -179,9 +179,7 @@ fn refuse(error: &clap::Error) -> Verdict {
             io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
         }
     };
-    let closed = |error: &io::Error| error.kind() == io::ErrorKind::BrokenPipe;
-    let printed = printed.is_ok() || printed.as_ref().is_err_and(closed);
-    match failed || !printed {
+    match failed || unless_closed(printed).is_err() {
         true => Verdict::Failed,
         false => Verdict::Clean,
     }

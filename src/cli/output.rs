@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
-use boundwalk_render::{TextStyle, escape_invisible};
+use boundwalk_render::{TextStyle, cut_middle, escape_invisible};
 
 use super::verdict::Verdict;
 
@@ -34,11 +34,15 @@ pub struct Output {
 }
 
 /// A stream that nobody reads any more takes all that is left.
-fn unless_closed(result: io::Result<()>) -> io::Result<()> {
+pub(super) fn unless_closed(result: io::Result<()>) -> io::Result<()> {
     match result {
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        Err(error) if is_closed(&error) => Ok(()),
         other => other,
     }
+}
+
+fn is_closed(error: &io::Error) -> bool {
+    error.kind() == io::ErrorKind::BrokenPipe
 }
 
 impl Output {
@@ -83,8 +87,7 @@ impl Output {
     /// What the stream says.
     pub fn print(&mut self, text: &str) -> io::Result<()> {
         let written = self.out.write_all(text.as_bytes());
-        self.note_closed(&written);
-        unless_closed(written)
+        self.written(written)
     }
 
     /// Whether nobody reads standard output any more, as far as a write has shown it.
@@ -92,11 +95,10 @@ impl Output {
         self.closed
     }
 
-    fn note_closed(&mut self, result: &io::Result<()>) {
-        let closed = result
-            .as_ref()
-            .is_err_and(|error| error.kind() == io::ErrorKind::BrokenPipe);
-        self.closed |= closed;
+    /// Takes note where nobody reads any more; that is no error.
+    fn written(&mut self, result: io::Result<()>) -> io::Result<()> {
+        self.closed |= result.as_ref().is_err_and(is_closed);
+        unless_closed(result)
     }
 
     /// Writes to standard error.
@@ -105,7 +107,7 @@ impl Output {
     /// What the stream says.
     pub fn complain(&mut self, text: &str) -> io::Result<()> {
         // Why a result can't be written is said even so.
-        let flushed = unless_closed(self.out.flush());
+        let flushed = self.flush();
         unless_closed(io::stderr().lock().write_all(text.as_bytes()))?;
         flushed
     }
@@ -117,7 +119,10 @@ impl Output {
     /// What the stream says.
     pub fn refuse(&mut self, message: &str) -> io::Result<()> {
         let word = self.error_paint().strong("error:");
-        self.complain(&format!("{word} {}\n", cut(&escape_invisible(message))))
+        self.complain(&format!(
+            "{word} {}\n",
+            cut_middle(&escape_invisible(message), 800, (600, " … ", 200))
+        ))
     }
 
     /// The same, and that the command could not run.
@@ -135,22 +140,8 @@ impl Output {
     /// What the stream says.
     pub fn flush(&mut self) -> io::Result<()> {
         let flushed = self.out.flush();
-        self.note_closed(&flushed);
-        unless_closed(flushed)
+        self.written(flushed)
     }
-}
-
-/// A message that somebody reads to its end: what was typed or found in a file may be of any length.
-fn cut(message: &str) -> String {
-    const START: usize = 600;
-    const END: usize = 200;
-    let count = message.chars().count();
-    if count <= START + END {
-        return message.to_owned();
-    }
-    let start: String = message.chars().take(START).collect();
-    let end: String = message.chars().skip(count - END).collect();
-    format!("{start} … {end}")
 }
 
 fn coloured<S: anstream::stream::RawStream>(choice: Colour, stream: &S) -> bool {

@@ -240,10 +240,10 @@ fn opened_or(
     Ok(Some(opened))
 }
 
-/// Problems of at least a severity on standard error, with a line that counts them.
 /// Problems that are shown at once: more say nothing that these don't.
 const MOST_SHOWN: usize = 50;
 
+/// Problems of at least a severity on standard error, with a line that counts them.
 pub(super) fn print_problems(
     sources: &Sources,
     problems: &[Problem],

@@ -126,12 +126,9 @@ fn complain(file: &str, faults: &[RowFault], output: &mut Output) -> io::Result<
         let line = escape_control(&format!("{file}:{}: {}", fault.line, fault.what));
         output.complain(&format!("{line}\n"))?;
     }
-    if let Some(more) = faults
-        .len()
-        .checked_sub(MOST_FAULTS)
-        .filter(|more| *more > 0)
-    {
-        output.complain(&format!("{more} more lines can't be read\n"))?;
+    let left_out = faults.len().saturating_sub(MOST_FAULTS);
+    if left_out > 0 {
+        output.complain(&format!("{left_out} more lines can't be read\n"))?;
     }
     Ok(Verdict::Failed)
 }

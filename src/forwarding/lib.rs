@@ -42,27 +42,23 @@ mod trace_walk;
 mod translate;
 mod wires;
 
-pub use self::device::{Accepts, Attachment, Device, DeviceId, DeviceIndex};
-pub use self::doubt::Certainty;
-pub use self::doubt::Doubt;
-pub use self::neighbours::Learned;
-pub use self::neighbours::{Neighbours, SendPoint};
-pub use self::plan::{Plan, SegmentPlan};
-pub use self::sender::Sender;
-pub use self::stop::{Place, Stop};
-pub use self::trace_types::Reply;
-pub use self::trace_types::ReplyPass;
-pub use self::trace_types::ReplyStep;
-pub use self::trace_types::{
-    Decision, Mismatch, Outcome, Packet, RouteChoice, RuleTry, Step, Trace,
-};
 pub use coverage::{Limit, WalkCoverage};
 pub use crossing::class_of;
+pub use device::{Accepts, Attachment, Device, DeviceId, DeviceIndex};
+pub use doubt::{Certainty, Doubt};
 pub use filter::{FilterPlan, TranslationPlan, Written};
 pub use flow::{Flow, Hop, Stopped, Translated};
 pub use layer2::{Origin, UnclaimedId};
+pub use neighbours::{Learned, Neighbours, SendPoint};
 pub use network::Network;
+pub use plan::{Plan, SegmentPlan};
 pub use reach::{Arrival, Target, reach, reach_beyond, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
+pub use sender::Sender;
+pub use stop::{Place, Stop};
 pub use trace::{trace, trace_via};
+pub use trace_types::{
+    Decision, Mismatch, Outcome, Packet, Reply, ReplyPass, ReplyStep, RouteChoice, RuleTry, Step,
+    Trace,
+};

@@ -67,7 +67,7 @@ pub(super) struct NeighbourTable {
 }
 
 impl NeighbourTable {
-    /// The wire of a send point.
+    /// The neighbours of a send point.
     pub(super) fn of(&self, send_point: SendPoint) -> &Neighbours {
         let number = match send_point {
             SendPoint::WiredInterface(device, interface) => self.interfaces[device.0][interface],

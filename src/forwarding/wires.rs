@@ -395,7 +395,7 @@ impl Plan {
         })
     }
 
-    /// The wire of a send point.
+    /// The neighbours of a send point.
     pub fn wire(&self, send_point: SendPoint) -> &Neighbours {
         self.wires.of(send_point)
     }

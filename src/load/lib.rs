@@ -58,7 +58,6 @@ use std::path::Path;
 use boundwalk_diagnostic::{FileId, Problem, Source, Sources};
 use boundwalk_model::Site;
 
-pub use self::spelling::meant;
 pub use ask::services;
 pub use baselines::{AnyGateway, Baseline, BaselineLine, Nothing, baselines};
 pub use edit::{Edit, EditError, EditedFile, RuleCopy, RuleField, apply_edits, load_edited};
@@ -72,6 +71,7 @@ pub use keys::{Keys, TABLES};
 pub use kinds::KINDS;
 pub use results::{Observed, RESULT_WORDS, ResultRow, RowFault, read_results};
 pub use service_names::{BuiltInService, built_in_services};
+pub use spelling::meant;
 
 use report::ProblemReport;
 

@@ -63,7 +63,7 @@ impl ServiceClasses {
     /// Like [`ServiceClasses::new`], and closed under exchanging source and
     /// destination ports, as needed to run replies through rules without memory.
     ///
-    /// Seeds are joined with their exchanged matched pairs, and within each group of
+    /// Seeds are joined with their exchanged counterparts, and within each group of
     /// protocols one partition serves both port fields: with `k` port parts in a
     /// group it has `k * k` classes. The message protocols (1 and 58) have no
     /// ports to exchange; they are kept apart from the others and cut as in

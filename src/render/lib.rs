@@ -118,6 +118,6 @@ pub use svg::{
     Chain, PictureHop, PictureStop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg,
     picture_style, site_svg, xml,
 };
-pub use text::{escape_control, escape_invisible, fit, labelled, width, wrapped};
+pub use text::{cut_middle, escape_control, escape_invisible, fit, labelled, width, wrapped};
 pub use tightened::{TightenedShown, tightened_json, tightened_text};
 pub use verified::{VerifiedShown, verified_json, verified_markdown, verified_text};

@@ -97,7 +97,7 @@ fn notes(out: &mut String, sheet: &Sheet) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::markdown_text::escape;
+    use crate::markdown_text::escape;
 
     #[test]
     fn names_stay_names() {

@@ -7,7 +7,7 @@ use unicode_width::UnicodeWidthChar;
 
 use boundwalk_diagnostic::{Finding, Note, Problem, Severity, Source, Sources, Span, is_visible};
 
-use super::text::{escape_control, escape_invisible, wrapped};
+use super::text::{cut_middle, escape_control, escape_invisible, wrapped};
 
 /// Columns before the text of a help, with line numbers of five digits.
 const HELP: usize = 16;
@@ -123,18 +123,11 @@ fn harmless(character: char, too_many: bool) -> char {
     }
 }
 
-/// A word that nobody reads to its end, cut in the middle.
+/// A text whose longest words are cut in the middle.
 fn shortened(text: &str) -> String {
-    const MOST: usize = 240;
-    let words = text.split(' ').map(|word| {
-        let count = word.chars().count();
-        if count <= MOST {
-            return word.to_owned();
-        }
-        let start: String = word.chars().take(60).collect();
-        let end: String = word.chars().skip(count - 20).collect();
-        format!("{start}…{end}")
-    });
+    let words = text
+        .split(' ')
+        .map(|word| cut_middle(word, 240, (60, "…", 20)));
     words.collect::<Vec<_>>().join(" ")
 }
 

@@ -6,27 +6,36 @@ use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 /// A text in which nothing can disturb a terminal or hide: what is no character of prose ([`is_prose`]) stands as
 /// `\u{..}`.
 pub fn escape_control(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for character in text.chars() {
-        match character {
-            unseen if !is_prose(unseen) => out.extend(unseen.escape_unicode()),
-            other => out.push(other),
-        }
-    }
-    out
+    escaped(text, is_prose)
 }
 
 /// The same for names and for what was typed: also what prose needs and nobody sees (joiners, soft hyphens) stands as
 /// `\u{..}`.
 pub fn escape_invisible(text: &str) -> String {
+    escaped(text, is_visible)
+}
+
+fn escaped(text: &str, stays: fn(char) -> bool) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
-        match is_visible(character) {
+        match stays(character) {
             true => out.push(character),
             false => out.extend(character.escape_unicode()),
         }
     }
     out
+}
+
+/// A text that nobody reads to its end: of one with more than `most` characters the first `start` and the last `end`,
+/// with `between` in the middle.
+pub fn cut_middle(text: &str, most: usize, (start, between, end): (usize, &str, usize)) -> String {
+    let count = text.chars().count();
+    if count <= most {
+        return text.to_owned();
+    }
+    let first: String = text.chars().take(start).collect();
+    let last: String = text.chars().skip(count - end).collect();
+    format!("{first}{between}{last}")
 }
 
 /// Columns that a text takes on a terminal.

@@ -17,9 +17,8 @@ mod suspects;
 mod untouched;
 mod verify;
 
-pub use self::judged::ResultDifference;
-pub use self::judged::{Checked, Judgement};
 pub use common::{Shared, Trait, shared_text};
+pub use judged::{Checked, Judgement, ResultDifference};
 pub use obligation::{Obligation, obligation_text};
 pub use pick::CLIENT_PORT;
 pub use plan::{Asked, Probe, ProbePlan, plan_probes};

@@ -21,7 +21,6 @@ mod space;
 mod translated_away;
 mod universe;
 
-pub use self::packet::RulePacket;
 pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;
@@ -30,6 +29,7 @@ pub use effort::{Effort, MOST_CUTS, MOST_LOOKS};
 pub use gateway_review::{GatewayReview, Tally, gateway_reviews};
 pub use judge::Judge;
 pub use no_match_reason::{Departure, Obstacle};
+pub use packet::RulePacket;
 pub use pairs::{MOST_PAIRS, Rank, Relation, RulePair, RulePairs, denies_the_rest, is_backstop};
 pub use review::{RuleReview, RuleStatus, Without};
 pub use shares::{Part, Share, Shares};
