@@ -299,6 +299,24 @@ fn what_nobody_sees_is_shown_in_names_messages_and_documents() {
     let _: serde_json::Value = serde_json::from_str(&ran.out).expect("JSON");
 }
 
+/// What somebody wrote beside a result comes through, so that a program reads it and a terminal is not steered by it.
+#[test]
+fn documents_escape_what_nobody_sees() {
+    let (folder, file) = site(starter());
+    let plan = about(&file, "probes", "--format csv").out;
+    let mut rows = plan.lines().map(str::to_owned).collect::<Vec<_>>();
+    let first = rows[1].strip_suffix(",,").expect("an open row");
+    rows[1] = format!("{first},refused,late\u{202e}\u{e0041}");
+    let results = folder.path().join("results.csv");
+    fs::write(&results, rows.join("\n")).expect("a file");
+    let mut command = program();
+    command.args(["verify", utf8(&file), utf8(&results), "--format", "json"]);
+    let ran = ended(command.args(DAY));
+    assert!(ran.out.contains("late\\u202e\\udb40\\udc41"), "{}", ran.out);
+    let value: serde_json::Value = serde_json::from_str(&ran.out).expect("JSON");
+    assert!(value.to_string().contains("late\u{202e}\u{e0041}"));
+}
+
 #[test]
 fn long_names_are_cut_in_messages() {
     let long = "\u{1f468}\u{200d}".repeat(100_000);
