@@ -36,8 +36,8 @@ const COMMANDS: [(&str, &str); 20] = [
         "text json csv markdown",
     ),
     ("matrix SITE --no-hostile --flows", "text json csv markdown"),
-    ("bypass SITE --all", "text json"),
-    ("isolation SITE --all", "text json"),
+    ("bypass SITE --all", "text markdown json"),
+    ("isolation SITE --all", "text markdown json"),
     ("rules SITE --all", "text markdown csv json"),
     ("expectations SITE", "text markdown json"),
     ("change BEFORE SITE", "text markdown html json"),
@@ -48,12 +48,15 @@ const COMMANDS: [(&str, &str); 20] = [
     ("privilege SITE", "text markdown json"),
     ("privilege SITE --flows LOG --all", "text markdown json"),
     ("privilege SITE --tighten", "text markdown json"),
-    ("path SITE SEGMENT OTHER tcp/443 --rules", "text json"),
+    (
+        "path SITE SEGMENT OTHER tcp/443 --rules",
+        "text markdown json",
+    ),
     ("ports SITE", "text markdown csv json"),
     ("draw SITE --what network", "text svg dot mermaid"),
     ("draw SITE --what panels", "text svg"),
     ("probes SITE", "text json csv markdown"),
-    ("verify SITE RESULTS", "text json"),
+    ("verify SITE RESULTS", "text markdown json"),
 ];
 
 /// What is filled into a command line.

@@ -87,10 +87,6 @@ const LONGER: &[(&str, &str)] = &[
         "render/rule_sheet.rs",
         "one table, in the order in which it is printed",
     ),
-    (
-        "render/svg/stops.rs",
-        "one picture, in the order in which it is drawn",
-    ),
 ];
 
 fn source() -> PathBuf {

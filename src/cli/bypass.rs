@@ -2,13 +2,13 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::{Bypasses, Endpoint, chosen, notes};
 use boundwalk_forwarding::{Network, Origin};
-use boundwalk_render::{bypass_json, bypass_text};
+use boundwalk_render::{bypass_document, bypass_json};
 
-use super::notes::notes_text;
+use super::format::{Format, USUAL, one_of, print};
 use super::output::Output;
 use super::site::{SiteArguments, open, parties};
 use super::verdict::Verdict;
@@ -30,7 +30,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     all: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -39,17 +39,8 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  bo
     A device may sit at any live port of a segment, use any address, and put up to two tags on its frames.\n\
     Exit code 0: no way round, 1: there is one, 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
-}
-
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let site = &opened.site;
@@ -65,15 +56,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let asked = |one: Origin, other: Origin| wanted(&from, one) && wanted(&to, other);
     let found = Bypasses::new(&network, &asked);
     let notes = notes(&network);
-    let text = match arguments.format {
-        Format::Json => bypass_json(&network, &opened.sources, &found, &notes),
-        Format::Text => {
-            let paint = output.paint();
-            let shown = bypass_text(&network, &opened.sources, &found, arguments.all, paint);
-            format!("{shown}{}", notes_text(&notes, paint))
-        }
-    };
-    output.print(&text)?;
+    let sources = &opened.sources;
+    let document = || bypass_document(&network, sources, &found, &notes, arguments.all);
+    let json = || bypass_json(&network, sources, &found, &notes);
+    print(arguments.format, output, document, json)?;
     Ok(match found.pairs.is_empty() {
         true => Verdict::Clean,
         false => Verdict::Findings,

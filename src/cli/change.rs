@@ -16,12 +16,12 @@ use boundwalk_forwarding::Network;
 use boundwalk_load::{Loaded, load_path_with};
 use boundwalk_model::{Date, Family, Site};
 use boundwalk_render::{
-    ChangeShown, Selection, Sheet, change_html, change_json, change_markdown, change_text,
+    ChangeShown, Selection, Sheet, change_document, change_html, change_json, change_page,
 };
 
 use super::compute::matrices;
+use super::format::{Form, Format, JSON, TEXT, one_of, print};
 use super::matrix::sheet_legend;
-use super::notes::notes_text;
 use super::output::{Output, Progress};
 use super::revision::load_revision;
 use super::site::{LinkArguments, Opened, opened};
@@ -57,7 +57,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     all: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -80,17 +80,13 @@ enum FailOn {
     Never,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// A page to attach to a ticket.
-    Markdown,
-    /// A page for browsers, with the matrix.
-    Html,
-    /// For programs.
-    Json,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    TEXT,
+    (Format::Markdown, "A page to attach to a ticket"),
+    (Format::Html, "A page for browsers, with the matrix"),
+    JSON,
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     let Some((names, old, new)) = versions(arguments, output)? else {
@@ -126,16 +122,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             .map(|(new, gone)| (new.as_slice(), gone.as_slice())),
         notes: &notes,
     };
-    match arguments.format {
-        Format::Json => output.print(&change_json(&shown))?,
-        Format::Markdown => output.print(&change_markdown(&shown))?,
-        Format::Html => output.print(&html(&shown, after))?,
-        Format::Text => {
-            let paint = output.paint();
-            output.print(&change_text(&shown, arguments.all, paint))?;
-            output.print(&notes_text(&notes, paint))?;
-        }
+    if arguments.format == Format::Html {
+        output.print(&html(&shown, after))?;
+        return Ok(verdict(arguments.fail_on, &shown));
     }
+    let document = || match arguments.format {
+        Format::Markdown => change_page(&shown),
+        _ => change_document(&shown, arguments.all),
+    };
+    print(arguments.format, output, document, || change_json(&shown))?;
     Ok(verdict(arguments.fail_on, &shown))
 }
 
@@ -155,7 +150,6 @@ fn versions(
 ) -> io::Result<Option<([String; 2], Opened, Opened)>> {
     let links = arguments.links.asked();
     let today = arguments.today;
-    let json = arguments.format == Format::Json;
     let old = match &arguments.since {
         None => load_path_with(&arguments.old, links),
         Some(revision) => match load_revision(&arguments.old, revision) {
@@ -173,10 +167,10 @@ fn versions(
         Some(revision) => [format!("{shown} at {revision}"), shown],
         None => [shown, new_path.display().to_string()],
     };
-    let Some(old) = opened(old, today, json, false, output)? else {
+    let Some(old) = opened(old, today, arguments.format, false, output)? else {
         return Ok(None);
     };
-    let new = opened(new, today, json, false, output)?;
+    let new = opened(new, today, arguments.format, false, output)?;
     Ok(new.map(|new| (names, old, new)))
 }
 

@@ -7,8 +7,9 @@ use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judg
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
 use boundwalk_model::{RouterId, RuleParty, Site};
-use boundwalk_render::{CleanedBook, clean_json, clean_text};
+use boundwalk_render::{CleanedBook, clean_document, clean_json};
 
+use super::format::{Format, print};
 use super::output::Output;
 use super::site::Opened;
 use super::verdict::Verdict;
@@ -17,7 +18,7 @@ use super::write::replace;
 /// How a cleaned list is wanted.
 #[derive(Clone, Copy)]
 pub(super) struct Wish {
-    pub(super) json: bool,
+    pub(super) format: Format,
     pub(super) write: bool,
 }
 
@@ -46,13 +47,12 @@ pub(super) fn run(
     };
     let cleaned: Vec<CleanedBook<'_, '_>> = gateway_reviews.iter().zip(found.lists).collect();
     let files = found.files;
-    let paint = output.paint();
-    output.print(&match wish.json {
-        true => clean_json(&cleaned, &files),
-        false => clean_text(&cleaned, &files, paint),
+    let document = || clean_document(&opened.site, &cleaned, &files);
+    print(wish.format, output, document, || {
+        clean_json(&cleaned, &files)
     })?;
     match wish.write {
-        true => written(&files, wish.json, output),
+        true => written(&files, wish.format, output),
         false if files.is_empty() => Ok(Verdict::Clean),
         false => Ok(Verdict::Findings),
     }
@@ -171,13 +171,13 @@ fn after_both(first: Vec<EditedFile>, second: Vec<EditedFile>) -> Vec<EditedFile
 
 pub(super) fn written(
     files: &[EditedFile],
-    json: bool,
+    format: Format,
     output: &mut Output,
 ) -> io::Result<Verdict> {
     if let Err(error) = replace(files) {
         return output.failed(&error.to_string());
     }
-    for file in files.iter().filter(|_| !json) {
+    for file in files.iter().filter(|_| !format.is_json()) {
         output.print(&format!(
             "\nwritten: {}\n",
             boundwalk_render::escape_control(&file.name)

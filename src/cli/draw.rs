@@ -18,6 +18,7 @@ use boundwalk_render::{
 };
 
 use super::compute::{matrices, namings};
+use super::format::{Form, Format, one_of};
 use super::matrix::sheet_legend;
 use super::output::Output;
 use super::path::{Asked, walk};
@@ -34,7 +35,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "WHAT")]
     what: Option<What>,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
     /// Draw the shortest way round the gateway between two segments.
     #[arg(long, num_args = 2, value_names = ["FROM", "TO"], conflicts_with = "path")]
@@ -85,20 +86,16 @@ enum ByArgument {
     Segment,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For a terminal, or paper.
-    Text,
-    /// A picture for documents and browsers.
-    Svg,
-    /// A graph in the DOT language.
-    Dot,
-    /// A Mermaid flowchart.
-    Mermaid,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    (Format::Text, "For a terminal, or paper"),
+    (Format::Svg, "A picture for documents and browsers"),
+    (Format::Dot, "A graph in the DOT language"),
+    (Format::Mermaid, "A Mermaid flowchart"),
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(&arguments.site, false, true, output)? else {
+    let Some(opened) = open(&arguments.site, Format::Text, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let what = what(arguments);
@@ -108,7 +105,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let drawn = match arguments.format {
         Format::Text => text(arguments, &opened.site, what, output),
         Format::Svg => picture(arguments, &opened, what),
-        Format::Dot | Format::Mermaid => graph(arguments.format, &opened.site, what),
+        format => graph(format, &opened.site, what),
     };
     match drawn {
         Ok(drawn) => opened.hand_over(&drawn, arguments.output.as_deref(), output),

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk_analysis::{ServiceLabels, notes};
@@ -10,11 +10,11 @@ use boundwalk_forwarding::Network;
 use boundwalk_load::baselines;
 use boundwalk_model::Family;
 use boundwalk_render::{
-    IntentShown, baselines_json, baselines_markdown, baselines_text, expectations_json,
-    expectations_markdown, expectations_text,
+    IntentShown, baselines_document, baselines_json, baselines_page, expectations_document,
+    expectations_json, expectations_page,
 };
 
-use super::notes::notes_text;
+use super::format::{Format, USUAL, one_of, print};
 use super::output::Output;
 use super::site::{OptionalSite, open};
 use super::verdict::Verdict;
@@ -30,7 +30,7 @@ pub(super) struct Arguments {
     #[arg(long, conflicts_with = "site")]
     baselines: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -40,31 +40,21 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     boundwalk expectations --baselines\n\
     Exit code 0: all held and met, 1: one is broken, unmet, vacuous or unknown, 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For documents.
-    Markdown,
-    /// For programs.
-    Json,
-}
-
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     if arguments.baselines {
-        let text = match arguments.format {
-            Format::Text => baselines_text(baselines(), output.paint()),
-            Format::Markdown => baselines_markdown(baselines()),
-            Format::Json => baselines_json(baselines()),
+        let document = || match arguments.format {
+            Format::Markdown => baselines_page(baselines()),
+            _ => baselines_document(baselines()),
         };
-        output.print(&text)?;
+        print(arguments.format, output, document, || {
+            baselines_json(baselines())
+        })?;
         return Ok(Verdict::Clean);
     }
     let Some(site) = arguments.site.required() else {
         return output.failed("name a site, or ask for --baselines");
     };
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&site, json, true, output)? else {
+    let Some(opened) = open(&site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -77,15 +67,13 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         namings: &Family::ALL.map(|family| ServiceLabels::new(&network, family)),
         notes: &notes(&network),
     };
-    match arguments.format {
-        Format::Json => output.print(&expectations_json(&shown))?,
-        Format::Markdown => output.print(&expectations_markdown(&shown))?,
-        Format::Text => {
-            let paint = output.paint();
-            output.print(&expectations_text(&shown, paint))?;
-            output.print(&notes_text(shown.notes, paint))?;
-        }
-    }
+    let document = || match arguments.format {
+        Format::Markdown => expectations_page(&shown),
+        _ => expectations_document(&shown),
+    };
+    print(arguments.format, output, document, || {
+        expectations_json(&shown)
+    })?;
     let standings = expectations.iter().map(|judged| &judged.standing);
     let mut standings = standings.chain(needs.iter().map(|judged| &judged.standing));
     Ok(

@@ -2,13 +2,14 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_checks::CHECKS;
 use boundwalk_diagnostic::{Check, Kind};
 use boundwalk_load::KINDS;
-use boundwalk_render::{check_text, checks_json, checks_text, kind_text};
+use boundwalk_render::{check_document, checks_document, checks_json, kind_document};
 
+use super::format::{Format, USUAL, one_of, print};
 use super::output::Output;
 use super::site::nearest;
 use super::verdict::Verdict;
@@ -22,19 +23,11 @@ pub(super) struct Arguments {
     #[arg(value_name = "NAME")]
     name: Option<String>,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
 const EXAMPLES: &str = "Examples:\n  boundwalk explain\n  boundwalk explain ingress-filter-off";
-
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
-}
 
 fn checks() -> impl Iterator<Item = &'static Check> + Clone {
     CHECKS.iter().map(|registered| registered.check)
@@ -47,34 +40,21 @@ fn kinds() -> impl Iterator<Item = &'static Kind> {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
     let Some(name) = &arguments.name else {
-        let text = match json {
-            true => checks_json(checks(), kinds()),
-            false => list(output),
-        };
-        output.print(&text)?;
+        let document = || checks_document(checks());
+        let json = || checks_json(checks(), kinds());
+        print(arguments.format, output, document, json)?;
         return Ok(Verdict::Clean);
     };
-    let check = checks().filter(|check| check.name == name);
-    let kind = kinds().filter(|kind| kind.name == name);
-    let found: (Vec<&Check>, Vec<&Kind>) = (check.collect(), kind.collect());
-    let text = match (found.0.first(), found.1.first()) {
-        (None, None) => {
-            return output.failed(&unknown(name));
-        }
-        _ if json => checks_json(found.0.into_iter(), found.1.into_iter()),
-        (Some(check), _) => check_text(check, output.paint()),
-        (None, Some(kind)) => kind_text(kind, output.paint()),
-    };
-    output.print(&text)?;
+    let check = checks().find(|check| check.name == name);
+    let kind = kinds().find(|kind| kind.name == name);
+    let json = || checks_json(check.into_iter(), kind.into_iter());
+    match (check, kind) {
+        (None, None) => return output.failed(&unknown(name)),
+        (Some(check), _) => print(arguments.format, output, || check_document(check), json)?,
+        (None, Some(kind)) => print(arguments.format, output, || kind_document(kind), json)?,
+    }
     Ok(Verdict::Clean)
-}
-
-fn list(output: &Output) -> String {
-    let paint = output.paint();
-    let rest = "`boundwalk explain NAME` says all about one. Problems that loading reports have names too.";
-    format!("{}\n{rest}\n", checks_text(checks(), paint))
 }
 
 fn unknown(name: &str) -> String {

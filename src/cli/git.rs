@@ -16,7 +16,7 @@ use std::time::Duration;
 use super::signals::before_ending;
 
 /// Longest wait for an answer. A file of the repository that is a pipe would never give one.
-const LONGEST: Duration = Duration::from_secs(20);
+const LONGEST: Duration = Duration::from_secs(10);
 
 /// What to do where an object is missing.
 const FETCH: &str =

@@ -2,16 +2,16 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::{
     Distance, EFFORT, Endpoint, IsolationVerdict as Answer, distance, isolations, notes,
 };
 use boundwalk_forwarding::Network;
 use boundwalk_model::{SegmentId, Site};
-use boundwalk_render::{Isolated, isolation_json, isolation_text};
+use boundwalk_render::{Isolated, isolation_document, isolation_json};
 
-use super::notes::notes_text;
+use super::format::{Format, USUAL, one_of, print};
 use super::output::{Output, Progress};
 use super::site::{SiteArguments, open, parties};
 use super::verdict::Verdict;
@@ -33,7 +33,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     no_distance: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -41,17 +41,8 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  bo
     boundwalk isolation site.toml desks guest-wifi --all\n\
     Exit code 0: each is isolated by design, 1: one is not, 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
-}
-
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let segments = match chosen(&opened.site, &arguments.names) {
@@ -76,32 +67,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         .collect();
     let notes = notes(&network);
     let sources = &opened.sources;
-    let text = match arguments.format {
-        Format::Json => isolation_json(&network, sources, &shown, &notes),
-        Format::Text => {
-            let paint = output.paint();
-            let mut text = String::new();
-            for answer in &shown {
-                text.push_str(&isolation_text(
-                    &network,
-                    sources,
-                    answer,
-                    arguments.all,
-                    paint,
-                ));
-                text.push('\n');
-            }
-            if shown.is_empty() {
-                text.push_str("No segment claims `isolated = true`; name those to look at.\n");
-            }
-            format!(
-                "{}{}",
-                text.trim_end_matches('\n').to_owned() + "\n",
-                notes_text(&notes, paint)
-            )
-        }
-    };
-    output.print(&text)?;
+    let document = || isolation_document(&network, sources, &shown, &notes, arguments.all);
+    let json = || isolation_json(&network, sources, &shown, &notes);
+    print(arguments.format, output, document, json)?;
     let all = answers
         .iter()
         .all(|(_, verdict, _)| matches!(verdict, Answer::ByDesign(_)));

@@ -13,13 +13,13 @@ mod compute;
 mod draw;
 mod expectations;
 mod explain;
+mod format;
 mod gate;
 mod git;
 mod isolation;
 mod manual;
 mod matrix;
 mod new;
-mod notes;
 mod output;
 mod path;
 mod ports;
@@ -30,6 +30,7 @@ mod review;
 mod revision;
 mod rules;
 mod schema;
+mod settings;
 mod signals;
 mod site;
 mod summary;
@@ -51,7 +52,7 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
 
-use boundwalk_render::escape_control;
+use boundwalk_render::escape_invisible;
 
 use output::{Colour, unless_closed};
 
@@ -169,13 +170,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
 /// Prints help, or what is wrong with a command line.
 fn refuse(error: &clap::Error) -> Verdict {
     let failed = error.use_stderr();
-    // The message repeats arguments as they are: where one could disturb the terminal, it is shown without
+    // The message repeats arguments as they are: where something in it could disturb the terminal or hide, it is shown without
     // colour and with everything escaped. Help that nobody reads to the end is no failure.
     let plain = error.render().to_string();
-    let printed = match plain.lines().all(|line| escape_control(line) == line) {
+    let printed = match plain.lines().all(|line| escape_invisible(line) == line) {
         true => error.print(),
         false => {
-            let lines: Vec<String> = plain.lines().map(escape_control).collect();
+            let lines: Vec<String> = plain.lines().map(escape_invisible).collect();
             io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
         }
     };

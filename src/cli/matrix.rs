@@ -12,11 +12,12 @@ use boundwalk_load::services;
 use boundwalk_model::{Family, Service, Site};
 use boundwalk_packet::ClassSet;
 use boundwalk_render::{
-    Legend, PairFlows, Selection, Sheet, Side, TextStyle, flows_text, matrix_csv, matrix_json,
-    matrix_markdown, matrix_text,
+    Document, Legend, PairFlows, Selection, Sheet, Side, TextStyle, flows_document, matrix_csv,
+    matrix_json, matrix_page, matrix_text, notes_document,
 };
 
 use super::compute::{matrices, namings};
+use super::format::{Form, Format, JSON, MARKDOWN, TEXT, one_of};
 use super::output::Output;
 use super::site::{FamilyArguments, Opened, SiteArguments, open, parties, starts_itself};
 use super::verdict::Verdict;
@@ -54,7 +55,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     flows: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -71,21 +72,16 @@ enum ByArgument {
     Host,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// A table for people.
-    Text,
-    /// A document for programs.
-    Json,
-    /// A line a pair, for spreadsheets.
-    Csv,
-    /// A table for documents.
-    Markdown,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    TEXT,
+    JSON,
+    (Format::Csv, "A line a pair, for spreadsheets"),
+    MARKDOWN,
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let asked = match asked(&opened.site, arguments) {
@@ -146,14 +142,15 @@ impl Shown<'_> {
             Format::Csv => matrix_csv(site, sources, self.sheet, self.namings),
             Format::Markdown => {
                 let (key, codes) = sheet_legend(self.sheet, self.namings);
-                matrix_markdown(self.sheet, &key, &codes)
+                let listed = self.listed.map(|_| self.flows());
+                matrix_page(self.sheet, &key, &codes, listed).markdown()
             }
-            Format::Text => self.text(paint),
+            _ => self.text(paint),
         }
     }
 
     fn text(&self, paint: TextStyle) -> String {
-        let (site, sources) = (&self.opened.site, &self.opened.sources);
+        let site = &self.opened.site;
         let (key, codes) = sheet_legend(self.sheet, self.namings);
         let mut out = matrix_text(self.sheet, &key, &codes, paint);
         if self.grouped {
@@ -162,15 +159,23 @@ impl Shown<'_> {
                 "\nThere are {count} segments, so zones are shown; --by segment shows all.\n"
             ));
         }
-        for pair in self.listed.unwrap_or_default() {
-            let same = |naming: &&ServiceLabels<'_>| naming.plan().family == pair.family;
-            if let Some(naming) = self.namings.iter().find(same) {
-                out.push('\n');
-                out.push_str(&flows_text(site, sources, naming, pair, paint));
-            }
+        if self.listed.is_some() {
+            out.push('\n');
+            out.push_str(&self.flows().text(paint));
         }
-        out.push_str(&super::notes::notes_text(&self.sheet.notes, paint));
+        out.push_str(&notes_document(&self.sheet.notes).text(paint));
         out
+    }
+
+    /// The flows of the pairs that are listed.
+    fn flows(&self) -> Document<'_> {
+        let mut pairs = Vec::new();
+        for pair in self.listed.unwrap_or_default() {
+            let mut namings = self.namings.iter();
+            let naming = namings.find(|naming| naming.plan().family == pair.family);
+            pairs.extend(naming.map(|naming| (naming, pair)));
+        }
+        flows_document(&self.opened.site, &self.opened.sources, &pairs)
     }
 }
 

@@ -3,15 +3,16 @@
 use std::io;
 use std::net::IpAddr;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
-use boundwalk_analysis::{CAUTION, Endpoint, Fate, PathError, PathResult, find_party, path_via};
+use boundwalk_analysis::{Endpoint, Fate, PathError, PathResult, find_party, path_via};
 use boundwalk_forwarding::{DeviceIndex, Network, Packet};
 use boundwalk_load::services;
 use boundwalk_model::{Family, Protocol, Site, ZoneId};
 use boundwalk_packet::{IntervalSet, ServiceBox};
-use boundwalk_render::{path_json, path_text, wrapped};
+use boundwalk_render::{path_document, path_json};
 
+use super::format::{Format, USUAL, one_of, print};
 use super::output::Output;
 use super::site::{FamilyArguments, SiteArguments, did_you_mean, open, starts_itself};
 use super::verdict::Verdict;
@@ -47,7 +48,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     rules: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -58,17 +59,8 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     A target of several addresses is asked for each of them; the worst is shown in full.\n\
     Exit code 0: it arrives, 1: it does not (one of several does not), 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
-}
-
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -87,25 +79,17 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let paint = output.paint();
     let sources = &opened.sources;
-    let text = match arguments.format {
-        Format::Json => {
-            let notes = boundwalk_analysis::notes(&network);
-            path_json(&network, sources, &results, &notes)
-        }
-        Format::Text => {
-            let shown = path_text(&network, sources, &results, arguments.rules, paint);
-            let wired = !opened.site.switches.is_empty() || !opened.site.links.is_empty();
-            let caution = match wired {
-                true => format!("Layer 2 is computed from switches and cables. {CAUTION}"),
-                false => format!("Layer 2 is assumed clean. {CAUTION}"),
-            };
-            let caution = wrapped(&caution, paint.columns.max(30)).join("\n");
-            format!("{shown}\n{caution}\n")
-        }
+    let document = || path_document(&network, sources, &results, arguments.rules);
+    let json = || {
+        path_json(
+            &network,
+            sources,
+            &results,
+            &boundwalk_analysis::notes(&network),
+        )
     };
-    output.print(&text)?;
+    print(arguments.format, output, document, json)?;
     let mut fates = results.iter().map(|result| result.best(&network));
     let arrives = fates.all(|fate| Fate::Unanswered <= fate);
     Ok(match arrives {

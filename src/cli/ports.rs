@@ -2,13 +2,14 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::{Cabling, Difference, Equipment, Worksheet, differences};
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_model::{Site, SwitchId};
-use boundwalk_render::{Worksheets, ports_csv, ports_json, ports_markdown, ports_text};
+use boundwalk_render::{Worksheets, ports_csv, ports_json, ports_page, ports_text};
 
+use super::format::{Form, Format, JSON, MARKDOWN, TEXT, one_of};
 use super::output::Output;
 use super::site::{SiteArguments, nearest, open};
 use super::verdict::Verdict;
@@ -24,7 +25,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME", value_delimiter = ',')]
     switch: Vec<String>,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -33,21 +34,16 @@ const EXAMPLES: &str = "Examples, on a site with the switches `core` and `floor`
     boundwalk ports site.toml --switch core,floor --format csv\n\
     Exit code 0: the ends of all cables agree, 1: some differ, 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// Tables for people.
-    Text,
-    /// Tables for documents.
-    Markdown,
-    /// A line a port, for spreadsheets.
-    Csv,
-    /// A document for programs.
-    Json,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    TEXT,
+    MARKDOWN,
+    (Format::Csv, "A line a port, for spreadsheets"),
+    JSON,
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let site = &opened.site;
@@ -76,10 +72,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         differences: &differences,
     };
     output.print(&match arguments.format {
-        Format::Text => ports_text(&shown, output.paint()),
-        Format::Markdown => ports_markdown(&shown),
         Format::Csv => ports_csv(&shown),
         Format::Json => ports_json(&shown),
+        Format::Markdown => ports_page(&shown).markdown(),
+        _ => ports_text(&shown, output.paint()),
     })?;
     Ok(match differences.is_empty() {
         true => Verdict::Clean,

@@ -14,9 +14,9 @@ use boundwalk_load::{
 };
 use boundwalk_model::{Service, Site, TCP, UDP};
 use boundwalk_packet::IntervalSet;
-use boundwalk_render::{PrivilegeShown, privilege_json, privilege_markdown, privilege_text};
+use boundwalk_render::{PrivilegeShown, privilege_document, privilege_json};
 
-use super::notes::notes_text;
+use super::format::{Format, USUAL, one_of, print};
 use super::output::{Output, Progress};
 use super::site::{SiteArguments, open};
 use super::tighten::{self, Wish};
@@ -58,7 +58,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     all: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -73,16 +73,6 @@ const MOST_SERVICES: usize = 3_000;
 const MOST_SHOWN: usize = 10;
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For documents.
-    Markdown,
-    /// For programs.
-    Json,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
 enum LogForm {
     /// Comma-separated values with a heading.
     Csv,
@@ -93,8 +83,7 @@ enum LogForm {
 }
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let (logs, observed) = match read_logs(&opened.site, arguments, output)? {
@@ -107,7 +96,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     if arguments.tighten {
         let wish = Wish {
             most: arguments.most,
-            json,
+            format: arguments.format,
             write: arguments.write,
         };
         return tighten::run((&opened, &network), (&found, &observed), &wish, output);
@@ -120,20 +109,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         logs: &logs,
         notes: &notes,
     };
-    match arguments.format {
-        Format::Json => output.print(&privilege_json(&shown))?,
-        Format::Markdown => output.print(&privilege_markdown(&shown))?,
-        Format::Text => {
-            let paint = output.paint();
-            let most = if arguments.all {
-                usize::MAX
-            } else {
-                MOST_SHOWN
-            };
-            output.print(&privilege_text(&shown, most, paint))?;
-            output.print(&notes_text(&notes, paint))?;
-        }
-    }
+    // A page has room for all of them.
+    let most = match arguments.all || arguments.format == Format::Markdown {
+        true => usize::MAX,
+        false => MOST_SHOWN,
+    };
+    let document = || privilege_document(&shown, most);
+    print(arguments.format, output, document, || {
+        privilege_json(&shown)
+    })?;
     Ok(verdict(&found))
 }
 

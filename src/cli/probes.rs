@@ -2,15 +2,15 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::probes::{Asked, plan_probes};
 use boundwalk_analysis::{Endpoint, notes, party_name};
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::Site;
-use boundwalk_render::{ProbesShown, probes_csv, probes_json, probes_markdown, probes_text};
+use boundwalk_render::{ProbesShown, probes_csv, probes_document, probes_json, probes_page};
 
-use super::notes::notes_text;
+use super::format::{Form, Format, JSON, one_of, print};
 use super::output::Output;
 use super::site::{FamilyArguments, SiteArguments, open, parties, starts_itself};
 use super::verdict::Verdict;
@@ -34,7 +34,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     described: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -45,21 +45,16 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     Send probes only on networks that you may test.\n\
     Exit code 0, or 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// A checklist for people.
-    Text,
-    /// A document for programs.
-    Json,
-    /// A line a probe, to be filled in for `verify`.
-    Csv,
-    /// Tables for documents.
-    Markdown,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    (Format::Text, "A checklist for people"),
+    JSON,
+    (Format::Csv, "A line a probe, to be filled in for `verify`"),
+    (Format::Markdown, "Tables for documents"),
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let asked = match asked(&opened.site, arguments) {
@@ -74,17 +69,14 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         plan: &plan_probes(&network, &asked),
         notes: &all_notes(&network),
     };
-    let text = match arguments.format {
-        Format::Json => probes_json(&shown),
-        Format::Csv => probes_csv(&shown),
-        Format::Markdown => probes_markdown(&shown),
-        Format::Text => {
-            let paint = output.paint();
-            let text = probes_text(&shown, paint);
-            text + &notes_text(shown.notes, paint)
-        }
+    let document = || match arguments.format {
+        Format::Markdown => probes_page(&shown),
+        _ => probes_document(&shown),
     };
-    output.print(&text)?;
+    match arguments.format {
+        Format::Csv => output.print(&probes_csv(&shown))?,
+        format => print(format, output, document, || probes_json(&shown))?,
+    }
     Ok(Verdict::Clean)
 }
 

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::{By, Question, ServiceLabels};
 use boundwalk_checks::JudgedFindings;
@@ -10,14 +10,14 @@ use boundwalk_diagnostic::{Problem, Severity, Sources};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_render::{
-    ReviewShown, Selection, Sheet, escape_control, findings_text, matrix_text, problems_json,
-    review_json, review_markdown, standing_summary, standing_text, wrapped,
+    ReviewShown, Selection, Sheet, escape_control, findings_text, matrix_text, notes_document,
+    problems_json, review_json, review_page, standing_document, standing_summary, wrapped,
 };
 
 use super::compute::{matrices, namings};
+use super::format::{Form, Format, JSON, MARKDOWN, TEXT, one_of};
 use super::gate::{self, BaselineArguments};
 use super::matrix::sheet_legend;
-use super::notes::notes_text;
 use super::output::Output;
 use super::site::{FamilyArguments, Opened, SiteArguments, open_or, print_problems};
 use super::summary::{all_of, summary};
@@ -46,7 +46,7 @@ pub(super) struct Arguments {
     #[arg(long, conflicts_with_all = ["all", "baseline", "write_baseline", "format", "fail_on", "ipv4", "ipv6"])]
     watch: bool,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -60,19 +60,20 @@ const EXAMPLES: &str = "Examples:\n  boundwalk review site.toml\n  \
     not run. Accepted findings, and those of the baseline, do not count.\n\
     `boundwalk explain CHECK` says why a finding matters and when it is fine.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
-    /// For documents.
-    Markdown,
-    /// SARIF 2.1.0, for servers and editors that show findings beside the lines of a file.
-    Sarif,
-    /// JUnit XML, for servers that show test results.
-    Junit,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    TEXT,
+    JSON,
+    MARKDOWN,
+    (
+        Format::Sarif,
+        "SARIF 2.1.0, for servers and editors that show findings beside the lines of a file",
+    ),
+    (
+        Format::Junit,
+        "JUnit XML, for servers that show test results",
+    ),
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
     if arguments.watch {
@@ -87,7 +88,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Json => problems_json(sources, problems),
         Format::Sarif => gate::sarif(sources, problems, None, Verdict::Failed),
         Format::Junit => gate::junit_unloaded(sources, problems),
-        Format::Text | Format::Markdown => String::new(),
+        _ => String::new(),
     };
     let Some(opened) = open_or(&arguments.site, unloaded, output)? else {
         return Ok(Verdict::Failed);
@@ -109,7 +110,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             let least = arguments.fail_on.least();
             output.print(&gate::junit(&opened, &network, &standing, least))?;
         }
-        Format::Text | Format::Json | Format::Markdown => {
+        _ => {
             with_matrix(arguments, &opened, &network, &standing, output)?;
         }
     }
@@ -141,15 +142,15 @@ fn with_matrix(
         Format::Json => output.print(&review_json(&opened.site, shown, &sheet, &namings)),
         Format::Markdown => {
             let (key, codes) = sheet_legend(&sheet, &namings);
-            output.print(&review_markdown(shown, &sheet, &key, &codes))
+            output.print(&review_page(shown, &sheet, &key, &codes).markdown())
         }
-        Format::Text | Format::Sarif | Format::Junit => {
+        _ => {
             print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
             let paint = output.paint();
             let findings = &standing.open;
             let text = findings_text(&opened.sources, findings, arguments.all, paint);
             output.print(&text)?;
-            output.print(&standing_text(standing, paint))?;
+            output.print(&standing_document(standing).text(paint))?;
             print_text(opened, &sheet, &namings, &summary, output)
         }
     }
@@ -171,7 +172,7 @@ fn print_text(
         ))?;
     }
     output.print(&matrix_text(sheet, &key, &codes, paint))?;
-    output.print(&notes_text(&sheet.notes, paint))?;
+    output.print(&notes_document(&sheet.notes).text(paint))?;
     let lines = wrapped(summary, paint.columns).join("\n");
     output.print(&format!("\n{}\n", paint.strong(&lines)))
 }

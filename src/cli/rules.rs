@@ -2,7 +2,7 @@
 
 use std::io;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::notes;
 use boundwalk_analysis::rules::{GatewayReview, RuleSheet};
@@ -11,15 +11,14 @@ use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, RouterId, Site};
 use boundwalk_render::{
-    RulesShown, rule_json, rule_markdown, rule_text, rules_csv, rules_json, rules_markdown,
-    rules_text,
+    RulesShown, rule_document, rule_json, rules_csv, rules_document, rules_json, rules_page,
 };
 
 use super::clean::{self, Wish};
 use super::compute::namings;
-use super::notes::notes_text;
+use super::format::{Form, Format, JSON, MARKDOWN, TEXT, one_of, print};
 use super::output::{Output, Progress};
-use super::site::{Opened, SiteArguments, nearest, open};
+use super::site::{SiteArguments, nearest, open};
 use super::threshold::Threshold;
 use super::verdict::Verdict;
 
@@ -50,7 +49,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "SEVERITY", default_value = "warning")]
     fail_on: Threshold,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(FORMS))]
     format: Format,
 }
 
@@ -61,21 +60,16 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  bo
     boundwalk rules site.toml --clean\n\
     Exit code 0: no finding of that severity (warning, unless told otherwise), 1: some, 2: could not run.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For documents.
-    Markdown,
-    /// A line a rule, for spreadsheets.
-    Csv,
-    /// For programs.
-    Json,
-}
+/// What it offers.
+const FORMS: &[Form] = &[
+    TEXT,
+    MARKDOWN,
+    (Format::Csv, "A line a rule, for spreadsheets"),
+    JSON,
+];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let network = Network::new(&opened.site, opened.today);
@@ -85,15 +79,11 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     };
     let gateway_reviews = gateway_reviews(&network, &asked);
     if arguments.clean {
-        let wish = match arguments.format {
-            Format::Text => false,
-            Format::Json => true,
-            Format::Markdown | Format::Csv => {
-                return output.failed("a patch is shown as text or json");
-            }
-        };
+        if arguments.format == Format::Csv {
+            return output.failed("a patch is shown as text, markdown or json");
+        }
         let wish = Wish {
-            json: wish,
+            format: arguments.format,
             write: arguments.write,
         };
         return clean::run(&opened, &gateway_reviews, wish, output);
@@ -117,7 +107,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             }
             Err(message) => return output.failed(&message),
         },
-        None => all(arguments, output, &opened, &shown)?,
+        None => all(arguments, output, &shown)?,
     }
     let grave = |finding: &Finding| arguments.fail_on.met_by(finding.severity());
     Ok(match findings.iter().any(grave) {
@@ -126,26 +116,16 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     })
 }
 
-fn all(
-    arguments: &Arguments,
-    output: &mut Output,
-    opened: &Opened,
-    shown: &RulesShown<'_>,
-) -> io::Result<()> {
-    let paint = output.paint();
-    debug_assert!(
-        std::ptr::eq(shown.site, &opened.site),
-        "the site that was opened"
-    );
-    output.print(&match arguments.format {
-        Format::Text => {
-            let text = rules_text(shown, arguments.all, paint);
-            format!("{}\n{}", text.trim_end(), notes_text(shown.notes, paint))
-        }
-        Format::Markdown => rules_markdown(shown),
-        Format::Csv => rules_csv(shown),
-        Format::Json => rules_json(shown),
-    })
+/// The whole lists.
+fn all(arguments: &Arguments, output: &mut Output, shown: &RulesShown<'_>) -> io::Result<()> {
+    let document = || match arguments.format {
+        Format::Markdown => rules_page(shown),
+        _ => rules_document(shown, arguments.all),
+    };
+    match arguments.format {
+        Format::Csv => output.print(&rules_csv(shown)),
+        format => print(format, output, document, || rules_json(shown)),
+    }
 }
 
 fn one(
@@ -156,17 +136,15 @@ fn one(
     (gateway_review, rule): (&GatewayReview<'_>, usize),
 ) -> io::Result<()> {
     let sheet = RuleSheet::new(network, gateway_review, rule);
-    let paint = output.paint();
-    output.print(&match arguments.format {
-        Format::Json => rule_json(shown, gateway_review, &sheet),
-        Format::Markdown => rule_markdown(shown, gateway_review, &sheet),
+    let findings = shown.findings_of(gateway_review, rule);
+    let document = || rule_document(shown, gateway_review, &sheet, &findings);
+    match arguments.format {
         // A single rule has no table of its own: it is the line of the whole table.
-        Format::Csv => rules_csv(shown),
-        Format::Text => {
-            let text = rule_text(shown, gateway_review, &sheet, paint);
-            format!("{}\n{}", text.trim_end(), notes_text(shown.notes, paint))
-        }
-    })
+        Format::Csv => output.print(&rules_csv(shown)),
+        format => print(format, output, document, || {
+            rule_json(shown, gateway_review, &sheet)
+        }),
+    }
 }
 
 /// The gateways asked for, in the order of the site; all where none is named.

@@ -12,6 +12,7 @@ use boundwalk_model::{Date, Family, Site};
 use boundwalk_render::{problem_summary, problem_text, problems_json};
 
 use super::Verdict;
+use super::format::Format;
 use super::output::Output;
 use super::write::put_text;
 
@@ -184,12 +185,12 @@ fn ready(loaded: Loaded, today: Option<Date>) -> Result<Opened, Broken> {
 /// keep it from loading.
 pub(super) fn open(
     arguments: &SiteArguments,
-    json: bool,
+    format: Format,
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
     let loaded = arguments.loaded();
-    opened(loaded, arguments.today, json, show_warnings, output)
+    opened(loaded, arguments.today, format, show_warnings, output)
 }
 
 /// The same; `unloaded` says what goes to standard output where the site does not load. Warnings are not printed.
@@ -206,11 +207,11 @@ pub(super) fn open_or(
 pub(super) fn opened(
     loaded: Loaded,
     today: Option<Date>,
-    json: bool,
+    format: Format,
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let unloaded = |sources: &Sources, problems: &[Problem]| match json {
+    let unloaded = |sources: &Sources, problems: &[Problem]| match format.is_json() {
         true => problems_json(sources, problems),
         false => String::new(),
     };

@@ -9,9 +9,10 @@ use boundwalk_analysis::privilege::{
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditedFile, RuleCopy, apply_edits, load_edited};
 use boundwalk_model::{Family, Site};
-use boundwalk_render::{TightenedShown, tightened_json, tightened_text};
+use boundwalk_render::{TightenedShown, tightened_json, tightened_page, tightened_text};
 
 use super::clean::written;
+use super::format::Format;
 use super::output::Output;
 use super::site::Opened;
 use super::verdict::Verdict;
@@ -20,7 +21,7 @@ use super::verdict::Verdict;
 pub(super) struct Wish {
     /// Rules in the place of one, at most.
     pub most: usize,
-    pub json: bool,
+    pub format: Format,
     pub write: bool,
 }
 
@@ -55,10 +56,10 @@ pub(super) fn run(
         kept: &kept,
         files: &files,
     };
-    let paint = output.paint();
-    output.print(&match wish.json {
-        true => tightened_json(&shown),
-        false => tightened_text(&shown, paint),
+    output.print(&match wish.format {
+        Format::Json => tightened_json(&shown),
+        Format::Markdown => tightened_page(&shown).markdown(),
+        _ => tightened_text(&shown, output.paint()),
     })?;
     if !wish.write {
         return Ok(match files.is_empty() {
@@ -66,7 +67,7 @@ pub(super) fn run(
             false => Verdict::Findings,
         });
     }
-    written(&files, wish.json, output)
+    written(&files, wish.format, output)
 }
 
 /// The first of the new rules keeps the name; the others are copies behind it.

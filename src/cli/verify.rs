@@ -3,15 +3,14 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use boundwalk_analysis::probes::{Judgement, Unpredictable, Verified, unforeseen_text, verify};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
-use boundwalk_render::{
-    VerifiedShown, escape_control, verified_json, verified_markdown, verified_text,
-};
+use boundwalk_render::{VerifiedShown, escape_control, verified_document, verified_json};
 
+use super::format::{Format, USUAL, one_of, print};
 use super::output::Output;
 use super::site::{SiteArguments, open};
 use super::verdict::Verdict;
@@ -28,7 +27,7 @@ pub(super) struct Arguments {
     #[arg(value_name = "RESULTS")]
     results: PathBuf,
     /// Form of the output.
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = one_of(USUAL))]
     format: Format,
 }
 
@@ -37,19 +36,8 @@ const EXAMPLES: &str = "Examples, on the site that `boundwalk new` writes:\n  \
     The probes of that one are not sent yet: first fill in the column `result`.\n\
     Exit code 0: all as the model says, 1: some differ, 2: could not run, or nothing is filled in yet.";
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For documents.
-    Markdown,
-    /// For programs.
-    Json,
-}
-
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let json = arguments.format == Format::Json;
-    let Some(opened) = open(&arguments.site, json, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let (file, bytes) = read(&arguments.results);
@@ -74,12 +62,8 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         file: &file,
         verified: &verified,
     };
-    let text = match arguments.format {
-        Format::Json => verified_json(&shown),
-        Format::Markdown => verified_markdown(&shown),
-        Format::Text => verified_text(&shown, output.paint()),
-    };
-    output.print(&text)?;
+    let document = || verified_document(&shown);
+    print(arguments.format, output, document, || verified_json(&shown))?;
     if verified.nothing_sent() {
         let message = format!(
             "no result of {file} is filled in, so nothing was compared: send the probes and fill in the column `result`"

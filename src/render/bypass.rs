@@ -1,7 +1,5 @@
 //! Ways round the gateway, for people and for programs.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_analysis::{Bypass, Bypasses, CableEnd, Closing, Equipment, Setting, origin_name};
@@ -9,11 +7,10 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::Site;
 
+use super::document::{Document, Mark, Rank};
 use super::frames::way_lines;
 use super::json::{JsonPlace, json_place};
 use super::json_text::to_text;
-use super::matrix::TextStyle;
-use super::text::{escape_control, labelled};
 
 /// Said where there is no set that closes all ways.
 pub(super) const NOT_FOUND: &str = "What closes them all was not found within the limit: begin with the settings named, \
@@ -22,27 +19,24 @@ pub(super) const NOT_FOUND: &str = "What closes them all was not found within th
 /// Ways shown in full before the rest is only listed.
 const MOST_SHOWN: usize = 6;
 
-/// All ways round as text. With `all`, each is shown in full.
-pub fn bypass_text(
-    network: &Network<'_>,
+/// All ways round. With `all`, each is shown in full.
+pub fn bypass_document<'a>(
+    network: &'a Network<'_>,
     sources: &Sources,
     found: &Bypasses,
+    notes: &'a [String],
     all: bool,
-    paint: TextStyle,
-) -> String {
-    let mut out = String::new();
-    let view = BypassView {
-        network,
-        sources,
-        paint,
-    };
+) -> Document<'a> {
+    let mut out = Document::new("Ways round the gateway", &network.site.name);
+    let view = BypassView { network, sources };
     if found.pairs.is_empty() {
         let text = format!(
             "No way round: between all {} ordered pairs of segments of different zones, every path crosses a \
              filtering gateway or there is none.",
             found.asked
         );
-        view.line(&mut out, 0, "", &text);
+        out.plain(0, text);
+        out.notes(notes);
         return out;
     }
     let title = format!(
@@ -50,46 +44,32 @@ pub fn bypass_text(
         found.pairs.len(),
         found.asked
     );
-    view.line(&mut out, 0, "", &title);
+    out.plain(0, title);
     let most = if all { usize::MAX } else { MOST_SHOWN };
     for pair in found.pairs.iter().take(most) {
         view.pair(&mut out, pair);
     }
-    let rest: Vec<String> = found
-        .pairs
-        .iter()
-        .skip(most)
-        .map(|pair| view.title(pair))
-        .collect();
+    let rest = found.pairs.get(most..).unwrap_or_default();
     if !rest.is_empty() {
-        let _ = writeln!(
-            out,
-            "\n{}",
-            paint.strong("Further pairs (--all shows each way)")
-        );
-        rest.iter()
-            .for_each(|title| view.line(&mut out, 2, "", title));
+        out.heading(Rank::Part, "Further pairs (--all shows each way)");
+        rest.iter().for_each(|pair| out.plain(2, view.title(pair)));
     }
     match &found.closing {
         Some(closing) => view.closing(&mut out, closing),
-        None => view.line(&mut out, 0, "", NOT_FOUND),
+        None => out.plain(0, NOT_FOUND),
     }
+    out.notes(notes);
     out
 }
 
 struct BypassView<'a> {
     network: &'a Network<'a>,
     sources: &'a Sources,
-    paint: TextStyle,
 }
 
 impl BypassView<'_> {
     fn site(&self) -> &Site {
         self.network.site
-    }
-
-    fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        labelled(out, self.paint.columns, indent, label, text);
     }
 
     fn origin(&self, origin: Origin) -> std::borrow::Cow<'_, str> {
@@ -105,26 +85,15 @@ impl BypassView<'_> {
         )
     }
 
-    fn pair(&self, out: &mut String, pair: &Bypass) {
-        let _ = writeln!(
-            out,
-            "\n{}",
-            self.paint.strong(&escape_control(&self.title(pair)))
-        );
-        for (number, text) in way_lines(self.network, &pair.way).into_iter().enumerate() {
-            self.line(out, 2, &format!("{}. ", number + 1), &text);
-        }
+    fn pair(&self, out: &mut Document<'_>, pair: &Bypass) {
+        out.heading(Rank::Part, self.title(pair));
+        out.steps(way_lines(self.network, &pair.way));
         match pair.opened_by {
             Some(setting) => {
                 let text = format!("{} ({})", setting.fact(self.site()), self.place(setting));
-                self.line(out, 2, "opened by: ", &text);
+                out.labelled(2, "opened by: ", text);
             }
-            None => self.line(
-                out,
-                2,
-                "",
-                "no setting could close it: the wiring joins the two",
-            ),
+            None => out.plain(2, "no setting could close it: the wiring joins the two"),
         }
     }
 
@@ -132,7 +101,7 @@ impl BypassView<'_> {
         self.sources.place(setting.place(self.site()))
     }
 
-    fn closing(&self, out: &mut String, closing: &Closing) {
+    fn closing(&self, out: &mut Document<'_>, closing: &Closing) {
         let site = self.site();
         let count = closing.sets.first().map_or(0, Vec::len);
         let least = match closing.smallest {
@@ -142,11 +111,11 @@ impl BypassView<'_> {
             }
         };
         let title = format!("To close: {least}, tried on the model ({count})");
-        let _ = writeln!(out);
-        self.line(out, 0, "", &title);
+        out.gap();
+        out.plain(0, title);
         for (number, set) in closing.sets.iter().enumerate() {
             if number > 0 {
-                self.line(out, 2, "", "or, as small:");
+                out.plain(2, "or, as small:");
             }
             for group in groups(set, site) {
                 let first = group[0];
@@ -159,12 +128,10 @@ impl BypassView<'_> {
                 let ports: Vec<String> = ports.map(|port| port.name(site)).collect();
                 let remedy = first.remedy_at(site, &ranges(&ports));
                 let text = format!("{remedy} ({}){note}", self.place(first));
-                self.line(out, 2, "- ", &text);
+                out.line(2, Mark::Bullet, text);
             }
         }
-        for text in stays_open(self.network, closing) {
-            self.line(out, 2, "- ", &text);
-        }
+        out.bullets(stays_open(self.network, closing));
     }
 }
 

@@ -7,17 +7,18 @@ use boundwalk_analysis::{
 };
 use boundwalk_forwarding::layer2::{Far, InterfaceOf, PortId};
 
+use super::document::{Document, Mark, Rank};
 use super::frames::{frame_text, node_name, port_name, port_name_of, refused_text};
 use super::isolation::IsolationView;
 
 impl IsolationView<'_> {
-    pub(super) fn certificate(&self, out: &mut String, certificate: &Certificate) {
-        self.heading(
-            out,
+    pub(super) fn certificate(&self, out: &mut Document<'_>, certificate: &Certificate) {
+        out.heading(
+            Rank::Part,
             "Where its frames can be, whatever a device there sends",
         );
         for (node, vlans) in self.by_node(certificate) {
-            self.line(out, 2, "- ", &format!("{node}: {vlans}"));
+            out.line(2, Mark::Bullet, format!("{node}: {vlans}"));
         }
         let takers: Vec<String> = certificate
             .takers
@@ -29,19 +30,15 @@ impl IsolationView<'_> {
             true => "no device described takes them".to_owned(),
             false => format!("taken by {}", takers.join(", ")),
         };
-        self.line(out, 2, "- ", &text);
-        self.heading(out, "Why they go no further");
-        for text in self.borders(certificate) {
-            self.line(out, 2, "- ", &text);
-        }
-        self.heading(out, "Why nothing comes in");
-        for text in self.closed(certificate) {
-            self.line(out, 2, "- ", &text);
-        }
+        out.line(2, Mark::Bullet, text);
+        out.heading(Rank::Part, "Why they go no further");
+        out.bullets(self.borders(certificate));
+        out.heading(Rank::Part, "Why nothing comes in");
+        out.bullets(self.closed(certificate));
         if !certificate.ports.is_empty() {
-            self.heading(out, "Every port of every switch");
+            out.heading(Rank::Part, "Every port of every switch");
             for (part, names) in self.by_part(certificate) {
-                self.line(out, 2, "- ", &format!("{part}: {}", self.some(&names)));
+                out.line(2, Mark::Bullet, format!("{part}: {}", self.some(&names)));
             }
         }
     }

@@ -1,142 +1,111 @@
 //! A change as a page to attach to its ticket.
 
-use std::fmt::Write;
-
-use boundwalk_analysis::CAUTION;
 use boundwalk_analysis::change::Spot;
 use boundwalk_forwarding::Packet;
 use boundwalk_model::{Protocol, TCP, UDP};
 
-use super::change::{ChangeKind, ChangeShown, Stance, edit_kind, intent_words};
-use super::markdown_text::escape;
+use super::change::{ChangeKind, ChangeShown, Stance, intent_words};
+use super::change_text::edit_words;
+use super::document::{Document, Mark, Rank, Table, Tone};
 
 /// Hosts that are named.
 const MOST_HOSTS: usize = 20;
 /// Tests that are listed each way.
 const MOST_TESTS: usize = 12;
 
-/// A change as a Markdown page: what opens, what closes, who is affected, risks, cautions, how to test, how to go back.
-pub fn change_markdown(shown: &ChangeShown<'_>) -> String {
-    let mut out = String::new();
-    let site = &shown.networks[1].site.name;
-    let _ = match site.is_empty() {
-        true => writeln!(out, "# Change\n"),
-        false => writeln!(out, "# Change: {}\n", escape(site)),
-    };
+/// A change as a page: what opens, what closes, who is affected, risks, cautions, how to test, how to go back.
+pub fn change_page<'a>(shown: &'a ChangeShown<'_>) -> Document<'a> {
+    let mut out = Document::new("Change", &shown.site(1).name);
     let [old, new] = &shown.names;
-    let _ = writeln!(out, "From {} to {}.\n", code(old), code(new));
+    out.plain(0, format!("From {old} to {new}."));
     let mut summary = shown.summary();
     summary[..1].make_ascii_uppercase();
-    let _ = writeln!(out, "**{}.**\n", escape(&summary));
+    out.toned(Tone::Strong, 0, Mark::None, format!("{summary}."));
     for course in ChangeKind::BOTH {
         flows(&mut out, shown, course);
     }
-    affected(&mut out, shown);
-    chapter(
-        &mut out,
-        "Risks to weigh",
-        shown.risks(),
-        "None that the model shows.",
-    );
-    edits(&mut out, shown);
+    let nobody = "Nobody, as far as the model knows.";
+    chapter(&mut out, "Who is affected", affected(shown), nobody);
+    let none = "None that the model shows.";
+    chapter(&mut out, "Risks to weigh", shown.risks(), none);
+    let edits = shown.edits.iter().map(|edit| edit_words(shown, edit));
+    let none = "No setting differs.";
+    chapter(&mut out, "What was edited", edits.collect(), none);
     tests(&mut out, shown);
     back(&mut out, shown);
-    let _ = writeln!(out, "## Cautions\n");
-    for note in shown.notes {
-        let _ = writeln!(out, "- {}", escape(note));
-    }
-    if !shown.notes.iter().any(|note| note == CAUTION) {
-        let _ = writeln!(out, "- {}", escape(CAUTION));
-    }
+    out.notes(shown.notes);
     out
 }
 
-/// A text as code, whatever it holds.
-fn code(text: &str) -> String {
-    format!("`{}`", super::text::escape_control(text).replace('`', "'"))
-}
-
-/// What opens, or closes, in tables: as configured, beyond that for a hostile device, ways round, isolation.
-fn flows(out: &mut String, shown: &ChangeShown<'_>, course: ChangeKind) {
-    let _ = writeln!(out, "## What {}\n", course.word());
+/// What opens, or closes: as configured, beyond that for a hostile device, ways round, isolation.
+fn flows(out: &mut Document<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
+    out.heading(Rank::Answer, format!("What {}", course.word()));
     let before = out.len();
     pairs(out, shown, course, Stance::Configured);
     if shown.pairs(course, Stance::Hostile).next().is_some() {
-        let _ = writeln!(out, "For a hostile device, beyond that:\n");
+        out.plain(0, "For a hostile device, beyond that:");
         pairs(out, shown, course, Stance::Hostile);
     }
-    let mut lines: Vec<String> = Vec::new();
-    for way in course.ways(shown.ways) {
+    let ways = course.ways(shown.ways).iter();
+    out.bullets(ways.map(|way| {
         let by = shown.opened_by(course, way);
         let by = by.map_or(String::new(), |setting| format!(", by: {setting}"));
-        lines.push(format!("way round the gateway, {}{by}", shown.way(way)));
-    }
+        format!("way round the gateway, {}{by}", shown.way(way))
+    }));
     let isolated = shown.isolated(course);
-    lines.extend(isolated.map(|one| format!("isolation of {}", shown.isolation_words(one))));
+    out.bullets(isolated.map(|one| format!("isolation of {}", shown.isolation_words(one))));
     for stance in Stance::BOTH {
         let unknown = shown.unknown_pairs(stance);
-        lines.extend(unknown.map(|pair| format!("{}: unknown, a limit was met", shown.pair(pair))));
-    }
-    for line in &lines {
-        let _ = writeln!(out, "- {}", escape(line));
+        out.bullets(unknown.map(|pair| format!("{}: unknown, a limit was met", shown.pair(pair))));
     }
     if out.len() == before {
-        let _ = writeln!(out, "Nothing.");
-    }
-    if !lines.is_empty() || out.len() == before || !out.ends_with("\n\n") {
-        out.push('\n');
+        out.plain(0, "Nothing.");
     }
 }
 
-fn pairs(out: &mut String, shown: &ChangeShown<'_>, course: ChangeKind, stance: Stance) {
+fn pairs(out: &mut Document<'_>, shown: &ChangeShown<'_>, course: ChangeKind, stance: Stance) {
     let (here, there) = match course {
         ChangeKind::Opens => ("passes by", "before"),
         ChangeKind::Closes => ("passed by", "now"),
     };
-    let mut any = false;
+    let mut rows = Vec::new();
     for pair in shown.pairs(course, stance) {
-        if !any {
-            let _ = writeln!(
-                out,
-                "| from -> to | services | source | destination | {here} | {there} |"
-            );
-            let _ = writeln!(out, "|---|---|---|---|---|---|");
-        }
-        any = true;
         for changed in &shown.flows(course, pair) {
             let words = shown.flow(course, stance, pair, changed);
-            let name = shown.pair(pair);
-            let cells = [
-                name.as_str(),
-                &words.services,
-                &words.source,
-                &words.destination,
-                &words.passes_by,
-                &words.stopped,
-            ];
-            let cells = cells.map(escape);
-            let _ = writeln!(out, "| {} |", cells.join(" | "));
+            rows.push(vec![
+                shown.pair(pair),
+                words.services,
+                words.source,
+                words.destination,
+                words.passes_by,
+                words.stopped,
+            ]);
         }
     }
-    if any {
-        out.push('\n');
+    if !rows.is_empty() {
+        let titles = [
+            "from -> to",
+            "services",
+            "source",
+            "destination",
+            here,
+            there,
+        ];
+        out.table(Table::of_texts(&titles, rows));
     }
 }
 
-fn chapter(out: &mut String, title: &str, lines: Vec<String>, none: &str) {
-    let _ = writeln!(out, "## {title}\n");
+fn chapter(out: &mut Document<'_>, title: &str, lines: Vec<String>, none: &str) {
+    out.heading(Rank::Answer, title);
     if lines.is_empty() {
-        let _ = writeln!(out, "{none}");
+        out.plain(0, none);
     }
-    for line in lines {
-        let _ = writeln!(out, "- {}", escape(&line));
-    }
-    out.push('\n');
+    out.bullets(lines);
 }
 
 /// Segments at either end of what opens or closes, with the hosts there that the packets name, and needs and
 /// expectations that stand otherwise.
-fn affected(out: &mut String, shown: &ChangeShown<'_>) {
+fn affected(shown: &ChangeShown<'_>) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for pair in shown.reach.pairs.iter().chain(&shown.reach.hostile) {
         for spot in [pair.from, pair.to] {
@@ -154,47 +123,20 @@ fn affected(out: &mut String, shown: &ChangeShown<'_>) {
     if !hosts.is_empty() {
         let more = hosts.len().saturating_sub(MOST_HOSTS);
         let named = hosts[..hosts.len() - more].join(", ");
-        let more = if more > 0 {
-            format!(" and {more} more")
-        } else {
-            String::new()
+        let more = match more {
+            0 => String::new(),
+            more => format!(" and {more} more"),
         };
         lines.push(format!("hosts: {named}{more}"));
     }
     lines.extend(shown.intent.iter().map(intent_words));
-    chapter(
-        out,
-        "Who is affected",
-        lines,
-        "Nobody, as far as the model knows.",
-    );
+    lines
 }
 
-fn edits(out: &mut String, shown: &ChangeShown<'_>) {
-    let lines = shown.edits.iter().map(|edit| {
-        let effect = match shown.has_effect(edit) {
-            Some(false) => ", no effect on who reaches what",
-            _ => "",
-        };
-        let how = edit_kind(&edit.kind);
-        format!("{} {how}{effect} ({})", edit.what, shown.edit_place(edit))
-    });
-    chapter(
-        out,
-        "What was edited",
-        lines.collect(),
-        "No setting differs.",
-    );
-}
-
-fn tests(out: &mut String, shown: &ChangeShown<'_>) {
-    let _ = writeln!(out, "## How to test\n");
-    let _ = writeln!(
-        out,
-        "Only on a network that you may test, at a time that is agreed. Where nobody listens at the target, start a \
-         listener there first.\n"
-    );
-    let mut any = false;
+fn tests(out: &mut Document<'_>, shown: &ChangeShown<'_>) {
+    out.heading(Rank::Answer, "How to test");
+    out.plain(0, BEFORE_TESTS);
+    let before = out.len();
     for (course, expected) in [
         (ChangeKind::Opens, "now arrives"),
         (ChangeKind::Closes, "no longer arrives"),
@@ -206,24 +148,25 @@ fn tests(out: &mut String, shown: &ChangeShown<'_>) {
             let Some(packet) = changed.packet else {
                 continue;
             };
-            any = true;
-            let from = escape(&shown.spot(pair.from));
-            let _ = writeln!(
-                out,
-                "- [ ] from {from}, as {}: `{}` {expected}",
-                packet.source,
-                command(&packet)
+            let (from, source) = (shown.spot(pair.from), packet.source);
+            out.task(
+                format!("from {from}, as {source}:"),
+                Some(command(&packet)),
+                expected,
             );
         }
     }
-    if !any {
-        let _ = writeln!(
-            out,
-            "- [ ] nothing opens or closes for devices that do as configured: repeat any test that passed before"
-        );
+    if out.len() == before {
+        out.task(NO_TEST.to_owned(), None, "");
     }
-    out.push('\n');
 }
+
+const BEFORE_TESTS: &str = "Only on a network that you may test, at a time that is agreed. Where nobody listens at \
+    the target, start a listener there first.";
+const MIRROR: &str =
+    "This shows the mirror image of this page; after going back it must show no effect:";
+const NO_TEST: &str =
+    "nothing opens or closes for devices that do as configured: repeat any test that passed before";
 
 /// A command that sends such a packet.
 fn command(packet: &Packet) -> String {
@@ -236,15 +179,13 @@ fn command(packet: &Packet) -> String {
     }
 }
 
-fn back(out: &mut String, shown: &ChangeShown<'_>) {
+fn back(out: &mut Document<'_>, shown: &ChangeShown<'_>) {
     let [old, new] = &shown.names;
-    let _ = writeln!(out, "## How to go back\n");
-    let _ = writeln!(
-        out,
-        "Load {} again on the devices that the edits above name, in reverse order. `boundwalk change` from {} to {} \
-         shows the mirror image of this page; after going back it must show no effect.\n",
-        code(old),
-        code(new),
-        code(old)
+    out.heading(Rank::Answer, "How to go back");
+    out.plain(
+        0,
+        format!("Load {old} again on the devices that the edits above name, in reverse order."),
     );
+    out.own(0, MIRROR);
+    out.command(format!("boundwalk change {new} {old}"));
 }

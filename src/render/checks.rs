@@ -1,86 +1,87 @@
 //! What checks look for, for people and for programs.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_diagnostic::{Check, Kind};
 
+use super::document::{Document, Mark, Rank, Tone};
 use super::json_text::to_text;
-use super::matrix::TextStyle;
-use super::text::{fit, width, wrapped};
+use super::text::{fit, width};
 
-/// A line or two for each check.
-pub fn checks_text<'c>(
-    checks: impl Iterator<Item = &'c Check> + Clone,
-    paint: TextStyle,
-) -> String {
+/// A line for each check.
+pub fn checks_document<'c>(checks: impl Iterator<Item = &'c Check> + Clone) -> Document<'static> {
     let longest = checks.clone().map(|check| width(check.name)).max();
-    let name_columns = longest.unwrap_or(0) + 2;
-    let indent = name_columns + 9;
-    let mut out = String::new();
+    let columns = longest.unwrap_or(0) + 1;
+    let mut out = Document::new("Checks", "");
     for check in checks {
-        let room = paint.columns.saturating_sub(indent).max(30);
-        for (number, line) in wrapped(check.summary, room).into_iter().enumerate() {
-            let _ = match number {
-                0 => {
-                    let name = paint.strong(&fit(check.name, name_columns));
-                    let severity = fit(check.severity.word(), 9);
-                    writeln!(out, "{name}{severity}{line}")
-                }
-                _ => writeln!(out, "{}{line}", " ".repeat(indent)),
-            };
-        }
+        let state = Mark::State {
+            word: check.name,
+            width: columns,
+            tone: Tone::Strong,
+        };
+        let severity = fit(check.severity.word(), 9);
+        out.line(0, state, format!("{severity}{}", check.summary));
     }
+    out.gap();
+    out.own(0, MORE);
     out
 }
 
+const MORE: &str =
+    "`boundwalk explain NAME` says all about one. Problems that loading reports have names too.";
+
 /// Everything about one check.
-pub fn check_text(check: &Check, paint: TextStyle) -> String {
-    let mut out = format!(
-        "{} ({}): {}\n",
-        paint.strong(check.name),
-        check.severity.word(),
-        check.summary
+pub fn check_document(check: &'static Check) -> Document<'static> {
+    let mut out = Document::new("Check", check.name);
+    let severity = check.severity.word();
+    out.line(
+        0,
+        Mark::State {
+            word: check.name,
+            width: 0,
+            tone: Tone::Strong,
+        },
+        format!("({severity}): {}", check.summary),
     );
     for (title, text) in [
         ("Why it matters", check.why),
         ("When it is fine", check.fine_when),
         ("What to do", check.remedy),
     ] {
-        let _ = writeln!(out, "\n{}", paint.strong(title));
-        for line in wrapped(text, paint.columns.saturating_sub(2).max(30)) {
-            let _ = writeln!(out, "  {line}");
-        }
+        out.heading(Rank::Part, title);
+        out.own(2, text);
     }
-    let _ = writeln!(out, "\n{}", paint.strong("Sources"));
-    for source in check.references {
-        let lines = wrapped(source, paint.columns.saturating_sub(4).max(30));
-        let _ = writeln!(out, "  - {}", lines.join("\n    "));
-    }
+    out.section("Sources", check.references.iter().copied());
     for (title, text) in [
         ("A site in which it is found", check.fires),
         ("A site in which it is not", check.quiet),
     ] {
-        let _ = writeln!(out, "\n{}\n", paint.strong(title));
-        for line in text.lines() {
-            let _ = match line.is_empty() {
-                true => writeln!(out),
-                false => writeln!(out, "    {line}"),
-            };
-        }
+        out.heading(Rank::Part, title);
+        out.gap();
+        out.code("toml", 4, text);
     }
     out
 }
 
 /// What there is to say of a kind of problem that loading finds.
-pub fn kind_text(kind: &Kind, paint: TextStyle) -> String {
-    let name = paint.strong(kind.name);
+pub fn kind_document(kind: &'static Kind) -> Document<'static> {
+    let mut out = Document::new("Problem", kind.name);
     let severity = kind.severity.word();
-    let text = "Found while the site is loaded. The problem itself says where it stands and what to write \
-        instead.";
-    let lines = wrapped(text, paint.columns.max(30)).join("\n");
-    format!("{name} ({severity}): {}\n\n{lines}\n", kind.summary)
+    out.line(
+        0,
+        Mark::State {
+            word: kind.name,
+            width: 0,
+            tone: Tone::Strong,
+        },
+        format!("({severity}): {}", kind.summary),
+    );
+    out.gap();
+    out.own(
+        0,
+        "Found while the site is loaded. The problem itself says where it stands and what to write instead.",
+    );
+    out
 }
 
 #[derive(Serialize)]

@@ -1,45 +1,38 @@
 //! A shorter rule list, in words.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_analysis::CAUTION;
 use boundwalk_analysis::rules::{Cleaned, GatewayReview, Kept, RuleStatus};
 use boundwalk_load::EditedFile;
+use boundwalk_model::Site;
 
+use super::document::{Document, Mark};
 use super::json_text::to_text;
-use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::rules::state;
-use super::text::{escape_control, wrapped};
+use super::text_style::TextStyle;
 
 /// A gateway's book and the shorter list that was found for it.
 pub type CleanedBook<'a, 'n> = (&'a GatewayReview<'n>, Cleaned);
 
 /// What goes, what stays and why, and the patch.
-pub fn clean_text(
+pub fn clean_document<'a>(
+    site: &'a Site,
     gateway_reviews: &[CleanedBook<'_, '_>],
-    files: &[EditedFile],
-    paint: TextStyle,
-) -> String {
-    let mut out = String::new();
+    files: &'a [EditedFile],
+) -> Document<'a> {
+    let mut out = Document::new("Shorter rule lists", &site.name);
     for (gateway_review, cleaned) in gateway_reviews {
-        let mut say = |text: &str, indent: usize| {
-            let room = paint.columns.saturating_sub(indent + 2).max(30);
-            let lines =
-                wrapped(&escape_control(text), room).join(&format!("\n{}", " ".repeat(indent + 2)));
-            let _ = writeln!(out, "{}{lines}", " ".repeat(indent));
-        };
-        say(&statement(gateway_review, cleaned), 0);
+        out.line(0, Mark::Hanging, statement(gateway_review, cleaned));
         for line in changes(gateway_review, cleaned) {
-            say(&line, 2);
+            out.line(2, Mark::Hanging, line);
         }
     }
-    let lines = wrapped(CAUTION, paint.columns.max(30)).join("\n");
-    let _ = writeln!(out, "{lines}");
+    out.plain(0, CAUTION);
     if !files.is_empty() {
-        let _ = writeln!(out, "\n{}", patch_text(files, paint).trim_end_matches('\n'));
+        out.gap();
+        out.patch(files);
     }
     out
 }
@@ -105,7 +98,7 @@ fn why(kept: Kept) -> &'static str {
 }
 
 #[derive(Serialize)]
-struct Document<'a> {
+struct JsonClean<'a> {
     document: &'static str,
     version: u32,
     gateways: Vec<JsonCleaned<'a>>,
@@ -137,18 +130,14 @@ struct JsonKept {
 
 /// The same as a JSON document.
 pub fn clean_json(gateway_reviews: &[CleanedBook<'_, '_>], files: &[EditedFile]) -> String {
-    let plain = TextStyle {
-        colour: false,
-        columns: 80,
-    };
-    to_text(&Document {
+    to_text(&JsonClean {
         document: "boundwalk-clean",
         version: 1,
         gateways: gateway_reviews
             .iter()
             .map(|(gateway_review, cleaned)| json_cleaned(gateway_review, cleaned))
             .collect(),
-        patch: patch_text(files, plain),
+        patch: patch_text(files, TextStyle::PLAIN),
         note: CAUTION,
     })
 }

@@ -1,7 +1,7 @@
 //! What drawings on a terminal are made of: lines, boxes, and names made fit for both.
 
-use super::matrix::TextStyle;
 use super::text::{escape_control, fit, width, wrapped};
+use super::text_style::TextStyle;
 
 /// Characters of lines and corners.
 #[derive(Clone, Copy, Debug)]

@@ -1,7 +1,5 @@
 //! Expectations and needs, each with what became of it.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_analysis::intent::{
@@ -12,11 +10,9 @@ use boundwalk_diagnostic::{Sources, Span};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Demands, Permit, Site, Through};
 
+use super::document::{Document, Mark, Rank, Table, Tone};
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place};
 use super::json_text::to_text;
-use super::markdown_text::escape;
-use super::matrix::TextStyle;
-use super::text::{escape_control, wrapped};
 
 /// What is shown of the intent of a site.
 pub struct IntentShown<'a> {
@@ -187,9 +183,9 @@ fn word(standing: &IntentStatus, kind: &str) -> &'static str {
     }
 }
 
-/// The list on a terminal.
-pub fn expectations_text(shown: &IntentShown<'_>, paint: TextStyle) -> String {
-    let mut out = String::new();
+/// Every line with how it stands; of a broken one what shows it.
+pub fn expectations_document<'a>(shown: &IntentShown<'a>) -> Document<'a> {
+    let mut out = Document::new("What must hold", &shown.network.site.name);
     let lines = shown.lines();
     let mut kind = "";
     for line in &lines {
@@ -199,51 +195,81 @@ pub fn expectations_text(shown: &IntentShown<'_>, paint: TextStyle) -> String {
                 "need" => "Needs",
                 _ => "Expectations",
             };
-            let _ = writeln!(out, "{}", paint.strong(title));
+            out.heading(Rank::Answer, title);
         }
-        one_line(&mut out, shown, line, paint);
+        one_line(&mut out, shown, line);
     }
     if lines.is_empty() {
-        out.push_str("no expectation and no need is described\n");
+        out.plain(0, "no expectation and no need is described");
     }
-    let _ = writeln!(out, "\n{}", paint.strong(&counts(&lines)));
+    out.summary(counts(&lines));
+    out.notes(shown.notes);
     out
 }
 
-fn one_line(out: &mut String, shown: &IntentShown<'_>, line: &ShownLine<'_>, paint: TextStyle) {
-    let state = format!("{:<8}", word(line.standing, line.kind));
-    let state = match line.standing {
-        IntentStatus::Held => paint.faint(&state),
-        _ => paint.strong(&state),
+/// A page for whoever has to answer for it: every line with what it demands, then what shows that one is broken.
+pub fn expectations_page<'a>(shown: &IntentShown<'a>) -> Document<'a> {
+    let mut out = Document::new("What must hold", &shown.network.site.name);
+    let lines = shown.lines();
+    let row = |line: &ShownLine<'_>| {
+        vec![
+            line.kind.to_owned(),
+            line.name.to_owned(),
+            line.demands.clone(),
+            line.requirement.unwrap_or_default().to_owned(),
+            word(line.standing, line.kind).to_owned(),
+        ]
     };
-    let mut title = escape_control(line.name);
-    if let Some(baseline) = line.baseline {
-        title.push_str(&format!(" [{baseline}]"));
-    }
-    let room = paint.columns.saturating_sub(11).max(30);
-    for (number, part) in wrapped(&title, room).iter().enumerate() {
-        let lead = if number == 0 { &state } else { "        " };
-        let _ = writeln!(out, "  {lead} {part}");
-    }
-    let mut detail = |text: &str| {
-        for part in wrapped(&escape_control(text), room) {
-            let _ = writeln!(out, "           {part}");
+    let titles = ["kind", "name", "demanded", "answers to", "state"];
+    out.table(Table::of_texts(&titles, lines.iter().map(row).collect()));
+    for line in &lines {
+        if let IntentStatus::Broken(breaches) = line.standing {
+            out.heading(Rank::Answer, line.name);
+            out.bullets(breaches.iter().map(|breach| shown.told(breach)));
         }
+    }
+    out.summary(counts(&lines));
+    out.notes(shown.notes);
+    out
+}
+
+/// Columns before what is said of a line.
+const DETAIL: usize = 11;
+
+fn one_line(out: &mut Document<'_>, shown: &IntentShown<'_>, line: &ShownLine<'_>) {
+    let baseline = line.baseline.map(|name| format!(" [{name}]"));
+    let state = Mark::State {
+        word: word(line.standing, line.kind),
+        width: DETAIL - 3,
+        tone: match line.standing {
+            IntentStatus::Held => Tone::Faint,
+            _ => Tone::Strong,
+        },
     };
+    out.line(
+        2,
+        state,
+        format!("{}{}", line.name, baseline.unwrap_or_default()),
+    );
     match line.standing {
         IntentStatus::Held => {}
         IntentStatus::Broken(breaches) => {
-            detail(&format!("demanded: {}", line.demands));
+            out.plain(DETAIL, format!("demanded: {}", line.demands));
             for breach in breaches {
-                detail(&format!("- {}", shown.told(breach)));
+                out.line(DETAIL, Mark::Bullet, shown.told(breach));
             }
             if let Some(requirement) = line.requirement {
-                detail(&format!("answers to {requirement}"));
+                out.plain(DETAIL, format!("answers to {requirement}"));
             }
-            detail(&format!("at {}", shown.sources.place(line.place)));
+            out.plain(DETAIL, format!("at {}", shown.sources.place(line.place)));
         }
-        IntentStatus::Vacuous => detail("nobody with these addresses is there: it watches nothing"),
-        IntentStatus::Unknown(limit) => detail(&format!("unknown: {limit}")),
+        IntentStatus::Vacuous => {
+            out.plain(
+                DETAIL,
+                "nobody with these addresses is there: it watches nothing",
+            );
+        }
+        IntentStatus::Unknown(limit) => out.plain(DETAIL, format!("unknown: {limit}")),
     }
 }
 
@@ -272,43 +298,6 @@ fn counts(lines: &[ShownLine<'_>]) -> String {
         }
     }
     parts.join("; ")
-}
-
-/// The list for documents.
-pub fn expectations_markdown(shown: &IntentShown<'_>) -> String {
-    let lines = shown.lines();
-    let mut out = String::new();
-    let site = &shown.network.site.name;
-    let _ = match site.is_empty() {
-        true => writeln!(out, "# What must hold\n"),
-        false => writeln!(out, "# What must hold: {}\n", escape(site)),
-    };
-    let _ = writeln!(out, "{}.\n", escape(&counts(&lines)));
-    out.push_str("| kind | name | demanded | answers to | state |\n|---|---|---|---|---|\n");
-    for line in &lines {
-        let _ = writeln!(
-            out,
-            "| {} | {} | {} | {} | {} |",
-            line.kind,
-            escape(line.name),
-            escape(&line.demands),
-            escape(line.requirement.unwrap_or_default()),
-            word(line.standing, line.kind)
-        );
-    }
-    for line in &lines {
-        if let IntentStatus::Broken(breaches) = line.standing {
-            let _ = writeln!(out, "\n## {}\n", escape(line.name));
-            for breach in breaches {
-                let _ = writeln!(out, "- {}", escape(&shown.told(breach)));
-            }
-        }
-    }
-    out.push_str("\n## What was modelled and assumed\n\n");
-    for note in shown.notes {
-        let _ = writeln!(out, "- {}", escape(note));
-    }
-    out
 }
 
 #[derive(Serialize)]

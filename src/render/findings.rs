@@ -6,9 +6,9 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use boundwalk_diagnostic::{Finding, Sources};
 
-use super::matrix::TextStyle;
 use super::problems::finding_text;
 use super::text::{escape_control, wrapped};
+use super::text_style::TextStyle;
 
 /// Excerpts of one check that are shown, unless all are asked for.
 const MOST: usize = 3;

@@ -1,85 +1,67 @@
-//! The flows of a cell on a terminal.
-
-use std::fmt::Write;
+//! The flows of a cell.
 
 use boundwalk_analysis::{Extent, PermittedFlow, ServiceLabels};
 use boundwalk_diagnostic::Sources;
 use boundwalk_model::Site;
 
-use super::matrix::TextStyle;
+use super::document::{Document, Rank};
 use super::shape::PairFlows;
-use super::text::{escape_control, wrapped};
 
-/// The flows of one pair in one family as text.
-pub fn flows_text(
-    site: &Site,
+/// The flows of some pairs, a family each.
+pub fn flows_document<'a>(
+    site: &'a Site,
     sources: &Sources,
-    naming: &ServiceLabels<'_>,
-    pair: &PairFlows,
-    paint: TextStyle,
-) -> String {
-    let mut out = String::new();
+    pairs: &[(&ServiceLabels<'_>, &PairFlows)],
+) -> Document<'a> {
+    let mut out = Document::new("What passes", &site.name);
+    for (number, &(naming, pair)) in pairs.iter().enumerate() {
+        if number > 0 {
+            out.gap();
+        }
+        one_pair(&mut out, (site, sources, naming), pair);
+    }
+    out
+}
+
+type Described<'a> = (&'a Site, &'a Sources, &'a ServiceLabels<'a>);
+
+fn one_pair(out: &mut Document<'_>, described: Described<'_>, pair: &PairFlows) {
     let title = format!(
         "{} -> {}, {}",
         pair.from.name,
         pair.to.name,
         pair.family.word()
     );
-    let _ = writeln!(out, "{}", paint.strong(&escape_control(&title)));
+    out.heading(Rank::Answer, title);
     if pair.flows.is_empty() {
-        let word = if pair.complete {
-            "nothing passes"
-        } else {
-            "unknown: a limit was met"
+        let word = match pair.complete {
+            true => "nothing passes",
+            false => "unknown: a limit was met",
         };
-        let _ = writeln!(out, "  {word}");
+        out.plain(2, word);
     }
     for flow in &pair.flows {
-        one_flow(&mut out, site, sources, naming, flow, paint);
+        one_flow(out, described, flow);
     }
     if !pair.complete && !pair.flows.is_empty() {
-        let _ = writeln!(out, "  a limit was met: at least these, perhaps more");
+        out.plain(2, "a limit was met: at least these, perhaps more");
     }
-    out
 }
 
-fn one_flow(
-    out: &mut String,
-    site: &Site,
-    sources: &Sources,
-    naming: &ServiceLabels<'_>,
-    flow: &PermittedFlow,
-    paint: TextStyle,
-) {
-    let services = naming.services(&flow.sent.services);
-    let mut line = |indent: &str, label: &str, text: &str| {
-        let taken = indent.len() + label.len();
-        let room = paint.columns.saturating_sub(taken).max(20);
-        for (number, part) in wrapped(&escape_control(text), room).into_iter().enumerate() {
-            let label = if number == 0 {
-                label.to_owned()
-            } else {
-                " ".repeat(label.len())
-            };
-            let _ = writeln!(out, "{indent}{label}{part}");
-        }
-    };
-    line("  ", "", &services);
-    line("    ", "from    ", &naming.addresses(&flow.sent.source));
-    line(
-        "    ",
-        "to      ",
-        &naming.addresses(&flow.sent.destination),
-    );
+fn one_flow(out: &mut Document<'_>, described: Described<'_>, flow: &PermittedFlow) {
+    let (site, sources, naming) = described;
+    out.plain(2, naming.services(&flow.sent.services));
+    out.labelled(4, "from    ", naming.addresses(&flow.sent.source));
+    out.labelled(4, "to      ", naming.addresses(&flow.sent.destination));
     if flow.arrives != flow.sent {
-        line("    ", "arrives ", &arrival(naming, flow));
+        out.labelled(4, "arrives ", arrival(naming, flow));
     }
     for text in decisions(site, sources, flow) {
-        line("    ", "by      ", &text);
+        out.labelled(4, "by      ", text);
     }
-    line("    ", "replies ", two_way(flow.two_way));
+    out.labelled(4, "replies ", two_way(flow.two_way));
     if let Some(packet) = &flow.witness {
-        line("    ", "witness ", &packet.to_string());
+        out.labelled(4, "witness ", packet.to_string());
     }
 }
 

@@ -1,7 +1,5 @@
 //! Whether segments are isolated, for people.
 
-use std::fmt::Write;
-
 use boundwalk_analysis::{
     Contact, Counterpart, Direction, Distance, Fault, Form, IsolationVerdict, Opening, end_name,
     origin_name, vlan_name,
@@ -10,14 +8,14 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{DeviceId, Hop, Limit, Network, Origin};
 use boundwalk_model::{Family, LinkEnd, RouterId, SegmentId, Site};
 
+use super::document::{Document, Mark, Rank, Tone};
 use super::frames::{frame_lines_to_interface, segment_name, way_lines};
-use super::matrix::TextStyle;
-use super::text::{escape_control, labelled};
 
 /// Faults of one kind that are listed by name.
 const MOST_NAMED: usize = 6;
 
 /// The answer for one segment with its distance, if that was asked for.
+#[derive(Clone, Copy)]
 pub struct Isolated<'a> {
     /// The segment.
     pub segment: SegmentId,
@@ -27,22 +25,35 @@ pub struct Isolated<'a> {
     pub distance: Option<&'a Distance>,
 }
 
-/// The answer for one segment as text. With `all`, every fault and every port is listed.
-pub fn isolation_text(
-    network: &Network<'_>,
+/// The answers for some segments; `notes`: what they rest on, or none where that stands elsewhere. With `all`, every fault and every port is listed.
+pub fn isolation_document<'a>(
+    network: &'a Network<'_>,
     sources: &Sources,
-    answer: &Isolated<'_>,
+    answers: &[Isolated<'_>],
+    notes: &'a [String],
     all: bool,
-    paint: TextStyle,
-) -> String {
+) -> Document<'a> {
+    let mut out = Document::new("Isolation", &network.site.name);
     let view = IsolationView {
         network,
         sources,
         all,
-        paint,
     };
-    let mut out = String::new();
-    view.answer(&mut out, answer);
+    for (number, answer) in answers.iter().enumerate() {
+        if number > 0 {
+            out.gap();
+        }
+        view.answer(&mut out, answer);
+    }
+    if answers.is_empty() {
+        out.plain(
+            0,
+            "No segment claims `isolated = true`; name those to look at.",
+        );
+    }
+    if !notes.is_empty() {
+        out.notes(notes);
+    }
     out
 }
 
@@ -50,7 +61,6 @@ pub(super) struct IsolationView<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) sources: &'a Sources,
     pub(super) all: bool,
-    pub(super) paint: TextStyle,
 }
 
 impl IsolationView<'_> {
@@ -62,23 +72,10 @@ impl IsolationView<'_> {
         origin_name(self.site(), &self.network.fabric, origin)
     }
 
-    pub(super) fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        labelled(out, self.paint.columns, indent, label, text);
-    }
-
-    pub(super) fn heading(&self, out: &mut String, text: &str) {
-        let _ = writeln!(out, "\n{}", self.paint.strong(&escape_control(text)));
-    }
-
-    fn answer(&self, out: &mut String, answer: &Isolated<'_>) {
+    fn answer(&self, out: &mut Document<'_>, answer: &Isolated<'_>) {
         let name = segment_name(self.site(), answer.segment);
         let word = verdict_text(answer.verdict);
-        let _ = writeln!(
-            out,
-            "{}",
-            self.paint
-                .strong(&escape_control(&format!("{name}: {word}")))
-        );
+        out.heading(Rank::Answer, format!("{name}: {word}"));
         if let Some(claim) = self.site().segment(answer.segment).claims_isolation() {
             let place = self.sources.place(claim);
             let holds = match answer.verdict {
@@ -91,7 +88,7 @@ impl IsolationView<'_> {
                     "the claim does not hold: there are paths, and whether rules close them is unknown"
                 }
             };
-            self.line(out, 2, "", &format!("claimed at {place}: {holds}"));
+            out.plain(2, format!("claimed at {place}: {holds}"));
         }
         match answer.verdict {
             IsolationVerdict::ByDesign(certificate) => self.certificate(out, certificate),
@@ -115,8 +112,8 @@ impl IsolationView<'_> {
                 }
             }
             IsolationVerdict::Unknown { contacts, limit } => {
-                self.heading(out, "Unknown what passes");
-                self.line(out, 2, "", &format!("a limit was met: {limit}"));
+                out.heading(Rank::Part, "Unknown what passes");
+                out.plain(2, format!("a limit was met: {limit}"));
                 self.contacts(out, contacts);
             }
         }
@@ -134,25 +131,22 @@ impl IsolationView<'_> {
         format!("{shown} and {} more", names.len() + 1 - MOST_NAMED)
     }
 
-    fn contacts(&self, out: &mut String, contacts: &[Contact]) {
+    fn contacts(&self, out: &mut Document<'_>, contacts: &[Contact]) {
         for contact in contacts {
             let met = met_text(self.network, contact.met);
             let title = match contact.direction {
                 Direction::Out => format!("Its frames reach {met}"),
                 Direction::Into => format!("Frames of {met} reach it"),
             };
-            self.heading(out, &title);
-            let lines = frame_lines_to_interface(self.network, &contact.way);
-            for (number, text) in lines.into_iter().enumerate() {
-                self.line(out, 2, &format!("{}. ", number + 1), &text);
-            }
+            out.heading(Rank::Part, title);
+            out.steps(frame_lines_to_interface(self.network, &contact.way));
         }
     }
 
-    fn denied(&self, out: &mut String, denied_by: &[(RouterId, Option<usize>)]) {
-        self.heading(out, "What closes it");
+    fn denied(&self, out: &mut Document<'_>, denied_by: &[(RouterId, Option<usize>)]) {
+        out.heading(Rank::Part, "What closes it");
         if denied_by.is_empty() {
-            self.line(out, 2, "- ", "the rules of the gateways, or no route");
+            out.line(2, Mark::Bullet, "the rules of the gateways, or no route");
         }
         let rules = denied_by
             .iter()
@@ -161,13 +155,13 @@ impl IsolationView<'_> {
             let place = self.sources.place(rule.place(self.site()));
             let text = rule.clause(self.site());
             let text = text.strip_suffix(" permits").unwrap_or(&text).to_owned();
-            self.line(out, 2, "- ", &format!("{text} ({place})"));
+            out.line(2, Mark::Bullet, format!("{text} ({place})"));
         }
     }
 
     fn opening(
         &self,
-        out: &mut String,
+        out: &mut Document<'_>,
         title: &str,
         opening: Option<&Opening>,
         limit: Option<Limit>,
@@ -175,15 +169,13 @@ impl IsolationView<'_> {
         match opening {
             None if limit.is_some() => {
                 let limit = limit.map(|limit| limit.to_string()).unwrap_or_default();
-                self.heading(out, &format!("{title}: unknown ({limit})"));
+                out.heading(Rank::Part, format!("{title}: unknown ({limit})"));
             }
-            None => self.heading(out, &format!("{title}: nothing passes")),
+            None => out.heading(Rank::Part, format!("{title}: nothing passes")),
             Some(Opening::Around { other, way }) => {
                 let other = self.origin(*other);
-                self.heading(out, &format!("{title}: {other}, round the gateway"));
-                for (number, text) in way_lines(self.network, way).into_iter().enumerate() {
-                    self.line(out, 2, &format!("{}. ", number + 1), &text);
-                }
+                out.heading(Rank::Part, format!("{title}: {other}, round the gateway"));
+                out.steps(way_lines(self.network, way));
             }
             Some(Opening::Through {
                 other,
@@ -191,10 +183,10 @@ impl IsolationView<'_> {
                 packet,
             }) => {
                 let other = self.origin(*other);
-                self.heading(out, &format!("{title}: {other}, through the rules"));
-                self.line(out, 2, "for example ", &packet.to_string());
+                out.heading(Rank::Part, format!("{title}: {other}, through the rules"));
+                out.labelled(2, "for example ", packet.to_string());
                 for hop in &flow.hops {
-                    self.line(out, 2, "", &self.hop(hop));
+                    out.plain(2, self.hop(hop));
                 }
             }
         }
@@ -225,7 +217,7 @@ impl IsolationView<'_> {
         }
     }
 
-    fn distance(&self, out: &mut String, segment: SegmentId, distance: &Distance) {
+    fn distance(&self, out: &mut Document<'_>, segment: SegmentId, distance: &Distance) {
         if distance.faults == 0 {
             return;
         }
@@ -234,21 +226,19 @@ impl IsolationView<'_> {
             (0, _) => "Two faults away".to_owned(),
             _ => "One fault away".to_owned(),
         };
-        self.heading(out, &title);
-        for text in self.grouped(segment, &distance.one) {
-            self.line(out, 2, "- ", &text);
-        }
+        out.heading(Rank::Part, title);
+        out.bullets(self.grouped(segment, &distance.one));
         let most = if self.all { usize::MAX } else { MOST_NAMED };
         for [one, other] in distance.two.iter().take(most) {
             let (one, other) = (one.clause(self.site()), other.clause(self.site()));
-            self.line(out, 2, "- ", &format!("both: {one}, and {other}"));
+            out.line(2, Mark::Bullet, format!("both: {one}, and {other}"));
         }
         if distance.two.len() > most {
             let rest = format!(
                 "{} further pairs of faults (--all)",
                 distance.two.len() - most
             );
-            self.line(out, 2, "- ", &rest);
+            out.line(2, Mark::Bullet, rest);
         }
         let tried = match (distance.complete, distance.tried == distance.faults) {
             (true, _) => format!(
@@ -261,7 +251,7 @@ impl IsolationView<'_> {
                 distance.tried, distance.faults
             ),
         };
-        self.line(out, 2, "", &self.paint.faint(&tried));
+        out.toned(Tone::Faint, 2, Mark::None, tried);
     }
 
     /// Single faults, alike ones on one line.

@@ -13,7 +13,6 @@ use super::frames::{frame_lines_to_interface, node_name, port_name, port_name_of
 use super::isolation::{Isolated, IsolationView, met_text, verdict_text};
 use super::json::{JsonPlace, json_place};
 use super::json_text::to_text;
-use super::matrix::TextStyle;
 
 #[derive(Serialize)]
 struct JsonIsolation<'a> {
@@ -111,15 +110,10 @@ pub fn isolation_json(
     answers: &[Isolated<'_>],
     notes: &[String],
 ) -> String {
-    let paint = TextStyle {
-        colour: false,
-        columns: usize::MAX,
-    };
     let view = IsolationView {
         network,
         sources,
         all: true,
-        paint,
     };
     to_text(&JsonIsolation {
         document: "boundwalk-isolation",

@@ -2,55 +2,20 @@
 
 use std::fmt::Write;
 
-use boundwalk_diagnostic::{Finding, Severity, Sources, Span};
+use boundwalk_diagnostic::{Finding, Sources};
 
 use super::text::escape_control;
 
-/// A chapter of findings.
-pub(super) fn findings_list(
-    out: &mut String,
-    title: &str,
-    sources: &Sources,
-    findings: &[Finding],
-) {
-    let findings = findings.iter().map(|finding| Item {
-        name: finding.check.name,
-        severity: finding.severity(),
-        message: &finding.message,
-        span: finding.span,
-        help: finding.help.as_deref(),
-    });
-    list(out, title, sources, findings);
-}
-
-/// A problem or a finding.
-pub(super) struct Item<'a> {
-    pub(super) name: &'static str,
-    pub(super) severity: Severity,
-    pub(super) message: &'a str,
-    pub(super) span: Option<Span>,
-    pub(super) help: Option<&'a str>,
-}
-
-/// A chapter with a line for each item; none where there is nothing to say.
-pub(super) fn list<'a>(
-    out: &mut String,
-    title: &str,
-    sources: &Sources,
-    items: impl Iterator<Item = Item<'a>>,
-) {
-    let mut lines = String::new();
-    for item in items {
-        let place = item.span.map(|span| sources.place(span));
-        let place = place.unwrap_or_default();
-        let word = item.severity.word();
-        let _ = write!(lines, "- **{word}** {}", escape(item.message));
-        let _ = write!(lines, " ({}, `{}`)", escape(&place), item.name);
-        let help = item.help.map(|help| format!(": {}", escape(help)));
-        let _ = writeln!(lines, "{}", help.unwrap_or_default());
-    }
-    if !lines.is_empty() {
-        let _ = writeln!(out, "## {title}\n\n{lines}");
+/// Findings, a line each.
+pub(super) fn findings_items(out: &mut String, sources: &Sources, findings: &[Finding]) {
+    for finding in findings {
+        let place = finding.span.map(|span| sources.place(span));
+        let place = escape(&place.unwrap_or_default());
+        let (word, name) = (finding.severity().word(), finding.check.name);
+        let message = escape(&finding.message);
+        let help = finding.help.as_deref().map(escape);
+        let help = help.map(|help| format!(": {help}")).unwrap_or_default();
+        let _ = writeln!(out, "- **{word}** {message} ({place}, `{name}`){help}");
     }
 }
 
@@ -59,6 +24,8 @@ pub(super) fn escape(text: &str) -> String {
     let mut out = String::new();
     for character in escape_control(text).chars() {
         match character {
+            // An arrow is no markup, and is to be read in the source as well.
+            '>' if out.ends_with('-') => out.push('>'),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '&' => out.push_str("&amp;"),
@@ -70,4 +37,14 @@ pub(super) fn escape(text: &str) -> String {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::escape;
+
+    #[test]
+    fn names_stay_names() {
+        assert_eq!(escape("<b>|a*b"), "&lt;b&gt;\\|a\\*b");
+    }
 }

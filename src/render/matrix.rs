@@ -8,35 +8,7 @@ use anstyle::{AnsiColor, Style};
 use super::legend::{Legend, Sign, sign};
 use super::shape::{Sheet, Side};
 use super::text::{escape_control, fit, width, wrapped};
-
-/// Whether and how to colour.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct TextStyle {
-    /// Whether to colour at all.
-    pub colour: bool,
-    /// Columns of the terminal.
-    pub columns: usize,
-}
-
-impl TextStyle {
-    /// A text in a style, if colour is wanted.
-    pub fn paint(self, style: Style, text: &str) -> String {
-        match self.colour {
-            true => format!("{}{text}{}", style.render(), style.render_reset()),
-            false => text.to_owned(),
-        }
-    }
-
-    /// A text that stands out.
-    pub fn strong(self, text: &str) -> String {
-        self.paint(Style::new().bold(), text)
-    }
-
-    /// A text that stands back.
-    pub fn faint(self, text: &str) -> String {
-        self.paint(Style::new().dimmed(), text)
-    }
-}
+use super::text_style::TextStyle;
 
 /// What stands over the rows and before the columns.
 const CORNER: &str = "from \\ to";

@@ -7,8 +7,8 @@ use similar::{ChangeTag, TextDiff};
 
 use boundwalk_load::EditedFile;
 
-use super::matrix::TextStyle;
 use super::text::escape_control;
+use super::text_style::TextStyle;
 
 /// Lines of context around a change.
 const CONTEXT: usize = 3;

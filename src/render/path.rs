@@ -1,8 +1,6 @@
 //! One packet's way on a terminal.
 
-use std::fmt::Write;
-
-use boundwalk_analysis::{Fate, Leg, PathResult, origin_name};
+use boundwalk_analysis::{CAUTION, Fate, Leg, PathResult, origin_name};
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, NextHop, Origin, Outcome, Place, Plan, Reply, ReplyPass,
@@ -11,21 +9,20 @@ use boundwalk_forwarding::{
 use boundwalk_model::{Family, Filter, Interface, Router, Site, SourceCheck, show_interval};
 use boundwalk_packet::Interval;
 
+use super::document::{Document, Mark, Rank};
 use super::frames::{assumed, frame_lines};
-use super::matrix::TextStyle;
-use super::text::{escape_control, labelled};
 use super::words::{doubt_text, mismatch_text, rule_name, stop_text};
 
-/// The way of a packet as text. With `all_rules`, each rule tried gets a line; else they are counted.
-pub fn path_text(
-    network: &Network<'_>,
+/// The way of a packet. With `all_rules`, each rule tried gets a line; else they are counted.
+pub fn path_document<'a>(
+    network: &'a Network<'_>,
     sources: &Sources,
     results: &[PathResult],
     all_rules: bool,
-    paint: TextStyle,
-) -> String {
+) -> Document<'a> {
+    let mut out = Document::new("Path", &network.site.name);
     let Some((result, others)) = results.split_first() else {
-        return String::new();
+        return out;
     };
     let plan = network.plan(Family::of(result.packet.source));
     let view = PathView {
@@ -33,32 +30,42 @@ pub fn path_text(
         plan,
         sources,
         all_rules,
-        paint,
     };
-    let mut out = String::new();
-    let _ = writeln!(out, "{}", paint.strong(&result.packet.to_string()));
-    view.line(&mut out, 2, "", &view.sender(result));
+    out.heading(Rank::Answer, result.packet.to_string());
+    out.plain(2, view.sender(result));
     let several = result.traces.len() > 1;
     for (number, trace) in result.traces.iter().enumerate() {
         if several {
             let title = format!("Way {} of {}", number + 1, result.traces.len());
-            let _ = writeln!(out, "{}", paint.strong(&title));
+            out.heading(Rank::Answer, title);
         }
         view.trace(&mut out, trace, &result.legs[number]);
         if result.fate(network, trace) == Fate::Elsewhere {
             let text = "it does not arrive where it was sent to";
-            view.line(&mut out, 0, "x  ", text);
+            out.line(0, STOPPED, text);
         }
     }
     if !others.is_empty() {
-        let _ = writeln!(out, "\n{}", paint.strong("To its other addresses"));
+        out.heading(Rank::Part, "To its other addresses");
     }
     for other in others {
         let fate = fate_text(other.best(network));
-        view.line(&mut out, 2, "", &format!("{}: {fate}", other.packet));
+        out.plain(2, format!("{}: {fate}", other.packet));
     }
+    let site = network.site;
+    let layer_2 = match site.switches.is_empty() && site.links.is_empty() {
+        true => "Layer 2 is assumed clean.",
+        false => "Layer 2 is computed from switches and cables.",
+    };
+    out.gap();
+    out.plain(0, format!("{layer_2} {CAUTION}"));
     out
 }
+
+const ARRIVES: Mark = Mark::Sign("=> ");
+const STOPPED: Mark = Mark::Sign("x  ");
+const UNCERTAIN: Mark = Mark::Sign("?  ");
+const REPLY: Mark = Mark::Sign("<- ");
 
 /// What becomes of a packet, in a few words.
 pub(super) fn fate_text(fate: Fate) -> &'static str {
@@ -76,16 +83,11 @@ pub(super) struct PathView<'a> {
     pub(super) plan: &'a Plan,
     pub(super) sources: &'a Sources,
     pub(super) all_rules: bool,
-    pub(super) paint: TextStyle,
 }
 
 impl PathView<'_> {
     fn site(&self) -> &Site {
         self.network.site
-    }
-
-    fn line(&self, out: &mut String, indent: usize, label: &str, text: &str) {
-        labelled(out, self.paint.columns, indent, label, text);
     }
 
     pub(super) fn sender(&self, result: &PathResult) -> String {
@@ -104,7 +106,7 @@ impl PathView<'_> {
         }
     }
 
-    fn trace(&self, out: &mut String, trace: &Trace, legs: &[Option<Leg>]) {
+    fn trace(&self, out: &mut Document<'_>, trace: &Trace, legs: &[Option<Leg>]) {
         for (number, step) in trace.steps.iter().enumerate() {
             self.leg(out, legs.get(number).and_then(Option::as_ref));
             self.step(out, number + 1, step);
@@ -112,21 +114,20 @@ impl PathView<'_> {
         self.leg(out, legs.last().and_then(Option::as_ref));
         for &doubt in &trace.doubts {
             let text = format!("not certain: {}", doubt_text(doubt));
-            self.line(out, 0, "?  ", &text);
+            out.line(0, UNCERTAIN, text);
         }
-        let text = self.outcome(trace);
-        let label = match trace.outcome {
-            Outcome::Delivered(_) => "=> ",
-            _ => "x  ",
+        let mark = match trace.outcome {
+            Outcome::Delivered(_) => ARRIVES,
+            _ => STOPPED,
         };
-        self.line(out, 0, label, &text);
+        out.line(0, mark, self.outcome(trace));
         if let Some(reply) = &trace.reply {
             self.reply(out, reply);
         }
     }
 
     /// The frames between two devices, where switches or cables are described.
-    fn leg(&self, out: &mut String, leg: Option<&Leg>) {
+    fn leg(&self, out: &mut Document<'_>, leg: Option<&Leg>) {
         let Some(leg) = leg.filter(|leg| !assumed(self.network, &leg.way)) else {
             return;
         };
@@ -137,11 +138,11 @@ impl PathView<'_> {
             } else {
                 "              "
             };
-            self.line(out, 3, label, &text);
+            out.labelled(3, label, text);
         }
     }
 
-    fn step(&self, out: &mut String, number: usize, step: &Step) {
+    fn step(&self, out: &mut Document<'_>, number: usize, step: &Step) {
         let name = self.device_name(step.device);
         let mut title = name.clone();
         if let Some(ingress) = step.ingress {
@@ -150,11 +151,11 @@ impl PathView<'_> {
                 self.interface_name(step.device, ingress)
             ));
         }
-        let _ = writeln!(out, "{number}. {}", escape_control(&title));
+        out.line(0, Mark::Number { number, digits: 1 }, title);
         if let Some(passed) = step.source_check {
             let check = self.source_check(step);
             let word = if passed { "passed" } else { "refused" };
-            self.line(out, 3, "source check  ", &format!("{check}: {word}"));
+            out.labelled(3, "source check  ", format!("{check}: {word}"));
         }
         self.translation(out, step, true);
         if let Some(route) = &step.route {
@@ -166,13 +167,13 @@ impl PathView<'_> {
                 self.next_hop(step, route.next_hop),
                 self.sources.place(route.place)
             );
-            self.line(out, 3, "route         ", &text);
+            out.labelled(3, "route         ", text);
         }
         self.rules(out, step);
         self.translation(out, step, false);
     }
 
-    fn translation(&self, out: &mut String, step: &Step, arrival: bool) {
+    fn translation(&self, out: &mut Document<'_>, step: &Step, arrival: bool) {
         let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
             return;
         };
@@ -207,10 +208,10 @@ impl PathView<'_> {
                 format!("now {}, by \"{name}\" ({place})", step.left.source),
             ),
         };
-        self.line(out, 3, label, &text);
+        out.labelled(3, label, text);
     }
 
-    fn rules(&self, out: &mut String, step: &Step) {
+    fn rules(&self, out: &mut Document<'_>, step: &Step) {
         let Some(decision) = &step.decision else {
             return;
         };
@@ -230,17 +231,17 @@ impl PathView<'_> {
                 self.sources.place(filter.default.span)
             ),
         };
-        self.line(out, 3, "decision      ", &text);
+        out.labelled(3, "decision      ", text);
     }
 
     /// The rules before the one that decided: each, or how many there are.
-    fn passed_over(&self, out: &mut String, filter: &Filter, tried: &[RuleTry]) {
+    fn passed_over(&self, out: &mut Document<'_>, filter: &Filter, tried: &[RuleTry]) {
         let passed_over = tried.iter().filter(|tried| tried.mismatch.is_some());
         if self.all_rules {
             for tried in passed_over {
                 let name = rule_name(tried.rule, &filter.rules[tried.rule]);
                 let why = tried.mismatch.map_or("", mismatch_text);
-                self.line(out, 3, "rule          ", &format!("{name}: {why}"));
+                out.labelled(3, "rule          ", format!("{name}: {why}"));
             }
             return;
         }
@@ -249,7 +250,7 @@ impl PathView<'_> {
             1 => "1 before does not match (--rules shows it)".to_owned(),
             count => format!("{count} before do not match (--rules lists them)"),
         };
-        self.line(out, 3, "rules         ", &text);
+        out.labelled(3, "rules         ", text);
     }
 
     pub(super) fn outcome(&self, trace: &Trace) -> String {
@@ -288,10 +289,10 @@ impl PathView<'_> {
         format!("{text}{packet}")
     }
 
-    fn reply(&self, out: &mut String, reply: &Reply) {
+    fn reply(&self, out: &mut Document<'_>, reply: &Reply) {
         let (steps, text) = match reply {
             Reply::NotExpected => {
-                self.line(out, 0, "<- ", "this message expects no reply");
+                out.line(0, REPLY, "this message expects no reply");
                 return;
             }
             Reply::Back(steps) => (steps, "the reply comes back"),
@@ -301,17 +302,15 @@ impl PathView<'_> {
             ),
             Reply::Lost(steps) => (steps, "the reply does not come back: one-way"),
         };
-        self.line(out, 0, "<- ", text);
+        out.line(0, REPLY, text);
         for step in steps {
             let name = self.device_name(step.device);
             let place = step.ingress.map_or_else(String::new, |ingress| {
                 format!(" on {}", self.interface_name(step.device, ingress))
             });
-            self.line(
-                out,
+            out.plain(
                 3,
-                "",
-                &format!("{name}{place}: {}", self.pass(step.device, &step.pass)),
+                format!("{name}{place}: {}", self.pass(step.device, &step.pass)),
             );
         }
         if let Reply::HalfOpen(_, device) = reply {
@@ -319,9 +318,9 @@ impl PathView<'_> {
                 "{} sees one direction only of the TCP connection, and stops it",
                 self.device_name(*device)
             );
-            self.line(out, 3, "", &text);
+            out.plain(3, text);
         } else if steps.is_empty() && !reply.two_way() {
-            self.line(out, 3, "", "the receiver has no router to send it to");
+            out.plain(3, "the receiver has no router to send it to");
         }
     }
 

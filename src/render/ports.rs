@@ -8,9 +8,9 @@ use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
 use boundwalk_model::Site;
 
 use super::draw_pen::{broken, glued};
-use super::matrix::TextStyle;
 use super::ports_cells::{COLUMNS, LEGEND, Worksheets, difference_text, fields, named_vlans};
 use super::text::{escape_control, fit, width};
+use super::text_style::TextStyle;
 
 /// From so many columns on, remarks have a column of their own.
 const WIDE: usize = 110;

@@ -1,12 +1,10 @@
-//! Worksheets of switches as CSV (RFC 4180), one line a port, and as Markdown.
-
-use std::fmt::Write;
+//! Worksheets of switches as CSV (RFC 4180), one line a port, and as a page.
 
 use boundwalk_analysis::{PortLine, Worksheet, vlan_ranges};
 use boundwalk_model::{Site, VlanId};
 
 use super::csv::harmless;
-use super::markdown_text::escape;
+use super::document::{Document, Rank, Table};
 use super::ports_cells::{COLUMNS, LEGEND, Worksheets, difference_text, fields, named_vlans};
 
 /// Worksheets as CSV. VLANs stand with their segments' names, so that no spreadsheet takes `10-12` for a date.
@@ -45,62 +43,48 @@ fn differences(sheets: &Worksheets<'_>, sheet: &Worksheet<'_>, line: &PortLine<'
         .collect()
 }
 
-/// Worksheets as Markdown: a table a switch, columns that say nothing left out.
-pub fn ports_markdown(sheets: &Worksheets<'_>) -> String {
-    let mut out = String::new();
-    let site = sheets.site;
-    let _ = match site.name.is_empty() {
-        true => writeln!(out, "# Ports\n"),
-        false => writeln!(out, "# Ports: {}\n", escape(&site.name)),
-    };
+/// Worksheets as a page: a table a switch, columns that say nothing left out.
+pub fn ports_page<'a>(sheets: &Worksheets<'a>) -> Document<'a> {
+    let mut out = Document::new("Ports", &sheets.site.name);
     for sheet in sheets.sheets {
-        one_switch(&mut out, site, sheet);
+        one_switch(&mut out, sheets.site, sheet);
     }
-    let _ = writeln!(out, "## Cables whose ends differ\n");
+    out.heading(Rank::Answer, "Cables whose ends differ");
     if sheets.differences.is_empty() {
-        let _ = writeln!(out, "None.");
+        out.plain(0, "None.");
     }
-    for difference in sheets.differences {
-        let _ = writeln!(out, "- {}", escape(&difference_text(sheets, difference)));
-    }
-    let _ = writeln!(out, "\n## Words\n");
+    let differences = sheets.differences.iter();
+    out.bullets(differences.map(|difference| difference_text(sheets, difference)));
+    out.heading(Rank::Answer, "Words");
     for (word, meaning) in LEGEND {
-        let _ = writeln!(out, "- **{word}**: {meaning}");
+        out.labelled(0, word, meaning);
     }
     out
 }
 
-fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>) {
+fn one_switch(out: &mut Document<'_>, site: &Site, sheet: &Worksheet<'_>) {
     let switch = &site.switches[sheet.switch.0];
-    let _ = writeln!(out, "## {}\n", escape(&switch.name.value));
+    out.heading(Rank::Answer, &switch.name.value);
     if !switch.description.is_empty() {
-        let _ = writeln!(out, "{}\n", escape(&switch.description));
+        out.plain(0, &switch.description);
     }
     if !switch.vlan_aware {
-        let _ = writeln!(out, "Knows no VLANs, passes tags unchanged.\n");
+        out.plain(0, "Knows no VLANs, passes tags unchanged.");
     }
     if sheet.lines.is_empty() {
-        let _ = writeln!(out, "No port is described.\n");
+        out.plain(0, "No port is described.");
         return;
     }
     let spaced = |vlans| vlan_ranges(vlans).join(", ");
-    let rows: Vec<_> = sheet
-        .lines
-        .iter()
-        .map(|line| fields(site, line, spaced))
-        .collect();
+    let lines = sheet.lines.iter();
+    let rows: Vec<_> = lines.map(|line| fields(site, line, spaced)).collect();
     let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
     let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
-    let header: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();
-    let _ = writeln!(out, "| {} |", header.join(" | "));
-    let _ = writeln!(out, "|{}", "---|".repeat(columns.len()));
-    for row in &rows {
-        let cells: Vec<String> = columns.iter().map(|&at| escape(&row[at])).collect();
-        let _ = writeln!(out, "| {} |", cells.join(" | "));
-    }
+    let titles: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();
+    let cells = |row: &[String; COLUMNS.len()]| columns.iter().map(|&at| row[at].clone()).collect();
+    out.table(Table::of_texts(&titles, rows.iter().map(cells).collect()));
     let vlans = named_vlans(sheet.vlans.iter().cloned());
-    let _ = match vlans.is_empty() {
-        true => writeln!(out),
-        false => writeln!(out, "\nVLANs: {}\n", escape(&vlans.join(", "))),
-    };
+    if !vlans.is_empty() {
+        out.plain(0, format!("VLANs: {}", vlans.join(", ")));
+    }
 }

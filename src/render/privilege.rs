@@ -1,6 +1,4 @@
-//! Least privilege on a terminal and for documents.
-
-use std::fmt::Write;
+//! Least privilege, for people.
 
 use num_bigint::BigUint;
 
@@ -12,9 +10,7 @@ use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, ZoneId};
 
-use super::markdown_text::escape;
-use super::matrix::TextStyle;
-use super::text::labelled;
+use super::document::{Document, Mark, Rank};
 
 /// What is shown of what nobody needs.
 pub struct PrivilegeShown<'a> {
@@ -181,152 +177,69 @@ pub(super) fn excess_text(packets: &Axis) -> String {
     }
 }
 
-/// What nobody needs, on a terminal; `most` rules and pairs of zones each.
-pub fn privilege_text(shown: &PrivilegeShown<'_>, most: usize, paint: TextStyle) -> String {
-    let mut out = String::new();
-    let line = |out: &mut String, indent: usize, label: &str, text: &str| {
-        labelled(out, paint.columns, indent, label, text);
-    };
-    for log in shown.logs {
-        line(&mut out, 0, "", log);
-    }
+/// What nobody needs: `most` rules and pairs of zones each.
+pub fn privilege_document<'a>(shown: &PrivilegeShown<'a>, most: usize) -> Document<'a> {
+    let mut out = Document::new("Least privilege", &shown.network.site.name);
+    shown.logs.iter().for_each(|log| out.plain(0, log));
     let [used, unused] = shown.ranked();
     let total = shown.privilege.rules.len();
-    let title = format!(
-        "Rules that permit more than is used: {} of {total}",
-        used.len()
+    out.heading(
+        Rank::Answer,
+        format!(
+            "Rules that permit more than is used: {} of {total}",
+            used.len()
+        ),
     );
-    let _ = writeln!(out, "{}", paint.strong(&title));
-    for (place, rule) in used.iter().take(most).enumerate() {
-        line(
-            &mut out,
-            2,
-            &format!("{:>2}. ", place + 1),
-            &shown.rule(rule),
-        );
-        line(&mut out, 6, "", &excess_text(&rule.measure.packets));
-        line(&mut out, 6, "", &needs_text(&rule.measure));
-        line(&mut out, 6, "at ", &shown.place(rule));
+    for (at, rule) in used.iter().take(most).enumerate() {
+        let number = at + 1;
+        out.line(2, Mark::Number { number, digits: 2 }, shown.rule(rule));
+        out.plain(6, excess_text(&rule.measure.packets));
+        out.plain(6, needs_text(&rule.measure));
+        out.labelled(6, "at ", shown.place(rule));
     }
     more(&mut out, used.len(), most);
     if !unused.is_empty() {
-        let title = "Rules of which nothing is used: no need, no observed flow";
-        let _ = writeln!(out, "\n{}", paint.strong(title));
-        for rule in unused.iter().take(most) {
-            line(
-                &mut out,
-                2,
-                "- ",
-                &format!("{} ({})", shown.rule(rule), shown.place(rule)),
-            );
-        }
+        out.heading(
+            Rank::Part,
+            "Rules of which nothing is used: no need, no observed flow",
+        );
+        let first = unused.iter().take(most);
+        out.bullets(first.map(|rule| format!("{} ({})", shown.rule(rule), shown.place(rule))));
         more(&mut out, unused.len(), most);
     }
-    let _ = writeln!(
-        out,
-        "\n{}",
-        paint.strong("Pairs of zones, the widest first")
-    );
-    for zone in shown.zones().iter().take(most) {
-        let text = format!(
-            "{} -> {}: {}",
-            zone.from,
-            &zone.to,
-            excess_text(&zone.packets)
-        );
-        line(&mut out, 2, "- ", &text);
-    }
+    out.heading(Rank::Part, "Pairs of zones, the widest first");
+    let zones = shown.zones();
+    let first = zones.iter().take(most);
+    out.bullets(first.map(|zone| {
+        let excess = excess_text(&zone.packets);
+        format!("{} -> {}: {excess}", zone.from, zone.to)
+    }));
     let (unmet, unseen) = shown.need_lines();
-    for (title, lines) in [
-        ("Needs that are not met", unmet),
-        ("Needs of which no flow was observed", unseen),
-    ] {
-        if !lines.is_empty() {
-            let _ = writeln!(out, "\n{}", paint.strong(title));
-            lines.iter().for_each(|text| line(&mut out, 2, "- ", text));
-        }
-    }
-    impossible_text(&mut out, shown, most, paint);
+    out.section("Needs that are not met", unmet);
+    out.section("Needs of which no flow was observed", unseen);
+    impossible(&mut out, shown, most);
+    out.notes(shown.notes);
     out
 }
 
-fn more(out: &mut String, count: usize, most: usize) {
+fn more(out: &mut Document<'_>, count: usize, most: usize) {
     if count > most {
-        let _ = writeln!(out, "  and {} more (--all shows them)", count - most);
+        out.plain(2, format!("and {} more (--all shows them)", count - most));
     }
 }
 
-fn impossible_text(out: &mut String, shown: &PrivilegeShown<'_>, most: usize, paint: TextStyle) {
+fn impossible(out: &mut Document<'_>, shown: &PrivilegeShown<'_>, most: usize) {
     let count = shown.privilege.impossible_count;
     if count == 0 {
         return;
     }
     let title = format!("Observed, but the model says it can't pass: {count}");
-    let _ = writeln!(out, "\n{}", paint.strong(&title));
-    for one in shown.privilege.impossible.iter().take(most) {
-        labelled(out, paint.columns, 2, "- ", &shown.impossible(one));
+    out.heading(Rank::Part, title);
+    let first = shown.privilege.impossible.iter().take(most);
+    out.bullets(first.map(|one| shown.impossible(one)));
+    let listed = most.min(shown.privilege.impossible.len());
+    if count > listed {
+        out.plain(2, format!("and {} more", count - listed));
     }
-    if count > most {
-        let _ = writeln!(
-            out,
-            "  and {} more",
-            count - most.min(shown.privilege.impossible.len())
-        );
-    }
-    labelled(out, paint.columns, 2, "", CAUSES);
-}
-
-/// What nobody needs, for documents.
-pub fn privilege_markdown(shown: &PrivilegeShown<'_>) -> String {
-    let mut out = String::new();
-    let site = &shown.network.site.name;
-    let _ = match site.is_empty() {
-        true => writeln!(out, "# Least privilege\n"),
-        false => writeln!(out, "# Least privilege: {}\n", escape(site)),
-    };
-    for log in shown.logs {
-        let _ = writeln!(out, "- {}", escape(log));
-    }
-    out.push_str("\n## Rules that permit more than is used\n\n");
-    out.push_str("| rule | how much more | what it needs | place |\n|---|---|---|---|\n");
-    for rule in shown.ranked().into_iter().flatten() {
-        let cells = [
-            shown.rule(rule),
-            excess_text(&rule.measure.packets),
-            needs_text(&rule.measure),
-            shown.place(rule),
-        ];
-        let cells = cells.map(|cell| escape(&cell));
-        let _ = writeln!(out, "| {} |", cells.join(" | "));
-    }
-    out.push_str("\n## Pairs of zones\n\n| from -> to | how much more |\n|---|---|\n");
-    for zone in shown.zones() {
-        let pair = format!("{} -> {}", zone.from, zone.to);
-        let _ = writeln!(
-            out,
-            "| {} | {} |",
-            escape(&pair),
-            escape(&excess_text(&zone.packets))
-        );
-    }
-    let (unmet, unseen) = shown.need_lines();
-    let impossible = shown.privilege.impossible.iter();
-    let mut impossible: Vec<String> = impossible.map(|one| shown.impossible(one)).collect();
-    if !impossible.is_empty() {
-        impossible.push(CAUSES.to_owned());
-    }
-    for (title, lines) in [
-        ("Needs that are not met", unmet),
-        ("Needs of which no flow was observed", unseen),
-        ("Observed, but the model says it can't pass", impossible),
-        ("What was modelled and assumed", shown.notes.to_vec()),
-    ] {
-        if !lines.is_empty() {
-            let _ = writeln!(out, "\n## {title}\n");
-            for line in lines {
-                let _ = writeln!(out, "- {}", escape(&line));
-            }
-        }
-    }
-    out
+    out.plain(2, CAUSES);
 }

@@ -1,13 +1,12 @@
-//! A test plan as CSV, to be filled in and handed to `verify`, and as Markdown.
-
-use std::fmt::Write;
+//! A test plan as CSV, to be filled in and handed to `verify`, and as a page.
 
 use boundwalk_analysis::party_name;
-use boundwalk_analysis::probes::{Probe, obligation_text, why_text};
+use boundwalk_analysis::probes::Probe;
 use boundwalk_model::{Family, RouterId};
 
 use super::csv::harmless;
-use super::markdown_text::escape;
+use super::document::{Document, Holds, Rank, Table};
+use super::probes::untouched;
 use super::probes_words::{
     CAREFUL, HOW, LISTENERS, ProbesShown, RAW, command, expectation, far_end, port, service,
 };
@@ -72,37 +71,36 @@ fn record(shown: &ProbesShown<'_>, probe: &Probe) -> [String; HEADER.len()] {
     ]
 }
 
-/// A plan as Markdown, a table a place to stand.
-pub fn probes_markdown(shown: &ProbesShown<'_>) -> String {
-    let mut out = String::new();
-    let site = &shown.network.site.name;
-    let _ = match site.is_empty() {
-        true => writeln!(out, "# Test plan\n"),
-        false => writeln!(out, "# Test plan: {}\n", escape(site)),
-    };
-    let _ = writeln!(out, "{}.\n\n{CAREFUL}\n\n{HOW}", escape(&shown.size()));
-    let mut place = None;
-    for probe in &shown.plan.probes {
-        let here = Some(probe.predicted.send_point);
-        if place != here {
-            place = here;
-            let name = escape(shown.name(probe.predicted.send_point));
-            let _ = writeln!(out, "\n## Stand in {name}\n");
-            out.push_str("| probe | with | send | expect | command | shows | result | remark |\n");
-            out.push_str("|---|---|---|---|---|---|---|---|\n");
-        }
-        row(&mut out, shown, probe);
+/// A plan as a page with a table for each place to stand.
+pub fn probes_page<'a>(shown: &ProbesShown<'a>) -> Document<'a> {
+    let mut out = Document::new("Test plan", &shown.network.site.name);
+    out.summary(shown.size());
+    [CAREFUL, HOW].iter().for_each(|text| out.plain(0, *text));
+    let here = |one: &Probe, other: &Probe| one.predicted.send_point == other.predicted.send_point;
+    for probes in shown.plan.probes.chunk_by(here) {
+        let name = shown.name(probes[0].predicted.send_point);
+        out.heading(Rank::Answer, format!("Stand in {name}"));
+        let rows = probes.iter().map(|probe| row(shown, probe));
+        out.table(Table::new(&PAGE_COLUMNS, rows.collect()));
     }
     listeners(&mut out, shown);
     untouched(&mut out, shown);
-    out.push_str("\n## What was modelled and assumed\n\n");
-    for note in shown.notes {
-        let _ = writeln!(out, "- {}", escape(note));
-    }
+    out.notes(shown.notes);
     out
 }
 
-fn row(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe) {
+const PAGE_COLUMNS: [(&str, Holds); 8] = [
+    ("probe", Holds::Texts),
+    ("with", Holds::Texts),
+    ("send", Holds::Texts),
+    ("expect", Holds::Texts),
+    ("command", Holds::Commands),
+    ("shows", Holds::Texts),
+    ("result", Holds::Texts),
+    ("remark", Holds::Texts),
+];
+
+fn row(shown: &ProbesShown<'_>, probe: &Probe) -> Vec<String> {
     let packet = &probe.packet;
     let target = format!(
         "{} to {} ({})",
@@ -119,38 +117,29 @@ fn row(out: &mut String, shown: &ProbesShown<'_>, probe: &Probe) {
     if seen != *packet {
         expect.push_str(&format!("; arrives as {seen}"));
     }
-    let command = command(packet, probe.pinned).replace('|', "\\|");
-    let _ = writeln!(
-        out,
-        "| {} | {} | {} | {} | `{command}` | {} | | |",
-        probe.number,
-        escape(&shown.sender(probe)),
-        escape(&target),
-        escape(&expect),
-        escape(&shown.covers(probe).join("; "))
-    );
+    vec![
+        probe.number.to_string(),
+        shown.sender(probe),
+        target,
+        expect,
+        command(packet, probe.pinned),
+        shown.covers(probe).join("; "),
+        String::new(),
+        String::new(),
+    ]
 }
 
-fn listeners(out: &mut String, shown: &ProbesShown<'_>) {
+fn listeners(out: &mut Document<'_>, shown: &ProbesShown<'_>) {
     let list = shown.listeners();
     if list.is_empty() {
         return;
     }
-    out.push_str("\n## At the far side\n\n");
-    for (command, who) in list {
-        let _ = writeln!(out, "- `{command}` ({})", escape(&who));
-    }
-    let raw = if shown.raw() { RAW } else { "" };
-    let _ = writeln!(out, "\n```sh\n{LISTENERS}{raw}```");
-}
-
-fn untouched(out: &mut String, shown: &ProbesShown<'_>) {
-    if shown.plan.untouched.is_empty() {
-        return;
-    }
-    out.push_str("\n## Touched by no probe\n\n");
-    for one in &shown.plan.untouched {
-        let what = obligation_text(shown.network, one.obligation);
-        let _ = writeln!(out, "- {}: {}", escape(&what), escape(why_text(one.why)));
+    out.heading(Rank::Answer, "At the far side");
+    let columns = [("start", Holds::Commands), ("at", Holds::Texts)];
+    let rows = list.into_iter().map(|(command, who)| vec![command, who]);
+    out.table(Table::new(&columns, rows.collect()));
+    out.code("sh", 0, LISTENERS);
+    if shown.raw() {
+        out.code("sh", 0, RAW);
     }
 }

@@ -1,64 +1,58 @@
 //! The ready-made sets of expectations that a site file can ask for.
 
 use std::collections::BTreeMap;
-use std::fmt::Write;
 
 use serde::Serialize;
 
 use boundwalk_load::Baseline;
 
+use super::document::{Document, Rank, Table};
 use super::json_text::to_text;
-use super::markdown_text::escape;
-use super::matrix::TextStyle;
-use super::text::wrapped;
 
 /// The ready-made sets, with their roles and lines.
-pub fn baselines_text(sets: &[Baseline], paint: TextStyle) -> String {
-    let mut out = String::new();
+pub fn baselines_document(sets: &[Baseline]) -> Document<'static> {
+    let mut out = Document::new("Ready-made sets of expectations", "");
     for set in sets {
-        let _ = writeln!(out, "{}", paint.strong(set.name));
-        let mut put = |indent: usize, text: &str| {
-            let room = paint.columns.saturating_sub(indent).max(30);
-            for part in wrapped(text, room) {
-                let _ = writeln!(out, "{}{part}", " ".repeat(indent));
-            }
-        };
-        put(2, &set.title);
-        put(2, "roles:");
+        out.heading(Rank::Answer, set.name);
+        out.plain(2, &set.title);
+        out.plain(2, "roles:");
         for (role, who) in &set.roles {
-            put(4, &format!("{role}: {who}"));
+            out.plain(4, format!("{role}: {who}"));
         }
-        put(2, "lines:");
+        out.plain(2, "lines:");
         for line in &set.expectations {
-            put(4, &format!("{} ({})", line.name, line.requirement));
+            out.plain(4, format!("{} ({})", line.name, line.requirement));
         }
-        out.push('\n');
+        out.gap();
     }
-    out.push_str("In a site file:\n\n  [baselines.card-data.roles]\n  card-data = [\"cards\"]\n");
-    out.push_str("  untrusted = [\"internet\", \"guest\"]\n  wireless = []        # nobody\n");
-    out.push_str("  out-of-scope = [\"business\"]\n");
+    out.plain(0, "In a site file:");
+    out.gap();
+    out.code("toml", 2, EXAMPLE);
     out
 }
 
-/// The same for documents.
-pub fn baselines_markdown(sets: &[Baseline]) -> String {
-    let mut out = String::new();
+const EXAMPLE: &str = "[baselines.card-data.roles]
+card-data = [\"cards\"]
+untrusted = [\"internet\", \"guest\"]
+wireless = []        # nobody
+out-of-scope = [\"business\"]
+";
+
+/// The same as a page, with the reason for each line.
+pub fn baselines_page(sets: &[Baseline]) -> Document<'static> {
+    let mut out = Document::new("Ready-made sets of expectations", "");
     for set in sets {
-        let _ = writeln!(
-            out,
-            "## {}\n\n{}\n\n| role | who |\n| --- | --- |",
-            set.name,
-            escape(&set.title)
-        );
-        for (role, who) in &set.roles {
-            let _ = writeln!(out, "| {} | {} |", escape(role), escape(who));
-        }
-        out.push_str("\n| line | requirement | reason |\n| --- | --- | --- |\n");
-        for line in &set.expectations {
-            let (name, why) = (escape(&line.name), escape(&line.reason));
-            let _ = writeln!(out, "| {name} | {} | {why} |", escape(&line.requirement));
-        }
-        out.push('\n');
+        out.heading(Rank::Answer, set.name);
+        out.plain(0, &set.title);
+        let roles = set.roles.iter();
+        let roles = roles.map(|(role, who)| vec![role.clone(), who.clone()]);
+        out.table(Table::of_texts(&["role", "who"], roles.collect()));
+        let lines = set.expectations.iter().map(|line| {
+            let cells = [&line.name, &line.requirement, &line.reason];
+            cells.map(Clone::clone).to_vec()
+        });
+        let titles = ["line", "requirement", "reason"];
+        out.table(Table::of_texts(&titles, lines.collect()));
     }
     out
 }

@@ -1,20 +1,16 @@
 //! One rule in words: what it decides, who hides it, what it hides, what it opens.
 
-use std::fmt::Write;
-
 use num_bigint::BigUint;
 
 use boundwalk_analysis::rules::{
     Dead, GatewayReview, Hidden, Part, RulePacket, RulePair, RuleSheet, RuleStatus, Share, Without,
 };
 use boundwalk_analysis::{ServiceLabels, party_name};
+use boundwalk_diagnostic::Finding;
 use boundwalk_model::{Action, Rule, RuleParty, Site};
 
-use super::findings::findings_text;
-use super::markdown_text::{escape, findings_list};
-use super::matrix::TextStyle;
+use super::document::{Document, Mark, Rank};
 use super::rules::RulesShown;
-use super::text::{escape_control, wrapped};
 
 /// Rows of a list that are shown.
 const MOST: usize = 12;
@@ -25,52 +21,27 @@ struct Section {
     lines: Vec<String>,
 }
 
-/// One rule on a terminal.
-pub fn rule_text(
-    shown: &RulesShown<'_>,
+/// One rule: what is written, what it decides, what it takes of others, its findings.
+pub fn rule_document<'a>(
+    shown: &RulesShown<'a>,
     gateway_review: &GatewayReview<'_>,
     sheet: &RuleSheet,
-    paint: TextStyle,
-) -> String {
-    let mut out = format!(
-        "{}\n",
-        paint.strong(&escape_control(&title(shown, gateway_review, sheet)))
-    );
+    findings: &'a [Finding],
+) -> Document<'a> {
+    let mut out = Document::new("One rule", &shown.site.name);
+    out.heading(Rank::Answer, title(shown, gateway_review, sheet));
     for section in sections(shown, gateway_review, sheet) {
-        let _ = writeln!(out, "\n{}", paint.strong(section.title));
+        out.heading(Rank::Part, section.title);
         for line in section.lines {
-            let room = paint.columns.saturating_sub(4).max(30);
-            let _ = writeln!(
-                out,
-                "  {}",
-                wrapped(&escape_control(&line), room).join("\n    ")
-            );
+            out.line(2, Mark::Hanging, line);
         }
     }
-    let findings: Vec<_> = shown.of_rule(gateway_review, sheet.rule).cloned().collect();
     if !findings.is_empty() {
-        let _ = writeln!(out, "\n{}\n", paint.strong("Findings"));
-        out.push_str(&findings_text(shown.sources, &findings, true, paint));
+        out.heading(Rank::Part, "Findings");
+        out.gap();
+        out.findings(shown.sources, findings, true);
     }
-    out
-}
-
-/// One rule as Markdown.
-pub fn rule_markdown(
-    shown: &RulesShown<'_>,
-    gateway_review: &GatewayReview<'_>,
-    sheet: &RuleSheet,
-) -> String {
-    let mut out = format!("# {}\n", escape(&title(shown, gateway_review, sheet)));
-    for section in sections(shown, gateway_review, sheet) {
-        let _ = writeln!(out, "\n## {}\n", section.title);
-        for line in section.lines {
-            let _ = writeln!(out, "- {}", escape(&line));
-        }
-    }
-    out.push('\n');
-    let findings: Vec<_> = shown.of_rule(gateway_review, sheet.rule).cloned().collect();
-    findings_list(&mut out, "Findings", shown.sources, &findings);
+    out.notes(shown.notes);
     out
 }
 

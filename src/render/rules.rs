@@ -1,6 +1,4 @@
-//! The rules of gateways on a terminal: an overview, then findings.
-
-use std::fmt::Write;
+//! The rules of gateways for people: an overview, then findings.
 
 use boundwalk_analysis::ServiceLabels;
 use boundwalk_analysis::rules::{GatewayReview, RuleStatus, Tally, Without};
@@ -8,9 +6,8 @@ use boundwalk_checks::{Area, area};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::Site;
 
-use super::findings::findings_text;
-use super::matrix::TextStyle;
-use super::text::{escape_control, fit, width, wrapped};
+use super::document::{Document, Mark, Rank, Tone};
+use super::text::fit;
 
 /// What is shown of the rules of a site.
 pub struct RulesShown<'a> {
@@ -30,6 +27,10 @@ pub struct RulesShown<'a> {
 
 impl RulesShown<'_> {
     /// Findings whose place is the name of a rule.
+    pub fn findings_of(&self, gateway_review: &GatewayReview<'_>, rule: usize) -> Vec<Finding> {
+        self.of_rule(gateway_review, rule).cloned().collect()
+    }
+
     pub(super) fn of_rule<'f>(
         &'f self,
         gateway_review: &GatewayReview<'_>,
@@ -104,72 +105,49 @@ pub(super) fn numbers(shown: &RulesShown<'_>, gateway_review: &GatewayReview<'_>
 }
 
 /// An overview of each gateway, then findings by severity.
-pub fn rules_text(shown: &RulesShown<'_>, all: bool, paint: TextStyle) -> String {
-    let mut out = String::new();
+pub fn rules_document<'a>(shown: &RulesShown<'a>, all: bool) -> Document<'a> {
+    let mut out = Document::new("Rules", &shown.site.name);
     if !shown.site.name.is_empty() {
-        let _ = writeln!(out, "{}\n", paint.strong(&escape_control(&shown.site.name)));
+        out.heading(Rank::Answer, &shown.site.name);
+        out.gap();
     }
     for (number, gateway_review) in shown.gateway_reviews.iter().enumerate() {
-        overview(&mut out, shown, gateway_review, number == 0, paint);
+        overview(&mut out, shown, gateway_review, number == 0);
     }
-    for gateway_review in shown.gateway_reviews {
-        limits(&mut out, gateway_review, paint);
+    for text in shown.gateway_reviews.iter().flat_map(limit_notes) {
+        out.plain(2, text);
+        out.gap();
     }
-    let _ = writeln!(out, "{}\n", paint.strong("Findings"));
+    out.heading(Rank::Answer, "Findings");
+    out.gap();
     match shown.findings.is_empty() {
-        true => out.push_str("  None.\n"),
-        false => out.push_str(&findings_text(shown.sources, shown.findings, all, paint)),
+        true => out.plain(2, "None."),
+        false => out.findings(shown.sources, shown.findings, all),
     }
+    out.notes(shown.notes);
     out
 }
 
 /// The numbers of a gateway, a line each; for the first gateway with what they mean.
 fn overview(
-    out: &mut String,
+    out: &mut Document<'_>,
     shown: &RulesShown<'_>,
     gateway_review: &GatewayReview<'_>,
     explained: bool,
-    paint: TextStyle,
 ) {
-    let _ = writeln!(
-        out,
-        "{}",
-        paint.strong(&escape_control(&gateway_review.router.name.value))
-    );
+    out.heading(Rank::Answer, &gateway_review.router.name.value);
     for ((title, meaning), number) in COLUMNS.iter().zip(numbers(shown, gateway_review)) {
-        let start = format!("  {number:>6}  {}", fit(title, 12));
-        let room = paint.columns.saturating_sub(width(&start)).max(30);
-        let lines = match explained {
-            true => wrapped(meaning, room),
-            false => vec![String::new()],
-        };
-        for (at, line) in lines.iter().enumerate() {
-            let start = match at {
-                0 => start.clone(),
-                _ => " ".repeat(width(&start)),
-            };
-            let _ = writeln!(
-                out,
-                "{}",
-                format!("{start}{}", paint.faint(line)).trim_end()
-            );
-        }
+        let start = Mark::Label(format!("{number:>6}  {}", fit(title, 12)));
+        let meaning = if explained { meaning } else { "" };
+        out.toned(Tone::Faint, 2, start, meaning);
     }
-    out.push('\n');
-}
-
-/// What was not settled.
-fn limits(out: &mut String, gateway_review: &GatewayReview<'_>, paint: TextStyle) {
-    for text in limit_notes(gateway_review) {
-        let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
-        let _ = writeln!(out, "  {lines}\n");
-    }
+    out.gap();
 }
 
 /// Sentences for what bounds left open; none where all is settled.
 pub(super) fn limit_notes(gateway_review: &GatewayReview<'_>) -> Vec<String> {
     let mut notes = Vec::new();
-    let name = escape_control(&gateway_review.router.name.value);
+    let name = &gateway_review.router.name.value;
     let unknown = gateway_review.tally().unknown;
     if unknown > 0 {
         notes.push(format!(

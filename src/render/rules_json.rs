@@ -11,7 +11,7 @@ use super::json_text::to_text;
 use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
 
 #[derive(Serialize)]
-struct Document<'a> {
+struct JsonRules<'a> {
     document: &'static str,
     version: u32,
     site: &'a str,
@@ -76,7 +76,7 @@ struct JsonRulePair {
 
 /// All that is known of the rules, as a JSON document.
 pub fn rules_json(shown: &RulesShown<'_>) -> String {
-    to_text(&Document {
+    to_text(&JsonRules {
         document: "boundwalk-rules",
         version: 1,
         site: &shown.site.name,

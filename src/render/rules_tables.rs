@@ -1,12 +1,9 @@
-//! The rules of gateways as Markdown and as CSV (RFC 4180), a line a rule.
+//! The rules of gateways as a page and as CSV (RFC 4180), a line a rule.
 
-use std::fmt::Write;
-
-use boundwalk_analysis::CAUTION;
 use boundwalk_analysis::rules::{GatewayReview, RuleStatus};
 
 use super::csv::harmless;
-use super::markdown_text::{escape, findings_list};
+use super::document::{Document, Holds, Rank, Table};
 use super::rules::{COLUMNS, RulesShown, limit_notes, numbers, state};
 
 /// A line for each rule: what it is, who hides it, a packet that shows it, its findings.
@@ -73,36 +70,30 @@ fn record(
     ]
 }
 
-/// The overview and the findings as Markdown.
-pub fn rules_markdown(shown: &RulesShown<'_>) -> String {
-    let mut out = String::new();
-    let _ = match shown.site.name.is_empty() {
-        true => writeln!(out, "# Rules\n"),
-        false => writeln!(out, "# Rules: {}\n", escape(&shown.site.name)),
-    };
-    let titles: Vec<&str> = COLUMNS.iter().map(|(title, _)| *title).collect();
-    let _ = writeln!(out, "| gateway | {} |", titles.join(" | "));
-    let _ = writeln!(out, "|---|{}", "--:|".repeat(titles.len()));
-    for gateway_review in shown.gateway_reviews {
+/// The overview as a table, and the findings: a page.
+pub fn rules_page<'a>(shown: &RulesShown<'a>) -> Document<'a> {
+    let mut out = Document::new("Rules", &shown.site.name);
+    let mut columns = vec![("gateway", Holds::Texts)];
+    columns.extend(COLUMNS.map(|(title, _)| (title, Holds::Numbers)));
+    let row = |gateway_review: &GatewayReview<'_>| {
+        let name = gateway_review.router.name.value.clone();
         let cells = numbers(shown, gateway_review).map(|number| number.to_string());
-        let name = escape(&gateway_review.router.name.value);
-        let _ = writeln!(out, "| {name} | {} |", cells.join(" | "));
-    }
-    out.push('\n');
+        [name].into_iter().chain(cells).collect()
+    };
+    out.table(Table::new(
+        &columns,
+        shown.gateway_reviews.iter().map(row).collect(),
+    ));
     for (column, meaning) in COLUMNS {
-        let _ = writeln!(out, "- **{column}**: {meaning}");
+        out.labelled(0, column, meaning);
     }
     for note in shown.gateway_reviews.iter().flat_map(limit_notes) {
-        let _ = writeln!(out, "\n{}", escape(&note));
+        out.plain(0, note);
     }
-    out.push('\n');
-    findings_list(&mut out, "Findings", shown.sources, shown.findings);
-    let _ = writeln!(out, "## What this rests on\n");
-    for note in shown.notes {
-        let _ = match note == CAUTION {
-            true => writeln!(out, "- **{}**", escape(note)),
-            false => writeln!(out, "- {}", escape(note)),
-        };
+    if !shown.findings.is_empty() {
+        out.heading(Rank::Answer, "Findings");
+        out.findings(shown.sources, shown.findings, true);
     }
+    out.notes(shown.notes);
     out
 }

@@ -8,9 +8,7 @@ use boundwalk_checks::{JudgedFindings, KnownFinding};
 use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
-use super::markdown_text::{escape, findings_list};
-use super::matrix::TextStyle;
-use super::text::{escape_control, wrapped};
+use super::document::{Document, Rank};
 
 /// What a review found.
 #[derive(Clone, Copy)]
@@ -49,29 +47,31 @@ pub fn standing_summary(standing: &JudgedFindings<'_>) -> String {
     out
 }
 
-/// The same at length, for a terminal; empty where there is nothing besides open findings.
-pub fn standing_text(standing: &JudgedFindings<'_>, paint: TextStyle) -> String {
-    let mut out = String::new();
-    if !standing.accepted.is_empty() {
-        let lines = standing.accepted.iter().map(|(finding, entry)| {
-            let (name, message) = (finding.check.name, &finding.message);
-            format!("{name}: {message}: accepted: {}", decision(entry))
-        });
-        let lines: Vec<String> = lines.collect();
-        list(&mut out, "Accepted, not counted", &lines, paint);
+/// The same at length; empty where there is nothing besides open findings.
+pub fn standing_document<'a>(standing: &JudgedFindings<'_>) -> Document<'a> {
+    let mut out = Document::new("Findings that do not count", "");
+    let accepted = standing.accepted.iter().map(|(finding, entry)| {
+        let (name, message) = (finding.check.name, &finding.message);
+        format!("{name}: {message}: accepted: {}", decision(entry))
+    });
+    list(&mut out, "Accepted, not counted", accepted.collect());
+    let known = by_check(&standing.known);
+    list(&mut out, "Known from the baseline, not counted", known);
+    let gone = standing.gone.as_deref().unwrap_or_default();
+    let mut lines: Vec<String> = gone.iter().take(NAMES).map(known_name).collect();
+    if gone.len() > NAMES {
+        lines.push(format!("and {} more", gone.len() - NAMES));
     }
-    if !standing.known.is_empty() {
-        let title = "Known from the baseline, not counted";
-        list(&mut out, title, &by_check(&standing.known), paint);
-    }
-    if let Some(gone) = standing.gone.as_ref().filter(|gone| !gone.is_empty()) {
-        let mut lines: Vec<String> = gone.iter().take(NAMES).map(known_name).collect();
-        if gone.len() > NAMES {
-            lines.push(format!("and {} more", gone.len() - NAMES));
-        }
-        list(&mut out, "In the baseline, found no more", &lines, paint);
-    }
+    list(&mut out, "In the baseline, found no more", lines);
     out
+}
+
+fn list(out: &mut Document<'_>, title: &str, lines: Vec<String>) {
+    if !lines.is_empty() {
+        out.heading(Rank::Answer, title);
+        out.bullets(lines);
+        out.gap();
+    }
 }
 
 /// A check and a subject, as a list names them.
@@ -103,41 +103,27 @@ fn by_check(findings: &[Finding]) -> Vec<String> {
     order.iter().map(line).collect()
 }
 
-fn list(out: &mut String, title: &str, lines: &[String], paint: TextStyle) {
-    let _ = writeln!(out, "{}", paint.strong(title));
-    for line in lines {
-        let room = paint.columns.saturating_sub(4).max(30);
-        let lines = wrapped(&escape_control(line), room).join("\n    ");
-        let _ = writeln!(out, "  - {lines}");
-    }
-    out.push('\n');
-}
-
-/// The findings of a review as chapters of a Markdown document.
-pub(super) fn standing_markdown(
-    out: &mut String,
-    sources: &Sources,
-    standing: &JudgedFindings<'_>,
+/// The findings of a review as chapters of a page.
+pub(super) fn put_standing<'a>(
+    out: &mut Document<'a>,
+    sources: &'a Sources,
+    standing: &'a JudgedFindings<'_>,
 ) {
-    findings_list(out, "Findings", sources, &standing.open);
-    if !standing.accepted.is_empty() {
-        let _ = writeln!(out, "## Accepted, not counted\n");
-        for (finding, entry) in &standing.accepted {
-            let place = finding.span.map(|span| sources.place(span));
-            let place = escape(&place.unwrap_or_default());
-            let (message, why) = (escape(&finding.message), escape(&decision(entry)));
-            let name = finding.check.name;
-            let _ = writeln!(out, "- **accepted** {message} ({place}, `{name}`): {why}");
-        }
-        out.push('\n');
+    if !standing.open.is_empty() {
+        out.heading(Rank::Answer, "Findings");
+        out.findings(sources, &standing.open, true);
     }
-    let title = "Known from the baseline, not counted";
-    findings_list(out, title, sources, &standing.known);
-    if let Some(gone) = standing.gone.as_ref().filter(|gone| !gone.is_empty()) {
-        let _ = writeln!(out, "## In the baseline, found no more\n");
-        for known in gone {
-            let _ = writeln!(out, "- {}", escape(&known_name(known)));
-        }
-        out.push('\n');
+    let accepted = standing.accepted.iter().map(|(finding, entry)| {
+        let place = finding.span.map(|span| sources.place(span));
+        let (place, name) = (place.unwrap_or_default(), finding.check.name);
+        format!("{} ({place}, {name}): {}", finding.message, decision(entry))
+    });
+    list(out, "Accepted, not counted", accepted.collect());
+    if !standing.known.is_empty() {
+        out.heading(Rank::Answer, "Known from the baseline, not counted");
+        out.findings(sources, &standing.known, true);
     }
+    let gone = standing.gone.as_deref().unwrap_or_default();
+    let gone = gone.iter().map(known_name).collect();
+    list(out, "In the baseline, found no more", gone);
 }

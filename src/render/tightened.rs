@@ -9,14 +9,17 @@ use boundwalk_analysis::rule_name;
 use boundwalk_forwarding::Network;
 use boundwalk_load::EditedFile;
 
+use super::document::{Document, Rank};
 use super::json_text::to_text;
-use super::matrix::TextStyle;
 use super::patch::patch_text;
 use super::text::labelled;
+use super::text_style::TextStyle;
 
 /// What is proved of a suggestion before it is shown.
 const PROVED: &str = "Proved before this was shown: every packet of a need, and every observed flow, that passed before \
     still passes, and nothing passes that did not. What needs and logs leave out is denied then: read each line.";
+
+const UNUSED: &str = "Of these nobody uses anything: ask their owners whether they can go";
 
 /// Tighter rules.
 pub struct TightenedShown<'a> {
@@ -74,12 +77,9 @@ pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
         false => put("# ", PROVED),
     }
     for (title, lines) in [
-        ("tighter:", shown.lines()),
-        (
-            "of these nobody uses anything: ask their owners whether they can go",
-            shown.unused(),
-        ),
-        ("these stay:", shown.fixed()),
+        ("Tighter:", shown.lines()),
+        (&format!("{UNUSED}:"), shown.unused()),
+        ("These stay:", shown.fixed()),
     ] {
         if !lines.is_empty() {
             put("# ", title);
@@ -95,6 +95,26 @@ pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
         };
     }
     format!("{head}\n{}", patch_text(shown.files, paint))
+}
+
+/// Tighter rules as a page.
+pub fn tightened_page<'a>(shown: &TightenedShown<'a>) -> Document<'a> {
+    let mut out = Document::new("Tighter rules", &shown.network.site.name);
+    out.plain(
+        0,
+        match shown.tightened.is_empty() {
+            true => "No rule can be made tighter.",
+            false => PROVED,
+        },
+    );
+    out.section("Tighter", shown.lines());
+    out.section(UNUSED, shown.unused());
+    out.section("These stay", shown.fixed());
+    if !shown.files.is_empty() {
+        out.heading(Rank::Part, "The change");
+        out.patch(shown.files);
+    }
+    out
 }
 
 #[derive(Serialize)]
@@ -139,10 +159,6 @@ pub fn tightened_json(shown: &TightenedShown<'_>) -> String {
             })
             .collect(),
     };
-    let plain = TextStyle {
-        colour: false,
-        columns: 80,
-    };
     to_text(&JsonTightened {
         document: "boundwalk-tightened",
         version: 1,
@@ -151,7 +167,7 @@ pub fn tightened_json(shown: &TightenedShown<'_>) -> String {
         tightened: shown.tightened.iter().map(one).collect(),
         unused: shown.unused(),
         kept: shown.fixed(),
-        patch: patch_text(shown.files, plain),
+        patch: patch_text(shown.files, TextStyle::PLAIN),
         note: PROVED,
     })
 }

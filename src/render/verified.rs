@@ -1,7 +1,5 @@
 //! Results of a test, held against the model.
 
-use std::fmt::Write;
-
 use serde::Serialize;
 
 use boundwalk_analysis::probes::{
@@ -9,11 +7,9 @@ use boundwalk_analysis::probes::{
 };
 use boundwalk_forwarding::Network;
 
+use super::document::{Document, Mark, Rank};
 use super::json::{JsonPacket, json_packet};
 use super::json_text::to_text;
-use super::markdown_text::escape;
-use super::matrix::TextStyle;
-use super::text::{escape_control, labelled};
 
 /// What is shown of results.
 pub struct VerifiedShown<'a> {
@@ -88,65 +84,25 @@ impl VerifiedShown<'_> {
     }
 }
 
-/// Results on a terminal.
-pub fn verified_text(shown: &VerifiedShown<'_>, paint: TextStyle) -> String {
-    let mut out = String::new();
-    let file = escape_control(shown.file);
+/// Results that differ, what could explain each, and what those have in common.
+pub fn verified_document<'a>(shown: &VerifiedShown<'a>) -> Document<'a> {
+    let mut out = Document::new("Results of the test", &shown.network.site.name);
     for row in shown.differing() {
-        let label = format!("{file}:{}: ", row.row.line);
-        // Behind a long path nothing would fit.
-        match label.len() < paint.columns / 2 {
-            true => labelled(&mut out, paint.columns, 0, &label, &shown.told(row)),
-            false => {
-                let _ = writeln!(out, "{}", label.trim_end());
-                labelled(&mut out, paint.columns, 4, "", &shown.told(row));
-            }
-        }
+        let label = format!("{}:{}: ", shown.file, row.row.line);
+        out.labelled(0, &label, shown.told(row));
         for reason in shown.reasons(row) {
-            labelled(&mut out, paint.columns, 4, "- ", &reason);
+            out.line(4, Mark::Bullet, reason);
         }
     }
-    if !shown.verified.shared.is_empty() {
-        let _ = writeln!(out, "\n{}", paint.strong("In common"));
-        for shared in &shown.verified.shared {
-            labelled(
-                &mut out,
-                paint.columns,
-                2,
-                "",
-                &shared_text(shown.network, shared),
-            );
-        }
+    let shared = shown.verified.shared.iter();
+    let mut shared = shared
+        .map(|shared| shared_text(shown.network, shared))
+        .peekable();
+    if shared.peek().is_some() {
+        out.heading(Rank::Part, "In common");
+        shared.for_each(|text| out.plain(2, text));
     }
-    if !out.is_empty() {
-        out.push('\n');
-    }
-    let _ = writeln!(out, "{}", paint.strong(&shown.counts()));
-    out
-}
-
-/// Results for documents.
-pub fn verified_markdown(shown: &VerifiedShown<'_>) -> String {
-    let mut out = String::new();
-    let site = &shown.network.site.name;
-    let _ = match site.is_empty() {
-        true => writeln!(out, "# Results of the test\n"),
-        false => writeln!(out, "# Results of the test: {}\n", escape(site)),
-    };
-    let _ = writeln!(out, "{}.", escape(&shown.counts()));
-    for row in shown.differing() {
-        let _ = writeln!(out, "\n## Line {}\n", row.row.line);
-        let _ = writeln!(out, "{}\n", escape(&shown.told(row)));
-        for reason in shown.reasons(row) {
-            let _ = writeln!(out, "- {}", escape(&reason));
-        }
-    }
-    if !shown.verified.shared.is_empty() {
-        out.push_str("\n## In common\n\n");
-        for shared in &shown.verified.shared {
-            let _ = writeln!(out, "- {}", escape(&shared_text(shown.network, shared)));
-        }
-    }
+    out.summary(shown.counts());
     out
 }
 

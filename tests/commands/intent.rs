@@ -132,7 +132,7 @@ fn privilege_names_the_widest_rules_of_the_demo() {
     assert_eq!(demo("privilege", "--flows nowhere.csv").code, 2);
     let page = demo("privilege", "--format markdown").out;
     assert!(
-        page.contains("| edge rule 44 \"IT reaches everything\" |"),
+        page.contains("\n1. edge rule 44 \"IT reaches everything\"\n"),
         "{page}"
     );
 }
@@ -241,7 +241,7 @@ fn the_proposed_change_is_told_in_every_form() {
         "## What was edited",
         "## How to test",
         "## How to go back",
-        "## Cautions",
+        "## What this rests on",
     ] {
         assert!(page.contains(chapter), "{chapter}: {page}");
     }

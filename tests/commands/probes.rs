@@ -167,7 +167,7 @@ fn results_as_expected_end_with_0_and_others_are_named_with_their_line() {
     assert!(!row["explanations"].as_array().expect("a list").is_empty());
     let markdown = verified(&file, &["--format", "markdown"]);
     assert!(
-        markdown.out.contains(&format!("## Line {line}\n")),
+        markdown.out.contains(&format!(":{line}: ")),
         "{}",
         markdown.out
     );

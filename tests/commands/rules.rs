@@ -81,7 +81,7 @@ fn what_is_not_there_is_refused_with_the_nearest_name() {
         ("--rule 46", "there is no rule \"46\""),
         ("--rule 0", "there is no rule \"0\""),
         ("egde", "did you mean `edge`?"),
-        ("--clean --format csv", "text or json"),
+        ("--clean --format csv", "text, markdown or json"),
         ("--write", "--clean"),
     ] {
         let ran = demo("rules", arguments);

@@ -8,8 +8,8 @@ use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, SwitchId};
 use boundwalk_render::{
-    Chain, Isolated, PairFlows, TextStyle, escape_control, finding_text, fixed_codes, flows_text,
-    isolation_text, labelled, port_facts, problem_text, used_signs,
+    Chain, Isolated, PairFlows, TextStyle, escape_control, finding_text, fixed_codes,
+    flows_document, isolation_document, labelled, port_facts, problem_text, used_signs,
 };
 
 use super::super::matrix::{opened_zone, pair_flow};
@@ -94,7 +94,7 @@ fn flows(
     let crossed = pair.flows.iter().flat_map(|flow| &flow.crossed);
     let mut places = crossed.map(place);
     let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
-    let text = flows_text(site, &data.opened.sources, naming, pair, paint);
+    let text = flows_document(site, &data.opened.sources, &[(naming, pair)]).text(paint);
     for (number, text) in text.lines().enumerate() {
         let mut line = ViewLine::new(text);
         if number == 0 {
@@ -283,7 +283,8 @@ fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
         verdict,
         distance: None,
     };
-    let text = isolation_text(&network, &data.opened.sources, &shown, false, paint);
+    let document = isolation_document(&network, &data.opened.sources, &[shown], &[], false);
+    let text = document.text(paint);
     Some(View::new(
         format!("Isolation of {}", escape_control(segment)),
         text.lines().map(ViewLine::new).collect(),

@@ -24,6 +24,7 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, Ke
 use boundwalk_diagnostic::Severity;
 
 use super::output::Output;
+use super::settings::Settings;
 use super::signals::before_ending;
 use super::site::{Broken, SiteArguments, print_problems};
 use super::verdict::Verdict;
@@ -46,6 +47,9 @@ const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
     Keys: arrows move, Enter opens, Esc goes back, 1 to 5 or Tab change the view,\n\
     / finds, e opens the place in $VISUAL or $EDITOR, ? helps, q quits.\n\
     NO_COLOR is honoured. Exit code 0, or 2: could not run.";
+
+/// Keys that are taken before what they did is drawn, where more wait.
+const MOST_UNDRAWN: usize = 1_000;
 
 /// Work that takes longer than this shows a progress message.
 const NOTICEABLE: Duration = Duration::from_millis(300);
@@ -139,7 +143,7 @@ fn first(work: &Work, terminal: &mut DefaultTerminal) -> io::Result<First> {
 /// Whether a key ends the program while there is nothing else to ask.
 fn quits(key: KeyEvent) -> bool {
     let control = key.modifiers.contains(KeyModifiers::CONTROL);
-    key.code == KeyCode::Char('q') || (control && key.code == KeyCode::Char('c'))
+    key.code == KeyCode::Char('q') || (control && state::ENDS.contains(&key.code))
 }
 
 /// What is shown, and where it came from.
@@ -168,7 +172,8 @@ impl Window<'_> {
             terminal.draw(|frame| {
                 screen::draw(frame, &mut self.state, &self.data, self.colour);
             })?;
-            match self.wait()? {
+            let came = self.wait_awhile()?;
+            match came {
                 Came::End(end) => return Ok(end),
                 Came::Key(Next::Stay) => {}
                 Came::Key(Next::Quit) => return Ok(End::Asked),
@@ -182,6 +187,17 @@ impl Window<'_> {
                 }
             }
         }
+    }
+
+    /// Takes all keys that wait already before anything is drawn: what somebody pastes is not drawn letter by letter.
+    fn wait_awhile(&mut self) -> io::Result<Came> {
+        for _ in 0..MOST_UNDRAWN {
+            let came = self.wait()?;
+            if !matches!(came, Came::Key(Next::Stay)) || !event::poll(Duration::ZERO)? {
+                return Ok(came);
+            }
+        }
+        Ok(Came::Key(Next::Stay))
     }
 
     /// Until a key, another size of the window, a save, or the end of a reading.
@@ -248,6 +264,7 @@ impl Window<'_> {
             return Ok(());
         };
         let program = &words[0];
+        let settings = Settings::now();
         let ran = Command::new(program)
             .args(&words[1..])
             .arg(format!("+{}", place.line))
@@ -256,6 +273,7 @@ impl Window<'_> {
         if let Err(error) = ran {
             self.state.say(&format!("can't start {program}: {error}"));
         }
+        settings.restore();
         Ok(())
     }
 }

@@ -10,6 +10,10 @@ use super::details::{open, problems};
 use super::lists;
 use super::view::{FilePlace, Target, View};
 
+/// Keys that end it together with Ctrl: those of a terminal's own signals. Ctrl-\ arrives as its letter or as the digit
+/// that terminals sent for it.
+pub(super) const ENDS: [KeyCode; 3] = [KeyCode::Char('c'), KeyCode::Char('\\'), KeyCode::Char('4')];
+
 /// The lists that one starts from, in the order of their keys.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Tab {
@@ -171,7 +175,7 @@ impl State {
     pub(super) fn key(&mut self, key: KeyEvent, data: &Data) -> Next {
         if key.modifiers.contains(KeyModifiers::CONTROL) {
             return match key.code {
-                KeyCode::Char('c') => Next::Quit,
+                code if ENDS.contains(&code) => Next::Quit,
                 _ => Next::Stay,
             };
         }

@@ -8,8 +8,7 @@ use boundwalk_analysis::{
 
 use super::super::bypass::{NOT_FOUND, cuts, stays_open};
 use super::super::frames::segment_name;
-use super::super::isolation::{isolation_text, verdict_text};
-use super::super::matrix::TextStyle;
+use super::super::isolation::{isolation_document, verdict_text};
 use super::super::ports_cells::{COLUMNS, LEGEND, difference_text, fields, named_vlans};
 use super::super::svg::{Chain, Trail, chain_svg, logical_svg, panels_svg, site_svg, xml};
 use super::ReportShown;
@@ -18,11 +17,6 @@ use super::pairs::steps;
 
 /// Ways that are drawn; all are listed.
 const MOST_DRAWN: usize = 6;
-/// Columns of a text that a page holds.
-const PAGE: TextStyle = TextStyle {
-    colour: false,
-    columns: 100,
-};
 
 /// Pictures of the site.
 pub(super) fn topology(html: &mut Html<'_>, shown: &ReportShown<'_>) {
@@ -150,11 +144,8 @@ pub(super) fn isolation(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             xml(name),
             verdict_text(one.verdict)
         );
-        let text = isolation_text(shown.network, shown.sources, one, false, PAGE);
-        html.raw("<pre>");
-        let lines: Vec<String> = text.lines().map(xml).collect();
-        html.raw(&lines.join("\n"));
-        html.raw("</pre>\n");
+        let document = isolation_document(shown.network, shown.sources, &[*one], &[], false);
+        html.raw(&document.html());
     }
 }
 

@@ -7,7 +7,7 @@ use boundwalk_model::Site;
 
 use super::super::draw_pen::Pen;
 use super::super::draw_things::Things;
-use super::super::matrix::TextStyle;
+use super::super::text_style::TextStyle;
 use super::pen::{Drawing, PAD, Sample};
 use super::plan::PictureLayout;
 use super::site_parts::SitePicture;

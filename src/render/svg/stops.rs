@@ -11,7 +11,6 @@ use boundwalk_forwarding::{DeviceId, Network, Outcome, Step};
 use boundwalk_model::{Family, Site};
 
 use super::super::frames::{node_name, port_name_of, segment_name, short_port, tags_text};
-use super::super::matrix::TextStyle;
 use super::super::path::PathView;
 use super::super::words::rule_name;
 
@@ -100,16 +99,11 @@ impl<'s> Chain<'s> {
     /// One packet's way, by the first of the routers that the sender may use.
     pub fn path(network: &'s Network<'s>, sources: &'s Sources, result: &PathResult) -> Self {
         let plan = network.plan(Family::of(result.packet.source));
-        let plain = TextStyle {
-            colour: false,
-            columns: 80,
-        };
         let view = PathView {
             network,
             plan,
             sources,
             all_rules: false,
-            paint: plain,
         };
         let mut chain = Self {
             title: result.packet.to_string(),
