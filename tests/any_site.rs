@@ -23,6 +23,7 @@ use boundwalk::model::Site;
 
 use asked::number;
 use grown::Parts;
+use pulldown_cmark::{Event, Options, Parser, Tag};
 use random::Random;
 use run::{Ran, run};
 
@@ -205,6 +206,37 @@ fn read(text: &str, format: &str) -> Result<(), String> {
             .map(drop)
             .map_err(|error| error.to_string()),
         "csv" => columns(text),
+        "markdown" => page(text),
+        _ => Ok(()),
+    }
+}
+
+/// A page has one title, its headings leave out no level, and nothing in it is markup of HTML or a link (CommonMark 0.31,
+/// and tables as GitHub Flavored Markdown has them).
+fn page(text: &str) -> Result<(), String> {
+    let mut level = 0;
+    for event in Parser::new_ext(text, Options::ENABLE_TABLES | Options::ENABLE_TASKLISTS) {
+        match event {
+            Event::Start(Tag::Heading { level: own, .. }) => {
+                let own = own as usize;
+                let fits = match own {
+                    1 => level == 0,
+                    own => level > 0 && own <= level + 1,
+                };
+                if !fits {
+                    return Err(format!("a heading of level {own} below one of {level}"));
+                }
+                level = own;
+            }
+            Event::Html(html) | Event::InlineHtml(html) => return Err(format!("HTML: {html}")),
+            Event::Start(Tag::Link { .. } | Tag::Image { .. } | Tag::BlockQuote(_)) => {
+                return Err("a link, a picture or a quotation".to_owned());
+            }
+            _ => {}
+        }
+    }
+    match level {
+        0 => Err("no title".to_owned()),
         _ => Ok(()),
     }
 }

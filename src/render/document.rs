@@ -5,6 +5,8 @@
 //! [`Document::html`] in a page for browsers. Texts go in as the site has them: each printer escapes what its form must
 //! escape. JSON is no printer of this tree: programs read structures of their own.
 
+#[cfg(test)]
+mod document_tests;
 mod html;
 mod markdown;
 mod text;

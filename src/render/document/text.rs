@@ -172,7 +172,7 @@ fn put_table(out: &mut String, table: &Table, style: TextStyle) {
         shown.add_row(row.iter().map(|cell| escape_control(cell)));
     }
     for (column, own) in shown.column_iter_mut().zip(&table.columns) {
-        column.set_padding((0, 1));
+        column.set_padding((0, 2));
         if own.holds == Holds::Numbers {
             column.set_cell_alignment(CellAlignment::Right);
         }
