@@ -89,6 +89,7 @@ fn keys_and_signals_end_it_while_it_computes() {
     for (key, sent, code) in [
         (Some("q"), None, "0"),
         (Some("C-c"), None, "0"),
+        (Some("C-\\"), None, "0"),
         (None, Some("TERM"), "143"),
     ] {
         let Some(screen) = Screen::start(80, 24) else {
@@ -182,4 +183,33 @@ fn an_editor_is_started_by_its_words() {
     assert!(told.starts_with("<--title><a $(touch x) b><+"), "{told}");
     screen.keys(&["q"]);
     screen.wait("code 0");
+}
+
+/// An editor that leaves the terminal without echo: the shell has it as it was.
+#[test]
+fn an_editor_that_leaves_the_terminal_otherwise_changes_nothing() {
+    let Some(screen) = Screen::start(80, 24) else {
+        return;
+    };
+    let site = made(&demo());
+    let editor = site.site.parent().expect("a folder").join("careless");
+    fs::write(&editor, "#!/bin/sh\nstty -echo -isig; touch \"$0.done\"\n").expect("an editor");
+    screen.line("echo what was there before");
+    screen.browse(
+        &format!("chmod +x '{0}'; VISUAL='{0}'", editor.display()),
+        &site.site,
+    );
+    screen.keys(&["2", "Enter"]);
+    screen.wait("site.toml");
+    screen.keys(&["e"]);
+    let done = editor.with_extension("done");
+    let start = std::time::Instant::now();
+    while !done.exists() {
+        assert!(start.elapsed().as_secs() < 20, "{}", screen.text());
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    screen.keys(&["q"]);
+    given_back(&screen, "0");
+    screen.line("stty -a | tr ' ;' '\\n\\n' | grep -x -e '-*echo' -e '-*isig' | sort | xargs");
+    screen.wait("echo isig");
 }
