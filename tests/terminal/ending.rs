@@ -213,3 +213,16 @@ fn an_editor_that_leaves_the_terminal_otherwise_changes_nothing() {
     screen.line("stty -a | tr ' ;' '\\n\\n' | grep -x -e '-*echo' -e '-*isig' | sort | xargs");
     screen.wait("echo isig");
 }
+
+/// More than a thousand letters at once, and a key that ends it behind them.
+#[test]
+fn what_is_pasted_is_taken_to_its_end() {
+    let Some(screen) = Screen::start(80, 24) else {
+        return;
+    };
+    let site = made(&demo());
+    screen.line("echo what was there before");
+    screen.browse("", &site.site);
+    screen.paste(&format!("{}q", "x".repeat(8_000)));
+    given_back(&screen, "0");
+}

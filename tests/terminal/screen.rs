@@ -52,6 +52,12 @@ impl Screen {
         self.tmux(&["send-keys", "Enter"]);
     }
 
+    /// Pastes a text at once.
+    pub fn paste(&self, text: &str) {
+        self.tmux(&["set-buffer", text]);
+        self.tmux(&["paste-buffer"]);
+    }
+
     /// Presses keys, by tmux's names for them.
     pub fn keys(&self, keys: &[&str]) {
         for key in keys {

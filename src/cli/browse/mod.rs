@@ -17,9 +17,9 @@ use std::process::Command;
 use std::time::Duration;
 
 use clap::Args;
+use crossterm::cursor::Show;
+use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::DefaultTerminal;
-use ratatui::crossterm::cursor::Show;
-use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use boundwalk_diagnostic::Severity;
 
@@ -50,6 +50,8 @@ const EXAMPLES: &str = "Example:\n  boundwalk browse site.toml\n\
 
 /// Keys that are taken before what they did is drawn, where more wait.
 const MOST_UNDRAWN: usize = 1_000;
+/// Shorter than a key takes, and not nothing: without any time the reader does not even look at what it holds.
+const AT_ONCE: Duration = Duration::from_millis(1);
 
 /// Work that takes longer than this shows a progress message.
 const NOTICEABLE: Duration = Duration::from_millis(300);
@@ -95,7 +97,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 /// Gives the terminal back. It may be gone: nothing can be done about that.
 fn give_back() {
     let _ = ratatui::try_restore();
-    let _ = ratatui::crossterm::execute!(io::stdout(), Show);
+    let _ = crossterm::execute!(io::stdout(), Show);
 }
 
 /// Why it ends.
@@ -193,7 +195,7 @@ impl Window<'_> {
     fn wait_awhile(&mut self) -> io::Result<Came> {
         for _ in 0..MOST_UNDRAWN {
             let came = self.wait()?;
-            if !matches!(came, Came::Key(Next::Stay)) || !event::poll(Duration::ZERO)? {
+            if !matches!(came, Came::Key(Next::Stay)) || !event::poll(AT_ONCE)? {
                 return Ok(came);
             }
         }

@@ -1,6 +1,6 @@
 //! Where one is, and what a key does: no terminal here.
 
-use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use boundwalk_render::problem_summary;
 
