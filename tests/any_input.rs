@@ -3,8 +3,6 @@
 //! `BOUNDWALK_SITES` says how many inputs each law gets (300); a failure prints its number, and
 //! `BOUNDWALK_FIRST_SITE` repeats it.
 
-#[path = "support/asked.rs"]
-mod asked;
 #[path = "../fuzz/edits.rs"]
 mod edits;
 #[path = "../fuzz/grown.rs"]
@@ -14,6 +12,8 @@ mod laws;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,10 +23,10 @@ use boundwalk::checks::CHECKS;
 use boundwalk::load::{FlowOptions, load_text, read_flow_log, read_results, starter};
 use boundwalk::render::read_baseline;
 
-use asked::number;
 use grown::Parts;
 use laws::LAWS;
 use random::Random;
+use seeds::seeds;
 
 /// Pieces that mean something somewhere, and some that mean harm.
 const PIECES: [&str; 34] = [
@@ -67,7 +67,7 @@ const PIECES: [&str; 34] = [
 ];
 
 /// Seeds of a law.
-fn seeds(law: &str) -> Vec<Vec<u8>> {
+fn starts(law: &str) -> Vec<Vec<u8>> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let demo = |name: &str| {
         fs::read(root.join("policies/kettle-lane").join(name)).expect("a file of the demo")
@@ -169,11 +169,11 @@ fn grown(parts: &Parts, random: &mut Random, seed: &[u8]) -> Vec<u8> {
 #[test]
 fn seeds_are_taken() {
     let site = load_text("site.toml", starter()).site.expect("the starter");
-    let results = seeds("results");
+    let results = starts("results");
     assert_eq!(read_results(&results[0], &site).expect("results").len(), 2);
-    let known = String::from_utf8(seeds("baseline").remove(0)).expect("UTF-8");
+    let known = String::from_utf8(starts("baseline").remove(0)).expect("UTF-8");
     assert_eq!(read_baseline(&known).expect("a baseline").known.len(), 1);
-    for log in seeds("flow_log") {
+    for log in starts("flow_log") {
         let read = read_flow_log(log.as_slice(), &FlowOptions::default(), &mut |_| {});
         assert!(read.is_ok_and(|log| log.records > 0));
     }
@@ -182,17 +182,17 @@ fn seeds_are_taken() {
 /// Otherwise nothing behind the loader would be asked of them.
 #[test]
 fn grown_sites_are_often_sites_and_seldom_the_seed() {
-    let seeds = seeds("load_site");
-    let parts = Parts::new(seeds.iter().filter_map(|seed| str::from_utf8(seed).ok()));
-    let same: Vec<Vec<u8>> = seeds
+    let starts = starts("load_site");
+    let parts = Parts::new(starts.iter().filter_map(|seed| str::from_utf8(seed).ok()));
+    let same: Vec<Vec<u8>> = starts
         .iter()
         .map(|seed| table(seed).to_string().into_bytes())
         .collect();
     let (mut sites, mut unchanged) = (0, 0);
     for input in 0..400 {
         let mut random = Random::new(input);
-        let seed = random.below(seeds.len());
-        let text = grown(&parts, &mut random, &seeds[seed]);
+        let seed = random.below(starts.len());
+        let text = grown(&parts, &mut random, &starts[seed]);
         unchanged += usize::from(table(&text).to_string().into_bytes() == same[seed]);
         let text = String::from_utf8(text).expect("UTF-8");
         sites += usize::from(load_text("site.toml", &text).site.is_some());
@@ -207,21 +207,19 @@ fn table(text: &[u8]) -> toml::Table {
 
 #[test]
 fn laws_hold_for_inputs_that_are_almost_right() {
-    let first = number("BOUNDWALK_FIRST_SITE", 0);
-    let count = number("BOUNDWALK_SITES", 300);
     for (name, law) in LAWS {
-        let seeds = seeds(name);
-        let parts = Parts::new(seeds.iter().filter_map(|seed| str::from_utf8(seed).ok()));
-        seeds.iter().for_each(|seed| law(seed));
-        for input in first..first + count {
+        let starts = starts(name);
+        let parts = Parts::new(starts.iter().filter_map(|seed| str::from_utf8(seed).ok()));
+        starts.iter().for_each(|start| law(start));
+        for input in seeds(300) {
             let mut random = Random::new(input ^ 0x0fa2_2ed0);
             let text = match name {
                 // Texts that are no site say little of answers; half of these are changed by the grammar of sites.
                 "load_site" | "answers" | "rule_edits" if input % 2 == 0 => {
-                    let seed = random.pick(&seeds).clone();
+                    let seed = random.pick(&starts).clone();
                     grown(&parts, &mut random, &seed)
                 }
-                _ => changed(&mut random, &seeds),
+                _ => changed(&mut random, &starts),
             };
             let held = catch_unwind(AssertUnwindSafe(|| law(&text)));
             assert!(

@@ -3,8 +3,6 @@
 //!
 //! `BOUNDWALK_SITES` says how many sites (12); a failure prints its number, and `BOUNDWALK_FIRST_SITE` repeats it.
 
-#[path = "support/asked.rs"]
-mod asked;
 #[path = "../fuzz/grown.rs"]
 mod grown;
 #[path = "support/random.rs"]
@@ -13,6 +11,8 @@ mod random;
 #[path = "commands/run.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod run;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::fs;
 use std::path::Path;
@@ -21,11 +21,11 @@ use boundwalk::checks::CHECKS;
 use boundwalk::load::{load_text, starter};
 use boundwalk::model::Site;
 
-use asked::number;
 use grown::Parts;
 use pulldown_cmark::{Event, Options, Parser, Tag};
 use random::Random;
 use run::{Ran, run};
+use seeds::seeds;
 
 /// Every command about a site, and its formats. `SEGMENT`, `OTHER`, `BEFORE`, `RESULTS`, `LOG` are filled in.
 const COMMANDS: [(&str, &str); 20] = [
@@ -107,8 +107,7 @@ fn every_command_answers_whatever_the_site() {
         .chain([starter()])
         .collect();
     let parts = Parts::new(texts.iter().copied());
-    let first = number("BOUNDWALK_FIRST_SITE", 0);
-    for number in first..first + number("BOUNDWALK_SITES", 12) {
+    for number in seeds(12) {
         let mut random = Random::new(number ^ 0x517e);
         let before = *random.pick(&texts);
         let after = parts

@@ -14,6 +14,8 @@ mod probes;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -29,15 +31,14 @@ use boundwalk::model::{Date, Family, Role, RouterId, SegmentId, Site};
 use in_a_row::{Key, Oracle, Questions, gates, party, permitting};
 use probes::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Probe, Stance};
+
+/// Random sites that a usual run looks at.
+const SITES: u64 = 400;
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
-
-fn sites() -> u64 {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    wanted.and_then(|text| text.parse().ok()).unwrap_or(400)
-}
 
 /// What was seen, so that a test that compares nothing with nothing fails.
 #[derive(Default, Debug)]
@@ -119,7 +120,7 @@ fn packets(
 #[test]
 fn sets_hold_what_single_packets_say() {
     let mut seen = Seen::default();
-    for seed in 0..sites() {
+    for seed in seeds(SITES) {
         let text = random_site::random_site(seed);
         let site = untranslated(load_text("drawn", &text).site.expect("random sites load"));
         let open = permitting(&site);
@@ -191,7 +192,7 @@ fn assert_wasted(
 #[test]
 fn translated_packets_are_left_out_or_judged_as_the_rules_see_them() {
     let mut left_out = 0;
-    for seed in 0..sites() {
+    for seed in seeds(SITES) {
         let text = random_site::random_site(seed);
         let site = load_text("drawn", &text).site.expect("random sites load");
         let open = permitting(&site);

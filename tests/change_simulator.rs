@@ -14,6 +14,8 @@ mod probes;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -31,17 +33,16 @@ use edited_site::{edited, shuffled};
 use pairs::{Pairs, Service, one_of_each};
 use probes::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Outcome, Probe, Simulator, Stance};
+
+/// Random sites that a usual run looks at.
+const SITES: u64 = 120;
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
 /// Sites with more packets than this in a family are left out.
 const MOST_PACKETS: usize = 30_000;
-
-fn sites() -> u64 {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    wanted.and_then(|text| text.parse().ok()).unwrap_or(120)
-}
 
 fn site(text: &str) -> Site {
     let loaded = load_text("drawn", text);
@@ -67,7 +68,8 @@ struct Seen {
 #[expect(clippy::print_stderr, reason = "how much was looked at")]
 fn what_opens_and_closes_is_what_single_packets_find() {
     let halves = std::thread::scope(|scope| {
-        let halves = [0, 1].map(|half| scope.spawn(move || run((half..sites()).step_by(2))));
+        let halves =
+            [0, 1].map(|half| scope.spawn(move || run(seeds(SITES).skip(half).step_by(2))));
         halves.map(|half| half.join().expect("no half panics"))
     });
     let mut seen = Seen::default();
@@ -414,7 +416,7 @@ fn named(pair: &PairChange, old: &Site, new: &Site) -> (String, String) {
 #[test]
 fn a_site_written_otherwise_changes_nothing() {
     let mut rewritten = 0;
-    for seed in 0..sites() {
+    for seed in seeds(SITES) {
         let text = random_site::random_site(seed);
         let other = shuffled(&text, &mut Random::new(seed ^ 0x51de));
         rewritten += usize::from(other != text);

@@ -15,6 +15,8 @@ mod probes;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -32,16 +34,11 @@ use engine::{Reach, traced};
 use faults::{Fault, Reading, broken};
 use probes::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Outcome, Probe, Simulator, Spot, Stance};
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
-
-/// How many sites get each of the faults; a longer run: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    0..wanted.and_then(|text| text.parse().ok()).unwrap_or(100)
-}
 
 /// What was compared, by fault: packets that arrive in some reading, and claims that something must arrive or must not.
 type Compared = BTreeMap<(Fault, &'static str), usize>;
@@ -49,7 +46,7 @@ type Compared = BTreeMap<(Fault, &'static str), usize>;
 #[test]
 fn answers_bound_what_a_fault_may_mean() {
     let (mut compared, mut wrong) = (Compared::new(), Vec::new());
-    for seed in seeds() {
+    for seed in seeds(100) {
         let mut text = random_site::random_site(seed);
         text.push_str(&lines(&loaded(seed, &text)));
         let good = loaded(seed, &text);

@@ -11,6 +11,8 @@ mod frames;
 mod random;
 #[path = "support/random_fabric.rs"]
 mod random_fabric;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::collections::BTreeSet;
 
@@ -20,13 +22,10 @@ use boundwalk::model::{SegmentId, Site};
 use fabric_features::Features;
 use frames::{Frames, Group, Spot, Stance, WiredInterface};
 use random_fabric::{loose_fabric, random_fabric};
+use seeds::seeds;
 
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES");
-    let wanted = wanted.ok().and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(200)
-}
+/// Random sites that a usual run looks at.
+const SITES: u64 = 200;
 
 fn site(text: &str) -> Site {
     let loaded = load_text("drawn", text);
@@ -44,10 +43,10 @@ fn texts(seed: u64) -> [String; 2] {
 #[test]
 fn random_fabrics_show_what_they_are_drawn_for() {
     let mut features = Features::default();
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         features.count(&Frames::new(&site(&random_fabric(seed))));
     }
-    features.assert_all(seeds().end as usize);
+    features.assert_all(seeds(SITES).count());
 }
 
 /// Every live port of a switch has a live cable to something that passes frames on, or to a gateway or router, or to
@@ -55,7 +54,7 @@ fn random_fabrics_show_what_they_are_drawn_for() {
 #[test]
 fn every_live_port_is_accounted_for() {
     let (mut claimed, mut unclaimed, mut cabled) = (0, 0, 0);
-    for text in seeds().flat_map(texts) {
+    for text in seeds(SITES).flat_map(texts) {
         let site = site(&text);
         let frames = Frames::new(&site);
         let attach_points: BTreeSet<Spot> = frames
@@ -115,7 +114,7 @@ fn view(frames: &Frames<'_>, segments: usize) -> View {
 #[test]
 fn a_hostile_device_reaches_what_a_plain_one_reaches() {
     let mut more = 0;
-    for text in seeds().flat_map(texts) {
+    for text in seeds(SITES).flat_map(texts) {
         let site = site(&text);
         let view = view(&Frames::new(&site), site.segments.len());
         for pair in view[..2 * site.segments.len()].chunks(2) {
@@ -137,7 +136,7 @@ fn a_hostile_device_reaches_what_a_plain_one_reaches() {
 #[test]
 fn a_building_that_no_cable_joins_changes_nothing() {
     let mut compared = 0;
-    for text in seeds().map(random_fabric) {
+    for text in seeds(SITES).map(random_fabric) {
         let site_before = site(&text);
         let numbers = site_before
             .segments
@@ -183,7 +182,7 @@ fn a_building_that_no_cable_joins_changes_nothing() {
 #[test]
 fn one_more_port_takes_nothing_away() {
     let mut more = 0;
-    for text in seeds().flat_map(texts) {
+    for text in seeds(SITES).flat_map(texts) {
         let site = site(&text);
         let old = Frames::new(&site);
         for enabled in [false, true] {

@@ -24,3 +24,5 @@ mod run;
 mod sarif;
 #[path = "gate/sites.rs"]
 mod sites;
+#[path = "support/skipped.rs"]
+mod skipped;

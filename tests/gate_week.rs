@@ -27,6 +27,10 @@ use boundwalk::model::{Date, Site};
 
 use blocks::{Block, blocks, joined};
 use random::Random;
+use seeds::seeds;
+
+#[path = "support/seeds.rs"]
+mod seeds;
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 
@@ -114,11 +118,9 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("policies/kettle-lane/site.toml");
     let demo = fs::read_to_string(path).expect("the demo");
     let mut text = demo.clone();
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    let edits: u64 = wanted.and_then(|text| text.parse().ok()).unwrap_or(24);
     let mut random = Random::new(0x6a7e);
     let (mut worse, mut quiet, mut more) = (0, 0, 0);
-    for number in 0..edits {
+    for number in seeds(24) {
         if number % 12 == 0 {
             text.clone_from(&demo);
         }

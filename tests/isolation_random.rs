@@ -11,6 +11,8 @@ mod frames;
 mod random;
 #[path = "support/random_fabric.rs"]
 mod random_fabric;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::collections::BTreeSet;
 
@@ -27,15 +29,12 @@ use boundwalk::model::{Date, HostId, Site};
 use frame_isolation::{carried, exchanges};
 use frames::{Frames, Jack, Spot, WiredInterface};
 use random_fabric::random_fabric;
+use seeds::seeds;
+
+/// Random sites that a usual run looks at.
+const SITES: u64 = 500;
 
 const TODAY: Date = Date::constant(2026, 11, 25);
-
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES");
-    let wanted = wanted.ok().and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(500)
-}
 
 fn site(text: &str) -> Site {
     load_text("drawn", text).site.expect("a random site loads")
@@ -167,7 +166,7 @@ fn tags(site: &Site) -> Vec<u16> {
 #[test]
 fn certificates_are_closed() {
     let (mut checked, mut others) = (0, 0);
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = drawn(seed);
         let site = site(&text);
         let network = Network::new(&site, TODAY);
@@ -194,7 +193,7 @@ fn certificates_are_closed() {
 fn isolated_by_design_is_what_exchanges_frames_with_nobody() {
     let (mut alone, mut by_unclaimed, mut others) = (0, 0, 0);
     let mut wrong: Vec<(String, String)> = Vec::new();
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = drawn(seed);
         let site = site(&text);
         let network = Network::new(&site, TODAY);
@@ -243,7 +242,7 @@ fn left(site: &Site, set: &[Setting]) -> Vec<Bypass> {
 #[test]
 fn what_closes_the_ways_round_closes_them_and_nothing_smaller_does() {
     let (mut closed, mut compared) = (0, 0);
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = drawn(seed);
         let site = site(&text);
         let network = Network::new(&site, TODAY);
@@ -306,7 +305,7 @@ fn what_closes_the_ways_round_closes_them_and_nothing_smaller_does() {
 #[test]
 fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
     let mut compared = 0;
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = drawn(seed);
         let site = site(&text);
         let network = Network::new(&site, TODAY);

@@ -10,6 +10,8 @@ mod random;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
+#[path = "support/skipped.rs"]
+mod skipped;
 
 use std::fmt::Write;
 
@@ -21,6 +23,7 @@ use boundwalk::model::{Action, Date, Protocol, RouterId, SegmentId, Site};
 use lab::rules::Draft;
 use random::Random;
 use simulator::{Decision, Probe, Simulator};
+use skipped::skip;
 
 /// No rule here expires.
 const TODAY: Date = Date::constant(2026, 4, 1);
@@ -30,7 +33,7 @@ const PACKETS: usize = 150;
 #[test]
 fn a_kernel_decides_by_the_same_rule() {
     if let Some(reason) = lab::missing() {
-        skip(&reason);
+        skip("a kernel", &reason);
         return;
     }
     let mut random = Random::new(7);
@@ -57,7 +60,7 @@ fn a_kernel_decides_by_the_same_rule() {
 #[test]
 fn a_kernel_counts_no_packet_at_a_dead_rule_and_each_witness_at_its_rule() {
     if let Some(reason) = lab::missing() {
-        skip(&reason);
+        skip("a kernel", &reason);
         return;
     }
     let mut random = Random::new(70);
@@ -197,16 +200,4 @@ fn assert_varied(seen: &[String]) {
         "only {} different outcomes",
         distinct.len()
     );
-}
-
-#[allow(
-    clippy::print_stderr,
-    reason = "whoever runs the tests must see what was not tested"
-)]
-fn skip(reason: &str) {
-    assert!(
-        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
-        "the lab is required: {reason}"
-    );
-    eprintln!("SKIPPED what needs a kernel: {reason}");
 }

@@ -35,8 +35,12 @@ mod planned;
 #[path = "support/random.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod random;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "lab/seen.rs"]
 mod seen;
+#[path = "support/skipped.rs"]
+mod skipped;
 #[path = "lab/switches.rs"]
 mod switches;
 #[path = "lab/topology.rs"]
@@ -49,6 +53,8 @@ use boundwalk::model::{Date, Site};
 use job::Job;
 use judge::Tally;
 use random::Random;
+use seeds::seeds;
+use skipped::skip;
 use topology::Topology;
 
 /// No rule here expires.
@@ -96,7 +102,7 @@ const SITES: &[(&str, &str)] = sites![
 #[test]
 fn a_kernel_delivers_what_the_model_says() {
     if let Some(reason) = machine::missing() {
-        skip(&reason);
+        skip("a kernel", &reason);
         return;
     }
     let sites = sites();
@@ -180,18 +186,15 @@ fn only() -> String {
 /// `BOUNDWALK_SITES=200` draws so many.
 fn sites() -> Vec<(String, Site)> {
     let only = only();
-    let drawn = std::env::var("BOUNDWALK_SITES")
-        .ok()
-        .and_then(|text| text.parse().ok());
     let mut texts: Vec<(String, String)> = SITES
         .iter()
         .map(|(name, text)| ((*name).to_owned(), (*text).to_owned()))
         .collect();
-    for seed in 0..drawn.unwrap_or(DRAWN) {
+    for seed in seeds(DRAWN) {
         let text = drawn::site(&mut Random::new(seed), false);
         texts.push((format!("drawn-{seed}"), text));
     }
-    for seed in 0..drawn.unwrap_or(OWN_WAYS) {
+    for seed in seeds(OWN_WAYS) {
         let text = drawn::site(&mut Random::new(seed), true);
         texts.push((format!("own-ways-{seed}"), text));
     }
@@ -215,16 +218,4 @@ fn load(name: &str, text: &str) -> Site {
     loaded
         .site
         .unwrap_or_else(|| panic!("{name}: {said:?}\n{text}"))
-}
-
-#[allow(
-    clippy::print_stderr,
-    reason = "whoever runs the tests must see what was not tested"
-)]
-fn skip(reason: &str) {
-    assert!(
-        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
-        "the lab is required: {reason}"
-    );
-    eprintln!("SKIPPED a_kernel_delivers_what_the_model_says: {reason}");
 }

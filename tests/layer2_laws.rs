@@ -25,14 +25,10 @@ use boundwalk::model::{Date, Forwards, FrameTypes, Site, VlanId};
 use frames::{Frames, Jack, Spot, Tags, WiredInterface};
 use random::Random;
 use random_fabric::{loose_fabric, random_fabric};
+use seeds::seeds;
 
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES")
-        .ok()
-        .and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(400)
-}
+#[path = "support/seeds.rs"]
+mod seeds;
 
 fn site(seed: u64, text: &str) -> Site {
     let loaded = load_text("drawn", text);
@@ -92,7 +88,7 @@ fn taken(frames: &Frames<'_>, spot: Spot, tags: &[u16]) -> Option<VlanId> {
 
 /// Sites of both kinds of random fabrics, and of the hall with its bench.
 fn over_all_sites(check: impl Fn(&Site, &str)) {
-    for seed in seeds() {
+    for seed in seeds(400) {
         for text in [random_fabric(seed), loose_fabric(seed), random_bench(seed)] {
             check(&site(seed, &text), &format!("seed {seed}\n{text}"));
         }

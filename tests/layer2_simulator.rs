@@ -20,6 +20,8 @@ mod loose_checks;
 mod random;
 #[path = "support/random_fabric.rs"]
 mod random_fabric;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use boundwalk::load::load_text;
 use boundwalk::model::Site;
@@ -27,14 +29,10 @@ use boundwalk::model::Site;
 use fabric_checks::Checks;
 use fabric_seen::Seen;
 use random_fabric::{loose_fabric, random_fabric};
+use seeds::seeds;
 
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES")
-        .ok()
-        .and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(300)
-}
+/// Random sites that a usual run looks at.
+const SITES: u64 = 300;
 
 fn site(seed: u64, text: &str) -> Site {
     let loaded = load_text("drawn", text);
@@ -49,7 +47,7 @@ fn over_all_sites(check: impl Fn(&mut Checks<'_>)) -> Seen {
     let mut seen = Seen::default();
     let mut wrong: Option<(String, String)> = None;
     let mut count = 0;
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = random_fabric(seed);
         let site = site(seed, &text);
         let mut checks = Checks::new(&site);
@@ -95,7 +93,7 @@ fn seats_are_where_devices_of_the_segment_can_sit() {
 fn loose_interfaces_meet_whom_the_simulator_brings_them_to() {
     let mut seen = 0;
     let mut wrong: Vec<(String, String)> = Vec::new();
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = loose_fabric(seed);
         let (difference, loose) = loose_checks::differences(&site(seed, &text));
         seen += loose;
@@ -117,7 +115,7 @@ fn loose_interfaces_meet_whom_the_simulator_brings_them_to() {
 fn one_more_tagged_vlan_never_ends_a_delivery() {
     let mut grown = 0;
     let mut more = 0;
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let text = random_fabric(seed);
         let old = site(seed, &text);
         for (what, new) in fabric_growth::with_one_more_tagged(&old) {

@@ -22,6 +22,8 @@ mod probes;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -40,6 +42,7 @@ use matrix_seen::Seen;
 use pairs::{Expected, Pairs, Sent, Service, one_of_each};
 use probes::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Simulator, Stance};
 
 /// Random rules expire on the day before this one or on it.
@@ -51,16 +54,11 @@ const MOST_PACKETS: usize = 12_000;
 /// Forged sources tried from a place.
 const FORGED: usize = 5;
 
-fn sites() -> u64 {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    wanted.and_then(|text| text.parse().ok()).unwrap_or(400)
-}
-
 #[test]
 #[expect(clippy::print_stderr, reason = "how much was looked at")]
 fn cells_and_flows_count_what_single_packets_do() {
     let halves = std::thread::scope(|scope| {
-        let halves = [0, 1].map(|half| scope.spawn(move || run((half..sites()).step_by(2))));
+        let halves = [0, 1].map(|half| scope.spawn(move || run(seeds(400).skip(half).step_by(2))));
         halves.map(|half| half.join().expect("no half panics"))
     });
     let [(one, mut wrong), (other, more)] = halves;

@@ -11,6 +11,8 @@ mod pool;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -31,18 +33,14 @@ use boundwalk::render::{ProbesShown, probes_csv};
 use planned_checks::{lives, wrong};
 use pool::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Decision, Probe, Simulator, Spot, Stance};
+
+/// Random sites that a usual run looks at.
+const SITES: u64 = 800;
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
-
-/// A longer run: `BOUNDWALK_SITES=3000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES")
-        .ok()
-        .and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(800)
-}
 
 fn everything(spare_devices: bool) -> Asked {
     Asked {
@@ -161,7 +159,7 @@ fn the_demo_is_touched_but_for_rules_that_nothing_can_pass_by() {
 fn each_expectation_holds_in_the_simulator_on_random_sites() {
     let mut counts: BTreeMap<Expect, usize> = BTreeMap::new();
     let (mut translated, mut from_hosts) = (0, 0);
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let site = drawn(seed);
         let network = Network::new(&site, TODAY);
         let simulator = Simulator::new(&site, TODAY);
@@ -200,7 +198,7 @@ struct Held {
 #[test]
 fn nothing_is_called_out_of_reach_that_a_single_packet_reaches() {
     let mut held = Held::default();
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let site = drawn(seed);
         let network = Network::new(&site, TODAY);
         let simulator = Simulator::new(&site, TODAY);
@@ -379,7 +377,7 @@ fn filled(site: &Site, network: &Network<'_>, plan: &ProbePlan) -> Vec<ResultRow
 #[test]
 fn results_as_expected_verify_and_each_flipped_one_alone_differs() {
     let mut flipped = 0;
-    for seed in seeds().take(150) {
+    for seed in seeds(SITES).take(150) {
         let site = drawn(seed);
         let network = Network::new(&site, TODAY);
         let plan = plan_probes(&network, &everything(true));

@@ -12,6 +12,8 @@ mod probes;
 mod random;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
 #[path = "oracles/simulator.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod simulator;
@@ -23,18 +25,11 @@ use boundwalk::model::{Date, Family, Site};
 use engine::{Reach, traced};
 use probes::Probes;
 use random::Random;
+use seeds::seeds;
 use simulator::{Outcome, Probe, Simulator, Spot, Stance};
 
 /// Random rules expire on the day before this one or on it.
 const TODAY: Date = Date::constant(2026, 4, 1);
-
-/// Where the seeds of this run start and how many there are; a longer run: `BOUNDWALK_SITES=20000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES")
-        .ok()
-        .and_then(|text| text.parse().ok());
-    0..wanted.unwrap_or(800)
-}
 
 /// What was seen, so that a test that compares nothing with nothing fails.
 #[derive(Default, Debug)]
@@ -52,7 +47,7 @@ struct Seen {
 #[test]
 fn walks_agree_with_the_simulator_on_random_sites() {
     let (mut seen, mut wrong) = (Seen::default(), Vec::new());
-    for seed in seeds() {
+    for seed in seeds(800) {
         let text = random_site::random_site(seed);
         let loaded = load_text("drawn", &text);
         let site = loaded

@@ -13,6 +13,8 @@ mod rule_draft_text;
 #[path = "oracles/rule_universe.rs"]
 #[allow(dead_code, reason = "each test uses its part")]
 mod rule_universe;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::path::Path;
 use std::process::Command;
@@ -27,6 +29,7 @@ use boundwalk::model::{Date, RouterId, Site};
 use random::Random;
 use rule_draft::Draft;
 use rule_universe::Universe;
+use seeds::seeds;
 
 /// The day on which rules of [`rule_draft::PAST`] are over and those of [`rule_draft::AHEAD`] have their last.
 const TODAY: Date = Date::constant(2026, 4, 1);
@@ -57,10 +60,8 @@ fn removals(site: &Site, findings: &[Finding]) -> Vec<Removal> {
 
 #[test]
 fn what_is_to_be_removed_changes_nothing_alone_and_two_at_a_time() {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    let sites: u64 = wanted.and_then(|text| text.parse().ok()).unwrap_or(150);
     let (mut alone, mut pairs, mut warned) = (0, 0, 0);
-    for seed in 0..sites {
+    for seed in seeds(150) {
         let mut random = Random::new(seed ^ 0xad71ce);
         let draft = Draft::new(&mut random, 3 + seed as usize % 8);
         let Some(site) = load_text("drawn.toml", &draft.text()).site else {

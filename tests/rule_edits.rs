@@ -14,6 +14,10 @@ mod random;
 mod random_edits;
 #[path = "support/random_site.rs"]
 mod random_site;
+#[path = "support/seeds.rs"]
+mod seeds;
+#[path = "support/skipped.rs"]
+mod skipped;
 #[path = "rule_edits/sprinkled.rs"]
 mod sprinkled;
 #[path = "rule_edits/support.rs"]

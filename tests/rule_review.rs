@@ -6,6 +6,8 @@ mod random;
 mod random_rule_list;
 #[path = "oracles/rule_list.rs"]
 mod rule_list;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::collections::BTreeSet;
 
@@ -20,14 +22,12 @@ use boundwalk::model::{Date, RouterId, Site};
 use random::Random;
 use random_rule_list::random_gateway;
 use rule_list::{RuleList, Seen, in_part};
+use seeds::seeds;
+
+/// Random sites that a usual run looks at.
+const SITES: u64 = 300;
 
 const TODAY: Date = Date::constant(2026, 4, 1);
-
-/// Seeds of this run; a longer run: `BOUNDWALK_SITES=5000`.
-fn seeds() -> std::ops::Range<u64> {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    0..wanted.and_then(|text| text.parse().ok()).unwrap_or(300)
-}
 
 /// A site that loads: a rule that no packet at all can match is an error there, then the next one is drawn.
 fn drawn(seed: u64) -> (String, Site, Random) {
@@ -59,7 +59,7 @@ struct Count {
 #[test]
 fn every_answer_agrees_with_single_packets() {
     let mut count = Count::default();
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let (text, site, _) = drawn(seed);
         let network = Network::new(&site, TODAY);
         let space = RuleSpace::new(&network, RouterId(0)).expect("the gateway filters");
@@ -342,7 +342,7 @@ fn subsets(pool: &[usize], most: usize) -> Vec<Vec<usize>> {
 #[test]
 fn lists_compare_as_their_packets_do() {
     let (mut same, mut different) = (0, 0);
-    for seed in seeds() {
+    for seed in seeds(SITES) {
         let (text, site, mut random) = drawn(seed ^ 0x5eed);
         let network = Network::new(&site, TODAY);
         let space = RuleSpace::new(&network, RouterId(0)).expect("the gateway filters");
@@ -389,7 +389,7 @@ fn what_a_bound_leaves_open_is_said_to_be_open() {
         RuleStatus::Unknown => "unknown",
     };
     let (mut open, mut settled) = (0, 0);
-    for seed in seeds().take(100) {
+    for seed in seeds(SITES).take(100) {
         let (text, site, _) = drawn(seed);
         let network = Network::new(&site, TODAY);
         let space = RuleSpace::new(&network, RouterId(0)).expect("the gateway filters");

@@ -8,6 +8,8 @@ mod rule_draft;
 mod rule_draft_text;
 #[path = "oracles/rule_universe.rs"]
 mod rule_universe;
+#[path = "support/seeds.rs"]
+mod seeds;
 
 use std::net::{IpAddr, Ipv4Addr};
 
@@ -21,6 +23,7 @@ use boundwalk::model::{Date, RouterId, Site};
 use random::Random;
 use rule_draft::Draft;
 use rule_universe::{Packet, Universe, first, is_on};
+use seeds::seeds;
 
 /// The day on which rules of [`rule_draft::PAST`] are over and those of [`rule_draft::AHEAD`] have their last.
 const TODAY: Date = Date::constant(2026, 4, 1);
@@ -54,10 +57,8 @@ fn drawn(seed: u64) -> Draft {
 /// Random gateways; a longer run: `BOUNDWALK_SITES=5000`. What fails is made small before it is shown.
 #[test]
 fn the_review_of_small_gateways_is_right() {
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    let sites: u64 = wanted.and_then(|text| text.parse().ok()).unwrap_or(400);
     let mut count = Count::default();
-    for seed in 0..sites {
+    for seed in seeds(400) {
         let draft = drawn(seed);
         if let Err(wrong) = check(&draft, &mut count) {
             let (small, last) = smaller(draft, wrong);

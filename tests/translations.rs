@@ -13,6 +13,10 @@ use boundwalk::checks::run;
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Site};
+use seeds::seeds;
+
+#[path = "support/seeds.rs"]
+mod seeds;
 
 const TODAY: Date = Date::constant(2026, 4, 1);
 
@@ -199,10 +203,8 @@ fn on_random_sites_a_dead_line_never_applies() {
     use boundwalk::forwarding::{Origin, Packet, Sender, trace};
     use boundwalk::model::{Family, TCP, UDP};
 
-    let wanted = std::env::var("BOUNDWALK_SITES").ok();
-    let sites: u64 = wanted.and_then(|text| text.parse().ok()).unwrap_or(150);
     let (mut dead, mut undelivered, mut alive, mut sent) = (0, 0, 0, 0);
-    for seed in 0..sites {
+    for seed in seeds(150) {
         let text = random_site::random_site(seed);
         let site = load_text("drawn.toml", &text)
             .site

@@ -212,10 +212,3 @@ fn rules(random: &mut Random, tables: &[Block], text: &mut String) {
         }
     }
 }
-
-/// Seeds of this run; a longer one: `BOUNDWALK_SITES=20000`, from another seed on: `BOUNDWALK_FIRST_SITE=120`.
-pub fn seeds() -> std::ops::Range<u64> {
-    let number = |name| std::env::var(name).ok()?.parse::<u64>().ok();
-    let first = number("BOUNDWALK_FIRST_SITE").unwrap_or(0);
-    first..first + number("BOUNDWALK_SITES").unwrap_or(120)
-}

@@ -9,18 +9,7 @@ use quick_xml::events::{BytesStart, Event};
 
 use crate::run::{about, demo, site, starter};
 use crate::sites::{Folder, accepted, wide_rule_back, with_wide_rule};
-
-#[expect(
-    clippy::print_stderr,
-    reason = "whoever runs the tests must see what was not tested"
-)]
-fn skip(reason: &str) {
-    assert!(
-        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
-        "the program is required: {reason}"
-    );
-    eprintln!("SKIPPED the schema of JUnit XML: {reason}");
-}
+use crate::skipped::skip;
 
 /// What another program says of a text under the schema; `None`: that program is missing.
 pub fn schema_takes(xml: &str) -> Option<bool> {
@@ -37,7 +26,7 @@ pub fn schema_takes(xml: &str) -> Option<bool> {
     let mut child = match command.spawn() {
         Ok(child) => child,
         Err(error) => {
-            skip(&format!("`xmllint` can't run: {error}"));
+            skip("xmllint", &error);
             return None;
         }
     };

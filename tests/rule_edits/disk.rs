@@ -10,6 +10,7 @@ use boundwalk::load::EditedFile;
 use boundwalk::render::{TextStyle, patch_text};
 
 use crate::demo::demo;
+use crate::skipped::skip;
 use crate::support::{HEAD, edited};
 
 const PLAIN: TextStyle = TextStyle {
@@ -46,18 +47,6 @@ fn names(folder: &Path) -> Vec<String> {
     names
 }
 
-#[expect(
-    clippy::print_stderr,
-    reason = "whoever runs the tests must see what was not tested"
-)]
-fn skip(reason: &str) {
-    assert!(
-        std::env::var("BOUNDWALK_LAB").as_deref() != Ok("require"),
-        "the program is required: {reason}"
-    );
-    eprintln!("SKIPPED other_programs_apply_the_patch: {reason}");
-}
-
 /// Applies a patch with another program; false where that program is missing.
 fn apply(folder: &Path, patch: &str, program: &[&str]) -> bool {
     let mut command = Command::new(program[0]);
@@ -69,7 +58,7 @@ fn apply(folder: &Path, patch: &str, program: &[&str]) -> bool {
     let output = match command.output() {
         Ok(output) => output,
         Err(error) => {
-            skip(&format!("`{}` can't run: {error}", program[0]));
+            skip(program[0], &error);
             return false;
         }
     };
