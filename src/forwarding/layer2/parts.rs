@@ -4,6 +4,7 @@
 //! number in two parts is two VLANs.
 
 use boundwalk_model::{SegmentId, Site, VlanId};
+use petgraph::unionfind::UnionFind;
 
 use super::fabric::{Fabric, Far, NodeId, NodeKind};
 use super::vlan_segments::{Named, VlanSegments};
@@ -70,27 +71,19 @@ fn by_number(site: &Site) -> Vec<Named> {
     segments
 }
 
-/// The part of each node: the lowest number of a node in it.
+/// The part of each node, as the number of some node in it.
 fn parts(fabric: &Fabric) -> Vec<u32> {
-    let mut part: Vec<u32> = vec![u32::MAX; fabric.nodes.len()];
-    for first in 0..fabric.nodes.len() {
-        if part[first] != u32::MAX {
-            continue;
-        }
-        let mut open = vec![first];
-        while let Some(node) = open.pop() {
-            if std::mem::replace(&mut part[node], first as u32) != u32::MAX {
-                continue;
-            }
-            for &port in &fabric.nodes[node].ports {
-                if let Far::Ports(far) = &fabric.port(port).far {
-                    let nodes = far.iter().map(|&far| fabric.port(far).node.0 as usize);
-                    open.extend(nodes.filter(|&node| part[node] == u32::MAX));
+    let mut joined = UnionFind::new(fabric.nodes.len());
+    for (node, ports) in (0..).zip(fabric.nodes.iter().map(|node| &node.ports)) {
+        for &port in ports {
+            if let Far::Ports(far) = &fabric.port(port).far {
+                for &far in far {
+                    joined.union(node, fabric.port(far).node.0);
                 }
             }
         }
     }
-    part
+    joined.into_labeling()
 }
 
 /// Segments with the parts that name them: by a port or LAG, or by an interface that is cabled there.
