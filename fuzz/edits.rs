@@ -43,7 +43,7 @@ fn text_of(loaded: &Loaded) -> &str {
     loaded.sources.files()[0].text()
 }
 
-/// The same bytes, the same edits (FNV-1a, from memory; any hash would do).
+/// The same bytes, the same edits (FNV-1a of 64 bits; any hash would do).
 fn seeded(data: &[u8]) -> Random {
     let mix = |hash: u64, byte: &u8| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3);
     Random::new(data.iter().fold(0xcbf2_9ce4_8422_2325, mix))

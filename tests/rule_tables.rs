@@ -245,8 +245,8 @@ fn only_the_union_hides_a_rule() {
     assert_eq!(last.against.map(|against| against.rule), Some(3));
 }
 
-/// Atomic predicates of destination ports (Yang and Lam 2013, from memory): the sets 0-1023, {80}, {443} and 80-89 make
-/// five, of 64,512, 1,013, 9, 1 and 1 ports.
+/// Atomic predicates of destination ports: classes of packets that no predicate tells apart (*Atomic Predicates for
+/// Network Verification*, 2013). The sets 0-1023, {80}, {443} and 80-89 make five, of 64,512, 1,013, 9, 1 and 1 ports.
 #[test]
 fn atomic_predicates_of_ports() {
     let ports = |low: u128, high: u128| ServiceBox {

@@ -186,7 +186,7 @@ struct Draw {
 }
 
 impl Draw {
-    /// SplitMix64 (constants from memory).
+    /// SplitMix64 (*Fast splittable pseudorandom number generators*, OOPSLA 2014).
     fn below(&mut self, end: usize) -> usize {
         self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.state;

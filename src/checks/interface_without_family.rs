@@ -15,7 +15,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "Nothing of that family leaves there. Then say so with a `source` or `destination` of the other \
         family.",
     remedy: "Give the interface an address of the family, or name the address to translate to.",
-    references: &["RFC 3022 section 2.2 (many sources share one address); section from memory"],
+    references: &["RFC 3022 section 2.2 (a private network shares the one address of its router)"],
     fires: include_str!("examples/interface-without-family.fires.toml"),
     quiet: include_str!("examples/interface-without-family.quiet.toml"),
 };

@@ -17,7 +17,9 @@ pub(super) static CHECK: Check = Check {
     why: "IPv4 and IPv6 are two networks on one cable. Over IPv6 the same service is denied: devices prefer IPv6 and wait, or somebody opens it in a hurry and wider than it was.",
     fine_when: "The service is meant to be reached over IPv4 only.",
     remedy: "Name the host instead of its address, or add its IPv6 address.",
-    references: &["RFC 8305: what devices do where both families are there (from memory)"],
+    references: &[
+        "RFC 8305 section 2 (where a host has both families, its preference favours IPv6)",
+    ],
     fires: include_str!("examples/ipv6-twin-missing.fires.toml"),
     quiet: include_str!("examples/ipv6-twin-missing.quiet.toml"),
 };

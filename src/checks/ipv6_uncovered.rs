@@ -19,7 +19,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The addresses behind it have no IPv6 counterpart, and what passes over IPv6 is wanted.",
     remedy: "Add the IPv6 addresses to the rule, or name zones and segments instead of addresses.",
     references: &[
-        "RFC 7123: what IPv6 does on networks that only IPv4 was thought of (from memory)",
+        "RFC 7123 section 2: enforce on IPv6 the security policies that are enforced on IPv4",
         "seen with nftables on Linux 6.1: a rule on an IPv4 destination leaves IPv6 uncovered",
     ],
     fires: include_str!("examples/ipv6-uncovered.fires.toml"),

@@ -12,12 +12,12 @@ pub(super) static CHECK: Check = Check {
     name: "lag-members-differ",
     severity: Severity::Warning,
     summary: "ports of one LAG that differ in speed or in being enabled, or ends of different size",
-    why: "Only ports of one speed form a LAG; the odd one stays out, or carries frames by itself, past what \
+    why: "Many devices join ports of one speed only; the odd one stays out, or carries frames by itself, past what \
         is set for the LAG. A disabled member is a spare that will not help when the other cable fails.",
     fine_when: "While cables are being exchanged one by one.",
     remedy: "Set all members, at both ends, to one speed, and enable or remove the odd one.",
     references: &[
-        "IEEE 802.1AX: members of one LAG have one speed (from memory)",
+        "IEEE 802.1AX-2008, scope: links operating at the same data rate (the scope of the edition of 2020 does not ask for it)",
         "Linux kernel documentation, bonding, mode 802.3ad: groups share the same speed and duplex",
     ],
     fires: include_str!("examples/lag-members-differ.fires.toml"),

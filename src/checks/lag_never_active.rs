@@ -18,7 +18,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "Never: the LAG is not there.",
     remedy: "Set `lacp = \"active\"` at one end at least, better at both.",
     references: &[
-        "IEEE 802.1AX: LACP activity, active and passive (from memory)",
+        "IEEE 802.1AXdz-2025, module ieee802-dot1ax-types, lacp-activity: a passive end sends only when its partner is active",
         "Linux kernel documentation, bonding, lacp_active: off is \"speak when spoken to\"",
     ],
     fires: include_str!("examples/lag-never-active.fires.toml"),

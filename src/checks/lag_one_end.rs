@@ -17,7 +17,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The other end is two devices that act as one; describe them as one switch.",
     remedy: "Make a LAG of the ports at the other end, or single ports of this one.",
     references: &[
-        "IEEE 802.1AX: a LAG joins two systems, with an aggregation at each (from memory)",
+        "IEEE 802.1AXdz-2025, module ieee802-dot1ax-linkagg, partner-system: an aggregator has one system as its partner",
     ],
     fires: include_str!("examples/lag-one-end.fires.toml"),
     quiet: include_str!("examples/lag-one-end.quiet.toml"),

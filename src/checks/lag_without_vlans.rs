@@ -15,7 +15,7 @@ pub(super) static CHECK: Check = Check {
         from every answer.",
     fine_when: "The LAG is cabled and not in use yet.",
     remedy: "Add a line to `ports` with the name of the LAG and its VLANs.",
-    references: &["IEEE 802.1AX: whatever uses a LAG sees one port (from memory)"],
+    references: &["IEEE 802.1AX-2008, scope: whatever uses a LAG treats it as a single link"],
     fires: include_str!("examples/lag-without-vlans.fires.toml"),
     quiet: include_str!("examples/lag-without-vlans.quiet.toml"),
 };

@@ -22,8 +22,8 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The segment holds administrators and nobody else; or the host is there to be the way in, and is kept up to date and watched.",
     remedy: "Name the hosts that administer in `source`.",
     references: &[
-        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error classes: insecure management, too many management hosts, management from outside (from memory)",
-        "NIST SP 800-41 rev. 1: traffic to the firewall itself only as needed (from memory)",
+        "RFC 6192 section 3.1: management of a router is permitted from the management stations",
+        "DISA Router SRG, SRG-NET-000205-RTR-000001: restrict traffic destined to the router itself, to specific sources",
     ],
     fires: include_str!("examples/management-exposed.fires.toml"),
     quiet: include_str!("examples/management-exposed.quiet.toml"),

@@ -15,7 +15,9 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The device that forwards is not described on purpose. Answers about what the route sends then do \
         not hold.",
     remedy: "Describe the device, or correct the address.",
-    references: &["RFC 1812 section 5.2.4 (how the next hop is found); section from memory"],
+    references: &[
+        "RFC 1812 section 5.2.4 (the next hop is an adjacent host or router, to which the packet goes)",
+    ],
     fires: include_str!("examples/next-hop-idle.fires.toml"),
     quiet: include_str!("examples/next-hop-idle.quiet.toml"),
 };

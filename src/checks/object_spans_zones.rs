@@ -16,7 +16,8 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The group is meant as it is, and the rule too.",
     remedy: "Split the group by zone, or name the zone in `from` or `to`.",
     references: &[
-        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: objects that span zones (from memory)",
+        "NIST SP 800-41 rev. 1, executive summary: rule sets as specific as possible about the traffic they control",
+        "common practice, no source, for groups that stay within a zone",
     ],
     fires: include_str!("examples/object-spans-zones.fires.toml"),
     quiet: include_str!("examples/object-spans-zones.quiet.toml"),

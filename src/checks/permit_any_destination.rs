@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It is for messages that every network needs.",
     remedy: "Name the zones or segments in `to`, or the addresses in `destination`.",
     references: &[
-        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: rules with service or destination any (from memory)",
+        "NIST SP 800-41 rev. 1, executive summary: rule sets as specific as possible about the traffic they control",
         "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
     ],
     fires: include_str!("examples/permit-any-destination.fires.toml"),

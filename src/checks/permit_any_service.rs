@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The sender is an administrator or a scanner that is watched, and the reason says so.",
     remedy: "Name the services that are needed.",
     references: &[
-        "A Quantitative Study of Firewall Configuration Errors (Computer 37, 2004), error class: rules with service or destination any (from memory)",
+        "NIST SP 800-41 rev. 1, executive summary: rule sets as specific as possible about the traffic they control",
         "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
         "PCI DSS v4.0.1 1.2.5: services, protocols and ports allowed are identified and approved",
     ],

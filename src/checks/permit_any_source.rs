@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It is for messages that every network needs, or the destination is meant for everybody.",
     remedy: "Name the zones or segments in `from`, or the addresses in `source`.",
     references: &[
-        "NIST SP 800-41 rev. 1: rules as specific as possible (from memory)",
+        "NIST SP 800-41 rev. 1, executive summary: rule sets as specific as possible about the traffic they control",
         "NIST SP 800-53 AC-6 and CM-7: least privilege, least functionality",
     ],
     fires: include_str!("examples/permit-any-source.fires.toml"),

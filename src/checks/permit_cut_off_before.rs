@@ -18,8 +18,8 @@ pub(super) static CHECK: Check = Check {
         between the gateways are not looked at; a wide permit that the gateway before narrows is not meant.",
     remedy: "Permit it at the gateway before too, or take it out of this rule.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): shadowing by the upstream one (from memory)",
-        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004), abstract: anomalies between several firewalls, as well as inside one",
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
     ],
     fires: include_str!("examples/permit-cut-off-before.fires.toml"),
     quiet: include_str!("examples/permit-cut-off-before.quiet.toml"),

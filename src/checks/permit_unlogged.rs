@@ -15,10 +15,7 @@ pub(super) static CHECK: Check = Check {
     why: "What comes in from people nobody knows is what one wants to see afterwards. Without a log nobody can say what came in, or when.",
     fine_when: "The device that it leads to keeps its own log, and somebody reads that.",
     remedy: "Add `log = true` to the rule.",
-    references: &[
-        "CIS Controls v8 13.6: collect network traffic flow logs",
-        "NIST SP 800-41 rev. 1: log what matters (from memory)",
-    ],
+    references: &["CIS Controls v8 13.6: collect network traffic flow logs"],
     fires: include_str!("examples/permit-unlogged.fires.toml"),
     quiet: include_str!("examples/permit-unlogged.quiet.toml"),
 };

@@ -15,8 +15,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "Never for long: one of the rules is a mistake. Where the earlier one is meant, remove this one. A last rule that denies everything is not meant here: it stays for what comes later.",
     remedy: "Move the rule before those that hide it, or make those narrower; or remove it.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): shadowing, asked of the union of all earlier rules (definitions from memory)",
-        "NIST SP 800-41 rev. 1: more specific rules first (from memory)",
+        "Misconfiguration in Firewalls and Network Access Controls (Encyclopedia, 2021), section 1: shadowing; here asked of all earlier rules together",
     ],
     fires: include_str!("examples/rule-dead.fires.toml"),
     quiet: include_str!("examples/rule-dead.quiet.toml"),

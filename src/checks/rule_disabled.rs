@@ -13,7 +13,9 @@ pub(super) static CHECK: Check = Check {
     why: "It does nothing, and one word brings it back as it was, whatever the network looks like by then.",
     fine_when: "It is for emergencies and its reason says so.",
     remedy: "Remove it; the change that brings it back can bring the text back too.",
-    references: &["NIST SP 800-41 rev. 1: remove rules that are not used (from memory)"],
+    references: &[
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
+    ],
     fires: include_str!("examples/rule-disabled.fires.toml"),
     quiet: include_str!("examples/rule-disabled.quiet.toml"),
 };

@@ -14,7 +14,7 @@ pub(super) static CHECK: Check = Check {
     remedy: "Remove it, or renew it with a new reason and date.",
     references: &[
         "NIST SP 800-53 SC-7(4): exceptions are limited in time, reviewed and removed",
-        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
     ],
     fires: include_str!("examples/rule-expired.fires.toml"),
     quiet: include_str!("examples/rule-expired.quiet.toml"),

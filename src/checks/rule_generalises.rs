@@ -15,9 +15,7 @@ pub(super) static CHECK: Check = Check {
     why: "The narrower rules are exceptions to it. As long as they come first all is well; moved behind it they do nothing.",
     fine_when: "Always, as long as it is meant: exceptions come before what they are exceptions to.",
     remedy: "Nothing to do but to keep the order; say in the reasons which rule is an exception to which.",
-    references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): generalization (definitions from memory)",
-    ],
+    references: &["common practice, no source; papers on rule anomalies call it generalization"],
     fires: include_str!("examples/rule-generalises.fires.toml"),
     quiet: include_str!("examples/rule-generalises.quiet.toml"),
 };

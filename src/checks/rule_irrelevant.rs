@@ -14,8 +14,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It is prepared for a network that does not exist yet, and says so in its reason.",
     remedy: "Correct the addresses, `from` or `to`; or remove the rule.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): irrelevance (definitions from memory)",
-        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
     ],
     fires: include_str!("examples/rule-irrelevant.fires.toml"),
     quiet: include_str!("examples/rule-irrelevant.quiet.toml"),

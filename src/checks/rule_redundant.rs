@@ -15,8 +15,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It logs what the later rule does not, or it is there so that a change further down can not open anything: say so in its reason.",
     remedy: "Remove it, or keep it and say why. `boundwalk rules --clean` shows the list without such rules, proved to decide every packet alike.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): redundancy, asked of verdicts (definitions from memory)",
-        "Complete Redundancy Detection in Firewalls (DBSec 2005): by verdicts (from memory)",
+        "Complete Redundancy Detection in Firewalls (DBSec 2005): a rule is redundant if and only if removing it changes no decision",
     ],
     fires: include_str!("examples/rule-redundant.fires.toml"),
     quiet: include_str!("examples/rule-redundant.quiet.toml"),

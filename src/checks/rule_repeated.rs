@@ -14,8 +14,8 @@ pub(super) static CHECK: Check = Check {
     fine_when: "It is kept for its documentation; then a comment serves better.",
     remedy: "Remove it; `boundwalk rules --clean` shows the list without such rules, proved to decide every packet alike.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): redundancy, asked of the union of all earlier rules (definitions from memory)",
-        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "Complete Redundancy Detection in Firewalls (DBSec 2005): a rule is redundant if and only if removing it changes no decision",
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
     ],
     fires: include_str!("examples/rule-repeated.fires.toml"),
     quiet: include_str!("examples/rule-repeated.quiet.toml"),

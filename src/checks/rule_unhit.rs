@@ -15,7 +15,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The count is young, or the rule is for rare events: backups, year ends, emergencies.",
     remedy: "Ask its owner, and remove it where nobody needs it.",
     references: &[
-        "NIST SP 800-41 rev. 1: remove rules that are not used (from memory)",
+        "PCI DSS v4.0.1 1.2.7, guidance: a review cleans up rules that are unneeded, outdated or incorrect",
         "NIST SP 800-53 CM-7(1): review functions, ports and protocols",
     ],
     fires: include_str!("examples/rule-unhit.fires.toml"),

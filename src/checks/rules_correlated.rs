@@ -14,7 +14,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The permit is meant as an exception, and its reason says so.",
     remedy: "If the denial is meant to hold, move it before the permit; else make the permit an exception that is plain to see.",
     references: &[
-        "Discovery of Policy Anomalies in Distributed Firewalls (INFOCOM 2004): correlation (definitions from memory)",
+        "Misconfiguration in Firewalls and Network Access Controls (Encyclopedia, 2021): correlation is one of the three most common misconfigurations",
     ],
     fires: include_str!("examples/rules-correlated.fires.toml"),
     quiet: include_str!("examples/rules-correlated.quiet.toml"),

@@ -16,7 +16,7 @@ pub(super) static CHECK: Check = Check {
     fine_when: "The router has two cables to the segment on purpose, as a spare.",
     remedy: "Correct the segment; an interface that needs several addresses may have them all.",
     references: &[
-        "RFC 1122 section 3.3.4 (multihoming, several interfaces on one network); section from memory",
+        "RFC 1122 section 3.3.4.1 (multihoming: several interfaces may be on one network)",
     ],
     fires: include_str!("examples/segment-twice.fires.toml"),
     quiet: include_str!("examples/segment-twice.quiet.toml"),

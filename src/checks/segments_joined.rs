@@ -20,7 +20,7 @@ pub(super) static CHECK: Check = Check {
         and carry them to it tagged.",
     references: &[
         "RFC 4363, dot1qPvid and dot1qVlanStaticUntaggedPorts",
-        "IEEE 802.1D: a bridge without VLANs relays between all its ports (from memory)",
+        "RFC 4188 section 3: a bridge connects network segments below the network layer",
     ],
     fires: include_str!("examples/segments-joined.fires.toml"),
     quiet: include_str!("examples/segments-joined.quiet.toml"),

@@ -11,12 +11,13 @@ pub(super) static CHECK: Check = Check {
     name: "segments-share-vlan",
     severity: Severity::Error,
     summary: "segments with one VLAN number on switches that cables join",
-    why: "One VLAN is one broadcast domain (IEEE 802.1Q): devices of both segments exchange frames, whatever the gateway's \
+    why: "One VLAN is one broadcast domain: devices of both segments exchange frames, whatever the gateway's \
         rules say. The same number on switches that no cable joins is two VLANs.",
     fine_when: "Both prefixes are meant to be on one wire: then make them one segment with two prefixes.",
     remedy: "Give one of the segments a VLAN number of its own.",
     references: &[
-        "IEEE 802.1Q: a VLAN is identified by its VID within a bridged network (from memory)",
+        "RFC 4363, VlanId: the VLAN-ID uniquely identifies a VLAN",
+        "RFC 5517 section 1: a VLAN is a broadcast domain",
     ],
     fires: include_str!("examples/segments-share-vlan.fires.toml"),
     quiet: include_str!("examples/segments-share-vlan.quiet.toml"),

@@ -15,7 +15,10 @@ pub(super) static CHECK: Check = Check {
         setting (packet forwarding, a bridge, a proxy) makes it a way round every rule.",
     fine_when: "A jump host or backup server that is meant to, is hardened for it and watched.",
     remedy: "Leave it one interface and let the gateway decide what else it reaches.",
-    references: &["NIST SP 800-82, dual-homed computers between plant and office (from memory)"],
+    references: &[
+        "RFC 1122 section 3.1: a host does not start to forward because it has several interfaces",
+        "common practice, no source, for keeping a host in one segment",
+    ],
     fires: include_str!("examples/several-homes.fires.toml"),
     quiet: include_str!("examples/several-homes.quiet.toml"),
 };

@@ -14,9 +14,7 @@ pub(super) static CHECK: Check = Check {
         and it may be on one where it has no business.",
     fine_when: "A switch between them gives the VLAN another number.",
     remedy: "Write the VLAN of the segment, or name the segment of this VLAN.",
-    references: &[
-        "IEEE 802.1Q: the VLAN identifier in the tag decides the VLAN of a frame (from memory)",
-    ],
+    references: &["RFC 4363, VlanId: the 12-bit VLAN-ID of the tag identifies a VLAN"],
     fires: include_str!("examples/tag-differs.fires.toml"),
     quiet: include_str!("examples/tag-differs.quiet.toml"),
 };

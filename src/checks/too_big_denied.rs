@@ -18,7 +18,7 @@ pub(super) static CHECK: Check = Check {
         that belong to a connection through by itself.)",
     references: &[
         "RFC 2979 section 3: a firewall that lets packets out that must not be cut MUST NOT block the answer",
-        "RFC 1191 (from memory)",
+        "RFC 1191 section 2: routers discard what is too big and return this notice, by which senders learn the size",
     ],
     fires: include_str!("examples/too-big-denied.fires.toml"),
     quiet: include_str!("examples/too-big-denied.quiet.toml"),

@@ -15,7 +15,7 @@ pub(super) static CHECK: Check = Check {
     remedy: "Translate the source of those packets too, to the gateway's address on the server's side; or give clients inside the server's own address by DNS.",
     references: &[
         "RFC 4787 section 6: hairpinning",
-        "RFC 5382 section 7.2: hairpinning of TCP (section from memory)",
+        "RFC 5382 section 7.2: hairpinning of TCP",
     ],
     fires: include_str!("examples/translation-unanswered.fires.toml"),
     quiet: include_str!("examples/translation-unanswered.quiet.toml"),

@@ -66,7 +66,7 @@ impl Attachment {
     }
 
     /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
-    /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8, from memory).
+    /// the first. Observed in a kernel for IPv4; for IPv6 by analogy (RFC 6724 section 5, rule 8).
     ///
     /// Addresses that no router forwards from are left out.
     pub fn facing(&self, target: u128, nobody: &IntervalSet) -> Option<u128> {

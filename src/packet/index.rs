@@ -1,6 +1,6 @@
 //! First match in long lists of boxes, by bit vectors.
 //!
-//! The scheme of Lakshman and Stiliadis (1998, cited from memory): in each
+//! A scheme known from packet classification: in each
 //! field, one row of bits per elementary interval says which boxes hold its
 //! values; the AND of a packet's rows says which boxes hold the packet, and the
 //! lowest set bit is the first of them. Rows are kept as lists of interned

@@ -19,7 +19,7 @@ const CONTEXT: usize = 3;
 /// they are for the eyes: whatever could disturb a terminal stands as `\u{..}`. Names are as the user gave them,
 /// without `./` or `/` in front, which `patch` would not take; names with characters that a terminal or a patch
 /// can't hold stand in quotes with the bytes in octal, as in C. Format: the unified format of `diff` (POSIX.1-2017, *diff*,
-/// from memory). Cost: the lines times the changes.
+/// option `-U`). Cost: the lines times the changes.
 pub fn patch_text(files: &[EditedFile], paint: TextStyle) -> String {
     let mut out = String::new();
     for file in files.iter().filter(|file| file.before != file.after) {

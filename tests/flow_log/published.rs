@@ -4,7 +4,7 @@ use super::support::{read, shown, try_read};
 use boundwalk::load::{ELEMENTS, FlowOptions};
 
 /// IANA, *IP Flow Information Export (IPFIX) Entities*, typed from the registry and not from the program;
-/// `deltaFlowCount` from memory.
+/// `deltaFlowCount` as in RFC 7015 section 7.2.4.
 const REGISTRY: &str = "
     1 octetDeltaCount
     2 packetDeltaCount
@@ -92,7 +92,7 @@ fn the_example_of_rfc_7011() {
     );
 }
 
-/// Type and code as `type * 256 + code` (RFC 5102 section 5.5.1, from memory): destination unreachable, code 3 (RFC 792).
+/// Type and code as `type * 256 + code` (RFC 5102 section 5.5.14): destination unreachable, code 3 (RFC 792).
 #[test]
 fn type_and_code_of_a_message() {
     let text = "sourceIPv4Address,destinationIPv4Address,protocolIdentifier,icmpTypeCodeIPv4\n\

@@ -137,7 +137,8 @@ fn name(end: &Spanned<LinkEnd>) -> Name<'_> {
     }
 }
 
-/// IEEE 802.1AX (from memory): somebody has to speak first, and LACP needs LACP at the other end.
+/// IEEE 802.1AXdz-2025, module ieee802-dot1ax-types: a passive end waits for an active one. LACP needs LACP at the
+/// other end.
 fn agree(one: Lacp, other: Lacp) -> bool {
     let speaks = |lacp| lacp != Lacp::Static;
     let active = [one, other].contains(&Lacp::Active);

@@ -9,7 +9,7 @@ impl Random {
         Self(seed)
     }
 
-    /// SplitMix64 (Steele, Lea and Flood 2014; constants from memory).
+    /// SplitMix64 (*Fast splittable pseudorandom number generators*, OOPSLA 2014).
     pub fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;

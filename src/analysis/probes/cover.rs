@@ -13,7 +13,7 @@ type Rank = (usize, usize, bool, usize, bool, Reverse<usize>);
 
 /// Numbers of candidates that together show what any of them shows, ascending: always the one that shows most of
 /// what is open, then those go again that the others make needless. The greedy choice is at most a logarithmic factor
-/// above the smallest (Chvátal, 1979, A greedy heuristic for the set-covering problem; from memory).
+/// above the smallest (*A greedy heuristic for the set-covering problem*, Mathematics of Operations Research 4, 1979).
 ///
 /// Cost: candidates times what they show, times a logarithm; what a candidate adds only ever shrinks, so it is worked
 /// out again only when it comes first.

@@ -4,8 +4,11 @@ use rustc_hash::FxHashSet;
 
 use boundwalk_model::{Router, Rule};
 
-/// The rule set complexity of Wool (2004, cited from memory): rules, plus objects that they name, plus pairs of
-/// interfaces. In his survey the number of mistakes grew with it.
+/// Rules, plus objects that they name, plus pairs of interfaces.
+///
+/// *A Quantitative Study of Firewall Configuration Errors* (Computer 37, 2004) counts rules, objects and interfaces; the
+/// number of mistakes grew with it, and did so again in *Firewall Configuration Errors Revisited* (2009). That interfaces
+/// count by pairs was not read there.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Complexity {
     /// Rules, whatever their state.
@@ -48,9 +51,9 @@ fn items(rule: &Rule) -> impl Iterator<Item = (bool, &str)> {
 mod tests {
     use super::*;
 
-    /// Published example: 50 rules, 200 objects, 4 interfaces (Wool 2004, from memory).
+    /// 50 rules, 200 objects, and 6 pairs of 4 interfaces.
     #[test]
-    fn the_published_example() {
+    fn rules_objects_and_pairs_of_interfaces() {
         let complexity = Complexity {
             rules: 50,
             objects: 200,

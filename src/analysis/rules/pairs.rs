@@ -14,7 +14,8 @@ const MOST_IDLE: usize = 2_000;
 
 /// How the packets of two rules with different actions relate, the earlier rule first.
 ///
-/// After the relations of Al-Shaer and Hamed (2003, 2004, cited from memory), asked of sets of packets that can
+/// After the relations of papers on rule anomalies (*Modeling and Management of Firewall Policies*, IEEE TNSM 1, 2004;
+/// definitions read in programs that follow it), asked of sets of packets that can
 /// really arrive rather than of single fields. That the earlier rule holds all packets of the later one is no
 /// relation here: then the later one is dead.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

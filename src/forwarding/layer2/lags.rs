@@ -281,7 +281,9 @@ pub(super) fn standing(site: &Site, router: RouterId, port: RouterPort) -> Vec<u
 mod tests {
     use super::*;
 
-    /// IEEE 802.1AX clause 6 (from memory): two passive ends never aggregate.
+    /// IEEE 802.1AXdz-2025, module ieee802-dot1ax-types: a passive end sends LACPDUs only when its partner is active, so
+    /// two of them never aggregate. Module ieee802-dot1ax-linkagg, partner-admin-state: where the partner speaks no LACP a port
+    /// aggregates with no other, unless somebody sets the values of the partner by hand.
     #[test]
     fn one_end_must_speak_first() {
         use Lacp::{Active, Passive, Static};
