@@ -15,6 +15,7 @@ use super::ways::{Around, Routed, Way, begins, routed};
 
 /// One ordered pair with a way round.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Bypass {
     /// Where the device is attached.
     pub from: Origin,

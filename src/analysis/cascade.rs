@@ -65,6 +65,7 @@ pub struct BlockedPermit {
 
 impl BlockedPermit {
     /// How many packets the pieces hold, told apart by addresses, protocol and ports or message.
+    #[must_use]
     pub fn size(&self, network: &Network<'_>) -> BigUint {
         let (ports, messages) = (Protocol::with_ports(), Protocol::with_messages());
         let sizes = self.packets.iter().map(|(_, region)| {
@@ -75,6 +76,7 @@ impl BlockedPermit {
     }
 
     /// One of the packets, with one of some services.
+    #[must_use]
     pub fn example(&self, network: &Network<'_>, services: &ClassSet) -> Option<Packet> {
         self.packets.iter().find_map(|(family, region)| {
             let part = Region {
@@ -86,6 +88,7 @@ impl BlockedPermit {
     }
 
     /// The services of the packets.
+    #[must_use]
     pub fn services(&self, network: &Network<'_>) -> ClassSet {
         let mut all = network.classes.none();
         for (_, region) in &self.packets {
@@ -138,6 +141,7 @@ impl Cascade {
     ///
     /// Nothing to do where fewer than two gateways filter; else for each segment one walk by the routes, and for
     /// each pair one through the rules of each gateway on the way. Gives up after five million pieces.
+    #[must_use]
     pub fn new(network: &Network<'_>) -> Self {
         let routers = network.site.routers.iter();
         let filtering = routers.filter(|router| router.filter().is_some());

@@ -28,6 +28,7 @@ impl Extent {
     }
 
     /// Both together.
+    #[must_use]
     pub fn and(self, other: Self) -> Self {
         match (self, other) {
             (Self::Nothing, other) => other,
@@ -130,21 +131,25 @@ impl Cell {
     }
 
     /// Whether all was looked at; else what is listed is a lower bound.
+    #[must_use]
     pub fn complete(&self) -> bool {
         self.coverage.is_complete()
     }
 
     /// Services that only described hosts get through, by routes of their own.
+    #[must_use]
     pub fn only_by_hosts(&self) -> ClassSet {
         self.some.difference(&self.plain)
     }
 
     /// Whether everything passes: every service from every address to every address.
+    #[must_use]
     pub fn everything(&self) -> bool {
         self.every.count() == self.classes
     }
 
     /// The same cell with nothing passing.
+    #[must_use]
     pub fn closed_off(&self) -> Self {
         let mut cell = self.clone();
         cell.some = cell.some.difference(&self.some);
@@ -160,11 +165,13 @@ impl Cell {
     }
 
     /// Whether nothing passes, for certain.
+    #[must_use]
     pub fn closed(&self) -> bool {
         self.complete() && self.some.is_empty()
     }
 
     /// Whether some reply is known to come back.
+    #[must_use]
     pub fn answered(&self) -> bool {
         matches!(self.two_way, Extent::Some | Extent::All)
     }

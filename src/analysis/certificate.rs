@@ -12,6 +12,7 @@ use boundwalk_model::{SegmentId, SwitchId, VlanId};
 
 /// The closed set of a segment's frames.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Certificate {
     /// The segment.
     pub segment: SegmentId,
@@ -46,6 +47,7 @@ pub enum PortPart {
 
 /// A port beside the set.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Closed {
     /// The port.
     pub port: PortId,

@@ -19,6 +19,7 @@ const LESS: usize = 10;
 
 /// All ways round, and how to close them.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Bypasses {
     /// Pairs with a way round, by segment of the sender.
     pub pairs: Vec<Bypass>,
@@ -42,6 +43,7 @@ impl Bypasses {
 
 /// The smallest sets of settings whose change closes every way.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Closing {
     /// The sets, each verified by undoing it in the model; several where equally small.
     pub sets: Vec<Vec<Setting>>,

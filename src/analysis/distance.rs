@@ -17,6 +17,7 @@ pub const EFFORT: usize = 6_000_000;
 
 /// The faults that would end isolation.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub struct Distance {
     /// Single faults.
     pub one: Vec<Fault>,
@@ -36,6 +37,7 @@ pub struct Distance {
 /// Looks at a copy of the site for each fault, and for each pair of which one fault brings frames further, as
 /// long as `effort` lasts: ports and interfaces built in all ([`EFFORT`] is a good measure). Copies are looked at
 /// on all processors; the answer does not depend on how many there are.
+#[must_use]
 pub fn distance(
     network: &Network<'_>,
     segment: SegmentId,

@@ -29,6 +29,7 @@ pub struct Crossed {
 
 /// A set of packets that all pass for the same reasons.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct PermittedFlow {
     /// As the sender sends it.
     pub sent: Region,

@@ -112,6 +112,7 @@ pub enum IsolationVerdict {
 }
 
 /// Judges one segment, hostile devices at every live port: of the segment, of every other, and of none.
+#[must_use]
 pub fn isolation(network: &Network<'_>, segment: SegmentId) -> IsolationVerdict {
     let walks = Walks::new(network);
     walks.judge(segment)
@@ -120,6 +121,7 @@ pub fn isolation(network: &Network<'_>, segment: SegmentId) -> IsolationVerdict 
 /// Judges several segments; what they have in common is computed once.
 ///
 /// A flood for each, and for each sender that gateways may let pass one walk of everything through the rules.
+#[must_use]
 pub fn isolations(network: &Network<'_>, segments: &[SegmentId]) -> Vec<IsolationVerdict> {
     let walks = Walks::new(network);
     segments

@@ -24,6 +24,7 @@ pub struct Joined {
 /// port's PVID that is wrong and not the switch between them; those are left out.
 ///
 /// O(ports at switches without VLANs x VLANs they are fed with x ports they lead to).
+#[must_use]
 pub fn joined(fabric: &Fabric) -> Vec<Joined> {
     let mut found = Vec::new();
     for (from, port, vlans) in fabric.vlan_ports() {

@@ -43,6 +43,7 @@ pub enum LinkMismatch {
 
 /// A difference between the ends of a cable.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Difference<'s> {
     /// The ends; a LAG stands for its member ports.
     pub ends: [CableEnd<'s>; 2],
@@ -52,6 +53,7 @@ pub struct Difference<'s> {
 
 /// All differences, cable by cable in the order of the file; the cables between two LAGs count as one.
 /// O(cables x VLANs), and what [`joined`] takes.
+#[must_use]
 pub fn differences<'s>(site: &'s Site, cabling: &Cabling<'s>) -> Vec<Difference<'s>> {
     let ports = Ports::new(site, cabling);
     let pairs = pairs(cabling);

@@ -62,6 +62,7 @@ impl From<Equipment> for MapNode {
 
 /// Two things that are joined.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct MapLink<'s> {
     /// What it joins, by number in [`Map::nodes`].
     pub ends: [usize; 2],
@@ -75,6 +76,7 @@ pub struct MapLink<'s> {
 
 /// A graph of a site. Nodes and links stand in the order of the file, and are the same in every run.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub struct Map<'s> {
     /// Each thing once.
     pub nodes: Vec<MapNode>,
@@ -113,6 +115,7 @@ impl<'s> Map<'s> {
     }
 
     /// Segments, and the gateways, routers and forwarding hosts that stand between them. O(interfaces).
+    #[must_use]
     pub fn logical(site: &'s Site) -> Self {
         let mut map = Self::default();
         let mut known = FxHashMap::default();

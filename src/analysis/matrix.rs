@@ -20,6 +20,7 @@ pub fn messages(network: &Network<'_>) -> ClassSet {
 
 /// All cells of one family.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct Matrix {
     /// What was asked.
     pub question: Question,

@@ -7,6 +7,7 @@ use boundwalk_forwarding::{DeviceId, Network};
 use boundwalk_model::{Family, Host, SegmentId, Site};
 
 /// What was modelled and assumed, in sentences, and the caution that goes with every answer.
+#[must_use]
 pub fn notes(network: &Network<'_>) -> Vec<String> {
     let mut notes = vec![modelled(network)];
     notes.extend(layer2(network));

@@ -179,6 +179,7 @@ pub fn all_parties(site: &Site) -> impl Iterator<Item = Endpoint> + '_ {
 }
 
 /// Every party of a name: a name may stand for a zone and a segment at once. `segment:office` says which.
+#[must_use]
 pub fn find_party(site: &Site, name: &str) -> Vec<Endpoint> {
     let (kind, name) = match name.split_once(':') {
         Some((kind, rest)) => (Some(kind), rest),

@@ -1,5 +1,6 @@
 //! One packet, hop by hop.
 
+use std::fmt;
 use std::net::IpAddr;
 
 use boundwalk_forwarding::{
@@ -24,6 +25,23 @@ pub enum PathError {
     NextHopNotThere,
 }
 
+impl fmt::Display for PathError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::MixedFamilies => f.write_str("source and target are of two address families"),
+            Self::SourceNowhere(address) => {
+                write!(f, "{address} belongs to no segment of the site")
+            }
+            Self::NoAddress(family) => write!(f, "the sender has no {} address", family.word()),
+            Self::NextHopNotThere => {
+                f.write_str("the sender exchanges no frames with that next hop")
+            }
+        }
+    }
+}
+
+impl std::error::Error for PathError {}
+
 /// What becomes of a packet, worst first.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Fate {
@@ -39,6 +57,7 @@ pub enum Fate {
 
 /// The walk of a packet from its sender.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct PathResult {
     /// Who sends.
     pub sender: Sender,
@@ -58,6 +77,7 @@ pub struct PathResult {
 
 impl PathResult {
     /// What becomes of the packet on one way.
+    #[must_use]
     pub fn fate(&self, network: &Network<'_>, trace: &Trace) -> Fate {
         let Outcome::Delivered(place) = trace.outcome else {
             return Fate::Stops;
@@ -71,6 +91,7 @@ impl PathResult {
     }
 
     /// What becomes of it at best, of all its ways.
+    #[must_use]
     pub fn best(&self, network: &Network<'_>) -> Fate {
         let fates = self.traces.iter().map(|trace| self.fate(network, trace));
         fates.max().unwrap_or(Fate::Stops)

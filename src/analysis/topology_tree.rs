@@ -72,6 +72,7 @@ pub struct VlanRow<'s> {
 
 /// A site as a tree.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub struct TopologyTree<'s> {
     /// All things, each once.
     pub tree_nodes: Vec<TreeNode<'s>>,
@@ -89,6 +90,7 @@ pub struct TopologyTree<'s> {
 
 impl<'s> TopologyTree<'s> {
     /// The tree of a site. O(ports x VLANs + cables + interfaces).
+    #[must_use]
     pub fn new(site: &'s Site, cabling: &Cabling<'s>) -> Self {
         let mut topology_tree = Self {
             at_router: vec![Vec::new(); site.routers.len()],

@@ -42,6 +42,7 @@ pub struct Wasted {
 /// packet between the two parties gets past the others; and only where the rule names the party behind the other gateway by
 /// its addresses, or comes to nothing whoever sends and whoever it is for. Messages of ICMP and ICMPv6 are left out:
 /// devices on the way send them too. Nothing is said where [`Cascade::complete`] is false.
+#[must_use]
 pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
     let mut found = Vec::new();
     if !cascade.complete {

@@ -125,6 +125,7 @@ impl<'n> Around<'n> {
 
     /// A shortest way to devices of a segment, or out of unclaimed ports: of ways with plain frames if there are any,
     /// else with tags.
+    #[must_use]
     pub fn way_to(&self, to: Origin) -> Option<Way> {
         let mut floods = self.floods.iter();
         floods.find_map(|flood| {

@@ -14,6 +14,7 @@ const CLIENT_PORT: u16 = 49_152;
 /// A packet of a region: the same one each time, between host addresses, of a service that people know, with a
 /// client port from the dynamic range (RFC 6335 section 6), where the region leaves the choice; from a device to
 /// another one, if it leaves any. `None` for an empty region.
+#[must_use]
 pub fn witness(network: &Network<'_>, plan: &Plan, region: &Region) -> Option<Packet> {
     let (protocol, source_port, destination_port) = service(network, plan.family, region)?;
     let (source, destination) = addresses(plan, region)?;
@@ -129,6 +130,7 @@ pub(super) fn examples(family: Family) -> IntervalSet {
 
 /// An address to show a set by: the lowest that can be a host's: neither first nor last of an on-link prefix; for a wide set one
 /// from the documentation prefixes.
+#[must_use]
 pub fn representative(plan: &Plan, set: &IntervalSet) -> Option<u128> {
     let wide = set
         .intervals()

@@ -101,6 +101,7 @@ pub struct PortLine<'s> {
 
 /// The ports of one switch in the order of its front, each LAG where its first member would stand.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Worksheet<'s> {
     /// Which switch.
     pub switch: SwitchId,
@@ -112,6 +113,7 @@ pub struct Worksheet<'s> {
 
 impl<'s> Worksheet<'s> {
     /// The worksheet of a switch. O(ports + their cables).
+    #[must_use]
     pub fn new(site: &'s Site, cabling: &Cabling<'s>, id: SwitchId) -> Self {
         let switch = &site.switches[id.0];
         let ports = front_ports(switch);

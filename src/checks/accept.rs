@@ -21,6 +21,7 @@ pub struct Judged<'s> {
 /// and each entry gets a finding of its own subjects. The message is put together anew. Where several entries
 /// speak of a subject, the first counts. Findings about the entries themselves are never accepted. Order is kept.
 /// Cost: findings times entries.
+#[must_use]
 pub fn accept<'s>(site: &'s Site, today: Date, findings: Vec<Finding>) -> Judged<'s> {
     let mut judged = Judged {
         open: Vec::new(),

@@ -32,6 +32,7 @@ pub struct Baseline {
 
 /// Findings, by what is to be done about them now.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct JudgedFindings<'s> {
     /// Nobody accepted these, and the baseline, if there is one, does not hold them.
     pub open: Vec<Finding>,
@@ -132,6 +133,7 @@ impl<'s> JudgedFindings<'s> {
     /// Holds findings against a baseline. A finding of which only some subjects are known is parted: it is new for
     /// the others, and for those of which it says more than it did, with what came to it. What is accepted is neither
     /// new nor known, and not gone. Cost: one look-up for each subject.
+    #[must_use]
     pub fn new(judged: Judged<'s>, baseline: Option<&Baseline>) -> Self {
         let Judged { open, accepted } = judged;
         let Some(baseline) = baseline else {
@@ -183,6 +185,7 @@ impl<'s> JudgedFindings<'s> {
     }
 
     /// What each finding is known by: of the open ones, then the known ones, then the accepted ones.
+    #[must_use]
     pub fn fingerprints(&self) -> Vec<Fingerprint> {
         let (open, known) = (&self.open, &self.known);
         let accepted = self.accepted.iter().map(|(finding, _)| finding);

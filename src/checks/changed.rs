@@ -16,6 +16,7 @@ use super::baseline::{more, worse};
 /// the place in its line. Of a finding with several subjects those that differ are named. One that got worse says what
 /// came to it, as it does against a baseline. `renamed`: subjects that are called otherwise now, with the old name
 /// first.
+#[must_use]
 pub fn changed(
     old: &[Finding],
     new: &[Finding],

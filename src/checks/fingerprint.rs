@@ -34,6 +34,7 @@ impl Fingerprint {
     }
 
     /// A mark that was written down; `None` if it can't be one.
+    #[must_use]
     pub fn read(text: &str) -> Option<Self> {
         let digit = |byte: u8| matches!(byte, b'0'..=b'9' | b'a'..=b'f');
         let fits = text.len() == 32 && text.bytes().all(digit);

@@ -129,6 +129,7 @@ use view::CheckContext;
 
 /// What a check is about.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[non_exhaustive]
 pub enum Area {
     /// Switches, ports, cables, hosts.
     Wiring,
@@ -154,6 +155,7 @@ impl Area {
 }
 
 /// A check and what looks for it.
+#[non_exhaustive]
 pub struct Registered {
     /// What it is.
     pub check: &'static Check,
@@ -270,11 +272,13 @@ pub static CHECKS: &[Registered] = &[
 /// Findings come gravest first, then by place, then by name; ports described by one line of the file share
 /// one finding. Cost: two matrices by segment, the review of each rule list, and for
 /// each cable between switches and each VLAN on it the ports behind it.
+#[must_use]
 pub fn run(network: &Network<'_>) -> Vec<Finding> {
     run_some(network, &gateway_reviews(network), |_| true)
 }
 
 /// Runs the checks of some areas, with the reviews of all gateways.
+#[must_use]
 pub fn run_some<'n>(
     network: &'n Network<'n>,
     gateway_reviews: &'n [GatewayReview<'n>],

@@ -12,6 +12,7 @@ use super::unfinished::Unfinished;
 
 /// Why files were not written. Each file holds either its old text or its new one, never a part.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct WriteError {
     /// Names of the files that have their new text.
     pub done: Vec<String>,
@@ -25,6 +26,7 @@ pub struct WriteError {
 
 /// What is in the way of writing a file.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum Reason {
     /// It is not the text that was read.
     Changed,
@@ -76,6 +78,8 @@ impl fmt::Display for Reason {
 }
 
 impl std::error::Error for WriteError {}
+
+impl std::error::Error for Reason {}
 
 impl From<io::Error> for Reason {
     fn from(error: io::Error) -> Self {

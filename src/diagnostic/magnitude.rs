@@ -49,6 +49,7 @@ impl Magnitude {
     }
 
     /// What goes beyond another one, in words: things that it does not have, sets of which it does not hold all.
+    #[must_use]
     pub fn beyond(&self, known: &Self) -> Vec<String> {
         let things = self.things.difference(&known.things).cloned();
         let wider = self.sets.iter().filter(|(name, numbers)| {

@@ -47,6 +47,7 @@ pub struct Note {
 
 /// One thing that is wrong with an input.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Problem {
     /// What kind of problem.
     pub kind: &'static Kind,

@@ -108,6 +108,7 @@ impl Sources {
 
     /// The same texts under names without the folders that all of them lie in: for what is handed on, where
     /// nobody needs to know how this machine keeps its files.
+    #[must_use]
     pub fn without_folders(&self) -> Self {
         let separator = |c: char| c == '/' || c == '\\';
         let mut names = self.files.iter().map(|file| file.name.as_str());

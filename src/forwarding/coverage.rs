@@ -4,6 +4,7 @@ use std::fmt;
 
 /// A limit that a walk met. What it lists then is a lower bound: more may pass.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[non_exhaustive]
 pub enum Limit {
     /// More pieces of a packet set were open at once in one walk through the rules of a gateway.
     OpenPieces(usize),
@@ -39,11 +40,13 @@ pub enum WalkCoverage {
 
 impl WalkCoverage {
     /// Whether everything was looked at.
+    #[must_use]
     pub fn is_complete(self) -> bool {
         self == Self::Complete
     }
 
     /// The limit that was met.
+    #[must_use]
     pub fn limit(self) -> Option<Limit> {
         match self {
             Self::Complete => None,

@@ -37,6 +37,7 @@ impl Doubt {
     }
 
     /// How sure a way is with this doubt about it.
+    #[must_use]
     pub fn certainty(self) -> Certainty {
         match self {
             Self::SharedAddress | Self::EqualRoute | Self::OverlappingPrefix => Certainty::OneOf,

@@ -100,6 +100,7 @@ impl Walk<'_> {
 impl Plan {
     /// What is sent to somebody else: nobody misses what a device sends to an address of its own, for whichever
     /// reason it stops. Where plain devices of more than 16 addresses may be meant, those beyond stay in.
+    #[must_use]
     pub fn sent_to_others(&self, sent: &Region) -> Vec<Region> {
         let mut rest = vec![sent.clone()];
         let mut take = |addresses: &IntervalSet| {

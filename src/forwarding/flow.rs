@@ -105,6 +105,7 @@ impl Flow {
     }
 
     /// What of it did not come to somebody who got `mine` of it, as it was sent; `None`: nothing of it.
+    #[must_use]
     pub fn elsewhere(&self, mine: Option<&Region>) -> Vec<Stopped> {
         let rest = match mine {
             None => vec![self.sent().clone()],
@@ -144,6 +145,7 @@ impl Flow {
     }
 
     /// The part of the flow that now lies in `part`, which must be a part of `now`.
+    #[must_use]
     pub fn restricted(&self, part: Region, classes: &ServiceClasses) -> Self {
         let before = self.before.as_ref();
         let before = before.map(|_| Box::new(self.sent_part(part.clone(), classes)));
@@ -187,6 +189,7 @@ impl Flow {
     }
 
     /// What was sent of the part of `now` given.
+    #[must_use]
     pub fn sent_part(&self, part: Region, classes: &ServiceClasses) -> Region {
         let Some(before) = &self.before else {
             return part;
@@ -292,6 +295,7 @@ impl Flow {
     }
 
     /// Whether a filtering gateway decided on the way.
+    #[must_use]
     pub fn filtered(&self) -> bool {
         self.hops.iter().any(|hop| hop.filtered)
     }

@@ -37,11 +37,13 @@ pub struct Network<'s> {
 
 impl<'s> Network<'s> {
     /// Prepares a site. O(rules log rules + routes log routes), and what [`Wiring::new`] takes.
+    #[must_use]
     pub fn new(site: &'s Site, today: Date) -> Self {
         Self::asking(site, today, &[])
     }
 
     /// The same, so that the given services are told apart from all others too.
+    #[must_use]
     pub fn asking(site: &'s Site, today: Date, services: &[Service]) -> Self {
         let classes = seeds::classes(&[site], today, services);
         Self::prepared(site, today, classes)
@@ -49,6 +51,7 @@ impl<'s> Network<'s> {
 
     /// Two versions of a site with the same service classes, so that sets of the one can be compared with sets of
     /// the other.
+    #[must_use]
     pub fn versions(old: &'s Site, new: &'s Site, today: Date) -> [Self; 2] {
         let classes = seeds::classes(&[old, new], today, &[]);
         [old, new].map(|site| Self::prepared(site, today, classes.clone()))
@@ -56,6 +59,7 @@ impl<'s> Network<'s> {
 
     /// Another version of its site, with the same day, service classes and limit: sets of the one can be compared with
     /// sets of the other. Its rules must name no other services.
+    #[must_use]
     pub fn alike<'o>(&self, other: &'o Site) -> Network<'o> {
         let network = Network::prepared(other, self.today, self.classes.clone());
         network.limited_to(self.open_pieces)
@@ -83,6 +87,7 @@ impl<'s> Network<'s> {
 
     /// The same with another limit: how many pieces of a packet set one walk through one rule list may hold open, at
     /// least 1. What meets it is unknown. 200,000 where nothing is said.
+    #[must_use]
     pub fn limited_to(mut self, open_pieces: usize) -> Self {
         self.open_pieces = open_pieces.max(1);
         self
@@ -284,6 +289,7 @@ impl Plan {
     }
 
     /// The interfaces found from a send point that answer for an address: all by which its owner takes packets in.
+    #[must_use]
     pub fn owners(&self, send_point: SendPoint, address: u128) -> Vec<(DeviceIndex, usize)> {
         let mut owners = self.owners_among(&self.wire(send_point).attached, address);
         if let SendPoint::WiredInterface(own, _) = send_point {

@@ -99,6 +99,7 @@ impl RouteTable {
 
     /// The same where some addresses lie in prefixes of several segments; `segments` of the device's interfaces.
     /// O(contested cells x entries).
+    #[must_use]
     pub fn with_contested(mut self, addresses: &IntervalSet, segments: &[SegmentId]) -> Self {
         if addresses.is_empty() {
             return self;
@@ -162,6 +163,7 @@ impl RouteTable {
 
     /// All that may be used for one destination, the best first, each with what is doubtful about it; empty: no route.
     /// O(log n + what it gives).
+    #[must_use]
     pub fn ways(&self, destination: u128) -> Vec<(&RouteEntry, Option<Doubt>)> {
         if let Some(either) = self.either(destination) {
             return either;
@@ -190,6 +192,7 @@ impl RouteTable {
     }
 
     /// The best of the longest match for one destination. O(log n).
+    #[must_use]
     pub fn lookup(&self, destination: u128) -> Option<&RouteEntry> {
         self.best(destination).map(|entry| &self.entries[entry])
     }
@@ -235,6 +238,7 @@ impl RouteTable {
 
     /// Splits destinations by where they are sent by the best routes; the part without any route comes last with `None`.
     /// O(log n + cells met).
+    #[must_use]
     pub fn split(&self, destinations: &IntervalSet) -> Vec<(Option<NextHop>, IntervalSet)> {
         if let Some(single) = self.single(destinations) {
             return vec![(Some(single), destinations.clone())];

@@ -14,6 +14,7 @@ use super::trace_walk::Walker;
 
 /// Walks a packet that a sender hands to one of some interfaces, whatever its routes say; one trace for each. Ask
 /// `neighbours` for those that it can hand a packet to; `learned`: the sender knows them only from their requests.
+#[must_use]
 pub fn trace_via(
     network: &Network<'_>,
     sender: Sender,
@@ -37,6 +38,7 @@ pub fn trace_via(
 /// which that device may take it in.
 ///
 /// The packet is taken as it is: whether its source belongs to the sender is for the caller to judge.
+#[must_use]
 pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trace> {
     let plan = network.plan(Family::of(packet.source));
     let walker = Walker { network, plan };

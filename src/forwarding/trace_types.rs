@@ -70,6 +70,7 @@ pub enum Mismatch {
 
 /// One rule held against the packet.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct RuleTry {
     /// Number of the rule in the gateway's list.
     pub rule: usize,
@@ -90,6 +91,7 @@ pub struct Decision {
 
 /// The route that was taken.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct RouteChoice {
     /// The destinations of the longest match, lowest and highest.
     pub prefix: (u128, u128),
@@ -101,6 +103,7 @@ pub struct RouteChoice {
 
 /// What happened at one device.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Step {
     /// The device.
     pub device: DeviceIndex,
@@ -135,6 +138,7 @@ pub enum Outcome {
 
 /// The walk of one packet by one first hop.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Trace {
     /// Steps in order.
     pub steps: Vec<Step>,
@@ -166,6 +170,7 @@ pub enum Reply {
 
 impl Reply {
     /// Whether the exchange works both ways as far as this packet needs it.
+    #[must_use]
     pub fn two_way(&self) -> bool {
         matches!(self, Self::NotExpected | Self::Back(_))
     }
@@ -173,6 +178,7 @@ impl Reply {
 
 /// The reply at one device.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct ReplyStep {
     /// The device.
     pub device: DeviceIndex,

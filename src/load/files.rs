@@ -10,6 +10,7 @@ use super::report::ProblemReport;
 
 /// Which symbolic links are followed.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub enum Links {
     /// Those that stay in their folder.
     #[default]
@@ -47,11 +48,13 @@ pub(super) fn too_large(report: &mut ProblemReport, name: &str, length: u64) -> 
 }
 
 /// Whether a file of a folder is part of the site, by its name and by what it is.
+#[must_use]
 pub fn is_site_file(file: &Path) -> bool {
     is_site_name(file) && !file.is_dir()
 }
 
 /// Whether a file of that name is part of a site: it ends in `.toml`, and is not hidden, as the locks of editors are.
+#[must_use]
 pub fn is_site_name(file: &Path) -> bool {
     let hidden = file
         .file_name()

@@ -56,6 +56,7 @@ pub fn reason(error: &io::Error) -> String {
 }
 
 /// By which program the first bytes of an input say that it was packed.
+#[must_use]
 pub fn packed_by(start: &[u8]) -> Option<&'static str> {
     // RFC 1952 section 2.3.1, RFC 8878 section 3.1.1; the others as the programs write them.
     const MARKS: [(&[u8], &str); 4] = [

@@ -77,6 +77,7 @@ use report::ProblemReport;
 
 /// What came of an input.
 #[derive(Clone, Debug)]
+#[must_use]
 pub struct Loaded {
     /// The site; `Some` exactly when no problem is an error.
     pub site: Option<Site>,

@@ -1,5 +1,6 @@
 //! What people saw when they sent the probes of a plan: a CSV file (RFC 4180).
 
+use std::fmt;
 use std::net::IpAddr;
 
 use boundwalk_model::{ICMP, ICMPV6, Protocol, SegmentId, Site};
@@ -48,6 +49,7 @@ impl Observed {
     }
 
     /// What a word says.
+    #[must_use]
     pub fn of(word: &str) -> Option<Self> {
         let word = word.to_lowercase();
         let mut known = RESULT_WORDS.iter();
@@ -91,6 +93,14 @@ pub struct RowFault {
     /// What is wrong and what to write instead.
     pub what: String,
 }
+
+impl fmt::Display for RowFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}: {}", self.line, self.what)
+    }
+}
+
+impl std::error::Error for RowFault {}
 
 /// Reads filled-in results. Separated by commas or, as some spreadsheets write them, semicolons. Columns may stand in any order,
 /// and others are passed over; `source`, `destination`, `protocol`, `port` and `result` must be there.

@@ -24,11 +24,13 @@ pub struct Accepted {
 
 impl Accepted {
     /// Whether it still holds on a day: its last day is included.
+    #[must_use]
     pub fn holds(&self, today: Date) -> bool {
         today <= self.until.value
     }
 
     /// Whether it speaks of a subject of a check.
+    #[must_use]
     pub fn covers(&self, check: &str, subject: &str) -> bool {
         let named = self.subject.as_ref();
         self.check.value == check && named.is_none_or(|named| named.value == subject)

@@ -193,6 +193,7 @@ impl Router {
     }
 
     /// All addresses of all interfaces.
+    #[must_use]
     pub fn own_addresses(&self) -> AddressSet {
         let mut set = AddressSet::default();
         for address in self

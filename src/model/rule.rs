@@ -99,6 +99,7 @@ pub struct Rule {
 
 impl Rule {
     /// Whether it matches anything on a day.
+    #[must_use]
     pub fn active(&self, today: Date) -> bool {
         let expired = self.expires.as_ref().is_some_and(|date| date.value < today);
         self.enabled && !expired

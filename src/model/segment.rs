@@ -45,11 +45,13 @@ pub struct Segment {
 
 impl Segment {
     /// The addresses of its own prefixes.
+    #[must_use]
     pub fn addresses(&self) -> AddressSet {
         self.prefixes.iter().map(|prefix| prefix.value).collect()
     }
 
     /// Where it claims to be isolated, if it does.
+    #[must_use]
     pub fn claims_isolation(&self) -> Option<Span> {
         let claim = self.isolated.filter(|claim| claim.value);
         claim.map(|claim| claim.span)

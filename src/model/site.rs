@@ -91,6 +91,7 @@ impl Site {
     }
 
     /// Whether a gateway, a router or a host that routes has an address on one of some segments.
+    #[must_use]
     pub fn forwards_from(&self, segments: &[SegmentId], address: IpAddr) -> bool {
         let has = |segment: SegmentId, addresses: &[Spanned<InterfaceAddress>]| {
             let mut own = addresses.iter();

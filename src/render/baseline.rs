@@ -16,6 +16,7 @@ const UNMEASURED: u64 = 1;
 
 /// Why a text is no baseline.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum BaselineError {
     /// It is not the JSON that it should be; what the parser says.
     Json(serde_json::Error),

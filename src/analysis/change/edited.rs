@@ -43,6 +43,7 @@ pub struct Edit {
 /// Edits, in the order of the parts of a site: what is added, removed or changed, and lines of ordered lists that moved.
 /// Matched by name; a rule or translation that only its name tells from one that is gone is *renamed*, other things are
 /// removed and added. Sets that are only written in another order are no edit.
+#[must_use]
 pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
     let mut found = Vec::new();
     for kind in KINDS {

@@ -45,6 +45,7 @@ pub struct IsolationChange {
 
 impl IsolationChange {
     /// Which way it went; *worse* where a limit leaves the new verdict open.
+    #[must_use]
     pub fn trend(&self) -> Trend {
         let Some(before) = &self.before else {
             return match rank(&self.after.verdict) {
@@ -60,6 +61,7 @@ impl IsolationChange {
     }
 
     /// Whether a limit leaves one of the verdicts open.
+    #[must_use]
     pub fn is_unknown(&self) -> bool {
         let unknown = |stood: &Stood| matches!(stood.verdict, IsolationVerdict::Unknown { .. });
         unknown(&self.after) || self.before.as_ref().is_some_and(unknown)
@@ -81,6 +83,7 @@ fn rank(verdict: &IsolationVerdict) -> u8 {
 ///
 /// Where only rules differ, only segments are looked at that `reach` names. What a plain probe finds to be reachable in
 /// both versions is not judged further.
+#[must_use]
 pub fn isolation_changes(
     old: &Network<'_>,
     new: &Network<'_>,

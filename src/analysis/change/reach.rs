@@ -90,6 +90,7 @@ pub struct PairChange {
 
 impl PairChange {
     /// Whether the lists are exact.
+    #[must_use]
     pub fn complete(&self) -> bool {
         self.coverage.is_complete()
     }
@@ -119,11 +120,13 @@ impl ReachChange {
     }
 
     /// Whether every list is exact.
+    #[must_use]
     pub fn complete(&self) -> bool {
         self.limit().is_none()
     }
 
     /// A limit that was met.
+    #[must_use]
     pub fn limit(&self) -> Option<Limit> {
         let mut pairs = self.pairs.iter().chain(&self.hostile);
         pairs.find_map(|pair| pair.coverage.limit())

@@ -38,6 +38,7 @@ impl WayChanges {
 type Ends = (Matched<Origin>, Matched<Origin>);
 
 /// Compares the ways round of two versions. Rules decide none of them, so nothing is looked at where only rules differ.
+#[must_use]
 pub fn way_changes(old: &Network<'_>, new: &Network<'_>, reach: &ReachChange) -> WayChanges {
     if reach.only_rules {
         return WayChanges::default();

@@ -14,6 +14,7 @@ use super::standing::Link;
 /// A hostile device sends from the first segment; a gateway is taken to forward everything, to what frames of its
 /// interfaces reach, whichever segments the file puts these on. Cost: each segment and each device
 /// once.
+#[must_use]
 pub fn chain(network: &Network<'_>, from: SegmentId, to: SegmentId) -> Vec<Link> {
     let goal = Link::Segment(to);
     let mut came: FxHashMap<Link, Option<Link>> = FxHashMap::default();

@@ -13,6 +13,7 @@ use super::standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNee
 ///
 /// Cost: for each pair of a segment and a receiver that a line speaks of, a walk of what it speaks of through the
 /// rules.
+#[must_use]
 pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation<'n>> {
     let universe = Family::ALL.map(|family| Ground::new(network, family));
     let lines = network.site.expectations.iter();
@@ -24,6 +25,7 @@ pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation
 }
 
 /// Judges every need, in the order of the site: everything that it names must pass.
+#[must_use]
 pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
     let universe = Family::ALL.map(|family| Ground::new(network, family));
     let needs = network.site.needs.iter();

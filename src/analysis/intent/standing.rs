@@ -41,6 +41,7 @@ pub enum Link {
 
 /// Where a demand is not met.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Breach {
     /// The demand.
     pub demand: Demand,
@@ -79,6 +80,7 @@ pub enum IntentStatus {
 
 /// An expectation and how it stands.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct JudgedExpectation<'s> {
     /// The expectation.
     pub expectation: &'s Expectation,
@@ -88,6 +90,7 @@ pub struct JudgedExpectation<'s> {
 
 /// A need and how it stands.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct JudgedNeed<'s> {
     /// The need.
     pub need: &'s Need,

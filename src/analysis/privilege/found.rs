@@ -51,6 +51,7 @@ impl Observed {
 
 /// What of a rule is used.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct RuleUse {
     /// The gateway.
     pub router: RouterId,
@@ -76,6 +77,7 @@ pub(super) struct Piece {
 
 /// What of a pair is used.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct PairUse {
     /// Who sends.
     pub from: SegmentId,
@@ -89,6 +91,7 @@ pub struct PairUse {
 
 /// An observed flow that the model says can't pass.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Impossible {
     /// The flow.
     pub observed: Observed,
@@ -104,6 +107,7 @@ pub struct Impossible {
 
 /// A need, as far as the observed flows tell.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct NeedUse {
     /// Its number.
     pub need: usize,
@@ -115,6 +119,7 @@ pub struct NeedUse {
 
 /// What is permitted, needed and used.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Privilege {
     /// Permitting rules that decide packets, in the order of the site.
     pub rules: Vec<RuleUse>,

@@ -22,6 +22,7 @@ const MOST_FOLLOWED: usize = 100;
 /// Goes over every pair of a network that tells the services of the observed flows apart
 /// ([`Network::asking`]). Cost: about that of a matrix, and for each observed flow the permitted parts that start in
 /// its segment.
+#[must_use]
 pub fn privilege(network: &Network<'_>, observed: &[Observed]) -> Privilege {
     let mut survey = Survey::new(network, observed);
     for family in Family::ALL {

@@ -1,6 +1,7 @@
 //! Tighter rules: each permit that is wider than what is used becomes one rule, or a few, that hold it.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use num_bigint::BigUint;
 
@@ -30,8 +31,21 @@ pub enum Kept {
     Fixed(&'static str),
 }
 
+impl fmt::Display for Kept {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Fits => "everything that the rule permits is used",
+            Self::Unused => "nothing that the rule permits is used",
+            Self::Fixed(reason) => reason,
+        })
+    }
+}
+
+impl std::error::Error for Kept {}
+
 /// What becomes of a rule.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Tightened {
     /// The gateway.
     pub router: RouterId,

@@ -23,6 +23,7 @@ pub enum Proof {
 }
 
 /// Compares two versions that were prepared together ([`Network::versions`]).
+#[must_use]
 pub fn prove(old: &Network<'_>, new: &Network<'_>, observed: &[Observed]) -> Proof {
     let change = reach_change(old, new, &mut |_, _| {});
     let mut looks = Family::ALL.map(|family| Look::new(old, family));

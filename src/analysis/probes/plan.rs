@@ -47,6 +47,7 @@ pub struct Probe {
 
 /// Probes that together touch all that can be touched.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct ProbePlan {
     /// In order of the place to stand.
     pub probes: Vec<Probe>,
@@ -66,6 +67,7 @@ pub struct ProbePlan {
 ///
 /// Cost: a walk of all services through the rules for each ordered pair of segments, the review of each gateway's
 /// rules within its usual bounds, and candidates times probes.
+#[must_use]
 pub fn plan_probes(network: &Network<'_>, asked: &Asked) -> ProbePlan {
     let mut found = Survey {
         complete: true,

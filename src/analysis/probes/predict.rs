@@ -42,6 +42,7 @@ impl Expect {
 
 /// What the model says of a packet.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Prediction {
     /// Who sends: the described host that has the source, else a plain device of the segment.
     pub sender: Sender,

@@ -1,5 +1,7 @@
 //! What could explain a difference.
 
+use std::fmt;
+
 use boundwalk_forwarding::{Network, Place, Stop};
 
 use super::super::deciders::rule_name;
@@ -10,6 +12,7 @@ use super::judged::{Checked, Judgement};
 use super::predict::{Expect, Prediction, Unpredictable};
 
 /// What could explain that a row differs, the likeliest first; empty where it does not.
+#[must_use]
 pub fn suspects(network: &Network<'_>, checked: &Checked<'_>) -> Vec<String> {
     let (Judgement::Differs(difference), Ok(predicted)) = (&checked.judgement, &checked.predicted)
     else {
@@ -152,3 +155,11 @@ pub fn unforeseen_text(why: Unpredictable) -> &'static str {
         }
     }
 }
+
+impl fmt::Display for Unpredictable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(unforeseen_text(*self))
+    }
+}
+
+impl std::error::Error for Unpredictable {}

@@ -31,6 +31,7 @@ pub enum Why {
 
 /// An obligation that no probe touches.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Untouched {
     /// What is not touched.
     pub obligation: Obligation,

@@ -10,6 +10,7 @@ use super::predict::{Expect, asks, predict};
 
 /// All rows, judged.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct Verified<'r> {
     /// In the order of the file.
     pub rows: Vec<Checked<'r>>,
@@ -25,6 +26,7 @@ impl Verified<'_> {
     }
 
     /// Whether no row tells of a packet that was sent.
+    #[must_use]
     pub fn nothing_sent(&self) -> bool {
         self.rows
             .iter()
@@ -32,12 +34,14 @@ impl Verified<'_> {
     }
 
     /// Whether every row that was sent is as the model says.
+    #[must_use]
     pub fn clean(&self) -> bool {
         self.count(|judged| matches!(judged, Judgement::Differs(_))) == 0
     }
 }
 
 /// Judges every row. The expectation is worked out anew for each, so rows may come from an older plan or from none.
+#[must_use]
 pub fn verify<'r>(network: &Network<'_>, rows: &'r [ResultRow]) -> Verified<'r> {
     let rows: Vec<Checked<'r>> = rows.iter().map(|row| check(network, row)).collect();
     Verified {

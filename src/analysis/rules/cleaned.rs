@@ -43,6 +43,7 @@ pub struct Merge {
 
 /// A shorter list.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct Cleaned {
     /// Rules that go, by number, ascending; those that are merged into others are not among them.
     pub removed: Vec<usize>,
@@ -94,6 +95,7 @@ impl Cleaned {
     }
 
     /// Whether nothing changes.
+    #[must_use]
     pub fn is_same(&self) -> bool {
         self.removed.is_empty() && self.merges.is_empty()
     }

@@ -12,6 +12,7 @@ use super::space::RuleSpace;
 
 /// The rules of one gateway, looked at.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct GatewayReview<'n> {
     /// The gateway.
     pub id: RouterId,
@@ -31,6 +32,7 @@ pub struct GatewayReview<'n> {
 
 /// How many rules of a gateway are what.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub struct Tally {
     /// Rules of any kind.
     pub rules: usize,
@@ -59,6 +61,7 @@ pub fn gateway_reviews<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
 
 impl<'n> GatewayReview<'n> {
     /// Looks at the rules of a gateway; `None` for a router that does not filter.
+    #[must_use]
     pub fn new(network: &'n Network<'n>, id: RouterId) -> Option<Self> {
         let space = RuleSpace::new(network, id)?;
         let router = network.site.router(id);
@@ -79,6 +82,7 @@ impl<'n> GatewayReview<'n> {
     }
 
     /// Counts the rules by what they are.
+    #[must_use]
     pub fn tally(&self) -> Tally {
         let mut tally = Tally {
             rules: self.rules.len(),

@@ -8,6 +8,7 @@ use super::space::{Owner, RuleSpace};
 
 /// What keeps the packets of a rule away from a gateway.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub enum Obstacle {
     /// The gateway has no interface on anything that `from` names.
     NoArrival,
@@ -39,6 +40,7 @@ pub enum Obstacle {
 
 /// Where a packet leaves a gateway.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub enum Departure {
     /// By this interface.
     Interface(usize),
@@ -52,6 +54,7 @@ pub enum Departure {
 
 impl RuleSpace<'_> {
     /// Why an active rule is irrelevant; of several reasons the first, by the order of the fields.
+    #[must_use]
     pub fn no_match_reason(&self, rule: usize) -> Obstacle {
         if self.meets(rule) {
             return Obstacle::Translated(self.translations());

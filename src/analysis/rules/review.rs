@@ -44,6 +44,7 @@ pub enum Without {
 
 /// What there is to say of each rule of a gateway.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct RuleReview {
     /// The gateway.
     pub router: RouterId,

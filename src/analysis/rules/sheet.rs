@@ -43,6 +43,7 @@ pub struct Opened {
 
 /// All about one rule.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct RuleSheet {
     /// The rule, by number.
     pub rule: usize,
@@ -61,6 +62,7 @@ pub struct RuleSheet {
 impl RuleSheet {
     /// Looks at one rule. Cost: its share and those of the later rules that it meets, and a matrix by segment in each
     /// family for a permit.
+    #[must_use]
     pub fn new(network: &Network<'_>, gateway_review: &GatewayReview<'_>, rule: usize) -> Self {
         let judge = Judge::new(&gateway_review.space, Effort::default());
         let (hides, all_hidden) = hides(&judge, gateway_review, rule);

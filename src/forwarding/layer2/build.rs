@@ -18,6 +18,7 @@ use super::vlan_segments::VlanSegments;
 
 impl Fabric {
     /// The graph of a site. O(ports x VLANs they carry + cables + interfaces).
+    #[must_use]
     pub fn new(site: &Site) -> Self {
         let cables = cables(site);
         let mut build = Build::default();

@@ -83,6 +83,7 @@ impl Flood {
     }
 
     /// Every frame that is put on a cable or out of an open port, ascending: the port and the frame.
+    #[must_use]
     pub fn sends(&self, fabric: &Fabric) -> Vec<(PortId, Frame)> {
         let mut sends = Vec::new();
         for visit in &self.visits {
@@ -100,6 +101,7 @@ impl Flood {
     }
 
     /// Whether an interface takes a frame.
+    #[must_use]
     pub fn reaches(&self, interface: InterfaceId) -> bool {
         self.interfaces().any(|taken| taken == interface)
     }
@@ -109,6 +111,7 @@ impl Flood {
 /// loops end because a frame is followed once in each state.
 ///
 /// O(states x member ports), where a state is a node, a VLAN and the tags below it.
+#[must_use]
 pub fn flood(fabric: &Fabric, starts: &[Start]) -> Flood {
     let mut run = Run {
         fabric,

@@ -1,5 +1,7 @@
 //! Frames and what a port does with them (IEEE 802.1Q), as pure functions.
 
+use std::fmt;
+
 use boundwalk_model::{FrameTypes, PortVlans, VlanId};
 
 /// Most tags of a frame that is followed; what would carry more is dropped. A sender puts two at most; a
@@ -63,6 +65,7 @@ impl Frame {
     }
 
     /// Without its outermost tag.
+    #[must_use]
     pub fn popped(&self) -> Self {
         let mut tags = [0; MOST_TAGS];
         let rest = self.tags().get(1..).unwrap_or_default();
@@ -76,6 +79,7 @@ impl Frame {
 
     /// With one more tag outside; `None` where that makes too many. A sender who put so many below that it
     /// does is left out too.
+    #[must_use]
     pub fn pushed(&self, tag: u16) -> Option<Self> {
         let room = (MOST_TAGS as u8).checked_sub(self.known + 1)?;
         let mut tags = [0; MOST_TAGS];
@@ -90,6 +94,7 @@ impl Frame {
 
     /// Whether an interface with this tag, or without one, may take it: exactly that tag, where a priority
     /// tag is as good as none.
+    #[must_use]
     pub fn fits(&self, tag: Option<VlanId>) -> bool {
         match (self.tags(), tag) {
             ([] | [0], None) => true,
@@ -131,6 +136,19 @@ pub enum Refused {
     /// The port is no member of the VLAN, and filters on arrival.
     NotMember,
 }
+
+impl fmt::Display for Refused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::UntaggedNotAccepted => "the port takes tagged frames only",
+            Self::TaggedNotAccepted => "the port takes untagged frames only",
+            Self::NoPvid => "untagged frames have no VLAN at the port",
+            Self::NotMember => "the port is not in that VLAN, and filters on arrival",
+        })
+    }
+}
+
+impl std::error::Error for Refused {}
 
 /// The VLAN that an untagged or priority-tagged frame takes (IEEE 802.1Q clause 8.6.2; RFC 4363, dot1qPvid).
 pub fn admit_untagged(vlans: &PortVlans) -> Result<(VlanId, Admitted), Refused> {
@@ -197,6 +215,7 @@ pub fn admit_any(
 
 /// A frame of a VLAN as it leaves by a member port: without the tag where the port is in the untagged set
 /// (IEEE 802.1Q clause 8.8.2). `None`: the port is no member, or the frame would carry too many tags.
+#[must_use]
 pub fn egress(vlans: &PortVlans, vlan: VlanId, below: Frame) -> Option<Frame> {
     if vlans.untagged.contains(vlan) {
         Some(below)

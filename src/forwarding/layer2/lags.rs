@@ -47,6 +47,7 @@ pub(super) struct Cable {
 
 /// Whether two ends of a LAG agree (IEEE 802.1AX): one end at least must be active, and a static one needs a
 /// static one.
+#[must_use]
 pub fn lacp_forms(one: Lacp, other: Lacp) -> bool {
     match (one, other) {
         (Lacp::Static, Lacp::Static) => true,

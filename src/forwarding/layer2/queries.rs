@@ -63,6 +63,7 @@ impl Fabric {
     }
 
     /// Whether a LAG of a switch forms.
+    #[must_use]
     pub fn forms(&self, switch: SwitchId, lag: usize) -> bool {
         let name = PortName::Lag(switch, lag);
         self.ports.iter().any(|port| port.name == name)
@@ -228,6 +229,7 @@ impl Fabric {
     }
 
     /// All that hostile devices send, wherever one may be.
+    #[must_use]
     pub fn hostile_anywhere(&self) -> Vec<Start> {
         let all = self
             .origins()
@@ -238,6 +240,7 @@ impl Fabric {
 
     /// Ports that frames of a flood leave without the tag of their VLAN, with a tag below that the sender may
     /// choose; each with each VLAN once.
+    #[must_use]
     pub fn exposed(&self, flood: &Flood) -> Vec<Exposed> {
         let mut seen: FxHashSet<(PortId, VlanId)> = FxHashSet::default();
         let mut found = Vec::new();

@@ -98,6 +98,7 @@ pub struct EditedFile {
 
 /// Why edits can't be made. Nothing is changed then.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub enum EditError {
     /// The site has no such rule.
     NoSuchRule {

@@ -57,6 +57,7 @@ pub struct FlowOptions {
 
 /// A line that could not be read.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct BadLine {
     /// Its number, from 1.
     pub line: u64,
@@ -66,6 +67,7 @@ pub struct BadLine {
 
 /// What a log holds.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[non_exhaustive]
 pub struct FlowLog {
     /// Distinct flows, in order.
     pub flows: Vec<ObservedFlow>,
@@ -83,6 +85,7 @@ pub struct FlowLog {
 
 /// Why a log could not be read.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[non_exhaustive]
 pub struct FlowLogError {
     /// The line, from 1; 0: no line in particular.
     pub line: u64,
