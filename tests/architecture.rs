@@ -5,6 +5,10 @@
 
 #[path = "architecture/modules.rs"]
 mod modules;
+#[path = "architecture/one_line.rs"]
+mod one_line;
+#[path = "architecture/surface.rs"]
+mod surface;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

@@ -6,19 +6,24 @@ use std::path::{Path, PathBuf};
 
 use proc_macro2::{TokenStream, TokenTree};
 use syn::visit::{self, Visit};
-use syn::{Attribute, Item, UseTree, Visibility};
+use syn::{Attribute, Item, ItemImpl, UseTree, Visibility};
 
 /// Names from the root of a floor to a module; none for the root.
 pub type Names = Vec<String>;
 
 /// A module: of a file, or in braces within one.
 #[derive(Default)]
-struct Module {
+pub struct Module {
     file: PathBuf,
     children: BTreeSet<String>,
-    items: BTreeSet<String>,
+    /// Children that whoever uses the floor sees.
+    pub open: BTreeSet<String>,
+    pub items: BTreeMap<String, Item>,
+    pub impls: Vec<ItemImpl>,
+    /// Names that `pub use` hands on.
+    pub handed: BTreeSet<String>,
     /// Names that a `use` brings in, with the path that it names.
-    uses: BTreeMap<String, Names>,
+    pub uses: BTreeMap<String, Names>,
     globs: Vec<Names>,
     /// Every path that the code names, but for what `pub use` hands on.
     paths: Vec<Names>,
@@ -58,6 +63,9 @@ impl Floor {
                 Item::Mod(child) => {
                     let name = child.ident.to_string();
                     module.children.insert(name.clone());
+                    if matches!(child.vis, Visibility::Public(_)) {
+                        module.open.insert(name.clone());
+                    }
                     let below = [&names[..], std::slice::from_ref(&name)].concat();
                     let inner = folder.join(&name);
                     match &child.content {
@@ -75,15 +83,35 @@ impl Floor {
                 }
                 Item::Use(item) => {
                     let handed_on = !matches!(item.vis, Visibility::Inherited);
+                    let known: BTreeSet<String> = module.uses.keys().cloned().collect();
                     module.take(&item.tree, &mut Vec::new(), handed_on);
+                    if matches!(item.vis, Visibility::Public(_)) {
+                        let new = module.uses.keys().filter(|name| !known.contains(*name));
+                        module.handed.extend(new.cloned());
+                    }
                 }
                 other => {
-                    module.items.extend(name(other));
                     Paths(&mut module.paths).visit_item(other);
+                    match other {
+                        Item::Impl(block) => module.impls.push(block.clone()),
+                        other => module
+                            .items
+                            .extend(name(other).map(|name| (name, other.clone()))),
+                    }
                 }
             }
         }
         self.modules.insert(names, module);
+    }
+
+    /// A module by its names.
+    pub fn module_of(&self, names: &[String]) -> &Module {
+        &self.modules[names]
+    }
+
+    /// All modules, with their names.
+    pub fn modules(&self) -> impl Iterator<Item = (&Names, &Module)> {
+        self.modules.iter()
     }
 
     /// Files, and for each the files whose items it names, with those items.
@@ -92,7 +120,8 @@ impl Floor {
         for (names, module) in &self.modules {
             let own = imports.entry(&module.file).or_default();
             for path in &module.paths {
-                let file = self.file_of(names, path, 0);
+                let file = self.place_of(names, path, 0);
+                let file = file.map(|(place, _)| self.modules[&place].file.as_path());
                 if let Some(file) = file.filter(|file| *file != module.file) {
                     own.entry(file).or_default().insert(path.join("::"));
                 }
@@ -112,8 +141,13 @@ impl Floor {
         })
     }
 
-    /// The file that defines what a path names within this floor.
-    fn file_of(&self, names: &[String], path: &[String], depth: usize) -> Option<&Path> {
+    /// The module that defines what a path names within this floor, and the name that the item has there.
+    pub fn place_of(
+        &self,
+        names: &[String],
+        path: &[String],
+        depth: usize,
+    ) -> Option<(Names, String)> {
         let (mut at, mut inside) = (names.to_vec(), false);
         if depth > 16 {
             return None;
@@ -125,11 +159,11 @@ impl Floor {
                 "self" => {}
                 "super" => drop(at.pop()),
                 part if module.children.contains(part) => at.push(part.to_owned()),
-                part if module.items.contains(part) => return Some(&module.file),
+                part if module.items.contains_key(part) => return Some((at, part.to_owned())),
                 part => {
                     let rest = &path[number + 1..];
                     if let Some(target) = module.uses.get(part) {
-                        return self.file_of(&at, &[target, rest].concat(), depth + 1);
+                        return self.place_of(&at, &[target, rest].concat(), depth + 1);
                     }
                     let globs = if inside || number == 0 {
                         &module.globs[..]
@@ -138,7 +172,7 @@ impl Floor {
                     };
                     let name = [&[part.to_owned()], rest].concat();
                     return globs.iter().find_map(|glob| {
-                        self.file_of(&at, &[&glob[..], &name].concat(), depth + 1)
+                        self.place_of(&at, &[&glob[..], &name].concat(), depth + 1)
                     });
                 }
             }
