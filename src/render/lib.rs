@@ -1,4 +1,8 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
+//!
+//! The name of a function ends in what it gives: `_text` for a terminal ([`TextStyle`] says whether to colour, and how wide
+//! it is), `_json` and `_csv` for programs, `_markdown` for documents, `_svg` for pictures, `_html` for pages. A matrix
+//! becomes a [`Sheet`] first, which is the same for each format.
 
 mod baseline;
 mod bypass;
