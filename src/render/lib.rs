@@ -1,8 +1,10 @@
 //! Floor 6: what answers look like. One file a format; each escapes everything and decides nothing.
 //!
-//! The name of a function ends in what it gives: `_text` for a terminal ([`TextStyle`] says whether to colour, and how wide
-//! it is), `_json` and `_csv` for programs, `_markdown` for documents, `_svg` for pictures, `_html` for pages. A matrix
-//! becomes a [`Sheet`] first, which is the same for each format.
+//! An answer for people is a [`Document`]: functions that end in `_document` give one, and those that end in `_page` one for
+//! a page, with room for tables. [`Document::text`] prints it on a terminal ([`TextStyle`] says whether to colour, and how
+//! wide it is), [`Document::markdown`] in a document, [`Document::html`] in a page for browsers. Other functions end in what
+//! they give: `_json` and `_csv` for programs, `_svg` for pictures, `_html` for pages, `_text` for what only a terminal can
+//! show. A matrix becomes a [`Sheet`] first, which is the same for each format.
 
 mod baseline;
 mod bypass;
