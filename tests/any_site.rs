@@ -28,7 +28,7 @@ use run::{Ran, run};
 use seeds::seeds;
 
 /// Every command about a site, and its formats. `SEGMENT`, `OTHER`, `BEFORE`, `RESULTS`, `LOG` are filled in.
-const COMMANDS: [(&str, &str); 20] = [
+const COMMANDS: [(&str, &str); 21] = [
     ("review SITE", "text json markdown sarif junit"),
     ("review SITE --all --ipv6", "text json markdown sarif junit"),
     ("matrix SITE --by zone", "text json csv markdown"),
@@ -54,7 +54,11 @@ const COMMANDS: [(&str, &str); 20] = [
         "text markdown json",
     ),
     ("ports SITE", "text markdown csv json"),
-    ("draw SITE --what network", "text svg dot mermaid"),
+    (
+        "draw SITE --what site",
+        "text svg dot mermaid markdown json",
+    ),
+    ("draw SITE --what logical", "svg dot mermaid markdown json"),
     ("draw SITE --what panels", "text svg"),
     ("probes SITE", "text json csv markdown"),
     ("verify SITE RESULTS", "text markdown json"),
@@ -178,6 +182,10 @@ fn answered(ran: &Ran, format: &str, place: &str, site: &str) {
         "{place} ends with {code}\n{err}\n{site}"
     );
     assert!(!err.contains("panicked"), "{place}\n{err}\n{site}");
+    assert!(
+        !err.contains("--help"),
+        "there is no such command line: {place}\n{err}"
+    );
     let wild = |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
     assert!(
         !out.contains(wild) && !err.contains(wild),

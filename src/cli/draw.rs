@@ -13,12 +13,12 @@ use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Origin};
 use boundwalk_model::{Family, SegmentId, Site, SwitchId};
 use boundwalk_render::{
-    Chain, Pen, Selection, Sheet, Trail, chain_svg, dot, logical_svg, matrix_svg, mermaid,
-    outline_text, panels_svg, panels_text, site_svg,
+    Chain, Pen, Selection, Sheet, Trail, chain_svg, dot, logical_svg, map_json, map_page,
+    matrix_svg, mermaid, outline_text, panels_svg, panels_text, site_svg,
 };
 
 use super::compute::{matrices, namings};
-use super::format::{Form, Format, one_of};
+use super::format::{Form, Format, JSON, one_of};
 use super::matrix::sheet_legend;
 use super::output::Output;
 use super::path::{Asked, walk};
@@ -92,10 +92,12 @@ const FORMS: &[Form] = &[
     (Format::Svg, "A picture for documents and browsers"),
     (Format::Dot, "A graph in the DOT language"),
     (Format::Mermaid, "A Mermaid flowchart"),
+    (Format::Markdown, "The flowchart and a table, for documents"),
+    JSON,
 ];
 
 pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verdict> {
-    let Some(opened) = open(&arguments.site, Format::Text, true, output)? else {
+    let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
     let what = what(arguments);
@@ -160,10 +162,12 @@ fn graph(format: Format, site: &Site, what: What) -> Result<String, String> {
     let map = match what {
         What::Site => Map::physical(site, &cabling),
         What::Logical => Map::logical(site),
-        _ => return Err("DOT and Mermaid draw site and logical; take --format svg".to_owned()),
+        _ => return Err("this form draws site and logical; take --format svg".to_owned()),
     };
     Ok(match format {
         Format::Dot => dot(site, &map),
+        Format::Json => map_json(site, &map),
+        Format::Markdown => map_page(site, &map).markdown(),
         _ => mermaid(site, &map),
     })
 }

@@ -11,6 +11,8 @@ mod html;
 mod markdown;
 mod text;
 
+use std::borrow::Cow;
+
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_load::EditedFile;
 
@@ -46,7 +48,7 @@ enum Block<'a> {
     Code {
         language: &'static str,
         indent: usize,
-        lines: &'a str,
+        lines: Cow<'a, str>,
     },
     /// What it comes to, in a sentence without its full stop. A terminal shows it where it stands, below the rest; a
     /// page at its top.
@@ -280,11 +282,16 @@ impl<'a> Document<'a> {
 
     /// Lines of a program or a file, as they are, `indent` columns in on a terminal. The language is one that
     /// Markdown readers know, or empty.
-    pub(super) fn code(&mut self, language: &'static str, indent: usize, lines: &'a str) {
+    pub(super) fn code(
+        &mut self,
+        language: &'static str,
+        indent: usize,
+        lines: impl Into<Cow<'a, str>>,
+    ) {
         self.blocks.push(Block::Code {
             language,
             indent,
-            lines,
+            lines: lines.into(),
         });
     }
 

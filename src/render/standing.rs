@@ -8,7 +8,7 @@ use boundwalk_checks::{JudgedFindings, KnownFinding};
 use boundwalk_diagnostic::{Finding, Problem, Sources};
 use boundwalk_model::Accepted;
 
-use super::document::{Document, Rank};
+use super::document::{Document, Mark, Rank, Tone};
 
 /// What a review found.
 #[derive(Clone, Copy)]
@@ -113,12 +113,24 @@ pub(super) fn put_standing<'a>(
         out.heading(Rank::Answer, "Findings");
         out.findings(sources, &standing.open, true);
     }
-    let accepted = standing.accepted.iter().map(|(finding, entry)| {
+    if !standing.accepted.is_empty() {
+        out.heading(Rank::Answer, "Accepted, not counted");
+    }
+    for (finding, entry) in &standing.accepted {
         let place = finding.span.map(|span| sources.place(span));
         let (place, name) = (place.unwrap_or_default(), finding.check.name);
-        format!("{} ({place}, {name}): {}", finding.message, decision(entry))
-    });
-    list(out, "Accepted, not counted", accepted.collect());
+        let word = Mark::State {
+            word: "accepted",
+            width: 8,
+            tone: Tone::Plain,
+        };
+        let why = decision(entry);
+        out.line(
+            2,
+            word,
+            format!("{} ({place}, {name}): {why}", finding.message),
+        );
+    }
     if !standing.known.is_empty() {
         out.heading(Rank::Answer, "Known from the baseline, not counted");
         out.findings(sources, &standing.known, true);

@@ -2,6 +2,7 @@
 
 use unicode_width::UnicodeWidthStr;
 
+use crate::json::parsed;
 use crate::ports::ODD;
 use crate::run::{DAY, DEMO, Ran, ended, program, site, starter};
 
@@ -125,4 +126,33 @@ fn a_front_has_two_rows_where_there_are_many_ports() {
         first("│1  │2  │3  │").ends_with("│8  │"),
         "eight in a row: {out}"
     );
+}
+
+/// The same cables as a graph for programs, a flowchart, and a table.
+#[test]
+fn every_form_of_a_map_has_every_cable() {
+    let value = parsed(&demo("--format json"));
+    assert_eq!(value["document"], "boundwalk-map");
+    let links = value["links"].as_array().expect("a list");
+    let nodes = value["nodes"].as_array().expect("a list");
+    let named = |end: &serde_json::Value| nodes.iter().any(|node| node["name"] == end["node"]);
+    for end in links
+        .iter()
+        .flat_map(|link| link["ends"].as_array().expect("two"))
+    {
+        assert!(named(end), "{end}");
+    }
+    let uplink = links
+        .iter()
+        .find(|link| link["ends"][0]["node"] == "edge" || link["ends"][1]["node"] == "edge");
+    assert!(uplink.is_some(), "{links:?}");
+    let page = demo("--format markdown").out;
+    let rows = page.lines().filter(|line| line.starts_with("| "));
+    assert_eq!(rows.count(), links.len() + 1, "{page}");
+    let chart = demo("--format mermaid").out;
+    assert!(page.contains(chart.trim_end()), "{page}");
+    let drawn = chart
+        .lines()
+        .filter(|line| line.contains("---") || line.contains("==="));
+    assert_eq!(drawn.count(), links.len(), "{chart}");
 }
