@@ -127,7 +127,7 @@ fn an_address_without_a_route_is_nowhere() {
     let nowhere = format!("from = [\"internet\"]\n{PUBLIC}to_address = \"10.44.99.9\"");
     says(
         &[open, arriving("shop", &nowhere)],
-        &[("translation-undelivered", "thrown away by a route")],
+        &[("translation-undelivered", "stopped: the route discards it")],
     );
 }
 

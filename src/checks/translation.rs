@@ -38,7 +38,7 @@ pub(super) struct TranslationFate {
     /// Whether some of it arrives, from anybody; `None`: a limit was met first.
     pub(super) arrives: Option<bool>,
     /// Why a packet of it stops.
-    pub(super) why: Option<&'static str>,
+    pub(super) why: Option<String>,
     /// Segments whose plain devices get something through and never an answer.
     pub(super) unanswered: Vec<SegmentId>,
 }

@@ -24,7 +24,7 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         if fate.arrives != Some(false) {
             continue;
         }
-        let why = fate.why.map_or(String::new(), |why| {
+        let why = fate.why.as_ref().map_or(String::new(), |why| {
             format!(": behind it a packet is {why}")
         });
         let what = format!("translates packets of which none arrives{why}");

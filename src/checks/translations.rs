@@ -1,6 +1,6 @@
 //! What translations of gateways take and what becomes of it.
 
-use boundwalk_analysis::intent::stopped;
+use boundwalk_analysis::stopped;
 use boundwalk_analysis::witness;
 use boundwalk_forwarding::{
     Arrival, DeviceIndex, FilterPlan, Flow, Origin, Outcome, Place, Plan, Sender, Target,
@@ -259,7 +259,7 @@ fn why<'t>(
     plan: &Plan,
     line: TranslationLine<'_>,
     taken: impl Iterator<Item = &'t Taken>,
-) -> Option<&'static str> {
+) -> Option<String> {
     let device = plan.router_index(line.router);
     for one in taken {
         let segment = plan.device(device).interfaces[one.interface].segment;

@@ -1,8 +1,7 @@
 //! What opens or closes for a pair, in words.
 
 use boundwalk_analysis::change::{Changed, PairChange, Spot};
-use boundwalk_analysis::intent::stopped;
-use boundwalk_analysis::{DecidedBy, rule_name, rule_span};
+use boundwalk_analysis::{DecidedBy, rule_name, rule_span, stopped};
 use boundwalk_forwarding::Stop;
 use boundwalk_packet::Region;
 
@@ -114,15 +113,13 @@ impl ChangeShown<'_> {
         if let Some(text) = missing(pair.from).or_else(|| missing(pair.to)) {
             return text;
         }
-        let why = match changed.stop {
-            Some(Stop::Denied(_)) => "denied",
+        match changed.stop {
             Some(stop) => stopped(stop),
             None => match course {
-                ChangeKind::Opens => "did not arrive there",
-                ChangeKind::Closes => "does not arrive there",
+                ChangeKind::Opens => "did not arrive there".to_owned(),
+                ChangeKind::Closes => "does not arrive there".to_owned(),
             },
-        };
-        why.to_owned()
+        }
     }
 }
 

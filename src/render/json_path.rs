@@ -12,7 +12,8 @@ use super::frames::{assumed, node_name, port_name_of};
 use super::json::{JsonPacket, JsonRule, json_packet, json_rule};
 use super::json_text::to_text;
 use super::path::fate_text;
-use super::words::{doubt_text, mismatch_text, stop_text};
+use super::words::{doubt_text, mismatch_text};
+use boundwalk_analysis::stop_text;
 
 #[derive(Serialize)]
 struct JsonPath {

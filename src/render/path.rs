@@ -1,6 +1,6 @@
 //! One packet's way on a terminal.
 
-use boundwalk_analysis::{CAUTION, Fate, Leg, PathResult, origin_name};
+use boundwalk_analysis::{CAUTION, Fate, Leg, PathResult, origin_name, stop_text};
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Network, NextHop, Origin, Outcome, Place, Plan, Reply, ReplyPass,
@@ -11,7 +11,7 @@ use boundwalk_packet::Interval;
 
 use super::document::{Document, Mark, Rank};
 use super::frames::{assumed, frame_lines};
-use super::words::{doubt_text, mismatch_text, rule_name, stop_text};
+use super::words::{doubt_text, mismatch_text, rule_name};
 
 /// The way of a packet. With `all_rules`, each rule tried gets a line; else they are counted.
 pub fn path_document<'a>(

@@ -2,12 +2,11 @@
 
 use num_bigint::BigUint;
 
-use boundwalk_analysis::intent::{IntentStatus, stopped};
+use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUse};
-use boundwalk_analysis::{counted, party_name};
-use boundwalk_analysis::{rule_name, rule_span};
+use boundwalk_analysis::{counted, party_name, rule_name, rule_span, stopped};
 use boundwalk_diagnostic::Sources;
-use boundwalk_forwarding::Network;
+use boundwalk_forwarding::{Network, Stop};
 use boundwalk_model::{Family, ZoneId};
 
 use super::document::{Document, Mark, Rank};
@@ -104,15 +103,12 @@ impl PrivilegeShown<'_> {
         };
         let why = match (one.from, one.stop) {
             (None, _) => "no segment has its source".to_owned(),
-            (_, Some(stop)) => {
+            (_, Some(Stop::Denied(_))) => {
                 let by = one.deciders.last();
                 let by = by.map(|&(router, rule)| rule_name(self.network, router, rule));
-                format!(
-                    "{}{}",
-                    stopped(stop),
-                    by.map_or(String::new(), |by| format!(" by {by}"))
-                )
+                by.map_or("denied".to_owned(), |by| format!("denied by {by}"))
             }
+            (_, Some(stop)) => stopped(stop),
             (_, None) => "it ends elsewhere".to_owned(),
         };
         format!("{} ({records}): {why}", one.packet)

@@ -114,7 +114,7 @@ impl ProbesShown<'_> {
             .stop
             .filter(|stop| !matches!(stop, boundwalk_forwarding::Stop::Denied(_)));
         match (stop, named.is_empty()) {
-            (Some(stop), _) => super::words::stop_text(stop).to_owned(),
+            (Some(stop), _) => boundwalk_analysis::stop_text(stop).to_owned(),
             (None, true) => "no gateway decides".to_owned(),
             (None, false) => format!("by {}", named.join(", then ")),
         }

@@ -19,4 +19,4 @@ pub(super) use passing::{Passed, passing};
 pub use apart::chain;
 pub use judge::{judge_expectations, judge_needs};
 pub use standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed, Link};
-pub use words::{breach_text, stopped};
+pub use words::breach_text;

@@ -1,6 +1,8 @@
 //! Breaches in words.
 
-use boundwalk_forwarding::{Network, Stop};
+use boundwalk_forwarding::Network;
+
+use super::super::stop_text::stopped;
 use boundwalk_model::Family;
 
 use super::super::deciders::rule_name;
@@ -39,7 +41,9 @@ pub fn breach_text(
             format!("{who} reaches {to} over {family} beyond that: {services}{by}{shown}")
         }
         Demand::AtLeast => {
-            let why = breach.stop.map_or("it ends elsewhere", stopped);
+            let why = breach
+                .stop
+                .map_or_else(|| "it ends elsewhere".to_owned(), stopped);
             format!("{who} does not reach {to} over {family}: {services}; {why}{by}{shown}")
         }
         Demand::Through => {
@@ -77,26 +81,6 @@ fn decided(network: &Network<'_>, breach: &Breach) -> String {
     match named.is_empty() {
         true => String::new(),
         false => format!(", by {}", named.join(" and ")),
-    }
-}
-
-/// Why a packet goes no further.
-pub fn stopped(stop: Stop) -> &'static str {
-    match stop {
-        Stop::SourceCheck => "stopped by a source check",
-        Stop::Denied(_) => "denied",
-        Stop::NoRoute => "stopped for want of a route",
-        Stop::Discarded => "thrown away by a route",
-        Stop::NextHopSilent => "stopped at a next hop that is nobody or forwards nothing",
-        Stop::OffWire => "stopped because nobody with the address is found on the wire",
-        Stop::NotForwarding => "stopped at a device that does not forward",
-        Stop::Loop => "stopped in a loop",
-        Stop::NoFirstHop => "stopped for want of a router to send to",
-        Stop::NotForwardable => "stopped because no router forwards such an address",
-        Stop::NoTranslationAddress => "stopped for want of an address to translate to",
-        Stop::LostOutside(_) => "lost outside: nobody out there routes a private address",
-        Stop::OwnSource => "dropped by the receiver, whose own address is its source",
-        Stop::NoSource => "stopped for want of an own address",
     }
 }
 

@@ -5,8 +5,8 @@ use std::fmt;
 use boundwalk_forwarding::{Network, Place, Stop};
 
 use super::super::deciders::rule_name;
-use super::super::intent::stopped;
 use super::super::party::{Endpoint, party_name};
+use super::super::stop_text::stopped;
 use super::judged::ResultDifference;
 use super::judged::{Checked, Judgement};
 use super::predict::{Expect, Prediction, Unpredictable};
