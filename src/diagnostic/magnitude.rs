@@ -88,4 +88,23 @@ mod tests {
         let all = ports(&[(0, u128::MAX), (7, 7)]);
         assert_eq!(all.sets["ports"], [(0, u128::MAX)]);
     }
+
+    #[test]
+    fn a_measure_is_empty_until_something_is_measured() {
+        assert!(Magnitude::default().is_empty());
+        assert!(!ports(&[(1, 4)]).is_empty());
+        let mut named = Magnitude::default();
+        named.add("to servers");
+        assert!(!named.is_empty());
+    }
+
+    #[test]
+    fn what_another_measured_is_added() {
+        let mut all = ports(&[(1, 4)]);
+        let mut more = ports(&[(5, 6)]);
+        more.add("to servers");
+        all.join(more);
+        assert_eq!(all.sets["ports"], [(1, 6)]);
+        assert!(all.things.contains("to servers"));
+    }
 }

@@ -120,3 +120,15 @@ impl Problem {
         self.kind.severity
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn severities_have_their_words_and_their_order() {
+        let words = [Severity::Note, Severity::Warning, Severity::Error].map(Severity::word);
+        assert_eq!(words, ["note", "warning", "error"]);
+        assert!(Severity::Note < Severity::Warning && Severity::Warning < Severity::Error);
+    }
+}

@@ -188,4 +188,22 @@ mod tests {
         let (range, first) = source.lines_around(2, 9);
         assert_eq!((&source.text()[range], first), ("one\ntwo\nthree", 1));
     }
+
+    #[test]
+    fn a_place_names_file_line_and_column() {
+        let mut sources = Sources::default();
+        let first = sources.add(Source::new("a.toml", "x = 1\n"));
+        let second = sources.add(Source::new("b.toml", "one\ntwo = 2\n"));
+        let names: Vec<&str> = sources.files().iter().map(Source::name).collect();
+        assert_eq!(names, ["a.toml", "b.toml"]);
+        assert_eq!(sources.get(second).map(Source::name), Some("b.toml"));
+        let span = Span::new(second, 6, 7);
+        assert_eq!(sources.place(span), "b.toml:2:3");
+        assert_eq!(sources.line(span), 2);
+        assert_eq!(sources.place(Span::new(first, 0, 1)), "a.toml:1:1");
+        let elsewhere = Span::new(FileId(2), 0, 1);
+        assert!(sources.get(elsewhere.file).is_none());
+        assert_eq!(sources.place(elsewhere), "");
+        assert_eq!(sources.line(elsewhere), 0);
+    }
 }

@@ -92,4 +92,15 @@ mod tests {
     fn a_span_never_ends_before_it_starts() {
         assert_eq!(Span::new(FileId(0), 9, 3).end, 9);
     }
+
+    #[test]
+    fn the_hash_ignores_the_place_and_not_the_value() {
+        let hash = |value: u32, start: u32| {
+            let mut hasher = std::hash::DefaultHasher::new();
+            Spanned::new(value, Span::new(FileId(0), start, start)).hash(&mut hasher);
+            hasher.finish()
+        };
+        assert_eq!(hash(5, 1), hash(5, 7));
+        assert_ne!(hash(5, 1), hash(6, 1));
+    }
 }

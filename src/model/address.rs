@@ -356,4 +356,28 @@ mod tests {
         assert!(holds("::") && holds("::1") && holds("fe80::1") && holds("ff02::1"));
         assert!(!holds("::2") && !holds("fd00::1") && !holds("2001:db8::1"));
     }
+
+    #[test]
+    fn a_set_of_prefixes_holds_their_addresses_of_both_families() {
+        let prefix =
+            |text: &str| Prefix::new(text.parse().expect("a prefix")).expect("no host bits");
+        let address = |text: &str| -> IpAddr { text.parse().expect("an address") };
+        let set: AddressSet = ["192.0.2.0/24", "2001:db8::/64"]
+            .map(prefix)
+            .into_iter()
+            .collect();
+        assert!(set.contains(address("192.0.2.255")) && set.contains(address("2001:db8::9")));
+        assert!(!set.contains(address("192.0.3.0")) && !set.contains(address("2001:db8:0:1::")));
+        assert!(!set.is_empty() && AddressSet::default().is_empty());
+        let one: AddressSet = [prefix("2001:db8::/64")].into_iter().collect();
+        assert!(!one.is_empty() && one.v4.is_empty());
+    }
+
+    #[test]
+    fn a_prefix_contains_its_own_addresses_and_none_of_the_other_family() {
+        let prefix = Prefix::truncated("10.1.2.3/24".parse().expect("a prefix"));
+        let holds = |text: &str| prefix.contains(text.parse().expect("an address"));
+        assert!(holds("10.1.2.0") && holds("10.1.2.255"));
+        assert!(!holds("10.1.1.255") && !holds("10.1.3.0") && !holds("fd00::1"));
+    }
 }

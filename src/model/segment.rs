@@ -69,3 +69,47 @@ impl Segment {
             .any(|prefix| prefix.value.family() == family)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use boundwalk_diagnostic::FileId;
+
+    fn segment(prefixes: &[&str], isolated: Option<bool>) -> Segment {
+        let name = Span::new(FileId(0), 3, 9);
+        let claim = Span::new(FileId(0), 20, 24);
+        let prefix = |text: &str| Prefix::truncated(text.parse().expect("a prefix"));
+        Segment {
+            name: Spanned::new("office".to_owned(), name),
+            zone: ZoneId(0),
+            vlan: None,
+            prefixes: prefixes
+                .iter()
+                .map(|text| Spanned::new(prefix(text), Span::default()))
+                .collect(),
+            isolated: isolated.map(|value| Spanned::new(value, claim)),
+            external: false,
+            routes: Vec::new(),
+            default_gateway: Vec::new(),
+            description: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_segment_has_the_families_of_its_prefixes() {
+        let families = |prefixes: &[&str]| Family::ALL.map(|of| segment(prefixes, None).has(of));
+        assert_eq!(families(&[]), [false, false]);
+        assert_eq!(families(&["192.0.2.0/24"]), [true, false]);
+        assert_eq!(families(&["2001:db8::/64"]), [false, true]);
+        assert_eq!(families(&["192.0.2.0/24", "2001:db8::/64"]), [true, true]);
+    }
+
+    #[test]
+    fn a_segment_stands_where_its_name_does_and_claims_where_it_says_true() {
+        assert_eq!(segment(&[], None).place(), Span::new(FileId(0), 3, 9));
+        let claim = segment(&[], Some(true)).claims_isolation();
+        assert_eq!(claim, Some(Span::new(FileId(0), 20, 24)));
+        assert_eq!(segment(&[], Some(false)).claims_isolation(), None);
+        assert_eq!(segment(&[], None).claims_isolation(), None);
+    }
+}

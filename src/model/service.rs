@@ -202,4 +202,37 @@ mod tests {
         }
         assert_eq!(Protocol(200).to_string(), "protocol 200");
     }
+
+    #[test]
+    fn a_message_is_its_type_and_its_code() {
+        let unreachable = Service::Message {
+            protocol: ICMP,
+            kind: 3,
+            code: Some(4),
+        };
+        let packets = unreachable.packets(Family::V4).expect("an IPv4 message");
+        assert_eq!(packets.destination_ports, IntervalSet::point(3 * 256 + 4));
+    }
+
+    #[test]
+    fn protocols_have_ports_or_messages_or_neither() {
+        for number in 0..=255 {
+            let protocol = Protocol(number);
+            let value = u128::from(number);
+            let ports = Protocol::with_ports().contains(value);
+            let messages = Protocol::with_messages().contains(value);
+            assert_eq!(protocol.has_ports(), ports, "{protocol}");
+            assert_eq!(protocol.has_messages(), messages, "{protocol}");
+            assert!(!(ports && messages), "{protocol}");
+        }
+        assert!(ICMP.has_messages() && ICMPV6.has_messages() && TCP.has_ports());
+    }
+
+    #[test]
+    fn every_name_that_is_suggested_is_taken() {
+        let names: Vec<&str> = Protocol::names().collect();
+        assert!(names.contains(&"tcp") && names.contains(&"vrrp"));
+        assert!(names.iter().all(|name| Protocol::named(name).is_some()));
+        assert_eq!(Protocol::named("no such protocol"), None);
+    }
 }

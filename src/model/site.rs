@@ -123,3 +123,104 @@ impl Site {
             .filter(move |&id| self.segment(id).zone == zone)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::host::HostInterface;
+    use crate::router::{Interface, Role, SourceCheck};
+    use boundwalk_diagnostic::Span;
+
+    fn named(name: &str) -> Spanned<String> {
+        Spanned::new(name.to_owned(), Span::default())
+    }
+
+    fn address(text: &str) -> Vec<Spanned<InterfaceAddress>> {
+        let address = InterfaceAddress(text.parse().expect("an address and a length"));
+        vec![Spanned::new(address, Span::default())]
+    }
+
+    fn router(segment: usize, own: &str) -> Router {
+        let interface = Interface {
+            name: named("if0"),
+            segment: SegmentId(segment),
+            addresses: address(own),
+            shared: Vec::new(),
+            port: None,
+            vlan: None,
+            source_check: SourceCheck::Off,
+        };
+        Router {
+            name: named("core"),
+            role: Role::Router,
+            interfaces: vec![interface],
+            routes: Vec::new(),
+            lags: Vec::new(),
+            description: String::new(),
+        }
+    }
+
+    fn host(segment: usize, own: &str, forwards: Forwards) -> Host {
+        let interface = HostInterface {
+            name: named("if0"),
+            segment: SegmentId(segment),
+            addresses: address(own),
+            shared: Vec::new(),
+            vlan: None,
+        };
+        Host {
+            name: named("server"),
+            interfaces: vec![interface],
+            default_gateway: Vec::new(),
+            routes: Vec::new(),
+            forwards: Spanned::new(forwards, Span::default()),
+            description: String::new(),
+        }
+    }
+
+    #[test]
+    fn routers_and_routing_hosts_forward_from_their_own_addresses() {
+        let site = Site {
+            routers: vec![router(0, "192.0.2.1/24")],
+            hosts: vec![
+                host(0, "192.0.2.2/24", Forwards::Routes),
+                host(0, "192.0.2.3/24", Forwards::No),
+                host(0, "192.0.2.4/24", Forwards::Bridges),
+            ],
+            ..Site::default()
+        };
+        let from = |segment: usize, address: &str| {
+            site.forwards_from(&[SegmentId(segment)], address.parse().expect("an address"))
+        };
+        assert!(from(0, "192.0.2.1") && from(0, "192.0.2.2"));
+        assert!(!from(0, "192.0.2.3") && !from(0, "192.0.2.4") && !from(0, "192.0.2.5"));
+        assert!(!from(1, "192.0.2.1") && !from(1, "192.0.2.2"));
+    }
+
+    #[test]
+    fn segments_are_listed_by_zone_and_by_claim() {
+        let segment = |name: &str, zone: usize, isolated: bool| Segment {
+            name: named(name),
+            zone: ZoneId(zone),
+            vlan: None,
+            prefixes: Vec::new(),
+            isolated: Some(Spanned::new(isolated, Span::default())),
+            external: false,
+            routes: Vec::new(),
+            default_gateway: Vec::new(),
+            description: String::new(),
+        };
+        let site = Site {
+            segments: vec![
+                segment("office", 0, false),
+                segment("safety", 1, true),
+                segment("guests", 0, true),
+            ],
+            ..Site::default()
+        };
+        let claiming: Vec<SegmentId> = site.segments_claiming_isolation().collect();
+        assert_eq!(claiming, [SegmentId(1), SegmentId(2)]);
+        let of_zone: Vec<SegmentId> = site.segments_in(ZoneId(0)).collect();
+        assert_eq!(of_zone, [SegmentId(0), SegmentId(2)]);
+    }
+}

@@ -311,4 +311,86 @@ mod tests {
         assert!(!port.ingress_filter);
         assert_eq!(port.accept, FrameTypes::All);
     }
+
+    fn vlans(numbers: &[u16]) -> VlanSet {
+        let known = numbers.iter().copied().filter_map(VlanId::new);
+        known.collect()
+    }
+
+    #[test]
+    fn a_vlan_goes_in_once_and_out_once() {
+        let vlan = VlanId::new(30).expect("a VLAN");
+        let mut set = vlans(&[10]);
+        assert!(set.insert(vlan) && !set.insert(vlan));
+        assert_eq!(set, vlans(&[10, 30]));
+        assert!(set.remove(vlan) && !set.remove(vlan));
+        assert_eq!(set, vlans(&[10]));
+        assert!(!set.is_empty() && VlanSet::default().is_empty());
+    }
+
+    /// IEEE 802.1Q: the member set holds what leaves untagged and what leaves tagged.
+    #[test]
+    fn the_member_set_is_what_leaves_untagged_or_tagged() {
+        let port = PortVlans {
+            untagged: vlans(&[10]),
+            tagged: vlans(&[20, 4094]),
+            ..PortVlans::default()
+        };
+        assert_eq!(port.members(), vlans(&[10, 20, 4094]));
+        for vlan in (1..=4094).filter_map(VlanId::new) {
+            assert_eq!(port.carries(vlan), port.members().contains(vlan), "{vlan}");
+        }
+    }
+
+    #[test]
+    fn speeds_print_in_the_usual_unit() {
+        let shown = [1, 10, 100, 999, 1000, 1500, 1550, 2500, 10_000, 25_000];
+        let shown = shown.map(|megabits| Speed(megabits).to_string());
+        let expected = [
+            "1M", "10M", "100M", "999M", "1G", "1.5G", "1550M", "2.5G", "10G", "25G",
+        ];
+        assert_eq!(shown, expected);
+    }
+
+    #[test]
+    fn ports_and_lags_are_found_by_name() {
+        let named = |name: &str| Spanned::new(name.to_owned(), Span::default());
+        let port = |name: &str| Port {
+            name: named(name),
+            vlans: None,
+            isolated: false,
+            enabled: true,
+            speed: None,
+            description: String::new(),
+        };
+        let lag = |name: &str, ports: &[&str]| Lag {
+            name: named(name),
+            ports: ports.iter().map(|port| named(port)).collect(),
+            lacp: Lacp::Active,
+            speed: None,
+            vlans: PortVlans::default(),
+            place: Span::default(),
+            isolated: false,
+        };
+        let switch = Switch {
+            name: named("sw1"),
+            vlan_aware: true,
+            ports: ["1", "2", "3"].map(port).into(),
+            lags: vec![lag("up", &["1"]), lag("down", &["2", "3"])],
+            named: Vec::new(),
+            description: String::new(),
+        };
+        assert_eq!(
+            ["1", "3", "4"].map(|name| switch.port(name)),
+            [Some(0), Some(2), None]
+        );
+        assert_eq!(
+            ["up", "down", "1"].map(|name| switch.lag(name)),
+            [Some(0), Some(1), None]
+        );
+        assert_eq!(
+            ["1", "3", "4"].map(|name| switch.lag_of(name)),
+            [Some(0), Some(1), None]
+        );
+    }
 }
