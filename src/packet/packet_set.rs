@@ -215,4 +215,15 @@ mod tests {
         let empty = square((0, 1), (0, 1)).with(Field::Source, IntervalSet::empty());
         assert!(PacketSet::from_box(empty).is_empty());
     }
+
+    #[test]
+    fn sets_are_equal_when_they_hold_the_same_packets() {
+        let of = |x, y| PacketSet::from_box(square(x, y));
+        let whole = of((0, 9), (0, 9));
+        let part = of((0, 4), (0, 9));
+        let other = of((5, 9), (0, 9));
+        assert!(whole.equals(&part.union(&other)));
+        assert!(part.is_subset(&whole) && !part.equals(&whole) && !whole.equals(&part));
+        assert!(part.size() == other.size() && !part.equals(&other));
+    }
 }

@@ -306,7 +306,7 @@ mod tests {
         let mut pool = LinePool::new();
         let rows = FieldRows::new(sets.iter().map(Some), 605, &mut pool);
         let lines = pool.finish();
-        for value in (0..606).step_by(7) {
+        for value in 0..606 {
             let held: Vec<usize> = rows.holding(value, &lines).iter().collect();
             let scanned: Vec<usize> = (0..1200).filter(|n| sets[*n].contains(value)).collect();
             assert_eq!(held, scanned, "value {value}");
@@ -333,5 +333,32 @@ mod tests {
         let lines = pool.finish();
         assert!(any.is_trivial(&lines) && reaching.is_trivial(&lines));
         assert!(!lacking.is_trivial(&lines));
+    }
+
+    #[test]
+    fn sparseness_is_the_share_of_rows_without_boxes() {
+        let mut pool = LinePool::new();
+        let mut of = |sets: &[IntervalSet]| {
+            FieldRows::new(sets.iter().map(Some), 99, &mut pool).sparseness()
+        };
+        // Cut at 10 and 20: one of three rows holds the box.
+        assert_eq!(of(&[IntervalSet::range(10, 19)]), 666);
+        assert_eq!(of(&[IntervalSet::range(0, 19)]), 500);
+        assert_eq!(of(&[IntervalSet::range(0, 99)]), 0);
+        assert_eq!(of(&[IntervalSet::empty()]), 1000);
+        assert_eq!(of(&[]), 0);
+    }
+
+    #[test]
+    fn boxes_of_several_lines_change_at_one_value() {
+        // Boxes 511 and 512 are neighbours in two lines.
+        let sets = vec![IntervalSet::range(10, 19); 1025];
+        let mut pool = LinePool::new();
+        let rows = FieldRows::new(sets.iter().map(Some), 99, &mut pool);
+        let lines = pool.finish();
+        let held = |value| rows.holding(value, &lines).iter().count();
+        assert_eq!([9, 10, 19, 20].map(held), [0, 1025, 1025, 0]);
+        // The zero line, one of 512 boxes and one of the last box.
+        assert!(lines.memory() >= 3 * size_of::<BitLine>());
     }
 }

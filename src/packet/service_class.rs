@@ -353,3 +353,39 @@ fn columns_by_source(active: &[&ServiceBox]) -> (Partition, Vec<Partition>, bool
 fn ports_of(seeds: &[&ServiceBox], ports: impl Fn(&ServiceBox) -> &IntervalSet) -> Partition {
     Partition::new(seeds.iter().map(|seed| ports(seed)), LAST_PORT)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn to_port(protocol: u128, port: u128) -> ServiceBox {
+        ServiceBox {
+            protocols: IntervalSet::point(protocol),
+            destination_ports: IntervalSet::point(port),
+            ..ServiceBox::any()
+        }
+    }
+
+    #[test]
+    fn classes_are_what_the_seeds_tell_apart() {
+        assert_eq!(ServiceClasses::new(&[]).len(), 1);
+        // The port, the other ports of its protocol, the other protocols.
+        let classes = ServiceClasses::new(&[to_port(6, 80)]);
+        assert_eq!(classes.len(), 3);
+        assert_eq!(classes.all().count(), 3);
+        assert_eq!(classes.of(&[to_port(6, 80)]).count(), 1);
+        assert_eq!(classes.class_of(6, 1, 79), classes.class_of(6, 2, 81));
+        assert_ne!(classes.class_of(6, 1, 80), classes.class_of(6, 1, 81));
+        assert_eq!(classes.class_of(1, 0, 0), classes.class_of(17, 9, 9));
+    }
+
+    #[test]
+    fn protocols_with_messages_stay_apart_where_ports_are_exchanged() {
+        let classes = ServiceClasses::symmetric(&[to_port(6, 80)]);
+        // Either port may be the seed's: four classes of TCP, one of each other group of protocols.
+        assert_ne!(classes.class_of(6, 80, 1), classes.class_of(6, 1, 1));
+        assert_ne!(classes.class_of(6, 80, 1), classes.class_of(6, 1, 80));
+        let [other, message, more] = [2, 1, 58].map(|protocol| classes.class_of(protocol, 0, 0));
+        assert!(other != message && other != more);
+    }
+}

@@ -354,4 +354,12 @@ mod tests {
         assert_eq!(list.first_match(2, 2, 0, 0, 0), Some(1));
         assert_eq!(list.first_match(2, 1, 0, 0, 0), None);
     }
+
+    #[test]
+    fn a_list_keeps_its_lines_in_order() {
+        let lines = vec![line(Some(0), None, None), line(None, Some(1), Some(2))];
+        let list = LineList::new(lines.clone());
+        assert_eq!(list.lines(), lines);
+        assert_eq!(list.len(), 2);
+    }
 }
