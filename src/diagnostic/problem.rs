@@ -131,4 +131,24 @@ mod tests {
         assert_eq!(words, ["note", "warning", "error"]);
         assert!(Severity::Note < Severity::Warning && Severity::Warning < Severity::Error);
     }
+
+    #[test]
+    fn a_problem_of_the_whole_input_has_no_place() {
+        static KIND: Kind = Kind {
+            name: "unreadable",
+            severity: Severity::Error,
+            summary: "a path that can't be read",
+        };
+        let whole = Problem::general(&KIND, "no such file").help("name a file that is there");
+        assert_eq!((whole.span, whole.severity()), (None, Severity::Error));
+        assert_eq!(whole.help.as_deref(), Some("name a file that is there"));
+        let span = Span::default();
+        let placed = Problem::at(&KIND, span, "not there")
+            .about("a")
+            .label("here");
+        assert_eq!((placed.span, placed.notes.len()), (Some(span), 0));
+        assert_eq!((&*placed.subject, &*placed.label), ("a", "here"));
+        let noted = placed.note(span, "there");
+        assert_eq!(noted.notes.len(), 1);
+    }
 }

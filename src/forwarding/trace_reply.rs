@@ -465,3 +465,38 @@ fn stop(mut way: Way, device: DeviceIndex, ingress: Option<usize>, pass: ReplyPa
 fn begins(reply: &Packet) -> bool {
     ![TCP, ICMP, ICMPV6].contains(&reply.protocol)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use boundwalk_model::Protocol;
+
+    fn packet(addresses: [&str; 2], protocol: Protocol, ports: [u16; 2]) -> Packet {
+        let [source, destination] = addresses.map(|text| text.parse().expect("an address"));
+        Packet {
+            source,
+            destination,
+            protocol,
+            source_port: ports[0],
+            destination_port: ports[1],
+        }
+    }
+
+    /// RFC 792 and RFC 4443: an echo request is answered by an echo reply, no other message is answered.
+    #[test]
+    fn a_receiver_turns_ports_round_and_answers_an_echo_alone() {
+        let (there, back) = (["192.0.2.1", "198.51.100.9"], ["198.51.100.9", "192.0.2.1"]);
+        let asked = packet(there, TCP, [50_000, 443]);
+        assert_eq!(answer(&asked), Some(packet(back, TCP, [443, 50_000])));
+        let echo = packet(there, ICMP, [0, 8 << 8]);
+        assert_eq!(answer(&echo), Some(packet(back, ICMP, [0, 0])));
+        assert_eq!(answer(&packet(there, ICMP, [0, 3 << 8])), None);
+        let (there, back) = (
+            ["2001:db8::1", "2001:db8::2"],
+            ["2001:db8::2", "2001:db8::1"],
+        );
+        let echo = packet(there, ICMPV6, [0, 128 << 8]);
+        assert_eq!(answer(&echo), Some(packet(back, ICMPV6, [0, 129 << 8])));
+        assert_eq!(answer(&packet(there, ICMPV6, [0, 135 << 8])), None);
+    }
+}

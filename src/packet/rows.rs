@@ -360,5 +360,17 @@ mod tests {
         assert_eq!([9, 10, 19, 20].map(held), [0, 1025, 1025, 0]);
         // The zero line, one of 512 boxes and one of the last box.
         assert!(lines.memory() >= 3 * size_of::<BitLine>());
+        // Two boxes alone, of different lines.
+        let mut sets = vec![IntervalSet::empty(); 1025];
+        sets[1] = IntervalSet::range(10, 19);
+        sets[600] = IntervalSet::range(10, 29);
+        let mut pool = LinePool::new();
+        let rows = FieldRows::new(sets.iter().map(Some), 99, &mut pool);
+        let lines = pool.finish();
+        let held = |value| Vec::from_iter(rows.holding(value, &lines).iter());
+        assert_eq!(
+            [9, 10, 20, 30].map(held),
+            [vec![], vec![1, 600], vec![600], vec![]]
+        );
     }
 }

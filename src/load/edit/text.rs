@@ -168,6 +168,10 @@ mod tests {
             .map(|line| &text[line.range.clone()])
             .collect();
         assert_eq!(format!("\u{feff}{joined}"), text, "no byte is lost");
+        let mut ended = cut.lines[..cut.lines.len() - 1].iter();
+        assert!(
+            ended.all(|line| text[line.range.clone()].find('\n') == Some(line.range.len() - 1))
+        );
         assert_eq!(cut.line_break(3), "\r\n");
         assert_eq!(cut.line_break(text.len()), "\r\n", "as the first line does");
     }
