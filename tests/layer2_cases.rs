@@ -1,10 +1,11 @@
 //! Layer 2 of small sites, worked out by hand: what random sites do not show, and what others published.
 
 use boundwalk::forwarding::layer2::{
-    Fabric, Frame, InterfaceId, InterfaceOf, PortName, Start, flood,
+    Admitted, Arrival, Fabric, Frame, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start,
+    flood,
 };
 use boundwalk::load::load_text;
-use boundwalk::model::{HostId, RouterId, Site, SwitchId};
+use boundwalk::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
 
 /// Two segments of a brewery, each with a VLAN.
 const SEGMENTS: &str = r#"
@@ -277,4 +278,73 @@ ends = ["hall:up", "core:2"]
 "#;
     let site = site(&[SEGMENTS, GATEWAY, rest]);
     assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
+}
+
+/// The port of a switch, both by number.
+fn port(fabric: &Fabric, switch: usize, at: usize) -> PortId {
+    let name = PortName::Port(SwitchId(switch), at);
+    let port = fabric.port_ids().find(|&id| fabric.port(id).name == name);
+    port.expect("a live port")
+}
+
+/// A hub is a part of whatever its cable leads to: a free port is a place to plug in, and frames come out at the port
+/// of the switch.
+#[test]
+fn a_hub_belongs_to_the_segment_of_its_cable() {
+    let rest = r#"
+[switches.core.ports]
+"1" = { access = "office" }
+"2" = { access = "brewhouse" }
+[switches.hub]
+vlan_aware = false
+[switches.hub.ports]
+"1" = {}
+"2" = {}
+"3" = {}
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "hub:2"
+[[links]]
+ends = ["core:1", "hub:1"]
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    let fabric = Fabric::new(&site);
+    let kinds = [0, 1].map(|at| {
+        let node = fabric.switch(SwitchId(at)).expect("a node of the switch");
+        fabric.node(node).kind
+    });
+    let expected = [NodeKind::Aware(SwitchId(0)), NodeKind::Unaware(SwitchId(1))];
+    assert_eq!(kinds, expected);
+    let free = port(&fabric, 1, 2);
+    let places = |segment: usize| {
+        let mut places = fabric.attach_points(SegmentId(segment)).iter();
+        places.any(|place| place.port == free && place.interface.is_none())
+    };
+    assert_eq!([0, 1].map(places), [true, false]);
+    let sent = fabric.sent_by(interface(&site, &fabric, "desk"));
+    let office = VlanId::new(10).expect("a VLAN");
+    let taken = Arrival::Port(port(&fabric, 0, 0), Ok((office, Admitted::Pvid)));
+    assert!(fabric.arrivals(&sent).contains(&taken));
+}
+
+/// A frame with two tags from a port of the VLAN that a trunk carries untagged: only who chooses its tags can do that.
+#[test]
+fn a_trunk_is_exposed_to_senders_that_choose_their_tags() {
+    let rest = r#"
+[switches.core.ports]
+"1" = { access = "office" }
+"2" = { untagged = "office", tagged = ["brewhouse"] }
+"3" = { access = "brewhouse" }
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    let fabric = Fabric::new(&site);
+    let [desk, trunk] = [0, 1].map(|at| port(&fabric, 0, at));
+    let exposed = |frame| {
+        let flood = flood(&fabric, &[Start::AttachPoint(desk, frame)]);
+        let found = fabric.exposed(&flood).into_iter();
+        let found = found.map(|found| (found.port, found.vlan.get(), found.place));
+        found.collect::<Vec<_>>()
+    };
+    assert_eq!(exposed(Frame::HOSTILE), [(trunk, 10, desk)]);
+    assert_eq!(exposed(Frame::UNTAGGED), []);
 }
