@@ -20,7 +20,7 @@ mod simulator;
 
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Family, Site};
+use boundwalk::model::{Date, Family, SegmentId, Site};
 
 use engine::{Reach, traced};
 use probes::Probes;
@@ -144,4 +144,56 @@ fn random_sites_repeat() {
     let site = random_site::random_site(3);
     assert_eq!(site, random_site::random_site(3));
     assert_ne!(site, random_site::random_site(4));
+}
+
+/// A host whose prefix is wider than that of its segment looks for its client on the wire, where it is not: the packet
+/// arrives, and the reply is lost.
+#[test]
+fn a_host_with_too_wide_a_prefix_is_reached_and_does_not_answer() {
+    let came_back = |length: u8| {
+        let text = format!(
+            r#"
+[zones.works]
+trust = 60
+[segments.office]
+zone = "works"
+prefixes = ["10.44.10.0/24"]
+[segments.brewhouse]
+zone = "works"
+prefixes = ["10.44.60.0/24"]
+[routers.core.interfaces.office]
+segment = "office"
+addresses = ["10.44.10.1/24"]
+[routers.core.interfaces.brewhouse]
+segment = "brewhouse"
+addresses = ["10.44.60.1/24"]
+[[hosts.desk.interfaces]]
+segment = "office"
+addresses = ["10.44.10.5/{length}"]
+"#
+        );
+        let loaded = load_text("case", &text);
+        let problems = format!("{:#?}", loaded.problems);
+        let site = loaded.site.expect(&problems);
+        let network = Network::new(&site, TODAY);
+        let probe = Probe {
+            source: [10, 44, 60, 7].into(),
+            destination: [10, 44, 10, 5].into(),
+            protocol: 6,
+            source_port: 50_000,
+            destination_port: 443,
+        };
+        let (from, stance) = (SegmentId(1), Stance::Configured);
+        let found = Reach::new(&network, Family::V4, from, stance).outcomes(&probe);
+        assert_eq!(
+            found,
+            Simulator::new(&site, TODAY).send(from, probe, stance)
+        );
+        found
+            .iter()
+            .map(|outcome| outcome.came_back)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(came_back(24), [true]);
+    assert_eq!(came_back(16), [false]);
 }
