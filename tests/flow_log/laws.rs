@@ -139,3 +139,32 @@ proptest! {
         }
     }
 }
+
+/// A pipe that brings a byte at a time.
+struct Dripping<'a>(&'a [u8]);
+
+impl std::io::Read for Dripping<'_> {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        let length = into.len().min(1);
+        std::io::Read::read(&mut self.0, &mut into[..length])
+    }
+}
+
+#[test]
+fn a_log_is_the_same_however_it_comes() {
+    let read = |text: &[u8]| {
+        let pipe = std::io::BufReader::with_capacity(1, Dripping(text));
+        read_flow_log(pipe, &FlowOptions::default(), &mut |_| {})
+    };
+    let text = b"src,dst,proto,dport\n10.44.10.2,10.44.30.3,tcp,443\n";
+    let whole = read_flow_log(&text[..], &FlowOptions::default(), &mut |_| {});
+    assert_eq!(read(text).map(|log| log.flows), whole.map(|log| log.flows));
+    // The first bytes of a gzip file (RFC 1952, section 2.3.1) and of a zstd frame (RFC 8878, section 3.1.1).
+    for (packed, program) in [
+        (&b"\x1f\x8b\x08\0"[..], "gzip"),
+        (b"\x28\xb5\x2f\xfd\x24", "zstd"),
+    ] {
+        let error = read(packed).expect_err("packed");
+        assert!(error.to_string().contains(program), "{error}");
+    }
+}

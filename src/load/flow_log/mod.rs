@@ -18,7 +18,7 @@ use types::LONGEST_LINE;
 pub use types::{FlowService, ObservedFlow};
 
 use std::fmt;
-use std::io::BufRead;
+use std::io::{BufRead, Cursor, Read};
 
 use crate::input::packed_by;
 use boundwalk_model::Service;
@@ -104,14 +104,20 @@ impl fmt::Display for FlowLogError {
 
 impl std::error::Error for FlowLogError {}
 
-/// A packed log is named as one: line by line it would be thousands of malformed ones.
-fn refuse_packed(input: &mut impl BufRead) -> Result<(), FlowLogError> {
-    let start = input.fill_buf().map_err(|error| FlowLogError {
+/// Bytes by which packed data is known.
+const MARK: u64 = 8;
+
+/// The input from its start. A packed log is named as one: line by line it would be thousands of malformed ones. A pipe
+/// may bring the first bytes one by one.
+fn unpacked<R: BufRead>(mut input: R) -> Result<impl BufRead, FlowLogError> {
+    let mut start = Vec::new();
+    let read = input.by_ref().take(MARK).read_to_end(&mut start);
+    read.map_err(|error| FlowLogError {
         line: 1,
         what: format!("can't read it: {error}"),
     })?;
-    let Some(program) = packed_by(start) else {
-        return Ok(());
+    let Some(program) = packed_by(&start) else {
+        return Ok(Cursor::new(start).chain(input));
     };
     let what = format!(
         "it is packed by {program}; unpack it first, as in `{program} -dc LOG | boundwalk privilege SITE --flows -`"
@@ -147,7 +153,7 @@ fn refuse_packed(input: &mut impl BufRead) -> Result<(), FlowLogError> {
 /// A stream that can't be read, a CSV file whose heading lacks the addresses or the protocol, and with
 /// [`FlowOptions::strict`] the first malformed line.
 pub fn read_flow_log(
-    mut input: impl BufRead,
+    input: impl BufRead,
     options: &FlowOptions,
     progress: &mut dyn FnMut(u64),
 ) -> Result<FlowLog, FlowLogError> {
@@ -159,7 +165,7 @@ pub fn read_flow_log(
         log: FlowLog::default(),
         form: options.format.map(Form::new),
     };
-    refuse_packed(&mut input)?;
+    let mut input = unpacked(input)?;
     let mut line = Vec::new();
     let mut bytes = 0;
     loop {
