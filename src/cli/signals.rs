@@ -1,7 +1,7 @@
 //! Signals that end the program.
 
-/// Runs something before a signal ends the program (SIGHUP, SIGINT, SIGQUIT, SIGTERM), then lets it end as the signal
-/// would have. What was named last runs first; naming it again changes nothing.
+/// Runs something before a signal ends the program, then lets it end as the signal would have: the signals of POSIX that
+/// people and other programs send and that end a program by default. What was named last runs first; naming it again changes nothing.
 ///
 /// It runs on a thread of its own: the rest of the program may wait for something that never comes.
 ///
@@ -9,7 +9,9 @@
 /// What the system says where signals can't be watched.
 #[cfg(unix)]
 pub(super) fn before_ending(clean_up: fn()) -> std::io::Result<()> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM};
+    use signal_hook::consts::{
+        SIGABRT, SIGALRM, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGUSR1, SIGUSR2,
+    };
     use signal_hook::iterator::Signals;
     use std::sync::{Mutex, PoisonError};
 
@@ -24,7 +26,9 @@ pub(super) fn before_ending(clean_up: fn()) -> std::io::Result<()> {
         return Ok(());
     }
     if known.is_empty() {
-        let mut signals = Signals::new([SIGHUP, SIGINT, SIGQUIT, SIGTERM])?;
+        let mut signals = Signals::new([
+            SIGABRT, SIGALRM, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGUSR1, SIGUSR2,
+        ])?;
         std::thread::spawn(move || {
             for signal in signals.forever() {
                 list().iter().rev().for_each(|clean_up| clean_up());

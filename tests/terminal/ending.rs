@@ -107,7 +107,12 @@ fn keys_and_signals_end_it_while_it_computes() {
 
 #[test]
 fn signals_end_it_while_it_is_idle() {
-    for (name, code) in [("TERM", "143"), ("HUP", "129")] {
+    for (name, code) in [
+        ("TERM", "143"),
+        ("HUP", "129"),
+        ("USR1", "138"),
+        ("ALRM", "142"),
+    ] {
         let Some(screen) = Screen::start(80, 24) else {
             return;
         };
