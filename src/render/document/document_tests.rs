@@ -1,5 +1,9 @@
 //! One document in its three forms.
 
+use proptest::prelude::*;
+use pulldown_cmark::{Event, Parser};
+
+use super::markdown::code;
 use super::{Document, Holds, Mark, Rank, Table, Tone};
 use crate::text_style::TextStyle;
 
@@ -134,4 +138,21 @@ fn a_part_of_a_page_is_well_formed() {
         items("ul").contains(&vec!["a <b> & c".to_owned()]),
         "{html}"
     );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// A command is read as it stands, whatever quotes are in it.
+    #[test]
+    fn a_command_stays_a_command(text in "[a-z`$|<&\\\\ ]{0,10}[a-z`]") {
+        let page = code(&text);
+        let read: Vec<String> = Parser::new(&page)
+            .filter_map(|event| match event {
+                Event::Code(text) => Some(text.into_string()),
+                _ => None,
+            })
+            .collect();
+        prop_assert_eq!(read, vec![text], "{}", page);
+    }
 }

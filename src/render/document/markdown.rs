@@ -220,7 +220,7 @@ fn own_words(text: &str) -> String {
     parts.collect()
 }
 
-/// The longest run of backquotes: a fence must be longer (CommonMark 0.31, sections 4.5 and 6.1, from memory).
+/// The longest run of backquotes: a fence must be longer (CommonMark, *Fenced code blocks* and *Code spans*).
 fn longest_run(text: &str) -> usize {
     let runs = text.split(|character| character != '`').map(str::len);
     runs.max().unwrap_or(0)
