@@ -47,15 +47,16 @@ pub(super) fn run(
     };
     let cleaned: Vec<CleanedBook<'_, '_>> = gateway_reviews.iter().zip(found.lists).collect();
     let files = found.files;
+    if wish.write
+        && let Err(error) = replace(&files)
+    {
+        return output.failed(&error.to_string());
+    }
     let document = || clean_document(&opened.site, &cleaned, &files);
     print(wish.format, output, document, || {
         clean_json(&cleaned, &files)
     })?;
-    match wish.write {
-        true => written(&files, wish.format, output),
-        false if files.is_empty() => Ok(Verdict::Clean),
-        false => Ok(Verdict::Findings),
-    }
+    ended(&files, wish.format, wish.write, output)
 }
 
 /// Why no shorter list is shown.
@@ -169,19 +170,22 @@ fn after_both(first: Vec<EditedFile>, second: Vec<EditedFile>) -> Vec<EditedFile
     files
 }
 
-pub(super) fn written(
+/// How a suggestion ends that was shown, and perhaps written before: with the files that were written.
+pub(super) fn ended(
     files: &[EditedFile],
     format: Format,
+    written: bool,
     output: &mut Output,
 ) -> io::Result<Verdict> {
-    if let Err(error) = replace(files) {
-        return output.failed(&error.to_string());
+    if !written {
+        return Ok(match files.is_empty() {
+            true => Verdict::Clean,
+            false => Verdict::Findings,
+        });
     }
     for file in files.iter().filter(|_| !format.is_json()) {
-        output.print(&format!(
-            "\nwritten: {}\n",
-            boundwalk_render::escape_control(&file.name)
-        ))?;
+        let name = boundwalk_render::escape_control(&file.name);
+        output.print(&format!("\nwritten: {name}\n"))?;
     }
     Ok(Verdict::Clean)
 }

@@ -11,11 +11,12 @@ use boundwalk_load::{Edit, EditedFile, RuleCopy, apply_edits, load_edited};
 use boundwalk_model::{Family, Site};
 use boundwalk_render::{TightenedShown, tightened_json, tightened_page, tightened_text};
 
-use super::clean::written;
+use super::clean::ended;
 use super::format::Format;
 use super::output::Output;
 use super::site::Opened;
 use super::verdict::Verdict;
+use super::write::replace;
 
 /// What is asked for.
 pub(super) struct Wish {
@@ -56,18 +57,17 @@ pub(super) fn run(
         kept: &kept,
         files: &files,
     };
+    if wish.write
+        && let Err(error) = replace(&files)
+    {
+        return output.failed(&error.to_string());
+    }
     output.print(&match wish.format {
         Format::Json => tightened_json(&shown),
         Format::Markdown => tightened_page(&shown).markdown(),
         _ => tightened_text(&shown, output.paint()),
     })?;
-    if !wish.write {
-        return Ok(match files.is_empty() {
-            true => Verdict::Clean,
-            false => Verdict::Findings,
-        });
-    }
-    written(&files, wish.format, output)
+    ended(&files, wish.format, wish.write, output)
 }
 
 /// The first of the new rules keeps the name; the others are copies behind it.
