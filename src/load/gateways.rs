@@ -14,7 +14,7 @@ use super::kinds;
 use super::name_index::NameIndex;
 use super::ports::read_lags;
 use super::reader::{Entry, Table, Words};
-use super::routes::{self, Seat};
+use super::routes::{self, OwnInterface};
 use super::segments::vlan_of;
 use super::text::{check_name, check_port_name};
 
@@ -121,13 +121,13 @@ fn read_router(cx: &mut Context<'_>, id: RouterId, entry: &Entry<'_>, shape: &Sh
         }
     }
     check_interfaces(cx, &router);
-    let seats: Vec<Seat> = router.interfaces.iter().map(seat).collect();
-    router.routes = routes::read(cx, &table, shape.route, (entry.name.value, &seats));
+    let own_interfaces: Vec<OwnInterface> = router.interfaces.iter().map(own_interface).collect();
+    router.routes = routes::read(cx, &table, shape.route, (entry.name.value, &own_interfaces));
     router
 }
 
-fn seat(interface: &Interface) -> Seat {
-    Seat {
+fn own_interface(interface: &Interface) -> OwnInterface {
+    OwnInterface {
         name: interface.name.value.clone(),
         segment: interface.segment,
         addresses: interface.addresses.clone(),

@@ -14,7 +14,7 @@ use super::name_index::NameIndex;
 use super::names::twice;
 use super::quote::shown;
 use super::reader::{Entry, Table, Value, Words, wrong_type};
-use super::routes::{self, Seat};
+use super::routes::{self, OwnInterface};
 use super::segments::{addresses, vlan_of};
 use super::text::check_port_name;
 
@@ -39,15 +39,20 @@ pub(super) fn read_routes(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
             continue;
         };
         let interfaces = &cx.site.hosts[number].interfaces;
-        let seats: Vec<Seat> = interfaces
+        let own_interfaces: Vec<OwnInterface> = interfaces
             .iter()
-            .map(|interface| Seat {
+            .map(|interface| OwnInterface {
                 name: interface.name.value.clone(),
                 segment: interface.segment,
                 addresses: interface.addresses.clone(),
             })
             .collect();
-        let routes = routes::read(cx, &table, &keys::HOST_ROUTE, (entry.name.value, &seats));
+        let routes = routes::read(
+            cx,
+            &table,
+            &keys::HOST_ROUTE,
+            (entry.name.value, &own_interfaces),
+        );
         cx.site.hosts[number].routes = routes;
     }
 }

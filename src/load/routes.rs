@@ -16,7 +16,7 @@ use super::quote::shown;
 use super::reader::{Table, Value};
 
 /// An interface as routes see it.
-pub(super) struct Seat {
+pub(super) struct OwnInterface {
     pub name: String,
     pub segment: SegmentId,
     pub addresses: Vec<Spanned<InterfaceAddress>>,
@@ -27,10 +27,13 @@ pub(super) fn read(
     cx: &mut Context<'_>,
     table: &Table<'_>,
     keys: &'static Keys,
-    (device, seats): (&str, &[Seat]),
+    (device, own_interfaces): (&str, &[OwnInterface]),
 ) -> Vec<Route> {
     let mut seen: FxHashMap<(Prefix, u32), (Span, &str)> = FxHashMap::default();
-    for address in seats.iter().flat_map(|seat| &seat.addresses) {
+    for address in own_interfaces
+        .iter()
+        .flat_map(|own_interface| &own_interface.addresses)
+    {
         let on_link = "this prefix is on-link by the interface's address";
         seen.insert(
             (address.value.prefix(), Route::ON_LINK),
@@ -39,7 +42,7 @@ pub(super) fn read(
     }
     let mut routes = Vec::new();
     for value in table.items(&mut cx.report, "routes") {
-        let Some(route) = read_route(cx, value, keys, seats) else {
+        let Some(route) = read_route(cx, value, keys, own_interfaces) else {
             continue;
         };
         let mut same = [Route::ON_LINK, route.preference].into_iter();
@@ -86,14 +89,14 @@ fn read_route(
     cx: &mut Context<'_>,
     value: Value<'_>,
     keys: &'static Keys,
-    seats: &[Seat],
+    own_interfaces: &[OwnInterface],
 ) -> Option<Route> {
     let table = Table::open(&mut cx.report, value, keys)?;
     let to = table.text(&mut cx.report, "to");
     let via = read_via(cx, &table);
     let discard = table.flag(&mut cx.report, "discard");
     let discard = discard.is_some_and(|flag| flag.value);
-    let interface = read_interface(cx, &table, seats);
+    let interface = read_interface(cx, &table, own_interfaces);
     let preference = read_preference(cx, &table);
     if !check_target(cx, &table, discard) {
         return None;
@@ -105,7 +108,7 @@ fn read_route(
     } else {
         let via = via?;
         check_families(cx, via, destination)?;
-        let interface = find_interface(cx, via, interface?, seats)?;
+        let interface = find_interface(cx, via, interface?, own_interfaces)?;
         let address = via.value;
         Via::NextHop { address, interface }
     };
@@ -225,15 +228,20 @@ fn read_destination(
 fn read_interface(
     cx: &mut Context<'_>,
     table: &Table<'_>,
-    seats: &[Seat],
+    own_interfaces: &[OwnInterface],
 ) -> Option<Option<usize>> {
     if table.get("interface").is_none() {
         return Some(None);
     }
     let name = table.text(&mut cx.report, "interface")?;
-    let found = seats.iter().position(|seat| seat.name == name.value);
+    let found = own_interfaces
+        .iter()
+        .position(|own_interface| own_interface.name == name.value);
     if found.is_none() {
-        let names: Vec<&str> = seats.iter().map(|seat| seat.name.as_str()).collect();
+        let names: Vec<&str> = own_interfaces
+            .iter()
+            .map(|own_interface| own_interface.name.as_str())
+            .collect();
         let help = cx
             .report
             .did_you_mean(name.value, names.iter().copied(), || {
@@ -257,16 +265,16 @@ fn find_interface(
     cx: &mut Context<'_>,
     via: Spanned<IpAddr>,
     named: Option<usize>,
-    seats: &[Seat],
+    own_interfaces: &[OwnInterface],
 ) -> Option<usize> {
     if let Some(number) = named {
-        let seat = &seats[number];
-        let near = is_link_local(via.value) || on_link(seat, via.value);
-        if !near && !in_segment(cx, seat, via.value) {
-            not_on_link(cx, via, seats);
+        let own_interface = &own_interfaces[number];
+        let near = is_link_local(via.value) || on_link(own_interface, via.value);
+        if !near && !in_segment(cx, own_interface, via.value) {
+            not_on_link(cx, via, own_interfaces);
             return None;
         }
-        return check_own(cx, via, &seats[number..=number]).then_some(number);
+        return check_own(cx, via, &own_interfaces[number..=number]).then_some(number);
     }
     if is_link_local(via.value) {
         let message = format!("the link-local next hop {} could be on any link", via.value);
@@ -274,44 +282,51 @@ fn find_interface(
         cx.report(problem.help("add `interface = …`"));
         return None;
     }
-    let mut found = (0..seats.len()).filter(|&number| on_link(&seats[number], via.value));
+    let mut found =
+        (0..own_interfaces.len()).filter(|&number| on_link(&own_interfaces[number], via.value));
     match (found.next(), found.next()) {
-        (Some(number), None) => check_own(cx, via, seats).then_some(number),
+        (Some(number), None) => check_own(cx, via, own_interfaces).then_some(number),
         (Some(first), Some(second)) => {
             let message = format!("{} is on-link at more than one interface", via.value);
             let problem = Problem::at(&kinds::NEXT_HOP_AMBIGUOUS, via.span, message);
-            let (first, second) = (&seats[first].name, &seats[second].name);
+            let (first, second) = (&own_interfaces[first].name, &own_interfaces[second].name);
             let help = format!("add `interface = \"{first}\"` or `interface = \"{second}\"`");
             cx.report(problem.help(help));
             None
         }
         (None, _) => {
-            not_on_link(cx, via, seats);
+            not_on_link(cx, via, own_interfaces);
             None
         }
     }
 }
 
-fn on_link(seat: &Seat, address: IpAddr) -> bool {
-    seat.addresses
+fn on_link(own_interface: &OwnInterface, address: IpAddr) -> bool {
+    own_interface
+        .addresses
         .iter()
         .any(|own| own.value.prefix().contains(address))
 }
 
 /// An interface without addresses may still be named: then its segment says what is on-link. An external
 /// segment without prefixes leaves it open.
-fn in_segment(cx: &Context<'_>, seat: &Seat, address: IpAddr) -> bool {
-    cx.site.segments.get(seat.segment.0).is_none_or(|segment| {
-        segment
-            .prefixes
-            .iter()
-            .any(|prefix| prefix.value.contains(address))
-            || (segment.external && !segment.has(Family::of(address)))
-    })
+fn in_segment(cx: &Context<'_>, own_interface: &OwnInterface, address: IpAddr) -> bool {
+    cx.site
+        .segments
+        .get(own_interface.segment.0)
+        .is_none_or(|segment| {
+            segment
+                .prefixes
+                .iter()
+                .any(|prefix| prefix.value.contains(address))
+                || (segment.external && !segment.has(Family::of(address)))
+        })
 }
 
-fn check_own(cx: &mut Context<'_>, via: Spanned<IpAddr>, seats: &[Seat]) -> bool {
-    let mut own = seats.iter().flat_map(|seat| &seat.addresses);
+fn check_own(cx: &mut Context<'_>, via: Spanned<IpAddr>, own_interfaces: &[OwnInterface]) -> bool {
+    let mut own = own_interfaces
+        .iter()
+        .flat_map(|own_interface| &own_interface.addresses);
     let Some(own) = own.find(|own| own.value.address() == via.value) else {
         return true;
     };
@@ -325,11 +340,11 @@ fn check_own(cx: &mut Context<'_>, via: Spanned<IpAddr>, seats: &[Seat]) -> bool
     false
 }
 
-fn not_on_link(cx: &mut Context<'_>, via: Spanned<IpAddr>, seats: &[Seat]) {
+fn not_on_link(cx: &mut Context<'_>, via: Spanned<IpAddr>, own_interfaces: &[OwnInterface]) {
     // A broken interface is reported by itself; what it would have reached can't be told.
-    if seats
+    if own_interfaces
         .iter()
-        .any(|seat| cx.site.segments.get(seat.segment.0).is_none())
+        .any(|own_interface| cx.site.segments.get(own_interface.segment.0).is_none())
     {
         return;
     }
@@ -339,9 +354,9 @@ fn not_on_link(cx: &mut Context<'_>, via: Spanned<IpAddr>, seats: &[Seat]) {
     );
     let problem = Problem::at(&kinds::NEXT_HOP_NOT_ON_LINK, via.span, message);
     let family = Family::of(via.value);
-    let links = seats
+    let links = own_interfaces
         .iter()
-        .flat_map(|seat| &seat.addresses)
+        .flat_map(|own_interface| &own_interface.addresses)
         .map(|own| own.value.prefix());
     let links: Vec<String> = links
         .filter(|prefix| prefix.family() == family)

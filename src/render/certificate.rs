@@ -176,7 +176,7 @@ impl IsolationView<'_> {
             .map(|(reason, ports)| format!("{}: {reason}", self.some(&ports)))
             .collect();
         lines.push(
-            "checked from every seat of every other segment, with up to two tags, and from every interface of a \
+            "checked from every port of every other segment, with up to two tags, and from every interface of a \
              gateway or router"
                 .to_owned(),
         );

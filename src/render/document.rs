@@ -329,6 +329,21 @@ impl<'a> Document<'a> {
         self.blocks.extend(other.blocks);
     }
 
+    /// Headings of answers.
+    fn answers(&self) -> usize {
+        let blocks = self.blocks.iter();
+        let answers = blocks.filter(|block| {
+            matches!(
+                block,
+                Block::Heading {
+                    rank: Rank::Answer,
+                    ..
+                }
+            )
+        });
+        answers.count()
+    }
+
     /// How many parts were put in.
     pub(super) fn len(&self) -> usize {
         self.blocks.len()

@@ -153,7 +153,7 @@ impl std::io::Read for Dripping<'_> {
 #[test]
 fn a_log_is_the_same_however_it_comes() {
     let read = |text: &[u8]| {
-        let pipe = std::io::BufReader::with_capacity(1, Dripping(text));
+        let pipe = BufReader::with_capacity(1, Dripping(text));
         read_flow_log(pipe, &FlowOptions::default(), &mut |_| {})
     };
     let text = b"src,dst,proto,dport\n10.44.10.2,10.44.30.3,tcp,443\n";

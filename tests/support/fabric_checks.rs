@@ -224,7 +224,11 @@ impl<'s> Checks<'s> {
         let expected = self.frames.attach_points(&self.tags);
         let [missing, spare] = [(&expected, &found), (&found, &expected)]
             .map(|(these, those)| these.difference(those).copied().collect::<Vec<_>>());
-        self.equal("seats too many / missing", &(spare, twice), &(missing, 0));
+        self.equal(
+            "attachment points too many / missing",
+            &(spare, twice),
+            &(missing, 0),
+        );
         let named = expected
             .iter()
             .filter(|attach_point| attach_point.3.is_some())

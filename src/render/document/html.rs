@@ -15,12 +15,18 @@ struct Page {
     out: String,
     /// Lists that are open, outermost first: columns of the terminal before their items, and the element.
     lists: Vec<(usize, &'static str)>,
+    /// Whether there is one answer.
+    alone: bool,
 }
 
 impl Document<'_> {
-    /// The answer as elements that stand below a heading of level 3. Every text is escaped.
+    /// The answer as elements that stand below a heading of level 3, which names it: where there is one answer, its own
+    /// heading is left out. Every text is escaped.
     pub fn html(&self) -> String {
-        let mut page = Page::default();
+        let mut page = Page {
+            alone: self.answers() < 2,
+            ..Page::default()
+        };
         for block in &self.blocks {
             page.put(block);
         }
@@ -32,14 +38,12 @@ impl Document<'_> {
 impl Page {
     fn put(&mut self, block: &Block<'_>) {
         match block {
-            Block::Heading { rank, text } => {
-                let name = match rank {
-                    Rank::Answer => "h4",
-                    Rank::Part => "h5",
-                    Rank::Detail => "h6",
-                };
-                self.element(name, text);
-            }
+            Block::Heading { rank, text } => match (rank, self.alone) {
+                (Rank::Answer, true) => {}
+                (Rank::Answer, false) | (Rank::Part, true) => self.element("h4", text),
+                (Rank::Part, false) | (Rank::Detail, true) => self.element("h5", text),
+                (Rank::Detail, false) => self.element("h6", text),
+            },
             Block::Line(line) => self.line(line),
             Block::Gap => {}
             Block::Command(command) => {

@@ -22,17 +22,8 @@ struct Page {
 impl Document<'_> {
     /// The answer as a page in Markdown.
     pub fn markdown(&self) -> String {
-        let several = self.blocks.iter().any(|block| {
-            matches!(
-                block,
-                Block::Heading {
-                    rank: Rank::Answer,
-                    ..
-                }
-            )
-        });
         let mut page = Page {
-            part: if several { 3 } else { 2 },
+            part: if self.answers() > 0 { 3 } else { 2 },
             ..Page::default()
         };
         let title = match self.site.is_empty() {
