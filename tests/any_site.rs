@@ -219,7 +219,7 @@ fn read(text: &str, format: &str) -> Result<(), String> {
 }
 
 /// A page has one title, its headings leave out no level, and nothing in it is markup of HTML or a link (CommonMark 0.31,
-/// and tables as GitHub Flavored Markdown has them).
+/// and tables as most readers have them).
 fn page(text: &str) -> Result<(), String> {
     let mut level = 0;
     for event in Parser::new_ext(text, Options::ENABLE_TABLES | Options::ENABLE_TASKLISTS) {

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use boundwalk_diagnostic::{Check, Kind};
+use boundwalk_diagnostic::{Check, Kind, Severity};
 
 use super::document::{Document, Mark, Rank, Tone};
 use super::json_text::to_text;
@@ -30,19 +30,20 @@ pub fn checks_document<'c>(checks: impl Iterator<Item = &'c Check> + Clone) -> D
 const MORE: &str =
     "`boundwalk explain NAME` says all about one. Problems that loading reports have names too.";
 
+/// What a name stands for.
+fn named(out: &mut Document<'_>, name: &'static str, severity: Severity, summary: &str) {
+    let word = Mark::State {
+        word: name,
+        width: 0,
+        tone: Tone::Strong,
+    };
+    out.line(0, word, format!("({}): {summary}", severity.word()));
+}
+
 /// Everything about one check.
 pub fn check_document(check: &'static Check) -> Document<'static> {
     let mut out = Document::new("Check", check.name);
-    let severity = check.severity.word();
-    out.line(
-        0,
-        Mark::State {
-            word: check.name,
-            width: 0,
-            tone: Tone::Strong,
-        },
-        format!("({severity}): {}", check.summary),
-    );
+    named(&mut out, check.name, check.severity, check.summary);
     for (title, text) in [
         ("Why it matters", check.why),
         ("When it is fine", check.fine_when),
@@ -66,16 +67,7 @@ pub fn check_document(check: &'static Check) -> Document<'static> {
 /// What there is to say of a kind of problem that loading finds.
 pub fn kind_document(kind: &'static Kind) -> Document<'static> {
     let mut out = Document::new("Problem", kind.name);
-    let severity = kind.severity.word();
-    out.line(
-        0,
-        Mark::State {
-            word: kind.name,
-            width: 0,
-            tone: Tone::Strong,
-        },
-        format!("({severity}): {}", kind.summary),
-    );
+    named(&mut out, kind.name, kind.severity, kind.summary);
     out.gap();
     out.own(
         0,

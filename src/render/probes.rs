@@ -71,6 +71,11 @@ fn listeners(out: &mut Document<'_>, shown: &ProbesShown<'_>) {
         out.plain(2, format!("{command}  ({who})"));
     }
     out.gap();
+    functions(out, shown);
+}
+
+/// What is to be pasted into a shell at the far side.
+pub(super) fn functions(out: &mut Document<'_>, shown: &ProbesShown<'_>) {
     out.code("sh", 0, LISTENERS);
     if shown.raw() {
         out.code("sh", 0, RAW);

@@ -6,9 +6,9 @@ use boundwalk_model::{Family, RouterId};
 
 use super::csv::harmless;
 use super::document::{Document, Holds, Rank, Table};
-use super::probes::untouched;
+use super::probes::{functions, untouched};
 use super::probes_words::{
-    CAREFUL, HOW, LISTENERS, ProbesShown, RAW, command, expectation, far_end, port, service,
+    CAREFUL, HOW, ProbesShown, command, expectation, far_end, port, service,
 };
 
 const HEADER: [&str; 14] = [
@@ -138,8 +138,5 @@ fn listeners(out: &mut Document<'_>, shown: &ProbesShown<'_>) {
     let columns = [("start", Holds::Commands), ("at", Holds::Texts)];
     let rows = list.into_iter().map(|(command, who)| vec![command, who]);
     out.table(Table::new(&columns, rows.collect()));
-    out.code("sh", 0, LISTENERS);
-    if shown.raw() {
-        out.code("sh", 0, RAW);
-    }
+    functions(out, shown);
 }

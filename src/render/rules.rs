@@ -26,11 +26,12 @@ pub struct RulesShown<'a> {
 }
 
 impl RulesShown<'_> {
-    /// Findings whose place is the name of a rule.
+    /// Findings of one rule.
     pub fn findings_of(&self, gateway_review: &GatewayReview<'_>, rule: usize) -> Vec<Finding> {
         self.of_rule(gateway_review, rule).cloned().collect()
     }
 
+    /// Findings whose place is the name of a rule.
     pub(super) fn of_rule<'f>(
         &'f self,
         gateway_review: &GatewayReview<'_>,

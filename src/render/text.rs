@@ -95,13 +95,33 @@ pub fn wrapped(text: &str, room: usize) -> Vec<String> {
 /// Adds a text under a label, wrapped into the columns there are; further lines stand below its first. The
 /// text comes from a site as it is.
 pub fn labelled(out: &mut String, columns: usize, indent: usize, label: &str, text: &str) {
-    let room = columns.saturating_sub(indent + label.len()).max(20);
-    for (number, part) in wrapped(&escape_control(text), room).into_iter().enumerate() {
-        let label = match number {
-            0 => label.to_owned(),
-            _ => " ".repeat(label.len()),
-        };
-        out.push_str(&format!("{}{label}{part}\n", " ".repeat(indent)));
+    beside(
+        out,
+        columns,
+        indent,
+        (label.len(), label),
+        text,
+        str::to_owned,
+    );
+}
+
+/// The same beside what takes so many columns on a terminal, each line as `shown` has it.
+pub(super) fn beside(
+    out: &mut String,
+    columns: usize,
+    indent: usize,
+    (taken, before): (usize, &str),
+    text: &str,
+    shown: impl Fn(&str) -> String,
+) {
+    let start = indent + taken;
+    let room = columns.saturating_sub(start).max(20);
+    for (number, part) in wrapped(&escape_control(text), room).iter().enumerate() {
+        let part = shown(part);
+        out.push_str(&match number {
+            0 => format!("{}{before}{part}\n", " ".repeat(indent)),
+            _ => format!("{}{part}\n", " ".repeat(start)),
+        });
     }
 }
 

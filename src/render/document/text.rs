@@ -8,14 +8,11 @@ use comfy_table::{CellAlignment, ContentArrangement, LineStyle, TableStyle};
 use super::{Block, Document, Holds, Line, Mark, Rank, Table, Tone};
 use crate::findings::findings_text;
 use crate::patch::patch_text;
-use crate::text::{escape_control, width, wrapped};
+use crate::text::{beside, escape_control, width, wrapped};
 use crate::text_style::TextStyle;
 
 /// A rule below the header, nothing else.
 const LOOKS: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('-'));
-
-/// Columns that a text gets at least, however far in it stands.
-const LEAST: usize = 20;
 
 impl Document<'_> {
     /// The answer for a terminal of `style.columns` columns.
@@ -100,24 +97,21 @@ fn lead(mark: &Mark, style: TextStyle) -> (usize, String) {
 }
 
 fn put_line(out: &mut String, line: &Line, style: TextStyle) {
-    let (taken, mut before) = lead(&line.mark, style);
-    let mut start = line.indent + taken;
+    let (mut taken, mut before) = lead(&line.mark, style);
     // Behind a long label nothing would fit.
     if matches!(line.mark, Mark::Label(_)) && taken * 2 >= style.columns {
         let _ = writeln!(out, "{}{}", " ".repeat(line.indent), before.trim_end());
-        (start, before) = (line.indent + 4, "    ".to_owned());
+        (taken, before) = (4, "    ".to_owned());
     }
-    let room = style.columns.saturating_sub(start).max(LEAST);
-    for (number, part) in wrapped(&escape_control(&line.text), room)
-        .iter()
-        .enumerate()
-    {
-        let shown = toned(style, line.tone, part);
-        let _ = match number {
-            0 => writeln!(out, "{}{before}{shown}", " ".repeat(line.indent)),
-            _ => writeln!(out, "{}{shown}", " ".repeat(start)),
-        };
-    }
+    let shown = |part: &str| toned(style, line.tone, part);
+    beside(
+        out,
+        style.columns,
+        line.indent,
+        (taken, &before),
+        &line.text,
+        shown,
+    );
 }
 
 /// A command, continued on the next line where it is too long for one.
