@@ -30,10 +30,13 @@ pub fn bypass_document<'a>(
     let mut out = Document::new("Ways round the gateway", &network.site.name);
     let view = BypassView { network, sources };
     if found.pairs.is_empty() {
+        let pairs = match found.asked {
+            1 => "the 1 ordered pair".to_owned(),
+            more => format!("all {more} ordered pairs"),
+        };
         let text = format!(
-            "No way round: between all {} ordered pairs of segments of different zones, every path crosses a \
-             filtering gateway or there is none.",
-            found.asked
+            "No way round: between {pairs} of segments of different zones, every path crosses a filtering gateway or \
+             there is none."
         );
         out.plain(0, text);
         out.notes(notes);
