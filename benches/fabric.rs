@@ -69,13 +69,13 @@ fn branch(criterion: &mut Criterion) {
     group.bench_function("load", |bencher| bencher.iter(|| site(&text)));
     group.bench_function("graph", |bencher| bencher.iter(|| Fabric::new(&branch)));
     group.bench_function("who reaches whom", |bencher| {
-        bencher.iter(|| Wiring::new(&fabric))
+        bencher.iter(|| Wiring::new(&fabric));
     });
     group.bench_function("prepare", |bencher| {
-        bencher.iter(|| Network::new(&branch, TODAY))
+        bencher.iter(|| Network::new(&branch, TODAY));
     });
     group.bench_function("load, all ways round, all isolation", |bencher| {
-        bencher.iter(|| judge(&site(&text)))
+        bencher.iter(|| judge(&site(&text)));
     });
     group.finish();
 }
@@ -94,7 +94,7 @@ fn campus(criterion: &mut Criterion) {
     let fabric = LazyCell::new(|| Fabric::new(&campus));
     group.bench_function("graph", |bencher| bencher.iter(|| Fabric::new(&campus)));
     group.bench_function("reach of every segment", |bencher| {
-        bencher.iter(|| every_segment(&fabric))
+        bencher.iter(|| every_segment(&fabric));
     });
     group.finish();
 }

@@ -42,16 +42,16 @@ fn matrix(criterion: &mut Criterion) {
     let large = site(&text);
     group.bench_function("load", |bencher| bencher.iter(|| site(&text)));
     group.bench_function("prepare", |bencher| {
-        bencher.iter(|| Network::new(&large, TODAY))
+        bencher.iter(|| Network::new(&large, TODAY));
     });
     group.bench_function("matrix, configured", |bencher| {
-        bencher.iter(|| whole_matrix(&large, false))
+        bencher.iter(|| whole_matrix(&large, false));
     });
     group.bench_function("matrix with hostile", |bencher| {
-        bencher.iter(|| whole_matrix(&large, true))
+        bencher.iter(|| whole_matrix(&large, true));
     });
     group.bench_function("load and matrix", |bencher| {
-        bencher.iter(|| whole_matrix(&site(&text), false))
+        bencher.iter(|| whole_matrix(&site(&text), false));
     });
     group.finish();
 }

@@ -66,7 +66,7 @@ fn lists(criterion: &mut Criterion) {
         let site = site(&text);
         group.bench_function("load", |bencher| bencher.iter(|| self::site(&text)));
         group.bench_function("prepare", |bencher| {
-            bencher.iter(|| Network::new(&site, TODAY))
+            bencher.iter(|| Network::new(&site, TODAY));
         });
         let network = Network::new(&site, TODAY);
         group.bench_function("review", |bencher| bencher.iter(|| review(&network)));

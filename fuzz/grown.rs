@@ -218,7 +218,7 @@ fn edge(random: &mut Random, root: &mut Value, way: &[Step]) {
     };
     match place {
         Value::Integer(number) => {
-            *number = *random.pick(&[-1, 0, 1, 100, 4094, 4095, 65536, *number + 1, i64::MAX])
+            *number = *random.pick(&[-1, 0, 1, 100, 4094, 4095, 65536, *number + 1, i64::MAX]);
         }
         Value::Boolean(yes) => *yes = !*yes,
         Value::Array(items) => items.reverse(),

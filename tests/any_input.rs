@@ -74,8 +74,7 @@ fn starts(law: &str) -> Vec<Vec<u8>> {
     };
     match law {
         "load_site" | "answers" | "rule_edits" => {
-            let examples = CHECKS.iter().map(|registered| registered.check.fires.as_bytes().to_vec());
-            examples.chain([starter().as_bytes().to_vec()]).collect()
+            CHECKS.iter().map(|registered| registered.check.fires.as_bytes().to_vec()).chain([starter().as_bytes().to_vec()]).collect()
         }
         "flow_log" => vec![
             demo("flows.csv").into_iter().take(4_000).collect(),

@@ -91,15 +91,17 @@ impl Words {
 /// Two segments of a site; of one that does not load, names that may be some.
 fn segments(random: &mut Random, site: Option<&Site>) -> [String; 2] {
     let names = site.map_or_else(Vec::new, |site| {
-        let names = site.segments.iter().map(|segment| &segment.name.value);
-        names
+        site.segments
+            .iter()
+            .map(|segment| &segment.name.value)
             .filter(|name| !name.starts_with('-'))
             .cloned()
             .collect()
     });
-    match names.is_empty() {
-        true => ["office".to_owned(), "servers".to_owned()],
-        false => [random.pick(&names).clone(), random.pick(&names).clone()],
+    if names.is_empty() {
+        ["office".to_owned(), "servers".to_owned()]
+    } else {
+        [random.pick(&names).clone(), random.pick(&names).clone()]
     }
 }
 
@@ -259,8 +261,9 @@ fn columns(text: &str) -> Result<(), String> {
             _ => {}
         }
     }
-    match rows.iter().all(|row| *row == rows[0]) && !quoted {
-        true => Ok(()),
-        false => Err(format!("fields per row: {rows:?}")),
+    if rows.iter().all(|row| *row == rows[0]) && !quoted {
+        Ok(())
+    } else {
+        Err(format!("fields per row: {rows:?}"))
     }
 }

@@ -126,8 +126,11 @@ fn manifest(path: &Path) -> toml::Table {
 fn dependencies(manifest: &toml::Table) -> BTreeSet<String> {
     let names = |table: &toml::Table| {
         let table = table.get("dependencies").and_then(toml::Value::as_table);
-        let keys = table.into_iter().flat_map(toml::Table::keys);
-        keys.cloned().collect::<Vec<_>>()
+        table
+            .into_iter()
+            .flat_map(toml::Table::keys)
+            .cloned()
+            .collect::<Vec<_>>()
     };
     let targets = manifest.get("target").and_then(toml::Value::as_table);
     let targets = targets.into_iter().flat_map(|table| table.values());
@@ -339,10 +342,9 @@ fn dependencies_have_a_reason_and_a_row() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let read = |name: &str| fs::read_to_string(root.join(name)).expect("a file of the project");
     let manifest = read("Cargo.toml");
-    let floors = FLOORS
+    let built_in: BTreeSet<String> = FLOORS
         .iter()
-        .map(|(name, _)| root.join("src").join(name).join("Cargo.toml"));
-    let built_in: BTreeSet<String> = floors
+        .map(|(name, _)| root.join("src").join(name).join("Cargo.toml"))
         .flat_map(|path| dependencies(&self::manifest(&path)))
         .collect();
     let mut named = Vec::new();
@@ -365,9 +367,12 @@ fn dependencies_have_a_reason_and_a_row() {
         .nth(1)
         .expect("the table");
     let table = table.split("\n## ").next().unwrap_or(table);
-    let rows = table.lines().filter_map(|line| line.strip_prefix("| "));
-    let rows = rows.filter_map(|line| line.split(" | ").next());
-    let mut listed: Vec<&str> = rows.flat_map(|names| names.split(", ")).collect();
+    let mut listed: Vec<&str> = table
+        .lines()
+        .filter_map(|line| line.strip_prefix("| "))
+        .filter_map(|line| line.split(" | ").next())
+        .flat_map(|names| names.split(", "))
+        .collect();
     listed.retain(|name| *name != "crate");
     listed.sort_unstable();
     named.sort_unstable();

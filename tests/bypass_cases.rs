@@ -79,8 +79,11 @@ fn found(ports: &str, text: &str) -> (Vec<String>, Vec<Vec<String>>) {
     let sets = closing.map_or_else(Vec::new, |closing: Closing| {
         assert!(closing.smallest);
         let name = |setting: &Setting| setting.fact(&site);
-        let sets = closing.sets.iter();
-        sets.map(|set| set.iter().map(name).collect()).collect()
+        closing
+            .sets
+            .iter()
+            .map(|set| set.iter().map(name).collect())
+            .collect()
     });
     (shown, sets)
 }

@@ -74,9 +74,11 @@ fn holds(network: &Network<'_>, blocked: &BlockedPermit, probe: &Probe) -> bool 
 }
 
 fn said(network: &Network<'_>, cascade: &Cascade, from: SegmentId, probe: &Probe) -> BTreeSet<Key> {
-    let of_sender = cascade.blocked.iter().filter(|one| one.pair.0 == from);
-    let holding = of_sender.filter(|one| holds(network, one, probe));
-    holding
+    cascade
+        .blocked
+        .iter()
+        .filter(|one| one.pair.0 == from)
+        .filter(|one| holds(network, one, probe))
         .map(|one| (one.pair, one.course, one.permits, one.denies))
         .collect()
 }

@@ -160,9 +160,12 @@ impl<'s> Compared<'s> {
             list
         };
         let pairs = |pairs: &[PairChange], opens: bool| {
-            let some = pairs.iter().filter(|pair| match opens {
-                true => !pair.opened.is_empty(),
-                false => !pair.closed.is_empty(),
+            let some = pairs.iter().filter(|pair| {
+                if opens {
+                    !pair.opened.is_empty()
+                } else {
+                    !pair.closed.is_empty()
+                }
             });
             sorted(
                 some.map(|pair| format!("{} -> {}", self.name(pair.from), self.name(pair.to)))
@@ -171,16 +174,17 @@ impl<'s> Compared<'s> {
         };
         let ways = [&self.ways.opened, &self.ways.closed].map(|ways| {
             let names = ways.iter().map(|way| {
-                let ends = [way.from, way.to].map(|at| self.name(Spot::of(at)));
-                ends.join(" -> ")
+                [way.from, way.to]
+                    .map(|at| self.name(Spot::of(at)))
+                    .join(" -> ")
             });
             sorted(names.collect())
         });
         let isolation = |trend: Trend| {
             let some = self.isolation.iter().filter(|one| one.trend() == trend);
             let new = self.networks[1].site;
-            let names = some.map(|one| new.segment(one.segment).name.value.clone());
-            names.collect()
+            some.map(|one| new.segment(one.segment).name.value.clone())
+                .collect()
         };
         Told {
             plain: [true, false].map(|opens| pairs(&self.reach.pairs, opens)),

@@ -84,11 +84,13 @@ fn edit_wiring(site: &mut Site, random: &mut Random) -> bool {
 }
 
 fn filters(site: &mut Site) -> Vec<&mut Filter> {
-    let routers = site.routers.iter_mut();
-    let filters = routers.filter_map(|router| match &mut router.role {
-        Role::Gateway(filter) if !filter.rules.is_empty() => Some(filter.as_mut()),
-        Role::Gateway(_) | Role::Router => None,
-    });
+    let filters = site
+        .routers
+        .iter_mut()
+        .filter_map(|router| match &mut router.role {
+            Role::Gateway(filter) if !filter.rules.is_empty() => Some(filter.as_mut()),
+            Role::Gateway(_) | Role::Router => None,
+        });
     filters.collect()
 }
 
@@ -115,8 +117,11 @@ fn edit_rules(site: &mut Site, random: &mut Random) -> bool {
 }
 
 fn edit_router(site: &mut Site, random: &mut Random) -> bool {
-    let routers = site.routers.iter_mut();
-    let mut interfaces: Vec<_> = routers.flat_map(|router| &mut router.interfaces).collect();
+    let mut interfaces: Vec<_> = site
+        .routers
+        .iter_mut()
+        .flat_map(|router| &mut router.interfaces)
+        .collect();
     if interfaces.is_empty() {
         return false;
     }
@@ -159,8 +164,8 @@ impl Found {
         let isolation = isolation_changes(&before, &after, &reach);
         let both = [(&ways.opened, true), (&ways.closed, false)];
         let ways = both.into_iter().flat_map(|(list, opens)| {
-            let ends = list.iter();
-            ends.map(move |way| (format!("{:?}", way.from), format!("{:?}", way.to), opens))
+            list.iter()
+                .map(move |way| (format!("{:?}", way.from), format!("{:?}", way.to), opens))
         });
         let moved = isolation.iter().filter(|one| one.trend() != Trend::Same);
         Self {

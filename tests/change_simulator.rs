@@ -115,9 +115,10 @@ fn run(seeds: impl Iterator<Item = u64>) -> (Seen, Vec<String>) {
         let (old, new) = (site(&before), site(&after));
         let networks = Network::versions(&old, &new, TODAY);
         let change = reach_change(&networks[0], &networks[1], &mut |_, _| {});
-        match change.only_rules {
-            true => seen.only_rules += 1,
-            false => seen.anything += 1,
+        if change.only_rules {
+            seen.only_rules += 1;
+        } else {
+            seen.anything += 1;
         }
         let context = format!("seed {seed}\n--- before\n{before}\n--- after\n{after}");
         if let Err(what) = mirrored(&networks, &change) {
@@ -201,11 +202,11 @@ fn arrived(site: &Site, services: &[Service], addresses: &[IpAddr], stance: Stan
     for from in site.segment_ids() {
         let sender = Endpoint::Segment(from);
         let sent: Vec<(Probe, usize, Vec<Outcome>)> = match stance {
-            Stance::Configured => {
-                let sent = pairs.sent(sender).into_iter();
-                sent.map(|packet| (packet.probe, packet.class, packet.outcomes))
-                    .collect()
-            }
+            Stance::Configured => pairs
+                .sent(sender)
+                .into_iter()
+                .map(|packet| (packet.probe, packet.class, packet.outcomes))
+                .collect(),
             Stance::Hostile => {
                 let packets = pairs.packets(addresses);
                 packets
@@ -231,8 +232,9 @@ fn arrived(site: &Site, services: &[Service], addresses: &[IpAddr], stance: Stan
 /// The same without sources.
 fn reached(arrived: Arrived) -> Arrived {
     let pairs = arrived.into_iter().map(|(pair, packets)| {
-        let packets = packets.into_iter();
-        let reached = packets.map(|(_, destination, class)| (destination, destination, class));
+        let reached = packets
+            .into_iter()
+            .map(|(_, destination, class)| (destination, destination, class));
         (pair, reached.collect())
     });
     pairs.collect()
@@ -275,8 +277,8 @@ fn compare(
     // It counts what it reaches, by whatever source.
     tried.by_any_source = true;
     let hostile = of(Stance::Hostile).map(reached);
-    let plain = plain.map(reached);
-    let besides: Vec<&Arrived> = plain.iter().collect();
+    let besides = plain.map(reached);
+    let besides: Vec<&Arrived> = besides.iter().collect();
     let counts = tried.compare(&change.hostile, &hostile, &besides)?;
     seen.opened_for_hostile += counts[1];
     seen.closed_for_hostile += counts[2];
@@ -306,8 +308,11 @@ impl Tried<'_> {
             .iter()
             .filter(|pair| pair.family == self.family)
             .collect();
-        let all = [before, after].into_iter().chain(besides.iter().copied());
-        let keys: BTreeSet<&(String, String)> = all.flat_map(BTreeMap::keys).collect();
+        let keys: BTreeSet<&(String, String)> = [before, after]
+            .into_iter()
+            .chain(besides.iter().copied())
+            .flat_map(BTreeMap::keys)
+            .collect();
         let none = BTreeSet::new();
         let mut counts = [0; 4];
         let mut named_pairs = BTreeSet::new();
@@ -320,8 +325,11 @@ impl Tried<'_> {
                 .copied()
                 .collect();
             let beyond = |these: &BTreeSet<Packet>, those: &BTreeSet<Packet>| -> BTreeSet<Packet> {
-                let beyond = these.difference(those).filter(|at| !known.contains(*at));
-                beyond.copied().collect()
+                these
+                    .difference(those)
+                    .filter(|at| !known.contains(*at))
+                    .copied()
+                    .collect()
             };
             let (opened, closed) = (beyond(other, one), beyond(one, other));
             let pair = listed.iter().find(|pair| named(pair, old, new) == *key);
@@ -379,9 +387,10 @@ impl Tried<'_> {
             }
         }
         let all_tried = list.iter().all(|changed| inside(changed, self.addresses));
-        match packets.is_empty() != list.is_empty() && all_tried {
-            true => Err(format!("lists {list:?}")),
-            false => Ok(()),
+        if packets.is_empty() != list.is_empty() && all_tried {
+            Err(format!("lists {list:?}"))
+        } else {
+            Ok(())
         }
     }
 }

@@ -37,8 +37,8 @@ fn findings(name: &str, text: &str) -> Vec<(&'static str, u32, String)> {
     assert_eq!(grave, Vec::<String>::new(), "{name} loads clean");
     let site = loaded.site.expect("no error, so a site");
     let network = Network::new(&site, Date::constant(2026, 11, 25));
-    let found = run(&network).into_iter();
-    found
+    run(&network)
+        .into_iter()
         .map(|finding| {
             let line = finding.span.map_or(0, |span| line(&loaded.sources, span));
             (finding.check.name, line, finding.message)
@@ -51,9 +51,11 @@ fn line(sources: &Sources, span: boundwalk::diagnostic::Span) -> u32 {
 }
 
 fn marked(text: &str) -> Vec<u32> {
-    let numbered = text.lines().enumerate();
-    let marked = numbered.filter(|(_, line)| line.ends_with(MARK));
-    marked.map(|(number, _)| number as u32 + 1).collect()
+    text.lines()
+        .enumerate()
+        .filter(|(_, line)| line.ends_with(MARK))
+        .map(|(number, _)| number as u32 + 1)
+        .collect()
 }
 
 fn all() -> impl Iterator<Item = &'static Check> {

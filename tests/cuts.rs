@@ -141,8 +141,9 @@ fn published_connectivities() {
 #[test]
 fn a_barbell_breaks_in_the_middle() {
     let clique = |first: usize| {
-        let pairs = (0..4).flat_map(move |a| (a + 1..4).map(move |b| (first + a, first + b)));
-        pairs.collect::<Vec<_>>()
+        (0..4)
+            .flat_map(move |a| (a + 1..4).map(move |b| (first + a, first + b)))
+            .collect::<Vec<_>>()
     };
     let edges = [clique(0), vec![(3, 4), (4, 5)], clique(5)].concat();
     let directed = both_ways(&edges);

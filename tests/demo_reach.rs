@@ -57,10 +57,17 @@ fn the_engine_agrees_with_the_reading_by_hand() {
 fn every_rule_named_in_the_reading_is_in_the_site_and_used() {
     let (site, table) = demo();
     let filter = site.routers[0].filter().expect("a gateway filters");
-    let rules = filter.rules.iter();
-    let known: BTreeSet<&str> = rules.map(|rule| rule.name.value.as_str()).collect();
-    let entries = table.cells.iter().flat_map(|cell| &cell.entries);
-    let used: BTreeSet<&str> = entries.map(|entry| entry.rule.as_str()).collect();
+    let known: BTreeSet<&str> = filter
+        .rules
+        .iter()
+        .map(|rule| rule.name.value.as_str())
+        .collect();
+    let used: BTreeSet<&str> = table
+        .cells
+        .iter()
+        .flat_map(|cell| &cell.entries)
+        .map(|entry| entry.rule.as_str())
+        .collect();
     let short: BTreeSet<&str> = table.rules.values().map(String::as_str).collect();
     assert_eq!(used, short);
     assert!(used.is_subset(&known), "{used:?}");
@@ -244,8 +251,10 @@ fn differences(network: &Network<'_>, pair: &Found, written: Option<&Written>) -
 fn cell_differences(reader: &Reader<'_>, pair: &Found, expected: &[Passing]) -> Vec<String> {
     let cell = &pair.cell;
     let classes = &reader.network.classes;
-    let groups = expected.iter();
-    let parts: Vec<Region> = groups.flat_map(|group| group.parts.clone()).collect();
+    let parts: Vec<Region> = expected
+        .iter()
+        .flat_map(|group| group.parts.clone())
+        .collect();
     let services = parts.iter().map(|part| &part.services);
     let some = services.fold(classes.none(), |all, part| all.union(part));
     let (reading, every) = every(reader, pair, &parts);
@@ -258,8 +267,9 @@ fn cell_differences(reader: &Reader<'_>, pair: &Found, expected: &[Passing]) -> 
         ("services from every address", every == cell.every),
         ("rules", same_rules),
     ];
-    let wrong = comparisons.iter().filter(|(_, same)| !same);
-    wrong
+    comparisons
+        .iter()
+        .filter(|(_, same)| !same)
         .map(|(what, _)| format!("the cell differs: {what}"))
         .collect()
 }
@@ -276,7 +286,9 @@ fn every(reader: &Reader<'_>, pair: &Found, parts: &[Region]) -> (Reading, Class
         return (Reading::NoAddresses, classes.none());
     }
     let missed = without(&whole, parts);
-    let missed = missed.iter().map(|part| &part.services);
-    let every = missed.fold(classes.all(), |every, part| every.difference(part));
+    let every = missed
+        .iter()
+        .map(|part| &part.services)
+        .fold(classes.all(), |every, part| every.difference(part));
     (Reading::Pair, every)
 }

@@ -74,8 +74,8 @@ fn site(text: &str) -> Site {
 
 fn needs(site: &Site) -> Vec<bool> {
     let network = Network::new(site, TODAY);
-    let judged = judge_needs(&network).into_iter();
-    judged
+    judge_needs(&network)
+        .into_iter()
         .map(|need| matches!(need.standing, IntentStatus::Held))
         .collect()
 }
@@ -89,10 +89,10 @@ fn nothing_held(site: &Site) -> bool {
 fn found(site: &Site, check: &str) -> usize {
     let network = Network::new(site, TODAY);
     let findings = run(&network);
-    let own = findings
+    findings
         .iter()
-        .filter(|finding| finding.check.name == check);
-    own.count()
+        .filter(|finding| finding.check.name == check)
+        .count()
 }
 
 #[test]
@@ -187,8 +187,10 @@ fn findings_of_two_versions_are_those_of_each_alone() {
     let old = site(&BACKUP.replace("PREFERENCE", "preference = 1"));
     let new = site(CLUSTER);
     let messages = |network: &Network<'_>| -> Vec<String> {
-        let findings = run(network).into_iter();
-        findings.map(|finding| finding.message).collect()
+        run(network)
+            .into_iter()
+            .map(|finding| finding.message)
+            .collect()
     };
     let together = Network::versions(&old, &new, TODAY);
     for (network, site) in together.iter().zip([&old, &new]) {

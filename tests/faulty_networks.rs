@@ -327,7 +327,8 @@ impl Claims {
             let wanted = boundwalk::analysis::Endpoint::Segment(id);
             parties.iter().position(|&party| party == wanted)
         };
-        let cell = at(&matrix.rows, from).zip(at(&matrix.columns, to));
-        cell.is_some_and(|(row, column)| matrix.cells[row][column].every.contains(class))
+        at(&matrix.rows, from)
+            .zip(at(&matrix.columns, to))
+            .is_some_and(|(row, column)| matrix.cells[row][column].every.contains(class))
     }
 }

@@ -98,8 +98,9 @@ type View = Vec<(
 
 fn view(frames: &Frames<'_>, segments: usize) -> View {
     let stances = [Stance::Configured, Stance::Hostile];
-    let ids = (0..segments).map(SegmentId);
-    let senders = ids.flat_map(|id| stances.map(|stance| frames.reach_of_segment(id, stance)));
+    let senders = (0..segments)
+        .map(SegmentId)
+        .flat_map(|id| stances.map(|stance| frames.reach_of_segment(id, stance)));
     let groups = frames.unclaimed();
     let unclaimed = groups.values().map(|places| frames.hostile_at(places));
     let all = senders.chain(unclaimed).map(|reach| {
@@ -162,9 +163,10 @@ fn a_building_that_no_cable_joins_changes_nothing() {
         let known = site_before.segments.len();
         let nameless = |frames: &Frames<'_>| {
             (0..site_before.switches.len()).any(|switch| {
-                let ids = (0..known).map(SegmentId);
-                let vlans = ids.filter_map(|id| site_before.segment(id).vlan);
-                let mut owners = vlans.map(|vlan| frames.segments_of(switch, vlan.value));
+                let mut owners = (0..known)
+                    .map(SegmentId)
+                    .filter_map(|id| site_before.segment(id).vlan)
+                    .map(|vlan| frames.segments_of(switch, vlan.value));
                 owners.any(|owners| owners.is_empty())
             })
         };
@@ -197,9 +199,10 @@ fn one_more_port_takes_nothing_away() {
             for id in site.segment_ids() {
                 let [before, after] =
                     [&old, &new].map(|frames| frames.reach_of_segment(id, Stance::Hostile));
-                match enabled {
-                    false => assert_eq!(before, after, "{text}"),
-                    true => assert!(before.interfaces.is_subset(&after.interfaces), "{text}"),
+                if enabled {
+                    assert!(before.interfaces.is_subset(&after.interfaces), "{text}");
+                } else {
+                    assert_eq!(before, after, "{text}");
                 }
                 more += usize::from(before != after);
             }

@@ -43,11 +43,12 @@ const GRAVE: [&str; 4] = [
 ];
 
 fn rules(tables: &[Block]) -> Vec<usize> {
-    let rules = tables
+    tables
         .iter()
         .enumerate()
-        .filter(|(_, table)| table.is_rule());
-    rules.map(|(at, _)| at).collect()
+        .filter(|(_, table)| table.is_rule())
+        .map(|(at, _)| at)
+        .collect()
 }
 
 /// What a merge brings: one edit of the rules or two.
@@ -105,8 +106,9 @@ fn new_to_the_gate(old: &Network<'_>, new: &Network<'_>) -> Vec<Finding> {
     let (listed, _) = changed(&before.open, &after.open, &[]);
     let red = JudgedFindings::new(after, Some(&known)).open;
     let told = |findings: &[Finding]| -> BTreeSet<(&str, String)> {
-        let all = findings.iter();
-        all.map(|one| (one.check.name, one.message.clone()))
+        findings
+            .iter()
+            .map(|one| (one.check.name, one.message.clone()))
             .collect()
     };
     assert_eq!(told(&listed), told(&red));
@@ -132,8 +134,8 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
         let reach = reach_change(&old, &new, &mut |_, _| {});
         let broken = intent_changes(&old, &new);
         let breaks = |standing: &Option<Judged>| matches!(standing, Some(Judged::Broken(_)));
-        let broken = broken.iter();
         let broken = broken
+            .iter()
             .filter(|one| breaks(&one.after) && !breaks(&one.before))
             .count();
         let isolation = isolation_changes(&old, &new, &reach);
@@ -150,8 +152,12 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
             !is_worse || !grave.is_empty(),
             "edit {number}: {broken} broken, {ways} ways round, {less} less isolated, and the gate sees nothing"
         );
-        let pairs = reach.pairs.iter().chain(&reach.hostile);
-        let opens = pairs.into_iter().any(|pair| !pair.opened.is_empty());
+        let opens = reach
+            .pairs
+            .iter()
+            .chain(&reach.hostile)
+            .into_iter()
+            .any(|pair| !pair.opened.is_empty());
         if !opens && !is_worse && less == 0 {
             assert_eq!(grave, Vec::<&str>::new(), "edit {number} opens nothing");
             quiet += 1;

@@ -147,16 +147,21 @@ fn may_take(
         .fabric
         .interface_of(InterfaceOf::Host(HostId(host), at));
     let there = network.fabric.interface(id).segment;
-    match there == certificate.segment && certificate.takers.contains(&id) {
-        true => Ok(()),
-        false => Err(format!("{interface:?} takes a frame and is not named")),
+    if there == certificate.segment && certificate.takers.contains(&id) {
+        Ok(())
+    } else {
+        Err(format!("{interface:?} takes a frame and is not named"))
     }
 }
 
 /// Tags of segments, and one more that nobody uses; 0 is a priority tag.
 fn tags(site: &Site) -> Vec<u16> {
-    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
-    let mut tags: Vec<u16> = vlans.map(|vlan| vlan.value.get()).collect();
+    let mut tags: Vec<u16> = site
+        .segments
+        .iter()
+        .filter_map(|segment| segment.vlan)
+        .map(|vlan| vlan.value.get())
+        .collect();
     tags.extend([0, 1, 4_000]);
     tags.sort_unstable();
     tags.dedup();
@@ -201,9 +206,10 @@ fn isolated_by_design_is_what_exchanges_frames_with_nobody() {
         for segment in site.segment_ids() {
             let found = exchanges(&frames, segment);
             let by_design = matches!(isolation(&network, segment), IsolationVerdict::ByDesign(_));
-            let agree = match found.is_empty() {
-                true => by_design || carried(&frames, segment),
-                false => !by_design,
+            let agree = if found.is_empty() {
+                by_design || carried(&frames, segment)
+            } else {
+                !by_design
             };
             if !agree {
                 let what = format!("seed {seed}, {segment:?}, by design: {by_design}, {found:#?}");

@@ -116,8 +116,10 @@ fn a_kernel_delivers_what_the_model_says() {
         .collect();
     let trials = planned::trials(&only());
     let built = planned::laid(&trials);
-    let jobs = laid.iter().map(|(_, topology, job)| (topology, job));
-    let jobs = jobs.chain(built.iter().map(|(topology, job)| (topology, job)));
+    let jobs = laid
+        .iter()
+        .map(|(_, topology, job)| (topology, job))
+        .chain(built.iter().map(|(topology, job)| (topology, job)));
     let spelled: Vec<_> = jobs.map(|(topology, job)| job.spell(topology)).collect();
     let lines = machine::run(
         serde_json::to_string(&spelled)
@@ -210,11 +212,11 @@ fn sites() -> Vec<(String, Site)> {
 
 fn load(name: &str, text: &str) -> Site {
     let loaded = load_text(name, text);
-    let said = loaded
+    let said: Vec<&str> = loaded
         .problems
         .iter()
-        .map(|problem| problem.message.as_str());
-    let said: Vec<&str> = said.collect();
+        .map(|problem| problem.message.as_str())
+        .collect();
     loaded
         .site
         .unwrap_or_else(|| panic!("{name}: {said:?}\n{text}"))

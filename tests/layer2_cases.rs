@@ -342,8 +342,9 @@ fn a_trunk_is_exposed_to_senders_that_choose_their_tags() {
     let exposed = |frame| {
         let flood = flood(&fabric, &[Start::AttachPoint(desk, frame)]);
         let found = fabric.exposed(&flood).into_iter();
-        let found = found.map(|found| (found.port, found.vlan.get(), found.place));
-        found.collect::<Vec<_>>()
+        found
+            .map(|found| (found.port, found.vlan.get(), found.place))
+            .collect::<Vec<_>>()
     };
     assert_eq!(exposed(Frame::HOSTILE), [(trunk, 10, desk)]);
     assert_eq!(exposed(Frame::UNTAGGED), []);

@@ -42,9 +42,11 @@ fn network(site: &Site) -> Network<'_> {
 
 /// Messages of one check.
 fn said(site: &Site, check: &str) -> Vec<String> {
-    let findings = run(&network(site)).into_iter();
-    let own = findings.filter(|finding: &Finding| finding.check.name == check);
-    own.map(|finding| finding.message).collect()
+    run(&network(site))
+        .into_iter()
+        .filter(|finding: &Finding| finding.check.name == check)
+        .map(|finding| finding.message)
+        .collect()
 }
 
 /// What differs at the cables of a site.
@@ -221,9 +223,11 @@ fn case(name: &str, edits: &[(&str, &str)]) -> Site {
 
 /// Whom a check speaks of.
 fn subjects(site: &Site, check: &str) -> Vec<String> {
-    let findings = run(&network(site)).into_iter();
-    let own = findings.filter(|finding| finding.check.name == check);
-    own.flat_map(|finding| finding.subjects).collect()
+    run(&network(site))
+        .into_iter()
+        .filter(|finding| finding.check.name == check)
+        .flat_map(|finding| finding.subjects)
+        .collect()
 }
 
 #[test]

@@ -41,9 +41,11 @@ fn site(seed: u64, text: &str) -> Site {
 /// Whom a check speaks of.
 fn subjects(site: &Site, check: &str) -> BTreeSet<String> {
     let network = Network::new(site, Date::constant(2026, 11, 25));
-    let findings = run(&network).into_iter();
-    let own = findings.filter(|finding| finding.check.name == check);
-    own.flat_map(|finding| finding.subjects).collect()
+    run(&network)
+        .into_iter()
+        .filter(|finding| finding.check.name == check)
+        .flat_map(|finding| finding.subjects)
+        .collect()
 }
 
 /// A port of a switch by name, of a member of a LAG that LAG.
@@ -362,8 +364,10 @@ fn joined_interfaces(frames: &Frames<'_>) -> BTreeSet<String> {
             })
         };
         let spots: Vec<Spot> = frames.spots().into_iter().filter(sits).collect();
-        let ends = spots.iter().map(|&spot| behind(frames, spot, &tags));
-        let (ports, interfaces): (Vec<_>, Vec<_>) = ends.unzip();
+        let (ports, interfaces): (Vec<_>, Vec<_>) = spots
+            .iter()
+            .map(|&spot| behind(frames, spot, &tags))
+            .unzip();
         let unaware = |spot: &&Spot| switch(**spot).is_some() && !is_aware(site, **spot);
         let own = frames.segment(interface);
         let mut others = interfaces.iter().flatten();
@@ -398,11 +402,12 @@ fn segments_joined_are_found_where_single_frames_cross_and_nowhere_else() {
 fn joins_told(site: &Site) -> BTreeSet<String> {
     let network = Network::new(site, Date::constant(2026, 11, 25));
     let cabling = Cabling::new(site, &network.fabric);
-    let found = differences(site, &cabling).into_iter();
-    let joins = found.filter_map(|one: Difference<'_>| match one.what {
-        LinkMismatch::Joins(near, ..) => Some(one.ends[near].name(site)),
-        _ => None,
-    });
+    let joins = differences(site, &cabling)
+        .into_iter()
+        .filter_map(|one: Difference<'_>| match one.what {
+            LinkMismatch::Joins(near, ..) => Some(one.ends[near].name(site)),
+            _ => None,
+        });
     joins.collect()
 }
 
@@ -457,12 +462,14 @@ fn a_cable_that_misdelivers_frames_has_ends_that_differ() {
                     | LinkMismatch::Untagged(_)
             )
         };
-        let found = differences(site, &cabling).into_iter();
-        let told = found.filter(|one| about_vlans(&one.what)).map(|one| {
-            let mut ends = one.ends.map(|end| end.name(site));
-            ends.sort_unstable();
-            ends
-        });
+        let told = differences(site, &cabling)
+            .into_iter()
+            .filter(|one| about_vlans(&one.what))
+            .map(|one| {
+                let mut ends = one.ends.map(|end| end.name(site));
+                ends.sort_unstable();
+                ends
+            });
         let told: BTreeSet<[String; 2]> = told.collect();
         for ends in misdelivering(&Frames::new(site)) {
             assert!(told.contains(&ends), "{ends:?}, {text}");

@@ -22,8 +22,9 @@ const ELSEWHERE: &[&str] = &[
 /// Kinds that loading a text finds, without notes unless `wanted` is one.
 fn found(text: &str, wanted: &str) -> Vec<&'static str> {
     let loaded = load_text("site.toml", text);
-    let listed = loaded.problems.iter();
-    listed
+    loaded
+        .problems
+        .iter()
         .map(|problem| (problem.severity(), problem.kind.name))
         .filter(|(severity, name)| *severity > Severity::Note || *name == wanted)
         .map(|(_, name)| name)

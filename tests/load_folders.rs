@@ -14,8 +14,9 @@ use load_cases::BASE;
 /// The site of a text that must load without warnings and errors.
 fn site(text: &str) -> Site {
     let loaded = load_text("site.toml", text);
-    let problems = loaded.problems.iter();
-    let bad: Vec<_> = problems
+    let bad: Vec<_> = loaded
+        .problems
+        .iter()
         .filter(|problem| problem.severity() > Severity::Note)
         .collect();
     assert!(bad.is_empty(), "{bad:#?}");

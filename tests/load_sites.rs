@@ -510,7 +510,10 @@ port = "core:1"
 /// Names of the problems that a text adds, notes left out.
 fn with_problems(text: &str) -> Vec<&'static str> {
     let loaded = load_text("site.toml", &format!("{BASE}{text}"));
-    let problems = loaded.problems.iter();
-    let bad = problems.filter(|problem| problem.severity() > Severity::Note);
-    bad.map(|problem| problem.kind.name).collect()
+    loaded
+        .problems
+        .iter()
+        .filter(|problem| problem.severity() > Severity::Note)
+        .map(|problem| problem.kind.name)
+        .collect()
 }

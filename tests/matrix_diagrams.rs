@@ -84,10 +84,11 @@ impl<'s> Case<'s> {
 
     /// Some packet of a class arrives, or every one.
     fn check_classes(&mut self, cell: &Cell, all: &BDDFunction, permitted: &Permitted) {
-        let arrives = permitted.values();
-        let arrives = arrives.fold(self.oracle.diagrams.constant(false), |sum, part| {
-            or(&sum, part)
-        });
+        let arrives = permitted
+            .values()
+            .fold(self.oracle.diagrams.constant(false), |sum, part| {
+                or(&sum, part)
+            });
         for class in 0..self.network.classes.len() {
             let mut services = self.network.classes.none();
             services.insert(class);

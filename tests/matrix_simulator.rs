@@ -158,12 +158,12 @@ impl Case<'_> {
     /// All addresses of internal segments; beyond them one at least of those that the site treats alike.
     fn addresses(&self) -> Vec<IpAddr> {
         let mut all: BTreeSet<IpAddr> = self.pool.addresses(self.family).iter().copied().collect();
-        let inside = self
+        let prefixes = self
             .site
             .segments
             .iter()
-            .filter(|segment| !segment.external);
-        let prefixes = inside.flat_map(|segment| &segment.prefixes);
+            .filter(|segment| !segment.external)
+            .flat_map(|segment| &segment.prefixes);
         for prefix in prefixes.filter(|prefix| prefix.value.family() == self.family) {
             let range = prefix.value.interval();
             all.extend((range.low()..=range.high()).map(|value| self.family.address(value)));
@@ -261,8 +261,10 @@ impl Row<'_> {
     fn check(&self, seen: &mut Seen, wrong: &mut Vec<String>) -> Vec<Expected> {
         let sent = self.pairs.sent(self.from);
         seen.add("packets", sent.len());
-        let columns = self.pairs.columns.iter();
-        let expected: Vec<Expected> = columns
+        let expected: Vec<Expected> = self
+            .pairs
+            .columns
+            .iter()
             .map(|&to| self.pairs.cell(self.from, to, sent.iter()))
             .collect();
         let checks: Vec<Checked<'_>> = (0..expected.len())

@@ -78,8 +78,10 @@ fn run(seeds: impl Iterator<Item = u64>) -> Run {
             let Some(texts) = (change.made)(&text, &mut random) else {
                 continue;
             };
-            let named = texts.iter().enumerate();
-            let named = named.map(|(number, text)| (format!("{number}.toml"), text.clone()));
+            let named = texts
+                .iter()
+                .enumerate()
+                .map(|(number, text)| (format!("{number}.toml"), text.clone()));
             let loaded = load_texts(named.collect());
             let shown = || format!("seed {seed}: {}", change.name);
             let Some(site) = loaded.site else {

@@ -36,8 +36,9 @@ fn tiny_boxes(points: &[Point]) -> Vec<(PacketBox, u32)> {
 }
 
 fn bits(points: &[Point], held: impl Fn(&Point) -> bool) -> u32 {
-    let numbered = points.iter().enumerate();
-    numbered
+    points
+        .iter()
+        .enumerate()
         .filter(|(_, point)| held(point))
         .map(|(n, _)| 1 << n)
         .sum()

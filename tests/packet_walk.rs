@@ -79,10 +79,7 @@ fn has(classes: &ServiceClasses, set: &ClassSet, (p, s, d): (u8, u16, u16)) -> b
 proptest! {
     #[test]
     fn seeds_are_unions_of_classes(seeds in any_services(7), symmetric in any::<bool>()) {
-        let classes = match symmetric {
-            true => ServiceClasses::symmetric(&seeds),
-            false => ServiceClasses::new(&seeds),
-        };
+        let classes = if symmetric { ServiceClasses::symmetric(&seeds) } else { ServiceClasses::new(&seeds) };
         for class in 0..classes.len() {
             let triples = classes.class_box(class);
             prop_assert!(!triples.is_empty());
@@ -275,8 +272,10 @@ fn class_set(bits: u32) -> ClassSet {
 }
 
 fn addresses(bits: u32) -> IntervalSet {
-    let held = (0..=TOP as u32).filter(|value| bits >> value & 1 == 1);
-    held.map(|value| Interval::point(value.into())).collect()
+    (0..=TOP as u32)
+        .filter(|value| bits >> value & 1 == 1)
+        .map(|value| Interval::point(value.into()))
+        .collect()
 }
 
 fn any_or(bits: impl Strategy<Value = u32>) -> impl Strategy<Value = Option<u32>> {
@@ -332,8 +331,7 @@ proptest! {
         list.walk(&candidates, start.clone(), usize::MAX, &mut |by, piece| told.push((by, piece)))
             .expect("there is no limit");
         for (s, d, c) in all_places() {
-            let here = told.iter().filter(|(_, piece)| piece.contains(s, d, c));
-            let found: Vec<Option<usize>> = here.map(|(by, _)| *by).collect();
+            let found: Vec<Option<usize>> = told.iter().filter(|(_, piece)| piece.contains(s, d, c)).map(|(by, _)| *by).collect();
             let first = candidates.iter().find(|n| in_line(&lines[*n], s, d, c));
             let expected = if start.contains(s, d, c) { vec![first] } else { vec![] };
             prop_assert_eq!(found, expected, "at {} {} {}", s, d, c);

@@ -108,8 +108,7 @@ via = "fd44:0:0:1::1"
 
 /// What a check finds in the site with some rules, each written as `key = value` lines.
 fn findings(check: &str, rules: &[&str]) -> Vec<Finding> {
-    let numbered = rules.iter().enumerate();
-    let rules = numbered.map(|(number, rule)| {
+    let rules = rules.iter().enumerate().map(|(number, rule)| {
         format!("[[gateways.edge.rules]]\nname = \"rule {number}\"\n{rule}\n")
     });
     let text = format!("{SITE}\n{}", rules.collect::<Vec<_>>().join("\n"));
@@ -132,13 +131,17 @@ fn found_in(check: &str, text: &str) -> Vec<Finding> {
 }
 
 fn messages(check: &str, rules: &[&str]) -> Vec<String> {
-    let found = findings(check, rules).into_iter();
-    found.map(|finding| finding.message).collect()
+    findings(check, rules)
+        .into_iter()
+        .map(|finding| finding.message)
+        .collect()
 }
 
 fn helps(check: &str, rules: &[&str]) -> Vec<String> {
-    let found = findings(check, rules).into_iter();
-    found.filter_map(|finding| finding.help).collect()
+    findings(check, rules)
+        .into_iter()
+        .filter_map(|finding| finding.help)
+        .collect()
 }
 
 #[test]

@@ -77,8 +77,11 @@ fn written() -> Vec<(String, Site)> {
 }
 
 fn covered(plan: &ProbePlan) -> BTreeSet<Obligation> {
-    let covers = plan.probes.iter().flat_map(|probe| &probe.covers);
-    covers.copied().collect()
+    plan.probes
+        .iter()
+        .flat_map(|probe| &probe.covers)
+        .copied()
+        .collect()
 }
 
 /// Everything that a plan knows of: touched, or named as out of reach.
@@ -224,9 +227,11 @@ fn nothing_is_called_out_of_reach_that_a_single_packet_reaches() {
 
 /// What a plan says that no honest device's packet passes by.
 fn unused(plan: &ProbePlan) -> BTreeSet<Obligation> {
-    let untouched = plan.untouched.iter();
-    let unused = untouched.filter(|one| matches!(one.why, Why::NobodySends | Why::Idle));
-    unused.map(|one| one.obligation).collect()
+    plan.untouched
+        .iter()
+        .filter(|one| matches!(one.why, Why::NobodySends | Why::Idle))
+        .map(|one| one.obligation)
+        .collect()
 }
 
 /// What one packet shows and the plan does not know, or calls unused.
@@ -245,8 +250,8 @@ fn unknown(
         matches!(way.place, Spot::Router(_))
             || segments.any(|to| simulator.lives_on(to, way.arrived.destination))
     });
-    let decided = somebody.flat_map(|way| &way.hops);
-    let mut shown: Vec<Obligation> = decided
+    let mut shown: Vec<Obligation> = somebody
+        .flat_map(|way| &way.hops)
         .filter_map(|hop| match hop.decided {
             Some(Decision::Rule(rule)) => Some(Obligation::Permits {
                 router: RouterId(hop.device),
@@ -392,16 +397,18 @@ fn results_as_expected_verify_and_each_flipped_one_alone_differs() {
         assert_eq!(good, plan.probes.len(), "seed {seed}: {verified:#?}");
         for (at, probe) in plan.probes.iter().enumerate().take(12) {
             let mut changed = rows.clone();
-            let (result, wanted) = match probe.predicted.expect.arrives() {
-                true => (Observed::Nothing, ResultDifference::Nothing),
-                false => (Observed::Arrived, ResultDifference::Arrived),
+            let (result, wanted) = if probe.predicted.expect.arrives() {
+                (Observed::Nothing, ResultDifference::Nothing)
+            } else {
+                (Observed::Arrived, ResultDifference::Arrived)
             };
             changed[at].result = Some(result);
             let verified = verify(&network, &changed);
             for (row, checked) in verified.rows.iter().enumerate() {
-                let wanted = match row == at {
-                    true => Judgement::Differs(wanted),
-                    false => Judgement::AsExpected,
+                let wanted = if row == at {
+                    Judgement::Differs(wanted)
+                } else {
+                    Judgement::AsExpected
                 };
                 assert_eq!(checked.judgement, wanted, "seed {seed}, row {row}");
             }

@@ -28,9 +28,10 @@ fn taken_by(block: &str, sources: &[&str]) -> Vec<bool> {
     );
     let network = network(&site);
     let verdicts = sources.iter().map(|source| {
-        let line = match source.contains(':') {
-            true => format!("udp [{source}]:4000 > [2001:db8:1::9]:53"),
-            false => format!("udp {source}:4000 > 203.0.113.9:53"),
+        let line = if source.contains(':') {
+            format!("udp [{source}]:4000 > [2001:db8:1::9]:53")
+        } else {
+            format!("udp {source}:4000 > 203.0.113.9:53")
         };
         verdict(&network, "left", &packet(&line)) == "deny block"
     });

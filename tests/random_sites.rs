@@ -83,8 +83,7 @@ fn built(site: &Site, seen: &mut Seen) {
         };
         let own = router.own_addresses();
         let named = |set: &boundwalk::model::AddressSet| {
-            let families = Family::ALL.into_iter();
-            families.clone().any(|family| {
+            Family::ALL.into_iter().clone().any(|family| {
                 let mut points = set.of(family).intervals().iter();
                 points.any(|part| part.low() == part.high() && own.of(family).contains(part.low()))
             })
@@ -98,11 +97,12 @@ fn built(site: &Site, seen: &mut Seen) {
         let by_interface = lines.any(|line| line.target == TranslationTarget::Interface);
         let mut ports = router.interfaces.iter();
         let two_subnets = ports.any(|port| {
-            let four = port
+            let mut prefixes: Vec<_> = port
                 .addresses
                 .iter()
-                .filter(|net| net.value.address().is_ipv4());
-            let mut prefixes: Vec<_> = four.map(|net| net.value.prefix()).collect();
+                .filter(|net| net.value.address().is_ipv4())
+                .map(|net| net.value.prefix())
+                .collect();
             prefixes.dedup();
             1 < prefixes.len()
         });
@@ -183,11 +183,11 @@ fn met(site: &Site, probe: &Probe, way: &Outcome, seen: &mut Seen) {
     seen.add("one device twice, rewritten between", again && rewritten);
     let mut ports = site.routers.iter().flat_map(|router| &router.interfaces);
     let not_first = ports.any(|port| {
-        let four = port
+        let mut others = port
             .addresses
             .iter()
-            .filter(|net| net.value.address().is_ipv4());
-        let mut others = four.skip(1);
+            .filter(|net| net.value.address().is_ipv4())
+            .skip(1);
         others.any(|net| net.value.address() == way.arrived.source)
     });
     let translated = way.arrived.source != probe.source;
@@ -210,8 +210,11 @@ fn met(site: &Site, probe: &Probe, way: &Outcome, seen: &mut Seen) {
     );
     let translated = outside && !private(way.arrived.source) && private(probe.source);
     seen.add("a private source translated on its way out", translated);
-    let far = site.hosts.iter().flat_map(|host| &host.interfaces);
-    let mut there = far.filter(|port| port.segment.0 == place);
+    let mut there = site
+        .hosts
+        .iter()
+        .flat_map(|host| &host.interfaces)
+        .filter(|port| port.segment.0 == place);
     let host = there.any(|port| has(&port.addresses, way.arrived.destination));
     let last = way
         .hops

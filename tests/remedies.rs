@@ -117,8 +117,8 @@ fn at_port(site: &mut Site, name: &str, change: impl Fn(&mut PortVlans)) -> bool
 fn take_off(site: &mut Site, finding: &Finding, name: &str) -> bool {
     let (_, what) = finding.message.split_once("carries ").unwrap_or_default();
     let what = what.split(", and no").next().unwrap_or(what);
-    let words = what.split(|c: char| !c.is_ascii_alphanumeric() && c != '-');
-    let named: Vec<VlanId> = words
+    let named: Vec<VlanId> = what
+        .split(|c: char| !c.is_ascii_alphanumeric() && c != '-')
         .filter_map(|word| word.parse().ok().and_then(VlanId::new))
         .collect();
     let known = std::cell::Cell::new(false);
@@ -206,9 +206,12 @@ fn worse(old: &Site, new: &Site, checks: &[&str]) -> (Vec<String>, Vec<String>) 
     let place = NEW_PLACE.iter().any(|(check, _)| checks.contains(check));
     let [before, after] = Network::versions(old, new, TODAY);
     let reach = reach_change(&before, &after, &mut |_, _| {});
-    let pairs = reach.pairs.iter().chain(&reach.hostile);
-    let opened = pairs.filter(|pair| !pair.opened.is_empty() && !place);
-    let opened = opened.map(|pair| format!("{:?} -> {:?}", pair.from, pair.to));
+    let opened = reach
+        .pairs
+        .iter()
+        .chain(&reach.hostile)
+        .filter(|pair| !pair.opened.is_empty() && !place)
+        .map(|pair| format!("{:?} -> {:?}", pair.from, pair.to));
     let lost = intent_changes(&before, &after).into_iter().filter(|one| {
         let broken = matches!(one.after, Some(IntentStatus::Broken(_)));
         one.need && broken && matches!(one.before, Some(IntentStatus::Held))

@@ -197,14 +197,15 @@ fn site(default: &str, rules: &[&str]) -> Site {
 fn said(check: &str, default: &str, rules: &[&str]) -> Vec<String> {
     let site = site(default, rules);
     let network = Network::new(&site, TODAY);
-    let findings = run(&network).into_iter();
-    let findings = findings.filter(|finding| finding.check.name == check);
-    let said = findings.map(|finding| {
-        let notes = finding.notes.iter().map(|note| note.text.as_str());
-        let notes: Vec<&str> = notes.collect();
-        let help = finding.help.unwrap_or_default();
-        format!("{}; {help}; {}", finding.message, notes.join("; "))
-    });
+    let said = run(&network)
+        .into_iter()
+        .filter(|finding| finding.check.name == check)
+        .map(|finding| {
+            let notes = finding.notes.iter().map(|note| note.text.as_str());
+            let notes: Vec<&str> = notes.collect();
+            let help = finding.help.unwrap_or_default();
+            format!("{}; {help}; {}", finding.message, notes.join("; "))
+        });
     said.collect()
 }
 

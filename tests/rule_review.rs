@@ -114,10 +114,11 @@ impl Case<'_> {
     fn standing(&self, rule: usize, standing: &RuleStatus, count: &mut Count) {
         let list = self.list;
         let own = list.of_rule(rule);
-        let decided = own
+        let decides = own
             .iter()
-            .filter(|packet| packet.first_but(&[]) == Some(rule));
-        let decides = decided.count() > 0;
+            .filter(|packet| packet.first_but(&[]) == Some(rule))
+            .count()
+            > 0;
         let active = list.filter.rules[rule].active(TODAY);
         let name = format!("rule {rule} is {standing:?}");
         match standing {
@@ -297,8 +298,9 @@ impl Case<'_> {
                     packet.source_port,
                     packet.destination_port,
                 );
-                let parts = shares.parts.iter();
-                let held = parts
+                let held = shares
+                    .parts
+                    .iter()
                     .filter(|part| in_part(part, packet, class, itself))
                     .count();
                 let decides = usize::from(packet.first_but(&[]) == Some(rule));
@@ -350,8 +352,10 @@ fn lists_compare_as_their_packets_do() {
         let count = list.filter.rules.len();
         for _ in 0..6 {
             let gone: Vec<usize> = (0..count).filter(|_| random.percent(25)).collect();
-            let left = (0..count).filter(|rule| !gone.contains(rule));
-            let after: Vec<After> = left.map(After::Kept).collect();
+            let after: Vec<After> = (0..count)
+                .filter(|rule| !gone.contains(rule))
+                .map(After::Kept)
+                .collect();
             let differs = |packet: &&Seen| list.verdict(&gone, packet) != list.verdict(&[], packet);
             let expected = list.packets.iter().find(differs);
             match space.compare(&after, &Effort::default()) {
@@ -407,9 +411,10 @@ fn what_a_bound_leaves_open_is_said_to_be_open() {
                     || bounded == "unknown"
                     || bounded == "decides, unknown" && decides;
                 assert!(agrees, "seed {seed}: {bounded}, not {full}\n{text}");
-                match bounded.contains("unknown") {
-                    true => open += 1,
-                    false => settled += 1,
+                if bounded.contains("unknown") {
+                    open += 1;
+                } else {
+                    settled += 1;
                 }
             }
         }

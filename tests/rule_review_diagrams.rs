@@ -34,8 +34,9 @@ fn site(size: Size) -> (String, Site) {
 fn judged(site: &Site) -> Vec<(bool, bool, bool)> {
     let families = Family::ALL.map(|family| ListDiagrams::new(site, family, TODAY, NODES).judged());
     let [four, six] = families;
-    let both = four.into_iter().zip(six);
-    both.map(|(a, b)| (a.0 || b.0, a.1 || b.1, a.2 || b.2))
+    four.into_iter()
+        .zip(six)
+        .map(|(a, b)| (a.0 || b.0, a.1 || b.1, a.2 || b.2))
         .collect()
 }
 

@@ -162,8 +162,12 @@ impl Case<'_> {
 
     /// All sets of rules that name a packet of a rule.
     fn of_rule(&self, rule: usize) -> Vec<u64> {
-        let all = self.universe.seen.keys().copied();
-        all.filter(|holders| holders >> rule & 1 == 1).collect()
+        self.universe
+            .seen
+            .keys()
+            .copied()
+            .filter(|holders| holders >> rule & 1 == 1)
+            .collect()
     }
 
     fn standing(

@@ -77,8 +77,10 @@ fn reviewed(default: &str, rules: &[&str]) -> RuleReview {
 /// The numbers of dead and of redundant rules, from 1.
 fn kinds(review: &RuleReview) -> [Vec<usize>; 2] {
     let of = |kind: fn(&RuleStatus) -> bool| {
-        let rules = review.rules.iter().zip(1..);
-        rules
+        review
+            .rules
+            .iter()
+            .zip(1..)
             .filter(|(rule, _)| kind(rule))
             .map(|(_, number)| number)
             .collect()

@@ -61,8 +61,11 @@ fn reviewed(rules: &[(&str, &str, &str, &str)]) -> GatewayReview<'static> {
 
 /// Numbers, from 1, of the rules for which something holds.
 fn numbers(gateway_review: &GatewayReview<'_>, holds: impl Fn(&RuleStatus) -> bool) -> Vec<usize> {
-    let rules = gateway_review.review.rules.iter().enumerate();
-    rules
+    gateway_review
+        .review
+        .rules
+        .iter()
+        .enumerate()
         .filter(|(_, standing)| holds(standing))
         .map(|(number, _)| number + 1)
         .collect()
@@ -261,9 +264,9 @@ fn atomic_predicates_of_ports() {
         ports(80, 89),
     ];
     let classes = ServiceClasses::new(&seeds);
-    let of_tcp = (0..classes.len()).map(|class| classes.class_box(class));
-    let of_tcp = of_tcp.filter(|triples| triples.protocols == IntervalSet::point(6));
-    let mut sizes: Vec<u32> = of_tcp
+    let mut sizes: Vec<u32> = (0..classes.len())
+        .map(|class| classes.class_box(class))
+        .filter(|triples| triples.protocols == IntervalSet::point(6))
         .map(|triples| triples.destination_ports.size().try_into().expect("ports"))
         .collect();
     sizes.sort_unstable();

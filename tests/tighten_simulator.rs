@@ -161,9 +161,11 @@ fn exact(observed: &Observed) -> Service {
 
 fn suggestions(network: &Network<'_>, found: &Privilege, most: usize) -> Vec<Tightened> {
     let naming = ServiceLabels::new(network, Family::V4);
-    let rules = found.rules.iter();
-    let tightened = rules.filter_map(|rule| tighten(network, &naming, rule, most).ok());
-    tightened.collect()
+    found
+        .rules
+        .iter()
+        .filter_map(|rule| tighten(network, &naming, rule, most).ok())
+        .collect()
 }
 
 /// As the command makes them: the first rule keeps its name.

@@ -77,9 +77,9 @@ fn leaving(name: &str, rest: &str) -> String {
 fn said(lines: &[String]) -> Vec<(&'static str, String)> {
     let site = site(&lines.concat());
     let network = Network::new(&site, TODAY);
-    let findings = run(&network).into_iter();
-    let findings = findings.filter(|finding| finding.check.name.starts_with("translation-"));
-    let mut said: Vec<(&str, String)> = findings
+    let mut said: Vec<(&str, String)> = run(&network)
+        .into_iter()
+        .filter(|finding| finding.check.name.starts_with("translation-"))
         .map(|finding| (finding.check.name, finding.message))
         .collect();
     said.sort();
@@ -212,17 +212,21 @@ fn on_random_sites_a_dead_line_never_applies() {
         let network = Network::new(&site, TODAY);
         let findings = run(&network);
         let of = |check: &str| -> BTreeSet<String> {
-            let own = findings
+            findings
                 .iter()
-                .filter(|finding| finding.check.name == check);
-            own.flat_map(|finding| finding.subjects.clone()).collect()
+                .filter(|finding| finding.check.name == check)
+                .flat_map(|finding| finding.subjects.clone())
+                .collect()
         };
         let (never, nowhere) = (of("translation-dead"), of("translation-undelivered"));
         dead += never.len();
         undelivered += nowhere.len();
         // Addresses that lines name, and some of each segment.
-        let filters = site.routers.iter().filter_map(|router| router.filter());
-        let lines = filters.flat_map(|filter| &filter.destination_translations);
+        let lines = site
+            .routers
+            .iter()
+            .filter_map(|router| router.filter())
+            .flat_map(|filter| &filter.destination_translations);
         let mut addresses: BTreeSet<(Family, u128)> = BTreeSet::new();
         for family in Family::ALL {
             for segment in &network.plan(family).segments {

@@ -7,9 +7,10 @@ pub fn counted(size: &BigUint) -> String {
     if size.bits() > 32 {
         let power = size.bits() - 1;
         let exact = BigUint::from(1u8) << power == *size;
-        return match exact {
-            true => format!("2^{power}"),
-            false => format!("more than 2^{power}"),
+        return if exact {
+            format!("2^{power}")
+        } else {
+            format!("more than 2^{power}")
         };
     }
     let digits = size.to_string();

@@ -101,8 +101,12 @@ fn targets(
         (None, Origin::Unclaimed(_)) => false,
         _ => true,
     };
-    let all = network.fabric.origins().filter(other);
-    all.filter(|&to| asked(from, to)).collect()
+    network
+        .fabric
+        .origins()
+        .filter(other)
+        .filter(|&to| asked(from, to))
+        .collect()
 }
 
 /// Whether frames of a device get anywhere but to devices of its own segment and to filtering gateways: what must
@@ -133,9 +137,13 @@ fn may_leave(network: &Network<'_>, from: Origin) -> bool {
 
 /// The numbers of ordered pairs of segments that [`bypasses`] looks at.
 pub fn pairs_asked(network: &Network<'_>, asked: &dyn Fn(Origin, Origin) -> bool) -> usize {
-    let segments = network.site.segment_ids().map(Origin::Segment);
-    let pairs = segments.map(|from| targets(network, from, asked));
-    pairs.flatten().filter(|to| to.segment().is_some()).count()
+    network
+        .site
+        .segment_ids()
+        .map(Origin::Segment)
+        .flat_map(|from| targets(network, from, asked))
+        .filter(|to| to.segment().is_some())
+        .count()
 }
 
 fn describe(
@@ -217,8 +225,10 @@ fn frames_come_back(network: &Network<'_>, to: Origin, way: &Way) -> bool {
     let start = match way.end.interface {
         Some(interface) => Start::WiredInterface(interface),
         None => {
-            let seated = fabric.seated(way.end.port).iter();
-            let mut mine = seated.filter(|(segment, _)| Some(*segment) == to.segment());
+            let mut mine = fabric
+                .seated(way.end.port)
+                .iter()
+                .filter(|(segment, _)| Some(*segment) == to.segment());
             let tag = mine.find(|(_, tag)| way.end.frame.fits(*tag));
             Start::AttachPoint(way.end.port, Frame::of(tag.and_then(|(_, tag)| *tag)))
         }

@@ -167,8 +167,11 @@ impl<'s> Cabling<'s> {
 
     /// Cables plugged into exactly this end, seen from it: cable number and far end.
     pub fn plugged(&self, end: CableEnd<'s>) -> impl Iterator<Item = (usize, CableEnd<'s>)> + '_ {
-        let here = self.at.get(&end).into_iter().flatten();
-        here.map(|&(number, side)| (number, self.cables[number].ends[1 - side]))
+        self.at
+            .get(&end)
+            .into_iter()
+            .flatten()
+            .map(|&(number, side)| (number, self.cables[number].ends[1 - side]))
     }
 
     /// Cables plugged into this end or, where it is a LAG, into a member of it.

@@ -143,8 +143,11 @@ impl Cascade {
     /// each pair one through the rules of each gateway on the way. Gives up after five million pieces.
     #[must_use]
     pub fn new(network: &Network<'_>) -> Self {
-        let routers = network.site.routers.iter();
-        let filtering = routers.filter(|router| router.filter().is_some());
+        let filtering = network
+            .site
+            .routers
+            .iter()
+            .filter(|router| router.filter().is_some());
         if filtering.count() < 2 {
             return Self {
                 complete: true,
@@ -358,14 +361,16 @@ impl Judge<'_> {
     }
 
     fn finish(self) -> Cascade {
-        let blocked = self.blocked.into_iter();
-        let blocked = blocked.map(|((pair, course, permits, denies), packets)| BlockedPermit {
-            pair,
-            course,
-            permits,
-            denies,
-            packets,
-        });
+        let blocked = self
+            .blocked
+            .into_iter()
+            .map(|((pair, course, permits, denies), packets)| BlockedPermit {
+                pair,
+                course,
+                permits,
+                denies,
+                packets,
+            });
         let mut blocked: Vec<BlockedPermit> = blocked.collect();
         blocked.sort_by_key(|one| (one.pair, one.course, one.permits, one.denies));
         let mut unjudged: Vec<Pair> = self.unjudged.into_iter().collect();

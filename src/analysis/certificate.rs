@@ -84,11 +84,10 @@ pub enum EndReason {
 impl Certificate {
     /// The ports and LAGs of switches that frames of the segment come in or leave by.
     pub fn carrying(&self) -> impl Iterator<Item = PortName> + '_ {
-        let carrying = self
-            .ports
+        self.ports
             .iter()
-            .filter(|(_, part)| *part == PortPart::Carries);
-        carrying.map(|(name, _)| *name)
+            .filter(|(_, part)| *part == PortPart::Carries)
+            .map(|(name, _)| *name)
     }
 
     /// How many ports and LAGs of how many switches that are.
@@ -139,8 +138,12 @@ fn ports(network: &Network<'_>, flood: &Flood) -> Vec<(PortName, PortPart)> {
     let mut at: FxHashMap<PortName, PortId> = FxHashMap::default();
     at.extend(fabric.port_ids().map(|id| (fabric.port(id).name, id)));
     let sends: FxHashSet<PortId> = flood.sends(fabric).into_iter().map(|(id, _)| id).collect();
-    let arrived = flood.visits.iter().map(|visit| visit.arrived);
-    let carries: FxHashSet<PortId> = arrived.chain(sends).collect();
+    let carries: FxHashSet<PortId> = flood
+        .visits
+        .iter()
+        .map(|visit| visit.arrived)
+        .chain(sends)
+        .collect();
     let inside: FxHashSet<NodeId> = flood.visits.iter().map(|visit| visit.node).collect();
     let part = |name: PortName, member: bool, enabled: bool| match at.get(&name) {
         _ if !enabled => PortPart::Off,

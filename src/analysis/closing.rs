@@ -74,8 +74,11 @@ pub fn closing(
         needed: Needed::new(network),
         asked,
     };
-    let unclosable = pairs.iter().filter(|pair| pair.settings.is_empty());
-    let mut stay: Vec<(Origin, Origin)> = unclosable.map(|pair| (pair.from, pair.to)).collect();
+    let mut stay: Vec<(Origin, Origin)> = pairs
+        .iter()
+        .filter(|pair| pair.settings.is_empty())
+        .map(|pair| (pair.from, pair.to))
+        .collect();
     // A pair may turn out to stay open only once its shorter ways are closed: then all begins again without it.
     let mut found = loop {
         let before = stay.len();
@@ -113,10 +116,11 @@ impl Attempt<'_> {
     /// closes.
     fn cut(&self, pairs: &[Bypass], stay: &mut Vec<(Origin, Origin)>) -> Option<Cut<Setting>> {
         let weight = |setting: Setting| if self.needed.has(setting) { 1_000 } else { 1 };
-        let closable = pairs
+        let first: Vec<Vec<Setting>> = pairs
             .iter()
-            .filter(|pair| !stay.contains(&(pair.from, pair.to)));
-        let first: Vec<Vec<Setting>> = closable.map(|pair| pair.settings.clone()).collect();
+            .filter(|pair| !stay.contains(&(pair.from, pair.to)))
+            .map(|pair| pair.settings.clone())
+            .collect();
         let mut known: FxHashMap<Vec<Setting>, Vec<Vec<Setting>>> = FxHashMap::default();
         known.insert(Vec::new(), first);
         let mut doubt = false;
@@ -176,9 +180,10 @@ impl Attempt<'_> {
         for (from, to, way) in ways(&network, &asked) {
             let mut path = settings_of(&network, (from, to), &way);
             path.retain(|setting| !set.contains(setting));
-            match path.is_empty() {
-                true => stay.push((from, to)),
-                false => paths.push(path),
+            if path.is_empty() {
+                stay.push((from, to));
+            } else {
+                paths.push(path);
             }
         }
         paths

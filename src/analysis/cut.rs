@@ -43,8 +43,11 @@ pub fn cut<T: Copy + Ord + std::hash::Hash>(
         let (first, others) = sets.split_first()?;
         let left = open(first);
         if left.is_empty() {
-            let others = others.iter().filter(|set| open(set).is_empty());
-            let mut sets: Vec<Vec<T>> = others.cloned().collect();
+            let mut sets: Vec<Vec<T>> = others
+                .iter()
+                .filter(|set| open(set).is_empty())
+                .cloned()
+                .collect();
             sets.push(first.clone());
             sets.sort();
             return Some(Cut {

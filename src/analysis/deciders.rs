@@ -11,11 +11,14 @@ pub type DecidedBy = (RouterId, Option<usize>);
 
 /// The gateways that decided a flow, in order.
 pub(super) fn deciders_of_flow(plan: &Plan, flow: &Flow) -> Vec<DecidedBy> {
-    let decided = flow.hops.iter().filter(|hop| hop.filtered);
-    let named = decided.filter_map(|hop| match plan.device(hop.device).id {
-        DeviceId::Router(router) => Some((router, hop.rule)),
-        DeviceId::Host(_) => None,
-    });
+    let named = flow
+        .hops
+        .iter()
+        .filter(|hop| hop.filtered)
+        .filter_map(|hop| match plan.device(hop.device).id {
+            DeviceId::Router(router) => Some((router, hop.rule)),
+            DeviceId::Host(_) => None,
+        });
     named.collect()
 }
 

@@ -66,10 +66,11 @@ fn by_rule(
     denied_by: &[(RouterId, Option<usize>)],
     effort: usize,
 ) -> Distance {
-    let flips = denied_by
+    let faults: Vec<Fault> = denied_by
         .iter()
-        .map(|&(router, rule)| Fault::Flipped(router, rule));
-    let faults: Vec<Fault> = flips.chain(candidates(network.site, segment)).collect();
+        .map(|&(router, rule)| Fault::Flipped(router, rule))
+        .chain(candidates(network.site, segment))
+        .collect();
     let opens = |fault: &&Fault| {
         let mut site = network.site.clone();
         fault.apply(&mut site);
@@ -311,12 +312,13 @@ fn port_faults(site: &Site, port: PortKey, vlan: VlanId, faults: &mut Vec<Fault>
     let others = site.segments.iter().filter_map(|segment| segment.vlan);
     let mine = vlans.carries(vlan) || vlans.pvid == Some(vlan);
     // A port of the segment may get any other VLAN, and any other port the segment's.
-    let wanted: Vec<VlanId> = match mine {
-        true => others
+    let wanted: Vec<VlanId> = if mine {
+        others
             .map(|other| other.value)
             .filter(|&other| other != vlan)
-            .collect(),
-        false => vec![vlan],
+            .collect()
+    } else {
+        vec![vlan]
     };
     for other in wanted {
         if vlans.pvid != Some(other) {

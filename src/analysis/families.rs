@@ -54,8 +54,12 @@ impl<'m> Families<'m> {
 
 fn all(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Endpoint>) -> Vec<Endpoint> {
     let mut seen: FxHashSet<Endpoint> = FxHashSet::default();
-    let parties = matrices.iter().flat_map(of).copied();
-    parties.filter(|&party| seen.insert(party)).collect()
+    matrices
+        .iter()
+        .flat_map(of)
+        .copied()
+        .filter(|&party| seen.insert(party))
+        .collect()
 }
 
 /// The number of each of some parties in a list.

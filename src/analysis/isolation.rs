@@ -320,8 +320,12 @@ fn nearest_contacts(network: &Network<'_>, segment: SegmentId, out: &Flood) -> V
     let (site, fabric) = (network.site, &network.fabric);
     let mut contacts: Vec<Contact> = outward(site, fabric, segment, out).into_iter().collect();
     let routers = network.wiring.routers_into(segment);
-    let others = network.wiring.hostile_into(segment).iter().copied();
-    let others = others.filter(|&other| other != Origin::Segment(segment));
+    let others = network
+        .wiring
+        .hostile_into(segment)
+        .iter()
+        .copied()
+        .filter(|&other| other != Origin::Segment(segment));
     // One sender is enough to show, a gateway or router first.
     let starts = match routers.first() {
         Some(&router) => vec![Start::WiredInterface(router)],
@@ -485,8 +489,9 @@ fn sender(fabric: &Fabric, segment: SegmentId, start: Start) -> Counterpart {
 
 /// The gateway, where there is only one: a stop does not tell which gateway denied.
 fn only_gateway(site: &Site) -> Option<RouterId> {
-    let routers = (0..site.routers.len()).map(RouterId);
-    let mut gateways = routers.filter(|&router| site.router(router).filter().is_some());
+    let mut gateways = (0..site.routers.len())
+        .map(RouterId)
+        .filter(|&router| site.router(router).filter().is_some());
     let first = gateways.next()?;
     gateways.next().is_none().then_some(first)
 }

@@ -104,8 +104,10 @@ fn far_ends<'s>(
     cabling: &Cabling<'s>,
     pairs: &[[CableEnd<'s>; 2]],
 ) -> FxHashMap<CableEnd<'s>, usize> {
-    let lags = pairs.iter().flatten();
-    let lags = lags.filter(|&&end| cabling.lag(end).is_some());
+    let lags = pairs
+        .iter()
+        .flatten()
+        .filter(|&&end| cabling.lag(end).is_some());
     let count = |&end: &CableEnd<'s>| {
         let far = cabling.of_whole(end).into_iter();
         let far: FxHashSet<CableEnd<'s>> = far.map(|(_, far)| cabling.whole(far)).collect();
@@ -141,8 +143,8 @@ impl Carried {
     fn tagged(&self) -> Vec<VlanId> {
         let bare = |frame: Frame| frame.outer().is_none();
         let members = self.vlans.members();
-        let members = members.iter();
         members
+            .iter()
             .filter(|&vlan| !self.sent(vlan).is_some_and(bare))
             .collect()
     }
@@ -150,8 +152,8 @@ impl Carried {
     /// VLANs that leave without one.
     fn untagged(&self) -> Vec<VlanId> {
         let members = self.vlans.members();
-        let members = members.iter();
         members
+            .iter()
             .filter(|&vlan| self.sent(vlan) == Some(Frame::UNTAGGED))
             .collect()
     }
@@ -196,8 +198,10 @@ impl<'s, 'c> Ports<'s, 'c> {
             return None;
         };
         let switch = &self.site.switches[id.0];
-        let lag = switch.lag(end.port).map(|lag| PortKey::Lag(id, lag));
-        lag.or_else(|| switch.port(end.port).map(|port| PortKey::Port(id, port)))
+        switch
+            .lag(end.port)
+            .map(|lag| PortKey::Lag(id, lag))
+            .or_else(|| switch.port(end.port).map(|port| PortKey::Port(id, port)))
     }
 
     fn ports(&self, end: CableEnd<'_>) -> &[PortId] {
@@ -358,15 +362,17 @@ fn vlans(sides: &[Carried; 2], found: &mut Vec<LinkMismatch>) {
     let known = sides.iter().all(|side| side.known);
     let retagged = |near: usize| -> Vec<VlanId> {
         let bare = sides[1 - near].untagged();
-        let tagged = sides[near].tagged().into_iter();
-        tagged.filter(|vlan| bare.contains(vlan)).collect()
+        sides[near]
+            .tagged()
+            .into_iter()
+            .filter(|vlan| bare.contains(vlan))
+            .collect()
     };
     let retagged = [retagged(0), retagged(1)];
     // What leaves untagged is told with the untagged VLANs, or not known to be missing.
     for near in [0, 1] {
         let there = &sides[1 - near];
-        let tagged = sides[near].tagged().into_iter();
-        let lost = tagged.filter(|&vlan| {
+        let lost = sides[near].tagged().into_iter().filter(|&vlan| {
             !there.lets_in(Frame::of(Some(vlan))) && !retagged[near].contains(&vlan)
         });
         let (dropped, alone): (Vec<_>, Vec<_>) = lost.partition(|&vlan| there.vlans.carries(vlan));
@@ -391,8 +397,10 @@ fn vlans(sides: &[Carried; 2], found: &mut Vec<LinkMismatch>) {
 /// The difference without tags; `None` where there is none but for VLANs that the other end tags.
 fn untagged(sides: &[Carried; 2], retagged: &[VlanId]) -> Option<LinkMismatch> {
     let rest = |side: &Carried| -> Vec<VlanId> {
-        let sent = side.untagged().into_iter();
-        sent.filter(|vlan| !retagged.contains(vlan)).collect()
+        side.untagged()
+            .into_iter()
+            .filter(|vlan| !retagged.contains(vlan))
+            .collect()
     };
     let takes = |side: &Carried| side.takes().filter(|vlan| !retagged.contains(vlan));
     let [one, other] = sides;

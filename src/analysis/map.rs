@@ -210,8 +210,10 @@ impl<'s> Map<'s> {
     ) {
         let members = |end: CableEnd<'s>| -> Vec<&'s str> {
             let lag = cabling.lag(end);
-            let ports = lag.map_or(&[][..], |lag| lag.ports).iter();
-            ports.map(|port| port.value.as_str()).collect()
+            lag.map_or(&[][..], |lag| lag.ports)
+                .iter()
+                .map(|port| port.value.as_str())
+                .collect()
         };
         let link = MapLink {
             ends: ends.map(|end| self.number(known, end.device.into())),
@@ -283,8 +285,8 @@ mod tests {
             let members = link.members[side].join("+");
             format!("{name}:{}[{members}]", link.ports[side].unwrap_or("-"))
         };
-        let links = map.links.iter();
-        links
+        map.links
+            .iter()
             .map(|link| format!("{} {}", end(link, 0), end(link, 1)))
             .collect()
     }

@@ -13,8 +13,9 @@ use super::row::{Places, Row};
 /// The messages of ICMP and ICMPv6: they tell of what people use failing, and are not used by themselves.
 pub fn messages(network: &Network<'_>) -> ClassSet {
     let own = [(ICMP, Family::V4), (ICMPV6, Family::V6)];
-    let own = own.iter();
-    let boxes = own.filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
+    let boxes = own
+        .iter()
+        .filter_map(|&(protocol, family)| Service::Whole(protocol).packets(family));
     network.classes.of(&boxes.collect::<Vec<_>>())
 }
 
@@ -148,8 +149,9 @@ fn senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint> {
             .collect(),
         By::Zone | By::Segment => site.segment_ids().map(Endpoint::Segment).collect(),
     };
-    let all = all.into_iter().chain(unclaimed_senders(network, question));
-    all.filter(|&party| chosen(site, &question.from, party))
+    all.into_iter()
+        .chain(unclaimed_senders(network, question))
+        .filter(|&party| chosen(site, &question.from, party))
         .collect()
 }
 
@@ -158,11 +160,14 @@ fn unclaimed_senders(network: &Network<'_>, question: &Question) -> Vec<Endpoint
     if !question.hostile || question.by == By::Host {
         return Vec::new();
     }
-    let groups = network.fabric.unclaimed_ids().map(Origin::Unclaimed);
-    let far = groups.filter(|&group| {
-        let reached = network.wiring.from_hostile(group);
-        !reached.interfaces.is_empty() || !reached.free_ports.is_empty()
-    });
+    let far = network
+        .fabric
+        .unclaimed_ids()
+        .map(Origin::Unclaimed)
+        .filter(|&group| {
+            let reached = network.wiring.from_hostile(group);
+            !reached.interfaces.is_empty() || !reached.free_ports.is_empty()
+        });
     far.map(|group| Endpoint::of(&network.fabric, group))
         .collect()
 }
@@ -177,11 +182,14 @@ fn unclaimed_columns(network: &Network<'_>, question: &Question) -> Vec<Column> 
         let hostile = || wiring.heard_at(wiring.from_hostile(Origin::Segment(from)), at);
         wiring.hears(from, at) || question.hostile && hostile()
     };
-    let groups = network.fabric.unclaimed_ids().map(Origin::Unclaimed);
-    let heard = groups.filter(|&at| {
-        let mut segments = network.site.segment_ids();
-        segments.any(|from| comes_out(from, at))
-    });
+    let heard = network
+        .fabric
+        .unclaimed_ids()
+        .map(Origin::Unclaimed)
+        .filter(|&at| {
+            let mut segments = network.site.segment_ids();
+            segments.any(|from| comes_out(from, at))
+        });
     let columns = heard.map(|at| Column {
         party: Endpoint::of(&network.fabric, at),
         addresses: IntervalSet::empty(),
@@ -222,10 +230,11 @@ pub(super) fn addressed(network: &Network<'_>, plan: &Plan) -> IntervalSet {
 }
 
 fn held(columns: &[Column]) -> IntervalSet {
-    let parts = columns
+    columns
         .iter()
-        .flat_map(|column| column.addresses.intervals());
-    parts.copied().collect()
+        .flat_map(|column| column.addresses.intervals())
+        .copied()
+        .collect()
 }
 
 /// Destinations that some device sends out on a segment.
@@ -243,14 +252,14 @@ fn sent_out_on(plan: &Plan, segment: SegmentId) -> Vec<Interval> {
 
 /// Destinations that some translation matches, without those that no router forwards.
 fn translated(plan: &Plan) -> IntervalSet {
-    let filters = plan
+    let all = plan
         .devices
         .iter()
-        .filter_map(|device| device.filter.as_ref());
-    let lines = filters.flat_map(|filter| &filter.arrivals);
-    let all = lines.fold(IntervalSet::empty(), |all, line| match &line.destination {
-        Some(destination) => all.union(destination),
-        None => plan.family.full(),
-    });
+        .filter_map(|device| device.filter.as_ref())
+        .flat_map(|filter| &filter.arrivals)
+        .fold(IntervalSet::empty(), |all, line| match &line.destination {
+            Some(destination) => all.union(destination),
+            None => plan.family.full(),
+        });
     all.difference(&plan.nobody)
 }

@@ -54,8 +54,10 @@ impl<'p> Missed<'p> {
             services: asked.difference(&asked),
             asked,
             parts: (forks || starts).then(|| {
-                let parts = by_hosts.iter();
-                parts.flat_map(|part| plan.sent_to_others(part)).collect()
+                by_hosts
+                    .iter()
+                    .flat_map(|part| plan.sent_to_others(part))
+                    .collect()
             }),
             arrived: Vec::new(),
             described,
@@ -74,9 +76,10 @@ impl<'p> Missed<'p> {
 
     /// It does not arrive in one of the cases that are possible, whatever arrives in others.
     fn lose(&mut self, sent: &Region, by_host: bool) {
-        let sent = match by_host {
-            true => sent.clone(),
-            false => without_sources(sent, &self.described),
+        let sent = if by_host {
+            sent.clone()
+        } else {
+            without_sources(sent, &self.described)
         };
         for part in self.plan.sent_to_others(&sent) {
             if !part.is_empty() {

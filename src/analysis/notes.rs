@@ -94,11 +94,10 @@ fn layer2(network: &Network<'_>) -> Vec<String> {
 fn assumed(network: &Network<'_>) -> Option<String> {
     const FEW: usize = 8;
     let fabric = &network.fabric;
-    let interfaces = fabric
+    let names: Vec<String> = fabric
         .interfaces
         .iter()
-        .filter(|interface| interface.assumed);
-    let names: Vec<String> = interfaces
+        .filter(|interface| interface.assumed)
         .map(|interface| interface_name(network.site, interface.of))
         .collect();
     let shown = names[..names.len().min(FEW)].join(", ");
@@ -142,8 +141,13 @@ fn standing_by(network: &Network<'_>) -> Option<String> {
                 .count()
         })
     };
-    let hosts = network.site.hosts.iter().filter(several);
-    let names: Vec<&str> = hosts.map(|host| host.name.value.as_str()).collect();
+    let names: Vec<&str> = network
+        .site
+        .hosts
+        .iter()
+        .filter(several)
+        .map(|host| host.name.value.as_str())
+        .collect();
     (!names.is_empty()).then(|| {
         format!(
             "Of several default gateways of one family {} is assumed to use the first; the others stand by and are \
@@ -160,9 +164,10 @@ fn shared_addresses(network: &Network<'_>) -> Option<String> {
     for family in Family::ALL {
         let plan = network.plan(family);
         for address in plan.doubled.intervals().iter().map(|one| one.low()) {
-            let devices = plan.devices.iter();
-            let owners = devices.filter(|device| device.own.contains(address));
-            let names: Vec<&str> = owners
+            let names: Vec<&str> = plan
+                .devices
+                .iter()
+                .filter(|device| device.own.contains(address))
                 .map(|device| device_name(network.site, device.id))
                 .collect();
             shared.push(format!(
@@ -204,8 +209,11 @@ fn overlapping(network: &Network<'_>) -> Option<String> {
 /// Routes besides the best of their prefix.
 fn alternative_routes(network: &Network<'_>) -> Option<String> {
     let site = network.site;
-    let of_routers = site.routers.iter().map(|router| &router.routes);
-    let mut all = of_routers.chain(site.hosts.iter().map(|host| &host.routes));
+    let mut all = site
+        .routers
+        .iter()
+        .map(|router| &router.routes)
+        .chain(site.hosts.iter().map(|host| &host.routes));
     let several = all.any(|routes| {
         let mut seen = FxHashSet::default();
         routes.iter().any(|route| !seen.insert(route.destination))

@@ -60,9 +60,12 @@ impl Column {
             (Endpoint::Segment(column), Place::Segment(place)) if column == place => {}
             (Endpoint::Device(column), Place::Router(place)) if column == place => {}
             (Endpoint::Host(host), Place::Segment(place)) => {
-                let interfaces = plan.device(plan.host_index(host)).interfaces.iter();
-                let there = interfaces.filter(|interface| interface.segment == place);
-                let own = there.flat_map(|interface| &interface.addresses);
+                let own = plan
+                    .device(plan.host_index(host))
+                    .interfaces
+                    .iter()
+                    .filter(|interface| interface.segment == place)
+                    .flat_map(|interface| &interface.addresses);
                 let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
                 return part_to(flow, &own, network);
             }
@@ -138,8 +141,12 @@ pub(super) fn within(plan: &Plan, one: Endpoint, other: Endpoint) -> bool {
         return one == other;
     };
     let segments = |host: HostId| {
-        let interfaces = plan.device(plan.host_index(host)).interfaces.iter();
-        let mut segments: Vec<SegmentId> = interfaces.map(|interface| interface.segment).collect();
+        let mut segments: Vec<SegmentId> = plan
+            .device(plan.host_index(host))
+            .interfaces
+            .iter()
+            .map(|interface| interface.segment)
+            .collect();
         segments.dedup();
         segments
     };
@@ -193,8 +200,10 @@ pub fn find_party(site: &Site, name: &str) -> Vec<Endpoint> {
         (Some(kind), Endpoint::Device(_)) => kind == "gateway" || kind == "router",
         (Some(_), Endpoint::Unclaimed(..)) => false,
     };
-    let named = all_parties(site).filter(|&party| party_name(site, party) == name);
-    named.filter(|&party| kind_fits(party)).collect()
+    all_parties(site)
+        .filter(|&party| party_name(site, party) == name)
+        .filter(|&party| kind_fits(party))
+        .collect()
 }
 
 /// Whether a party is among those chosen, or is part of one of them, or one of them is part of it. No choice

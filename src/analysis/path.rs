@@ -93,8 +93,11 @@ impl PathResult {
     /// What becomes of it at best, of all its ways.
     #[must_use]
     pub fn best(&self, network: &Network<'_>) -> Fate {
-        let fates = self.traces.iter().map(|trace| self.fate(network, trace));
-        fates.max().unwrap_or(Fate::Stops)
+        self.traces
+            .iter()
+            .map(|trace| self.fate(network, trace))
+            .max()
+            .unwrap_or(Fate::Stops)
     }
 
     /// Whether a place is where it is to arrive. A destination that was rewritten leads where somebody meant it to.
@@ -178,9 +181,10 @@ pub fn path_via(
             };
             let there = only(plan.neighbours(sender));
             let learned = there.is_empty();
-            let there = match learned {
-                true => only(plan.learned_neighbours(sender)),
-                false => there,
+            let there = if learned {
+                only(plan.learned_neighbours(sender))
+            } else {
+                there
             };
             if there.is_empty() {
                 return Err(PathError::NextHopNotThere);
@@ -215,8 +219,9 @@ fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Endpoint> {
             DeviceId::Host(host) => Endpoint::Host(host),
         });
     }
-    let segments = plan.segments.iter();
-    let inside = segments
+    let inside = plan
+        .segments
+        .iter()
         .enumerate()
         .find(|(_, segment)| segment.on_link.contains(value));
     inside.map(|(at, _)| Endpoint::Segment(SegmentId(at)))
@@ -226,8 +231,9 @@ fn target_of(network: &Network<'_>, address: IpAddr) -> Option<Endpoint> {
 fn sender_of(network: &Network<'_>, address: IpAddr) -> Option<Sender> {
     let plan = network.plan(Family::of(address));
     let value = Family::value(address);
-    let hosts = (0..network.site.hosts.len()).map(HostId);
-    let mut owners = hosts.filter(|&host| plan.device(plan.host_index(host)).own.contains(value));
+    let mut owners = (0..network.site.hosts.len())
+        .map(HostId)
+        .filter(|&host| plan.device(plan.host_index(host)).own.contains(value));
     if let Some(host) = owners.next() {
         return Some(Sender::Host(host));
     }

@@ -23,8 +23,10 @@ struct Way {
 
 impl Way {
     fn is_of(&self, flow: &Flow) -> bool {
-        let crossed = self.crossed.iter().copied();
-        crossed.eq(flow.hops.iter().map(crossing))
+        self.crossed
+            .iter()
+            .copied()
+            .eq(flow.hops.iter().map(crossing))
     }
 }
 

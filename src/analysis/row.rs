@@ -36,12 +36,14 @@ pub(super) struct Places(FxHashMap<Place, usize>);
 
 impl Places {
     pub(super) fn new(targets: &[Column]) -> Self {
-        let numbered = targets.iter().enumerate();
-        let places = numbered.filter_map(|(at, column)| match column.party {
-            Endpoint::Segment(segment) => Some((Place::Segment(segment), at)),
-            Endpoint::Device(router) => Some((Place::Router(router), at)),
-            Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
-        });
+        let places = targets
+            .iter()
+            .enumerate()
+            .filter_map(|(at, column)| match column.party {
+                Endpoint::Segment(segment) => Some((Place::Segment(segment), at)),
+                Endpoint::Device(router) => Some((Place::Router(router), at)),
+                Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
+            });
         Self(places.collect())
     }
 }
@@ -259,11 +261,12 @@ impl Row<'_> {
                 let own = all.find(|&origin| Endpoint::of(&self.network.fabric, origin) == sender);
                 own.into_iter().collect()
             }
-            _ => {
-                let segments = configured(sender).map(|own| own.segments(self.plan));
-                let segments = segments.into_iter().flatten();
-                segments.map(Origin::Segment).collect()
-            }
+            _ => configured(sender)
+                .map(|own| own.segments(self.plan))
+                .into_iter()
+                .flatten()
+                .map(Origin::Segment)
+                .collect(),
         }
     }
 
@@ -293,9 +296,10 @@ impl Row<'_> {
             cell.plain = self.asked();
             cell.every = self.asked();
             cell.filtered = Extent::None;
-            cell.two_way = match wiring.touches(back, from) {
-                true => Extent::All,
-                false => Extent::None,
+            cell.two_way = if wiring.touches(back, from) {
+                Extent::All
+            } else {
+                Extent::None
             };
             cell.witness = packet;
         }
@@ -315,8 +319,7 @@ impl Row<'_> {
             let at = self.places.0.get(&place).into_iter();
             return at.map(|&at| (at, Cow::Borrowed(flow))).collect();
         }
-        let numbered = self.targets.iter().enumerate();
-        let takers = numbered.filter_map(|(at, column)| {
+        let takers = self.targets.iter().enumerate().filter_map(|(at, column)| {
             Some((at, column.takes(self.network, self.plan, place, flow)?))
         });
         takers.collect()

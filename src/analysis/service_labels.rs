@@ -130,9 +130,10 @@ impl<'n> ServiceLabels<'n> {
         if missing.is_empty() {
             return "any".to_owned();
         }
-        match missing.len() < self.items(set).len() {
-            true => format!("any but {}", shorten(missing)),
-            false => self.addresses(set),
+        if missing.len() < self.items(set).len() {
+            format!("any but {}", shorten(missing))
+        } else {
+            self.addresses(set)
         }
     }
 
@@ -153,9 +154,13 @@ impl<'n> ServiceLabels<'n> {
 
     /// Segments of the site with their addresses; the world beyond is none: nobody thinks of it as a list.
     fn segments(&self) -> impl Iterator<Item = (&str, &IntervalSet)> {
-        let segments = self.network.site.segments.iter().zip(&self.plan.segments);
-        let inside = segments.filter(|(segment, _)| !segment.external);
-        inside.map(|(segment, plan)| (segment.name.value.as_str(), &plan.addresses))
+        self.network
+            .site
+            .segments
+            .iter()
+            .zip(&self.plan.segments)
+            .filter(|(segment, _)| !segment.external)
+            .map(|(segment, plan)| (segment.name.value.as_str(), &plan.addresses))
     }
 
     /// Named services of which some packet is of one of these classes. O(names and boxes of the set).
@@ -167,9 +172,11 @@ impl<'n> ServiceLabels<'n> {
                 .filter(|shape| shape.protocols.contains(u128::from(*protocol)));
             meeting.any(|shape| shape.destination_ports.overlaps(wanted))
         };
-        let names = self.services.iter();
-        let carried = names.filter(|(_, ports)| ports.iter().any(passes));
-        carried.map(|(name, _)| name.as_str()).collect()
+        self.services
+            .iter()
+            .filter(|(_, ports)| ports.iter().any(passes))
+            .map(|(name, _)| name.as_str())
+            .collect()
     }
 
     /// The plan that the names are of.
@@ -226,12 +233,12 @@ fn address_names(site: &Site, plan: &Plan, family: Family) -> Vec<(String, Inter
         names.push((group.name.value.clone(), group.set.of(family).clone()));
     }
     for host in &site.hosts {
-        let addresses = host
+        let points = host
             .interfaces
             .iter()
-            .flat_map(|interface| &interface.addresses);
-        let mine = addresses.filter(|address| address.value.family() == family);
-        let points = mine.map(|address| Interval::point(Family::value(address.value.address())));
+            .flat_map(|interface| &interface.addresses)
+            .filter(|address| address.value.family() == family)
+            .map(|address| Interval::point(Family::value(address.value.address())));
         names.push((host.name.value.clone(), points.collect()));
     }
     for router in &site.routers {
@@ -267,8 +274,11 @@ fn show_ports(protocol: Protocol, ports: &IntervalSet) -> Vec<String> {
         return vec![name];
     }
     if protocol.has_messages() {
-        let parts = ports.intervals().iter();
-        return parts.flat_map(|&part| messages(&name, part)).collect();
+        return ports
+            .intervals()
+            .iter()
+            .flat_map(|&part| messages(&name, part))
+            .collect();
     }
     vec![format!("{name}/{}", numbers(ports))]
 }
@@ -278,26 +288,28 @@ fn messages(name: &str, part: Interval) -> Vec<String> {
     let whole = |value: u128| value.is_multiple_of(256);
     if whole(part.low()) && whole(part.high() + 1) {
         let (first, last) = (part.low() / 256, part.high() / 256);
-        return match first == last {
-            true => vec![format!("{name}/{first}")],
-            false => vec![format!("{name}/{first}-{last}")],
+        return if first == last {
+            vec![format!("{name}/{first}")]
+        } else {
+            vec![format!("{name}/{first}-{last}")]
         };
     }
     let code = |value: u128| format!("{name}/{}/{}", value / 256, value % 256);
-    match part.low() == part.high() {
-        true => vec![code(part.low())],
-        false => vec![format!("{} to {}", code(part.low()), code(part.high()))],
+    if part.low() == part.high() {
+        vec![code(part.low())]
+    } else {
+        vec![format!("{} to {}", code(part.low()), code(part.high()))]
     }
 }
 
 fn numbers(set: &IntervalSet) -> String {
-    let shown = set
-        .intervals()
-        .iter()
-        .map(|part| match part.low() == part.high() {
-            true => part.low().to_string(),
-            false => format!("{}-{}", part.low(), part.high()),
-        });
+    let shown = set.intervals().iter().map(|part| {
+        if part.low() == part.high() {
+            part.low().to_string()
+        } else {
+            format!("{}-{}", part.low(), part.high())
+        }
+    });
     shown.collect::<Vec<_>>().join(",")
 }
 
@@ -309,17 +321,19 @@ fn show_with_sources(shape: &ServiceBox) -> Vec<String> {
     };
     spread(&whole, &mut ports);
     let from = numbers(&shape.source_ports);
-    let items = ports
+    ports
         .iter()
-        .flat_map(|(protocol, ports)| show_ports(Protocol(*protocol), ports));
-    items.map(|item| format!("{item} from {from}")).collect()
+        .flat_map(|(protocol, ports)| show_ports(Protocol(*protocol), ports))
+        .map(|item| format!("{item} from {from}"))
+        .collect()
 }
 
 /// Many protocols at once, as left over by rules that name a few.
 fn show_many(shape: &ServiceBox) -> String {
     let protocols = format!("protocols {}", numbers(&shape.protocols));
-    match shape.destination_ports == IntervalSet::range(0, 65_535) {
-        true => protocols,
-        false => format!("{protocols} ports {}", numbers(&shape.destination_ports)),
+    if shape.destination_ports == IntervalSet::range(0, 65_535) {
+        protocols
+    } else {
+        format!("{protocols} ports {}", numbers(&shape.destination_ports))
     }
 }

@@ -309,8 +309,10 @@ fn far_ends(site: &Site, port: PortKey) -> Vec<FarEnd> {
             match &far.value {
                 LinkEnd::Router(router, name) => {
                     let here = site.router(*router);
-                    let lag = here.lag_of(name).map(|lag| &here.lags[lag].name.value);
-                    let name = lag.unwrap_or(name);
+                    let name = here
+                        .lag_of(name)
+                        .map(|lag| &here.lags[lag].name.value)
+                        .unwrap_or(name);
                     ends.push(FarEnd::Router(*router, name.clone()));
                 }
                 end => ends.extend(end_key(site, end).map(FarEnd::Port)),
@@ -346,17 +348,19 @@ pub fn numbered_vlan(site: &Site, vlan: VlanId) -> String {
         number == Some(vlan)
     });
     let names: Vec<&str> = own.map(|segment| segment.name.value.as_str()).collect();
-    match names.is_empty() {
-        true => vlan.to_string(),
-        false => format!("{vlan} ({})", names.join(" or ")),
+    if names.is_empty() {
+        vlan.to_string()
+    } else {
+        format!("{vlan} ({})", names.join(" or "))
     }
 }
 
 /// `core:25 - taproom:8`.
 pub fn link_name(site: &Site, link: usize) -> String {
     let ends = &site.links[link].ends;
-    let names = [&ends[0], &ends[1]].map(|end| end_name(site, &end.value));
-    names.join(" - ")
+    [&ends[0], &ends[1]]
+        .map(|end| end_name(site, &end.value))
+        .join(" - ")
 }
 
 /// `core:25`.

@@ -122,14 +122,20 @@ impl<'s> TopologyTree<'s> {
                 .iter()
                 .any(|on| site.segment(on.segment).external)
         };
-        let routers = (0..site.routers.len()).map(RouterId);
-        let first: Vec<ThingId> = routers.filter(outside).map(ThingId::Router).collect();
+        let first: Vec<ThingId> = (0..site.routers.len())
+            .map(RouterId)
+            .filter(outside)
+            .map(ThingId::Router)
+            .collect();
         self.spread(&first, tree_edges, &mut found, &mut used);
         for thing in tree_edges.things(site) {
             self.spread(&[thing], tree_edges, &mut found, &mut used);
         }
-        let all = tree_edges.list.iter().enumerate();
-        let rest = all.filter(|(number, _)| !used.contains(number));
+        let rest = tree_edges
+            .list
+            .iter()
+            .enumerate()
+            .filter(|(number, _)| !used.contains(number));
         self.extra = rest.map(|(_, (_, tree_edge))| tree_edge.clone()).collect();
     }
 
@@ -275,8 +281,12 @@ impl<'s> Joints<'s> {
     /// Everything to be drawn, most important first.
     fn things(&self, site: &Site) -> Vec<ThingId> {
         let external = |&&id: &&SegmentId| site.segment(id).external;
-        let outside = self.segments.iter().filter(external);
-        let outside = outside.copied().map(ThingId::Segment);
+        let outside = self
+            .segments
+            .iter()
+            .filter(external)
+            .copied()
+            .map(ThingId::Segment);
         let routers = (0..site.routers.len()).map(|number| ThingId::Router(RouterId(number)));
         let switches = (0..site.switches.len()).map(|number| ThingId::Switch(SwitchId(number)));
         let segments = self.segments.iter().copied().map(ThingId::Segment);
@@ -359,15 +369,17 @@ fn port_name(site: &Site, name: PortName) -> Option<&str> {
 
 /// Hosts that are plugged in at a port, with the VLAN that their frames take there.
 fn hosts_at(fabric: &Fabric, port: PortId) -> Vec<(HostId, Option<VlanId>)> {
-    let hosts = fabric.hosts_at(port).into_iter();
-    let seated = hosts.filter_map(|(interface, tag)| {
-        let InterfaceOf::Host(host, _) = fabric.interface(interface).of else {
-            return None;
-        };
-        let taken = fabric.taken(port, Frame::of(tag));
-        let vlan = taken.and_then(Result::ok).map(|(vlan, _)| vlan);
-        Some((host, vlan))
-    });
+    let seated = fabric
+        .hosts_at(port)
+        .into_iter()
+        .filter_map(|(interface, tag)| {
+            let InterfaceOf::Host(host, _) = fabric.interface(interface).of else {
+                return None;
+            };
+            let taken = fabric.taken(port, Frame::of(tag));
+            let vlan = taken.and_then(Result::ok).map(|(vlan, _)| vlan);
+            Some((host, vlan))
+        });
     seated.collect()
 }
 
@@ -390,8 +402,9 @@ mod tests {
         let site = loaded.site.unwrap_or_else(|| panic!("{problems:?}"));
         let fabric = Fabric::new(&site);
         let topology_tree = TopologyTree::new(&site, &Cabling::new(&site, &fabric));
-        let roots = topology_tree.roots.iter();
-        let text: Vec<String> = roots
+        let text: Vec<String> = topology_tree
+            .roots
+            .iter()
             .map(|&root| shown(&site, &topology_tree, root))
             .collect();
         (text.join(" "), topology_tree.extra.len())
@@ -408,9 +421,10 @@ mod tests {
         let below: Vec<String> = below
             .map(|&tree_node| shown(site, topology_tree, tree_node))
             .collect();
-        match below.is_empty() {
-            true => name.clone(),
-            false => format!("{name}({})", below.join(" ")),
+        if below.is_empty() {
+            name.clone()
+        } else {
+            format!("{name}({})", below.join(" "))
         }
     }
 

@@ -29,8 +29,8 @@ pub fn numbered_vlan_at(site: &Site, fabric: &Fabric, switch: NodeId, vlan: Vlan
 }
 
 fn named(site: &Site, fabric: &Fabric, switch: NodeId, vlan: VlanId) -> Option<String> {
-    let segments = segments_at(fabric, switch, vlan).iter();
-    let names: Vec<&str> = segments
+    let names: Vec<&str> = segments_at(fabric, switch, vlan)
+        .iter()
         .map(|&segment| site.segment(segment).name.value.as_str())
         .collect();
     (!names.is_empty()).then(|| names.join(" and "))

@@ -106,10 +106,12 @@ impl<'n> Parts<'n> {
         let Some(list) = &rule.services else {
             return vec![self.plain.clone()];
         };
-        let each = list.services.iter();
-        let each = each.map(|one| classes(self.network, std::slice::from_ref(one)));
-        let each = each.map(|set| set.intersection(&self.plain));
-        each.filter(|set| !set.is_empty()).collect()
+        list.services
+            .iter()
+            .map(|one| classes(self.network, std::slice::from_ref(one)))
+            .map(|set| set.intersection(&self.plain))
+            .filter(|set| !set.is_empty())
+            .collect()
     }
 }
 

@@ -105,9 +105,10 @@ fn plugged(network: &Network<'_>, port: PortId, at: Origin) -> Option<Setting> {
         .iter()
         .any(|&interface| fabric.interface(interface).segment == segment);
     let real = port_segments(fabric, port).contains(&segment);
-    match told && !real {
-        true => here.link.map(Setting::Plugged),
-        false => None,
+    if told && !real {
+        here.link.map(Setting::Plugged)
+    } else {
+        None
     }
 }
 
@@ -116,8 +117,11 @@ fn several_homes(network: &Network<'_>, host: HostId, to: Origin) -> Vec<Setting
     let interfaces = network.site.host(host).interfaces.iter().enumerate();
     let (there, here): (Vec<_>, Vec<_>) =
         interfaces.partition(|(_, interface)| Some(interface.segment) == to.segment());
-    let both = there.into_iter().chain(here);
-    both.map(|(at, _)| Setting::Home(host, at)).collect()
+    there
+        .into_iter()
+        .chain(here)
+        .map(|(at, _)| Setting::Home(host, at))
+        .collect()
 }
 
 fn frame_settings(network: &Network<'_>, leg: &FrameWay) -> Vec<Setting> {

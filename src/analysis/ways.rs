@@ -96,25 +96,25 @@ impl<'n> Around<'n> {
     pub fn new(network: &'n Network<'n>, from: Origin) -> Self {
         let fabric = &network.fabric;
         let plain: Vec<Start> = match from {
-            Origin::Segment(segment) => {
-                let attach_points = fabric.attach_points(segment).iter();
-                attach_points
-                    .map(|attach_point| {
-                        Start::AttachPoint(attach_point.port, Frame::of(attach_point.tag))
-                    })
-                    .collect()
-            }
-            Origin::Unclaimed(group) => {
-                let ports = fabric.unclaimed(group).ports.iter();
-                ports
-                    .map(|&port| Start::AttachPoint(port, Frame::of(None)))
-                    .collect()
-            }
+            Origin::Segment(segment) => fabric
+                .attach_points(segment)
+                .iter()
+                .map(|attach_point| {
+                    Start::AttachPoint(attach_point.port, Frame::of(attach_point.tag))
+                })
+                .collect(),
+            Origin::Unclaimed(group) => fabric
+                .unclaimed(group)
+                .ports
+                .iter()
+                .map(|&port| Start::AttachPoint(port, Frame::of(None)))
+                .collect(),
         };
         let hostile = hostile_starts(fabric, from);
-        let routed = match meets_unfiltered(network, from) {
-            true => routed(network, Sender::Hostile(from)),
-            false => Vec::new(),
+        let routed = if meets_unfiltered(network, from) {
+            routed(network, Sender::Hostile(from))
+        } else {
+            Vec::new()
         };
         Self {
             network,
@@ -131,8 +131,7 @@ impl<'n> Around<'n> {
         floods.find_map(|flood| {
             let direct = self.direct(flood, to);
             let routed = to.segment().and_then(|to| self.routed_way(flood, to));
-            let ways = direct.into_iter().chain(routed);
-            ways.min_by_key(Way::length)
+            direct.into_iter().chain(routed).min_by_key(Way::length)
         })
     }
 
@@ -154,9 +153,11 @@ impl<'n> Around<'n> {
     }
 
     fn routed_way(&self, flood: &Flood, to: SegmentId) -> Option<Way> {
-        let mine = self.routed.iter().filter(|routed| routed.to == to);
-        let ways = mine.filter_map(|routed| way_of(self.network, flood, routed));
-        ways.min_by_key(Way::length)
+        self.routed
+            .iter()
+            .filter(|routed| routed.to == to)
+            .filter_map(|routed| way_of(self.network, flood, routed))
+            .min_by_key(Way::length)
     }
 }
 
@@ -272,12 +273,11 @@ pub(super) fn takes(fabric: &Fabric, taken: &Taken, to: SegmentId) -> bool {
             let interface = fabric.interface(interface);
             interface.segment == to && matches!(interface.of, InterfaceOf::Host(..))
         }
-        None => {
-            let seated = fabric.seated(taken.port).iter();
-            seated
-                .filter(|(segment, _)| *segment == to)
-                .any(|(_, tag)| taken.frame.fits(*tag))
-        }
+        None => fabric
+            .seated(taken.port)
+            .iter()
+            .filter(|(segment, _)| *segment == to)
+            .any(|(_, tag)| taken.frame.fits(*tag)),
     }
 }
 

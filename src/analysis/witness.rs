@@ -74,8 +74,10 @@ fn service(network: &Network<'_>, family: Family, region: &Region) -> Option<(Pr
 /// Protocols and ports to choose from: TCP or UDP before an echo request before anything else.
 fn shape<'n>(network: &'n Network<'_>, family: Family, region: &Region) -> Option<&'n ServiceBox> {
     let shapes = || {
-        let classes = region.services.iter();
-        classes.map(|class| network.classes.class_box(class))
+        region
+            .services
+            .iter()
+            .map(|class| network.classes.class_box(class))
     };
     let of =
         |shape: &ServiceBox, protocol: Protocol| shape.protocols.contains(u128::from(protocol.0));

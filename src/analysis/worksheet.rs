@@ -184,8 +184,10 @@ pub fn front_ports(switch: &Switch) -> Vec<&Port> {
         .iter()
         .map(|port| port.name.value.as_str())
         .collect();
-    let order = front_order(&names).into_iter();
-    order.map(|at| &switch.ports[at]).collect()
+    front_order(&names)
+        .into_iter()
+        .map(|at| &switch.ports[at])
+        .collect()
 }
 
 /// Interfaces of a gateway or router on a port or LAG; of a member port those on its LAG.

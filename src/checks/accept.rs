@@ -29,8 +29,10 @@ pub fn accept<'s>(site: &'s Site, today: Date, findings: Vec<Finding>) -> Judged
     };
     for finding in findings {
         let check = finding.check.name;
-        let entries = site.accepted.iter().enumerate();
-        let holding: Vec<(usize, &Accepted)> = entries
+        let holding: Vec<(usize, &Accepted)> = site
+            .accepted
+            .iter()
+            .enumerate()
             .filter(|(_, entry)| entry.holds(today) && !OWN.contains(&check))
             .collect();
         let entry_of = |subject: &str| {
@@ -66,8 +68,8 @@ pub(super) fn parted<K: PartialEq>(
         let only = groups.into_iter().next();
         return only.map(|(key, _)| (key, finding)).into_iter().collect();
     }
-    let parts = groups.into_iter();
-    parts
+    groups
+        .into_iter()
         .map(|(key, subjects)| (key, of_some(&finding, subjects)))
         .collect()
 }

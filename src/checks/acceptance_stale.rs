@@ -35,9 +35,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
             .take(3)
             .collect::<Vec<_>>()
             .join(", ");
-        let hint = match others.is_empty() {
-            true => String::new(),
-            false => format!("; the check still speaks of {others}"),
+        let hint = if others.is_empty() {
+            String::new()
+        } else {
+            format!("; the check still speaks of {others}")
         };
         let what = format!("accepts nothing: no finding {} is left", what(entry));
         let help = format!("remove the entry{hint}");

@@ -45,8 +45,8 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 /// The nearest name, where one is near: at most a third of its letters are other ones.
 fn hint(view: &CheckContext<'_>, name: &str) -> String {
     let known = view.names.iter();
-    let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
-    let near = scored
+    let near = known
+        .map(|known| (strsim::damerau_levenshtein(name, known), known))
         .min_by_key(|(distance, _)| *distance)
         .filter(|(distance, _)| *distance <= name.chars().count().div_ceil(3));
     near.map_or_else(

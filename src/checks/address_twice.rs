@@ -71,12 +71,15 @@ pub(super) struct Owner<'s> {
 pub(super) fn owners(site: &Site) -> Vec<(IpAddr, Vec<Owner<'_>>)> {
     let mut all: BTreeMap<(IpAddr, Option<SegmentId>), Vec<Owner<'_>>> = BTreeMap::new();
     let routers = site.routers.iter().flat_map(|router| {
-        let interfaces = router.interfaces.iter();
-        interfaces.map(|at| (&router.name, at.segment, &at.addresses, &at.shared))
+        router
+            .interfaces
+            .iter()
+            .map(|at| (&router.name, at.segment, &at.addresses, &at.shared))
     });
     let hosts = site.hosts.iter().flat_map(|host| {
-        let interfaces = host.interfaces.iter();
-        interfaces.map(|at| (&host.name, at.segment, &at.addresses, &at.shared))
+        host.interfaces
+            .iter()
+            .map(|at| (&host.name, at.segment, &at.addresses, &at.shared))
     });
     for (device, segment, addresses, shared) in routers.chain(hosts) {
         for address in addresses {

@@ -79,8 +79,9 @@ impl State {
 
 /// What came to a known finding. What was not measured then, or is not now, is not compared.
 pub(super) fn more(before: Option<&Magnitude>, now: Option<&Magnitude>) -> Vec<String> {
-    let both = before.zip(now);
-    both.map_or_else(Vec::new, |(before, now)| now.beyond(before))
+    before
+        .zip(now)
+        .map_or_else(Vec::new, |(before, now)| now.beyond(before))
 }
 
 /// A known finding about which something came to what it was about.
@@ -93,8 +94,12 @@ pub(super) fn worse(mut finding: Finding, more: &[String]) -> Finding {
 /// Some things, the first few by name.
 fn first_few(more: &[String]) -> String {
     const MOST: usize = 4;
-    let shown = more.iter().take(MOST).map(String::as_str);
-    let shown = shown.collect::<Vec<_>>().join(", ");
+    let shown = more
+        .iter()
+        .take(MOST)
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .join(", ");
     match more.len().saturating_sub(MOST) {
         0 => shown,
         left => format!("{shown} and {left} more"),
@@ -144,8 +149,10 @@ impl<'s> JudgedFindings<'s> {
                 gone: None,
             };
         };
-        let before = baseline.known.iter();
-        let before = before.map(|known| (&known.fingerprint, known.measured.as_ref()));
+        let before = baseline
+            .known
+            .iter()
+            .map(|known| (&known.fingerprint, known.measured.as_ref()));
         let before: FxHashMap<&Fingerprint, Option<&Magnitude>> = before.collect();
         let mut marks = Marks::default();
         let mut now: FxHashSet<Fingerprint> = FxHashSet::default();
@@ -174,8 +181,10 @@ impl<'s> JudgedFindings<'s> {
                 now.insert(marks.next(finding, subject));
             }
         }
-        let gone = baseline.known.iter();
-        let gone = gone.filter(|known| !now.contains(&known.fingerprint));
+        let gone = baseline
+            .known
+            .iter()
+            .filter(|known| !now.contains(&known.fingerprint));
         Self {
             open: new,
             known: old,

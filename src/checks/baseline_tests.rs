@@ -12,8 +12,10 @@ fn against(before: &[Finding], now: Vec<Finding>) -> [Vec<String>; 3] {
     };
     let standing = JudgedFindings::new(judged, Some(&Baseline::of(before)));
     let subjects = |findings: Vec<Finding>| {
-        let lists = findings.into_iter().map(|one| one.subjects.join("+"));
-        lists.collect()
+        findings
+            .into_iter()
+            .map(|one| one.subjects.join("+"))
+            .collect()
     };
     let gone = standing.gone.expect("there is a baseline");
     [

@@ -57,8 +57,9 @@ fn place(view: &CheckContext<'_>, pair: &Bypass) -> boundwalk_diagnostic::Span {
         Origin::Unclaimed(group) => {
             let group = view.network.fabric.unclaimed(group);
             let first = group.ports.first();
-            let port = first.map(|&port| view.network.fabric.port(port).place);
-            port.unwrap_or(view.site.switches[group.switch.0].name.span)
+            first
+                .map(|&port| view.network.fabric.port(port).place)
+                .unwrap_or(view.site.switches[group.switch.0].name.span)
         }
     };
     pair.opened_by

@@ -61,8 +61,9 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 
 /// The ports and LAGs of switches at the ends of a cable.
 fn ports(view: &CheckContext<'_>, link: &Link) -> Vec<PortKey> {
-    let ends = link.ends.iter();
-    ends.filter_map(|end| end_key(view.site, &end.value))
+    link.ends
+        .iter()
+        .filter_map(|end| end_key(view.site, &end.value))
         .collect()
 }
 

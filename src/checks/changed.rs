@@ -28,13 +28,15 @@ pub fn changed(
     };
     let same = |subject: &str| subject.to_owned();
     let (old, new): (ChangedSide<'_>, ChangedSide<'_>) = ((old, &now), (new, &same));
-    let fresh = compared(new, old).into_iter();
-    let fresh = fresh.map(|(added, finding)| match added {
-        None => finding,
-        Some(added) => worse(finding, &added),
-    });
-    let gone = compared(old, new).into_iter();
-    let gone = gone.filter(|(added, _)| added.is_none());
+    let fresh = compared(new, old)
+        .into_iter()
+        .map(|(added, finding)| match added {
+            None => finding,
+            Some(added) => worse(finding, &added),
+        });
+    let gone = compared(old, new)
+        .into_iter()
+        .filter(|(added, _)| added.is_none());
     (fresh.collect(), gone.map(|(_, finding)| finding).collect())
 }
 

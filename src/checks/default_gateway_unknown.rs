@@ -73,8 +73,9 @@ fn look(
 
 /// Addresses of forwarding devices on some segments, a few, in the order of the file.
 fn addresses_on(site: &Site, segments: &[SegmentId], family: Family) -> Vec<String> {
-    let interfaces = site.routers.iter().flat_map(|router| &router.interfaces);
-    interfaces
+    site.routers
+        .iter()
+        .flat_map(|router| &router.interfaces)
         .filter(|interface| segments.contains(&interface.segment))
         .flat_map(|interface| &interface.addresses)
         .filter(|address| address.value.family() == family)

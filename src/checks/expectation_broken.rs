@@ -52,9 +52,12 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 
 /// The first breaches in words, and how many more.
 pub(super) fn told(view: &CheckContext<'_>, breaches: &[Breach]) -> String {
-    let texts = breaches.iter().take(TOLD);
-    let texts = texts.map(|breach| breach_text(view.network, view.namings(), breach));
-    let mut text = texts.collect::<Vec<_>>().join("; ");
+    let mut text = breaches
+        .iter()
+        .take(TOLD)
+        .map(|breach| breach_text(view.network, view.namings(), breach))
+        .collect::<Vec<_>>()
+        .join("; ");
     if breaches.len() > TOLD {
         text.push_str(&format!("; and {} more", breaches.len() - TOLD));
     }
@@ -63,11 +66,10 @@ pub(super) fn told(view: &CheckContext<'_>, breaches: &[Breach]) -> String {
 
 /// Places of the rules that decide, each once.
 pub(super) fn places(site: &Site, breaches: &[Breach]) -> Vec<Span> {
-    let deciders = breaches
+    let mut places: Vec<Span> = breaches
         .iter()
         .take(TOLD)
-        .flat_map(|breach| &breach.deciders);
-    let mut places: Vec<Span> = deciders
+        .flat_map(|breach| &breach.deciders)
         .filter_map(|&(router, rule)| rule_span(site, router, rule))
         .collect();
     places.sort_by_key(|span| (span.file, span.start));

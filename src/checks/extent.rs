@@ -38,8 +38,8 @@ pub(super) fn extents(
         }
         let there = segments
             .iter()
-            .map(|&segment| &plan.segment(segment).on_link);
-        let there = there.fold(IntervalSet::empty(), |all, one| all.union(one));
+            .map(|&segment| &plan.segment(segment).on_link)
+            .fold(IntervalSet::empty(), |all, one| all.union(one));
         let existing = set.intersection(&there);
         extents.push(RegionExtent {
             family,
@@ -61,20 +61,24 @@ pub(super) fn existing(view: &CheckContext<'_>, segments: &[SegmentId]) -> Strin
     for family in Family::ALL {
         let plan = view.network.plan(family);
         let own = segments.iter().map(|&segment| plan.segment(segment));
-        let own = own.filter(|own| !own.external);
-        let there = own.fold(IntervalSet::empty(), |all, one| all.union(&one.on_link));
+        let there = own
+            .filter(|own| !own.external)
+            .fold(IntervalSet::empty(), |all, one| all.union(&one.on_link));
         if !there.is_empty() {
             parts.push(format!("{} {}", counted(&there.size()), family.word()));
         }
     }
-    let outside = segments.iter().map(|&segment| view.site.segment(segment));
-    let outside = outside.filter(|segment| segment.external);
+    let outside = segments
+        .iter()
+        .map(|&segment| view.site.segment(segment))
+        .filter(|segment| segment.external);
     let outside: Vec<String> = outside
         .map(|segment| format!("all of {}", segment.name.value))
         .collect();
-    let here = match parts.is_empty() {
-        true => None,
-        false => Some(format!("{} addresses of this site", parts.join(" and "))),
+    let here = if parts.is_empty() {
+        None
+    } else {
+        Some(format!("{} addresses of this site", parts.join(" and ")))
     };
     let all: Vec<String> = here.into_iter().chain(outside).collect();
     all.join(" and ")
@@ -82,9 +86,10 @@ pub(super) fn existing(view: &CheckContext<'_>, segments: &[SegmentId]) -> Strin
 
 /// `1 address`, `765 addresses`.
 pub(super) fn addresses(count: &BigUint) -> String {
-    match *count == BigUint::from(1u8) {
-        true => "1 address".to_owned(),
-        false => format!("{} addresses", counted(count)),
+    if *count == BigUint::from(1u8) {
+        "1 address".to_owned()
+    } else {
+        format!("{} addresses", counted(count))
     }
 }
 

@@ -34,8 +34,8 @@ const OPEN_PIECES: usize = 20_000;
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
         for (ingress, interface) in gateway.router.interfaces.iter().enumerate() {
-            let families = Family::ALL.iter();
-            let mut open = families
+            let mut open = Family::ALL
+                .iter()
                 .filter_map(|&family| Some((family, open_to(view, gateway, ingress, family)?)));
             if let Some((family, count)) = open.next() {
                 let subject = format!("{}:{}", gateway.router.name.value, interface.name.value);
@@ -92,16 +92,19 @@ fn open_to(
             }
         });
     walked.ok()?;
-    let own = device.own.intervals().iter();
-    let left = own
+    let left = device
+        .own
+        .intervals()
+        .iter()
         .flat_map(|part| part.low()..=part.high())
         .map(|address| {
-            let denied = denied.iter();
-            let denied = denied.filter(|region| region.destination.contains(address));
-            denied.fold(all.clone(), |left, region| left.difference(&region.source))
+            denied
+                .iter()
+                .filter(|region| region.destination.contains(address))
+                .fold(all.clone(), |left, region| left.difference(&region.source))
         });
-    let open = left.filter(|left| *left == all || left.size() > BigUint::from(FEW));
-    open.map(|left| left.size())
+    left.filter(|left| *left == all || left.size() > BigUint::from(FEW))
+        .map(|left| left.size())
         .max()
         .filter(|count| *count > BigUint::ZERO)
 }

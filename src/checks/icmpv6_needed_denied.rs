@@ -71,12 +71,11 @@ fn missing(
     let (source, destination) = (talk.packet.source, talk.packet.destination);
     let mut rules: Vec<(Option<usize>, Vec<&'static str>)> = Vec::new();
     for needed in &NEEDED {
-        let denied = match needed.back {
-            true => {
-                let packet = message(ICMPV6, needed.kind, destination, source);
-                crossing.turned().denied(view, &packet)
-            }
-            false => crossing.denied(view, &message(ICMPV6, needed.kind, source, destination)),
+        let denied = if needed.back {
+            let packet = message(ICMPV6, needed.kind, destination, source);
+            crossing.turned().denied(view, &packet)
+        } else {
+            crossing.denied(view, &message(ICMPV6, needed.kind, source, destination))
         };
         let Some(rule) = denied else {
             continue;

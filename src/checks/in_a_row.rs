@@ -36,9 +36,10 @@ fn draft(
     let (router, rule) = wasted.rule;
     let (span, _) = rule_place(view, router, Some(rule));
     let others = names(view, wasted);
-    let take_out = match wasted.whole {
-        true => "remove this rule or narrow it",
-        false => "take them out of this rule",
+    let take_out = if wasted.whole {
+        "remove this rule or narrow it"
+    } else {
+        "take them out of this rule"
     };
     let mut draft = found(check, span, pair, what);
     draft = draft.help(format!(
@@ -80,8 +81,9 @@ fn names(view: &CheckContext<'_>, wasted: &Wasted) -> String {
     let mut routers: Vec<RouterId> = wasted.denied_by.iter().map(|by| by.router).collect();
     routers.sort_unstable();
     routers.dedup();
-    let names = routers
+    routers
         .iter()
-        .map(|&id| view.site.router(id).name.value.as_str());
-    names.collect::<Vec<_>>().join(" or ")
+        .map(|&id| view.site.router(id).name.value.as_str())
+        .collect::<Vec<_>>()
+        .join(" or ")
 }

@@ -39,8 +39,11 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
             continue;
         }
         let gateway = permit.gateway;
-        let hosts = hosts.iter().map(|&host| view.site.host(host));
-        let names: Vec<&str> = hosts.map(|host| host.name.value.as_str()).collect();
+        let names: Vec<&str> = hosts
+            .iter()
+            .map(|&host| view.site.host(host))
+            .map(|host| host.name.value.as_str())
+            .collect();
         let what = format!(
             "permits only the IPv4 addresses of {}, which IPv6 has as well",
             names.join(", ")
@@ -78,13 +81,16 @@ fn single(view: &CheckContext<'_>, field: &Option<AddressMatch>) -> Vec<HostId> 
         return Vec::new();
     };
     let (four, six) = (view.network.plan(Family::V4), view.network.plan(Family::V6));
-    let hosts = (0..view.site.hosts.len()).map(HostId);
-    let named = hosts.filter(|&host| {
+    let named = (0..view.site.hosts.len()).map(HostId).filter(|&host| {
         let index = four.host_index(host);
         let (own, other) = (&four.device(index).own, &six.device(index).own);
         // A long range or a whole prefix means the segment, not the host.
-        let parts = field.set.of(Family::V4).intervals().iter();
-        let few = parts.filter(|part| part.high() - part.low() < FEW);
+        let few = field
+            .set
+            .of(Family::V4)
+            .intervals()
+            .iter()
+            .filter(|part| part.high() - part.low() < FEW);
         let few: IntervalSet = few.copied().collect();
         !other.is_empty() && few.overlaps(own)
     });

@@ -46,10 +46,12 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 /// IPv4 addresses of hosts that are known to have no IPv6 address.
 fn single_family(view: &CheckContext<'_>) -> IntervalSet {
     let (v4, v6) = (view.network.plan(Family::V4), view.network.plan(Family::V6));
-    let hosts = (0..view.site.hosts.len()).map(|host| v4.host_index(HostId(host)));
-    let single = hosts.filter(|&host| v6.device(host).own.is_empty());
-    let own = single.flat_map(|host| v4.device(host).own.intervals());
-    own.copied().collect()
+    (0..view.site.hosts.len())
+        .map(|host| v4.host_index(HostId(host)))
+        .filter(|&host| v6.device(host).own.is_empty())
+        .flat_map(|host| v4.device(host).own.intervals())
+        .copied()
+        .collect()
 }
 
 /// Whether a field has IPv4 addresses only, and those not all of hosts that are known to have no others.

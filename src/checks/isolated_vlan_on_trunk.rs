@@ -52,14 +52,19 @@ fn leads_to(view: &CheckContext<'_>, port: PortId, vlan: VlanId) -> Vec<String> 
                 let there = view.fabric.vlans(peer);
                 peer < port && there.is_some_and(|there| there.carries(vlan))
             };
-            let peers = far.iter().copied().filter(|&peer| !told_there(peer));
-            let names = peers.map(|peer| view.name(peer));
-            names.filter(|name| !name.is_empty()).collect()
+            far.iter()
+                .copied()
+                .filter(|&peer| !told_there(peer))
+                .map(|peer| view.name(peer))
+                .filter(|name| !name.is_empty())
+                .collect()
         }
         Far::Interfaces(_) => {
             let router = view.router_at(port).map(|(router, _)| router);
-            let name = router.map(|router| view.site.router(router).name.value.clone());
-            name.into_iter().collect()
+            router
+                .map(|router| view.site.router(router).name.value.clone())
+                .into_iter()
+                .collect()
         }
         Far::Open | Far::Dead => Vec::new(),
     }

@@ -35,8 +35,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         let what = match verdict {
             IsolationVerdict::ByDesign(_) => continue,
             IsolationVerdict::ByRule { contacts, .. } => {
-                let met = contacts.first().map(|contact| met(view, contact.met));
-                let met = met.unwrap_or_else(|| "a gateway".to_owned());
+                let met = contacts
+                    .first()
+                    .map(|contact| met(view, contact.met))
+                    .unwrap_or_else(|| "a gateway".to_owned());
                 format!("is closed by rules only: its frames meet {met}")
             }
             IsolationVerdict::Reachable { out, into, .. } => {

@@ -49,8 +49,9 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 }
 
 fn members<'s>(view: &CheckContext<'s>, end: &LagEnd<'_>) -> Vec<&'s Port> {
-    let ports = view.site.switches[end.switch.0].ports.iter();
-    ports
+    view.site.switches[end.switch.0]
+        .ports
+        .iter()
         .filter(|port| end.lag.ports.contains(&port.name))
         .collect()
 }

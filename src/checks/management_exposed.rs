@@ -128,9 +128,10 @@ fn sources(view: &CheckContext<'_>, permit: &PermitRule<'_>) -> (BigUint, String
         sizes.sum()
     };
     let four = of(Family::V4);
-    let count = match four == BigUint::ZERO {
-        true => of(Family::V6),
-        false => four,
+    let count = if four == BigUint::ZERO {
+        of(Family::V6)
+    } else {
+        four
     };
     (count, names.join(", "))
 }

@@ -63,8 +63,9 @@ fn services(measure: &mut Magnitude, services: Option<&ServiceMatch>) {
 pub(super) fn of_breaches(view: &CheckContext<'_>, breaches: &[Breach]) -> Magnitude {
     let mut measure = Magnitude::default();
     for breach in breaches {
-        let families = Family::ALL.into_iter();
-        let families = families.filter(|family| breach.family.is_none_or(|own| own == *family));
+        let families = Family::ALL
+            .into_iter()
+            .filter(|family| breach.family.is_none_or(|own| own == *family));
         let what = format!(
             "{:?} {} -> {}{}",
             breach.demand,
@@ -107,9 +108,10 @@ fn of_addresses(
         return;
     };
     let plan = view.network.plan(family);
-    let sender = match breach.hostile {
-        true => Sender::Hostile(Origin::Segment(breach.from)),
-        false => Sender::Segment(breach.from),
+    let sender = if breach.hostile {
+        Sender::Hostile(Origin::Segment(breach.from))
+    } else {
+        Sender::Segment(breach.from)
     };
     let target = Target {
         addresses: &plan.segment(to).addresses,

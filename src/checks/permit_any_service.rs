@@ -33,12 +33,13 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         let what =
             "permits every service: 65,536 ports of TCP, as many of UDP, and all other protocols";
         let needed = needed(view, permit);
-        let help = match needed.is_empty() {
-            true => "add `services` with those that are needed".to_owned(),
-            false => format!(
+        let help = if needed.is_empty() {
+            "add `services` with those that are needed".to_owned()
+        } else {
+            format!(
                 "add `services`; needs of these parties name {}",
                 needed.join(", ")
-            ),
+            )
         };
         report.add(
             found(

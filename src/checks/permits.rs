@@ -45,8 +45,11 @@ fn permits<'v>(view: &CheckContext<'v>) -> Vec<PermitRule<'v>> {
 
 /// Every segment that a gateway has an interface on, and those that its routes lead to.
 fn met_by(view: &CheckContext<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
-    let interfaces = gateway.router.interfaces.iter().enumerate();
-    let mut all: Vec<ReachedSegment> = interfaces
+    let mut all: Vec<ReachedSegment> = gateway
+        .router
+        .interfaces
+        .iter()
+        .enumerate()
         .map(|(interface, own)| ReachedSegment {
             interface,
             segment: own.segment,
@@ -60,8 +63,10 @@ fn met_by(view: &CheckContext<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment>
         for family in Family::ALL {
             let plan = view.network.plan(family);
             let routes = &plan.device(plan.router_index(gateway.id)).routes;
-            let parts = routes.split_ways(&plan.segment(segment).cover).into_iter();
-            let ways = parts.filter_map(|(hop, _, _)| hop.and_then(|hop| hop.interface()));
+            let ways = routes
+                .split_ways(&plan.segment(segment).cover)
+                .into_iter()
+                .filter_map(|(hop, _, _)| hop.and_then(|hop| hop.interface()));
             for interface in ways {
                 let met = ReachedSegment {
                     interface,

@@ -81,9 +81,12 @@ fn known(site: &Site, protocol: Protocol, ports: &IntervalSet) -> String {
         }
         _ => false,
     };
-    let named = site.service_names.iter();
-    let named = named.filter(|group| group.services.iter().any(inside));
-    let names: Vec<&str> = named.map(|group| group.name.value.as_str()).collect();
+    let names: Vec<&str> = site
+        .service_names
+        .iter()
+        .filter(|group| group.services.iter().any(inside))
+        .map(|group| group.name.value.as_str())
+        .collect();
     match names.len() {
         0 => "no service in that range has a name".to_owned(),
         1..=MOST => format!(

@@ -28,26 +28,27 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (outer, inner) in overlaps(view.site) {
         // The one that stands later is the one to mend.
-        let (earlier, later) = match inner.span < outer.span {
-            true => (inner, outer),
-            false => (outer, inner),
+        let (earlier, later) = if inner.span < outer.span {
+            (inner, outer)
+        } else {
+            (outer, inner)
         };
         let name = |placed: Placed| &view.site.segment(placed.segment).name.value;
         let external = |placed: Placed| view.site.segment(placed.segment).external;
-        let what = match later.segment == earlier.segment {
-            true => format!("has {} and {}, which overlap", later.prefix, earlier.prefix),
-            false => format!(
+        let what = if later.segment == earlier.segment {
+            format!("has {} and {}, which overlap", later.prefix, earlier.prefix)
+        } else {
+            format!(
                 "has {}, which overlaps {} of {}: answers about these addresses say what may happen",
                 later.prefix,
                 earlier.prefix,
                 name(earlier)
-            ),
+            )
         };
-        let help = match external(later) || external(earlier) {
-            true => {
-                "an external segment holds by itself whatever the routes send there: leave the wide prefix out"
-            }
-            false => "an address lies on one segment only: correct one of the prefixes",
+        let help = if external(later) || external(earlier) {
+            "an external segment holds by itself whatever the routes send there: leave the wide prefix out"
+        } else {
+            "an address lies on one segment only: correct one of the prefixes"
         };
         let draft = found(&CHECK, later.span, name(later), what);
         report.add(draft.note(earlier.span, "overlaps this").help(help));

@@ -65,10 +65,13 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 
 /// Private addresses of the segments inside.
 fn inside(plan: &Plan) -> IntervalSet {
-    let segments = plan.segments.iter().filter(|segment| !segment.external);
-    let all = segments.fold(IntervalSet::empty(), |all, segment| {
-        all.union(&segment.on_link)
-    });
+    let all = plan
+        .segments
+        .iter()
+        .filter(|segment| !segment.external)
+        .fold(IntervalSet::empty(), |all, segment| {
+            all.union(&segment.on_link)
+        });
     all.intersection(&plan.family.private())
 }
 

@@ -84,18 +84,23 @@ impl FindingReport {
 
     /// Whom the findings of a check speak of, so far.
     pub(super) fn subjects(&self, check: &str) -> impl Iterator<Item = &str> {
-        let own = self.findings.iter().map(|(finding, _)| finding);
-        let own = own.filter(move |finding| finding.check.name == check);
-        own.flat_map(|finding| finding.subjects.iter().map(String::as_str))
+        self.findings
+            .iter()
+            .map(|(finding, _)| finding)
+            .filter(move |finding| finding.check.name == check)
+            .flat_map(|finding| finding.subjects.iter().map(String::as_str))
     }
 
     /// How many findings an entry speaks of, so far.
     pub(super) fn count(&self, entry: &Accepted) -> usize {
-        let findings = self.findings.iter().map(|(finding, _)| finding);
-        let spoken_of = findings.filter(|finding| {
-            let mut subjects = finding.subjects.iter();
-            subjects.any(|subject| entry.covers(finding.check.name, subject))
-        });
+        let spoken_of = self
+            .findings
+            .iter()
+            .map(|(finding, _)| finding)
+            .filter(|finding| {
+                let mut subjects = finding.subjects.iter();
+                subjects.any(|subject| entry.covers(finding.check.name, subject))
+            });
         spoken_of.count()
     }
 

@@ -44,22 +44,29 @@ impl Reviewed<'_> {
     /// Rules without which nothing would change because, among others, this one does the same. None where this one
     /// decides: then it says so itself.
     pub(super) fn resting_on(&self, rule: usize) -> Vec<usize> {
-        let standings = self.review.rules.iter().enumerate();
-        let resting = standings.filter(|(_, standing)| match standing {
-            RuleStatus::Decides {
-                without: Without::Same { by },
-                ..
-            } => by.contains(&rule),
-            _ => false,
-        });
+        let resting = self
+            .review
+            .rules
+            .iter()
+            .enumerate()
+            .filter(|(_, standing)| match standing {
+                RuleStatus::Decides {
+                    without: Without::Same { by },
+                    ..
+                } => by.contains(&rule),
+                _ => false,
+            });
         resting.map(|(other, _)| other).collect()
     }
 
     /// The names of some rules: `"one"`, `"one" and "two"`, of many the first few.
     pub(super) fn list(&self, rules: &[usize]) -> String {
         const MOST: usize = 4;
-        let shown = rules.iter().take(MOST);
-        let names: Vec<String> = shown.map(|&rule| self.quoted(rule)).collect();
+        let names: Vec<String> = rules
+            .iter()
+            .take(MOST)
+            .map(|&rule| self.quoted(rule))
+            .collect();
         let more = rules.len().saturating_sub(MOST);
         match names.as_slice() {
             _ if more > 0 => format!("{} and {more} more", names.join(", ")),

@@ -30,22 +30,28 @@ pub(super) fn talks<'v>(
     family: Family,
 ) -> impl Iterator<Item = Conversation<'v>> {
     let matrix = view.matrix(family);
-    let rows = matrix.rows.iter().zip(&matrix.cells);
-    let rows = rows.filter_map(|(row, cells)| match *row {
-        Endpoint::Segment(from) => Some((from, cells)),
-        _ => None,
-    });
+    let rows = matrix
+        .rows
+        .iter()
+        .zip(&matrix.cells)
+        .filter_map(|(row, cells)| match *row {
+            Endpoint::Segment(from) => Some((from, cells)),
+            _ => None,
+        });
     rows.flat_map(|(from, cells)| {
-        let columns = matrix.columns.iter().zip(cells);
-        columns.filter_map(move |(&to, cell)| {
-            let packet = cell.witness?;
-            Some(Conversation {
-                from,
-                to,
-                cell,
-                packet,
+        matrix
+            .columns
+            .iter()
+            .zip(cells)
+            .filter_map(move |(&to, cell)| {
+                let packet = cell.witness?;
+                Some(Conversation {
+                    from,
+                    to,
+                    cell,
+                    packet,
+                })
             })
-        })
     })
 }
 
@@ -75,8 +81,9 @@ impl Conversation<'_> {
         if steps.any(|step| step.arrived != step.left) {
             return Vec::new();
         }
-        let crossed = ways.iter().flat_map(|way| crossings_of(view, family, way));
-        crossed.collect()
+        ways.iter()
+            .flat_map(|way| crossings_of(view, family, way))
+            .collect()
     }
 
     /// The one gateway on the way, where the matrix says it all.
@@ -91,8 +98,11 @@ impl Conversation<'_> {
             return None;
         }
         let on = |segment: SegmentId| {
-            let own = device.interfaces.iter().enumerate();
-            let mut own = own.filter(|(_, interface)| interface.segment == segment);
+            let mut own = device
+                .interfaces
+                .iter()
+                .enumerate()
+                .filter(|(_, interface)| interface.segment == segment);
             let (at, _) = own.next()?;
             own.next().is_none().then_some(at)
         };

@@ -35,14 +35,13 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
             }
             let does = opposite(gateway, against.rule, &against.packet);
             let this = gateway.does(rule);
-            let what = match dead.by[..] == [against.rule] {
-                true => format!("never decides: before it, {does}, which this rule {this}"),
-                false => {
-                    let (list, come) = (gateway.list(&dead.by), come(dead.by.len()));
-                    format!(
-                        "never decides: {list} {come} before it, and {does}, which this rule {this}"
-                    )
-                }
+            let what = if dead.by[..] == [against.rule] {
+                format!("never decides: before it, {does}, which this rule {this}")
+            } else {
+                let (list, come) = (gateway.list(&dead.by), come(dead.by.len()));
+                format!(
+                    "never decides: {list} {come} before it, and {does}, which this rule {this}"
+                )
             };
             let mut draft = found(&CHECK, gateway.place(rule), gateway.name(rule), what)
                 .help("move it before the rules that hide it, or remove it");

@@ -22,8 +22,11 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
-        let exceptions = gateway.pairs.pairs.iter();
-        let exceptions = exceptions.filter(|pair| pair.rank == Rank::Exception);
+        let exceptions = gateway
+            .pairs
+            .pairs
+            .iter()
+            .filter(|pair| pair.rank == Rank::Exception);
         let mut general: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for pair in exceptions {
             general.entry(pair.second).or_default().push(pair.first);

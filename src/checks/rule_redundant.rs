@@ -42,9 +42,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
                 .help(advice(gateway, by));
             for &other in later.iter().take(3) {
                 let dead = !matches!(gateway.review.rules[other], RuleStatus::Decides { .. });
-                let note = match dead {
-                    true => gateway.rests(rule, other),
-                    false => "decides its packets the same way".to_owned(),
+                let note = if dead {
+                    gateway.rests(rule, other)
+                } else {
+                    "decides its packets the same way".to_owned()
                 };
                 draft = draft.note(gateway.place(other), note);
             }
@@ -82,8 +83,9 @@ fn others(gateway: Reviewed<'_>, later: &[usize]) -> String {
 
 fn log_note(gateway: Reviewed<'_>, later: &[usize]) -> &'static str {
     let all = !later.is_empty() && later.iter().all(|&other| gateway.rules[other].log);
-    match all {
-        true => "it logs; so do the others",
-        false => "it logs; what decides in its place does not",
+    if all {
+        "it logs; so do the others"
+    } else {
+        "it logs; what decides in its place does not"
     }
 }

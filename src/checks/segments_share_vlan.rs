@@ -38,8 +38,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for (vlan, segments) in shared {
         let name = |segment: &SegmentId| view.site.segment(*segment).name.value.as_str();
         let names: Vec<&str> = segments.iter().map(name).collect();
-        let place = segments.last().map(|&last| view.site.segment(last));
-        let place = place.and_then(|last| Some(last.vlan?.span));
+        let place = segments
+            .last()
+            .map(|&last| view.site.segment(last))
+            .and_then(|last| Some(last.vlan?.span));
         let what = format!("share VLAN {vlan} on switches that cables join");
         if let Some(place) = place {
             let help = "one VLAN is one segment: give it both prefixes, or each a VLAN of its own";

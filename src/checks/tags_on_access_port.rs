@@ -89,11 +89,10 @@ fn idle_tags(
     let idle: Vec<VlanId> = tagged.filter(|vlan| !used.contains(vlan)).collect();
     if !idle.is_empty() {
         let idle = view.vlans(port, &idle);
-        return Some(match view.fabric.port(port).far == Far::Open {
-            true => format!("open to whoever plugs in, with {idle} tagged"),
-            false => {
-                format!("carries {idle} tagged, and what is plugged in has no interface there")
-            }
+        return Some(if view.fabric.port(port).far == Far::Open {
+            format!("open to whoever plugs in, with {idle} tagged")
+        } else {
+            format!("carries {idle} tagged, and what is plugged in has no interface there")
         });
     }
     let access = vlans.tagged.is_empty() && !vlans.untagged.is_empty();

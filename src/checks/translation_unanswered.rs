@@ -24,8 +24,10 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for published in view.published() {
         let (line, fate) = (published.line, &published.fate);
-        let names = fate.unanswered.iter();
-        let names = names.map(|&segment| view.site.segment(segment).name.value.as_str());
+        let names = fate
+            .unanswered
+            .iter()
+            .map(|&segment| view.site.segment(segment).name.value.as_str());
         let names: Vec<&str> = names.collect();
         if names.is_empty() {
             continue;

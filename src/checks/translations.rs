@@ -21,8 +21,10 @@ pub(super) fn lines<'v>(view: &CheckContext<'v>) -> Vec<TranslationLine<'v>> {
             continue;
         };
         for (list, translations) in both(filter) {
-            let numbered = translations.iter().enumerate();
-            let on = numbered.filter(|(_, translation)| translation.enabled);
+            let on = translations
+                .iter()
+                .enumerate()
+                .filter(|(_, translation)| translation.enabled);
             all.extend(on.map(|(number, translation)| TranslationLine {
                 router,
                 list,
@@ -121,19 +123,20 @@ impl<'a> CheckContext<'a> {
 }
 
 fn published<'v>(view: &CheckContext<'v>) -> Vec<Published<'v>> {
-    let lines = lines(view).into_iter();
-    let arriving = lines.filter(|line| line.list == List::Arriving);
-    let applying = arriving.filter_map(|line| {
-        let mut taken = taken(view, line);
-        taken
-            .iter_mut()
-            .for_each(|one| one.regions.retain(|region| !region.is_empty()));
-        taken.retain(|one| !one.regions.is_empty());
-        (!taken.is_empty()).then(|| Published {
-            line,
-            fate: fate(view, line, &taken),
-        })
-    });
+    let applying = lines(view)
+        .into_iter()
+        .filter(|line| line.list == List::Arriving)
+        .filter_map(|line| {
+            let mut taken = taken(view, line);
+            taken
+                .iter_mut()
+                .for_each(|one| one.regions.retain(|region| !region.is_empty()));
+            taken.retain(|one| !one.regions.is_empty());
+            (!taken.is_empty()).then(|| Published {
+                line,
+                fate: fate(view, line, &taken),
+            })
+        });
     applying.collect()
 }
 

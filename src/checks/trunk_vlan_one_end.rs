@@ -32,10 +32,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
             continue;
         }
         let members = here.members();
-        let lost = members
+        let (refused, alone): (Vec<_>, Vec<_>) = members
             .iter()
-            .filter(|&vlan| is_lost(view, near, far, vlan));
-        let (refused, alone): (Vec<_>, Vec<_>) = lost.partition(|&vlan| there.carries(vlan));
+            .filter(|&vlan| is_lost(view, near, far, vlan))
+            .partition(|&vlan| there.carries(vlan));
         let peer = view.name(far);
         let mut add = |vlans: &[VlanId], rest: &str| {
             if !vlans.is_empty() {

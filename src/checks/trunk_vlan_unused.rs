@@ -47,8 +47,9 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         let Some((_, name)) = view.router_at(near) else {
             continue;
         };
-        let tagged = vlans.tagged.iter();
-        let idle: Vec<VlanId> = tagged
+        let idle: Vec<VlanId> = vlans
+            .tagged
+            .iter()
             .filter(|&vlan| {
                 !interfaces
                     .iter()

@@ -104,11 +104,16 @@ impl<'a> CheckContext<'a> {
     /// interface there.
     pub(super) fn router_at(&self, id: PortId) -> Option<(RouterId, String)> {
         let link = self.fabric.port(id).link?;
-        let ends = self.cabling.cables[link].ends.iter();
-        let mut routers = ends.filter_map(|&end| match end.device {
-            Equipment::Router(router) => Some((router, self.cabling.whole(end).name(self.site))),
-            Equipment::Switch(_) | Equipment::Host(_) => None,
-        });
+        let mut routers =
+            self.cabling.cables[link]
+                .ends
+                .iter()
+                .filter_map(|&end| match end.device {
+                    Equipment::Router(router) => {
+                        Some((router, self.cabling.whole(end).name(self.site)))
+                    }
+                    Equipment::Switch(_) | Equipment::Host(_) => None,
+                });
         routers.next()
     }
 

@@ -31,8 +31,7 @@ pub(super) fn zone_pairs(
         fields.any(|fields| fields.destinations.contains_key(&met.segment))
     };
     // Most rules name one or two of the segments that their zones hold.
-    let senders = permit.senders.iter();
-    let senders = senders.filter(sends);
+    let senders = permit.senders.iter().filter(sends);
     let targets = permit.targets.iter();
     let targets: Vec<&ReachedSegment> = targets.filter(receives).collect();
     // In the order of the segments, whatever the family.

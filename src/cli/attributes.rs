@@ -38,9 +38,9 @@ fn names(file: &File) -> Vec<String> {
     let Ok(length) = rustix::fs::flistxattr(file, &mut list[..]) else {
         return Vec::new();
     };
-    let list = list[..length].split(|&byte| byte == 0);
-    let names = list.filter(|name| !name.is_empty());
-    names
+    list[..length]
+        .split(|&byte| byte == 0)
+        .filter(|name| !name.is_empty())
         .map(|name| String::from_utf8_lossy(name).into_owned())
         .collect()
 }

@@ -60,8 +60,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let document = || bypass_document(&network, sources, &found, &notes, arguments.all);
     let json = || bypass_json(&network, sources, &found, &notes);
     print(arguments.format, output, document, json)?;
-    Ok(match found.pairs.is_empty() {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    Ok(if found.pairs.is_empty() {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     })
 }

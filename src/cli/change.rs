@@ -96,7 +96,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let [before, after] = &networks;
     let progress = Progress::new("comparing");
     let reach = reach_change(before, after, &mut |done, total| {
-        progress.update(done, total)
+        progress.update(done, total);
     });
     drop(progress);
     let edits = edits(&old.site, &new.site);
@@ -226,9 +226,10 @@ fn verdict(fail_on: FailOn, shown: &ChangeShown<'_>) -> Verdict {
         FailOn::Worse => worse,
         FailOn::Never => false,
     };
-    match found {
-        true => Verdict::Findings,
-        false => Verdict::Clean,
+    if found {
+        Verdict::Findings
+    } else {
+        Verdict::Clean
     }
 }
 

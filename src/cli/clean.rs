@@ -95,10 +95,9 @@ fn rounds(opened: &Opened, gateway_reviews: &[GatewayReview<'_>]) -> Result<Foun
             today: opened.today,
         };
         let network = Network::new(&again.site, again.today);
-        let ids = gateway_reviews
+        let shorter: Vec<GatewayReview<'_>> = gateway_reviews
             .iter()
-            .map(|gateway_review| gateway_review.id);
-        let shorter: Vec<GatewayReview<'_>> = ids
+            .map(|gateway_review| gateway_review.id)
             .filter_map(|id| GatewayReview::new(&network, id))
             .collect();
         let (more, edited) = round(&again, &shorter)?;
@@ -178,9 +177,10 @@ pub(super) fn ended(
     output: &mut Output,
 ) -> io::Result<Verdict> {
     if !written {
-        return Ok(match files.is_empty() {
-            true => Verdict::Clean,
-            false => Verdict::Findings,
+        return Ok(if files.is_empty() {
+            Verdict::Clean
+        } else {
+            Verdict::Findings
         });
     }
     for file in files.iter().filter(|_| !format.is_json()) {
@@ -192,8 +192,11 @@ pub(super) fn ended(
 
 fn edits_of(site: &Site, router: RouterId, cleaned: &Cleaned) -> Vec<Edit> {
     let merged = cleaned.merges.iter().flat_map(|merge| &merge.from);
-    let gone = cleaned.removed.iter().chain(merged);
-    let removals = gone.map(|&rule| Edit::RemoveRule { router, rule });
+    let removals = cleaned
+        .removed
+        .iter()
+        .chain(merged)
+        .map(|&rule| Edit::RemoveRule { router, rule });
     let joined = cleaned.merges.iter().map(|merge| Edit::SetRuleField {
         router,
         rule: merge.into,
@@ -207,21 +210,29 @@ fn edits_of(site: &Site, router: RouterId, cleaned: &Cleaned) -> Vec<Edit> {
 fn items(site: &Site, merge: &Merge) -> Vec<String> {
     let rule = &merge.rule;
     let parties = |field: &Option<Vec<RuleParty>>| {
-        let parties = field.iter().flatten();
-        parties.map(|&party| party_text(site, party)).collect()
+        field
+            .iter()
+            .flatten()
+            .map(|&party| party_text(site, party))
+            .collect()
     };
     let addresses = |field: &Option<boundwalk_model::AddressMatch>| {
-        let items = field.iter().flat_map(|field| &field.written);
-        items.map(|item| item.value.clone()).collect()
+        field
+            .iter()
+            .flat_map(|field| &field.written)
+            .map(|item| item.value.clone())
+            .collect()
     };
     match merge.field {
         RuleField::From => parties(&rule.from),
         RuleField::To => parties(&rule.to),
         RuleField::Source => addresses(&rule.source),
         RuleField::Destination => addresses(&rule.destination),
-        RuleField::Services => {
-            let items = rule.services.iter().flat_map(|list| &list.written);
-            items.map(|item| item.value.clone()).collect()
-        }
+        RuleField::Services => rule
+            .services
+            .iter()
+            .flat_map(|list| &list.written)
+            .map(|item| item.value.clone())
+            .collect(),
     }
 }

@@ -146,13 +146,14 @@ fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Resu
     {
         parts.push(panels_text(site, &cabling, pen));
     }
-    match parts.is_empty() {
-        true => Err(
+    if parts.is_empty() {
+        Err(
             "text draws site, panels and all; take --format svg (or `boundwalk matrix`, \
             `bypass` and `path`, which are text)"
                 .to_owned(),
-        ),
-        false => Ok(parts.join("\n")),
+        )
+    } else {
+        Ok(parts.join("\n"))
     }
 }
 
@@ -282,11 +283,12 @@ fn round<'s>(network: &Network<'s>, ends: &[String]) -> Result<(Chain<'s>, Cuts)
 }
 
 fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {
-    let found = find_party(site, name).into_iter();
-    let mut segments = found.filter_map(|party| match party {
-        Endpoint::Segment(id) => Some(id),
-        _ => None,
-    });
+    let mut segments = find_party(site, name)
+        .into_iter()
+        .filter_map(|party| match party {
+            Endpoint::Segment(id) => Some(id),
+            _ => None,
+        });
     segments.next().ok_or_else(|| {
         let hint = did_you_mean(site, name, |party| matches!(party, Endpoint::Segment(_)));
         format!("`{name}` is no segment of this site{hint}")
@@ -296,8 +298,10 @@ fn segment(site: &Site, name: &str) -> Result<SegmentId, String> {
 /// Whether the locale says UTF-8: the first of the variables that is set decides (POSIX, chapter 8.2). Windows
 /// has none of them, and a console that shows Unicode.
 fn utf8_locale(variable: impl Fn(&str) -> Option<String>) -> bool {
-    let set = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter();
-    let mut set = set.filter_map(variable).filter(|value| !value.is_empty());
+    let mut set = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .into_iter()
+        .filter_map(variable)
+        .filter(|value| !value.is_empty());
     match set.next() {
         Some(locale) => {
             let locale = locale.to_lowercase();

@@ -74,12 +74,15 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     print(arguments.format, output, document, || {
         expectations_json(&shown)
     })?;
-    let standings = expectations.iter().map(|judged| &judged.standing);
-    let mut standings = standings.chain(needs.iter().map(|judged| &judged.standing));
+    let mut standings = expectations
+        .iter()
+        .map(|judged| &judged.standing)
+        .chain(needs.iter().map(|judged| &judged.standing));
     Ok(
-        match standings.all(|standing| *standing == IntentStatus::Held) {
-            true => Verdict::Clean,
-            false => Verdict::Findings,
+        if standings.all(|standing| *standing == IntentStatus::Held) {
+            Verdict::Clean
+        } else {
+            Verdict::Findings
         },
     )
 }

@@ -58,8 +58,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
 }
 
 fn unknown(name: &str) -> String {
-    let names = checks().map(|check| check.name);
-    let names = names.chain(kinds().map(|kind| kind.name));
+    let names = checks()
+        .map(|check| check.name)
+        .chain(kinds().map(|kind| kind.name));
     match nearest(name, names) {
         Some(near) => format!("there is no check `{name}`; did you mean `{near}`?"),
         None => format!("there is no check `{name}`; `boundwalk explain` lists them"),

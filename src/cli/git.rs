@@ -84,8 +84,8 @@ impl<'p> Git<'p> {
     /// What git says, or that its answer can't be read.
     pub fn entries(&self, commit: &str) -> Result<Vec<Entry>, String> {
         let list = self.text(&["ls-tree", "-l", "-z", "--end-of-options", commit, "./"])?;
-        let lines = list.split('\0').filter(|line| !line.is_empty());
-        lines
+        list.split('\0')
+            .filter(|line| !line.is_empty())
             .map(|line| entry(line).ok_or_else(|| format!("git lists `{line}`")))
             .collect()
     }
@@ -165,9 +165,10 @@ impl<'p> Git<'p> {
                 .unwrap_or_default()
         };
         let (out, err) = (text(out), text(err));
-        match status.is_ok_and(|status| status.success()) {
-            true => Ok(out),
-            false => Err(said(&String::from_utf8_lossy(&err))),
+        if status.is_ok_and(|status| status.success()) {
+            Ok(out)
+        } else {
+            Err(said(&String::from_utf8_lossy(&err)))
         }
     }
 
@@ -214,8 +215,8 @@ impl<'p> Git<'p> {
 fn program() -> Option<PathBuf> {
     let name = format!("git{}", std::env::consts::EXE_SUFFIX);
     let path = std::env::var_os("PATH")?;
-    let folders = std::env::split_paths(&path).filter(|folder| folder.is_absolute());
-    folders
+    std::env::split_paths(&path)
+        .filter(|folder| folder.is_absolute())
         .map(|folder| folder.join(&name))
         .find(|git| git.is_file())
 }

@@ -73,9 +73,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let all = answers
         .iter()
         .all(|(_, verdict, _)| matches!(verdict, Answer::ByDesign(_)));
-    Ok(match all {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    Ok(if all {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     })
 }
 

@@ -173,16 +173,16 @@ fn refuse(error: &clap::Error) -> Verdict {
     // The message repeats arguments as they are: where something in it could disturb the terminal or hide, it is shown without
     // colour and with everything escaped. Help that nobody reads to the end is no failure.
     let plain = error.render().to_string();
-    let printed = match plain.lines().all(|line| escape_invisible(line) == line) {
-        true => error.print(),
-        false => {
-            let lines: Vec<String> = plain.lines().map(escape_invisible).collect();
-            io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
-        }
+    let printed = if plain.lines().all(|line| escape_invisible(line) == line) {
+        error.print()
+    } else {
+        let lines: Vec<String> = plain.lines().map(escape_invisible).collect();
+        io::stderr().write_all(format!("{}\n", lines.join("\n")).as_bytes())
     };
-    match failed || unless_closed(printed).is_err() {
-        true => Verdict::Failed,
-        false => Verdict::Clean,
+    if failed || unless_closed(printed).is_err() {
+        Verdict::Failed
+    } else {
+        Verdict::Clean
     }
 }
 

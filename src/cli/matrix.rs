@@ -282,9 +282,12 @@ pub(super) fn sheet_legend(
 fn pair_flows(network: &Network<'_>, matrices: &[Matrix], selection: &Selection) -> Vec<PairFlows> {
     let site = network.site;
     let open = |parties: &[Endpoint], choice: &[Endpoint]| -> Vec<Endpoint> {
-        let parties = parties.iter().copied();
-        let taken = parties.filter(|&party| chosen(site, choice, party));
-        taken.flat_map(|party| opened_zone(site, party)).collect()
+        parties
+            .iter()
+            .copied()
+            .filter(|&party| chosen(site, choice, party))
+            .flat_map(|party| opened_zone(site, party))
+            .collect()
     };
     let mut listed = Vec::new();
     for matrix in matrices {

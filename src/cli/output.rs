@@ -157,8 +157,11 @@ fn columns(terminal: Option<(Width, Height)>) -> usize {
     let given = std::env::var("COLUMNS")
         .ok()
         .and_then(|text| text.parse().ok());
-    let real = terminal.map(|(width, _)| usize::from(width.0));
-    real.or(given).unwrap_or(80).clamp(40, 400)
+    terminal
+        .map(|(width, _)| usize::from(width.0))
+        .or(given)
+        .unwrap_or(80)
+        .clamp(40, 400)
 }
 
 /// A progress bar that appears on a terminal when the work takes more than a second.

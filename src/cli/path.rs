@@ -92,9 +92,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     print(arguments.format, output, document, json)?;
     let mut fates = results.iter().map(|result| result.best(&network));
     let arrives = fates.all(|fate| Fate::Unanswered <= fate);
-    Ok(match arrives {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    Ok(if arrives {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     })
 }
 
@@ -118,8 +119,10 @@ pub(super) fn walk(network: &Network<'_>, asked: &Asked<'_>) -> Result<PathResul
 /// Follows one packet to each address of the target, in each family asked for: the worst first.
 fn walks(network: &Network<'_>, asked: &Asked<'_>) -> Result<Vec<PathResult>, String> {
     let packets = packets(network, asked)?;
-    let followed = packets.iter().map(|packet| follow(network, asked, packet));
-    let mut results = followed.collect::<Result<Vec<PathResult>, String>>()?;
+    let mut results = packets
+        .iter()
+        .map(|packet| follow(network, asked, packet))
+        .collect::<Result<Vec<PathResult>, String>>()?;
     results.sort_by_key(|result| result.best(network));
     Ok(results)
 }
@@ -142,9 +145,10 @@ fn packets(network: &Network<'_>, asked: &Asked<'_>) -> Result<Vec<Packet>, Stri
             found.push(packet(source, destination, &service, asked.source_port));
         }
     }
-    match found.is_empty() {
-        true => Err("source, target and service have no address family in common".to_owned()),
-        false => Ok(found),
+    if found.is_empty() {
+        Err("source, target and service have no address family in common".to_owned())
+    } else {
+        Ok(found)
     }
 }
 
@@ -158,8 +162,10 @@ fn follow(network: &Network<'_>, asked: &Asked<'_>, packet: &Packet) -> Result<P
     if let (None, Some(own)) = (asked.from, router_with(site, packet.source)) {
         return Err(starts_itself(own));
     }
-    let via = asked.via.map(|name| next_hop(network, packet, name));
-    let via = via.transpose()?;
+    let via = asked
+        .via
+        .map(|name| next_hop(network, packet, name))
+        .transpose()?;
     path_via(network, from, packet, via).map_err(|error| match error {
         PathError::NextHopNotThere => {
             let name = asked.via.unwrap_or_default();
@@ -186,12 +192,13 @@ fn next_hop(network: &Network<'_>, packet: &Packet, name: &str) -> Result<Device
             .map(DeviceIndex)
             .ok_or_else(|| format!("no device of the site has the address {address}"));
     }
-    let parties = find_party(network.site, name).into_iter();
-    let mut devices = parties.filter_map(|party| match party {
-        Endpoint::Device(router) => Some(plan.router_index(router)),
-        Endpoint::Host(host) => Some(plan.host_index(host)),
-        _ => None,
-    });
+    let mut devices = find_party(network.site, name)
+        .into_iter()
+        .filter_map(|party| match party {
+            Endpoint::Device(router) => Some(plan.router_index(router)),
+            Endpoint::Host(host) => Some(plan.host_index(host)),
+            _ => None,
+        });
     let what = "gateway, router or host";
     devices
         .next()
@@ -278,9 +285,10 @@ impl End {
             party: Some(party),
         };
         let mut families = Family::ALL.into_iter();
-        match families.any(|family| end.address(network, family, None).is_some()) {
-            true => Ok(end),
-            false => Err(format!("`{text}` has no address")),
+        if families.any(|family| end.address(network, family, None).is_some()) {
+            Ok(end)
+        } else {
+            Err(format!("`{text}` has no address"))
         }
     }
 
@@ -297,10 +305,13 @@ impl End {
                     .collect();
             }
         };
-        let interfaces = plan.device(device).interfaces.iter();
-        let all = interfaces.flat_map(|interface| &interface.addresses);
-        let all = all.filter(|&&address| !plan.nobody.contains(address));
-        all.map(|&address| family.address(address)).collect()
+        plan.device(device)
+            .interfaces
+            .iter()
+            .flat_map(|interface| &interface.addresses)
+            .filter(|&&address| !plan.nobody.contains(address))
+            .map(|&address| family.address(address))
+            .collect()
     }
 
     /// One of its addresses in a family. Of a segment, one that is not the other end's: two devices there.

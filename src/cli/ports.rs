@@ -77,9 +77,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Markdown => ports_page(&shown).markdown(),
         _ => ports_text(&shown, output.paint()),
     })?;
-    Ok(match differences.is_empty() {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    Ok(if differences.is_empty() {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     })
 }
 

@@ -110,9 +110,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         notes: &notes,
     };
     // A page has room for all of them.
-    let most = match arguments.all || arguments.format == Format::Markdown {
-        true => usize::MAX,
-        false => MOST_SHOWN,
+    let most = if arguments.all || arguments.format == Format::Markdown {
+        usize::MAX
+    } else {
+        MOST_SHOWN
     };
     let document = || privilege_document(&shown, most);
     print(arguments.format, output, document, || {
@@ -132,9 +133,10 @@ fn verdict(found: &Privilege) -> Verdict {
         )
     };
     let clean = !found.rules.iter().any(wide) && !found.needs.iter().any(unmet);
-    match clean && found.impossible_count == 0 {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    if clean && found.impossible_count == 0 {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     }
 }
 
@@ -143,16 +145,17 @@ fn named_services(site: &Site) -> Vec<Service> {
     let filters = || site.routers.iter().filter_map(|router| router.filter());
     let rules = filters().flat_map(|filter| &filter.rules);
     let lines = filters().flat_map(|filter| &filter.destination_translations);
-    let rules = rules.filter_map(|rule| rule.services.as_ref());
-    let named = rules
+    let mut services: Vec<Service> = rules
+        .filter_map(|rule| rule.services.as_ref())
         .chain(lines.clone().filter_map(|line| line.services.as_ref()))
         .chain(site.needs.iter().filter_map(|need| need.services.as_ref()))
         .chain(
             site.expectations
                 .iter()
                 .filter_map(|line| line.services.as_ref()),
-        );
-    let mut services: Vec<Service> = named.flat_map(|list| list.services.clone()).collect();
+        )
+        .flat_map(|list| list.services.clone())
+        .collect();
     for line in lines {
         let Some(port) = line.port else { continue };
         services.extend([TCP, UDP].map(|protocol| Service::Ports {
@@ -188,13 +191,14 @@ fn exact(ObservedService { protocol, port }: ObservedService) -> Service {
             destination: IntervalSet::point(u128::from(port)),
         };
     }
-    match protocol.has_messages() {
-        true => Service::Message {
+    if protocol.has_messages() {
+        Service::Message {
             protocol,
             kind: (port >> 8) as u8,
             code: Some((port & 0xff) as u8),
-        },
-        false => Service::Whole(protocol),
+        }
+    } else {
+        Service::Whole(protocol)
     }
 }
 

@@ -104,8 +104,8 @@ impl<'n> Reach<'n> {
         for (row, &from) in both.rows.iter().enumerate() {
             for (column, &to) in both.columns.iter().enumerate() {
                 let cells = both.cells(row, column);
-                let open = cells.filter(|(_, cell)| !cell.some.is_empty());
-                let families: Vec<PairFlows> = open
+                let families: Vec<PairFlows> = cells
+                    .filter(|(_, cell)| !cell.some.is_empty())
                     .map(|(matrix, _)| pair_flow(network, &matrix.question, (from, to)))
                     .collect();
                 if !families.is_empty() {
@@ -131,8 +131,9 @@ impl<'n> Judged<'n> {
     fn new(network: &'n Network<'n>, standing: &JudgedFindings<'_>) -> Self {
         let site = network.site;
         let claims: Vec<SegmentId> = site.segments_claiming_isolation().collect();
-        let open = standing.open.iter();
-        let of_rules = open
+        let of_rules = standing
+            .open
+            .iter()
             .filter(|finding| boundwalk_checks::area(finding.check).is_some_and(Area::is_rules));
         Self {
             privilege: (!site.needs.is_empty()).then(|| privilege(network, &[])),
@@ -163,8 +164,8 @@ fn page<'n>(
     );
     let notes = notes(network);
     let cabling = Cabling::new(site, &network.fabric);
-    let switches = (0..site.switches.len()).map(SwitchId);
-    let sheets: Vec<Worksheet<'_>> = switches
+    let sheets: Vec<Worksheet<'_>> = (0..site.switches.len())
+        .map(SwitchId)
         .map(|id| Worksheet::new(site, &cabling, id))
         .collect();
     let isolated = judged.isolated.iter();

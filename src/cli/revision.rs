@@ -23,32 +23,39 @@ pub(super) fn load_revision(path: &Path, revision: &str) -> Result<Loaded, Strin
     if revision.starts_with('-') || revision.is_empty() {
         return Err(format!("`{revision}` is no revision"));
     }
-    let folder = match path.is_dir() {
-        true => path.to_owned(),
-        false => path.parent().map_or_else(PathBuf::new, Path::to_owned),
+    let folder = if path.is_dir() {
+        path.to_owned()
+    } else {
+        path.parent().map_or_else(PathBuf::new, Path::to_owned)
     };
-    let folder = match folder.as_os_str().is_empty() {
-        true => PathBuf::from("."),
-        false => folder,
+    let folder = if folder.as_os_str().is_empty() {
+        PathBuf::from(".")
+    } else {
+        folder
     };
     let git = Git::around(&folder);
-    let commit = git
-        .commit(revision)
-        .map_err(|error| match error.is_empty() {
-            true => format!("git knows no revision `{revision}` in {}", folder.display()),
-            false => error,
-        })?;
-    let entries = git.entries(&commit)?.into_iter();
-    let entries = entries.map(|entry| (entry.name.clone(), entry)).collect();
+    let commit = git.commit(revision).map_err(|error| {
+        if error.is_empty() {
+            format!("git knows no revision `{revision}` in {}", folder.display())
+        } else {
+            error
+        }
+    })?;
+    let entries = git
+        .entries(&commit)?
+        .into_iter()
+        .map(|entry| (entry.name.clone(), entry))
+        .collect();
     let then = Then {
         git,
         revision,
         folder: &folder,
         entries,
     };
-    let texts = match path.is_dir() {
-        true => then.all()?,
-        false => vec![then.named(&path.file_name().unwrap_or_default().to_string_lossy())?],
+    let texts = if path.is_dir() {
+        then.all()?
+    } else {
+        vec![then.named(&path.file_name().unwrap_or_default().to_string_lossy())?]
     };
     Ok(load_texts(texts))
 }
@@ -158,7 +165,7 @@ fn within(target: &str) -> Option<String> {
         match part {
             Component::CurDir => {}
             Component::Normal(own) if name.is_none() => {
-                name = Some(own.to_string_lossy().into_owned())
+                name = Some(own.to_string_lossy().into_owned());
             }
             _ => return None,
         }

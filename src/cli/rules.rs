@@ -103,16 +103,17 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     match &arguments.rule {
         Some(name) => match find(&gateway_reviews, name) {
             Ok((gateway_review, rule)) => {
-                one(arguments, output, &network, &shown, (gateway_review, rule))?
+                one(arguments, output, &network, &shown, (gateway_review, rule))?;
             }
             Err(message) => return output.failed(&message),
         },
         None => all(arguments, output, &shown)?,
     }
     let grave = |finding: &Finding| arguments.fail_on.met_by(finding.severity());
-    Ok(match findings.iter().any(grave) {
-        true => Verdict::Findings,
-        false => Verdict::Clean,
+    Ok(if findings.iter().any(grave) {
+        Verdict::Findings
+    } else {
+        Verdict::Clean
     })
 }
 
@@ -150,8 +151,10 @@ fn one(
 /// The gateways asked for, in the order of the site; all where none is named.
 fn gateways(site: &Site, names: &[String]) -> Result<Vec<RouterId>, String> {
     let filtering = || {
-        let numbered = site.routers.iter().enumerate();
-        numbered.filter(|(_, router)| router.filter().is_some())
+        site.routers
+            .iter()
+            .enumerate()
+            .filter(|(_, router)| router.filter().is_some())
     };
     let known = || filtering().map(|(_, router)| router.name.value.as_str());
     if known().next().is_none() {
@@ -167,14 +170,15 @@ fn gateways(site: &Site, names: &[String]) -> Result<Vec<RouterId>, String> {
         }
     }
     let wanted = |name: &str| names.is_empty() || names.iter().any(|asked| asked == name);
-    let asked = filtering().filter(|(_, router)| wanted(&router.name.value));
-    Ok(asked.map(|(number, _)| RouterId(number)).collect())
+    Ok(filtering()
+        .filter(|(_, router)| wanted(&router.name.value))
+        .map(|(number, _)| RouterId(number))
+        .collect())
 }
 
 fn gateway_reviews<'n>(network: &'n Network<'n>, asked: &[RouterId]) -> Vec<GatewayReview<'n>> {
     let progress = Progress::new("looking at the rules");
-    let numbered = asked.iter().enumerate();
-    let gateway_reviews = numbered.filter_map(|(done, &id)| {
+    let gateway_reviews = asked.iter().enumerate().filter_map(|(done, &id)| {
         progress.update(done, asked.len());
         GatewayReview::new(network, id)
     });

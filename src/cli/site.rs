@@ -81,9 +81,10 @@ pub(super) struct LinkArguments {
 
 impl LinkArguments {
     pub(super) fn asked(self) -> Links {
-        match self.follow_links {
-            true => Links::Anywhere,
-            false => Links::Within,
+        if self.follow_links {
+            Links::Anywhere
+        } else {
+            Links::Within
         }
     }
 }
@@ -126,8 +127,10 @@ impl Opened {
             let mut entries = self.site.accepted.iter();
             entries.any(|entry| entry.holds(self.today) && entry.covers(check, subject))
         };
-        let remarks = self.site.remarks.iter();
-        remarks.filter(move |remark| !accepted(remark))
+        self.site
+            .remarks
+            .iter()
+            .filter(move |remark| !accepted(remark))
     }
 
     /// Prints what was made of the site, or writes it to a file: never to one that the site was read from.
@@ -211,9 +214,12 @@ pub(super) fn opened(
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let unloaded = |sources: &Sources, problems: &[Problem]| match format.is_json() {
-        true => problems_json(sources, problems),
-        false => String::new(),
+    let unloaded = |sources: &Sources, problems: &[Problem]| {
+        if format.is_json() {
+            problems_json(sources, problems)
+        } else {
+            String::new()
+        }
     };
     opened_or(loaded, today, unloaded, show_warnings, output)
 }
@@ -314,7 +320,8 @@ pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Endpoint) -> bool)
 
 /// The nearest of some names, if one is near.
 pub(super) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    let scored = known.map(|known| (strsim::damerau_levenshtein(name, known), known));
-    let best = scored.min_by_key(|(distance, _)| *distance)?;
+    let best = known
+        .map(|known| (strsim::damerau_levenshtein(name, known), known))
+        .min_by_key(|(distance, _)| *distance)?;
     (best.0 <= name.chars().count().div_ceil(3)).then_some(best.1)
 }

@@ -24,8 +24,10 @@ impl Counts {
         let families = Families::new(matrices);
         for row in 0..families.rows.len() {
             for column in 0..families.columns.len() {
-                let cells = families.cells(row, column).map(|(_, cell)| cell);
-                let real = cells.filter(|cell| cell.reading == Reading::Pair);
+                let real = families
+                    .cells(row, column)
+                    .map(|(_, cell)| cell)
+                    .filter(|cell| cell.reading == Reading::Pair);
                 counts.add(&real.collect::<Vec<_>>());
             }
         }
@@ -93,10 +95,11 @@ pub(super) fn summary(
 /// How many expectations and needs there are, and how many of them do not hold.
 pub(super) fn intent(opened: &Opened, findings: &[&Finding]) -> String {
     let broken = |check: &str| {
-        let own = findings
+        findings
             .iter()
-            .filter(|finding| finding.check.name == check);
-        own.map(|finding| finding.subjects.len()).sum::<usize>()
+            .filter(|finding| finding.check.name == check)
+            .map(|finding| finding.subjects.len())
+            .sum::<usize>()
     };
     let mut text = String::new();
     for (count, what, check, fate) in [

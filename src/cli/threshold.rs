@@ -33,10 +33,13 @@ pub(super) fn verdict(
     let Some(least) = threshold.least() else {
         return Verdict::Clean;
     };
-    let problems = problems.iter().map(Problem::severity);
-    let mut all = problems.chain(findings.iter().map(Finding::severity));
-    match all.any(|severity| severity >= least) {
-        true => Verdict::Findings,
-        false => Verdict::Clean,
+    let mut all = problems
+        .iter()
+        .map(Problem::severity)
+        .chain(findings.iter().map(Finding::severity));
+    if all.any(|severity| severity >= least) {
+        Verdict::Findings
+    } else {
+        Verdict::Clean
     }
 }

@@ -87,8 +87,8 @@ fn edits(site: &Site, tightened: &[Tightened]) -> Vec<Edit> {
         let rules = site
             .router(router)
             .filter()
-            .map(|filter| filter.rules.as_slice());
-        let rules = rules.unwrap_or_default();
+            .map(|filter| filter.rules.as_slice())
+            .unwrap_or_default();
         let name = &rules[rule].name.value;
         let taken = |name: &str| rules.iter().any(|rule| rule.name.value == name);
         let mut number = 1;

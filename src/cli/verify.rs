@@ -70,9 +70,10 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         );
         return output.failed(&message);
     }
-    Ok(match verified.clean() {
-        true => Verdict::Clean,
-        false => Verdict::Findings,
+    Ok(if verified.clean() {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
     })
 }
 
@@ -86,8 +87,7 @@ fn read(path: &Path) -> (String, io::Result<Vec<u8>>) {
 
 /// Rows of packets that no device of the site can have sent.
 fn impossible(verified: &Verified<'_>) -> Vec<RowFault> {
-    let rows = verified.rows.iter();
-    let faults = rows.filter_map(|row| match row.judgement {
+    let faults = verified.rows.iter().filter_map(|row| match row.judgement {
         Judgement::Unclear(
             Unpredictable::DependsOnRouter
             | Unpredictable::DependsOnRequest

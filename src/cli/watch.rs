@@ -34,10 +34,11 @@ impl Stamps {
     /// replaces it, has none.
     pub(super) fn of(path: &Path) -> Self {
         let mut files = match fs::read_dir(path) {
-            Ok(entries) => {
-                let entries = entries.filter_map(Result::ok).map(|entry| entry.path());
-                entries.filter(|file| is_site_file(file)).collect()
-            }
+            Ok(entries) => entries
+                .filter_map(Result::ok)
+                .map(|entry| entry.path())
+                .filter(|file| is_site_file(file))
+                .collect(),
             Err(_) => vec![path.to_owned()],
         };
         files.sort();
@@ -160,9 +161,11 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
 /// Why the site does not load.
 fn unloaded(time: &str, broken: &Broken, columns: usize) -> String {
     let summary = problem_summary(&broken.problems);
-    let grave = broken.problems.iter();
-    let grave = grave.filter(|problem| problem.severity() == Severity::Error);
-    let texts = grave.map(|one| problem_text(&broken.sources, one, false, columns));
+    let texts = broken
+        .problems
+        .iter()
+        .filter(|problem| problem.severity() == Severity::Error)
+        .map(|one| problem_text(&broken.sources, one, false, columns));
     let texts: Vec<String> = texts.collect();
     format!(
         "{time}  the site does not load: {summary}\n{}",

@@ -51,9 +51,10 @@ impl fmt::Display for WriteError {
             return f.write_str("; nothing was changed");
         }
         write!(f, "; written before: {}", self.done.join(", "))?;
-        match self.left.is_empty() {
-            true => Ok(()),
-            false => write!(f, "; not written: {}", self.left.join(", ")),
+        if self.left.is_empty() {
+            Ok(())
+        } else {
+            write!(f, "; not written: {}", self.left.join(", "))
         }
     }
 }
@@ -252,9 +253,10 @@ impl<'t> Change<'t> {
     }
 
     fn check_unchanged(&self) -> Result<(), Reason> {
-        match fs::read(&self.target)? == self.before {
-            true => Ok(()),
-            false => Err(Reason::Changed),
+        if fs::read(&self.target)? == self.before {
+            Ok(())
+        } else {
+            Err(Reason::Changed)
         }
     }
 

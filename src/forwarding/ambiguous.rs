@@ -57,9 +57,10 @@ impl Plan {
             return false;
         };
         let named = &self.segment(segment).default_gateways;
-        let gateways = match named.is_empty() {
-            true => self.shared_by_routers(segment),
-            false => named.clone(),
+        let gateways = if named.is_empty() {
+            self.shared_by_routers(segment)
+        } else {
+            named.clone()
         };
         let mut shared = gateways.into_iter().filter(|&address| {
             self.doubled.contains(address) && self.device(device).own.contains(address)
@@ -77,12 +78,13 @@ impl Plan {
         if self.doubled.is_empty() {
             return Vec::new();
         }
-        let routers = self.devices[..self.routers()].iter();
-        let here = routers
+        self.devices[..self.routers()]
+            .iter()
             .flat_map(|device| &device.interfaces)
-            .filter(|at| at.segment == segment);
-        let own = here.flat_map(|at| &at.addresses).copied();
-        own.filter(|&address| self.doubled.contains(address))
+            .filter(|at| at.segment == segment)
+            .flat_map(|at| &at.addresses)
+            .copied()
+            .filter(|&address| self.doubled.contains(address))
             .collect()
     }
 }
@@ -95,8 +97,10 @@ mod tests {
     #[test]
     fn what_several_sets_hold_is_counted_point_by_point() {
         let set = |bits: u32| -> IntervalSet {
-            let points = (0..5).filter(|at| bits & (1 << at) != 0);
-            points.map(|at| Interval::point(at as u128)).collect()
+            (0..5)
+                .filter(|at| bits & (1 << at) != 0)
+                .map(|at| Interval::point(at as u128))
+                .collect()
         };
         for bits in 0..1 << 15 {
             let parts = [bits & 31, bits >> 5 & 31, bits >> 10 & 31];

@@ -46,9 +46,10 @@ pub struct Accepts {
 impl Accepts {
     /// All that it may let in.
     pub fn all(&self) -> Cow<'_, IntervalSet> {
-        match self.perhaps.is_empty() {
-            true => Cow::Borrowed(&self.surely),
-            false => Cow::Owned(self.surely.union(&self.perhaps)),
+        if self.perhaps.is_empty() {
+            Cow::Borrowed(&self.surely)
+        } else {
+            Cow::Owned(self.surely.union(&self.perhaps))
         }
     }
 
@@ -61,8 +62,10 @@ impl Accepts {
 impl Attachment {
     /// Its addresses as a set.
     pub fn own(&self) -> IntervalSet {
-        let addresses = self.addresses.iter();
-        addresses.map(|&address| Interval::point(address)).collect()
+        self.addresses
+            .iter()
+            .map(|&address| Interval::point(address))
+            .collect()
     }
 
     /// The address by which the interface speaks to a target on its wire: the one whose subnet holds the target, else
@@ -71,8 +74,10 @@ impl Attachment {
     /// Addresses that no router forwards from are left out.
     pub fn facing(&self, target: u128, nobody: &IntervalSet) -> Option<u128> {
         let known = || {
-            let all = self.subnets.iter().zip(&self.addresses);
-            all.filter(|(_, address)| !nobody.contains(**address))
+            self.subnets
+                .iter()
+                .zip(&self.addresses)
+                .filter(|(_, address)| !nobody.contains(**address))
         };
         let held = known().find(|(subnet, _)| subnet.contains(target));
         held.or_else(|| known().next()).map(|(_, &address)| address)

@@ -155,21 +155,23 @@ fn on_link(
     addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
     family: Family,
 ) -> impl Iterator<Item = RouteEntry> {
-    let mine = addresses.filter(move |(address, _)| address.family() == family);
-    mine.map(move |(address, place)| RouteEntry {
-        prefix: address.prefix().interval(),
-        next_hop: NextHop::OnLink { interface },
-        preference: Route::ON_LINK,
-        place,
-    })
+    addresses
+        .filter(move |(address, _)| address.family() == family)
+        .map(move |(address, place)| RouteEntry {
+            prefix: address.prefix().interval(),
+            next_hop: NextHop::OnLink { interface },
+            preference: Route::ON_LINK,
+            place,
+        })
 }
 
 fn own_addresses(
     addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
     family: Family,
 ) -> Vec<u128> {
-    let mine = addresses.filter(|(address, _)| address.family() == family);
-    mine.map(|(address, _)| Family::value(address.address()))
+    addresses
+        .filter(|(address, _)| address.family() == family)
+        .map(|(address, _)| Family::value(address.address()))
         .collect()
 }
 
@@ -178,32 +180,36 @@ fn subnets(
     addresses: impl Iterator<Item = (InterfaceAddress, Span)>,
     family: Family,
 ) -> Vec<Interval> {
-    let mine = addresses.filter(|(address, _)| address.family() == family);
-    mine.map(|(address, _)| address.prefix().interval())
+    addresses
+        .filter(|(address, _)| address.family() == family)
+        .map(|(address, _)| address.prefix().interval())
         .collect()
 }
 
 fn own(interfaces: &[Attachment]) -> IntervalSet {
-    let addresses = interfaces.iter().flat_map(|interface| &interface.addresses);
-    addresses.map(|&address| Interval::point(address)).collect()
+    interfaces
+        .iter()
+        .flat_map(|interface| &interface.addresses)
+        .map(|&address| Interval::point(address))
+        .collect()
 }
 
 fn static_routes(routes: &[Route], family: Family) -> impl Iterator<Item = RouteEntry> + '_ {
-    let mine = routes
+    routes
         .iter()
-        .filter(move |route| route.destination.family() == family);
-    mine.map(|route| RouteEntry {
-        prefix: route.destination.interval(),
-        next_hop: match route.via {
-            Via::NextHop { address, interface } => NextHop::Address {
-                interface,
-                address: Family::value(address),
+        .filter(move |route| route.destination.family() == family)
+        .map(|route| RouteEntry {
+            prefix: route.destination.interval(),
+            next_hop: match route.via {
+                Via::NextHop { address, interface } => NextHop::Address {
+                    interface,
+                    address: Family::value(address),
+                },
+                Via::Discard => NextHop::Discard,
             },
-            Via::Discard => NextHop::Discard,
-        },
-        preference: route.preference,
-        place: route.place,
-    })
+            preference: route.preference,
+            place: route.place,
+        })
 }
 
 /// Sources that a check lets in on an interface (RFC 3704 sections 2.2 and 2.4).

@@ -76,8 +76,7 @@ impl Walk<'_> {
         }
         let Some(flow) = rest else { return parts };
         let shared = flow.now.source.intersection(&flow.now.destination);
-        let few = shared.intervals().iter();
-        let few = few.fold(0u128, |sum, part| {
+        let few = shared.intervals().iter().fold(0u128, |sum, part| {
             sum.saturating_add(part.high() - part.low())
                 .saturating_add(1)
         });
@@ -120,8 +119,10 @@ impl Plan {
         let both = |own: &&IntervalSet| sent.source.overlaps(own) && sent.destination.overlaps(own);
         self.several_own.iter().filter(both).for_each(&mut take);
         let shared = sent.source.intersection(&sent.destination);
-        let points = shared.intervals().iter();
-        let points = points.flat_map(|part| part.low()..=part.high());
+        let points = shared
+            .intervals()
+            .iter()
+            .flat_map(|part| part.low()..=part.high());
         for point in points.take(usize::from(FEW_POINTS)) {
             take(&IntervalSet::point(point));
         }

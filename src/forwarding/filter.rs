@@ -173,8 +173,9 @@ impl FilterPlan {
 
 /// The packets of a list of services in one family.
 pub(super) fn boxes(services: &ServiceMatch, family: Family) -> Vec<ServiceBox> {
-    let parts = services.services.iter();
-    parts
+    services
+        .services
+        .iter()
         .filter_map(|service| service.packets(family))
         .collect()
 }
@@ -218,8 +219,7 @@ impl<'a> FilterReader<'a> {
         if let Some(known) = self.known_parties.get(parties) {
             return Arc::clone(known);
         }
-        let numbered = self.interfaces.iter().enumerate();
-        let named = numbered.filter(|(_, interface)| {
+        let named = self.interfaces.iter().enumerate().filter(|(_, interface)| {
             parties.iter().any(|party| match *party {
                 RuleParty::Zone(zone) => self.site.segment(interface.segment).zone == zone,
                 RuleParty::Segment(segment) => interface.segment == segment,

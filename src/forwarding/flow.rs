@@ -196,13 +196,15 @@ impl Flow {
         };
         let pending = || self.hops.iter().filter(|hop| !hop.undone);
         let pending = || pending().filter_map(|hop| hop.translated.as_deref());
-        let source = match pending().any(|hop| hop.source.is_some()) {
-            true => before.source.clone(),
-            false => part.source,
+        let source = if pending().any(|hop| hop.source.is_some()) {
+            before.source.clone()
+        } else {
+            part.source
         };
-        let destination = match pending().any(|hop| hop.destination.is_some()) {
-            true => before.destination.clone(),
-            false => part.destination,
+        let destination = if pending().any(|hop| hop.destination.is_some()) {
+            before.destination.clone()
+        } else {
+            part.destination
         };
         // Undo the written ports, latest first.
         let mut written: Vec<_> = pending().filter_map(|hop| hop.services.as_ref()).collect();

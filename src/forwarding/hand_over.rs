@@ -109,6 +109,8 @@ impl Walk<'_> {
 
 /// The single addresses of a set.
 fn points(set: &IntervalSet) -> Vec<u128> {
-    let all = set.intervals().iter();
-    all.flat_map(|part| part.low()..=part.high()).collect()
+    set.intervals()
+        .iter()
+        .flat_map(|part| part.low()..=part.high())
+        .collect()
 }

@@ -93,9 +93,10 @@ impl Plan {
             return Vec::new();
         };
         let gateways = &self.segment(segment).default_gateways;
-        let takes = |one: &Learned| match gateways.is_empty() {
-            true => self.is_addressed_router((one.device, one.asks), segment),
-            false => {
+        let takes = |one: &Learned| {
+            if gateways.is_empty() {
+                self.is_addressed_router((one.device, one.asks), segment)
+            } else {
                 let mut own = self.asking(one).addresses.iter();
                 own.any(|address| gateways.contains(address))
             }
@@ -122,12 +123,13 @@ impl Plan {
         takes: impl Fn(&Learned) -> bool,
         known: impl FnOnce() -> Vec<(DeviceIndex, usize)>,
     ) -> Vec<(DeviceIndex, usize)> {
-        let learned = self
+        let mut at: Vec<_> = self
             .wire(send_point)
             .learned
             .iter()
-            .filter(|one| takes(one));
-        let mut at: Vec<_> = learned.map(|one| (one.device, one.ingress)).collect();
+            .filter(|one| takes(one))
+            .map(|one| (one.device, one.ingress))
+            .collect();
         if !at.is_empty() {
             let known = known();
             at.retain(|at| !known.contains(at));
@@ -161,8 +163,11 @@ impl Plan {
 
     /// Addresses of hosts that a sender at a send point may know from their requests.
     pub(super) fn learned_hosts(&self, send_point: SendPoint) -> IntervalSet {
-        let learned = self.wire(send_point).learned.iter();
-        let hosts = learned.filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
+        let hosts = self
+            .wire(send_point)
+            .learned
+            .iter()
+            .filter(|one| matches!(self.device(one.device).id, DeviceId::Host(_)));
         let own = hosts.map(|one| self.asking(one).own());
         own.fold(IntervalSet::empty(), |all, own| all.union(&own))
     }

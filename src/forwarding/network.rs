@@ -110,8 +110,7 @@ impl<'s> Network<'s> {
 impl Plan {
     fn new(site: &Site, family: Family, classes: &ServiceClasses, today: Date) -> Self {
         let contested = contested(site, family);
-        let routers = site.routers.iter().enumerate();
-        let routers = routers.map(|(at, router)| {
+        let routers = site.routers.iter().enumerate().map(|(at, router)| {
             let filter = router.filter();
             let filter =
                 filter.map(|filter| FilterPlan::new(site, router, filter, family, classes, today));
@@ -121,13 +120,13 @@ impl Plan {
         let hosts =
             hosts.map(|(at, host)| host_device(site, HostId(at), host, (family, &contested)));
         let devices: Vec<Device> = routers.chain(hosts).collect();
-        let own = devices[..site.routers.len()].iter();
-        let routers_own: IntervalSet = own
+        let routers_own: IntervalSet = devices[..site.routers.len()]
+            .iter()
             .flat_map(|device| device.own.intervals())
             .copied()
             .collect();
-        let hosts = devices[site.routers.len()..].iter();
-        let hosts_own: IntervalSet = hosts
+        let hosts_own: IntervalSet = devices[site.routers.len()..]
+            .iter()
             .flat_map(|device| device.own.intervals())
             .copied()
             .collect();
@@ -166,9 +165,10 @@ impl Plan {
             self.segments[number].first_hops = wire.first_hops.clone();
         }
         self.give_addresses(site);
-        let hosts = (self.routers..self.devices.len()).map(DeviceIndex);
-        let hosts = hosts.filter(|&host| !self.device(host).own.is_empty());
-        let special = hosts.filter(|&host| !self.answers_plainly(site, host));
+        let special = (self.routers..self.devices.len())
+            .map(DeviceIndex)
+            .filter(|&host| !self.device(host).own.is_empty())
+            .filter(|&host| !self.answers_plainly(site, host));
         let special: Vec<DeviceIndex> = special.collect();
         self.answering = special.iter().flat_map(|&host| self.homes(host)).collect();
         self.note_own_ways();
@@ -236,9 +236,10 @@ impl Plan {
         segment: SegmentId,
         address: u128,
     ) -> impl Iterator<Item = DeviceIndex> {
-        let answering = self.answering.iter();
-        let found = answering.filter(move |(_, at, own)| *at == segment && own.contains(address));
-        found.map(|(host, ..)| *host)
+        self.answering
+            .iter()
+            .filter(move |(_, at, own)| *at == segment && own.contains(address))
+            .map(|(host, ..)| *host)
     }
 
     /// How many of the devices are gateways and routers.
@@ -320,9 +321,13 @@ impl Plan {
         let segments = site.segments.iter().map(|segment| SegmentPlan {
             on_link: segment.addresses().of(self.family).clone(),
             default_gateways: {
-                let named = segment.default_gateway.iter().map(|named| named.value);
-                let named = named.filter(|&address| Family::of(address) == self.family);
-                named.map(Family::value).collect()
+                segment
+                    .default_gateway
+                    .iter()
+                    .map(|named| named.value)
+                    .filter(|&address| Family::of(address) == self.family)
+                    .map(Family::value)
+                    .collect()
             },
             external: segment.external,
             ..SegmentPlan::default()
@@ -390,8 +395,11 @@ impl Plan {
 /// Private addresses that nobody beyond an external segment routes.
 fn unrouted_beyond(site: &Site, segment: SegmentId, family: Family) -> IntervalSet {
     let segment = site.segment(segment);
-    let routed = segment.routes.iter().map(|prefix| prefix.value);
-    let routed = routed.filter(|prefix| prefix.family() == family);
+    let routed = segment
+        .routes
+        .iter()
+        .map(|prefix| prefix.value)
+        .filter(|prefix| prefix.family() == family);
     let routed: IntervalSet = routed.map(|prefix| prefix.interval()).collect();
     let on_link = segment.addresses().of(family).clone();
     family.private().difference(&routed).difference(&on_link)
@@ -402,12 +410,13 @@ fn filters(site: &Site) -> impl Iterator<Item = &Filter> {
 }
 
 fn edges(site: &Site, family: Family) -> IntervalSet {
-    let prefixes = site.segments.iter().flat_map(|segment| &segment.prefixes);
-    let mine = prefixes.filter(|prefix| prefix.value.family() == family);
-    let wide = mine
+    site.segments
+        .iter()
+        .flat_map(|segment| &segment.prefixes)
+        .filter(|prefix| prefix.value.family() == family)
         .map(|prefix| prefix.value.interval())
-        .filter(|range| range.high() - range.low() > 1);
-    wide.flat_map(|range| [range.low(), range.high()])
+        .filter(|range| range.high() - range.low() > 1)
+        .flat_map(|range| [range.low(), range.high()])
         .map(Interval::point)
         .collect()
 }

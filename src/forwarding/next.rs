@@ -60,8 +60,9 @@ impl Next {
             let mut all = doubts.iter();
             all.all(|doubt| doubt.certainty() != Certainty::Possible)
         };
-        let ways = self.ways().into_iter();
-        ways.filter(|(doubts, _)| counts(doubts))
+        self.ways()
+            .into_iter()
+            .filter(|(doubts, _)| counts(doubts))
             .map(|(_, next)| next)
             .collect()
     }
@@ -69,9 +70,10 @@ impl Next {
 
 /// How it ends for a packet that comes to devices of a segment.
 pub(super) fn landing(plan: &Plan, segment: SegmentId, packet: &Packet) -> Outcome {
-    match to_itself(plan, packet) {
-        true => Outcome::Stopped(Stop::OwnSource),
-        false => Outcome::Delivered(Place::Segment(segment)),
+    if to_itself(plan, packet) {
+        Outcome::Stopped(Stop::OwnSource)
+    } else {
+        Outcome::Delivered(Place::Segment(segment))
     }
 }
 
@@ -106,9 +108,10 @@ pub(super) fn from_plain(plan: &Plan, segment: SegmentId, packet: &Packet) -> Ne
 /// Any of the routers that plain devices find at a send point.
 pub(super) fn any_router(plan: &Plan, send_point: SendPoint) -> Next {
     let first_hops: Vec<_> = plan.routers_at(send_point).collect();
-    let certain = match first_hops.is_empty() {
-        true => Next::Done(Outcome::Stopped(Stop::NoFirstHop)),
-        false => to_routers(plan, send_point, first_hops),
+    let certain = if first_hops.is_empty() {
+        Next::Done(Outcome::Stopped(Stop::NoFirstHop))
+    } else {
+        to_routers(plan, send_point, first_hops)
     };
     let certain = certain.or(Doubt::Request, plan.learned_routers(send_point));
     certain.or(Doubt::UnknownGateway, plan.other_routers_at(send_point))
@@ -123,8 +126,9 @@ fn to_routers(plan: &Plan, send_point: SendPoint, first_hops: Vec<(DeviceIndex, 
     if shared.is_empty() {
         return Next::Arrive(own);
     }
-    let shared = shared.into_iter().map(|at| Next::Arrive(vec![at]));
     let mut ways: Vec<_> = shared
+        .into_iter()
+        .map(|at| Next::Arrive(vec![at]))
         .map(|next| (Some(Doubt::SharedAddress), next))
         .collect();
     if !own.is_empty() {
@@ -150,8 +154,9 @@ pub(super) fn on_wire(plan: &Plan, send_point: SendPoint, packet: &Packet) -> Ne
         .map(|(device, interface, _)| (device, interface))
         .collect();
     let learned = plan.learned_receivers(send_point);
-    let learned = learned.filter(|(_, _, own)| own.contains(destination));
-    let learned = learned.map(|(device, interface, _)| (device, interface));
+    let learned = learned
+        .filter(|(_, _, own)| own.contains(destination))
+        .map(|(device, interface, _)| (device, interface));
     let learned: Vec<_> = learned.collect();
     if !takers.is_empty() {
         return Next::Arrive(takers).or(Doubt::Request, learned);
@@ -240,8 +245,9 @@ fn to_itself_or(owners: Vec<(DeviceIndex, usize)>) -> Next {
 /// How it ends for a packet that leaves the site by an external segment.
 fn leave_site(plan: &Plan, outside: SegmentId, packet: &Packet) -> Next {
     let destination = Family::value(packet.destination);
-    Next::Done(match plan.segment(outside).unrouted.contains(destination) {
-        true => Outcome::Stopped(Stop::LostOutside(outside)),
-        false => landing(plan, outside, packet),
+    Next::Done(if plan.segment(outside).unrouted.contains(destination) {
+        Outcome::Stopped(Stop::LostOutside(outside))
+    } else {
+        landing(plan, outside, packet)
     })
 }

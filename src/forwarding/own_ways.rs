@@ -29,10 +29,14 @@ impl Plan {
             source: packets.source.difference(self.own_way_sources(segment)),
             ..packets.clone()
         };
-        let hosts = self.hosts_with_own_ways(segment).iter();
-        let by_hosts = hosts.flat_map(|&host| self.sent_by_host(host, segment, packets));
-        let all = std::iter::once(plain).chain(by_hosts);
-        all.filter(|part| !part.is_empty()).collect()
+        let by_hosts = self
+            .hosts_with_own_ways(segment)
+            .iter()
+            .flat_map(|&host| self.sent_by_host(host, segment, packets));
+        std::iter::once(plain)
+            .chain(by_hosts)
+            .filter(|part| !part.is_empty())
+            .collect()
     }
 
     /// One part for each interface on the segment: a host sends from an address of the interface that it sends by.
@@ -40,25 +44,28 @@ impl Plan {
         let device = self.device(host);
         let others = packets.destination.difference(&device.own);
         let ways = device.routes.split_ways(&others);
-        let interfaces = device.interfaces.iter().enumerate();
-        let here = interfaces.filter(|(_, interface)| interface.segment == segment);
-        let parts = here.map(|(number, interface)| {
-            let by_it = ways.iter().filter(|(next_hop, doubt, _)| {
-                // While a backup route is not used, nothing need arrive by it.
-                if *doubt == Some(Doubt::Backup) {
-                    return false;
+        let parts = device
+            .interfaces
+            .iter()
+            .enumerate()
+            .filter(|(_, interface)| interface.segment == segment)
+            .map(|(number, interface)| {
+                let by_it = ways.iter().filter(|(next_hop, doubt, _)| {
+                    // While a backup route is not used, nothing need arrive by it.
+                    if *doubt == Some(Doubt::Backup) {
+                        return false;
+                    }
+                    let egress = next_hop.and_then(NextHop::interface);
+                    egress.is_none_or(|egress| egress == number)
+                });
+                let destination =
+                    by_it.fold(IntervalSet::default(), |all, (_, _, part)| all.union(part));
+                Region {
+                    source: packets.source.intersection(&interface.own()),
+                    destination,
+                    services: packets.services.clone(),
                 }
-                let egress = next_hop.and_then(NextHop::interface);
-                egress.is_none_or(|egress| egress == number)
             });
-            let destination =
-                by_it.fold(IntervalSet::default(), |all, (_, _, part)| all.union(part));
-            Region {
-                source: packets.source.intersection(&interface.own()),
-                destination,
-                services: packets.services.clone(),
-            }
-        });
         parts.collect()
     }
 }

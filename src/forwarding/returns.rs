@@ -69,8 +69,11 @@ pub fn returns(
 }
 
 fn segments_of(plan: &Plan, host: DeviceIndex) -> Vec<SegmentId> {
-    let interfaces = plan.device(host).interfaces.iter();
-    interfaces.map(|interface| interface.segment).collect()
+    plan.device(host)
+        .interfaces
+        .iter()
+        .map(|interface| interface.segment)
+        .collect()
 }
 
 /// Interfaces that a reply has arrived on so far, each with the number of translations undone by then: as long as
@@ -263,9 +266,10 @@ impl Back<'_> {
         if flow.hops.iter().any(|hop| hop.translates()) {
             return;
         }
-        let kept = match self.seen_both_ways(&flow) {
-            true => Some(flow),
-            false => self.without(&flow, &[TCP]),
+        let kept = if self.seen_both_ways(&flow) {
+            Some(flow)
+        } else {
+            self.without(&flow, &[TCP])
         };
         if let Some(flow) = kept.filter(|flow| !flow.sent().is_empty()) {
             self.found.push(flow.into_sent());
@@ -408,16 +412,17 @@ impl Back<'_> {
                 permitted = untranslated(filter, (ingress, egress), permitted);
             }
             parts.extend(permitted.into_iter().map(|region| Region {
-                services: match one_kind {
-                    true => services.clone(),
-                    false => self.network.classes.swapped(&region.services),
+                services: if one_kind {
+                    services.clone()
+                } else {
+                    self.network.classes.swapped(&region.services)
                 },
                 source: region.destination,
                 destination: region.source,
             }));
         }
-        let parts = parts.into_iter();
         parts
+            .into_iter()
             .map(|part| flow.restricted(part, &self.network.classes))
             .collect()
     }
@@ -493,15 +498,16 @@ fn kept_as_is(line: &TranslationPlan, part: Region, arriving: bool) -> Option<Re
         Written::Address(address) if line.port.is_none() => IntervalSet::point(address),
         Written::Address(_) | Written::Interface => return None,
     };
-    let kept = match arriving {
-        true => Region {
+    let kept = if arriving {
+        Region {
             destination: part.destination.intersection(&address),
             ..part
-        },
-        false => Region {
+        }
+    } else {
+        Region {
             source: part.source.intersection(&address),
             ..part
-        },
+        }
     };
     (!kept.is_empty()).then_some(kept)
 }
@@ -524,10 +530,12 @@ fn undo(flow: &mut Flow, device: DeviceIndex, classes: &ServiceClasses) -> bool 
                 .iter()
                 .all(|hop| !rewrote(hop) || !hop.undone)
     };
-    let crossings = (0..flow.hops.len())
+    let Some(at) = (0..flow.hops.len())
         .rev()
-        .filter(|&at| flow.hops[at].device == device);
-    let Some(at) = crossings.into_iter().find(|&at| belongs(at)) else {
+        .filter(|&at| flow.hops[at].device == device)
+        .into_iter()
+        .find(|&at| belongs(at))
+    else {
         return false;
     };
     flow.undo(at, classes);

@@ -174,8 +174,9 @@ impl RouteTable {
         let others = self.others_of(best);
         let equal = others.iter().any(|(_, doubt)| *doubt == Doubt::EqualRoute);
         let first = (&self.entries[best], equal.then_some(Doubt::EqualRoute));
-        let others = others.iter();
-        let others = others.map(|&(at, doubt)| (&self.entries[at], Some(doubt)));
+        let others = others
+            .iter()
+            .map(|&(at, doubt)| (&self.entries[at], Some(doubt)));
         std::iter::once(first).chain(others).collect()
     }
 
@@ -203,18 +204,20 @@ impl RouteTable {
         &self,
         destinations: &IntervalSet,
     ) -> Vec<(Option<NextHop>, Option<Doubt>, IntervalSet)> {
-        let parts = self.split(destinations).into_iter();
-        let parts = parts.map(|(next_hop, part)| (next_hop, None, part));
+        let parts = self
+            .split(destinations)
+            .into_iter()
+            .map(|(next_hop, part)| (next_hop, None, part));
         if self.others.is_empty() && self.contested.is_empty() {
             return parts.collect();
         }
         let mut ways = Vec::new();
         let mut doubtful = IntervalSet::empty();
-        let with_others = self
+        let cells = self
             .cells
             .iter()
-            .filter(|(_, best)| !self.others_of(*best).is_empty());
-        let cells = with_others.map(|(cell, _)| *cell);
+            .filter(|(_, best)| !self.others_of(*best).is_empty())
+            .map(|(cell, _)| *cell);
         // What is contested is looked at first, so that it is taken out of the cells that it lies in.
         for cell in self.contested.iter().map(|(part, _)| *part).chain(cells) {
             let part = destinations.intersection(&IntervalSet::from(cell));
@@ -289,17 +292,22 @@ impl RouteTable {
     /// Destinations of which a condition holds, asked once for each part that is sent alike.
     fn those(&self, wanted: impl Fn(&[(&RouteEntry, Option<Doubt>)]) -> bool) -> IntervalSet {
         let contested: IntervalSet = self.contested.iter().map(|(part, _)| *part).collect();
-        let cells = self.cells.iter().map(|(cell, _)| IntervalSet::from(*cell));
-        let cells = cells.map(|cell| match contested.is_empty() {
-            true => cell,
-            false => cell.difference(&contested),
-        });
+        let cells = self
+            .cells
+            .iter()
+            .map(|(cell, _)| IntervalSet::from(*cell))
+            .map(|cell| {
+                if contested.is_empty() {
+                    cell
+                } else {
+                    cell.difference(&contested)
+                }
+            });
         let parts = self
             .contested
             .iter()
             .map(|(part, _)| IntervalSet::from(*part));
-        let alike = cells.chain(parts);
-        let held = alike.filter(|part| {
+        let held = cells.chain(parts).filter(|part| {
             let low = part.lowest();
             low.is_some_and(|low| wanted(&self.ways(low)))
         });
@@ -445,10 +453,10 @@ mod tests {
         ];
         let table = RouteTable::new(entries.clone());
         for destination in 0..256u128 {
-            let holders = entries
+            let narrowest = entries
                 .iter()
-                .filter(|entry| entry.prefix.contains(destination));
-            let narrowest = holders.min_by_key(|entry| entry.prefix.high() - entry.prefix.low());
+                .filter(|entry| entry.prefix.contains(destination))
+                .min_by_key(|entry| entry.prefix.high() - entry.prefix.low());
             assert_eq!(table.lookup(destination), narrowest, "{destination}");
         }
     }

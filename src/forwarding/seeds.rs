@@ -21,15 +21,16 @@ pub(super) const ECHO_V6: (u16, u16) = (128 << 8, 129 << 8);
 /// under exchanging the ports. A stateful gateway may be met by replies to what it never saw: all but TCP's may pass
 /// there as new flows, so that the partition of all other protocols is made closed.
 pub(super) fn classes(sites: &[&Site], today: Date, asked: &[Service]) -> ServiceClasses {
-    let families = Family::ALL.iter();
-    let asked = families.flat_map(|&family| {
+    let asked = Family::ALL.iter().flat_map(|&family| {
         asked
             .iter()
             .filter_map(move |service| service.packets(family))
     });
     let mut seeds: Vec<ServiceBox> = asked.collect();
-    let filters = sites.iter().flat_map(|site| &site.routers);
-    let mut filters = filters.filter_map(|router| router.filter());
+    let mut filters = sites
+        .iter()
+        .flat_map(|site| &site.routers)
+        .filter_map(|router| router.filter());
     let stateless = filters.any(|filter| !filter.stateful);
     for site in sites {
         add_seeds(site, today, &mut seeds);

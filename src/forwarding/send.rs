@@ -106,9 +106,10 @@ impl Walk<'_> {
         }
         let shared = !plan.doubled.is_empty();
         for (device, interface) in first_hops {
-            let certainty = match shared && plan.shares_gateway(send_point, (device, interface)) {
-                true => Certainty::OneOf,
-                false => Certainty::Certain,
+            let certainty = if shared && plan.shares_gateway(send_point, (device, interface)) {
+                Certainty::OneOf
+            } else {
+                Certainty::Certain
             };
             self.arrive(device, interface, flow.clone().at_most(certainty));
         }

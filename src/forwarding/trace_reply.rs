@@ -36,10 +36,12 @@ pub(super) fn reply(
     };
     let host = trace.host.or(sender.host(plan));
     let home = match host {
-        Some(host) => {
-            let interfaces = plan.device(host).interfaces.iter();
-            interfaces.map(|interface| interface.segment).collect()
-        }
+        Some(host) => plan
+            .device(host)
+            .interfaces
+            .iter()
+            .map(|interface| interface.segment)
+            .collect(),
         None => sender.segments(plan),
     };
     let sent = trace
@@ -204,8 +206,10 @@ impl Back<'_> {
     /// Follows a reply; of several ways the first that answers, else the first that comes home, else the first. What is
     /// possible only does not count.
     fn follow(&self, way: Way, next: Next) -> End {
-        let ways = next.counting().into_iter();
-        let ends = ways.flat_map(|next| self.follow_one(&way, next));
+        let ends = next
+            .counting()
+            .into_iter()
+            .flat_map(|next| self.follow_one(&way, next));
         best(ends.collect()).unwrap_or_else(|| way.lost())
     }
 
@@ -216,12 +220,10 @@ impl Back<'_> {
                 vec![self.end(way.clone(), home)]
             }
             Next::Done(_) | Next::Ways(_) => vec![way.clone().lost()],
-            Next::Arrive(at) => {
-                let ends = at
-                    .iter()
-                    .map(|&(device, interface)| self.arrive(way.clone(), device, interface));
-                ends.collect()
-            }
+            Next::Arrive(at) => at
+                .iter()
+                .map(|&(device, interface)| self.arrive(way.clone(), device, interface))
+                .collect(),
         }
     }
 
@@ -253,9 +255,12 @@ impl Back<'_> {
             let mut steps = way.undone.iter().enumerate();
             steps.any(|(other, undone)| *undone && one_state(at, other))
         };
-        let crossed = self.forward.iter().enumerate();
-        let unseen = crossed.filter(|(_, step)| stateful(step.device));
-        let mut unseen = unseen.filter(|(at, _)| !passed(*at));
+        let mut unseen = self
+            .forward
+            .iter()
+            .enumerate()
+            .filter(|(_, step)| stateful(step.device))
+            .filter(|(at, _)| !passed(*at));
         unseen.next().map(|(_, step)| step.device)
     }
 
@@ -297,10 +302,13 @@ impl Back<'_> {
     fn route(&self, way: Way, device: DeviceIndex, entry: Entry) -> End {
         let here = self.plan.device(device);
         let destination = Family::value(way.packet.destination);
-        let ways = here.routes.ways(destination).into_iter();
-        let counting = ways.filter(|(_, doubt)| {
-            doubt.is_none_or(|doubt| doubt.certainty() != Certainty::Possible)
-        });
+        let counting = here
+            .routes
+            .ways(destination)
+            .into_iter()
+            .filter(|(_, doubt)| {
+                doubt.is_none_or(|doubt| doubt.certainty() != Certainty::Possible)
+            });
         let ends =
             counting.map(|(route, _)| self.route_by(way.clone(), device, entry, route.next_hop));
         best(ends.collect())
@@ -323,9 +331,10 @@ impl Back<'_> {
                 if filter.stateful && self.translates(filter, (ingress, egress), &way.packet) {
                     return stop(way, device, Some(ingress), ReplyPass::Translated);
                 }
-                match filter.stateful {
-                    true => ReplyPass::NewFlow(decision.rule),
-                    false => ReplyPass::Rules(decision.rule),
+                if filter.stateful {
+                    ReplyPass::NewFlow(decision.rule)
+                } else {
+                    ReplyPass::Rules(decision.rule)
                 }
             }
             (Some(filter), _) if filter.stateful => ReplyPass::State,
@@ -372,8 +381,10 @@ impl Back<'_> {
 
     /// Follows a reply that was put on the wire at a send point; a hostile sender may hear it there.
     fn handed_out(&self, way: Way, send_point: SendPoint, next: Next) -> End {
-        let ways = next.counting().into_iter();
-        let ends = ways.map(|next| self.handed_out_one(&way, send_point, next));
+        let ends = next
+            .counting()
+            .into_iter()
+            .map(|next| self.handed_out_one(&way, send_point, next));
         best(ends.collect()).unwrap_or_else(|| way.lost())
     }
 
@@ -415,8 +426,9 @@ impl Back<'_> {
             let done = |step: usize| rewrites(&self.forward[step]) && way.undone[step];
             !(at + 1..self.forward.len()).any(open) && !(0..=at).any(done)
         };
-        let crossings = (0..self.forward.len()).rev();
-        let mut crossings = crossings.filter(|&at| self.forward[at].device == device);
+        let mut crossings = (0..self.forward.len())
+            .rev()
+            .filter(|&at| self.forward[at].device == device);
         let Some(at) = crossings.find(|&at| belongs(at)) else {
             return false;
         };

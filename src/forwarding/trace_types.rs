@@ -41,9 +41,10 @@ impl fmt::Display for Packet {
             let to = SocketAddr::new(*destination, *port);
             return write!(f, "{protocol} {from} -> {to}");
         }
-        match protocol.has_messages() {
-            true => write!(f, "{protocol}/{}/{}", port >> 8, port & 0xff)?,
-            false => write!(f, "{protocol}")?,
+        if protocol.has_messages() {
+            write!(f, "{protocol}/{}/{}", port >> 8, port & 0xff)?;
+        } else {
+            write!(f, "{protocol}")?;
         }
         write!(f, " {source} -> {destination}")
     }

@@ -77,9 +77,10 @@ impl Walker<'_> {
             interface.segment == segment && interface.addresses.contains(&source)
         };
         let itself = here.own.contains(Family::value(packet.destination));
-        match egress.is_some_and(sends) && !itself && !self.plan.nobody.contains(source) {
-            true => self.walk_from_device(host, packet),
-            false => Vec::new(),
+        if egress.is_some_and(sends) && !itself && !self.plan.nobody.contains(source) {
+            self.walk_from_device(host, packet)
+        } else {
+            Vec::new()
         }
     }
 
@@ -92,13 +93,16 @@ impl Walker<'_> {
                 && !self.plan.routers_only.contains(destination)
                 && addresses.is_none_or(|set| set.contains(destination))
         };
-        let landed = wire.receivers.iter().filter(taken);
-        let landed = landed.map(|(there, _)| Next::Done(landing(self.plan, *there, packet)));
-        let attached = wire.attached.iter();
-        let attached = attached.map(|&at| Next::Arrive(vec![at]));
+        let landed = wire
+            .receivers
+            .iter()
+            .filter(taken)
+            .map(|(there, _)| Next::Done(landing(self.plan, *there, packet)));
+        let attached = wire.attached.iter().map(|&at| Next::Arrive(vec![at]));
         let starts: Vec<Next> = landed.chain(attached).collect();
-        let ways = starts.into_iter();
-        ways.flat_map(|start| self.go_on(Branch::sure(start, *packet, Vec::new())))
+        starts
+            .into_iter()
+            .flat_map(|start| self.go_on(Branch::sure(start, *packet, Vec::new())))
             .collect()
     }
 
@@ -117,13 +121,11 @@ impl Walker<'_> {
 
     /// A packet handed over by another way than the sender's own: to interfaces that somebody chose.
     pub(super) fn walk_by(&self, via: &[(DeviceIndex, usize)], packet: &Packet) -> Vec<Trace> {
-        match via.is_empty() {
-            true => Vec::new(),
-            false => {
-                let start = Next::Arrive(via.to_vec());
-                self.go_on(Branch::sure(start, *packet, Vec::new()))
-            }
+        if via.is_empty() {
+            return Vec::new();
         }
+        let start = Next::Arrive(via.to_vec());
+        self.go_on(Branch::sure(start, *packet, Vec::new()))
     }
 
     /// Follows a packet to its ends.
@@ -276,8 +278,7 @@ impl Walker<'_> {
             let stopped = Outcome::Stopped(Stop::NoRoute);
             return Branch::ends(stopped, step.clone(), steps.to_vec());
         }
-        let each = ways.into_iter();
-        let each = each.flat_map(|(entry, doubt)| {
+        let each = ways.into_iter().flat_map(|(entry, doubt)| {
             let mut branches = self.route_by(entry, (device, step.clone()), packet, steps);
             branches
                 .iter_mut()

@@ -33,8 +33,9 @@ pub(super) fn look_up(
     let interfaces = plan.devices.iter().map(|device| device.interfaces.len());
     let interfaces: Vec<usize> = interfaces.collect();
     for (device, count) in interfaces.into_iter().enumerate() {
-        let send_points = (0..count).map(|at| build.interface((DeviceIndex(device), at)));
-        let send_points = send_points.collect();
+        let send_points = (0..count)
+            .map(|at| build.interface((DeviceIndex(device), at)))
+            .collect();
         build.wires.interfaces.push(send_points);
     }
     for segment in site.segment_ids() {
@@ -140,9 +141,11 @@ impl Build<'_> {
     fn learned_by_interface(&mut self, interface: InterfaceId, segment: SegmentId) -> Vec<Learned> {
         let reached = self.wiring.from_interface(interface);
         let (own, _) = self.plan.place_of(self.fabric.interface(interface).of);
-        let pairs = self.apart.pairs(self.fabric, reached, segment).iter();
-        let heard = pairs.filter(|(_, asks)| self.wiring.from_interface(*asks).has(interface));
-        let mut learned: Vec<Learned> = heard
+        let mut learned: Vec<Learned> = self
+            .apart
+            .pairs(self.fabric, reached, segment)
+            .iter()
+            .filter(|(_, asks)| self.wiring.from_interface(*asks).has(interface))
             .map(|&pair| learned_pair(self.plan, self.fabric, pair))
             .collect();
         learned.retain(|one| one.device != own);
@@ -213,15 +216,18 @@ impl Build<'_> {
     fn hostile(&mut self, origin: Origin) -> u32 {
         let wiring = self.wiring;
         let reached = wiring.from_hostile(origin);
-        let places = reached.free_ports.iter();
-        let places = places.map(|&number| wiring.free_ports[number as usize].segment);
-        let anyone: FxHashSet<SegmentId> = places.collect();
-        let hosts = reached
+        let anyone: FxHashSet<SegmentId> = reached
+            .free_ports
+            .iter()
+            .map(|&number| wiring.free_ports[number as usize].segment)
+            .collect();
+        let mut segments: Vec<SegmentId> = reached
             .interfaces
             .iter()
-            .filter(|&&interface| self.is_host(interface));
-        let hosts = hosts.map(|&interface| self.fabric.interface(interface).segment);
-        let mut segments: Vec<SegmentId> = hosts.chain(anyone.iter().copied()).collect();
+            .filter(|&&interface| self.is_host(interface))
+            .map(|&interface| self.fabric.interface(interface).segment)
+            .chain(anyone.iter().copied())
+            .collect();
         segments.sort_unstable();
         segments.dedup();
         let receivers = segments.into_iter().filter_map(|there| {
@@ -251,8 +257,11 @@ impl Build<'_> {
         anyone: bool,
         found: &dyn Fn(InterfaceId) -> bool,
     ) -> Option<Option<IntervalSet>> {
-        let hosts = self.wiring.interfaces_of(segment).iter().copied();
-        let (near, off): (Vec<InterfaceId>, Vec<InterfaceId>) = hosts
+        let (near, off): (Vec<InterfaceId>, Vec<InterfaceId>) = self
+            .wiring
+            .interfaces_of(segment)
+            .iter()
+            .copied()
             .partition(|&interface| found(interface) || self.found_otherwise(interface, found));
         if anyone {
             let off = self.addresses(&off);
@@ -276,11 +285,10 @@ impl Build<'_> {
     }
 
     fn addresses(&self, interfaces: &[InterfaceId]) -> IntervalSet {
-        let places = interfaces
-            .iter()
-            .map(|&interface| self.plan.place_of(self.fabric.interface(interface).of));
-        let interfaces = places.map(|(device, at)| &self.plan.device(device).interfaces[at]);
         interfaces
+            .iter()
+            .map(|&interface| self.plan.place_of(self.fabric.interface(interface).of))
+            .map(|(device, at)| &self.plan.device(device).interfaces[at])
             .flat_map(|interface| &interface.addresses)
             .map(|&address| Interval::point(address))
             .collect()
@@ -296,9 +304,13 @@ impl Build<'_> {
         if !self.names_gateway(segment) {
             return self.routers(segment, attached);
         }
-        let named = self.plan.segment(segment).default_gateways.iter();
-        let owners = named.flat_map(|&address| self.plan.owners_among(attached, address));
-        let mut found: Vec<(DeviceIndex, usize)> = owners.collect();
+        let mut found: Vec<(DeviceIndex, usize)> = self
+            .plan
+            .segment(segment)
+            .default_gateways
+            .iter()
+            .flat_map(|&address| self.plan.owners_among(attached, address))
+            .collect();
         found.sort_unstable();
         found.dedup();
         found
@@ -311,9 +323,10 @@ impl Build<'_> {
         attached: &[(DeviceIndex, usize)],
         first_hops: &[(DeviceIndex, usize)],
     ) -> Vec<(DeviceIndex, usize)> {
-        match self.names_gateway(segment) && first_hops.is_empty() {
-            true => self.routers(segment, attached),
-            false => Vec::new(),
+        if self.names_gateway(segment) && first_hops.is_empty() {
+            self.routers(segment, attached)
+        } else {
+            Vec::new()
         }
     }
 
@@ -327,8 +340,9 @@ impl Build<'_> {
         segment: SegmentId,
         attached: &[(DeviceIndex, usize)],
     ) -> Vec<(DeviceIndex, usize)> {
-        let routers = attached.iter().copied();
-        let mut found: Vec<_> = routers
+        let mut found: Vec<_> = attached
+            .iter()
+            .copied()
             .filter(|&at| self.answers_as_router(segment, at))
             .collect();
         // Another device that has such a router's address may answer instead of it.
@@ -371,15 +385,20 @@ impl Plan {
         send_point: SendPoint,
     ) -> impl Iterator<Item = (DeviceIndex, usize)> {
         let own = send_point.device();
-        let first_hops = self.wire(send_point).first_hops.iter().copied();
-        first_hops.filter(move |(device, _)| Some(*device) != own)
+        self.wire(send_point)
+            .first_hops
+            .iter()
+            .copied()
+            .filter(move |(device, _)| Some(*device) != own)
     }
 
     /// Those that they perhaps use.
     pub(super) fn other_routers_at(&self, send_point: SendPoint) -> Vec<(DeviceIndex, usize)> {
         let own = send_point.device();
-        let other_hops = self.wire(send_point).other_hops.iter().copied();
-        other_hops
+        self.wire(send_point)
+            .other_hops
+            .iter()
+            .copied()
             .filter(|(device, _)| Some(*device) != own)
             .collect()
     }
@@ -403,16 +422,20 @@ impl Plan {
     /// Interfaces that a sender can hand a packet to: those that it exchanges frames with both ways, of a hostile sender
     /// those that its frames reach.
     pub fn neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
-        let found = self.stands_of(sender).into_iter();
-        let found = found.flat_map(|send_point| &self.wire(send_point).attached);
-        found.copied().collect()
+        self.stands_of(sender)
+            .into_iter()
+            .flat_map(|send_point| &self.wire(send_point).attached)
+            .copied()
+            .collect()
     }
 
     /// Those that a sender may know from their requests only.
     pub fn learned_neighbours(&self, sender: Sender) -> Vec<(DeviceIndex, usize)> {
-        let found = self.stands_of(sender).into_iter();
-        let found = found.flat_map(|send_point| &self.wire(send_point).learned);
-        found.map(|one| (one.device, one.ingress)).collect()
+        self.stands_of(sender)
+            .into_iter()
+            .flat_map(|send_point| &self.wire(send_point).learned)
+            .map(|one| (one.device, one.ingress))
+            .collect()
     }
 
     fn stands_of(&self, sender: Sender) -> Vec<SendPoint> {

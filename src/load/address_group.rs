@@ -23,11 +23,13 @@ pub(super) fn read(cx: &mut Context<'_>, outline: &NameIndex<'_>) {
         parts.push(read_parts(cx, entry));
     }
     let edges = parts.iter().enumerate().flat_map(|(number, parts)| {
-        let items = parts.iter().flatten();
-        items.filter_map(move |(item, _)| match item {
-            Item::Group(member) => Some((number, *member)),
-            _ => None,
-        })
+        parts
+            .iter()
+            .flatten()
+            .filter_map(move |(item, _)| match item {
+                Item::Group(member) => Some((number, *member)),
+                _ => None,
+            })
     });
     let order = members_first(parts.len(), edges);
     for component in order {

@@ -162,10 +162,14 @@ fn unknown(cx: &mut Context<'_>, name: Spanned<&str>, what: &str) {
         .devices
         .iter()
         .zip(&cx.kinds_of_devices)
-        .filter(|(_, device)| is_host(device));
-    let hosts = hosts.map(|(name, _)| name);
-    let all = cx.groups.iter().chain(hosts).chain(cx.segments.iter());
-    let candidates: Vec<&str> = all.collect();
+        .filter(|(_, device)| is_host(device))
+        .map(|(name, _)| name);
+    let candidates: Vec<&str> = cx
+        .groups
+        .iter()
+        .chain(hosts)
+        .chain(cx.segments.iter())
+        .collect();
     let help = cx
         .report
         .did_you_mean(name.value, candidates.iter().copied(), || {

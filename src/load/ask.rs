@@ -25,12 +25,11 @@ pub fn services(site: &Site, text: &str) -> Result<Vec<Service>, String> {
 }
 
 fn unknown(site: &Site, name: &str) -> String {
-    let names = site
+    let near = site
         .service_names
         .iter()
-        .map(|group| group.name.value.as_str());
-    let scored = names.map(|known| (strsim::damerau_levenshtein(name, known), known));
-    let near = scored
+        .map(|group| group.name.value.as_str())
+        .map(|known| (strsim::damerau_levenshtein(name, known), known))
         .min_by_key(|(distance, _)| *distance)
         .filter(|(distance, _)| *distance <= 2);
     match near {

@@ -75,8 +75,11 @@ fn stays(report: &mut ProblemReport, path: &Path, links: Links) -> bool {
         // Reading it says what is wrong.
         return true;
     };
-    let folder = path.parent().filter(|folder| *folder != Path::new(""));
-    let folder = folder.unwrap_or(Path::new(".")).canonicalize();
+    let folder = path
+        .parent()
+        .filter(|folder| *folder != Path::new(""))
+        .unwrap_or(Path::new("."))
+        .canonicalize();
     if folder.is_ok_and(|folder| target.starts_with(folder)) {
         return true;
     }

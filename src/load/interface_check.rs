@@ -25,8 +25,10 @@ pub(super) fn read_addresses(
 ) -> Addresses {
     let mut addresses = read_list(cx, (table, "addresses"), device, segment);
     let shared = read_list(cx, (table, "shared_addresses"), device, segment);
-    let values = shared.iter().map(|address| address.value.address());
-    let values = values.collect();
+    let values = shared
+        .iter()
+        .map(|address| address.value.address())
+        .collect();
     addresses.extend(shared);
     (addresses, values)
 }

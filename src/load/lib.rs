@@ -160,10 +160,11 @@ fn finish(mut report: ProblemReport, sources: Sources) -> Loaded {
 
 /// What is wrong with the text and can be lived with, for the checks: whatever names its subject.
 fn remarks(problems: &[Problem]) -> Vec<Problem> {
-    let named = problems
+    problems
         .iter()
-        .filter(|problem| !problem.subject.is_empty());
-    named.cloned().collect()
+        .filter(|problem| !problem.subject.is_empty())
+        .cloned()
+        .collect()
 }
 
 /// Names first, then bodies, each part after those it refers to.

@@ -83,8 +83,9 @@ fn report_nothing(cx: &mut Context<'_>, table: &Table<'_>, matching: &Matching) 
             serves(matching.services.as_ref(), Family::V6),
         ),
     ];
-    let one_sided = parts.into_iter().filter(|(_, v4, v6)| v4 != v6);
-    let mut spans: Vec<(Span, String)> = one_sided
+    let mut spans: Vec<(Span, String)> = parts
+        .into_iter()
+        .filter(|(_, v4, v6)| v4 != v6)
         .map(|(key, v4, _)| {
             let family = if v4 { Family::V4 } else { Family::V6 };
             (

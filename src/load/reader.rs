@@ -88,11 +88,11 @@ impl<'a> Table<'a> {
 
     /// From its header to the end of its last value.
     pub fn place(&self) -> Span {
-        let ends = self
+        let end = self
             .entries
             .iter()
-            .map(|(_, value)| value.span().end as u32);
-        let end = ends.fold(self.span.end, u32::max);
+            .map(|(_, value)| value.span().end as u32)
+            .fold(self.span.end, u32::max);
         Span::new(self.file, self.span.start, end)
     }
 

@@ -142,9 +142,10 @@ pub fn read_results(bytes: &[u8], site: &Site) -> Result<Vec<ResultRow>, Vec<Row
             Err(what) => faults.push(RowFault { line, what }),
         }
     }
-    match faults.is_empty() {
-        true => Ok(rows),
-        false => Err(faults),
+    if faults.is_empty() {
+        Ok(rows)
+    } else {
+        Err(faults)
     }
 }
 

@@ -5,12 +5,13 @@ use unicode_security::skeleton;
 /// A question for the name that was meant; of one that looks the same, with the letter that differs.
 pub fn meant(word: &str, candidate: &str) -> String {
     let same = skeleton(word).eq(skeleton(candidate));
-    match same {
-        true => format!(
+    if same {
+        format!(
             "did you mean `{candidate}`? It looks the same{}",
             difference(word, candidate)
-        ),
-        false => format!("did you mean `{candidate}`?"),
+        )
+    } else {
+        format!("did you mean `{candidate}`?")
     }
 }
 

@@ -43,12 +43,11 @@ fn check_segments(cx: &mut Context<'_>) {
         .iter()
         .flat_map(|router| &router.interfaces)
         .map(|interface| interface.segment);
-    let forwarding = cx
+    let of_hosts = cx
         .site
         .hosts
         .iter()
-        .filter(|host| host.forwards.value == Forwards::Routes);
-    let of_hosts = forwarding
+        .filter(|host| host.forwards.value == Forwards::Routes)
         .flat_map(|host| &host.interfaces)
         .map(|interface| interface.segment);
     for SegmentId(number) in of_routers.chain(of_hosts) {

@@ -94,10 +94,11 @@ impl Family {
 }
 
 fn set_of(blocks: &[&str]) -> IntervalSet {
-    let parsed = blocks
+    blocks
         .iter()
-        .filter_map(|block| block.parse::<IpNet>().ok());
-    parsed.map(interval_of).collect()
+        .filter_map(|block| block.parse::<IpNet>().ok())
+        .map(interval_of)
+        .collect()
 }
 
 /// A prefix without host bits, so that two prefixes are equal exactly when they hold the same addresses.
@@ -255,8 +256,11 @@ pub fn show_intervals(family: Family, set: &IntervalSet) -> String {
     if *set == family.full() {
         return "any".to_owned();
     }
-    let parts = set.intervals().iter();
-    let shown: Vec<String> = parts.map(|&part| show_interval(family, part)).collect();
+    let shown: Vec<String> = set
+        .intervals()
+        .iter()
+        .map(|&part| show_interval(family, part))
+        .collect();
     shown.join(", ")
 }
 

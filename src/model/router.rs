@@ -185,11 +185,13 @@ impl Router {
 
     /// The interfaces that stand on a port or LAG of this name, with their numbers.
     pub fn interfaces_on(&self, port: &str) -> impl Iterator<Item = (usize, &Interface)> {
-        let numbered = self.interfaces.iter().enumerate();
-        numbered.filter(move |(_, interface)| {
-            let own = interface.port.as_ref();
-            own.is_some_and(|own| own.value == port)
-        })
+        self.interfaces
+            .iter()
+            .enumerate()
+            .filter(move |(_, interface)| {
+                let own = interface.port.as_ref();
+                own.is_some_and(|own| own.value == port)
+            })
     }
 
     /// All addresses of all interfaces.

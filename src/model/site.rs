@@ -98,8 +98,9 @@ impl Site {
             segments.contains(&segment) && own.any(|own| own.value.address() == address)
         };
         let mut routers = self.routers.iter().flat_map(|router| &router.interfaces);
-        let hosts = self.hosts.iter();
-        let mut routing = hosts
+        let mut routing = self
+            .hosts
+            .iter()
             .filter(|host| host.forwards.value == Forwards::Routes)
             .flat_map(|host| &host.interfaces);
         routers.any(|at| has(at.segment, &at.addresses))

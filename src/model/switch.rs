@@ -59,19 +59,27 @@ impl VlanSet {
     /// Its VLANs, ascending.
     pub fn iter(&self) -> impl Iterator<Item = VlanId> + '_ {
         // Word by word: most words are empty, and the search for distances does this for each site that it tries.
-        let words = self.0.as_raw_slice().iter().enumerate();
-        words
+        self.0
+            .as_raw_slice()
+            .iter()
+            .enumerate()
             .filter(|(_, word)| **word != 0)
             .flat_map(|(at, &word)| {
-                let bits = (0..u64::BITS).filter(move |bit| word >> bit & 1 == 1);
-                bits.map(move |bit| VlanId((at as u32 * u64::BITS + bit) as u16))
+                (0..u64::BITS)
+                    .filter(move |bit| word >> bit & 1 == 1)
+                    .map(move |bit| VlanId((at as u32 * u64::BITS + bit) as u16))
             })
     }
 
     /// The highest VLAN in it.
     pub fn highest(&self) -> Option<VlanId> {
-        let words = self.0.as_raw_slice().iter().enumerate();
-        let mut held = words.rev().filter(|(_, word)| **word != 0);
+        let mut held = self
+            .0
+            .as_raw_slice()
+            .iter()
+            .enumerate()
+            .rev()
+            .filter(|(_, word)| **word != 0);
         held.next().map(|(at, word)| {
             let bit = u64::BITS - 1 - word.leading_zeros();
             VlanId((at as u32 * u64::BITS + bit) as u16)
@@ -313,8 +321,7 @@ mod tests {
     }
 
     fn vlans(numbers: &[u16]) -> VlanSet {
-        let known = numbers.iter().copied().filter_map(VlanId::new);
-        known.collect()
+        numbers.iter().copied().filter_map(VlanId::new).collect()
     }
 
     #[test]

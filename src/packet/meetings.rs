@@ -76,8 +76,8 @@ impl<'i> Meetings<'i> {
 
     fn rows(&self, field: Field, set: &IntervalSet) -> Vec<Range<usize>> {
         let rows = &self.index.rows[field.index()];
-        let parts = set.intervals().iter();
-        parts
+        set.intervals()
+            .iter()
             .map(|&part| {
                 let within = rows.rows_within(part);
                 *within.start()..*within.end() + 1

@@ -49,8 +49,9 @@ impl PacketSet {
     #[must_use]
     pub fn intersection(&self, other: &Self) -> Self {
         let meet = |mine: &PacketBox| {
-            let theirs = other.boxes.iter();
-            theirs
+            other
+                .boxes
+                .iter()
                 .filter_map(|t| mine.intersection(t))
                 .collect::<Vec<_>>()
         };

@@ -53,8 +53,10 @@ impl Partition {
     /// The parts that hold some of `low..=high`, one for each run met: a part may come several times.
     pub(super) fn parts_within(&self, low: u32, high: u32) -> impl Iterator<Item = usize> + '_ {
         let first = self.starts.partition_point(|start| *start <= low) - 1;
-        let runs = self.starts[first..].iter().zip(&self.run_parts[first..]);
-        let within = runs.take_while(move |(start, _)| **start <= high);
+        let within = self.starts[first..]
+            .iter()
+            .zip(&self.run_parts[first..])
+            .take_while(move |(start, _)| **start <= high);
         within.map(|(_, part)| *part as usize)
     }
 
@@ -131,8 +133,10 @@ mod tests {
         let sets: Vec<IntervalSet> = (1..64u32)
             .step_by(5)
             .map(|bits| {
-                let values = (0..6u32).filter(|v| bits >> v & 1 == 1);
-                values.map(|v| Interval::point(v.into())).collect()
+                (0..6u32)
+                    .filter(|v| bits >> v & 1 == 1)
+                    .map(|v| Interval::point(v.into()))
+                    .collect()
             })
             .collect();
         for pair in sets.windows(2) {
@@ -151,14 +155,17 @@ mod tests {
     #[test]
     fn parts_together_hold_what_each_holds() {
         let cut = [2u32, 3, 5].map(|step| -> IntervalSet {
-            let values = (0..=40u32).filter(|value| value % step == 0);
-            values.map(|value| Interval::point(value.into())).collect()
+            (0..=40u32)
+                .filter(|value| value % step == 0)
+                .map(|value| Interval::point(value.into()))
+                .collect()
         });
         let parts = Partition::new(cut.iter(), 40);
         for bits in 0..1u32 << parts.len() {
             let wanted = |part: usize| bits >> part & 1 == 1;
-            let each = (0..parts.len()).filter(|&part| wanted(part));
-            let each = each.flat_map(|part| parts.part(part).intervals());
+            let each = (0..parts.len())
+                .filter(|&part| wanted(part))
+                .flat_map(|part| parts.part(part).intervals());
             assert_eq!(parts.union(wanted), each.copied().collect(), "{bits:b}");
         }
     }

@@ -136,8 +136,10 @@ impl ServiceClasses {
                 continue;
             }
             for (column, source) in group.columns.iter().zip(group.sources.samples()) {
-                let holders = active.iter().filter(|s| s.source_ports.contains(source));
-                let held = holders.flat_map(|service| service.destination_ports.intervals());
+                let held = active
+                    .iter()
+                    .filter(|s| s.source_ports.contains(source))
+                    .flat_map(|service| service.destination_ports.intervals());
                 for &ports in held {
                     column
                         .parts_within(ports)

@@ -75,8 +75,10 @@ struct Measured {
 impl Measured {
     fn of(measure: &Magnitude) -> Self {
         let text = |numbers: &Vec<Span128>| {
-            let parts = numbers.iter();
-            parts.map(|(low, high)| format!("{low}-{high}")).collect()
+            numbers
+                .iter()
+                .map(|(low, high)| format!("{low}-{high}"))
+                .collect()
         };
         let sets = measure.sets.iter();
         Self {
@@ -111,8 +113,10 @@ pub fn baseline_json(baseline: &Baseline) -> String {
         measured: known.measured.as_ref().map(Measured::of),
     });
     // Strings always have a JSON form.
-    let lines = entries.map(|entry| serde_json::to_string(&entry).unwrap_or_default());
-    let lines: Vec<String> = lines.map(|line| format!("\n{line}")).collect();
+    let lines: Vec<String> = entries
+        .map(|entry| serde_json::to_string(&entry).unwrap_or_default())
+        .map(|line| format!("\n{line}"))
+        .collect();
     let lines = lines.join(",");
     format!("{{\"document\":\"{DOCUMENT}\",\"version\":{VERSION},\"findings\":[{lines}\n]}}\n")
 }
@@ -146,19 +150,24 @@ pub fn read_baseline(text: &str) -> Result<Baseline, BaselineError> {
     if ![UNMEASURED, VERSION].contains(&read.version) {
         return Err(BaselineError::Version(read.version));
     }
-    let entries = read.findings.into_iter().enumerate();
-    let known = entries.map(|(number, entry)| {
-        let fingerprint = Fingerprint::read(&entry.fingerprint);
-        Ok(KnownFinding {
-            check: entry.check,
-            subject: entry.subject,
-            fingerprint: fingerprint.ok_or(BaselineError::Fingerprint(number + 1))?,
-            measured: match entry.measured {
-                Some(measured) => Some(measured.read().ok_or(BaselineError::Measured(number + 1))?),
-                None => None,
-            },
-        })
-    });
+    let known = read
+        .findings
+        .into_iter()
+        .enumerate()
+        .map(|(number, entry)| {
+            let fingerprint = Fingerprint::read(&entry.fingerprint);
+            Ok(KnownFinding {
+                check: entry.check,
+                subject: entry.subject,
+                fingerprint: fingerprint.ok_or(BaselineError::Fingerprint(number + 1))?,
+                measured: match entry.measured {
+                    Some(measured) => {
+                        Some(measured.read().ok_or(BaselineError::Measured(number + 1))?)
+                    }
+                    None => None,
+                },
+            })
+        });
     Ok(Baseline {
         known: known.collect::<Result<_, _>>()?,
     })

@@ -107,11 +107,10 @@ impl BypassView<'_> {
     fn closing(&self, out: &mut Document<'_>, closing: &Closing) {
         let site = self.site();
         let count = closing.sets.first().map_or(0, Vec::len);
-        let least = match closing.smallest {
-            true => "the smallest set of settings that closes every way",
-            false => {
-                "a small set of settings that closes every way (not proved to be the smallest)"
-            }
+        let least = if closing.smallest {
+            "the smallest set of settings that closes every way"
+        } else {
+            "a small set of settings that closes every way (not proved to be the smallest)"
         };
         let title = format!("To close: {least}, tried on the model ({count})");
         out.gap();
@@ -123,9 +122,10 @@ impl BypassView<'_> {
             for group in groups(set, site) {
                 let first = group[0];
                 let needed = group.iter().any(|setting| closing.needed.contains(setting));
-                let note = match needed {
-                    true => "; this cuts traffic inside a segment as well",
-                    false => "",
+                let note = if needed {
+                    "; this cuts traffic inside a segment as well"
+                } else {
+                    ""
                 };
                 let ports = group.iter().filter_map(|setting| setting.port());
                 let ports: Vec<String> = ports.map(|port| port.name(site)).collect();
@@ -153,18 +153,22 @@ pub(super) fn stays_open(network: &Network<'_>, closing: &Closing) -> Vec<String
 pub fn cuts(site: &Site, set: &[Setting]) -> Vec<(Equipment, String)> {
     let mut cuts = Vec::new();
     for group in groups(set, site) {
-        let ports = group.iter().filter_map(|setting| setting.port());
-        let names: Vec<String> = ports.map(|port| port.name(site)).collect();
+        let names: Vec<String> = group
+            .iter()
+            .filter_map(|setting| setting.port())
+            .map(|port| port.name(site))
+            .collect();
         let text = group[0].remedy_at(site, &ranges(&names));
         let mut devices: Vec<Equipment> = Vec::new();
         for setting in &group {
             devices.extend(match setting {
                 Setting::Forwards(host) | Setting::Home(host, _) => vec![Equipment::Host(*host)],
                 Setting::NoRules(router) => vec![Equipment::Router(*router)],
-                Setting::Plugged(link) => {
-                    let ends = site.links[*link].ends.iter();
-                    ends.map(|end| CableEnd::of(&end.value).device).collect()
-                }
+                Setting::Plugged(link) => site.links[*link]
+                    .ends
+                    .iter()
+                    .map(|end| CableEnd::of(&end.value).device)
+                    .collect(),
                 other => other
                     .port()
                     .map(|port| Equipment::Switch(port.switch()))
@@ -229,9 +233,10 @@ fn kind_text(pair: &Bypass) -> String {
         Some(false) => "one-way",
         None => "answers unknown (a limit was met)",
     };
-    let who = match pair.configured {
-        true => "a plain device goes this way",
-        false => "a hostile device can",
+    let who = if pair.configured {
+        "a plain device goes this way"
+    } else {
+        "a hostile device can"
     };
     let tags = match pair.way.sent().len() {
         0 => String::new(),

@@ -26,9 +26,10 @@ impl IsolationView<'_> {
             .map(|&interface| self.network.fabric.interface(interface).of)
             .map(|interface| self.taker(interface))
             .collect();
-        let text = match takers.is_empty() {
-            true => "no device described takes them".to_owned(),
-            false => format!("taken by {}", takers.join(", ")),
+        let text = if takers.is_empty() {
+            "no device described takes them".to_owned()
+        } else {
+            format!("taken by {}", takers.join(", "))
         };
         out.line(2, Mark::Bullet, text);
         out.heading(Rank::Part, "Why they go no further");
@@ -53,12 +54,17 @@ impl IsolationView<'_> {
             PortPart::Off,
         ];
         let named = parts.map(|part| {
-            let mine = certificate.ports.iter().filter(|(_, own)| *own == part);
-            let names = mine.map(|(name, _)| port_name(self.site(), *name));
+            let names = certificate
+                .ports
+                .iter()
+                .filter(|(_, own)| *own == part)
+                .map(|(name, _)| port_name(self.site(), *name));
             (part_text(part), names.collect::<Vec<_>>())
         });
-        let named = named.into_iter().filter(|(_, names)| !names.is_empty());
-        named.collect()
+        named
+            .into_iter()
+            .filter(|(_, names)| !names.is_empty())
+            .collect()
     }
 
     /// Each switch of the set, with the ports that its frames leave by.
@@ -83,9 +89,10 @@ impl IsolationView<'_> {
             ports.dedup();
             let inside =
                 vlan.map_or_else(String::new, |vlan| format!("{}, ", vlan_name(site, vlan)));
-            let ports = match ports.is_empty() {
-                true => "no port to leave by".to_owned(),
-                false => format!("out by {}", ports.join(", ")),
+            let ports = if ports.is_empty() {
+                "no port to leave by".to_owned()
+            } else {
+                format!("out by {}", ports.join(", "))
             };
             (node_name(self.network, node), format!("{inside}{ports}"))
         });

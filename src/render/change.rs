@@ -161,22 +161,25 @@ impl ChangeShown<'_> {
         course: ChangeKind,
         stance: Stance,
     ) -> impl Iterator<Item = &PairChange> {
-        let pairs = self.all_pairs(stance).iter();
-        pairs.filter(move |pair| !course.of(pair).is_empty())
+        self.all_pairs(stance)
+            .iter()
+            .filter(move |pair| !course.of(pair).is_empty())
     }
 
     /// Pairs of which a limit was met and nothing is listed.
     pub(super) fn unknown_pairs(&self, stance: Stance) -> impl Iterator<Item = &PairChange> {
-        let pairs = self.all_pairs(stance).iter();
-        pairs.filter(|pair| pair.opened.is_empty() && pair.closed.is_empty())
+        self.all_pairs(stance)
+            .iter()
+            .filter(|pair| pair.opened.is_empty() && pair.closed.is_empty())
     }
 
     /// `office -> brewhouse, by frames`.
     pub(super) fn way(&self, way: &WayChange) -> String {
         let (from, to) = (self.spot(Spot::of(way.from)), self.spot(Spot::of(way.to)));
-        let who = match way.bypass.configured {
-            true => "as configured",
-            false => "for a hostile device",
+        let who = if way.bypass.configured {
+            "as configured"
+        } else {
+            "for a hostile device"
         };
         let back = match way.bypass.two_way {
             Some(true) => "both ways",
@@ -202,8 +205,9 @@ impl ChangeShown<'_> {
 
     /// Segments whose verdict goes one way.
     pub(super) fn isolated(&self, course: ChangeKind) -> impl Iterator<Item = &IsolationChange> {
-        let all = self.isolation.iter();
-        all.filter(move |one| one.trend() == course.trend())
+        self.isolation
+            .iter()
+            .filter(move |one| one.trend() == course.trend())
     }
 
     /// Names of hosts that have an address at either end of what opens or closes.

@@ -54,9 +54,10 @@ impl ChangeShown<'_> {
                 Stance::Hostile => naming.senders(&changed.packets.source),
             },
             destination: naming.addresses(&changed.packets.destination),
-            passes_by: match changed.passes_by.is_empty() {
-                true => "undecided by any gateway".to_owned(),
-                false => self.deciders(here, &changed.passes_by),
+            passes_by: if changed.passes_by.is_empty() {
+                "undecided by any gateway".to_owned()
+            } else {
+                self.deciders(here, &changed.passes_by)
             },
             stopped: self.stopped(1 - here, course, pair, changed),
             packet: changed

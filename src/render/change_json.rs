@@ -133,12 +133,14 @@ struct JsonStanding {
 pub fn change_json(shown: &ChangeShown<'_>) -> String {
     let pairs = |course, stance| {
         let pairs = shown.pairs(course, stance);
-        let pairs = pairs.map(|pair| json_pair(shown, course, pair));
-        pairs.collect()
+        pairs.map(|pair| json_pair(shown, course, pair)).collect()
     };
     let ways = |course: ChangeKind| {
-        let ways = course.ways(shown.ways).iter();
-        ways.map(|way| json_way(shown, course, way)).collect()
+        course
+            .ways(shown.ways)
+            .iter()
+            .map(|way| json_way(shown, course, way))
+            .collect()
     };
     let findings = |new: bool| {
         let (fresh, gone) = shown.findings?;
@@ -250,15 +252,15 @@ fn json_flow(
 ) -> JsonFlow {
     let (here, there) = (course.passes_in(), 1 - course.passes_in());
     let ranges = |set: &IntervalSet| {
-        let parts = set.intervals().iter();
-        parts
+        set.intervals()
+            .iter()
             .map(|&part| show_interval(pair.family, part))
             .collect()
     };
     let rules = |version: usize, deciders: &[DecidedBy]| {
         let site = shown.networks[version].site;
-        let rules = deciders.iter();
-        rules
+        deciders
+            .iter()
             .map(|&rule| json_rule(site, shown.sources[version], rule))
             .collect()
     };

@@ -134,8 +134,10 @@ impl ChangeShown<'_> {
                 grave.map(|finding| format!("{}: {}", finding.check.name, finding.message)),
             );
         }
-        let isolation = self.isolation.iter();
-        let isolation = isolation.filter(|one| one.trend() != Trend::Better);
+        let isolation = self
+            .isolation
+            .iter()
+            .filter(|one| one.trend() != Trend::Better);
         risks.extend(isolation.map(|one| self.isolation_words(one)));
         risks
     }

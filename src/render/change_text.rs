@@ -27,8 +27,10 @@ pub fn change_document<'a>(shown: &'a ChangeShown<'_>, all: bool) -> Document<'a
         "Expectations and needs",
         shown.intent.iter().map(intent_words),
     );
-    let same = shown.isolation.iter();
-    let same = same.filter(|one| one.trend() == Trend::Same);
+    let same = shown
+        .isolation
+        .iter()
+        .filter(|one| one.trend() == Trend::Same);
     out.section(
         "Isolation would end otherwise",
         same.map(|one| shown.isolation_words(one)),

@@ -331,8 +331,7 @@ impl<'a> Document<'a> {
 
     /// Headings of answers.
     fn answers(&self) -> usize {
-        let blocks = self.blocks.iter();
-        let answers = blocks.filter(|block| {
+        let answers = self.blocks.iter().filter(|block| {
             matches!(
                 block,
                 Block::Heading {

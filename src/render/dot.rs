@@ -16,9 +16,10 @@ pub fn dot(site: &Site, map: &Map<'_>) -> String {
     let mut out = String::from(
         "graph site {\n  graph [rankdir=LR, fontname=\"sans-serif\", labelloc=b, nodesep=0.3, ranksep=1.4]\n",
     );
-    let title = match site.name.is_empty() {
-        true => LEGEND.to_owned(),
-        false => format!("{}\n{LEGEND}", escape_control(&site.name)),
+    let title = if site.name.is_empty() {
+        LEGEND.to_owned()
+    } else {
+        format!("{}\n{LEGEND}", escape_control(&site.name))
     };
     let _ = writeln!(out, "  label={}", lines(&title));
     out.push_str("  node [fontname=\"sans-serif\", fontsize=11]\n  edge [fontname=\"sans-serif\", fontsize=9]\n");
@@ -172,9 +173,12 @@ pub(super) fn label(site: &Site, node: MapNode) -> String {
 }
 
 fn edge_line(map: &Map<'_>, number: usize, link: &MapLink<'_>) -> String {
-    let [near, far] = [0, 1].map(|side| match has_fields(map, link.ends[side]) {
-        true => format!("n{}:{}", link.ends[side], field(number, side)),
-        false => format!("n{}", link.ends[side]),
+    let [near, far] = [0, 1].map(|side| {
+        if has_fields(map, link.ends[side]) {
+            format!("n{}:{}", link.ends[side], field(number, side))
+        } else {
+            format!("n{}", link.ends[side])
+        }
     });
     let mut parts: Vec<String> = link
         .label
@@ -189,9 +193,10 @@ fn edge_line(map: &Map<'_>, number: usize, link: &MapLink<'_>) -> String {
 
 /// A port; of a LAG its members as well.
 pub(super) fn port_text(port: &str, members: &[&str]) -> String {
-    match members.is_empty() {
-        true => port.to_owned(),
-        false => format!("{port} (LAG of {})", members.join(", ")),
+    if members.is_empty() {
+        port.to_owned()
+    } else {
+        format!("{port} (LAG of {})", members.join(", "))
     }
 }
 

@@ -96,9 +96,10 @@ impl Drawing<'_> {
         let (down, across) = (glyphs.down, glyphs.across);
         let turn = if last { glyphs.last } else { glyphs.tees[0] };
         self.put(prefix, &format!("  {down}"));
-        let deeper = match last {
-            true => format!("{prefix}     "),
-            false => format!("{prefix}  {down}  "),
+        let deeper = if last {
+            format!("{prefix}     ")
+        } else {
+            format!("{prefix}  {down}  ")
         };
         let Some(tree_edge) = &self.things.topology_tree.tree_nodes[below].tree_edge else {
             return;
@@ -115,9 +116,10 @@ impl Drawing<'_> {
                 _ => self.put(&deeper, line),
             }
         }
-        match deep {
-            true => self.later.push_back((below, self.named_joint(tree_edge))),
-            false => self.tree_node(below, &deeper),
+        if deep {
+            self.later.push_back((below, self.named_joint(tree_edge)));
+        } else {
+            self.tree_node(below, &deeper);
         }
     }
 
@@ -125,8 +127,10 @@ impl Drawing<'_> {
     fn outside(&mut self, id: RouterId, prefix: &str) -> bool {
         let things = self.things;
         let (pen, site) = (things.pen, things.site);
-        let interfaces = site.router(id).interfaces.iter();
-        let out: Vec<_> = interfaces
+        let out: Vec<_> = site
+            .router(id)
+            .interfaces
+            .iter()
             .filter(|on| site.segment(on.segment).external)
             .collect();
         let down = pen.lines().down;
@@ -219,9 +223,10 @@ impl Drawing<'_> {
             self.out.push(String::new());
         }
         let several = |host: &boundwalk_model::Host| host.interfaces.len() > 1;
-        match site.hosts.iter().any(several) {
-            true => self.out.push("* has several interfaces".to_owned()),
-            false => drop(self.out.pop_if(|line| line.is_empty())),
+        if site.hosts.iter().any(several) {
+            self.out.push("* has several interfaces".to_owned());
+        } else {
+            drop(self.out.pop_if(|line| line.is_empty()));
         }
     }
 }

@@ -43,35 +43,34 @@ pub struct Pen {
 
 impl Pen {
     pub(super) fn lines(self) -> &'static Lines {
-        match self.ascii {
-            true => &PLAIN,
-            false => &DRAWN,
-        }
+        if self.ascii { &PLAIN } else { &DRAWN }
     }
 
     /// A text from a site, made safe, and plain where that is asked for.
     pub(super) fn text(self, text: &str) -> String {
         let text = escape_control(text);
-        match self.ascii {
-            false => text,
-            true => text
-                .chars()
+        if self.ascii {
+            text.chars()
                 .flat_map(|c| -> Box<dyn Iterator<Item = char>> {
-                    match c.is_ascii() {
-                        true => Box::new(std::iter::once(c)),
-                        false => Box::new(c.escape_unicode()),
+                    if c.is_ascii() {
+                        Box::new(std::iter::once(c))
+                    } else {
+                        Box::new(c.escape_unicode())
                     }
                 })
-                .collect(),
+                .collect()
+        } else {
+            text
         }
     }
 
     /// A text made by [`Pen::text`] in exactly so many columns, the mark of a cut in plain ASCII where asked for.
     pub(super) fn fit(self, text: &str, columns: usize) -> String {
         let fitted = fit(text, columns);
-        match self.ascii {
-            true => fitted.replace('…', "~"),
-            false => fitted,
+        if self.ascii {
+            fitted.replace('…', "~")
+        } else {
+            fitted
         }
     }
 
@@ -118,9 +117,10 @@ impl Pen {
         let mut out = vec![edge([one, two], above.then_some(up))];
         for (number, line) in lines.iter().enumerate() {
             let filled = self.fit(line, inner - 2);
-            let shown = match number < strong {
-                true => self.paint.strong(&filled),
-                false => filled,
+            let shown = if number < strong {
+                self.paint.strong(&filled)
+            } else {
+                filled
             };
             out.push(format!("{} {shown} {}", glyphs.down, glyphs.down));
         }
@@ -143,9 +143,10 @@ pub(super) fn broken(text: &str, room: usize) -> Vec<String> {
     let room = room.max(1);
     let mut lines = Vec::new();
     for line in wrapped(text, room) {
-        match width(&line) > room {
-            true => lines.extend(chopped(&line, room)),
-            false => lines.push(line),
+        if width(&line) > room {
+            lines.extend(chopped(&line, room));
+        } else {
+            lines.push(line);
         }
     }
     for line in &mut lines {
@@ -162,9 +163,10 @@ fn chopped(text: &str, room: usize) -> Vec<String> {
         let piece = &mut pieces[last];
         let mut longer = piece.clone();
         longer.push(character);
-        match width(&longer) > room && !piece.is_empty() {
-            true => pieces.push(character.to_string()),
-            false => *piece = longer,
+        if width(&longer) > room && !piece.is_empty() {
+            pieces.push(character.to_string());
+        } else {
+            *piece = longer;
         }
     }
     pieces

@@ -33,9 +33,10 @@ pub(super) struct Content {
 impl Things<'_> {
     fn titled(&self, name: &str, what: &str, description: &str, room: usize) -> Content {
         let name = self.pen.text(name);
-        let mut lines = match width(&name) > NAMES {
-            true => self.pen.wrap(&format!("{name}  {what}"), room),
-            false => self.pen.beside(&format!("{name}  "), what, room),
+        let mut lines = if width(&name) > NAMES {
+            self.pen.wrap(&format!("{name}  {what}"), room)
+        } else {
+            self.pen.beside(&format!("{name}  "), what, room)
         };
         let title = lines.len();
         if !description.is_empty() {
@@ -66,8 +67,12 @@ impl Things<'_> {
                 self.hosts(seated.iter().map(|at| at.host)),
             ));
         }
-        let names = rows.iter().map(|(name, _)| width(name));
-        let column = names.max().unwrap_or(0).min(NAMES);
+        let column = rows
+            .iter()
+            .map(|(name, _)| width(name))
+            .max()
+            .unwrap_or(0)
+            .min(NAMES);
         for (name, text) in rows {
             let first = match column {
                 0 => String::new(),
@@ -119,9 +124,10 @@ impl Things<'_> {
     fn interface(&self, interface: &Interface) -> String {
         let segment = &self.site.segment(interface.segment).name.value;
         let name = &interface.name.value;
-        match segment == name {
-            true => self.pen.text(name),
-            false => self.pen.text(&format!("{name} ({segment})")),
+        if segment == name {
+            self.pen.text(name)
+        } else {
+            self.pen.text(&format!("{name} ({segment})"))
         }
     }
 
@@ -164,10 +170,7 @@ impl Things<'_> {
         let header = ["VLAN", "segment", "access ports", "hosts"].map(str::to_owned);
         let mut cells = vec![header];
         cells.extend(rows.iter().map(|row| self.vlan_cells(row)));
-        let widest = |at: usize| {
-            let all = cells.iter().map(|row| width(&row[at]));
-            all.max().unwrap_or(0)
-        };
+        let widest = |at: usize| cells.iter().map(|row| width(&row[at])).max().unwrap_or(0);
         let (segment, access) = (widest(1).min(NAMES), widest(2));
         let mut lines = Vec::new();
         if segment + access + LEAST_HOSTS > room {

@@ -138,8 +138,11 @@ impl IntentShown<'_> {
 
     /// Names of those that do not hold, with what became of each.
     pub(super) fn failing(&self) -> Vec<(String, &'static str)> {
-        let rows = self.rows().into_iter().filter(|row| !row.fine);
-        rows.map(|row| (row.name, row.word)).collect()
+        self.rows()
+            .into_iter()
+            .filter(|row| !row.fine)
+            .map(|row| (row.name, row.word))
+            .collect()
     }
 }
 
@@ -288,13 +291,14 @@ fn counts(lines: &[ShownLine<'_>]) -> String {
             (count > 0).then(|| format!("{count} {state}"))
         });
         let ending = if own.len() == 1 { "" } else { "s" };
-        match own.is_empty() {
-            true => parts.push(format!("no {kind}s")),
-            false => parts.push(format!(
+        if own.is_empty() {
+            parts.push(format!("no {kind}s"));
+        } else {
+            parts.push(format!(
                 "{} {kind}{ending}: {}",
                 own.len(),
                 states.collect::<Vec<_>>().join(", ")
-            )),
+            ));
         }
     }
     parts.join("; ")
@@ -336,8 +340,7 @@ struct JsonBreach<'a> {
 
 /// The list for programs.
 pub fn expectations_json(shown: &IntentShown<'_>) -> String {
-    let lines = shown.lines().into_iter();
-    let lines = lines.map(|line| JsonLine {
+    let lines = shown.lines().into_iter().map(|line| JsonLine {
         kind: line.kind,
         state: word(line.standing, line.kind),
         demanded: line.demands,

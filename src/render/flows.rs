@@ -34,9 +34,10 @@ fn one_pair(out: &mut Document<'_>, described: Described<'_>, pair: &PairFlows) 
     );
     out.heading(Rank::Answer, title);
     if pair.flows.is_empty() {
-        let word = match pair.complete {
-            true => "nothing passes",
-            false => "unknown: a limit was met",
+        let word = if pair.complete {
+            "nothing passes"
+        } else {
+            "unknown: a limit was met"
         };
         out.plain(2, word);
     }

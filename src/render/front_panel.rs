@@ -88,8 +88,10 @@ fn in_front_order<'s, 'a>(sheet: &'a Worksheet<'s>) -> Vec<&'a PortLine<'s>> {
     let ports = sheet.lines.iter().filter(|line| line.lag.is_none());
     let ports: Vec<&PortLine<'s>> = ports.collect();
     let names: Vec<&str> = ports.iter().map(|line| line.name).collect();
-    let order = front_order(&names).into_iter();
-    order.map(|at| ports[at]).collect()
+    front_order(&names)
+        .into_iter()
+        .map(|at| ports[at])
+        .collect()
 }
 
 /// What all names begin with, up to a character that is no digit; empty where that would save nothing.

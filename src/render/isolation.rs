@@ -281,9 +281,12 @@ impl IsolationView<'_> {
     fn group(&self, segment: SegmentId, fault: Fault) -> (String, &'static str, String) {
         let site = self.site();
         let own = site.segment(segment).vlan.map(|vlan| vlan.value);
-        let vlan_text = |vlan| match own == Some(vlan) {
-            true => vlan_name(site, vlan),
-            false => "the VLAN of another segment".to_owned(),
+        let vlan_text = |vlan| {
+            if own == Some(vlan) {
+                vlan_name(site, vlan)
+            } else {
+                "the VLAN of another segment".to_owned()
+            }
         };
         match fault {
             Fault::Pvid(port, vlan) => (

@@ -289,8 +289,8 @@ fn json_flow(
 ) -> JsonFlow {
     let family = naming.plan().family;
     let ranges = |set: &boundwalk_packet::IntervalSet| {
-        let parts = set.intervals().iter();
-        parts
+        set.intervals()
+            .iter()
             .map(|&part| boundwalk_model::show_interval(family, part))
             .collect()
     };

@@ -139,8 +139,11 @@ fn write_case(writer: &mut Xml, case: &JunitCase) -> io::Result<()> {
         JunitOutcome::Held => element.write_empty()?,
         JunitOutcome::Failed { message, text } => element.write_inner_content(|writer| {
             let message = harmless(message);
-            let lines = text.split('\n').map(harmless);
-            let text = lines.collect::<Vec<_>>().join("\n");
+            let text = text
+                .split('\n')
+                .map(harmless)
+                .collect::<Vec<_>>()
+                .join("\n");
             writer
                 .create_element("failure")
                 .with_attributes([("type", "found"), ("message", message.as_str())])

@@ -41,16 +41,20 @@ pub fn check_suite(
 
 fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> JunitOutcome {
     let own = |finding: &Finding| finding.check.name == check.name;
-    let open = standing.open.iter().filter(|finding| own(finding));
-    let lines: Vec<String> = open
+    let lines: Vec<String> = standing
+        .open
+        .iter()
+        .filter(|finding| own(finding))
         .map(|one| line(sources, one.span, &one.message, one.help.as_deref()))
         .collect();
     if !lines.is_empty() {
         return failed(lines.len(), "finding", &lines);
     }
     let known = standing.known.iter().filter(|finding| own(finding)).count();
-    let accepted = standing.accepted.iter().filter(|(finding, _)| own(finding));
-    let mut reasons: Vec<String> = accepted
+    let mut reasons: Vec<String> = standing
+        .accepted
+        .iter()
+        .filter(|(finding, _)| own(finding))
         .map(|(finding, entry)| {
             let subjects = finding.subjects.join(", ");
             format!("{subjects}: accepted: {}", decision(entry))
@@ -59,11 +63,12 @@ fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> J
     if known > 0 {
         reasons.push(format!("{known} known from the baseline"));
     }
-    match reasons.is_empty() {
-        true => JunitOutcome::Held,
-        false => JunitOutcome::Skipped {
+    if reasons.is_empty() {
+        JunitOutcome::Held
+    } else {
+        JunitOutcome::Skipped {
             message: reasons.join("; "),
-        },
+        }
     }
 }
 
@@ -119,14 +124,15 @@ fn unheld(
     let first = open
         .first()
         .map_or("does not hold", |one| one.message.as_str());
-    match lines.is_empty() {
-        true => JunitOutcome::Skipped {
+    if lines.is_empty() {
+        JunitOutcome::Skipped {
             message: first.to_owned(),
-        },
-        false => JunitOutcome::Failed {
+        }
+    } else {
+        JunitOutcome::Failed {
             message: first.to_owned(),
             text: lines.join("\n"),
-        },
+        }
     }
 }
 

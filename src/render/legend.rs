@@ -58,8 +58,9 @@ impl Legend {
             v6,
             known: std::mem::take(&mut self.named),
         };
-        let rows = sheet.pairs.iter();
-        let codes = rows
+        let codes = sheet
+            .pairs
+            .iter()
             .map(|row| row.iter().map(|pair| self.code(pair, &mut names)).collect())
             .collect();
         self.named = names.known;
@@ -74,8 +75,9 @@ impl Legend {
 
     /// Lines `code  services`.
     pub fn lines(&self) -> Vec<(String, String)> {
-        let texts = self.texts.iter().enumerate();
-        texts
+        self.texts
+            .iter()
+            .enumerate()
             .map(|(number, text)| (letters(number), text.clone()))
             .collect()
     }
@@ -104,9 +106,10 @@ impl Legend {
                 if number == self.texts.len() {
                     self.texts.push(text);
                 }
-                match whole(pair) {
-                    true => letters(number).to_uppercase(),
-                    false => letters(number),
+                if whole(pair) {
+                    letters(number).to_uppercase()
+                } else {
+                    letters(number)
                 }
             }
         };
@@ -166,18 +169,19 @@ pub fn sign(pair: &Pair) -> Sign {
     if real.iter().all(|cell| cell.some.is_empty()) {
         return Sign::Nothing;
     }
-    match real.iter().all(|cell| cell.everything()) {
-        true => Sign::Everything,
-        false => Sign::Services,
+    if real.iter().all(|cell| cell.everything()) {
+        Sign::Everything
+    } else {
+        Sign::Services
     }
 }
 
 /// Whether what passes, passes for every address.
 pub(super) fn whole(pair: &Pair) -> bool {
-    let real = pair
-        .families()
-        .filter(|(_, cell)| cell.reading == Reading::Pair);
-    real.into_iter().all(|(_, cell)| cell.some == cell.every)
+    pair.families()
+        .filter(|(_, cell)| cell.reading == Reading::Pair)
+        .into_iter()
+        .all(|(_, cell)| cell.some == cell.every)
 }
 
 /// The services of a pair: once where both families agree, else each by name. A family through which nothing
@@ -188,8 +192,9 @@ fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
         .filter(|(_, cell)| cell.reading == Reading::Pair);
     let real: Vec<_> = real.collect();
     let alone = real.len() == 1;
-    let open = real.iter().filter(|(_, cell)| !cell.some.is_empty());
-    let texts: Vec<(&str, String)> = open
+    let texts: Vec<(&str, String)> = real
+        .iter()
+        .filter(|(_, cell)| !cell.some.is_empty())
         .map(|&(family, cell)| (family.word(), names.text(family, &cell.some)))
         .collect();
     match texts.as_slice() {

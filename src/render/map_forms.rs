@@ -93,8 +93,9 @@ fn end(site: &Site, map: &Map<'_>, link: &MapLink<'_>, side: usize) -> String {
     let name = map.nodes[link.ends[side]].name(site);
     let port = link.ports[side].map(|port| format!(":{port}"));
     let port = port.unwrap_or_default();
-    match link.members[side].is_empty() {
-        true => format!("{name}{port}"),
-        false => format!("{name}{port} ({})", link.members[side].join(", ")),
+    if link.members[side].is_empty() {
+        format!("{name}{port}")
+    } else {
+        format!("{name}{port} ({})", link.members[side].join(", "))
     }
 }

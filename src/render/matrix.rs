@@ -67,8 +67,14 @@ impl Layout {
         let shortest = width(CORNER) - number;
         let longest = (columns / 3).max(shortest);
         let label = names.max().unwrap_or(0).clamp(shortest, longest);
-        let code = codes.iter().flatten().map(|code| width(code));
-        let cell = code.max().unwrap_or(1).max(digits) + 1;
+        let cell = codes
+            .iter()
+            .flatten()
+            .map(|code| width(code))
+            .max()
+            .unwrap_or(1)
+            .max(digits)
+            + 1;
         let room = columns.saturating_sub(label + number);
         Self {
             label,

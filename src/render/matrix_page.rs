@@ -35,8 +35,10 @@ pub fn review_page<'a>(
         out.heading(Rank::Answer, "Problems of the site file");
     }
     for problem in shown.problems {
-        let place = problem.span.map(|span| shown.sources.place(span));
-        let place = place.unwrap_or_default();
+        let place = problem
+            .span
+            .map(|span| shown.sources.place(span))
+            .unwrap_or_default();
         let help = problem.help.as_deref().map(|help| format!(": {help}"));
         let help = help.unwrap_or_default();
         let name = problem.kind.name;
@@ -76,8 +78,9 @@ fn put_table(out: &mut Document<'_>, sheet: &Sheet, key: &Legend, codes: &[Vec<S
         columns,
         rows: rows.collect(),
     });
-    let fixed = fixed_codes(sheet).map(|(code, text)| vec![code.to_owned(), text]);
-    let mut meanings: Vec<Vec<String>> = fixed.to_vec();
+    let mut meanings: Vec<Vec<String>> = fixed_codes(sheet)
+        .map(|(code, text)| vec![code.to_owned(), text])
+        .to_vec();
     meanings.extend(key.lines().into_iter().map(|(code, text)| vec![code, text]));
     let signs = used_signs(codes);
     meanings.extend(signs.map(|(sign, text)| vec![sign.to_string(), (*text).to_owned()]));

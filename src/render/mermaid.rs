@@ -66,9 +66,10 @@ fn link_line(link: &MapLink<'_>) -> String {
         let _ = write!(text, ", {label}");
     }
     let [one, other] = link.ends;
-    match text.is_empty() {
-        true => format!("n{one} {line} n{other}"),
-        false => format!("n{one} {line}|{}| n{other}", quoted(&text)),
+    if text.is_empty() {
+        format!("n{one} {line} n{other}")
+    } else {
+        format!("n{one} {line}|{}| n{other}", quoted(&text))
     }
 }
 

@@ -45,10 +45,12 @@ fn grid(out: &mut String, cells: &[PanelCell], pen: Pen) {
         let _ = writeln!(out, "No port is described.");
         return;
     }
-    let widest = cells
+    let room = cells
         .iter()
-        .map(|cell| width(&pen.text(&cell.name)).max(width(&cell.code)));
-    let room = widest.max().unwrap_or(1).clamp(2, CELL);
+        .map(|cell| width(&pen.text(&cell.name)).max(width(&cell.code)))
+        .max()
+        .unwrap_or(1)
+        .clamp(2, CELL);
     let rows = if cells.len() > ONE_ROW { 2 } else { 1 };
     let most = (pen.paint.columns.saturating_sub(1) / (room + 1)).max(1);
     let columns: Vec<&[PanelCell]> = cells.chunks(rows).collect();

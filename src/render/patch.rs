@@ -69,9 +69,10 @@ fn line(out: &mut String, paint: TextStyle, style: Style, text: &str) {
     // A tab disturbs nothing.
     let parts: Vec<String> = inner.split('\t').map(escape_control).collect();
     let shown = parts.join("\t");
-    match style == Style::new() {
-        true => out.push_str(&shown),
-        false => out.push_str(&paint.paint(style, &shown)),
+    if style == Style::new() {
+        out.push_str(&shown);
+    } else {
+        out.push_str(&paint.paint(style, &shown));
     }
     if text.ends_with('\n') {
         out.push('\n');

@@ -53,9 +53,10 @@ pub fn path_document<'a>(
         out.plain(2, format!("{}: {fate}", other.packet));
     }
     let site = network.site;
-    let layer_2 = match site.switches.is_empty() && site.links.is_empty() {
-        true => "Layer 2 is assumed clean.",
-        false => "Layer 2 is computed from switches and cables.",
+    let layer_2 = if site.switches.is_empty() && site.links.is_empty() {
+        "Layer 2 is assumed clean."
+    } else {
+        "Layer 2 is computed from switches and cables."
     };
     out.gap();
     out.plain(0, format!("{layer_2} {CAUTION}"));
@@ -177,36 +178,35 @@ impl PathView<'_> {
         let Some(filter) = self.router(step.device).and_then(|router| router.filter()) else {
             return;
         };
-        let (line, list) = match arrival {
-            true => (
+        let (line, list) = if arrival {
+            (
                 step.destination_translation,
                 &filter.destination_translations,
-            ),
-            false => (step.source_translation, &filter.source_translations),
+            )
+        } else {
+            (step.source_translation, &filter.source_translations)
         };
         let Some(translation) = line.map(|line| &list[line]) else {
             return;
         };
         let name = &translation.name.value;
         let place = self.sources.place(translation.name.span);
-        let (label, text) = match arrival {
-            true => {
-                let to =
-                    std::net::SocketAddr::new(step.left.destination, step.left.destination_port);
-                let to = if step.left.protocol.has_ports() {
-                    to.to_string()
-                } else {
-                    to.ip().to_string()
-                };
-                (
-                    "destination   ",
-                    format!("now {to}, by \"{name}\" ({place})"),
-                )
-            }
-            false => (
+        let (label, text) = if arrival {
+            let to = std::net::SocketAddr::new(step.left.destination, step.left.destination_port);
+            let to = if step.left.protocol.has_ports() {
+                to.to_string()
+            } else {
+                to.ip().to_string()
+            };
+            (
+                "destination   ",
+                format!("now {to}, by \"{name}\" ({place})"),
+            )
+        } else {
+            (
                 "source        ",
                 format!("now {}, by \"{name}\" ({place})", step.left.source),
-            ),
+            )
         };
         out.labelled(3, label, text);
     }
@@ -354,9 +354,10 @@ impl PathView<'_> {
             ReplyPass::SourceCheck => "stopped by the source check".to_owned(),
             ReplyPass::Denied(number) => {
                 let filter = self.router(device).and_then(|router| router.filter());
-                let why = match filter.is_some_and(|filter| filter.stateful) {
-                    true => "no state for it, and as a new flow",
-                    false => "stateless:",
+                let why = if filter.is_some_and(|filter| filter.stateful) {
+                    "no state for it, and as a new flow"
+                } else {
+                    "stateless:"
                 };
                 format!("{why} stopped by {}", rule(number))
             }
@@ -427,9 +428,10 @@ impl PathView<'_> {
 }
 
 fn at_device(name: &str) -> String {
-    match name.is_empty() {
-        true => String::new(),
-        false => format!(" at {name}"),
+    if name.is_empty() {
+        String::new()
+    } else {
+        format!(" at {name}")
     }
 }
 

@@ -63,9 +63,10 @@ fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: TextS
         out.push_str("No port is described.\n\n");
         return;
     }
-    match switch.vlan_aware && paint.columns >= NARROW {
-        true => table(out, site, sheet, paint.columns),
-        false => listed(out, site, sheet, paint.columns),
+    if switch.vlan_aware && paint.columns >= NARROW {
+        table(out, site, sheet, paint.columns);
+    } else {
+        listed(out, site, sheet, paint.columns);
     }
     let vlans = named_vlans(sheet.vlans.iter().cloned());
     if !vlans.is_empty() {
@@ -125,8 +126,12 @@ fn listed(out: &mut String, site: &Site, sheet: &Worksheet<'_>, columns: usize) 
         .iter()
         .map(|line| row(site, line, true))
         .collect();
-    let names = rows.iter().map(|row| width(&row[0]));
-    let widest = names.max().unwrap_or(0).clamp(4, columns / 3);
+    let widest = rows
+        .iter()
+        .map(|row| width(&row[0]))
+        .max()
+        .unwrap_or(0)
+        .clamp(4, columns / 3);
     let indent = " ".repeat(widest + 2);
     for row in &rows {
         let first = format!("{}  ", fit(&row[0], widest));
@@ -151,9 +156,12 @@ fn in_words(row: &[String]) -> Vec<String> {
         "accepts ",
         "",
     ];
-    let all = row.iter().zip(WORDS).skip(1);
-    let told = all.filter(|(text, _)| !text.is_empty() && *text != "-");
-    told.map(|(text, word)| format!("{word}{text}")).collect()
+    row.iter()
+        .zip(WORDS)
+        .skip(1)
+        .filter(|(text, _)| !text.is_empty() && *text != "-")
+        .map(|(text, word)| format!("{word}{text}"))
+        .collect()
 }
 
 /// Whether port names take more than a good part of a narrow terminal.

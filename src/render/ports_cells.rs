@@ -94,8 +94,11 @@ pub fn port_facts(
     let texts = fields(site, line, |vlans| {
         named_vlans(vlans.into_iter().map(|vlan| sheet.named(vlan))).join(", ")
     });
-    let facts = COLUMNS.into_iter().zip(texts);
-    facts.filter(|(_, text)| !text.is_empty()).collect()
+    COLUMNS
+        .into_iter()
+        .zip(texts)
+        .filter(|(_, text)| !text.is_empty())
+        .collect()
 }
 
 /// A disabled port that nobody has given a VLAN: nothing about VLANs is to be set.
@@ -104,10 +107,7 @@ fn unused(line: &PortLine<'_>, set: &PortVlans) -> bool {
 }
 
 fn on(flag: bool) -> &'static str {
-    match flag {
-        true => "on",
-        false => "off",
-    }
+    if flag { "on" } else { "off" }
 }
 
 /// What is plugged into a line's port.
@@ -134,9 +134,10 @@ fn one_attached(site: &Site, attached: &Attached<'_>) -> String {
         };
     }
     let end = attached.end.name(site);
-    match attached.interfaces.is_empty() {
-        true => end,
-        false => format!("{end} ({})", attached.interfaces.join(", ")),
+    if attached.interfaces.is_empty() {
+        end
+    } else {
+        format!("{end} ({})", attached.interfaces.join(", "))
     }
 }
 
@@ -297,9 +298,10 @@ fn untagged(
     end: CableEnd<'_>,
     (sent, taken): &(Vec<VlanId>, Option<VlanId>),
 ) -> String {
-    let sends = match sent.is_empty() {
-        true => "sends none".to_owned(),
-        false => format!("sends {}", vlans_text(sheets, end, sent)),
+    let sends = if sent.is_empty() {
+        "sends none".to_owned()
+    } else {
+        format!("sends {}", vlans_text(sheets, end, sent))
     };
     match taken {
         Some(vlan) if sent.as_slice() == [*vlan] => format!("{sends} and takes them so"),

@@ -37,9 +37,11 @@ fn differences(sheets: &Worksheets<'_>, sheet: &Worksheet<'_>, line: &PortLine<'
         device: boundwalk_analysis::Equipment::Switch(sheet.switch),
         port: line.name,
     };
-    let known = sheets.differences.iter();
-    let here = known.filter(|difference| difference.ends.contains(&own));
-    here.map(|difference| difference_text(sheets, difference))
+    sheets
+        .differences
+        .iter()
+        .filter(|difference| difference.ends.contains(&own))
+        .map(|difference| difference_text(sheets, difference))
         .collect()
 }
 
@@ -76,8 +78,11 @@ fn one_switch(out: &mut Document<'_>, site: &Site, sheet: &Worksheet<'_>) {
         return;
     }
     let spaced = |vlans| vlan_ranges(vlans).join(", ");
-    let lines = sheet.lines.iter();
-    let rows: Vec<_> = lines.map(|line| fields(site, line, spaced)).collect();
+    let rows: Vec<_> = sheet
+        .lines
+        .iter()
+        .map(|line| fields(site, line, spaced))
+        .collect();
     let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
     let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
     let titles: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();

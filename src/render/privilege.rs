@@ -36,8 +36,11 @@ impl PrivilegeShown<'_> {
     /// Rules of which a part is used, the widest first: by how many times more they permit than is used. Then rules
     /// of which nothing is used, the largest first.
     pub(super) fn ranked(&self) -> [Vec<&RuleUse>; 2] {
-        let rules = self.privilege.rules.iter();
-        let wide = rules.filter(|rule| rule.measure.packets.used != rule.measure.packets.permitted);
+        let wide = self
+            .privilege
+            .rules
+            .iter()
+            .filter(|rule| rule.measure.packets.used != rule.measure.packets.permitted);
         let (mut unused, mut used): (Vec<&RuleUse>, Vec<&RuleUse>) =
             wide.partition(|rule| rule.measure.packets.used == BigUint::ZERO);
         for list in [&mut used, &mut unused] {
@@ -150,9 +153,11 @@ pub(super) fn of(axis: &Axis) -> String {
 /// What a rule needs of its fields, in words.
 pub(super) fn needs_text(measure: &Measure) -> String {
     let addresses = |pair: &[Axis; 2]| {
-        let parts = Family::ALL.iter().zip(pair);
-        let parts = parts.filter(|(_, axis)| axis.permitted != BigUint::ZERO);
-        let parts = parts.map(|(family, axis)| format!("{} {}", of(axis), family.word()));
+        let parts = Family::ALL
+            .iter()
+            .zip(pair)
+            .filter(|(_, axis)| axis.permitted != BigUint::ZERO)
+            .map(|(family, axis)| format!("{} {}", of(axis), family.word()));
         parts.collect::<Vec<_>>().join(" and ")
     };
     format!(

@@ -75,9 +75,10 @@ impl ProbesShown<'_> {
         });
         let hops = &probe.predicted.first_hops;
         let hops: Vec<String> = hops.iter().map(IpAddr::to_string).collect();
-        let gateway = match hops.is_empty() {
-            true => "no default gateway".to_owned(),
-            false => format!("default gateway {}", hops.join(" or ")),
+        let gateway = if hops.is_empty() {
+            "no default gateway".to_owned()
+        } else {
+            format!("default gateway {}", hops.join(" or "))
         };
         format!("a test device ({source}{length}, {gateway})")
     }
@@ -107,8 +108,10 @@ impl ProbesShown<'_> {
 
     /// Deciding rules, or why it stops.
     pub(super) fn reason(&self, predicted: &Prediction) -> String {
-        let deciders = predicted.deciders.iter();
-        let named = deciders.map(|&(router, rule)| rule_name(self.network, router, rule));
+        let named = predicted
+            .deciders
+            .iter()
+            .map(|&(router, rule)| rule_name(self.network, router, rule));
         let named: Vec<String> = named.collect();
         let stop = predicted
             .stop
@@ -122,8 +125,9 @@ impl ProbesShown<'_> {
 
     /// What a probe shows, in words.
     pub(super) fn covers(&self, probe: &Probe) -> Vec<String> {
-        let covers = probe.covers.iter();
-        covers
+        probe
+            .covers
+            .iter()
             .map(|&one| obligation_text(self.network, one))
             .collect()
     }
@@ -159,9 +163,10 @@ pub(super) fn far_end(probe: &Probe) -> Packet {
 /// `tcp 443`, `tcp 443 from 1024`, `icmp type 8 code 0`, `gre`.
 pub(super) fn service(packet: &Packet, pinned: bool) -> String {
     let port = port(packet, pinned);
-    match port.is_empty() {
-        true => packet.protocol.to_string(),
-        false => format!("{} {port}", packet.protocol),
+    if port.is_empty() {
+        packet.protocol.to_string()
+    } else {
+        format!("{} {port}", packet.protocol)
     }
 }
 
@@ -193,9 +198,10 @@ fn is_raw(packet: &Packet) -> bool {
 /// The command that sends a packet from a shell.
 pub(super) fn command(packet: &Packet, pinned: bool) -> String {
     let (source, target, port) = (packet.source, packet.destination, packet.destination_port);
-    let from = match pinned {
-        true => format!("-p {} ", packet.source_port),
-        false => String::new(),
+    let from = if pinned {
+        format!("-p {} ", packet.source_port)
+    } else {
+        String::new()
     };
     match packet.protocol {
         _ if is_echo(packet) => format!("ping -c 1 -W 2 -I {source} {target}"),

@@ -89,10 +89,11 @@ fn stated_text(sources: &Sources, stated: &Stated<'_>, colour: bool, columns: us
 
 /// A title, made safe line by line.
 fn titled(message: &str) -> String {
-    let lines = message
+    message
         .split('\n')
-        .map(|line| shortened(&escape_invisible(line)));
-    lines.collect::<Vec<_>>().join("\n")
+        .map(|line| shortened(&escape_invisible(line)))
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 /// An excerpt in which nothing can disturb a terminal. Each character is replaced by one of as many bytes, so
@@ -125,10 +126,10 @@ fn harmless(character: char, too_many: bool) -> char {
 
 /// A text whose longest words are cut in the middle.
 fn shortened(text: &str) -> String {
-    let words = text
-        .split(' ')
-        .map(|word| cut_middle(word, 240, (60, "…", 20)));
-    words.collect::<Vec<_>>().join(" ")
+    text.split(' ')
+        .map(|word| cut_middle(word, 240, (60, "…", 20)))
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// A line that counts problems: `2 errors, 1 warning`; empty where there is none.
@@ -223,9 +224,10 @@ fn snippet<'s>(
             AnnotationKind::Context
         };
         let annotation = kind.span(from..to.max(from));
-        match mark.label.is_empty() {
-            true => annotation,
-            false => annotation.label(mark.label.clone()),
+        if mark.label.is_empty() {
+            annotation
+        } else {
+            annotation.label(mark.label.clone())
         }
     });
     Snippet::source(text)
@@ -244,11 +246,13 @@ fn cut_lines(text: &str, places: Vec<[usize; 2]>) -> (String, Vec<[usize; 2]>) {
     let mut moved = places.clone();
     for line in text.split_inclusive('\n') {
         let end = start + line.trim_end_matches('\n').len();
-        let marked = places
+        let keep = places
             .iter()
             .map(|[from, _]| *from)
-            .filter(|from| (start..end).contains(from));
-        let keep = marked.max().unwrap_or(start) + AFTER;
+            .filter(|from| (start..end).contains(from))
+            .max()
+            .unwrap_or(start)
+            + AFTER;
         let keep = (keep..end)
             .find(|&at| text.is_char_boundary(at))
             .unwrap_or(end);

@@ -44,8 +44,10 @@ pub fn baselines_page(sets: &[Baseline]) -> Document<'static> {
     for set in sets {
         out.heading(Rank::Answer, set.name);
         out.plain(0, &set.title);
-        let roles = set.roles.iter();
-        let roles = roles.map(|(role, who)| vec![role.clone(), who.clone()]);
+        let roles = set
+            .roles
+            .iter()
+            .map(|(role, who)| vec![role.clone(), who.clone()]);
         out.table(Table::of_texts(&["role", "who"], roles.collect()));
         let lines = set.expectations.iter().map(|line| {
             let cells = [&line.name, &line.requirement, &line.reason];

@@ -119,8 +119,11 @@ fn written(site: &Site, rule: &Rule) -> Vec<String> {
         lines.push(format!("{name}: {}", names.as_deref().unwrap_or("any")));
     }
     let items = |written: &[boundwalk_diagnostic::Spanned<String>]| {
-        let items = written.iter().map(|item| item.value.as_str());
-        items.collect::<Vec<_>>().join(", ")
+        written
+            .iter()
+            .map(|item| item.value.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
     };
     for (name, field) in [("source", &rule.source), ("destination", &rule.destination)] {
         let text = field.as_ref().map(|field| items(&field.written));
@@ -259,8 +262,9 @@ impl Words<'_> {
         }
         let mut order: Vec<&(usize, BigUint)> = share.taken.iter().collect();
         order.sort_by(|one, other| other.1.cmp(&one.1));
-        let large = order.iter().filter(|(_, size)| share.permille(size) > 0);
-        let mut taken: Vec<String> = large
+        let mut taken: Vec<String> = order
+            .iter()
+            .filter(|(_, size)| share.permille(size) > 0)
             .map(|(rule, size)| format!("{} by {}", percent(share, size), self.rule(*rule)))
             .collect();
         match order.len() - taken.len() {
@@ -303,9 +307,10 @@ impl Words<'_> {
         let others = part.region.source.difference(own.of(part.family));
         let all = naming.addresses(&part.region.source);
         let few = naming.addresses(&others);
-        match others.is_empty() || all.len() <= few.len() {
-            true => all,
-            false => few,
+        if others.is_empty() || all.len() <= few.len() {
+            all
+        } else {
+            few
         }
     }
 

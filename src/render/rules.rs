@@ -38,8 +38,9 @@ impl RulesShown<'_> {
         rule: usize,
     ) -> impl Iterator<Item = &'f Finding> {
         let place = gateway_review.rules[rule].name.span;
-        let findings = self.findings.iter();
-        findings.filter(move |finding| finding.span == Some(place))
+        self.findings
+            .iter()
+            .filter(move |finding| finding.span == Some(place))
     }
 
     /// Rules of a gateway that permit more than there is or is safe.
@@ -121,9 +122,10 @@ pub fn rules_document<'a>(shown: &RulesShown<'a>, all: bool) -> Document<'a> {
     }
     out.heading(Rank::Answer, "Findings");
     out.gap();
-    match shown.findings.is_empty() {
-        true => out.plain(2, "None."),
-        false => out.findings(shown.sources, shown.findings, all),
+    if shown.findings.is_empty() {
+        out.plain(2, "None.");
+    } else {
+        out.findings(shown.sources, shown.findings, all);
     }
     out.notes(shown.notes);
     out

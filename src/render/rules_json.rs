@@ -98,8 +98,10 @@ fn json_gateway<'a>(
     shown: &RulesShown<'a>,
     gateway_review: &'a GatewayReview<'a>,
 ) -> JsonGateway<'a> {
-    let counts = COLUMNS.iter().zip(numbers(shown, gateway_review));
-    let counts = counts.map(|((title, _), count)| (title.replace(' ', "_"), count.into()));
+    let counts = COLUMNS
+        .iter()
+        .zip(numbers(shown, gateway_review))
+        .map(|((title, _), count)| (title.replace(' ', "_"), count.into()));
     let rules = 0..gateway_review.rules.len();
     let pairs = gateway_review.pairs.pairs.iter();
     JsonGateway {
@@ -336,8 +338,10 @@ fn parts(
     let name = |&at: &usize| interfaces.get(at).map(|one| one.name.value.clone());
     let part = |part: &boundwalk_analysis::rules::Part| {
         let ranges = |set: &boundwalk_packet::IntervalSet| {
-            let parts = set.intervals().iter();
-            parts.map(|&one| show_interval(part.family, one)).collect()
+            set.intervals()
+                .iter()
+                .map(|&one| show_interval(part.family, one))
+                .collect()
         };
         JsonPart {
             family: part.family.word(),

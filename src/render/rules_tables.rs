@@ -41,10 +41,11 @@ fn record(
 ) -> [String; 9] {
     let rule = &gateway_review.rules[number];
     let names = |rules: &[usize]| {
-        let names = rules
+        rules
             .iter()
-            .map(|&other| gateway_review.rules[other].name.value.as_str());
-        names.collect::<Vec<_>>().join("; ")
+            .map(|&other| gateway_review.rules[other].name.value.as_str())
+            .collect::<Vec<_>>()
+            .join("; ")
     };
     let (covered, packet) = match standing {
         RuleStatus::Dead(dead) => (

@@ -35,8 +35,9 @@ pub struct SarifShown<'a> {
 /// A review as a SARIF document. It holds no time and no path of the machine: the same input gives the same text.
 pub fn review_sarif(shown: &SarifShown<'_>) -> String {
     let kinds = kinds(shown.problems);
-    let checks = CHECKS.iter().map(|known| check_rule(known.check));
-    let rules: Vec<Value> = checks
+    let rules: Vec<Value> = CHECKS
+        .iter()
+        .map(|known| check_rule(known.check))
         .chain(kinds.iter().map(|kind| kind_rule(kind)))
         .collect();
     let meaning = match shown.exit_code {
@@ -120,8 +121,9 @@ fn kind_rule(kind: &Kind) -> Value {
 
 /// Problems, then findings: new ones, known ones, accepted ones, gone ones.
 fn results(shown: &SarifShown<'_>, kinds: &[&'static Kind]) -> Vec<Value> {
-    let problems = shown.problems.iter();
-    let mut results: Vec<Value> = problems
+    let mut results: Vec<Value> = shown
+        .problems
+        .iter()
         .map(|problem| problem_result(shown, kinds, problem))
         .collect();
     let Some(standing) = shown.standing else {
@@ -133,8 +135,10 @@ fn results(shown: &SarifShown<'_>, kinds: &[&'static Kind]) -> Vec<Value> {
     };
     let open = standing.open.iter().map(|one| (one, states[0], None));
     let known = standing.known.iter().map(|one| (one, states[1], None));
-    let accepted = standing.accepted.iter();
-    let accepted = accepted.map(|(one, entry)| (one, states[2], Some(decision(entry))));
+    let accepted = standing
+        .accepted
+        .iter()
+        .map(|(one, entry)| (one, states[2], Some(decision(entry))));
     for ((finding, state, accepted), mark) in open
         .chain(known)
         .chain(accepted)

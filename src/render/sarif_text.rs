@@ -7,8 +7,11 @@ use super::text::escape_control;
 /// A text in which nothing is taken for a placeholder or a link: braces are doubled (3.11.5), and the bracket
 /// that could end the text of a link is escaped (3.11.6). Marks that turn the direction of text are spelled out.
 pub(super) fn message_text(text: &str) -> String {
-    let lines = text.split('\n').map(escape_control);
-    let text = lines.collect::<Vec<_>>().join("\n");
+    let text = text
+        .split('\n')
+        .map(escape_control)
+        .collect::<Vec<_>>()
+        .join("\n");
     let braced = text.replace('{', "{{").replace('}', "}}");
     braced.replace("](", "\\](")
 }
@@ -17,9 +20,10 @@ pub(super) fn message_text(text: &str) -> String {
 /// characters are percent-encoded (RFC 3986, section 2).
 pub(super) fn artifact_uri(name: &str, here: &Path) -> String {
     let path = Path::new(name);
-    let relative = match path.is_absolute() {
-        true => relative_to(path, here),
-        false => path.to_owned(),
+    let relative = if path.is_absolute() {
+        relative_to(path, here)
+    } else {
+        path.to_owned()
     };
     let parts = relative.components().filter_map(|part| match part {
         Component::Normal(part) => Some(encoded(&part.to_string_lossy())),
@@ -33,8 +37,11 @@ pub(super) fn artifact_uri(name: &str, here: &Path) -> String {
 fn relative_to(path: &Path, here: &Path) -> PathBuf {
     let own: Vec<Component<'_>> = path.components().collect();
     let base: Vec<Component<'_>> = here.components().collect();
-    let pairs = own.iter().zip(&base);
-    let shared = pairs.take_while(|(one, other)| one == other).count();
+    let shared = own
+        .iter()
+        .zip(&base)
+        .take_while(|(one, other)| one == other)
+        .count();
     // From another drive, or from nowhere, only the name is left.
     let prefixes = base.len() - shared;
     if shared == 0 {

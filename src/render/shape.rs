@@ -27,8 +27,10 @@ pub struct Pair {
 impl Pair {
     /// The cells of the families that were asked for.
     pub fn families(&self) -> impl Iterator<Item = (Family, &Cell)> {
-        let v4 = self.v4.iter().map(|cell| (Family::V4, cell));
-        v4.chain(self.v6.iter().map(|cell| (Family::V6, cell)))
+        self.v4
+            .iter()
+            .map(|cell| (Family::V4, cell))
+            .chain(self.v6.iter().map(|cell| (Family::V6, cell)))
     }
 }
 
@@ -126,8 +128,10 @@ impl Sheet {
             }
         };
         let line = |&row: &usize| {
-            let columns = kept_columns.iter();
-            columns.map(|&column| pair(row, column)).collect()
+            kept_columns
+                .iter()
+                .map(|&column| pair(row, column))
+                .collect()
         };
         let side = |party: Endpoint| Side::new(site, party);
         Self {
@@ -153,8 +157,9 @@ fn kept(site: &Site, all: &[Endpoint], choice: &[Endpoint]) -> Vec<usize> {
 
 /// What is not answered goes as a whole: a cell tells how much of its flows is answered, not which.
 fn narrowed(cell: &Cell, selection: &Selection) -> Cell {
-    match selection.two_way_only && cell.two_way == Extent::None {
-        true => cell.closed_off(),
-        false => cell.clone(),
+    if selection.two_way_only && cell.two_way == Extent::None {
+        cell.closed_off()
+    } else {
+        cell.clone()
     }
 }

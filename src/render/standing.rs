@@ -93,8 +93,11 @@ fn by_check(findings: &[Finding]) -> Vec<String> {
     }
     let line = |name: &&str| {
         let own = &of_check[name];
-        let subjects = own.iter().flat_map(|finding| &finding.subjects);
-        let mut names: Vec<&str> = subjects.map(String::as_str).collect();
+        let mut names: Vec<&str> = own
+            .iter()
+            .flat_map(|finding| &finding.subjects)
+            .map(String::as_str)
+            .collect();
         names.dedup();
         let dots = if names.len() > NAMES { " …" } else { "" };
         names.truncate(NAMES);

@@ -18,9 +18,10 @@ pub fn escape_invisible(text: &str) -> String {
 fn escaped(text: &str, stays: fn(char) -> bool) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
-        match stays(character) {
-            true => out.push(character),
-            false => out.extend(character.escape_unicode()),
+        if stays(character) {
+            out.push(character);
+        } else {
+            out.extend(character.escape_unicode());
         }
     }
     out
@@ -69,9 +70,10 @@ pub fn fit(text: &str, columns: usize) -> String {
 pub fn wrapped(text: &str, room: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split(' ') {
-        let parts: Vec<&str> = match width(word) > room {
-            true => word.split_inclusive(',').collect(),
-            false => vec![word],
+        let parts: Vec<&str> = if width(word) > room {
+            word.split_inclusive(',').collect()
+        } else {
+            vec![word]
         };
         for (number, part) in parts.into_iter().enumerate() {
             let last = lines.len() - 1;

@@ -20,9 +20,10 @@ impl TextStyle {
 
     /// A text in a style, if colour is wanted.
     pub fn paint(self, style: Style, text: &str) -> String {
-        match self.colour {
-            true => format!("{}{text}{}", style.render(), style.render_reset()),
-            false => text.to_owned(),
+        if self.colour {
+            format!("{}{text}{}", style.render(), style.render_reset())
+        } else {
+            text.to_owned()
         }
     }
 

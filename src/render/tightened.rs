@@ -50,8 +50,9 @@ impl TightenedShown<'_> {
     }
 
     fn unused(&self) -> Vec<String> {
-        let unused = self.kept.iter().filter(|(_, kept)| *kept == Kept::Unused);
-        unused
+        self.kept
+            .iter()
+            .filter(|(_, kept)| *kept == Kept::Unused)
             .map(|(rule, _)| rule_name(self.network, rule.router, rule.rule))
             .collect()
     }
@@ -72,9 +73,10 @@ impl TightenedShown<'_> {
 pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
     let mut out = String::new();
     let mut put = |label: &str, text: &str| labelled(&mut out, paint.columns, 0, label, text);
-    match shown.tightened.is_empty() {
-        true => put("# ", "no rule can be made tighter"),
-        false => put("# ", PROVED),
+    if shown.tightened.is_empty() {
+        put("# ", "no rule can be made tighter");
+    } else {
+        put("# ", PROVED);
     }
     for (title, lines) in [
         ("Tighter:", shown.lines()),
@@ -89,9 +91,10 @@ pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
     // Every line of the head is a comment to a program that reads patches, further ones too.
     let mut head = String::new();
     for line in out.lines() {
-        let _ = match line.starts_with('#') {
-            true => writeln!(head, "{line}"),
-            false => writeln!(head, "#{line}"),
+        let _ = if line.starts_with('#') {
+            writeln!(head, "{line}")
+        } else {
+            writeln!(head, "#{line}")
         };
     }
     format!("{head}\n{}", patch_text(shown.files, paint))
@@ -102,9 +105,10 @@ pub fn tightened_page<'a>(shown: &TightenedShown<'a>) -> Document<'a> {
     let mut out = Document::new("Tighter rules", &shown.network.site.name);
     out.plain(
         0,
-        match shown.tightened.is_empty() {
-            true => "No rule can be made tighter.",
-            false => PROVED,
+        if shown.tightened.is_empty() {
+            "No rule can be made tighter."
+        } else {
+            PROVED
         },
     );
     out.section("Tighter", shown.lines());
@@ -149,8 +153,8 @@ pub fn tightened_json(shown: &TightenedShown<'_>) -> String {
             .rules
             .iter()
             .map(|fields| {
-                let fields = fields.iter();
                 fields
+                    .iter()
                     .map(|(field, items)| JsonField {
                         key: field.key(),
                         items: items.clone(),

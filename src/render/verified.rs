@@ -45,29 +45,34 @@ impl VerifiedShown<'_> {
     }
 
     fn differing(&self) -> impl Iterator<Item = &Checked<'_>> {
-        let rows = self.verified.rows.iter();
-        rows.filter(|row| matches!(row.judgement, Judgement::Differs(_) | Judgement::Unclear(_)))
+        self.verified
+            .rows
+            .iter()
+            .filter(|row| matches!(row.judgement, Judgement::Differs(_) | Judgement::Unclear(_)))
     }
 
     /// What was sent, what was to be expected and what was seen.
     fn told(&self, row: &Checked<'_>) -> String {
-        let probe = match row.row.probe.is_empty() {
-            true => String::new(),
-            false => format!("probe {}: ", row.row.probe),
+        let probe = if row.row.probe.is_empty() {
+            String::new()
+        } else {
+            format!("probe {}: ", row.row.probe)
         };
         let seen = row.row.result.map_or("", |result| result.word());
         let expect = row.predicted.as_ref();
         let expect = expect.map_or("unclear", |predicted| predicted.expect.word());
-        let stale = match row.stale {
-            true => format!(
+        let stale = if row.stale {
+            format!(
                 " (the plan said {}: the site has changed since)",
                 row.row.expect
-            ),
-            false => String::new(),
+            )
+        } else {
+            String::new()
         };
-        let remark = match row.row.remark.is_empty() {
-            true => String::new(),
-            false => format!("; remark: {}", row.row.remark),
+        let remark = if row.row.remark.is_empty() {
+            String::new()
+        } else {
+            format!("; remark: {}", row.row.remark)
         };
         format!(
             "{probe}{}: expected {expect}{stale}, seen {seen}{remark}",

@@ -70,8 +70,10 @@ fn hostile(facts: &Facts<'_>) -> Result<usize, String> {
                     compared.so(facts.may_be_unknown(), || format!("{from:?} {to:?}"))?;
                     continue;
                 };
-                let all = change.pairs.iter().chain(&change.hostile);
-                let own: Vec<_> = all
+                let own: Vec<_> = change
+                    .pairs
+                    .iter()
+                    .chain(&change.hostile)
                     .filter(|pair| pair.family == family)
                     .filter(|pair| (segment(pair.from), segment(pair.to)) == (Some(from), Some(to)))
                     .collect();

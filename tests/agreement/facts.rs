@@ -44,10 +44,12 @@ impl<'a> Facts<'a> {
                 Matrix::new(network, &Question::all(by, family, true), &mut |_, _| {})
             })
         };
-        let judged = judge_expectations(network).into_iter();
-        let judged = judged.map(|line| (line.expectation.name.value.clone(), line.standing));
-        let needs = judge_needs(network).into_iter();
-        let needs = needs.map(|line| (line.need.name.value.clone(), line.standing));
+        let judged = judge_expectations(network)
+            .into_iter()
+            .map(|line| (line.expectation.name.value.clone(), line.standing));
+        let needs = judge_needs(network)
+            .into_iter()
+            .map(|line| (line.need.name.value.clone(), line.standing));
         let segments: Vec<SegmentId> = network.site.segment_ids().collect();
         let asked = Asked {
             families: Family::ALL.to_vec(),
@@ -78,8 +80,10 @@ impl<'a> Facts<'a> {
     /// Ordered pairs of different segments.
     pub fn pairs(&self) -> Vec<(SegmentId, SegmentId)> {
         let segments = || self.network.site.segment_ids();
-        let all = segments().flat_map(|from| segments().map(move |to| (from, to)));
-        all.filter(|(from, to)| from != to).collect()
+        segments()
+            .flat_map(|from| segments().map(move |to| (from, to)))
+            .filter(|(from, to)| from != to)
+            .collect()
     }
 
     pub fn matrix(&self, family: Family) -> &Matrix {
@@ -89,11 +93,17 @@ impl<'a> Facts<'a> {
     /// Every cell with its family, row and column.
     pub fn cells(&self) -> impl Iterator<Item = (Family, Endpoint, Endpoint, &Cell)> {
         self.matrices.iter().flat_map(|matrix| {
-            let rows = matrix.rows.iter().zip(&matrix.cells);
-            rows.flat_map(move |(&row, cells)| {
-                let columns = matrix.columns.iter().zip(cells);
-                columns.map(move |(&column, cell)| (matrix.question.family, row, column, cell))
-            })
+            matrix
+                .rows
+                .iter()
+                .zip(&matrix.cells)
+                .flat_map(move |(&row, cells)| {
+                    matrix
+                        .columns
+                        .iter()
+                        .zip(cells)
+                        .map(move |(&column, cell)| (matrix.question.family, row, column, cell))
+                })
         })
     }
 
@@ -107,8 +117,8 @@ impl<'a> Facts<'a> {
     /// The cells between two segments, one for each family.
     pub fn between(&self, from: SegmentId, to: SegmentId) -> Vec<&Cell> {
         let [from, to] = [from, to].map(Endpoint::Segment);
-        let cells = Family::ALL.iter();
-        cells
+        Family::ALL
+            .iter()
             .filter_map(|&family| self.cell(family, from, to))
             .collect()
     }
@@ -172,9 +182,10 @@ pub fn passes_hostile(cell: &Cell) -> Option<bool> {
 /// Whether any of several things is so.
 pub fn any(all: impl IntoIterator<Item = Option<bool>>) -> Option<bool> {
     let all: Vec<Option<bool>> = all.into_iter().collect();
-    match all.contains(&Some(true)) {
-        true => Some(true),
-        false => (!all.contains(&None)).then_some(false),
+    if all.contains(&Some(true)) {
+        Some(true)
+    } else {
+        (!all.contains(&None)).then_some(false)
     }
 }
 

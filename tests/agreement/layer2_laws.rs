@@ -139,17 +139,19 @@ fn through(facts: &Facts<'_>) -> Result<usize, String> {
 /// Addresses that somebody has, and destinations that some translation matches: lines are about these.
 fn addressed(facts: &Facts<'_>, family: Family) -> IntervalSet {
     let plan = facts.network.plan(family);
-    let segments = plan.segments.iter();
-    let held = segments.fold(plan.routers_own.clone(), |all, one| {
-        all.union(&one.addresses)
-    });
-    let filters = facts
+    let held = plan
+        .segments
+        .iter()
+        .fold(plan.routers_own.clone(), |all, one| {
+            all.union(&one.addresses)
+        });
+    let mut lines = facts
         .network
         .site
         .routers
         .iter()
-        .filter_map(|router| router.filter());
-    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+        .filter_map(|router| router.filter())
+        .flat_map(|filter| &filter.destination_translations);
     lines
         .try_fold(held, |all, line| {
             let matched = line.destination.as_ref()?;

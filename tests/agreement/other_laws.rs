@@ -121,8 +121,11 @@ fn limits(facts: &Facts<'_>) -> Result<usize, String> {
         compared.so(same, || format!("{one:#?} and {other:#?}"))?;
     }
     let listed = |facts: &Facts<'_>| -> Vec<_> {
-        let list = facts.bypasses.iter();
-        list.map(|one| (one.from, one.to, one.configured)).collect()
+        facts
+            .bypasses
+            .iter()
+            .map(|one| (one.from, one.to, one.configured))
+            .collect()
     };
     compared.so(listed(facts) == listed(full), || {
         format!("{:?} and {:?}", listed(facts), listed(full))
@@ -217,9 +220,10 @@ fn changes(facts: &Facts<'_>) -> Result<usize, String> {
         let matched = site(&text);
         let limit = facts.network.open_pieces();
         for turned in [false, true] {
-            let [old, new] = match turned {
-                false => [facts.network.site, &matched],
-                true => [&matched, facts.network.site],
+            let [old, new] = if turned {
+                [&matched, facts.network.site]
+            } else {
+                [facts.network.site, &matched]
             };
             let versions = Network::versions(old, new, TODAY);
             let versions = versions.map(|network| network.limited_to(limit));

@@ -78,8 +78,8 @@ fn place(party: Endpoint) -> Option<Place> {
 
 /// The walks of a packet that end at a column.
 pub fn arriving(network: &Network<'_>, sender: Sender, packet: &Packet, to: Place) -> Vec<Trace> {
-    let traces = trace(network, sender, packet).into_iter();
-    traces
+    trace(network, sender, packet)
+        .into_iter()
         .filter(|trace| trace.outcome == Outcome::Delivered(to))
         .collect()
 }
@@ -164,8 +164,10 @@ fn hostile_is_more(facts: &Facts<'_>) -> Result<usize, String> {
 
 /// Classes of the services of a need in one family.
 fn services(facts: &Facts<'_>, need: &Need, family: Family) -> ClassSet {
-    let listed = need.services.iter().flat_map(|list| &list.services);
-    let boxes: Vec<ServiceBox> = listed
+    let boxes: Vec<ServiceBox> = need
+        .services
+        .iter()
+        .flat_map(|list| &list.services)
         .filter_map(|service| service.packets(family))
         .collect();
     facts.network.classes.of(&boxes)
@@ -211,9 +213,10 @@ fn need(facts: &Facts<'_>) -> Result<usize, String> {
             )
         };
         compared.so(wanted != matches!(line, IntentStatus::Vacuous), says)?;
-        match diverted(facts, pair.1) {
-            true => compared.follows(broken(line), any(missing), says)?,
-            false => compared.same(broken(line), any(missing), says)?,
+        if diverted(facts, pair.1) {
+            compared.follows(broken(line), any(missing), says)?;
+        } else {
+            compared.same(broken(line), any(missing), says)?;
         }
     }
     compared.made()
@@ -223,12 +226,12 @@ fn need(facts: &Facts<'_>) -> Result<usize, String> {
 /// there, and the cell says that not every packet arrives on the segment.
 fn diverted(facts: &Facts<'_>, to: SegmentId) -> bool {
     let network = facts.network;
-    let filters = network
+    let mut lines = network
         .site
         .routers
         .iter()
-        .filter_map(|router| router.filter());
-    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+        .filter_map(|router| router.filter())
+        .flat_map(|filter| &filter.destination_translations);
     lines.any(|line| {
         Family::ALL.iter().any(|&family| {
             let own = &network.plan(family).segment(to).addresses;
@@ -240,9 +243,10 @@ fn diverted(facts: &Facts<'_>, to: SegmentId) -> bool {
 
 /// Whether some packet of some services does not get through.
 fn every_is_missing(cell: &Cell, services: &ClassSet) -> Option<bool> {
-    match services.is_subset(&cell.every) {
-        true => Some(false),
-        false => cell.complete().then_some(true),
+    if services.is_subset(&cell.every) {
+        Some(false)
+    } else {
+        cell.complete().then_some(true)
     }
 }
 
@@ -260,9 +264,10 @@ fn privilege(facts: &Facts<'_>) -> Result<usize, String> {
         let listed =
             pairs.any(|pair| pair.from == segment && pair.to == to && pair.family == family);
         let listed = (listed || facts.privilege.complete).then_some(listed);
-        let some = match cell.some.is_subset(&messages) {
-            false => Some(true),
-            true => cell.complete().then_some(false),
+        let some = if cell.some.is_subset(&messages) {
+            cell.complete().then_some(false)
+        } else {
+            Some(true)
         };
         compared.same(listed, some, || format!("{from:?} to {to:?}: {cell:#?}"))?;
     }

@@ -132,8 +132,7 @@ impl Floor {
 
     /// Every path that is named, with the file that names it.
     pub fn paths(&self) -> impl Iterator<Item = (&Path, &Names)> {
-        let modules = self.modules.values();
-        modules.flat_map(|module| {
+        self.modules.values().flat_map(|module| {
             module
                 .paths
                 .iter()

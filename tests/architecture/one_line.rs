@@ -28,8 +28,11 @@ pub fn one_line(tokens: &impl ToTokens) -> String {
 
 /// Parameters and conditions of an item: what stands after its name, and what stands at its end.
 pub fn generics(generics: &Generics) -> (String, String) {
-    let conditions = generics.where_clause.as_ref().map(one_line);
-    let conditions = conditions.map(|text| format!(" {text}"));
+    let conditions = generics
+        .where_clause
+        .as_ref()
+        .map(one_line)
+        .map(|text| format!(" {text}"));
     (one_line(generics), conditions.unwrap_or_default())
 }
 

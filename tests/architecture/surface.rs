@@ -50,8 +50,11 @@ impl Listing<'_> {
     }
 
     fn path(&self, names: &[String]) -> String {
-        let parts = std::iter::once(&self.root).chain(names);
-        parts.map(String::as_str).collect::<Vec<_>>().join("::")
+        std::iter::once(&self.root)
+            .chain(names)
+            .map(String::as_str)
+            .collect::<Vec<_>>()
+            .join("::")
     }
 
     /// Whether a module can be named from outside.
@@ -120,8 +123,9 @@ fn described(item: &Item) -> String {
         }
         Item::Enum(item) => {
             let (after, end) = generics(&item.generics);
-            let variants = item.variants.iter();
-            let variants = variants
+            let variants = item
+                .variants
+                .iter()
                 .map(|variant| format!("{}{}", variant.ident, fields(&variant.fields, true)));
             let variants: Vec<String> = variants.collect();
             format!(

@@ -190,14 +190,18 @@ impl Page<'_> {
 
     pub fn text(&mut self, expression: &str) -> String {
         let value = self.value(expression);
-        let text = value.as_str().map(str::to_owned);
-        text.unwrap_or_else(|| panic!("{expression} is {value}"))
+        value
+            .as_str()
+            .map(str::to_owned)
+            .unwrap_or_else(|| panic!("{expression} is {value}"))
     }
 
     pub fn number(&mut self, expression: &str) -> u64 {
         let value = self.value(expression);
-        let number = value.as_f64().map(|number| number.round() as u64);
-        number.unwrap_or_else(|| panic!("{expression} is {value}"))
+        value
+            .as_f64()
+            .map(|number| number.round() as u64)
+            .unwrap_or_else(|| panic!("{expression} is {value}"))
     }
 
     /// Presses and lets go of the mouse in the middle of an element.

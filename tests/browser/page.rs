@@ -39,8 +39,8 @@ fn cells(page: &mut Page<'_>) -> Vec<String> {
         let role = node["role"]["value"].as_str().unwrap_or("");
         ["cell", "gridcell", "link"].contains(&role)
     });
-    let names = named.filter_map(|node| node["name"]["value"].as_str());
-    names
+    named
+        .filter_map(|node| node["name"]["value"].as_str())
         .filter(|name| name.contains(" to "))
         .map(str::to_owned)
         .collect()
@@ -119,8 +119,10 @@ const LIT: &str = "[...document.querySelectorAll('#matrix-table tbody td')].filt
 
 fn lit(page: &mut Page<'_>) -> Vec<String> {
     let told = page.value(LIT);
-    let list = told.as_array().expect("a list").iter();
-    list.map(|one| one.as_str().expect("text").to_owned())
+    told.as_array()
+        .expect("a list")
+        .iter()
+        .map(|one| one.as_str().expect("text").to_owned())
         .collect()
 }
 
@@ -190,13 +192,12 @@ fn a_cell_opens_what_passes_why_and_by_which_way() {
     let open = "document.getElementById('cell').open";
     for by_key in [false, true] {
         assert_eq!(page.value(open), Value::Bool(false));
-        match by_key {
-            false => page.click(link),
-            true => {
-                page.value(&format!("document.querySelector({link:?}).focus()"));
-                let enter = json!({ "type": "keyDown", "key": "Enter", "windowsVirtualKeyCode": 13, "text": "\r" });
-                page.call("Input.dispatchKeyEvent", &enter);
-            }
+        if by_key {
+            page.value(&format!("document.querySelector({link:?}).focus()"));
+            let enter = json!({ "type": "keyDown", "key": "Enter", "windowsVirtualKeyCode": 13, "text": "\r" });
+            page.call("Input.dispatchKeyEvent", &enter);
+        } else {
+            page.click(link);
         }
         assert_eq!(page.value(open), Value::Bool(true), "by key: {by_key}");
         let text = page.text("document.getElementById('cell').innerText");
@@ -262,8 +263,11 @@ fn heard(page: &mut Page<'_>) {
         let node = page.call("DOM.querySelector", &asked)["nodeId"].clone();
         let name = page.text(&format!("document.querySelector({select:?}).dataset.name"));
         let told = page.call("Accessibility.queryAXTree", &json!({ "nodeId": node }));
-        let nodes = told["nodes"].as_array().expect("nodes").iter();
-        let names = nodes.filter_map(|node| node["name"]["value"].as_str());
+        let names = told["nodes"]
+            .as_array()
+            .expect("nodes")
+            .iter()
+            .filter_map(|node| node["name"]["value"].as_str());
         let start = format!("{name} to ");
         let heard: BTreeSet<&str> = names.filter(|name| name.starts_with(&start)).collect();
         assert!(

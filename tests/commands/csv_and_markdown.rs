@@ -19,8 +19,10 @@ fn csv_has_a_line_for_each_pair_that_the_json_document_has() {
     for by in ["segment", "zone", "host"] {
         let (header, records) = records(&demo("matrix", &format!("--by {by} --format csv")).out);
         let value = parsed(&demo("matrix", &format!("--by {by} --format json")));
-        let cells = value["cells"].as_array().expect("a list").iter();
-        let pairs: Vec<_> = cells
+        let pairs: Vec<_> = value["cells"]
+            .as_array()
+            .expect("a list")
+            .iter()
             .filter(|cell| cell["state"] != "within" && cell["state"] != "no-addresses")
             .map(|cell| {
                 [&cell["from"], &cell["to"], &cell["family"]]

@@ -63,9 +63,10 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
             let folder = tempfile::tempdir().expect("a folder");
             if command != "new" {
                 let starter = boundwalk::load::starter();
-                let text = match ["draw", "ports"].contains(&command) {
-                    true => format!("{starter}\n{SWITCHES}"),
-                    false => starter.to_owned(),
+                let text = if ["draw", "ports"].contains(&command) {
+                    format!("{starter}\n{SWITCHES}")
+                } else {
+                    starter.to_owned()
                 };
                 fs::write(folder.path().join("site.toml"), text).expect("a file");
             }
@@ -114,11 +115,13 @@ fn each_command_of_the_examples_ends_as_it_says() {
         assert!(!commands.is_empty(), "{}", file.display());
         for command in commands {
             let (words, remark) = command.split_once('#').unwrap_or((command, ""));
-            let stated = remark
+            let wanted: i32 = remark
                 .trim()
                 .strip_prefix("exit code ")
-                .map(|rest| &rest[..1]);
-            let wanted: i32 = stated.unwrap_or("0").parse().expect("a number");
+                .map(|rest| &rest[..1])
+                .unwrap_or("0")
+                .parse()
+                .expect("a number");
             let ran = line(words);
             assert_eq!(ran.code, wanted, "{command}: {ran:?}");
             assert_eq!(ran.err, "", "{command}");

@@ -12,8 +12,11 @@ fn matrix(rest: &str) -> Value {
 }
 
 fn names(value: &Value) -> Vec<&str> {
-    let list = value.as_array().expect("a list").iter();
-    list.map(|item| item["name"].as_str().expect("a name"))
+    value
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|item| item["name"].as_str().expect("a name"))
         .collect()
 }
 

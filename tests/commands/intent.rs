@@ -88,8 +88,11 @@ fn ready_made_sets_are_listed_and_used() {
         permit = \"nothing\"\nreason = \"ours\"\n";
     let (_folder, file) = site(format!("{text}\n{without}{roles}{instead}"));
     let value = parsed(&about(&file, "expectations", "--format json"));
-    let lines = value["lines"].as_array().expect("lines").iter();
-    let own = lines.filter(|line| line["baseline"] == "card-data");
+    let own = value["lines"]
+        .as_array()
+        .expect("lines")
+        .iter()
+        .filter(|line| line["baseline"] == "card-data");
     assert_eq!(own.count(), 3);
     assert_eq!(line("expectations").code, 2);
 }

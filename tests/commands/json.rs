@@ -24,8 +24,10 @@ fn verified() -> Ran {
 /// `from to family`, as the document has them.
 fn pairs(cells: &Value) -> Vec<(String, String, String)> {
     let text = |value: &Value| value.as_str().expect("text").to_owned();
-    let cells = cells.as_array().expect("a list").iter();
     cells
+        .as_array()
+        .expect("a list")
+        .iter()
         .map(|cell| {
             (
                 text(&cell["from"]),
@@ -196,17 +198,24 @@ fn documented(row: &str) -> BTreeSet<String> {
     };
     let line = line.unwrap_or_else(|| panic!("{row} is not described"));
     let text: String = line.chars().filter(outside).collect();
-    let words = text.split('`').skip(1).step_by(2);
-    let keys = words.filter(|word| !word.starts_with('-'));
-    keys.map(str::to_owned).collect()
+    text.split('`')
+        .skip(1)
+        .step_by(2)
+        .filter(|word| !word.starts_with('-'))
+        .map(str::to_owned)
+        .collect()
 }
 
 #[test]
 fn documents_have_the_keys_that_the_read_me_file_lists() {
     let keys = |value: &Value| -> BTreeSet<String> {
-        let all = value.as_object().expect("an object").keys();
-        let own = all.filter(|key| !["document", "version"].contains(&key.as_str()));
-        own.cloned().collect()
+        value
+            .as_object()
+            .expect("an object")
+            .keys()
+            .filter(|key| !["document", "version"].contains(&key.as_str()))
+            .cloned()
+            .collect()
     };
     let (_folder, broken) = site("nonsense");
     let matrix = parsed(&demo("matrix", "--flows --format json"));
@@ -292,13 +301,11 @@ fn lists_of_a_change_are_lists_in_full() {
     assert_eq!(pair["to_kind"], "segment");
     let flows = pair["flows"].as_array().expect("a list");
     let all = |key: &str| -> BTreeSet<String> {
-        let lists = flows
+        flows
             .iter()
-            .map(|flow| flow[key].as_array().expect("a list"));
-        let items = lists
-            .flatten()
-            .map(|item| item.as_str().expect("a text").to_owned());
-        items.collect()
+            .flat_map(|flow| flow[key].as_array().expect("a list"))
+            .map(|item| item.as_str().expect("a text").to_owned())
+            .collect()
     };
     assert_eq!(all("source"), every_other.into_iter().collect());
     let services = [

@@ -87,11 +87,16 @@ fn what_can_not_be_shown_is_refused() {
 #[test]
 fn every_format_has_every_port() {
     let value = parsed(&demo("ports", "--format json"));
-    let switches = value["switches"].as_array().expect("a list").iter();
-    let ports: Vec<(&str, &str)> = switches
+    let ports: Vec<(&str, &str)> = value["switches"]
+        .as_array()
+        .expect("a list")
+        .iter()
         .flat_map(|switch| {
-            let ports = switch["ports"].as_array().expect("a list").iter();
-            ports.map(move |port| (text(switch, "name"), text(port, "name")))
+            switch["ports"]
+                .as_array()
+                .expect("a list")
+                .iter()
+                .map(move |port| (text(switch, "name"), text(port, "name")))
         })
         .collect();
     assert_eq!(ports.len(), 28 + 1 + 8 + 3 + 8, "with the LAG");

@@ -34,8 +34,9 @@ fn fill(result: impl Fn(usize, &[String]) -> String) -> Vec<u8> {
 
 fn rows(text: &str) -> Vec<Vec<String>> {
     let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let records = reader.records().map(|record| record.expect("a record"));
-    records
+    reader
+        .records()
+        .map(|record| record.expect("a record"))
         .map(|record| record.iter().map(str::to_owned).collect())
         .collect()
 }
@@ -143,9 +144,12 @@ fn results_as_expected_end_with_0_and_others_are_named_with_their_line() {
 
     let stopped = plan().iter().position(|row| row[8] == "nothing");
     let stopped = stopped.expect("a probe that should not arrive");
-    let (_folder, file) = with_results(fill(|at, row| match at == stopped {
-        true => "Connected".to_owned(),
-        false => usual(row),
+    let (_folder, file) = with_results(fill(|at, row| {
+        if at == stopped {
+            "Connected".to_owned()
+        } else {
+            usual(row)
+        }
     }));
     let ran = verified(&file, &[]);
     assert_eq!(ran.code, 1, "{}", ran.out);

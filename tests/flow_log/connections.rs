@@ -26,9 +26,10 @@ fn a_table_as_printed() {
 #[test]
 fn the_network_protocol_in_front_changes_nothing() {
     let prefixed = TABLE.lines().map(|line| {
-        let family = match line.contains("src=fd44") {
-            true => "ipv6     10 ",
-            false => "ipv4     2 ",
+        let family = if line.contains("src=fd44") {
+            "ipv6     10 "
+        } else {
+            "ipv4     2 "
         };
         format!("{family}{}\n", line.replace(" mark=0", " mark=0 zone=0"))
     });

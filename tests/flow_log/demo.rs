@@ -12,9 +12,10 @@ const WEEK: (u64, u64) = (1_794_787_200_000, 1_795_392_000_000);
 
 /// Rows by splitting at commas: enough for this file, which has no quotes.
 fn rows() -> Vec<(u64, Vec<&'static str>)> {
-    let lines = (1..).zip(LOG.lines());
-    let rows = lines.filter(|(_, line)| !line.starts_with('#') && !line.starts_with("source"));
-    rows.map(|(number, line)| (number, line.split(',').collect()))
+    (1..)
+        .zip(LOG.lines())
+        .filter(|(_, line)| !line.starts_with('#') && !line.starts_with("source"))
+        .map(|(number, line)| (number, line.split(',').collect()))
         .collect()
 }
 

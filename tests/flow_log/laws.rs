@@ -97,8 +97,8 @@ fn check(log: &FlowLog, bytes: &[u8], format: Option<FlowFormat>) {
         log.records
     );
     let names = |log: &FlowLog| -> Vec<_> {
-        let flows = log.flows.iter();
-        flows
+        log.flows
+            .iter()
             .map(|flow| (flow.family, flow.source, flow.destination, flow.service))
             .collect()
     };

@@ -71,9 +71,10 @@ fn add(made: &mut Made, random: &mut Random) {
     let reply = random.percent(20);
     made.replies += u64::from(reply);
     let (from, to) = (dotted(client), dotted(server));
-    let (from, to, source, destination) = match reply {
-        true => (to, from, usize::from(port), other),
-        false => (from, to, other, usize::from(port)),
+    let (from, to, source, destination) = if reply {
+        (to, from, usize::from(port), other)
+    } else {
+        (from, to, other, usize::from(port))
     };
     writeln!(
         made.text,

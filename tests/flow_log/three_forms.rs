@@ -24,9 +24,10 @@ struct Connection {
 
 impl Connection {
     fn address(&self, host: u8) -> String {
-        match self.v6 {
-            true => Ipv6Addr::new(0xfd44, 0, 0, 0x10, 0, 0, 0, u16::from(host)).to_string(),
-            false => Ipv4Addr::new(10, 44, 10, host).to_string(),
+        if self.v6 {
+            Ipv6Addr::new(0xfd44, 0, 0, 0x10, 0, 0, 0, u16::from(host)).to_string()
+        } else {
+            Ipv4Addr::new(10, 44, 10, host).to_string()
         }
     }
 
@@ -158,9 +159,10 @@ fn json(connections: &[Connection]) -> String {
         let fields = connection.fields(turn);
         let pairs = fields.iter().map(|(name, value)| {
             let is_number = value.bytes().all(|byte| byte.is_ascii_digit());
-            match is_number && turn % 2 == 0 {
-                true => format!("\"{name}\":{value}"),
-                false => format!("\"{name}\":\"{value}\""),
+            if is_number && turn % 2 == 0 {
+                format!("\"{name}\":{value}")
+            } else {
+                format!("\"{name}\":\"{value}\"")
             }
         });
         text += &format!("{{{}}}\n", pairs.collect::<Vec<_>>().join(","));

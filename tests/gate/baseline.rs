@@ -263,8 +263,10 @@ fn a_file_that_is_no_baseline_is_left_alone() {
 #[test]
 fn the_entry_of_the_read_me_file_accepts_a_finding_of_the_demo() {
     let read_me = include_str!("../../README.md");
-    let blocks = read_me.split("```toml\n").skip(1);
-    let mut blocks = blocks.filter_map(|rest| rest.split("```").next());
+    let mut blocks = read_me
+        .split("```toml\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next());
     let entry = blocks
         .find(|block| block.contains("[[accepted]]"))
         .expect("an entry");
@@ -294,8 +296,12 @@ fn moved_lines_change_no_fingerprint() {
     let after = json(&ran);
     assert_eq!(after["gone"], serde_json::json!([]));
     let marks = |value: &Value| -> Vec<String> {
-        let findings = value["findings"].as_array().expect("a list").iter();
-        findings.map(|one| one["fingerprint"].to_string()).collect()
+        value["findings"]
+            .as_array()
+            .expect("a list")
+            .iter()
+            .map(|one| one["fingerprint"].to_string())
+            .collect()
     };
     assert_eq!(marks(&before), marks(&after));
 }

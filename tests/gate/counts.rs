@@ -12,8 +12,11 @@ type Counts = (usize, usize);
 
 fn of_json(site: &Path, rest: &str) -> Counts {
     let value = sarif::parsed(&about(site, "review", &format!("--format json {rest}")));
-    let findings = value["findings"].as_array().expect("a list").iter();
-    let open = findings.filter(|one| one["state"] != "known");
+    let open = value["findings"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter(|one| one["state"] != "known");
     (
         open.count(),
         value["accepted"].as_array().expect("a list").len(),
@@ -74,8 +77,11 @@ fn of_junit(site: &Path, rest: &str) -> usize {
     )
     .out;
     let (cases, _) = junit::cases(&xml);
-    let checks = cases.iter().filter(|case| case.suite == "checks");
-    checks.map(junit::lines).sum()
+    cases
+        .iter()
+        .filter(|case| case.suite == "checks")
+        .map(junit::lines)
+        .sum()
 }
 
 pub fn alike(site: &Path, rest: &str) -> Counts {

@@ -35,8 +35,8 @@ fn unescaped(text: &str) -> String {
 fn in_sarif_names_stay_names() {
     for name in NAMES {
         let value = sarif::valid(&review(name, "sarif"));
-        let results = sarif::results(&value).iter();
-        let own: Vec<_> = results
+        let own: Vec<_> = sarif::results(&value)
+            .iter()
             .filter(|one| one["ruleId"] == "permit-any-service")
             .collect();
         let [one] = own[..] else {

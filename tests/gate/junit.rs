@@ -142,8 +142,11 @@ fn every_check_that_counts_is_a_case() {
     assert_eq!(cases.len(), tests);
     let failed = cases.iter().filter(|case| case.fate == "failure").count();
     assert_eq!(failed, failures);
-    let checks = cases.iter().filter(|case| case.suite == "checks");
-    let names: Vec<&str> = checks.map(|case| case.name.as_str()).collect();
+    let names: Vec<&str> = cases
+        .iter()
+        .filter(|case| case.suite == "checks")
+        .map(|case| case.name.as_str())
+        .collect();
     let counting = boundwalk::checks::CHECKS.iter().map(|known| known.check);
     let counting =
         counting.filter(|check| check.severity >= boundwalk::diagnostic::Severity::Warning);

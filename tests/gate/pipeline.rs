@@ -15,8 +15,10 @@ const DAY: &str = "2026-11-25";
 /// The block of shell that holds a text.
 fn block(holds: &str) -> &'static str {
     let read_me = include_str!("../../README.md");
-    let blocks = read_me.split("```sh\n").skip(1);
-    let mut blocks = blocks.filter_map(|rest| rest.split("```").next());
+    let mut blocks = read_me
+        .split("```sh\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next());
     blocks
         .find(|block| block.contains(holds))
         .expect("a block of the read-me file")
@@ -101,11 +103,14 @@ fn accepted_until(repository: &Repository, day: &str) -> String {
     repository.folder.rewrite(&site);
     let ran = repository.folder.review("--format json");
     let value: serde_json::Value = serde_json::from_str(&ran.out).expect("JSON");
-    let findings = value["findings"].as_array().expect("a list").iter();
-    let entries = findings.map(|one| {
-        let word = |value: &serde_json::Value| value.as_str().expect("text").to_owned();
-        accepted(&word(&one["check"]), &word(&one["subjects"][0]), day)
-    });
+    let entries = value["findings"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|one| {
+            let word = |value: &serde_json::Value| value.as_str().expect("text").to_owned();
+            accepted(&word(&one["check"]), &word(&one["subjects"][0]), day)
+        });
     format!("{site}{}", entries.collect::<String>())
 }
 

@@ -11,16 +11,21 @@ use crate::sites::{Folder, accepted};
 
 /// The checks that report what loading noticed.
 fn remarks() -> impl Iterator<Item = &'static Check> {
-    let checks = CHECKS.iter().map(|registered| registered.check);
-    checks.filter(|check| KINDS.iter().any(|kind| kind.name == check.name))
+    CHECKS
+        .iter()
+        .map(|registered| registered.check)
+        .filter(|check| KINDS.iter().any(|kind| kind.name == check.name))
 }
 
 /// Whom the open findings of a check speak of.
 fn subjects(folder: &Folder, check: &Check, rest: &str) -> Vec<String> {
     let value = parsed(&folder.review(&format!("--format json --fail-on never {rest}")));
-    let findings = value["findings"].as_array().expect("a list").iter();
-    let own = findings.filter(|one| one["check"] == check.name && one["state"] != "known");
-    own.flat_map(|one| one["subjects"].as_array().expect("a list").clone())
+    value["findings"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter(|one| one["check"] == check.name && one["state"] != "known")
+        .flat_map(|one| one["subjects"].as_array().expect("a list").clone())
         .map(|subject| subject.as_str().expect("a text").to_owned())
         .collect()
 }

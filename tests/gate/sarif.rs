@@ -143,10 +143,14 @@ fn each_result_points_at_its_rule_and_its_place() {
 fn fingerprints_are_distinct_and_those_of_the_json_document() {
     let value = valid(&demo("review", "--format sarif"));
     let findings = parsed(&demo("review", "--format json"));
-    let findings = findings["findings"].as_array().expect("a list").iter();
-    let other: Vec<&Value> = findings.map(|one| &one["fingerprint"]).collect();
-    let results = results(&value).iter();
-    let marks: Vec<&Value> = results
+    let other: Vec<&Value> = findings["findings"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|one| &one["fingerprint"])
+        .collect();
+    let marks: Vec<&Value> = results(&value)
+        .iter()
         .map(|one| &one["partialFingerprints"]["checkAndSubjects/v1"])
         .collect();
     assert_eq!(marks, other);
@@ -166,8 +170,10 @@ fn accepted_known_new_and_gone_are_told_apart() {
     folder.rewrite(&format!("{}{entry}{more}", with_wide_rule("scanner")));
     let value = valid(&folder.review(&format!("{known} --format sarif")));
     let of = |check: &str| -> Vec<&Value> {
-        let all = results(&value).iter();
-        all.filter(|one| one["ruleId"] == check).collect()
+        results(&value)
+            .iter()
+            .filter(|one| one["ruleId"] == check)
+            .collect()
     };
     let mut wide = of("permit-any-service").into_iter();
     let accepted = wide.find(|one| one["suppressions"] != json!([]));
@@ -187,8 +193,10 @@ fn accepted_known_new_and_gone_are_told_apart() {
         panic!("{value}");
     };
     assert_eq!(new["baselineState"], "new");
-    let known_ones = of("reason-missing").into_iter();
-    let states: Vec<&Value> = known_ones.map(|one| &one["baselineState"]).collect();
+    let states: Vec<&Value> = of("reason-missing")
+        .into_iter()
+        .map(|one| &one["baselineState"])
+        .collect();
     assert_eq!(states, ["new", "unchanged"], "{value}");
     folder.rewrite(starter());
     let value = valid(&folder.review(&format!("{known} --format sarif")));

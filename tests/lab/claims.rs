@@ -103,8 +103,9 @@ pub fn contradicted(
             &mut |_, _| {},
         )
     };
-    let judged = judge_expectations(network).into_iter();
-    let judged = judged.map(|line| (line.expectation.name.value.clone(), line.standing));
+    let judged = judge_expectations(network)
+        .into_iter()
+        .map(|line| (line.expectation.name.value.clone(), line.standing));
     let segments: Vec<SegmentId> = network.site.segment_ids().collect();
     let mut claims = Claims {
         topology,
@@ -258,8 +259,12 @@ impl Claims<'_> {
             }
             self.round(pair, &what);
         }
-        let stateful = self.network.site.routers.iter();
-        let stateful = stateful.filter_map(|router| router.filter());
+        let stateful = self
+            .network
+            .site
+            .routers
+            .iter()
+            .filter_map(|router| router.filter());
         let half_open =
             probe.packet.protocol == TCP && stateful.into_iter().any(|one| one.stateful);
         if seen.answered.contains(&host_space(probe.from)) && !half_open {
@@ -416,8 +421,9 @@ impl Claims<'_> {
 
     /// Whether no gateway with rules let it pass: none decided, and none forwarded it as part of a flow.
     fn undecided(&self, seen: &Seen) -> bool {
-        let routers = (0..self.network.site.routers.len()).map(RouterId);
-        let mut gateways = routers.filter(|&id| self.network.site.router(id).filter().is_some());
+        let mut gateways = (0..self.network.site.routers.len())
+            .map(RouterId)
+            .filter(|&id| self.network.site.router(id).filter().is_some());
         let took_part = |space: &String| {
             seen.passed.contains(space) || seen.decided.iter().any(|(by, _)| by == space)
         };

@@ -193,8 +193,11 @@ fn router_bases(topology: &mut Topology<'_>, id: RouterId, space: &mut Space) ->
 
 /// Cables and bonds on which untagged frames meet no interface.
 fn silent(bases: &[Base]) -> Vec<String> {
-    let bare = bases.iter().filter(|base| base.bare());
-    bare.map(|base| base.device.clone()).collect()
+    bases
+        .iter()
+        .filter(|base| base.bare())
+        .map(|base| base.device.clone())
+        .collect()
 }
 
 fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
@@ -277,40 +280,47 @@ pub fn default_gateways<'s>(
         let mut routes = host.routes.iter().map(|route| route.destination.net());
         routes.any(|net| net.prefix_len() == 0 && Family::of(net.addr()) == *family)
     };
-    let families = Family::ALL
+    Family::ALL
         .into_iter()
-        .filter(move |family| !routed(family));
-    families.filter_map(move |family| {
-        let in_family = |address: &IpAddr| Family::of(*address) == family;
-        let own = host
-            .default_gateway
-            .iter()
-            .map(|address| address.value)
-            .find(in_family);
-        if let Some(address) = own {
-            let holds = |interface: &boundwalk::model::HostInterface| {
-                site.segment(interface.segment)
-                    .addresses()
-                    .contains(address)
+        .filter(move |family| !routed(family))
+        .filter_map(move |family| {
+            let in_family = |address: &IpAddr| Family::of(*address) == family;
+            let own = host
+                .default_gateway
+                .iter()
+                .map(|address| address.value)
+                .find(in_family);
+            if let Some(address) = own {
+                let holds = |interface: &boundwalk::model::HostInterface| {
+                    site.segment(interface.segment)
+                        .addresses()
+                        .contains(address)
+                };
+                let interface = host.interfaces.iter().position(holds)?;
+                return Some((interface, address));
+            }
+            let addressed = |interface: &boundwalk::model::HostInterface| {
+                let mut addresses = interface.addresses.iter();
+                addresses.any(|address| address.value.family() == family)
             };
-            let interface = host.interfaces.iter().position(holds)?;
-            return Some((interface, address));
-        }
-        let addressed = |interface: &boundwalk::model::HostInterface| {
-            let mut addresses = interface.addresses.iter();
-            addresses.any(|address| address.value.family() == family)
-        };
-        let interface = host.interfaces.iter().position(addressed)?;
-        let segment = host.interfaces[interface].segment;
-        let named = site.segment(segment).default_gateway.iter();
-        let named = named.map(|address| address.value).find(in_family);
-        let routers = site.routers.iter().flat_map(|router| &router.interfaces);
-        let there = routers.filter(|other| other.segment == segment);
-        let mut addresses = there.flat_map(|other| &other.addresses);
-        let first = addresses.find(|address| address.value.family() == family);
-        let address = named.or(first.map(|address| address.value.address()))?;
-        Some((interface, address))
-    })
+            let interface = host.interfaces.iter().position(addressed)?;
+            let segment = host.interfaces[interface].segment;
+            let named = site
+                .segment(segment)
+                .default_gateway
+                .iter()
+                .map(|address| address.value)
+                .find(in_family);
+            let mut addresses = site
+                .routers
+                .iter()
+                .flat_map(|router| &router.interfaces)
+                .filter(|other| other.segment == segment)
+                .flat_map(|other| &other.addresses);
+            let first = addresses.find(|address| address.value.family() == family);
+            let address = named.or(first.map(|address| address.value.address()))?;
+            Some((interface, address))
+        })
 }
 
 /// Permanent entries for everybody's addresses that are on-link by an interface's own addresses.

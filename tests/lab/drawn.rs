@@ -57,15 +57,16 @@ pub fn site(random: &mut Random, own_ways: bool) -> String {
     let count = random.between(3, 4);
     let vlans = random.some(&VLANS, count);
     let unrouted = random.below(vlans.len());
-    let routed: Vec<Vlan> = match random.percent(50) {
-        true => vlans
+    let routed: Vec<Vlan> = if random.percent(50) {
+        vlans
             .iter()
             .copied()
             .enumerate()
             .filter(|(at, _)| *at != unrouted)
             .map(|(_, vlan)| vlan)
-            .collect(),
-        false => vlans.clone(),
+            .collect()
+    } else {
+        vlans.clone()
     };
     let behind = (routed.len() < vlans.len() && random.percent(60))
         .then(|| (*random.pick(&routed), vlans[unrouted]));
@@ -291,9 +292,10 @@ impl Draw<'_> {
         }
         if self.random.percent(50) {
             let count = self.random.between(1, 2);
-            let some = match self.own_ways {
-                true => self.random.some(&MORE_SERVICES, count),
-                false => self.random.some(&MORE_SERVICES[..5], count),
+            let some = if self.own_ways {
+                self.random.some(&MORE_SERVICES, count)
+            } else {
+                self.random.some(&MORE_SERVICES[..5], count)
             };
             writeln!(text, "services = [{}]", some.join(", ")).expect("a string");
         }
@@ -304,9 +306,10 @@ impl Draw<'_> {
         let Some((near, far)) = self.behind else {
             return String::new();
         };
-        let kind = match self.own_ways && self.random.percent(50) {
-            true => "gateways",
-            false => "routers",
+        let kind = if self.own_ways && self.random.percent(50) {
+            "gateways"
+        } else {
+            "routers"
         };
         let mut text = String::new();
         if kind == "gateways" {
@@ -366,9 +369,10 @@ impl Draw<'_> {
         let served = self.routed.contains(&home) || self.behind.is_some_and(|(_, far)| far == home);
         let next_hop = self.next_hop(home, number);
         // With two interfaces on one wire a next hop must name one of them.
-        let by = match second == Some(home) {
-            true => "interface = \"1\"\n",
-            false => "",
+        let by = if second == Some(home) {
+            "interface = \"1\"\n"
+        } else {
+            ""
         };
         let default = next_hop.or(served.then_some(1));
         if let Some(last) = default.filter(|_| by.is_empty()) {
@@ -380,9 +384,12 @@ impl Draw<'_> {
             .expect("a string");
         }
         let mut interfaces: Vec<(Vlan, u16)> = vec![(home, 10 + number as u16)];
-        interfaces.extend(second.map(|vlan| match vlan == home {
-            true => (vlan, 110 + number as u16),
-            false => (vlan, 10 + number as u16),
+        interfaces.extend(second.map(|vlan| {
+            if vlan == home {
+                (vlan, 110 + number as u16)
+            } else {
+                (vlan, 10 + number as u16)
+            }
         }));
         for &(vlan, last) in &interfaces {
             let port = self.plug(vlan);
@@ -418,9 +425,11 @@ impl Draw<'_> {
 
     /// Hosts that route on a segment, by the last part of their address.
     fn neighbours(&self, home: Vlan, number: usize) -> Vec<u16> {
-        let homes = self.homes.iter();
-        let near = homes.filter(|(vlan, host)| *vlan == home && *host != number);
-        near.map(|(_, host)| 10 + *host as u16).collect()
+        self.homes
+            .iter()
+            .filter(|(vlan, host)| *vlan == home && *host != number)
+            .map(|(_, host)| 10 + *host as u16)
+            .collect()
     }
 
     /// A route to another segment, by some device on the host's own.
@@ -457,10 +466,7 @@ impl Draw<'_> {
             &format!("fd44:0:0:{to}::/64"),
             &format!("fd44:0:0:{}::{hop}", home.1),
         ) + by;
-        match self.both {
-            true => four + &six,
-            false => four,
-        }
+        if self.both { four + &six } else { four }
     }
 
     /// Ports with nothing in them: as they come from the factory, of a VLAN that nobody knows, or forgotten.

@@ -276,8 +276,9 @@ impl Gate<'_> {
                 RuleParty::Gateway => false,
             })
         };
-        let names = interfaces.zip(self.devices);
-        let names = names.filter(|(interface, _)| fits(interface.segment));
+        let names = interfaces
+            .zip(self.devices)
+            .filter(|(interface, _)| fits(interface.segment));
         let names: Vec<&str> = names.map(|(_, name)| name.as_str()).collect();
         (!names.is_empty()).then(|| format!("{side} {{ {} }}", names.join(", ")))
     }
@@ -298,12 +299,13 @@ fn conditions(
     services: Option<&ServiceMatch>,
 ) -> Vec<String> {
     let sides = [("saddr", source), ("daddr", destination)];
-    let addresses: Vec<String> = match sides.iter().all(|(_, side)| side.is_none()) {
-        true => vec![String::new()],
-        false => Family::ALL
+    let addresses: Vec<String> = if sides.iter().all(|(_, side)| side.is_none()) {
+        vec![String::new()]
+    } else {
+        Family::ALL
             .into_iter()
             .filter_map(|family| in_family(&sides, family))
-            .collect(),
+            .collect()
     };
     let services: Vec<String> = match services {
         None => vec![String::new()],
@@ -373,13 +375,13 @@ fn service(service: &Service) -> String {
 }
 
 fn numbers(set: &IntervalSet) -> String {
-    let parts = set
-        .intervals()
-        .iter()
-        .map(|part| match part.low() == part.high() {
-            true => part.low().to_string(),
-            false => format!("{}-{}", part.low(), part.high()),
-        });
+    let parts = set.intervals().iter().map(|part| {
+        if part.low() == part.high() {
+            part.low().to_string()
+        } else {
+            format!("{}-{}", part.low(), part.high())
+        }
+    });
     let parts: Vec<String> = parts.collect();
     parts.join(", ")
 }

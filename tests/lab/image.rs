@@ -181,12 +181,13 @@ fn output(command: &mut Command) -> Result<String, String> {
     let output = command
         .output()
         .map_err(|error| format!("{command:?}: {error}"))?;
-    match output.status.success() {
-        true => Ok(String::from_utf8_lossy(&output.stdout).into_owned()),
-        false => Err(format!(
+    if output.status.success() {
+        Ok(String::from_utf8_lossy(&output.stdout).into_owned())
+    } else {
+        Err(format!(
             "{command:?}: {}",
             String::from_utf8_lossy(&output.stderr)
-        )),
+        ))
     }
 }
 
@@ -228,8 +229,11 @@ fn depends(data: &[u8]) -> Vec<String> {
     let rest = &data[at + key.len()..];
     let end = rest.iter().position(|&byte| byte == 0).unwrap_or(0);
     let names = String::from_utf8_lossy(&rest[..end]).into_owned();
-    let names = names.split(',').filter(|name| !name.is_empty());
-    names.map(|name| name.replace('-', "_")).collect()
+    names
+        .split(',')
+        .filter(|name| !name.is_empty())
+        .map(|name| name.replace('-', "_"))
+        .collect()
 }
 
 fn collect(folder: &Path, known: &mut BTreeMap<String, PathBuf>) {

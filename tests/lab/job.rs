@@ -195,9 +195,13 @@ impl Job {
     /// Where answers to UDP come from: every address, every port that is asked or translated to.
     fn responders(&self, topology: &Topology<'_>) -> Vec<Value> {
         let site = topology.site;
-        let asked = self.probes.iter().map(|probe| &probe.packet);
-        let asked = asked.filter(|packet| packet.protocol == UDP);
-        let mut ports: BTreeSet<u16> = asked.map(|packet| packet.destination_port).collect();
+        let mut ports: BTreeSet<u16> = self
+            .probes
+            .iter()
+            .map(|probe| &probe.packet)
+            .filter(|packet| packet.protocol == UDP)
+            .map(|packet| packet.destination_port)
+            .collect();
         let filters = site.routers.iter().filter_map(|router| router.filter());
         ports.extend(
             filters
@@ -223,8 +227,7 @@ fn pairs(topology: &Topology<'_>) -> Vec<(HostId, IpAddr, IpAddr)> {
     for (host, from) in owners[routers..].iter().enumerate() {
         for other in owners.iter().filter(|other| other.number != from.number) {
             for (_, source) in &from.addresses {
-                let targets = other.addresses.iter();
-                let targets = targets.map(|(_, target)| target.address());
+                let targets = other.addresses.iter().map(|(_, target)| target.address());
                 pairs.extend(targets.map(|target| (HostId(host), source.address(), target)));
             }
         }
@@ -235,18 +238,23 @@ fn pairs(topology: &Topology<'_>) -> Vec<(HostId, IpAddr, IpAddr)> {
 /// Types and codes of a protocol: those that the rules of a site name, and some more. Neighbour discovery is left out
 /// (RFC 4861).
 fn messages(site: &Site, protocol: Protocol) -> Vec<(u8, u8)> {
-    let filters = site.routers.iter().filter_map(|router| router.filter());
-    let rules = filters.flat_map(|filter| &filter.rules);
-    let services = rules.filter_map(|rule| rule.services.as_ref());
-    let services = services.flat_map(|services| &services.services);
-    let named = services.filter_map(|service| match service {
-        Service::Message {
-            protocol: of,
-            kind,
-            code,
-        } if *of == protocol => Some((*kind, code.unwrap_or(0))),
-        _ => None,
-    });
+    let services = site
+        .routers
+        .iter()
+        .filter_map(|router| router.filter())
+        .flat_map(|filter| &filter.rules)
+        .filter_map(|rule| rule.services.as_ref());
+    let named =
+        services
+            .flat_map(|services| &services.services)
+            .filter_map(|service| match service {
+                Service::Message {
+                    protocol: of,
+                    kind,
+                    code,
+                } if *of == protocol => Some((*kind, code.unwrap_or(0))),
+                _ => None,
+            });
     let more = MESSAGES[usize::from(protocol == ICMPV6)];
     let all: BTreeSet<(u8, u8)> = named.chain(more).collect();
     all.into_iter()
@@ -269,8 +277,10 @@ fn frames(topology: &Topology<'_>) -> Vec<Sent> {
         stacks.extend(tags.iter().map(|&inner| vec![outer, inner]));
     }
     let mut sent = Vec::new();
-    let spares = topology.spares.iter();
-    let spares = spares.map(|(port, plug)| (plug.clone(), *port));
+    let spares = topology
+        .spares
+        .iter()
+        .map(|(port, plug)| (plug.clone(), *port));
     for (from, port) in cables_of_hosts(topology).into_iter().chain(spares) {
         for tags in &stacks {
             let number = sent.len() as u16 + 1;
@@ -305,13 +315,8 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
     let fabric = &topology.fabric;
     for (&(host, interface), base) in &topology.host_bases {
         let bridges = topology.site.host(host).forwards.value == Forwards::Bridges;
-        let port = match bridges {
-            false => fabric
-                .interface(topology.interface(InterfaceOf::Host(host, interface)))
-                .ports
-                .first()
-                .copied(),
-            true => fabric.port_ids().find_map(|id| {
+        let port = if bridges {
+            fabric.port_ids().find_map(|id| {
                 let port = fabric.port(id);
                 match &port.far {
                     Far::Ports(far) if port.name == PortName::Interface(host, interface) => {
@@ -319,7 +324,13 @@ fn cables_of_hosts(topology: &Topology<'_>) -> BTreeMap<Plug, PortId> {
                     }
                     _ => None,
                 }
-            }),
+            })
+        } else {
+            fabric
+                .interface(topology.interface(InterfaceOf::Host(host, interface)))
+                .ports
+                .first()
+                .copied()
         };
         let plug = Plug {
             space: host_space(host),

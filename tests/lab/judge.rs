@@ -99,12 +99,11 @@ fn of_message(
         && traces
             .iter()
             .any(|trace| on_one_wire(topology, trace.packet.destination));
-    let explained = match fates.is_empty() {
-        true => taken.is_empty() && !answered,
-        false => {
-            fates.contains(&(taken.clone(), answered))
-                || by_ingress && fates.contains(&(taken.clone(), false))
-        }
+    let explained = if fates.is_empty() {
+        taken.is_empty() && !answered
+    } else {
+        fates.contains(&(taken.clone(), answered))
+            || by_ingress && fates.contains(&(taken.clone(), false))
     };
     if explained {
         return None;
@@ -341,9 +340,10 @@ fn second_pass(
     let home = flood_back(topology, from, &target);
     tally.one_way += usize::from(!there.is_empty() && !home);
     // Behind the first of several routers a packet may come by again.
-    let fits = match on_link || topology.site.routers.len() < 2 {
-        true => expected == there,
-        false => expected.is_subset(&there),
+    let fits = if on_link || topology.site.routers.len() < 2 {
+        expected == there
+    } else {
+        expected.is_subset(&there)
     };
     if fits {
         return None;
@@ -424,8 +424,10 @@ fn takers(topology: &Topology<'_>, port: PortId, tags: &[u16]) -> BTreeSet<(Stri
         .interfaces()
         .map(|interface| topology.plug_of(interface));
     let out: Vec<PortId> = flood.taken.iter().map(|taken| taken.port).collect();
-    let spares = topology.spares.iter();
-    let spares = spares.filter(|(spare, _)| out.contains(spare));
+    let spares = topology
+        .spares
+        .iter()
+        .filter(|(spare, _)| out.contains(spare));
     plugs
         .chain(spares.map(|(_, plug)| plug))
         .map(|plug| (plug.space.clone(), plug.device.clone()))

@@ -84,8 +84,9 @@ const DRAWN: u64 = 10;
 
 /// Those whose name holds a text.
 pub fn trials(only: &str) -> Vec<Trial> {
-    let by_hand = AS_DESCRIBED.iter();
-    let by_hand = by_hand.map(|name| ((*name).to_owned(), text(name)));
+    let by_hand = AS_DESCRIBED
+        .iter()
+        .map(|name| ((*name).to_owned(), text(name)));
     let drawn = (0..DRAWN).map(|seed| {
         let text = drawn::site(&mut Random::new(seed), true);
         (format!("own-ways-{seed}"), format!("{HEAD}{text}"))
@@ -165,8 +166,12 @@ impl Trial {
 
     /// The probes that the machine can send: by TCP and UDP with a source port of its choice.
     fn sent(&self) -> Vec<(usize, HostId, Packet)> {
-        let probes = self.plan.probes.iter().enumerate();
-        let sent = probes.filter_map(|(at, probe)| Some((at, sender(probe)?, probe.packet)));
+        let sent = self
+            .plan
+            .probes
+            .iter()
+            .enumerate()
+            .filter_map(|(at, probe)| Some((at, sender(probe)?, probe.packet)));
         sent.collect()
     }
 
@@ -240,9 +245,10 @@ impl Trial {
                 })
             }),
         };
-        match named {
-            true => Vec::new(),
-            false => differing(verified),
+        if named {
+            Vec::new()
+        } else {
+            differing(verified)
         }
     }
 }
@@ -270,7 +276,10 @@ fn observed(sight: &Sight, number: u16, from: HostId) -> Observed {
 }
 
 fn differing(verified: &Verified<'_>) -> Vec<String> {
-    let rows = verified.rows.iter();
-    let rows = rows.filter(|row| matches!(row.judgement, Judgement::Differs(_)));
-    rows.map(|row| format!("{row:?}")).collect()
+    verified
+        .rows
+        .iter()
+        .filter(|row| matches!(row.judgement, Judgement::Differs(_)))
+        .map(|row| format!("{row:?}"))
+        .collect()
 }

@@ -133,10 +133,10 @@ fn member_steps(port: &Bridged<'_>, alive: &BTreeSet<VlanId>, leaving: &mut Stri
         json!(["member", device, vlan.get(), native(vlan), untagged])
     };
     let members = vlans.members();
-    let members = members
+    let mut steps: Vec<Value> = members
         .iter()
-        .map(|vlan| step(vlan, vlans.untagged.contains(vlan)));
-    let mut steps: Vec<Value> = members.collect();
+        .map(|vlan| step(vlan, vlans.untagged.contains(vlan)))
+        .collect();
     if !vlans.ingress_filter {
         let strange: BTreeSet<VlanId> = alive.iter().copied().chain(vlans.pvid).collect();
         for vlan in strange.into_iter().filter(|&vlan| !vlans.carries(vlan)) {

@@ -109,8 +109,12 @@ impl<'s> Topology<'s> {
 
     /// Whether anything negotiates, which takes some seconds.
     pub fn negotiates(&self) -> bool {
-        let lags = self.site.switches.iter().flat_map(|switch| &switch.lags);
-        lags.into_iter().any(|lag| lag.lacp != Lacp::Static)
+        self.site
+            .switches
+            .iter()
+            .flat_map(|switch| &switch.lags)
+            .into_iter()
+            .any(|lag| lag.lacp != Lacp::Static)
     }
 
     /// A namespace for each free port that is enabled: whoever plugs in there.
@@ -204,8 +208,9 @@ impl<'s> Topology<'s> {
                 };
                 let number =
                     |name: &str| here.ports.iter().position(|port| port.name.value == name);
-                let numbers = names.into_iter().filter_map(number);
-                numbers
+                names
+                    .into_iter()
+                    .filter_map(number)
                     .map(|port| plug(SWITCHES, format!("s{}p{port}", switch.0)))
                     .collect()
             }
@@ -268,14 +273,17 @@ pub struct Owner {
 pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
     let mut owners = Vec::new();
     for (number, router) in site.routers.iter().enumerate() {
-        let interfaces = router.interfaces.iter().enumerate();
-        let addresses = interfaces.flat_map(|(at, interface)| {
-            let wired = fabric.interface_of(InterfaceOf::Router(RouterId(number), at));
-            interface
-                .addresses
-                .iter()
-                .map(move |address| (wired, address.value))
-        });
+        let addresses = router
+            .interfaces
+            .iter()
+            .enumerate()
+            .flat_map(|(at, interface)| {
+                let wired = fabric.interface_of(InterfaceOf::Router(RouterId(number), at));
+                interface
+                    .addresses
+                    .iter()
+                    .map(move |address| (wired, address.value))
+            });
         owners.push(Owner {
             space: router_space(RouterId(number)),
             number: owners.len(),
@@ -283,14 +291,17 @@ pub fn owners(site: &Site, fabric: &Fabric) -> Vec<Owner> {
         });
     }
     for (number, host) in site.hosts.iter().enumerate() {
-        let interfaces = host.interfaces.iter().enumerate();
-        let addresses = interfaces.flat_map(|(at, interface)| {
-            let wired = fabric.interface_of(InterfaceOf::Host(HostId(number), at));
-            interface
-                .addresses
-                .iter()
-                .map(move |address| (wired, address.value))
-        });
+        let addresses = host
+            .interfaces
+            .iter()
+            .enumerate()
+            .flat_map(|(at, interface)| {
+                let wired = fabric.interface_of(InterfaceOf::Host(HostId(number), at));
+                interface
+                    .addresses
+                    .iter()
+                    .map(move |address| (wired, address.value))
+            });
         owners.push(Owner {
             space: host_space(HostId(number)),
             number: owners.len(),

@@ -71,10 +71,12 @@ pub fn answers(site: &Site) -> Answers {
         };
         answers.all.insert(format!("isolation {name} {class}"));
     }
-    let lines = judge_expectations(&network).into_iter();
-    let lines = lines.map(|line| (line.expectation.name.value.clone(), line.standing));
-    let needs = judge_needs(&network).into_iter();
-    let needs = needs.map(|line| (line.need.name.value.clone(), line.standing));
+    let lines = judge_expectations(&network)
+        .into_iter()
+        .map(|line| (line.expectation.name.value.clone(), line.standing));
+    let needs = judge_needs(&network)
+        .into_iter()
+        .map(|line| (line.need.name.value.clone(), line.standing));
     for (name, standing) in lines.chain(needs) {
         answers
             .all

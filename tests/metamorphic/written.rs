@@ -79,8 +79,10 @@ pub const CHANGES: &[Change] = &[
 /// A line with other names for the segments and hosts of a text.
 pub fn renamed(text: &str, line: &str) -> String {
     let tables = blocks(text);
-    let paths = tables.iter().map(Block::path);
-    let own = paths.filter(|path| 2 <= path.len() && ["segments", "hosts"].contains(&path[0]));
+    let own = tables
+        .iter()
+        .map(Block::path)
+        .filter(|path| 2 <= path.len() && ["segments", "hosts"].contains(&path[0]));
     let own: Vec<&str> = own.map(|path| path[1]).collect();
     let mut out = String::new();
     let mut word = String::new();
@@ -144,16 +146,22 @@ fn split(text: &str, random: &mut Random) -> Option<Vec<String>> {
 
 /// Names of the switches of a text.
 fn switches(tables: &[Block]) -> Vec<String> {
-    let paths = tables.iter().map(Block::path);
-    let own = paths.filter(|path| path.len() == 2 && path[0] == "switches");
-    own.map(|path| path[1].to_owned()).collect()
+    tables
+        .iter()
+        .map(Block::path)
+        .filter(|path| path.len() == 2 && path[0] == "switches")
+        .map(|path| path[1].to_owned())
+        .collect()
 }
 
 /// VLANs of segments, each as often as it is used.
 fn vlans(tables: &[Block]) -> Vec<String> {
-    let segments = tables.iter().filter(|block| block.path()[0] == "segments");
-    let vlans = segments.filter_map(|block| block.value("vlan"));
-    vlans.map(str::to_owned).collect()
+    tables
+        .iter()
+        .filter(|block| block.path()[0] == "segments")
+        .filter_map(|block| block.value("vlan"))
+        .map(str::to_owned)
+        .collect()
 }
 
 /// Adds a port to a switch. VLANs are numbers, so that no segment is named.
@@ -223,9 +231,10 @@ fn cable(text: &str, random: &mut Random) -> Option<Vec<String>> {
         let aware = tables.iter().all(|block| {
             block.header != format!("[switches.{switch}]") || block.value("vlan_aware").is_none()
         });
-        let port = match aware {
-            true => port("new", &tables, random)?,
-            false => "\"new\" = {}".to_owned(),
+        let port = if aware {
+            port("new", &tables, random)?
+        } else {
+            "\"new\" = {}".to_owned()
         };
         add_port(&mut tables, switch, &port)?;
     }
@@ -244,9 +253,10 @@ fn twin_building(text: &str, _: &mut Random) -> Option<Vec<String>> {
     let tables = blocks(text);
     let bridges = text.contains("forwards = \"bridges\"");
     let same = switches(&tables).len() == 1 && !bridges;
-    let mut numbers: Vec<String> = match same {
-        true => vlans(&tables),
-        false => vec!["3001".to_owned(), "3002".to_owned()],
+    let mut numbers: Vec<String> = if same {
+        vlans(&tables)
+    } else {
+        vec!["3001".to_owned(), "3002".to_owned()]
     };
     numbers.sort();
     numbers.dedup();

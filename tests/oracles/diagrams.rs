@@ -49,9 +49,12 @@ impl Diagrams {
     }
 
     pub fn constant(&self, value: bool) -> BDDFunction {
-        self.manager.with_manager_shared(|m| match value {
-            true => BDDFunction::t(m),
-            false => BDDFunction::f(m),
+        self.manager.with_manager_shared(|m| {
+            if value {
+                BDDFunction::t(m)
+            } else {
+                BDDFunction::f(m)
+            }
         })
     }
 
@@ -71,10 +74,12 @@ impl Diagrams {
 
     pub fn of_box(&mut self, packets: &PacketBox) -> BDDFunction {
         // Later fields first: each conjunction then adds nodes on top only.
-        let fields = Field::ALL.into_iter().rev();
-        fields.fold(self.constant(true), |all, field| {
-            and(&self.of_set(field, packets.field(field)), &all)
-        })
+        Field::ALL
+            .into_iter()
+            .rev()
+            .fold(self.constant(true), |all, field| {
+                and(&self.of_set(field, packets.field(field)), &all)
+            })
     }
 
     pub fn holds(&self, set: &BDDFunction, point: &Point) -> bool {
@@ -95,8 +100,10 @@ impl Diagrams {
         let mut lowest = Point::default();
         for field in Field::ALL {
             let (first, bits) = self.fields[field.index()];
-            let set_bits = (0..bits).filter(|bit| cube[(first + bit) as usize] == OptBool::True);
-            let value = set_bits.map(|bit| 1u128 << (bits - 1 - bit)).sum();
+            let value = (0..bits)
+                .filter(|bit| cube[(first + bit) as usize] == OptBool::True)
+                .map(|bit| 1u128 << (bits - 1 - bit))
+                .sum();
             lowest = lowest.with(field, value);
         }
         Some(lowest)

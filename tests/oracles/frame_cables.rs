@@ -76,8 +76,10 @@ pub fn bundled(site: &Site, cables: &[Cable], switch: usize, port: &str) -> bool
     let lag = lags.find(|lag| lag.ports.iter().any(|member| member.value == port));
     lag.is_some_and(|lag| {
         let whole = (Device::Switch(switch), lag.name.value.as_str());
-        let ends = cables.iter().flat_map(|cable| &cable.ends);
-        let mut names = ends.map(|end| (end.device, end.name.as_str()));
+        let mut names = cables
+            .iter()
+            .flat_map(|cable| &cable.ends)
+            .map(|end| (end.device, end.name.as_str()));
         names.any(|name| name == whole) && has_cable(site, whole, lag, port)
     })
 }

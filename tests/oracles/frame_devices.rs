@@ -63,10 +63,11 @@ impl Frames<'_> {
             },
             Spot::Inside(host) => self.bridged(host, spot, tags),
             Spot::Neighbours(cable, end) => vec![(Spot::Neighbours(cable, 1 - end), tags.to_vec())],
-            Spot::Tap(segment, _) => {
-                let others = self.taps[&segment].iter().filter(|&&other| other != spot);
-                others.map(|&other| (other, tags.to_vec())).collect()
-            }
+            Spot::Tap(segment, _) => self.taps[&segment]
+                .iter()
+                .filter(|&&other| other != spot)
+                .map(|&other| (other, tags.to_vec()))
+                .collect(),
         };
         copies.retain(|(_, tags)| tags.len() <= MOST_TAGS);
         copies
@@ -74,11 +75,14 @@ impl Frames<'_> {
 
     /// What a host that bridges puts out: by every interface but the one of arrival, and to itself.
     fn bridged(&self, host: usize, from: Spot, tags: &[u16]) -> Vec<(Spot, Tags)> {
-        let interfaces = 0..self.site.hosts[host].interfaces.len();
-        let mut copies: Vec<(Spot, Tags)> = interfaces
+        let mut copies: Vec<(Spot, Tags)> = (0..self.site.hosts[host].interfaces.len())
             .map(|at| {
-                let tag = self.host_tag(host, at).map(VlanId::get);
-                let tags = tag.into_iter().chain(tags.iter().copied()).collect();
+                let tags = self
+                    .host_tag(host, at)
+                    .map(VlanId::get)
+                    .into_iter()
+                    .chain(tags.iter().copied())
+                    .collect();
                 (Spot::Interface(host, at), tags)
             })
             .collect();

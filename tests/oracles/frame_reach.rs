@@ -38,20 +38,27 @@ impl Frames<'_> {
             let ports = switch.ports.iter().filter_map(|port| port.vlans.as_ref());
             for vlans in ports.chain(switch.lags.iter().map(|lag| &lag.vlans)) {
                 add(vlans.pvid);
-                let members = vlans.untagged.iter().chain(vlans.tagged.iter());
-                members.for_each(|vlan| add(Some(vlan)));
+                vlans
+                    .untagged
+                    .iter()
+                    .chain(vlans.tagged.iter())
+                    .for_each(|vlan| add(Some(vlan)));
             }
         }
-        let segments = self.site.segments.iter();
-        segments.for_each(|segment| add(segment.vlan.map(|vlan| vlan.value)));
-        let routers = self
-            .site
+        self.site
+            .segments
+            .iter()
+            .for_each(|segment| add(segment.vlan.map(|vlan| vlan.value)));
+        self.site
             .routers
             .iter()
-            .flat_map(|router| &router.interfaces);
-        routers.for_each(|interface| add(interface.vlan));
-        let hosts = self.site.hosts.iter().flat_map(|host| &host.interfaces);
-        hosts.for_each(|interface| add(interface.vlan));
+            .flat_map(|router| &router.interfaces)
+            .for_each(|interface| add(interface.vlan));
+        self.site
+            .hosts
+            .iter()
+            .flat_map(|host| &host.interfaces)
+            .for_each(|interface| add(interface.vlan));
         let spare = (1..).find(|vlan| !known.contains(vlan));
         known.extend(spare);
         known.insert(0);
@@ -72,8 +79,9 @@ impl Frames<'_> {
     /// Where the frames of a hostile device at any of these places come to.
     pub fn hostile_at(&self, spots: &BTreeSet<Spot>) -> Reach {
         let stacks = self.stacks();
-        let spots = spots.iter();
-        let first = spots.flat_map(|&spot| stacks.iter().map(move |tags| (spot, tags.clone())));
+        let first = spots
+            .iter()
+            .flat_map(|&spot| stacks.iter().map(move |tags| (spot, tags.clone())));
         self.reach(first.collect())
     }
 
@@ -129,8 +137,10 @@ impl Frames<'_> {
     /// Segments at a place of which one of the frames comes out, whoever can make use of it.
     pub fn segments_that_hear(&self, reach: &Reach) -> BTreeSet<SegmentId> {
         let spots: BTreeSet<Spot> = reach.out.iter().map(|(spot, _)| *spot).collect();
-        let attach_points = self.all_seats().iter();
-        let there = attach_points.filter(|attach_point| spots.contains(&attach_point.1));
+        let there = self
+            .all_seats()
+            .iter()
+            .filter(|attach_point| spots.contains(&attach_point.1));
         let by_interface = reach
             .interfaces
             .iter()
@@ -144,8 +154,7 @@ impl Frames<'_> {
     /// Unclaimed places, by group, at which one of the frames comes out.
     pub fn unclaimed_that_hear(&self, reach: &Reach) -> BTreeMap<Group, BTreeSet<Spot>> {
         let spots: BTreeSet<Spot> = reach.out.iter().map(|(spot, _)| *spot).collect();
-        let groups = self.unclaimed().into_iter();
-        let heard = groups.map(|(group, places)| {
+        let heard = self.unclaimed().into_iter().map(|(group, places)| {
             let here: BTreeSet<Spot> = places.intersection(&spots).copied().collect();
             (group, here)
         });
@@ -167,8 +176,8 @@ impl Frames<'_> {
 
     /// Places of a segment.
     pub fn seats_of(&self, segment: SegmentId) -> Vec<Sitting> {
-        let attach_points = self.all_seats().iter();
-        attach_points
+        self.all_seats()
+            .iter()
             .filter(|attach_point| attach_point.0 == segment)
             .copied()
             .collect()

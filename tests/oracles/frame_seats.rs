@@ -45,8 +45,10 @@ impl Frames<'_> {
             let tags = std::iter::once(None).chain(vlans.iter().map(|&vlan| VlanId::new(vlan)));
             let mut free = Vec::new();
             for tag in tags {
-                let segments = self.belongs(spot, tag).into_iter();
-                let segments = segments.filter(|&segment| !known(segment, tag));
+                let segments = self
+                    .belongs(spot, tag)
+                    .into_iter()
+                    .filter(|&segment| !known(segment, tag));
                 free.extend(segments.map(|segment| (segment, tag, None)));
             }
             let all = named.into_iter().chain(free);
@@ -58,8 +60,8 @@ impl Frames<'_> {
 
     /// Places where a device may stand.
     pub fn places(&self) -> BTreeSet<Spot> {
-        let spots = self.spots().into_iter();
-        spots
+        self.spots()
+            .into_iter()
             .filter(|&spot| self.hosts_at(spot).is_some())
             .collect()
     }

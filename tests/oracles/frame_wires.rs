@@ -30,8 +30,11 @@ impl Frames<'_> {
                     cabled.extend(at.map(|at| WiredInterface::Router(router, at)));
                 }
                 Device::Host(host) => {
-                    let interfaces = self.site.hosts[host].interfaces.iter().enumerate();
-                    let named = interfaces.filter(|(_, known)| known.name.value == end.name);
+                    let named = self.site.hosts[host]
+                        .interfaces
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, known)| known.name.value == end.name);
                     cabled.extend(named.map(|(at, _)| WiredInterface::Host(host, at)));
                 }
             }
@@ -72,16 +75,25 @@ impl Frames<'_> {
 
     /// All interfaces that the file puts on a segment.
     pub fn interfaces_on(&self, segment: SegmentId) -> Vec<WiredInterface> {
-        let routers = self.site.routers.iter().enumerate();
-        let routers = routers.flat_map(|(router, device)| {
-            (0..device.interfaces.len()).map(move |at| WiredInterface::Router(router, at))
-        });
-        let hosts = self.site.hosts.iter().enumerate();
-        let hosts = hosts.flat_map(|(host, device)| {
-            (0..device.interfaces.len()).map(move |at| WiredInterface::Host(host, at))
-        });
-        let all = routers.chain(hosts);
-        all.filter(|&interface| self.segment(interface) == segment)
+        let routers = self
+            .site
+            .routers
+            .iter()
+            .enumerate()
+            .flat_map(|(router, device)| {
+                (0..device.interfaces.len()).map(move |at| WiredInterface::Router(router, at))
+            });
+        let hosts = self
+            .site
+            .hosts
+            .iter()
+            .enumerate()
+            .flat_map(|(host, device)| {
+                (0..device.interfaces.len()).map(move |at| WiredInterface::Host(host, at))
+            });
+        routers
+            .chain(hosts)
+            .filter(|&interface| self.segment(interface) == segment)
             .collect()
     }
 
@@ -102,15 +114,19 @@ impl Frames<'_> {
         let Some(vlan) = self.site.segment(segment).vlan.map(|vlan| vlan.value) else {
             return Vec::new();
         };
-        let switches = self.site.switches.iter().enumerate();
-        let carrying = switches.filter(|&(number, switch)| {
-            let mut spots = self.live[number]
-                .iter()
-                .filter(|spot| !matches!(spot, Spot::Assumed(..)));
-            switch.vlan_aware
-                && self.segments_of(number, vlan).contains(&segment)
-                && spots.any(|&spot| member(self.settings(spot), vlan))
-        });
+        let carrying = self
+            .site
+            .switches
+            .iter()
+            .enumerate()
+            .filter(|&(number, switch)| {
+                let mut spots = self.live[number]
+                    .iter()
+                    .filter(|spot| !matches!(spot, Spot::Assumed(..)));
+                switch.vlan_aware
+                    && self.segments_of(number, vlan).contains(&segment)
+                    && spots.any(|&spot| member(self.settings(spot), vlan))
+            });
         carrying.map(|(number, _)| (number, vlan)).collect()
     }
 }

@@ -191,11 +191,14 @@ impl<'s> Frames<'s> {
         let holds = |port: &str| port == name;
         let lag = lags.find(|lag| lag.ports.iter().any(|port| holds(&port.value)));
         let send_points = lag.map_or(name, |lag| lag.name.value.as_str());
-        let interfaces = router.interfaces.iter().enumerate();
-        let there = interfaces.filter(|(_, interface)| {
-            let port = interface.port.as_ref();
-            port.is_some_and(|port| port.value == send_points)
-        });
+        let there = router
+            .interfaces
+            .iter()
+            .enumerate()
+            .filter(|(_, interface)| {
+                let port = interface.port.as_ref();
+                port.is_some_and(|port| port.value == send_points)
+            });
         there.map(|(at, _)| at).collect()
     }
 
@@ -252,8 +255,10 @@ impl<'s> Frames<'s> {
     pub fn send_from(&self, interface: WiredInterface) -> Trip {
         let tags: Tags = self.tag(interface).map(VlanId::get).into_iter().collect();
         let here = |jack: &Jack| matches!(jack, Jack::Interfaces(interfaces) if interfaces.contains(&interface));
-        let spots = self.plugged.iter();
-        let spots = spots.filter(|(_, jacks)| jacks.iter().any(here));
+        let spots = self
+            .plugged
+            .iter()
+            .filter(|(_, jacks)| jacks.iter().any(here));
         self.follow(spots.map(|(&spot, _)| (spot, tags.clone())).collect())
     }
 

@@ -111,8 +111,11 @@ impl<'s> Oracle<'s> {
     }
 
     pub fn stateful(&self, router: RouterId) -> bool {
-        let filter = self.site.router(router).filter();
-        filter.expect("a gateway on the way").stateful
+        self.site
+            .router(router)
+            .filter()
+            .expect("a gateway on the way")
+            .stateful
     }
 
     pub fn permits(&self, by: Decider) -> bool {

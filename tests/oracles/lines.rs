@@ -86,12 +86,12 @@ pub fn places(site: &Site, parties: &[Named]) -> Vec<Endpoint> {
 
 /// Destinations that some translation turns into an address of a column.
 fn other_names(pairs: &Pairs<'_>, to: Endpoint, family: Family, address: IpAddr) -> bool {
-    let filters = pairs
+    let mut lines = pairs
         .site
         .routers
         .iter()
-        .filter_map(|router| router.filter());
-    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+        .filter_map(|router| router.filter())
+        .flat_map(|filter| &filter.destination_translations);
     lines.any(|line| match (line.target, &line.destination) {
         (TranslationTarget::Address(target), Some(list)) => {
             line.enabled

@@ -109,9 +109,10 @@ impl<'s> ListDiagrams<'s> {
                 changed.satisfiable(),
             ));
             for (action, set) in then.iter_mut().enumerate() {
-                *set = match action == own {
-                    true => or(set, named),
-                    false => and(set, &not(named)),
+                *set = if action == own {
+                    or(set, named)
+                } else {
+                    and(set, &not(named))
                 };
             }
         }
@@ -161,15 +162,19 @@ impl<'s> Cutter<'s> {
 
     fn ranks(&self, set: &IntervalSet) -> IntervalSet {
         let place = |value: u128| self.starts.partition_point(|&start| start <= value) as u128 - 1;
-        let parts = set.intervals().iter();
-        let parts = parts.filter_map(|part| Interval::new(place(part.low()), place(part.high())));
+        let parts = set
+            .intervals()
+            .iter()
+            .filter_map(|part| Interval::new(place(part.low()), place(part.high())));
         parts.collect()
     }
 
     fn of_pieces(&self, wanted: impl Fn(u128) -> bool) -> IntervalSet {
-        let numbered = self.starts.iter().enumerate();
-        let held = numbered.filter(|(_, start)| wanted(**start));
-        held.map(|(rank, _)| Interval::point(rank as u128))
+        self.starts
+            .iter()
+            .enumerate()
+            .filter(|(_, start)| wanted(**start))
+            .map(|(rank, _)| Interval::point(rank as u128))
             .collect()
     }
 
@@ -272,33 +277,44 @@ impl<'s> Cutter<'s> {
                 }
             })
         };
-        let numbers = (0..=itself).filter(named);
-        numbers.map(|at| Interval::point(at as u128)).collect()
+        (0..=itself)
+            .filter(named)
+            .map(|at| Interval::point(at as u128))
+            .collect()
     }
 }
 
 /// On-link prefixes, then static routes, with the interface that each leads to.
 fn prefixes(router: &Router, family: Family) -> Vec<(Interval, Option<usize>)> {
-    let numbered = router.interfaces.iter().enumerate();
-    let on_link = numbered.flat_map(|(number, interface)| {
-        let own = interface.addresses.iter();
-        let own = own.filter(move |own| own.value.family() == family);
-        own.map(move |own| (own.value.prefix().interval(), Some(number)))
-    });
-    let routes = router.routes.iter();
-    let routes = routes.filter(|route| route.destination.family() == family);
-    let routes = routes.map(|route| {
-        let way = match route.via {
-            Via::NextHop { interface, .. } => Some(interface),
-            Via::Discard => None,
-        };
-        (route.destination.interval(), way)
-    });
+    let on_link = router
+        .interfaces
+        .iter()
+        .enumerate()
+        .flat_map(|(number, interface)| {
+            let own = interface.addresses.iter();
+            let own = own.filter(move |own| own.value.family() == family);
+            own.map(move |own| (own.value.prefix().interval(), Some(number)))
+        });
+    let routes = router
+        .routes
+        .iter()
+        .filter(|route| route.destination.family() == family)
+        .map(|route| {
+            let way = match route.via {
+                Via::NextHop { interface, .. } => Some(interface),
+                Via::Discard => None,
+            };
+            (route.destination.interval(), way)
+        });
     on_link.chain(routes).collect()
 }
 
 fn own(router: &Router, family: Family) -> std::collections::BTreeSet<u128> {
-    let addresses = router.interfaces.iter().flat_map(|one| &one.addresses);
-    let mine = addresses.filter(|own| own.value.family() == family);
-    mine.map(|own| Family::value(own.value.address())).collect()
+    router
+        .interfaces
+        .iter()
+        .flat_map(|one| &one.addresses)
+        .filter(|own| own.value.family() == family)
+        .map(|own| Family::value(own.value.address()))
+        .collect()
 }

@@ -132,8 +132,8 @@ impl<'s> PairDiagrams<'s> {
                 let nobody = [(0, 0x00ff_ffff), (0x7f00_0000, 0x7fff_ffff)];
                 let nobody = nobody
                     .into_iter()
-                    .chain([(0xa9fe_0000, 0xa9fe_ffff), (0xe000_0000, 0xffff_ffff)]);
-                let nobody = nobody.map(|(low, high)| IntervalSet::range(low, high));
+                    .chain([(0xa9fe_0000, 0xa9fe_ffff), (0xe000_0000, 0xffff_ffff)])
+                    .map(|(low, high)| IntervalSet::range(low, high));
                 let all = IntervalSet::range(0, u128::from(u32::MAX));
                 // Nobody out there routes a private address (RFC 1918, RFC 6598).
                 let private = [
@@ -143,8 +143,11 @@ impl<'s> PairDiagrams<'s> {
                     (0xc0a8_0000, 0xc0a8_ffff),
                 ];
                 let private = private.map(|(low, high)| IntervalSet::range(low, high));
-                let known = self.site.segment(segment).routes.iter();
-                let known: IntervalSet = known
+                let known: IntervalSet = self
+                    .site
+                    .segment(segment)
+                    .routes
+                    .iter()
                     .filter(|route| route.value.family() == Family::V4)
                     .map(|route| route.value.interval())
                     .collect();

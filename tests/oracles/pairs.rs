@@ -86,8 +86,10 @@ impl<'s> Pairs<'s> {
 
     /// Who sends: the columns without the gateways and routers.
     pub fn rows(&self) -> impl Iterator<Item = Endpoint> + '_ {
-        let all = self.columns.iter().copied();
-        all.filter(|party| !matches!(party, Endpoint::Device(_)))
+        self.columns
+            .iter()
+            .copied()
+            .filter(|party| !matches!(party, Endpoint::Device(_)))
     }
 
     /// Whether an address is a party's.
@@ -120,8 +122,10 @@ impl<'s> Pairs<'s> {
     }
 
     pub fn sources(&self, from: Endpoint) -> impl Iterator<Item = IpAddr> + '_ {
-        let all = self.addresses.iter().copied();
-        all.filter(move |&address| self.has(from, address))
+        self.addresses
+            .iter()
+            .copied()
+            .filter(move |&address| self.has(from, address))
     }
 
     /// From each of these sources to each destination a packet of each class.
@@ -131,8 +135,9 @@ impl<'s> Pairs<'s> {
     ) -> impl Iterator<Item = (Probe, usize)> + 'p {
         sources.iter().flat_map(move |&source| {
             self.destinations.iter().flat_map(move |&destination| {
-                let services = self.services.iter();
-                services.map(move |service| (service.probe(source, destination), service.class))
+                self.services
+                    .iter()
+                    .map(move |service| (service.probe(source, destination), service.class))
             })
         })
     }
@@ -141,21 +146,22 @@ impl<'s> Pairs<'s> {
     pub fn sent(&self, from: Endpoint) -> Vec<Sent> {
         let sources: Vec<IpAddr> = self.sources(from).collect();
         let packets = self.packets(&sources);
-        let mine = packets.filter(|&(probe, _)| self.may_send(from, probe));
-        mine.map(|(probe, class)| {
-            let outcomes = self.send(from, probe);
-            let by_owner = match from {
-                Endpoint::Segment(segment) => self.simulator.send_from_owner(segment, probe),
-                _ => Some(outcomes.clone()),
-            };
-            Sent {
-                probe,
-                class,
-                outcomes,
-                by_owner,
-            }
-        })
-        .collect()
+        packets
+            .filter(|&(probe, _)| self.may_send(from, probe))
+            .map(|(probe, class)| {
+                let outcomes = self.send(from, probe);
+                let by_owner = match from {
+                    Endpoint::Segment(segment) => self.simulator.send_from_owner(segment, probe),
+                    _ => Some(outcomes.clone()),
+                };
+                Sent {
+                    probe,
+                    class,
+                    outcomes,
+                    by_owner,
+                }
+            })
+            .collect()
     }
 
     /// Whether a packet that ended like this came to a column.
@@ -165,8 +171,12 @@ impl<'s> Pairs<'s> {
             (Endpoint::Device(router), Spot::Router(place)) => router.0 == place,
             (Endpoint::Host(host), Spot::Segment(place)) => {
                 let arrived = outcome.arrived.destination;
-                let interfaces = self.site.host(host).interfaces.iter();
-                let mut here = interfaces.filter(|interface| interface.segment.0 == place);
+                let mut here = self
+                    .site
+                    .host(host)
+                    .interfaces
+                    .iter()
+                    .filter(|interface| interface.segment.0 == place);
                 here.any(|interface| {
                     let mut own = interface.addresses.iter();
                     own.any(|own| own.value.address() == arrived)
@@ -194,8 +204,12 @@ impl<'s> Pairs<'s> {
 
     /// The segments that a host has interfaces on.
     pub fn segments(&self, host: HostId) -> BTreeSet<SegmentId> {
-        let interfaces = self.site.host(host).interfaces.iter();
-        interfaces.map(|interface| interface.segment).collect()
+        self.site
+            .host(host)
+            .interfaces
+            .iter()
+            .map(|interface| interface.segment)
+            .collect()
     }
 
     /// The cell of a pair, by everything that the sender sent. What a device would send to itself need not pass.
@@ -356,8 +370,11 @@ pub fn one_of_each(classes: &ServiceClasses, lowest: bool) -> Vec<Service> {
 /// Whether some destination translation matches an address.
 fn translated(site: &Site, address: IpAddr) -> bool {
     let (family, value) = (Family::of(address), Family::value(address));
-    let filters = site.routers.iter().filter_map(|router| router.filter());
-    let mut lines = filters.flat_map(|filter| &filter.destination_translations);
+    let mut lines = site
+        .routers
+        .iter()
+        .filter_map(|router| router.filter())
+        .flat_map(|filter| &filter.destination_translations);
     lines.any(|line| {
         let mine =
             matches!(line.target, TranslationTarget::Address(to) if Family::of(to) == family);

@@ -109,9 +109,13 @@ impl<'s> RuleList<'s> {
 
     /// The packet with the rules that name it.
     fn held(&self, seen: Seen) -> Seen {
-        let rules = self.filter.rules.iter().enumerate();
-        let holding = rules.filter(|(_, rule)| self.matches(rule, &seen));
-        let holders = holding.fold(0, |holders, (number, _)| holders | 1 << number);
+        let holders = self
+            .filter
+            .rules
+            .iter()
+            .enumerate()
+            .filter(|(_, rule)| self.matches(rule, &seen))
+            .fold(0, |holders, (number, _)| holders | 1 << number);
         Seen { holders, ..seen }
     }
 
@@ -224,8 +228,11 @@ impl<'s> RuleList<'s> {
 
     /// The packets that a rule names.
     pub fn of_rule(&self, rule: usize) -> Vec<Seen> {
-        let all = self.packets.iter().copied();
-        all.filter(|packet| packet.named_by(rule)).collect()
+        self.packets
+            .iter()
+            .copied()
+            .filter(|packet| packet.named_by(rule))
+            .collect()
     }
 
     /// A packet that the engine shows, checked to be one that the rules can see.

@@ -130,9 +130,10 @@ impl<'d> Universe<'d> {
     /// `Some(None)`: the gateway itself.
     fn departure(&self, six: bool, destination: u128) -> Option<Option<usize>> {
         let mut own = self.draft.legs.iter().flat_map(|leg| &leg.own);
-        match own.any(|(_, own)| within(own, six, destination)) {
-            true => Some(None),
-            false => self.way(six, destination).map(Some),
+        if own.any(|(_, own)| within(own, six, destination)) {
+            Some(None)
+        } else {
+            self.way(six, destination).map(Some)
         }
     }
 
@@ -183,8 +184,7 @@ impl<'d> Universe<'d> {
 
     /// One bit for each rule that names a packet.
     fn holders(&self, seen: &Packet, egress: Option<usize>) -> u64 {
-        let rules = self.draft.rules.iter().enumerate();
-        let naming = rules.filter(|(_, rule)| {
+        let naming = self.draft.rules.iter().enumerate().filter(|(_, rule)| {
             is_on(rule)
                 && self.party(&rule.from, Some(seen.ingress))
                 && self.party(&rule.to, egress)
@@ -219,8 +219,11 @@ impl<'d> Universe<'d> {
         let addresses = &self.addresses[usize::from(said.six)];
         let mut destinations = addresses.iter().chain([&said.destination]);
         destinations.any(|&destination| {
-            let ports = self.services.iter().map(|service| service.2);
-            let mut ports = ports.chain([said.port]);
+            let mut ports = self
+                .services
+                .iter()
+                .map(|service| service.2)
+                .chain([said.port]);
             !never(said.six, destination)
                 && ports.any(|port| {
                     self.translated(Packet {
@@ -288,10 +291,11 @@ fn serves(services: &[Service], packet: &Packet) -> bool {
 
 /// The ends of everything that a draft names, what is next to them, and a stranger.
 fn addresses(draft: &Draft, six: bool) -> Vec<u128> {
-    let rules = draft.rules.iter();
-    let ruled = rules.flat_map(|rule| rule.source.iter().chain(&rule.destination));
-    let lines = draft.lines.iter();
-    let written = lines.flat_map(|line| {
+    let ruled = draft
+        .rules
+        .iter()
+        .flat_map(|rule| rule.source.iter().chain(&rule.destination));
+    let written = draft.lines.iter().flat_map(|line| {
         line.source
             .iter()
             .chain(&line.destination)
@@ -303,8 +307,10 @@ fn addresses(draft: &Draft, six: bool) -> Vec<u128> {
         .flat_map(|leg| &leg.own)
         .flat_map(|(prefix, own)| [prefix, own]);
     let routed = draft.routes.iter().map(|route| &route.to);
-    let items = ruled.chain(written).chain(own).chain(routed);
-    let named = items
+    let named = ruled
+        .chain(written)
+        .chain(own)
+        .chain(routed)
         .filter(|item| item.six == six)
         .map(|item| (item.low, item.high));
     let never = NEVER

@@ -215,8 +215,10 @@ impl<'s> Simulator<'s> {
         }
         for host in 0..self.site.hosts.len() {
             let exits = self.host_exits(host, probe);
-            let here = exits.filter(|(port, _)| self.host(host).ports[*port].wire == from);
-            let exits: Vec<Exit> = here.map(|(_, exit)| exit).collect();
+            let exits: Vec<Exit> = exits
+                .filter(|(port, _)| self.host(host).ports[*port].wire == from)
+                .map(|(_, exit)| exit)
+                .collect();
             self.sent_by_host(host, &exits, probe, &mut arrivals);
         }
         arrivals
@@ -357,17 +359,20 @@ impl<'s> Simulator<'s> {
             let hop = hop(decided, None);
             return vec![Crossed { probe, hop, taken }];
         }
-        let exits = device.exits(probe.destination).into_iter();
-        let crossed = exits.filter(|_| device.forwards).filter_map(|exit| {
-            let port = exit.port()?;
-            let decided = device.permits(self, entry, Target::Port(port), probe)?;
-            let (probe, other) = device.translate_source(self.site, exit, probe)?;
-            Some(Crossed {
-                probe,
-                hop: hop(decided, other),
-                taken: self.put_out(index, exit, probe.destination),
-            })
-        });
+        let crossed = device
+            .exits(probe.destination)
+            .into_iter()
+            .filter(|_| device.forwards)
+            .filter_map(|exit| {
+                let port = exit.port()?;
+                let decided = device.permits(self, entry, Target::Port(port), probe)?;
+                let (probe, other) = device.translate_source(self.site, exit, probe)?;
+                Some(Crossed {
+                    probe,
+                    hop: hop(decided, other),
+                    taken: self.put_out(index, exit, probe.destination),
+                })
+            });
         crossed.collect()
     }
 
@@ -376,8 +381,10 @@ impl<'s> Simulator<'s> {
         if never_forwarded(probe.source) || never_forwarded(probe.destination) {
             return false;
         }
-        let exits = device.exits(probe.source).into_iter();
-        let mut back = exits.filter_map(Exit::port);
+        let mut back = device
+            .exits(probe.source)
+            .into_iter()
+            .filter_map(Exit::port);
         match device.ports[entry].check {
             SourceCheck::Off => true,
             SourceCheck::Loose => back.next().is_some(),

@@ -105,8 +105,9 @@ fn of_router(router: &Router) -> Device<'_> {
 }
 
 fn of_host(host: &Host) -> Device<'_> {
-    let interfaces = host.interfaces.iter();
-    let ports: Vec<Port> = interfaces
+    let ports: Vec<Port> = host
+        .interfaces
+        .iter()
         .map(|interface| Port {
             segment: interface.segment,
             wire: interface.segment,
@@ -206,13 +207,15 @@ impl Device<'_> {
     /// The longest match among what is on-link and the static routes; on-link first where they tie, else the
     /// first of them.
     pub fn exits(&self, address: IpAddr) -> Vec<Exit> {
-        let ports = self.ports.iter().enumerate();
-        let on_link = ports.flat_map(|(index, port)| {
-            let nets = port.addresses.iter();
-            nets.map(move |net| (net.trunc(), Exit::OnLink(index)))
+        let on_link = self.ports.iter().enumerate().flat_map(|(index, port)| {
+            port.addresses
+                .iter()
+                .map(move |net| (net.trunc(), Exit::OnLink(index)))
         });
-        let all = on_link.chain(self.routes.iter().copied());
-        let matching: Vec<(IpNet, Exit)> = all.filter(|(net, _)| net.contains(&address)).collect();
+        let matching: Vec<(IpNet, Exit)> = on_link
+            .chain(self.routes.iter().copied())
+            .filter(|(net, _)| net.contains(&address))
+            .collect();
         let longest = matching.iter().map(|(net, _)| net.prefix_len()).max();
         let mut best = matching
             .into_iter()

@@ -73,8 +73,10 @@ impl<'s> Simulator<'s> {
         probe: Probe,
     ) -> impl Iterator<Item = (usize, Exit)> {
         let device = self.host(host);
-        let exits = device.exits(probe.destination).into_iter();
-        let exits = exits.filter_map(|exit| Some((exit.port()?, exit)));
+        let exits = device
+            .exits(probe.destination)
+            .into_iter()
+            .filter_map(|exit| Some((exit.port()?, exit)));
         exits.filter(move |(port, _)| {
             let own = device.ports[*port].has(probe.source) && !never_forwarded(probe.source);
             own && !device.owns(probe.destination)

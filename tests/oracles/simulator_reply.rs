@@ -151,8 +151,11 @@ fn is_senders(flow: &Flow<'_>, end: &End) -> bool {
 /// The sender takes an answer only from whom it wrote to; and a TCP connection lives only where each stateful gateway
 /// sees both directions. A host drops what claims to come from itself.
 fn is_answered(simulator: &Simulator<'_>, flow: &Flow<'_>, reply: &Answer) -> bool {
-    let crossings = flow.arrival.crossings.iter();
-    let mut states = crossings.filter(|crossing| simulator.devices[crossing.device].is_stateful());
+    let mut states = flow
+        .arrival
+        .crossings
+        .iter()
+        .filter(|crossing| simulator.devices[crossing.device].is_stateful());
     let both = states.all(|crossing| reply.fitted.contains(crossing));
     let itself = match flow.arrival.sender {
         Sender::Host(device) => simulator.devices[device].owns(reply.probe.source),

@@ -46,9 +46,10 @@ impl Simulator<'_> {
 
     /// Who takes in what a plain device on a segment sends.
     pub(super) fn put_out_by_plain(&self, from: SegmentId, destination: IpAddr) -> Vec<Taken> {
-        match self.on_link(from, destination) {
-            true => self.to_destination(from, destination),
-            false => self.by_default_gateways(None, from, destination),
+        if self.on_link(from, destination) {
+            self.to_destination(from, destination)
+        } else {
+            self.by_default_gateways(None, from, destination)
         }
     }
 
@@ -90,8 +91,11 @@ impl Simulator<'_> {
             return vec![Taken::Ends(self.out_there(wire, destination))];
         }
         // Nobody sends a frame to itself.
-        let others = answering.into_iter().filter(|at| Some(at.0) != sender);
-        others.map(Taken::Enters).collect()
+        answering
+            .into_iter()
+            .filter(|at| Some(at.0) != sender)
+            .map(Taken::Enters)
+            .collect()
     }
 
     /// Who has what left by an external segment: a described host on that segment that has the address, else somebody.
@@ -115,8 +119,11 @@ impl Simulator<'_> {
         wire: SegmentId,
         destination: IpAddr,
     ) -> Vec<Taken> {
-        let listed = self.site.segment(wire).default_gateway.iter();
-        let mut hops: Vec<IpAddr> = listed
+        let mut hops: Vec<IpAddr> = self
+            .site
+            .segment(wire)
+            .default_gateway
+            .iter()
             .map(|address| address.value)
             .filter(|&address| same_family(address, destination))
             .collect();
@@ -128,8 +135,8 @@ impl Simulator<'_> {
             let own = own.map(|net| net.addr());
             hops.extend(own.filter(|&address| same_family(address, destination)));
         }
-        let each = hops.into_iter();
-        each.flat_map(|hop| self.to_next_hop(sender, wire, hop, destination))
+        hops.into_iter()
+            .flat_map(|hop| self.to_next_hop(sender, wire, hop, destination))
             .collect()
     }
 
@@ -140,19 +147,21 @@ impl Simulator<'_> {
         address: IpAddr,
     ) -> impl Iterator<Item = (usize, usize)> + '_ {
         let ports = self.ports_on(wire);
-        let answering = ports.filter(move |&(device, _)| !self.mute.contains(&(device, address)));
-        answering.filter(move |&(device, port)| {
-            let device = &self.devices[device];
-            device.ports[port].has(address) || (address.is_ipv4() && device.owns(address))
-        })
+        ports
+            .filter(move |&(device, _)| !self.mute.contains(&(device, address)))
+            .filter(move |&(device, port)| {
+                let device = &self.devices[device];
+                device.ports[port].has(address) || (address.is_ipv4() && device.owns(address))
+            })
     }
 
     /// The end of a packet at a device that has the address, on this interface.
     pub(super) fn at_device(&self, index: usize, own: usize) -> End {
         let device: &Device<'_> = &self.devices[index];
-        let place = match device.is_host {
-            true => Spot::Segment(device.ports[own].wire.0),
-            false => Spot::Router(index),
+        let place = if device.is_host {
+            Spot::Segment(device.ports[own].wire.0)
+        } else {
+            Spot::Router(index)
         };
         End {
             place,
@@ -183,8 +192,10 @@ impl Simulator<'_> {
     fn is_sent_out(&self, segment: SegmentId, address: IpAddr) -> bool {
         let mut devices = self.devices.iter().enumerate();
         devices.any(|(index, device)| {
-            let exits = device.exits(address).into_iter();
-            let mut by_hops = exits.filter(|exit| !matches!(exit, Exit::OnLink(_)));
+            let mut by_hops = device
+                .exits(address)
+                .into_iter()
+                .filter(|exit| !matches!(exit, Exit::OnLink(_)));
             by_hops.any(|exit| {
                 let mut taken = self.put_out(index, exit, address).into_iter();
                 taken.any(|taken| matches!(taken, Taken::Ends(end) if end.wire == Some(segment)))
@@ -200,10 +211,11 @@ impl Simulator<'_> {
 
     /// Every interface of every device on the wire of a segment.
     pub(super) fn ports_on(&self, segment: SegmentId) -> impl Iterator<Item = (usize, usize)> + '_ {
-        let devices = self.devices.iter().enumerate();
-        let all = devices
-            .flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)));
-        all.filter(move |&(device, port)| self.devices[device].ports[port].wire == segment)
+        self.devices
+            .iter()
+            .enumerate()
+            .flat_map(|(index, device)| (0..device.ports.len()).map(move |port| (index, port)))
+            .filter(move |&(device, port)| self.devices[device].ports[port].wire == segment)
     }
 }
 

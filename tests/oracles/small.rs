@@ -27,8 +27,10 @@ pub fn points(space: &Space) -> Vec<Point> {
 
 /// The values whose bit is set.
 pub fn values(bits: u32) -> IntervalSet {
-    let held = (0..32u32).filter(|value| bits >> value & 1 == 1);
-    held.map(|value| Interval::point(value.into())).collect()
+    (0..32u32)
+        .filter(|value| bits >> value & 1 == 1)
+        .map(|value| Interval::point(value.into()))
+        .collect()
 }
 
 /// Any set of values up to `top`; full half of the time, so that boxes meet.
@@ -38,9 +40,11 @@ pub fn any_values(top: u128) -> impl Strategy<Value = IntervalSet> {
 }
 
 pub fn any_box(space: Space) -> impl Strategy<Value = PacketBox> {
-    let fields = Field::ALL.map(|field| any_values(space.top(field)).boxed());
-    fields.to_vec().prop_map(|sets| {
-        let sets: [IntervalSet; Field::COUNT] = sets.try_into().expect("one set per field");
-        PacketBox::new(sets)
-    })
+    Field::ALL
+        .map(|field| any_values(space.top(field)).boxed())
+        .to_vec()
+        .prop_map(|sets| {
+            let sets: [IntervalSet; Field::COUNT] = sets.try_into().expect("one set per field");
+            PacketBox::new(sets)
+        })
 }

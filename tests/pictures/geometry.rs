@@ -75,8 +75,8 @@ fn number(node: Node<'_, '_>, name: &str) -> f64 {
 }
 
 fn points(path: &str) -> Vec<(f64, f64)> {
-    let parts = path.split(['M', 'L']).filter(|part| !part.is_empty());
-    parts
+    path.split(['M', 'L'])
+        .filter(|part| !part.is_empty())
         .map(|part| {
             let (x, y) = part.split_once(' ').expect("two numbers");
             (x.parse().expect("a number"), y.parse().expect("a number"))

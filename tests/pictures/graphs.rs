@@ -24,8 +24,11 @@ fn site(text: &str) -> Site {
 fn sites() -> Vec<Site> {
     let drawn = (0..40).flat_map(|seed| [random_fabric(seed), random_site(seed)]);
     let wild = HOSTILE.map(|text| with_text(&demo(), text).0);
-    let all = drawn.chain([demo(), widest_names()]).chain(wild);
-    all.map(|text| site(&text)).collect()
+    drawn
+        .chain([demo(), widest_names()])
+        .chain(wild)
+        .map(|text| site(&text))
+        .collect()
 }
 
 fn maps<'s>(site: &'s Site, cabling: &Cabling<'s>) -> [Map<'s>; 2] {

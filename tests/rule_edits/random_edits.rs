@@ -46,8 +46,9 @@ impl Wanted {
 
 /// The strings of a value as the random sites write it.
 fn strings(value: &str) -> Vec<String> {
-    let inner = value.trim_matches(['[', ']', ' ']).split(", ");
-    inner
+    value
+        .trim_matches(['[', ']', ' '])
+        .split(", ")
         .map(|item| item.trim_matches('"').to_owned())
         .collect()
 }

@@ -173,9 +173,10 @@ impl Writer {
     }
 
     fn behind(&mut self) -> String {
-        match self.random.percent(20) {
-            true => format!("  {}", self.comment()),
-            false => String::new(),
+        if self.random.percent(20) {
+            format!("  {}", self.comment())
+        } else {
+            String::new()
         }
     }
 
@@ -224,9 +225,10 @@ impl Writer {
         if !inner.contains(", ") && self.random.percent(30) {
             return inner.to_owned();
         }
-        match self.random.percent(20) {
-            true => format!("[ {inner} ]"),
-            false => value,
+        if self.random.percent(20) {
+            format!("[ {inner} ]")
+        } else {
+            value
         }
     }
 
@@ -236,9 +238,10 @@ impl Writer {
             let value = self.value(value, false);
             parts.push(format!("{key} = {value}"));
         }
-        match self.random.percent(50) {
-            true => format!("{{ {} }}", parts.join(", ")),
-            false => format!("{{{}}}", parts.join(",")),
+        if self.random.percent(50) {
+            format!("{{ {} }}", parts.join(", "))
+        } else {
+            format!("{{{}}}", parts.join(","))
         }
     }
 

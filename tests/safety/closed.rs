@@ -70,8 +70,12 @@ fn the_width_of_a_file_is_not_that_of_a_terminal() {
         };
         let out = command.output().expect("it starts").stdout;
         let text = String::from_utf8(out).expect("UTF-8");
-        let prose = text.lines().skip(2).take(6);
-        prose.map(|line| line.chars().count()).max().unwrap_or(0)
+        text.lines()
+            .skip(2)
+            .take(6)
+            .map(|line| line.chars().count())
+            .max()
+            .unwrap_or(0)
     };
     assert!((70..=80).contains(&widest(None)), "{}", widest(None));
     assert!(

@@ -30,11 +30,12 @@ fn on_a_full_disk(room: usize, arguments: &str) -> std::io::Result<String> {
         .env("PROGRAM", env!("CARGO_BIN_EXE_boundwalk"))
         .output()?;
     let text = String::from_utf8_lossy(&ran.stdout).into_owned();
-    match text.contains("code ") {
-        true => Ok(text),
-        false => Err(std::io::Error::other(
+    if text.contains("code ") {
+        Ok(text)
+    } else {
+        Err(std::io::Error::other(
             String::from_utf8_lossy(&ran.stderr).into_owned(),
-        )),
+        ))
     }
 }
 

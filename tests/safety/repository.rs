@@ -158,9 +158,10 @@ fn settings_of_the_repository_run_nothing() {
         "alias.cat-file",
         "alias.ls-tree",
     ] {
-        let value = match setting.starts_with("alias") {
-            true => format!("!{trap}"),
-            false => trap.clone(),
+        let value = if setting.starts_with("alias") {
+            format!("!{trap}")
+        } else {
+            trap.clone()
         };
         repository.git(&["config", setting, &value]);
     }

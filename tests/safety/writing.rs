@@ -107,10 +107,9 @@ fn extended_attributes_stay() {
 
 /// Unfinished files in a folder.
 fn left(folder: &Path) -> Vec<PathBuf> {
-    let entries = fs::read_dir(folder)
+    let mut left: Vec<PathBuf> = fs::read_dir(folder)
         .expect("a folder")
-        .map(|entry| entry.expect("an entry").path());
-    let mut left: Vec<PathBuf> = entries
+        .map(|entry| entry.expect("an entry").path())
         .filter(|path| {
             path.file_name()
                 .is_some_and(|name| name.to_string_lossy().starts_with(".boundwalk-"))

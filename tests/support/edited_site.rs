@@ -67,9 +67,10 @@ pub fn edited(text: &str, random: &mut Random) -> Option<String> {
                     .iter_mut()
                     .filter(|block| block.contains("default = \""));
                 for block in gateways {
-                    *block = match block.contains("default = \"permit\"") {
-                        true => block.replace("default = \"permit\"", "default = \"deny\""),
-                        false => block.replace("default = \"deny\"", "default = \"permit\""),
+                    *block = if block.contains("default = \"permit\"") {
+                        block.replace("default = \"permit\"", "default = \"deny\"")
+                    } else {
+                        block.replace("default = \"deny\"", "default = \"permit\"")
                     };
                 }
             }
@@ -93,11 +94,12 @@ pub fn edited(text: &str, random: &mut Random) -> Option<String> {
 }
 
 fn flipped(block: &str) -> String {
-    match block.contains("action = \"permit\"") {
-        true => block.replace("action = \"permit\"", "action = \"deny\""),
-        false => block
+    if block.contains("action = \"permit\"") {
+        block.replace("action = \"permit\"", "action = \"deny\"")
+    } else {
+        block
             .replace("action = \"deny\"", "action = \"permit\"")
-            .replace("action = \"reject\"", "action = \"permit\""),
+            .replace("action = \"reject\"", "action = \"permit\"")
     }
 }
 

@@ -40,11 +40,10 @@ impl<'n> Reach<'n> {
 
     /// The ways in which one packet is said to arrive.
     pub fn outcomes(&self, probe: &Probe) -> Vec<Outcome> {
-        let holding = self
+        let mut outcomes: Vec<Outcome> = self
             .delivered
             .iter()
-            .filter(|(_, flow, _)| self.holds(flow.sent(), probe));
-        let mut outcomes: Vec<Outcome> = holding
+            .filter(|(_, flow, _)| self.holds(flow.sent(), probe))
             .map(|(place, flow, back)| {
                 let arrived = arrived(flow, probe);
                 assert!(

@@ -80,8 +80,10 @@ impl<'s> Checks<'s> {
         let mut starts = Vec::new();
         let mut all = Vec::new();
         for (spot, port) in self.port_of.clone() {
-            let stacks = stacks(&self.tags).into_iter();
-            let trips: Vec<Trip> = stacks.map(|tags| self.frames.send(spot, &tags)).collect();
+            let trips: Vec<Trip> = stacks(&self.tags)
+                .into_iter()
+                .map(|tags| self.frames.send(spot, &tags))
+                .collect();
             let start = Start::AttachPoint(port, Frame::HOSTILE);
             self.compare("a hostile device", &[start], &trips);
             starts.push(start);
@@ -103,8 +105,10 @@ impl<'s> Checks<'s> {
         let nearest = nearest(trips);
         let expected: BTreeSet<WiredInterface> = nearest.keys().copied().collect();
         self.equal(&format!("{what}: who takes it"), &set, &expected);
-        let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
-        let left: BTreeSet<(Spot, Tags)> = open
+        let left: BTreeSet<(Spot, Tags)> = flood
+            .taken
+            .iter()
+            .filter(|taken| taken.interface.is_none())
             .flat_map(|taken| {
                 let spot = self.spot_of[&taken.port];
                 let tags = meant(&taken.frame, &self.tags).into_iter();
@@ -262,10 +266,11 @@ impl<'s> Checks<'s> {
         self.equal("each group once", &found.len(), &listed.len());
         self.equal("unclaimed ports", &found, &expected);
         for (group, _, starts) in listed {
-            let places = expected.get(group).into_iter().flatten();
-            let sent = places
-                .flat_map(|&spot| stacks(&self.tags).into_iter().map(move |tags| (spot, tags)));
-            let trips: Vec<Trip> = sent
+            let trips: Vec<Trip> = expected
+                .get(group)
+                .into_iter()
+                .flatten()
+                .flat_map(|&spot| stacks(&self.tags).into_iter().map(move |tags| (spot, tags)))
                 .map(|(spot, tags)| self.frames.send(spot, &tags))
                 .collect();
             self.compare("a hostile device at an unclaimed port", starts, &trips);

@@ -143,13 +143,13 @@ fn matched_pairs(frames: &Frames<'_>, together: bool) -> bool {
         .filter_map(|segment| segment.vlan);
     let vlans: BTreeSet<VlanId> = vlans.map(|vlan| vlan.value).collect();
     vlans.into_iter().any(|vlan| {
-        let switches = 0..frames.site.switches.len();
-        let owners: BTreeSet<BTreeSet<SegmentId>> = switches
+        let owners: BTreeSet<BTreeSet<SegmentId>> = (0..frames.site.switches.len())
             .map(|switch| frames.segments_of(switch, vlan))
             .collect();
-        match together {
-            true => owners.iter().any(|owners| 1 < owners.len()),
-            false => 1 < owners.iter().filter(|owners| owners.len() == 1).count(),
+        if together {
+            owners.iter().any(|owners| 1 < owners.len())
+        } else {
+            1 < owners.iter().filter(|owners| owners.len() == 1).count()
         }
     })
 }
@@ -164,11 +164,14 @@ fn shared_place(frames: &Frames<'_>) -> bool {
 
 /// Whether an untagged frame passes a switch without VLANs from a VLAN of one segment into that of another.
 fn joins_two(frames: &Frames<'_>) -> bool {
-    let switches = frames.site.switches.iter().enumerate();
-    let mut unaware = switches.filter(|(_, switch)| !switch.vlan_aware);
+    let mut unaware = frames
+        .site
+        .switches
+        .iter()
+        .enumerate()
+        .filter(|(_, switch)| !switch.vlan_aware);
     unaware.any(|(number, _)| {
-        let attach_points = frames.all_seats().iter();
-        let here = attach_points.filter(|attach_point| {
+        let here = frames.all_seats().iter().filter(|attach_point| {
             matches!(attach_point.1, Spot::Port(at, _) if at == number)
                 && attach_point.2.is_none()
                 && attach_point.3.is_none()
@@ -212,8 +215,12 @@ fn two_on_one_wire(frames: &Frames<'_>) -> bool {
 
 /// Interfaces of hosts that do not bridge.
 fn hosts(frames: &Frames<'_>) -> Vec<(usize, usize)> {
-    let hosts = frames.site.hosts.iter().enumerate();
-    let plain = hosts.filter(|(_, host)| host.forwards.value != Forwards::Bridges);
+    let plain = frames
+        .site
+        .hosts
+        .iter()
+        .enumerate()
+        .filter(|(_, host)| host.forwards.value != Forwards::Bridges);
     let interfaces =
         plain.flat_map(|(number, host)| (0..host.interfaces.len()).map(move |at| (number, at)));
     interfaces.collect()
@@ -221,22 +228,21 @@ fn hosts(frames: &Frames<'_>) -> Vec<(usize, usize)> {
 
 /// Segments that the port of each host's interface is in for a device with its tag; with that of the file.
 fn ports_of_hosts(frames: &Frames<'_>) -> Vec<(SegmentId, BTreeSet<SegmentId>)> {
-    let interfaces = hosts(frames)
+    let at_ports = hosts(frames)
         .into_iter()
-        .map(|(host, at)| WiredInterface::Host(host, at));
-    let at_ports = interfaces.filter_map(|interface| {
-        let spots = frames.spots().into_iter();
-        let mut there = spots.filter(|&spot| {
-            let interfaces = frames.interfaces_at(spot);
-            matches!(spot, Spot::Port(..))
-                && interfaces.is_some_and(|interfaces| interfaces.contains(&interface))
+        .map(|(host, at)| WiredInterface::Host(host, at))
+        .filter_map(|interface| {
+            let mut there = frames.spots().into_iter().filter(|&spot| {
+                let interfaces = frames.interfaces_at(spot);
+                matches!(spot, Spot::Port(..))
+                    && interfaces.is_some_and(|interfaces| interfaces.contains(&interface))
+            });
+            let spot = there.next()?;
+            Some((
+                frames.segment(interface),
+                frames.belongs(spot, frames.tag(interface)),
+            ))
         });
-        let spot = there.next()?;
-        Some((
-            frames.segment(interface),
-            frames.belongs(spot, frames.tag(interface)),
-        ))
-    });
     at_ports.collect()
 }
 

@@ -19,12 +19,17 @@ pub fn tags_of(site: &Site) -> Vec<u16> {
             vlans.members().iter().for_each(|vlan| add(Some(vlan)));
         }
     }
-    let segments = site.segments.iter();
-    segments.for_each(|segment| add(segment.vlan.as_ref().map(|vlan| vlan.value)));
-    let routers = site.routers.iter().flat_map(|router| &router.interfaces);
-    routers.for_each(|interface| add(interface.vlan));
-    let hosts = site.hosts.iter().flat_map(|host| &host.interfaces);
-    hosts.for_each(|interface| add(interface.vlan));
+    site.segments
+        .iter()
+        .for_each(|segment| add(segment.vlan.as_ref().map(|vlan| vlan.value)));
+    site.routers
+        .iter()
+        .flat_map(|router| &router.interfaces)
+        .for_each(|interface| add(interface.vlan));
+    site.hosts
+        .iter()
+        .flat_map(|host| &host.interfaces)
+        .for_each(|interface| add(interface.vlan));
     tags.into_iter().collect()
 }
 

@@ -78,8 +78,10 @@ impl Plan {
         let ends = if self.random.percent(50) {
             vec![lag.end()]
         } else {
-            let ports = lag.ports.iter();
-            ports.map(|port| format!("{}:{port}", lag.device)).collect()
+            lag.ports
+                .iter()
+                .map(|port| format!("{}:{port}", lag.device))
+                .collect()
         };
         if needy {
             self.needy.extend(ends);

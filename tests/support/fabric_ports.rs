@@ -48,9 +48,10 @@ impl Plan {
 
     /// Adds a port; tells its VLAN where it is well set for one device.
     fn add_port(&mut self, name: &str, aware: bool, may_be_dead: bool) -> Option<u16> {
-        let (mut keys, vlan) = match aware {
-            true => self.vlan_keys(),
-            false => (Vec::new(), None),
+        let (mut keys, vlan) = if aware {
+            self.vlan_keys()
+        } else {
+            (Vec::new(), None)
         };
         if self.random.percent(20) {
             keys.push("isolated = true".to_owned());
@@ -151,8 +152,9 @@ impl Plan {
             ("ingress_filter", filter),
             ("accept", accept),
         ];
-        let said = said.iter().filter(|(_, value)| !value.is_empty());
-        said.map(|(key, value)| format!("{key} = {value}"))
+        said.iter()
+            .filter(|(_, value)| !value.is_empty())
+            .map(|(key, value)| format!("{key} = {value}"))
             .collect()
     }
 }

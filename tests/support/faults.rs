@@ -89,8 +89,9 @@ pub fn broken(random: &mut Random, good: &Site, fault: Fault) -> Option<(Site, V
 fn interfaces(site: &Site) -> Vec<At> {
     let routers = site.routers.iter().map(|router| router.interfaces.len());
     let hosts = site.hosts.iter().map(|host| host.interfaces.len());
-    let counts = routers.chain(hosts).enumerate();
-    counts
+    routers
+        .chain(hosts)
+        .enumerate()
         .flat_map(|(device, count)| (0..count).map(move |at| (device, at)))
         .collect()
 }
@@ -178,9 +179,10 @@ fn free(site: &Site, net: IpNet) -> Option<IpAddr> {
 fn segment_gateway(random: &mut Random, mut site: Site) -> Option<(Site, Vec<Reading>)> {
     let mut places = Vec::new();
     for id in site.segment_ids().filter(|&id| !site.segment(id).external) {
-        let prefixes = site.segment(id).prefixes.iter();
-        let free = prefixes
-            .filter_map(|prefix| Some(Spanned::new(free(&site, prefix.value.net())?, prefix.span)));
+        let free =
+            site.segment(id).prefixes.iter().filter_map(|prefix| {
+                Some(Spanned::new(free(&site, prefix.value.net())?, prefix.span))
+            });
         places.extend(free.map(|address| (id, address)));
     }
     let &(id, address) = (!places.is_empty()).then(|| random.pick(&places))?;
@@ -228,17 +230,16 @@ fn overlap(random: &mut Random, good: Site) -> Option<(Site, Vec<Reading>)> {
     let prefix = *random.pick(prefixes);
     let net = prefix.value.net();
     let half = random.percent(60) && net.prefix_len() < net.max_prefix_len() - 1;
-    let net = match half {
-        true => {
-            let upper = random.percent(50);
-            let mut halves = net.subnets(net.prefix_len() + 1).ok()?;
-            if upper {
-                halves.nth(1)?
-            } else {
-                halves.next()?
-            }
+    let net = if half {
+        let upper = random.percent(50);
+        let mut halves = net.subnets(net.prefix_len() + 1).ok()?;
+        if upper {
+            halves.nth(1)?
+        } else {
+            halves.next()?
         }
-        false => net,
+    } else {
+        net
     };
     let mut site = good.clone();
     let wrong = Spanned::new(Prefix::truncated(net), prefix.span);

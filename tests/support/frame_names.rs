@@ -31,10 +31,10 @@ pub fn segment(site: &Site, name: &str) -> SegmentId {
 
 /// Names of segments.
 pub fn names(site: &Site, segments: impl IntoIterator<Item = SegmentId>) -> Vec<&str> {
-    let names = segments
+    segments
         .into_iter()
-        .map(|id| site.segment(id).name.value.as_str());
-    names.collect()
+        .map(|id| site.segment(id).name.value.as_str())
+        .collect()
 }
 
 /// A group by switch and VLAN, with its ports.
@@ -76,10 +76,11 @@ pub fn group(switch: usize, vlan: Option<u16>) -> Group {
 /// Segments of the places of a port.
 pub fn of_port<'s>(site: &'s Site, frames: &Frames<'_>, port: &str) -> Vec<&'s str> {
     let spot = spot(site, port);
-    let attach_points = frames
+    let segments: BTreeSet<SegmentId> = frames
         .all_seats()
         .iter()
-        .filter(|attach_point| attach_point.1 == spot);
-    let segments: BTreeSet<SegmentId> = attach_points.map(|attach_point| attach_point.0).collect();
+        .filter(|attach_point| attach_point.1 == spot)
+        .map(|attach_point| attach_point.0)
+        .collect();
     names(site, segments)
 }

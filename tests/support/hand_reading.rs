@@ -105,12 +105,11 @@ impl<'n> Reader<'n> {
     /// Addresses of a host by name, or of an address, a prefix or a range.
     fn named(&self, text: &str) -> IntervalSet {
         if let Some(host) = self.site.hosts.iter().find(|host| host.name.value == text) {
-            let addresses = host
+            return host
                 .interfaces
                 .iter()
-                .flat_map(|interface| &interface.addresses);
-            let mine = addresses.filter(|address| address.value.family() == self.family);
-            return mine
+                .flat_map(|interface| &interface.addresses)
+                .filter(|address| address.value.family() == self.family)
                 .map(|address| Interval::point(Family::value(address.value.address())))
                 .collect();
         }
@@ -149,8 +148,11 @@ impl<'n> Reader<'n> {
         let prefixes = |id: SegmentId| self.site.segment(id).addresses().of(self.family).clone();
         let mut own = prefixes(id);
         if self.site.segment(id).external {
-            let others = self.site.segment_ids().filter(|&other| other != id);
-            let elsewhere = others.fold(self.discarded(), |all, other| all.union(&prefixes(other)));
+            let elsewhere = self
+                .site
+                .segment_ids()
+                .filter(|&other| other != id)
+                .fold(self.discarded(), |all, other| all.union(&prefixes(other)));
             // RFC 1918, RFC 4193, RFC 6598: nobody out there routes private addresses.
             let public = self.family.full().difference(&elsewhere);
             own = own.union(&public.difference(&self.family.private()));
@@ -161,18 +163,24 @@ impl<'n> Reader<'n> {
 
     /// Destinations of routes that lead nowhere.
     fn discarded(&self) -> IntervalSet {
-        let routes = self.site.routers.iter().flat_map(|router| &router.routes);
-        let nowhere = routes.filter(|route| matches!(route.via, Via::Discard));
-        let mine = nowhere.filter(|route| route.destination.family() == self.family);
-        mine.map(|route| route.destination.interval()).collect()
+        self.site
+            .routers
+            .iter()
+            .flat_map(|router| &router.routes)
+            .filter(|route| matches!(route.via, Via::Discard))
+            .filter(|route| route.destination.family() == self.family)
+            .map(|route| route.destination.interval())
+            .collect()
     }
 
     fn gateway(&self) -> IntervalSet {
-        let routers = self.site.routers.iter();
-        let interfaces = routers.flat_map(|router| &router.interfaces);
-        let addresses = interfaces.flat_map(|interface| &interface.addresses);
-        let mine = addresses.filter(|address| address.value.family() == self.family);
-        mine.map(|address| Interval::point(Family::value(address.value.address())))
+        self.site
+            .routers
+            .iter()
+            .flat_map(|router| &router.interfaces)
+            .flat_map(|interface| &interface.addresses)
+            .filter(|address| address.value.family() == self.family)
+            .map(|address| Interval::point(Family::value(address.value.address())))
             .collect()
     }
 

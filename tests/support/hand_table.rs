@@ -59,15 +59,18 @@ pub struct HandTable {
 impl HandTable {
     /// Every service named, so that a network can be asked to tell them apart.
     pub fn all_services(&self, site: &Site) -> Vec<Service> {
-        let entries = self.cells.iter().flat_map(|cell| &cell.entries);
-        let named = entries.flat_map(|entry| {
-            let except = entry.except.iter().map(|(_, services)| services);
-            let arrives = entry
-                .arrives
-                .iter()
-                .filter_map(|(_, services)| services.as_ref());
-            except.chain(arrives).chain([&entry.services])
-        });
+        let named = self
+            .cells
+            .iter()
+            .flat_map(|cell| &cell.entries)
+            .flat_map(|entry| {
+                let except = entry.except.iter().map(|(_, services)| services);
+                let arrives = entry
+                    .arrives
+                    .iter()
+                    .filter_map(|(_, services)| services.as_ref());
+                except.chain(arrives).chain([&entry.services])
+            });
         named.flat_map(|services| services.of(site)).collect()
     }
 
@@ -105,9 +108,10 @@ struct Reader {
 impl Reader {
     fn line(&mut self, line: &str) {
         if let Some(heading) = line.strip_prefix("## ") {
-            self.family = match heading.starts_with("IPv6") {
-                true => Family::V6,
-                false => Family::V4,
+            self.family = if heading.starts_with("IPv6") {
+                Family::V6
+            } else {
+                Family::V4
             };
         } else if let Some((letter, rest)) = line.split_once("` stands for `") {
             let letter = letter.trim_start_matches("- `").to_owned();

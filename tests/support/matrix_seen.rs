@@ -16,8 +16,10 @@ impl Seen {
     }
 
     pub fn and(mut self, other: Self) -> Self {
-        let counts = other.counts.into_iter();
-        counts.for_each(|(what, count)| self.add(what, count));
+        other
+            .counts
+            .into_iter()
+            .for_each(|(what, count)| self.add(what, count));
         self
     }
 

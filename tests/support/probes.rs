@@ -70,8 +70,11 @@ impl Probes {
             self.add_interval(prefix.family(), prefix.interval());
         }
         let routers = site.routers.iter().flat_map(|router| &router.interfaces);
-        let hosts = site.hosts.iter().flat_map(|host| &host.interfaces);
-        let of_hosts = hosts.flat_map(|port| &port.addresses);
+        let of_hosts = site
+            .hosts
+            .iter()
+            .flat_map(|host| &host.interfaces)
+            .flat_map(|port| &port.addresses);
         self.hosts
             .extend(of_hosts.clone().map(|address| address.value.address()));
         let own = routers.flat_map(|port| &port.addresses).chain(of_hosts);
@@ -163,17 +166,21 @@ impl Probes {
             .filter(|&address| Family::of(address) == family)
             .collect();
         let both = [list, &hosts].map(|all| {
-            let likely = all.iter().copied().filter(|&address| likely(address));
-            likely.collect::<Vec<IpAddr>>()
+            all.iter()
+                .copied()
+                .filter(|&address| likely(address))
+                .collect::<Vec<IpAddr>>()
         });
         let sources = &both[usize::from(!both[1].is_empty() && random.percent(35))];
-        let source = match sources.is_empty() || random.percent(10) {
-            true => *random.pick(list),
-            false => *random.pick(sources),
+        let source = if sources.is_empty() || random.percent(10) {
+            *random.pick(list)
+        } else {
+            *random.pick(sources)
         };
-        let destination = match hosts.is_empty() || random.percent(80) {
-            true => *random.pick(list),
-            false => *random.pick(&hosts),
+        let destination = if hosts.is_empty() || random.percent(80) {
+            *random.pick(list)
+        } else {
+            *random.pick(&hosts)
         };
         let message = if family == Family::V4 {
             ICMP.0

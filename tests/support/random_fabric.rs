@@ -169,8 +169,9 @@ impl Plan {
 
     /// Takes an end of a switch off the list, if one is left.
     fn take_free(&mut self) -> Option<String> {
-        let ends = 0..self.free.len();
-        let switches: Vec<usize> = ends.filter(|&at| !is_gateways(&self.free[at])).collect();
+        let switches: Vec<usize> = (0..self.free.len())
+            .filter(|&at| !is_gateways(&self.free[at]))
+            .collect();
         let at = *(!switches.is_empty()).then(|| self.random.pick(&switches))?;
         Some(self.free.swap_remove(at))
     }
@@ -182,12 +183,11 @@ impl Plan {
                 continue;
             }
             let direct = !self.needy.is_empty() && self.random.percent(12);
-            let far = match direct {
-                true => {
-                    let at = self.random.below(self.needy.len());
-                    Some(self.needy.swap_remove(at))
-                }
-                false => self.take_free(),
+            let far = if direct {
+                let at = self.random.below(self.needy.len());
+                Some(self.needy.swap_remove(at))
+            } else {
+                self.take_free()
             };
             self.links.extend(far.map(|far| [needy, far]));
         }

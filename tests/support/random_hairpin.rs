@@ -86,9 +86,10 @@ pub fn write_routes(plan: &mut Plan, number: usize, path: &str, text: &mut Strin
         _ if plan.random.percent(70) => (published, pin.core_at),
         _ => return Vec::new(),
     };
-    let interfaces = 0..plan.segments.len();
-    let near = interfaces.filter_map(|segment| on_link_at(plan, number, segment, hop));
-    let Some(interface) = near.min() else {
+    let Some(interface) = (0..plan.segments.len())
+        .filter_map(|segment| on_link_at(plan, number, segment, hop))
+        .min()
+    else {
         return Vec::new();
     };
     let line = by(plan, number, (hop, interface));

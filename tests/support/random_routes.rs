@@ -75,11 +75,12 @@ pub fn write_default_gateway(plan: &mut Plan, number: usize, text: &mut String) 
 
 /// Addresses of other devices of these kinds that are on-link at a device.
 fn forwarding_beside(plan: &Plan, number: usize, four: bool, kinds: &[Kind]) -> Vec<IpAddr> {
-    let others = plan.devices.iter().enumerate();
-    let interfaces = others
+    let near = plan
+        .devices
+        .iter()
+        .enumerate()
         .filter(|&(other, device)| other != number && kinds.contains(&device.kind))
-        .flat_map(|(_, device)| &device.interfaces);
-    let near = interfaces
+        .flat_map(|(_, device)| &device.interfaces)
         .flat_map(|interface| {
             interface
                 .addresses
@@ -193,9 +194,11 @@ pub fn on_link_at(plan: &Plan, number: usize, segment: usize, address: IpAddr) -
 /// A free address beside one of a device's own, rather on an external segment.
 fn unowned_near(plan: &mut Plan, number: usize, four: bool) -> Option<NextHop> {
     let fits = |net: &IpNet| net.addr().is_ipv4() == four && !is_link_local(net.addr());
-    let interfaces = plan.devices[number].interfaces.iter().enumerate();
-    let addressed = interfaces.filter(|(_, interface)| interface.addresses.iter().any(fits));
-    let places: Vec<(usize, usize)> = addressed
+    let places: Vec<(usize, usize)> = plan.devices[number]
+        .interfaces
+        .iter()
+        .enumerate()
+        .filter(|(_, interface)| interface.addresses.iter().any(fits))
         .map(|(index, interface)| (index, interface.segment))
         .collect();
     let outside = places

@@ -54,15 +54,16 @@ pub fn random_gateway(random: &mut Random) -> String {
     for number in 0..segments {
         let six = random.percent(40);
         let zone = random.pick(&["red", "blue"]);
-        let (prefix, own) = match six {
-            true => (
+        let (prefix, own) = if six {
+            (
                 format!("\"10.0.{number}.0/29\", \"fd00:0:0:{number}::/126\""),
                 format!("\"10.0.{number}.1/29\", \"fd00:0:0:{number}::1/126\""),
-            ),
-            false => (
+            )
+        } else {
+            (
                 format!("\"10.0.{number}.0/29\""),
                 format!("\"10.0.{number}.1/29\""),
-            ),
+            )
         };
         text.push_str(&format!(
             "[segments.net{number}]\nzone = \"{zone}\"\nprefixes = [{prefix}]\n"
@@ -122,14 +123,13 @@ fn translations(text: &mut String, random: &mut Random, segments: usize) {
             let services = random.pick(&["tcp/443", "tcp/80-90"]);
             text.push_str(&format!("services = [\"{services}\"]\n"));
         }
-        match random.percent(25) {
-            true => text.push_str("unchanged = true\n"),
-            false => {
-                let to = random.pick(&["10.0.1.2", "10.0.0.3", "10.0.0.2"]);
-                text.push_str(&format!("to_address = \"{to}\"\n"));
-                if ports && random.percent(50) {
-                    text.push_str("to_port = 8080\n");
-                }
+        if random.percent(25) {
+            text.push_str("unchanged = true\n");
+        } else {
+            let to = random.pick(&["10.0.1.2", "10.0.0.3", "10.0.0.2"]);
+            text.push_str(&format!("to_address = \"{to}\"\n"));
+            if ports && random.percent(50) {
+                text.push_str("to_port = 8080\n");
             }
         }
         let _ = segments;

@@ -130,11 +130,12 @@ fn write_masquerade(plan: &mut Plan, device: usize, text: &mut String) {
     let gateway = &plan.devices[device];
     let mut interfaces = gateway.interfaces.iter();
     let interface = interfaces.find(|interface| {
-        let four = interface
+        let mut subnets: Vec<IpNet> = interface
             .addresses
             .iter()
-            .filter(|net| net.addr().is_ipv4());
-        let mut subnets: Vec<IpNet> = four.map(IpNet::trunc).collect();
+            .filter(|net| net.addr().is_ipv4())
+            .map(IpNet::trunc)
+            .collect();
         subnets.dedup();
         1 < subnets.len()
     });
@@ -188,8 +189,9 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     let to = parties(plan);
     list(text, "to", &to);
     write_matches(plan, (device, families), text);
-    let interfaces = plan.devices[device].interfaces.iter();
-    let own = interfaces
+    let own = plan.devices[device]
+        .interfaces
+        .iter()
         .flat_map(|interface| &interface.addresses)
         .map(IpNet::addr);
     let own: Vec<_> = own
@@ -213,10 +215,9 @@ fn somebodys_own(plan: &mut Plan, device: usize, families: Families) -> Option<S
     let chosen = plan.devices.iter().enumerate().filter(|&(number, one)| {
         number == device || matches!(one.kind, Kind::PlainHost | Kind::ForwardingHost)
     });
-    let nets = chosen
+    let own: Vec<_> = chosen
         .flat_map(|(_, device)| &device.interfaces)
-        .flat_map(|interface| &interface.addresses);
-    let own: Vec<_> = nets
+        .flat_map(|interface| &interface.addresses)
         .map(IpNet::addr)
         .filter(|own| !is_link_local(*own))
         .filter(|own| {
@@ -339,22 +340,22 @@ fn prefix_of(plan: &Plan, address: std::net::IpAddr) -> IpNet {
 fn address(plan: &mut Plan, four: bool) -> Option<std::net::IpAddr> {
     let plain = |kind| kind == Kind::PlainHost;
     let rather = plan.random.percent(50);
-    let devices = plan
+    let owned: Vec<_> = plan
         .devices
         .iter()
-        .filter(|device| !rather || plain(device.kind));
-    let nets = devices
+        .filter(|device| !rather || plain(device.kind))
         .flat_map(|device| &device.interfaces)
-        .flat_map(|interface| &interface.addresses);
-    let owned: Vec<_> = nets
+        .flat_map(|interface| &interface.addresses)
         .map(IpNet::addr)
         .filter(|&own| own.is_ipv4() == four && !is_link_local(own))
         .collect();
     if !owned.is_empty() && plan.random.percent(40) {
         return Some(*plan.random.pick(&owned));
     }
-    let all = plan.segments.iter().flat_map(|segment| &segment.prefixes);
-    let prefixes: Vec<IpNet> = all
+    let prefixes: Vec<IpNet> = plan
+        .segments
+        .iter()
+        .flat_map(|segment| &segment.prefixes)
         .copied()
         .filter(|net| net.addr().is_ipv4() == four)
         .collect();

@@ -231,14 +231,12 @@ impl Plan {
         if self.random.percent(55) {
             return Vec::new();
         }
-        let forwarding = self
+        let addresses: Vec<IpAddr> = self
             .devices
             .iter()
-            .filter(|device| device.kind != Kind::PlainHost);
-        let here = forwarding
+            .filter(|device| device.kind != Kind::PlainHost)
             .flat_map(|device| &device.interfaces)
-            .filter(|interface| interface.segment == segment);
-        let addresses: Vec<IpAddr> = here
+            .filter(|interface| interface.segment == segment)
             .flat_map(|interface| &interface.addresses)
             .map(IpNet::addr)
             .filter(|&address| !is_link_local(address))

@@ -64,8 +64,9 @@ fn views(site: &Path) -> Vec<String> {
         let words: Vec<&[u8]> = words.split(|&byte| byte == 0).collect();
         words.get(1) == Some(&b"browse".as_slice()) && words.contains(&site.as_bytes())
     };
-    let names = processes.filter(shows).map(|process| process.file_name());
-    names
+    processes
+        .filter(shows)
+        .map(|process| process.file_name())
         .map(|name| name.to_string_lossy().into_owned())
         .collect()
 }

@@ -16,10 +16,7 @@ pub struct Matched<T> {
 impl<T: Copy> Matched<T> {
     /// In one version: the new one or the old one.
     pub fn side(self, new: bool) -> Option<T> {
-        match new {
-            true => self.new,
-            false => self.old,
-        }
+        if new { self.new } else { self.old }
     }
 }
 
@@ -193,11 +190,15 @@ impl Pairing {
             old: Some(id(at)),
             new: matched.map(&id),
         });
-        let added = self.taken.iter().enumerate().filter(|(_, taken)| !**taken);
-        let added = added.map(|(at, _)| Matched {
-            old: None,
-            new: Some(id(at)),
-        });
+        let added = self
+            .taken
+            .iter()
+            .enumerate()
+            .filter(|(_, taken)| !**taken)
+            .map(|(at, _)| Matched {
+                old: None,
+                new: Some(id(at)),
+            });
         old.chain(added).collect()
     }
 }

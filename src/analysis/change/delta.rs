@@ -31,8 +31,11 @@ impl<'s> Delta<'s> {
         for (old_router, new_router) in old.site.routers.iter().zip(&new.site.routers) {
             if let (Some(one), Some(other)) = (old_router.filter(), new_router.filter()) {
                 let active = |filter: &'s Filter| -> Vec<&'s Rule> {
-                    let active = filter.rules.iter();
-                    active.filter(|rule| rule.active(old.today)).collect()
+                    filter
+                        .rules
+                        .iter()
+                        .filter(|rule| rule.active(old.today))
+                        .collect()
                 };
                 differing(&active(one), &active(other), &mut rules);
             }

@@ -50,9 +50,10 @@ pub fn edits(old: &Site, new: &Site) -> Vec<Edit> {
         let lists = Lists::new((kind.list)(old), (kind.list)(new), Renames::No);
         for (pair, change) in lists.changed() {
             let name = lists.name(pair);
-            let what = match name.is_empty() {
-                true => kind.word.to_owned(),
-                false => format!("{} {name}", kind.word),
+            let what = if name.is_empty() {
+                kind.word.to_owned()
+            } else {
+                format!("{} {name}", kind.word)
             };
             found.push(lists.edit(pair, change, what));
         }
@@ -134,9 +135,10 @@ impl Lists {
 
     /// What differs, wherever it stands.
     fn changed(&self) -> Vec<(Pair, EditKind)> {
-        let pairs = self.pairs.iter();
-        let changed = pairs.flat_map(|&pair| self.differences(pair).map(move |kind| (pair, kind)));
-        changed.collect()
+        self.pairs
+            .iter()
+            .flat_map(|&pair| self.differences(pair).map(move |kind| (pair, kind)))
+            .collect()
     }
 
     fn differences(&self, pair: Pair) -> impl Iterator<Item = EditKind> + use<> {
@@ -144,8 +146,11 @@ impl Lists {
             (Some(was), Some(is)) => {
                 // What is paired by its key and has another name is only numbered otherwise.
                 let renamed = was.name != is.name && was.key != is.key;
-                let settings = was.settings.iter().zip(&is.settings);
-                let differ = settings.filter(|(one, other)| one != other);
+                let differ = was
+                    .settings
+                    .iter()
+                    .zip(&is.settings)
+                    .filter(|(one, other)| one != other);
                 let differ: Vec<&'static str> = differ.map(|(one, _)| one.0).collect();
                 (
                     renamed.then(|| EditKind::Renamed(was.name.clone())),

@@ -92,8 +92,7 @@ pub fn isolation_changes(
     let claims = |network: &Network<'_>, id: SegmentId| {
         network.site.segment(id).claims_isolation().is_some()
     };
-    let matched_pairs = reach.counterparts.segments.iter();
-    let asked = matched_pairs.filter_map(|&matched| {
+    let asked = reach.counterparts.segments.iter().filter_map(|&matched| {
         let segment = matched.new?;
         let claimed = claims(new, segment) || matched.old.is_some_and(|id| claims(old, id));
         let there = matched.old.is_some() || claimed;
@@ -152,9 +151,10 @@ pub fn isolation_changes(
 }
 
 fn stood(network: &Network<'_>, segments: &[SegmentId]) -> Vec<IsolationVerdict> {
-    match segments.is_empty() {
-        true => Vec::new(),
-        false => isolations(network, segments),
+    if segments.is_empty() {
+        Vec::new()
+    } else {
+        isolations(network, segments)
     }
 }
 
@@ -169,11 +169,14 @@ fn surely_reachable(network: &Network<'_>, segment: SegmentId) -> bool {
     let sender = Sender::Hostile(Origin::Segment(segment));
     Family::ALL.iter().any(|&family| {
         let plan = network.plan(family);
-        let others = network.site.segment_ids().filter(|&other| other != segment);
-        let mut points = others.filter_map(|other| {
-            let point = representative(plan, &plan.segment(other).addresses)?;
-            Some((other, IntervalSet::point(point)))
-        });
+        let mut points = network
+            .site
+            .segment_ids()
+            .filter(|&other| other != segment)
+            .filter_map(|other| {
+                let point = representative(plan, &plan.segment(other).addresses)?;
+                Some((other, IntervalSet::point(point)))
+            });
         points.any(|(other, point)| {
             let target = Target {
                 addresses: &point,

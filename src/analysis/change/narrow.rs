@@ -27,9 +27,12 @@ impl Seen {
         let plan = ground.plan;
         let mut sources = plan.segment(from).addresses.clone();
         for &host in plan.hosts_with_own_ways(from) {
-            let interfaces = plan.device(host).interfaces.iter();
-            let mine = interfaces.filter(|interface| interface.segment == from);
-            let own = mine.flat_map(|interface| &interface.addresses);
+            let own = plan
+                .device(host)
+                .interfaces
+                .iter()
+                .filter(|interface| interface.segment == from)
+                .flat_map(|interface| &interface.addresses);
             let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
             sources = sources.union(&own);
         }
@@ -124,13 +127,19 @@ impl Named {
         if rules.is_empty() {
             return None;
         }
-        let destinations = rules.iter().map(|rule| rule.destination.as_ref());
-        let destinations = destinations.collect::<Option<Vec<_>>>();
-        let services = rules.iter().map(|rule| rule.services.as_ref());
-        let services = services.collect::<Option<Vec<_>>>();
+        let destinations = rules
+            .iter()
+            .map(|rule| rule.destination.as_ref())
+            .collect::<Option<Vec<_>>>();
+        let services = rules
+            .iter()
+            .map(|rule| rule.services.as_ref())
+            .collect::<Option<Vec<_>>>();
         let union = |sets: Vec<&IntervalSet>| {
-            let parts = sets.iter().flat_map(|set| set.intervals());
-            parts.copied().collect::<IntervalSet>()
+            sets.iter()
+                .flat_map(|set| set.intervals())
+                .copied()
+                .collect::<IntervalSet>()
         };
         Some(Narrow {
             destinations: destinations.filter(|_| self.keeps_destination).map(union),

@@ -132,15 +132,16 @@ impl VersionSide<'_, '_> {
                 break;
             }
             for piece in pieces {
-                let parts = match self.hostile {
-                    true => vec![(
+                let parts = if self.hostile {
+                    vec![(
                         None,
                         Region {
                             source: region.source.clone(),
                             ..piece
                         },
-                    )],
-                    false => by_stop(piece, &self.other.stopped),
+                    )]
+                } else {
+                    by_stop(piece, &self.other.stopped)
                 };
                 for (stop, part) in parts {
                     add(&mut found, part, deciders, stop);
@@ -153,9 +154,10 @@ impl VersionSide<'_, '_> {
 
     /// What of a set of packets is compared.
     fn counted(&self, region: &Region) -> Region {
-        match self.hostile {
-            true => without_source(region),
-            false => region.clone(),
+        if self.hostile {
+            without_source(region)
+        } else {
+            region.clone()
         }
     }
 
@@ -184,10 +186,14 @@ impl VersionSide<'_, '_> {
 
 /// Addresses of hosts that are described.
 fn addresses_of_hosts(ground: &Ground<'_>) -> IntervalSet {
-    let hosts = ground.plan.devices.iter();
-    let hosts = hosts.filter(|device| matches!(device.id, DeviceId::Host(_)));
-    let own = hosts.flat_map(|device| device.own.intervals());
-    own.copied().collect()
+    ground
+        .plan
+        .devices
+        .iter()
+        .filter(|device| matches!(device.id, DeviceId::Host(_)))
+        .flat_map(|device| device.own.intervals())
+        .copied()
+        .collect()
 }
 
 /// The packets between such hosts, where there are some: those can be tried.
@@ -247,8 +253,11 @@ fn add(found: &mut Vec<Changed>, part: Region, deciders: &[DecidedBy], stop: Opt
 
 /// The gateway with rules, where there is just one: then nobody else can have denied.
 fn only_gateway(ground: &Ground<'_>) -> Option<RouterId> {
-    let devices = ground.plan.devices.iter();
-    let mut filtering = devices.filter(|device| device.filter.is_some());
+    let mut filtering = ground
+        .plan
+        .devices
+        .iter()
+        .filter(|device| device.filter.is_some());
     match (filtering.next()?.id, filtering.next()) {
         (DeviceId::Router(router), None) => Some(router),
         _ => None,

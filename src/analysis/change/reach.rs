@@ -181,8 +181,11 @@ pub fn reach_change(
 }
 
 fn spots(counterparts: &Counterparts) -> Vec<Spot> {
-    let segments = counterparts.segments.iter().copied().map(Spot::Segment);
-    segments
+    counterparts
+        .segments
+        .iter()
+        .copied()
+        .map(Spot::Segment)
         .chain(counterparts.routers.iter().copied().map(Spot::Router))
         .collect()
 }

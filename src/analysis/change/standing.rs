@@ -32,10 +32,10 @@ impl IntentChange {
 pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange> {
     let judged = |network| {
         let judged: Vec<JudgedExpectation<'_>> = judge_expectations(network);
-        let named = judged
+        judged
             .into_iter()
-            .map(|one| (one.expectation.name.value.clone(), one.standing));
-        named.collect()
+            .map(|one| (one.expectation.name.value.clone(), one.standing))
+            .collect()
     };
     let pairs = pairing::pairs(
         &expectations(old.site),
@@ -45,10 +45,10 @@ pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange>
     let mut changes = matched(false, &pairs, judged(old), judged(new));
     let judged = |network| {
         let judged: Vec<JudgedNeed<'_>> = judge_needs(network);
-        let named = judged
+        judged
             .into_iter()
-            .map(|one| (one.need.name.value.clone(), one.standing));
-        named.collect()
+            .map(|one| (one.need.name.value.clone(), one.standing))
+            .collect()
     };
     let pairs = pairing::pairs(&needs(old.site), &needs(new.site), Renames::No);
     changes.extend(matched(true, &pairs, judged(old), judged(new)));

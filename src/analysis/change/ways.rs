@@ -64,8 +64,9 @@ fn ends<'a>(
     counterparts: &'a Counterparts,
     new: bool,
 ) -> impl Iterator<Item = Ends> + 'a {
-    let found = ways(network, &|_, _| true).into_iter();
-    let ends = found.map(|(from, to, _)| (from, to));
+    let ends = ways(network, &|_, _| true)
+        .into_iter()
+        .map(|(from, to, _)| (from, to));
     let ends: Vec<(Origin, Origin)> = ends.collect();
     ends.into_iter().filter_map(move |(from, to)| {
         let matched = |origin| matched(counterparts, new, origin);
@@ -85,8 +86,7 @@ fn beyond(
         Some((from, matched(counterparts, new, to)?))
     };
     let fresh = |from, to| ends(from, to).is_some_and(|ends| !known.contains(&ends));
-    let found = bypasses(network, &fresh).into_iter();
-    let changes = found.filter_map(|bypass| {
+    let changes = bypasses(network, &fresh).into_iter().filter_map(|bypass| {
         let (from, to) = ends(bypass.from, bypass.to)?;
         Some(WayChange { from, to, bypass })
     });

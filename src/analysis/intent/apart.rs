@@ -57,7 +57,7 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
                 send_points.push(SendPoint::Hostile(Origin::Segment(segment)));
             }
             Link::Router(router) => {
-                stands_of(network, family, plan.router_index(router), &mut send_points)
+                stands_of(network, family, plan.router_index(router), &mut send_points);
             }
             Link::Host(host) => {
                 let host = plan.host_index(host);
@@ -72,8 +72,11 @@ fn neighbours(network: &Network<'_>, here: Link, to: SegmentId) -> Vec<Link> {
                     .iter()
                     .map(|(segment, _)| Link::Segment(*segment)),
             );
-            let attached = wire.attached.iter().map(|(device, _)| *device);
-            let found = attached.chain(wire.learned.iter().map(|one| one.device));
+            let found = wire
+                .attached
+                .iter()
+                .map(|(device, _)| *device)
+                .chain(wire.learned.iter().map(|one| one.device));
             let forwards =
                 found.filter(|&device| plan.device(device).forwards || has_home(plan, device, to));
             met.extend(forwards.map(|device| match plan.device(device).id {

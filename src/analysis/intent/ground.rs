@@ -25,11 +25,11 @@ impl<'n> Ground<'n> {
     pub fn new(network: &'n Network<'n>, family: Family) -> Self {
         let plan = network.plan(family);
         let columns = columns(network, plan, false);
-        let filters = plan
+        let mut arrivals = plan
             .devices
             .iter()
-            .filter_map(|device| device.filter.as_ref());
-        let mut arrivals = filters.flat_map(|filter| &filter.arrivals);
+            .filter_map(|device| device.filter.as_ref())
+            .flat_map(|filter| &filter.arrivals);
         Self {
             network,
             plan,
@@ -54,14 +54,18 @@ impl<'n> Ground<'n> {
 
     /// Destinations that a translation turns into one of these.
     fn other_names(&self, own: &IntervalSet) -> IntervalSet {
-        let filters = self.plan.devices.iter();
-        let filters = filters.filter_map(|device| device.filter.as_ref());
-        let lines = filters.flat_map(|filter| &filter.arrivals);
-        let leads = lines.filter(
-            |line| matches!(line.written, Written::Address(address) if own.contains(address)),
-        );
-        let named = leads.filter_map(|line| line.destination.as_ref());
-        named.fold(IntervalSet::empty(), |all, one| all.union(one))
+        let leads = self
+            .plan
+            .devices
+            .iter()
+            .filter_map(|device| device.filter.as_ref())
+            .flat_map(|filter| &filter.arrivals)
+            .filter(
+                |line| matches!(line.written, Written::Address(address) if own.contains(address)),
+            );
+        leads
+            .filter_map(|line| line.destination.as_ref())
+            .fold(IntervalSet::empty(), |all, one| all.union(one))
     }
 
     /// The numbers of the columns that parties come to.
@@ -106,8 +110,9 @@ impl<'n> Ground<'n> {
 
     /// The classes of a list of services.
     pub fn services(&self, list: &ServiceMatch) -> ClassSet {
-        let parts = list.services.iter();
-        let boxes: Vec<ServiceBox> = parts
+        let boxes: Vec<ServiceBox> = list
+            .services
+            .iter()
             .filter_map(|service| service.packets(self.family()))
             .collect();
         self.network.classes.of(&boxes)
@@ -133,8 +138,10 @@ impl Scope {
     /// Ordered pairs of a segment and a column, without a segment and itself.
     pub fn pairs(&self) -> impl Iterator<Item = (SegmentId, usize)> + '_ {
         let to = |from: SegmentId| self.to.iter().map(move |&to| (from, to));
-        let all = self.from.iter().flat_map(move |&from| to(from));
-        all.filter(|(from, to)| from.0 != *to)
+        self.from
+            .iter()
+            .flat_map(move |&from| to(from))
+            .filter(|(from, to)| from.0 != *to)
     }
 
     /// Sources of a segment that the line speaks of.
@@ -179,9 +186,10 @@ impl Scope {
         (from, to): (SegmentId, usize),
         hostile: bool,
     ) -> bool {
-        let sends = match hostile {
-            true => self.source.as_ref().is_none_or(|source| !source.is_empty()),
-            false => !self.sources(ground, from).is_empty(),
+        let sends = if hostile {
+            self.source.as_ref().is_none_or(|source| !source.is_empty())
+        } else {
+            !self.sources(ground, from).is_empty()
         };
         sends && !self.destinations(ground, to).is_empty()
     }

@@ -16,11 +16,14 @@ use super::standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNee
 #[must_use]
 pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation<'n>> {
     let universe = Family::ALL.map(|family| Ground::new(network, family));
-    let lines = network.site.expectations.iter();
-    let judged = lines.map(|expectation| JudgedExpectation {
-        expectation,
-        standing: standing(network, &universe, expectation),
-    });
+    let judged = network
+        .site
+        .expectations
+        .iter()
+        .map(|expectation| JudgedExpectation {
+            expectation,
+            standing: standing(network, &universe, expectation),
+        });
     judged.collect()
 }
 
@@ -28,8 +31,7 @@ pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation
 #[must_use]
 pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
     let universe = Family::ALL.map(|family| Ground::new(network, family));
-    let needs = network.site.needs.iter();
-    let judged = needs.map(|need| {
+    let judged = network.site.needs.iter().map(|need| {
         let mut verdict = LineVerdict::default();
         for ground in &universe {
             let scope = need_scope(ground, need);
@@ -64,9 +66,10 @@ fn standing(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) 
         let bounds = matches!(line.demands.permit, Some(Permit::AtMost | Permit::Exactly));
         for (from, to) in scope.pairs() {
             // A family that the list does not name may carry nothing: the list is empty there, not absent.
-            let asked = match bounds {
-                true => scope.may_send(ground, (from, to), line.hostile),
-                false => scope.exists(ground, (from, to), line.hostile),
+            let asked = if bounds {
+                scope.may_send(ground, (from, to), line.hostile)
+            } else {
+                scope.exists(ground, (from, to), line.hostile)
             };
             if asked {
                 one_pair(ground, &scope, (from, to), line, &mut verdict);
@@ -154,9 +157,10 @@ fn isolated(
         };
         verdict.seen = true;
         let there = chain(network, from, to);
-        let links = match there.is_empty() {
-            true => chain(network, to, from),
-            false => there,
+        let links = if there.is_empty() {
+            chain(network, to, from)
+        } else {
+            there
         };
         if !links.is_empty() {
             verdict.breaches.push(Breach {

@@ -123,9 +123,10 @@ fn parts(ground: &Ground<'_>, scope: &Scope, flow: &Flow, sink: &mut dyn FnMut(P
 
 fn passed(flow: &Flow, sent: Region) -> Passed {
     let rewritten = flow.now.destination != flow.sent().destination;
-    let destination = match rewritten {
-        true => flow.now.destination.clone(),
-        false => sent.destination.clone(),
+    let destination = if rewritten {
+        flow.now.destination.clone()
+    } else {
+        sent.destination.clone()
     };
     Passed {
         arrived: Region {

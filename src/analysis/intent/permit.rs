@@ -29,9 +29,10 @@ pub(super) struct Between<'a, 'n> {
 
 impl Between<'_, '_> {
     fn sender(&self) -> Sender {
-        match self.hostile {
-            true => Sender::Hostile(Origin::Segment(self.from)),
-            false => Sender::Segment(self.from),
+        if self.hostile {
+            Sender::Hostile(Origin::Segment(self.from))
+        } else {
+            Sender::Segment(self.from)
         }
     }
 
@@ -100,9 +101,12 @@ impl Between<'_, '_> {
     pub fn too_little(&self) -> Looked {
         let plan = self.ground.plan;
         let wanted = self.wanted();
-        let sent = plan.sent_by_owners(self.from, &wanted).into_iter();
-        let sent = sent.flat_map(|part| plan.sent_to_others(&part));
-        let mut left: Vec<Region> = sent.filter(|part| !part.is_empty()).collect();
+        let mut left: Vec<Region> = plan
+            .sent_by_owners(self.from, &wanted)
+            .into_iter()
+            .flat_map(|part| plan.sent_to_others(&part))
+            .filter(|part| !part.is_empty())
+            .collect();
         let described = plan.own_way_sources(self.from);
         let services = self.scope.services.as_ref();
         let mut collect = |passed: Passed| {

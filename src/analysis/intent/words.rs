@@ -27,9 +27,10 @@ pub fn breach_text(
         (Some(services), Some(family)) => namings[at(family)].services(services),
         _ => String::new(),
     };
-    let who = match breach.hostile {
-        true => format!("a hostile device on {from}"),
-        false => from.clone(),
+    let who = if breach.hostile {
+        format!("a hostile device on {from}")
+    } else {
+        from.clone()
     };
     let by = decided(network, breach);
     let shown = breach
@@ -75,12 +76,15 @@ fn at(family: Family) -> usize {
 
 /// `, by edge rule 17 "cameras on the web"`, for each gateway on the way.
 fn decided(network: &Network<'_>, breach: &Breach) -> String {
-    let named = breach.deciders.iter();
-    let named = named.map(|&(router, rule)| rule_name(network, router, rule));
+    let named = breach
+        .deciders
+        .iter()
+        .map(|&(router, rule)| rule_name(network, router, rule));
     let named: Vec<String> = named.collect();
-    match named.is_empty() {
-        true => String::new(),
-        false => format!(", by {}", named.join(" and ")),
+    if named.is_empty() {
+        String::new()
+    } else {
+        format!(", by {}", named.join(" and "))
     }
 }
 

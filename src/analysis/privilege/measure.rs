@@ -32,9 +32,10 @@ impl Axis {
     /// How many binary digits too wide: the logarithm of permitted to used, where nothing is used that of all
     /// permitted. 0 for what is used as a whole.
     pub fn excess_bits(&self) -> u64 {
-        match self.permitted == self.used {
-            true => 0,
-            false => (self.permitted.bits() + 1).saturating_sub(self.used.bits().max(1)),
+        if self.permitted == self.used {
+            0
+        } else {
+            (self.permitted.bits() + 1).saturating_sub(self.used.bits().max(1))
         }
     }
 }

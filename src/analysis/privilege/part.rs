@@ -50,21 +50,23 @@ pub(super) fn decisions(ground: &Ground<'_>, passed: &Passed) -> Vec<Decision> {
 }
 
 fn rewrites(hop: &Hop, destination: bool) -> bool {
-    hop.translated
-        .as_ref()
-        .is_some_and(|written| match destination {
-            true => written.destination.is_some() || written.services.is_some(),
-            false => written.source.is_some(),
-        })
+    hop.translated.as_ref().is_some_and(|written| {
+        if destination {
+            written.destination.is_some() || written.services.is_some()
+        } else {
+            written.source.is_some()
+        }
+    })
 }
 
 /// A part of what passed, as a rule sees it that sees it plainly: sources as sent, destinations and services as they
 /// arrive. `sent` must be a part of what passed.
 pub(super) fn seen(ground: &Ground<'_>, passed: &Passed, sent: &Region) -> Region {
     let (now, before) = (&passed.flow.now, passed.flow.sent());
-    let destination = match now.destination == before.destination {
-        true => sent.destination.clone(),
-        false => passed.arrived.destination.clone(),
+    let destination = if now.destination == before.destination {
+        sent.destination.clone()
+    } else {
+        passed.arrived.destination.clone()
     };
     let services = match now.services == before.services {
         true => sent.services.clone(),

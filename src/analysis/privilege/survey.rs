@@ -73,8 +73,13 @@ impl<'n> Survey<'n> {
 
     fn family(&mut self, family: Family) {
         let ground = Ground::new(self.network, family);
-        let needs = self.network.site.needs.iter();
-        let scopes: Vec<Scope> = needs.map(|need| need_scope(&ground, need)).collect();
+        let scopes: Vec<Scope> = self
+            .network
+            .site
+            .needs
+            .iter()
+            .map(|need| need_scope(&ground, need))
+            .collect();
         let points = self.points(&ground);
         for from in self.network.site.segment_ids() {
             for to in 0..ground.columns.len() {
@@ -134,7 +139,7 @@ impl<'n> Survey<'n> {
         let sender = Sender::Segment(from);
         let mut parts: Vec<Passed> = Vec::new();
         let walked = passing(ground, &everything, sender, to, None, &mut |part| {
-            parts.push(part)
+            parts.push(part);
         });
         self.complete &= walked.is_complete();
         if parts.is_empty() {
@@ -164,9 +169,10 @@ impl<'n> Survey<'n> {
     /// A part without the messages of ICMP and ICMPv6, and those: only the former counts for a pair.
     fn parted(&self, part: &Passed) -> Vec<(Passed, bool)> {
         let of = |set: &ClassSet, counts: bool| {
-            let one = match counts {
-                true => set.difference(&self.messages),
-                false => set.intersection(&self.messages),
+            let one = if counts {
+                set.difference(&self.messages)
+            } else {
+                set.intersection(&self.messages)
             };
             (!one.is_empty()).then_some(one)
         };
@@ -210,10 +216,11 @@ impl<'n> Survey<'n> {
         needed: &[(usize, Region)],
         points: &[Point],
     ) -> Axis {
-        let named = needed
+        let mut used: Vec<Region> = needed
             .iter()
-            .map(|(_, region)| region.intersection(&part.sent));
-        let mut used: Vec<Region> = named.filter(|both| !both.is_empty()).collect();
+            .map(|(_, region)| region.intersection(&part.sent))
+            .filter(|both| !both.is_empty())
+            .collect();
         let left = left_over(part.sent.clone(), &used);
         let permitted = self.packets(&part.sent);
         let mut excess: BigUint = left.iter().map(|piece| self.packets(piece)).sum();
@@ -314,10 +321,11 @@ impl<'n> Survey<'n> {
         rules.sort_by_key(|((router, rule), _)| (*router, rule.unwrap_or(usize::MAX)));
         let rules = rules
             .into_iter()
-            .map(|(decider, gathered)| gathered.finish(self.network, decider));
-        let rules = rules.collect();
-        let needs = judge_needs(self.network).into_iter().zip(&self.need_hits);
-        let needs = needs
+            .map(|(decider, gathered)| gathered.finish(self.network, decider))
+            .collect();
+        let needs = judge_needs(self.network)
+            .into_iter()
+            .zip(&self.need_hits)
             .enumerate()
             .map(|(need, (judged, &observed))| NeedUse {
                 need,
@@ -351,10 +359,11 @@ fn distinct(
     destination: u128,
     class: usize,
 ) -> Vec<usize> {
-    let held = needed
+    let mut needs: Vec<usize> = needed
         .iter()
-        .filter(|(_, region)| region.contains(source, destination, class));
-    let mut needs: Vec<usize> = held.map(|(need, _)| *need).collect();
+        .filter(|(_, region)| region.contains(source, destination, class))
+        .map(|(need, _)| *need)
+        .collect();
     needs.dedup();
     needs
 }

@@ -261,9 +261,10 @@ pub fn party_text(site: &Site, party: RuleParty) -> String {
         }
         RuleParty::Gateway => ("gateway", "gateway", false),
     };
-    match shared {
-        true => format!("{kind}:{name}"),
-        false => name.to_owned(),
+    if shared {
+        format!("{kind}:{name}")
+    } else {
+        name.to_owned()
     }
 }
 
@@ -310,10 +311,15 @@ fn addresses(
 
 /// Everything with a name that a list of addresses may hold.
 fn candidates(site: &Site) -> Vec<(&str, AddressSet)> {
-    let groups = site.addresses.iter();
-    let groups = groups.map(|group| (group.name.value.as_str(), group.set.clone()));
-    let segments = site.segments.iter().filter(|segment| !segment.external);
-    let segments = segments.map(|segment| (segment.name.value.as_str(), segment.addresses()));
+    let groups = site
+        .addresses
+        .iter()
+        .map(|group| (group.name.value.as_str(), group.set.clone()));
+    let segments = site
+        .segments
+        .iter()
+        .filter(|segment| !segment.external)
+        .map(|segment| (segment.name.value.as_str(), segment.addresses()));
     let hosts = site.hosts.iter().map(|host| {
         let mut set = AddressSet::default();
         let addresses = host
@@ -333,8 +339,8 @@ fn candidates(site: &Site) -> Vec<(&str, AddressSet)> {
     let all: Vec<(&str, AddressSet)> = groups.chain(segments).chain(hosts).collect();
     let unique = |name: &str| all.iter().filter(|(other, _)| *other == name).count() == 1;
     let empty = AddressSet::default();
-    let named = all
-        .iter()
-        .filter(|(name, set)| unique(name) && *set != empty);
-    named.cloned().collect()
+    all.iter()
+        .filter(|(name, set)| unique(name) && *set != empty)
+        .cloned()
+        .collect()
 }

@@ -62,8 +62,12 @@ struct Look<'n> {
 impl<'n> Look<'n> {
     fn new(network: &'n Network<'n>, family: Family) -> Self {
         let ground = Ground::new(network, family);
-        let needs = network.site.needs.iter();
-        let scopes = needs.map(|need| need_scope(&ground, need)).collect();
+        let scopes = network
+            .site
+            .needs
+            .iter()
+            .map(|need| need_scope(&ground, need))
+            .collect();
         Self {
             ground,
             scopes,
@@ -91,10 +95,10 @@ impl<'n> Look<'n> {
                 }
             }
         }
-        let mine = observed
+        let mut packets = observed
             .iter()
-            .filter(|flow| Family::of(flow.source) == plan.family);
-        let mut packets = mine.map(Observed::packet);
+            .filter(|flow| Family::of(flow.source) == plan.family)
+            .map(Observed::packet);
         packets.find(|packet| {
             let class = class_of(network, packet);
             let (source, destination) = (

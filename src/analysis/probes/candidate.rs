@@ -73,9 +73,11 @@ fn covers(picker: &Picker<'_>, predicted: &Prediction, to: Endpoint) -> Vec<Obli
     let (site, family) = (picker.network.site, picker.plan.family);
     let mut list: Vec<Obligation> = Vec::new();
     if predicted.expect.arrives() {
-        let forward = predicted.deciders.iter();
-        let forward = forward.filter_map(|&(router, rule)| Some((router, rule?)));
-        let all = forward.chain(predicted.reply_rules.iter().copied());
+        let all = predicted
+            .deciders
+            .iter()
+            .filter_map(|&(router, rule)| Some((router, rule?)))
+            .chain(predicted.reply_rules.iter().copied());
         list.extend(all.map(|(router, rule)| Obligation::Permits {
             router,
             rule,

@@ -110,9 +110,10 @@ pub fn shared_text(network: &Network<'_>, shared: &Shared) -> String {
     let named = shared.traits.iter().map(|one| named(network, *one));
     let named: Vec<String> = named.collect();
     let count = shared.lines.len();
-    let what = match shared.too_much {
-        true => "get through though the model stops them",
-        false => "fail though the model lets them through",
+    let what = if shared.too_much {
+        "get through though the model stops them"
+    } else {
+        "fail though the model lets them through"
     };
     let looks = shared.traits.iter().map(|one| look(*one, shared.too_much));
     let mut looks: Vec<&str> = looks.filter(|look| !look.is_empty()).collect();
@@ -120,9 +121,10 @@ pub fn shared_text(network: &Network<'_>, shared: &Shared) -> String {
     format!(
         "all {count} probes {} {what}: look at {}",
         named.join(" and "),
-        match looks.is_empty() {
-            true => "what else they share".to_owned(),
-            false => looks.join("; at "),
+        if looks.is_empty() {
+            "what else they share".to_owned()
+        } else {
+            looks.join("; at ")
         }
     )
 }

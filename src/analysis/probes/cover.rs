@@ -21,8 +21,7 @@ pub(super) fn cover(candidates: &[Candidate], required: &BTreeSet<Obligation>) -
     let mut open: BTreeSet<Obligation> = required.clone();
     let mut denying: BTreeSet<Obligation> = BTreeSet::new();
     let mut taken: Vec<usize> = Vec::new();
-    let numbers = 0..candidates.len();
-    let mut heap: BinaryHeap<Rank> = numbers
+    let mut heap: BinaryHeap<Rank> = (0..candidates.len())
         .map(|at| rank(candidates, at, &open, &denying))
         .collect();
     while let Some(known) = heap.pop() {

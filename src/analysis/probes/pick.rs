@@ -30,8 +30,7 @@ pub(super) struct Picker<'n> {
 impl<'n> Picker<'n> {
     pub fn new(network: &'n Network<'n>, family: Family, spare_devices: bool) -> Self {
         let plan = network.plan(family);
-        let hosts = (0..network.site.hosts.len()).map(HostId);
-        let own = hosts.flat_map(|host| {
+        let own = (0..network.site.hosts.len()).map(HostId).flat_map(|host| {
             let own = forwardable(plan, plan.host_index(host));
             own.intervals().to_vec()
         });
@@ -52,16 +51,16 @@ impl<'n> Picker<'n> {
         let sources = self.addresses(&region.source, true);
         let destinations = self.addresses(&region.destination, false);
         let family = self.plan.family;
-        let pairs = sources
+        let packets = sources
             .iter()
-            .flat_map(|&source| destinations.iter().map(move |&there| (source, there)));
-        let packets = pairs.map(|(source, destination)| Packet {
-            source: family.address(source),
-            destination: family.address(destination),
-            protocol: service.protocol,
-            source_port: service.source_port,
-            destination_port: service.destination_port,
-        });
+            .flat_map(|&source| destinations.iter().map(move |&there| (source, there)))
+            .map(|(source, destination)| Packet {
+                source: family.address(source),
+                destination: family.address(destination),
+                protocol: service.protocol,
+                source_port: service.source_port,
+                destination_port: service.destination_port,
+            });
         packets.map(|packet| (packet, service.pinned)).collect()
     }
 
@@ -94,10 +93,11 @@ impl<'n> Picker<'n> {
     }
 
     fn service(&self, region: &Region) -> Option<Service> {
-        let classes = region.services.iter();
-        let boxes = classes.map(|class| self.network.classes.class_box(class));
-        let services = boxes.flat_map(|shape| services(self.plan.family, shape));
-        services
+        region
+            .services
+            .iter()
+            .map(|class| self.network.classes.class_box(class))
+            .flat_map(|shape| services(self.plan.family, shape))
             .min_by_key(|(rank, _)| *rank)
             .map(|(_, service)| service)
     }
@@ -133,16 +133,17 @@ fn services(family: Family, shape: &ServiceBox) -> Vec<(Ease, Service)> {
         .collect();
     let rest = shape.protocols.difference(&rest).lowest();
     let rest = rest.map(|lowest| Protocol(lowest as u8));
-    let held = common
+    common
         .into_iter()
-        .filter(|protocol| shape.protocols.contains(u128::from(protocol.0)));
-    let all = held.chain(rest).filter(|&protocol| protocol != foreign);
-    all.filter_map(|protocol| match protocol {
-        _ if protocol.has_ports() => ported(protocol, shape),
-        _ if protocol.has_messages() => message(protocol, shape, echo.1),
-        _ => Some(((false, 5, 0, u16::from(protocol.0)), plain(protocol, 0))),
-    })
-    .collect()
+        .filter(|protocol| shape.protocols.contains(u128::from(protocol.0)))
+        .chain(rest)
+        .filter(|&protocol| protocol != foreign)
+        .filter_map(|protocol| match protocol {
+            _ if protocol.has_ports() => ported(protocol, shape),
+            _ if protocol.has_messages() => message(protocol, shape, echo.1),
+            _ => Some(((false, 5, 0, u16::from(protocol.0)), plain(protocol, 0))),
+        })
+        .collect()
 }
 
 fn plain(protocol: Protocol, message: u16) -> Service {
@@ -156,9 +157,10 @@ fn plain(protocol: Protocol, message: u16) -> Service {
 
 fn message(protocol: Protocol, shape: &ServiceBox, echo: u16) -> Option<(Ease, Service)> {
     let asks = shape.destination_ports.contains(u128::from(echo));
-    let message = match asks {
-        true => echo,
-        false => shape.destination_ports.lowest()? as u16,
+    let message = if asks {
+        echo
+    } else {
+        shape.destination_ports.lowest()? as u16
     };
     let kind = if asks { 2 } else { 4 };
     Some(((false, kind, 0, message), plain(protocol, message)))
@@ -176,13 +178,12 @@ fn ported(protocol: Protocol, shape: &ServiceBox) -> Option<(Ease, Service)> {
     };
     let clients = IntervalSet::range(CLIENTS.0, CLIENTS.1);
     let pinned = !clients.is_subset(&shape.source_ports);
-    let source_port = match pinned {
-        false => CLIENT_PORT,
-        true => {
-            let real = IntervalSet::range(1, 65_535).intersection(&shape.source_ports);
-            let client = real.intersection(&clients);
-            client.lowest().or(real.lowest())? as u16
-        }
+    let source_port = if pinned {
+        let real = IntervalSet::range(1, 65_535).intersection(&shape.source_ports);
+        let client = real.intersection(&clients);
+        client.lowest().or(real.lowest())? as u16
+    } else {
+        CLIENT_PORT
     };
     let kind = match protocol {
         TCP => 0,

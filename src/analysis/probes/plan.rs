@@ -85,13 +85,15 @@ pub fn plan_probes(network: &Network<'_>, asked: &Asked) -> ProbePlan {
         .iter()
         .flat_map(|probe| probe.covers.iter().copied())
         .collect();
-    let untouched = required.iter().filter(|one| !touched.contains(one));
-    let untouched = untouched.map(|&obligation| Untouched {
-        obligation,
-        why: why
-            .remove(&obligation)
-            .unwrap_or_else(|| reason(&found, obligation)),
-    });
+    let untouched = required
+        .iter()
+        .filter(|one| !touched.contains(one))
+        .map(|&obligation| Untouched {
+            obligation,
+            why: why
+                .remove(&obligation)
+                .unwrap_or_else(|| reason(&found, obligation)),
+        });
     ProbePlan {
         untouched: untouched.collect(),
         required: required.len(),
@@ -119,12 +121,14 @@ fn of_family(picker: &Picker<'_>, asked: &Asked) -> Survey {
         from: &asked.from,
         to: &asked.to,
     };
-    let segments = site.segment_ids().filter(|&one| ends.sends(site, one));
-    let senders: Vec<Sender> = segments.map(Sender::Segment).collect();
+    let senders: Vec<Sender> = site
+        .segment_ids()
+        .filter(|&one| ends.sends(site, one))
+        .map(Sender::Segment)
+        .collect();
     let mut found = survey(picker, &senders, ends);
     let hosts = || {
-        let hosts = (0..site.hosts.len()).map(HostId);
-        let here = hosts.filter(|&host| {
+        let here = (0..site.hosts.len()).map(HostId).filter(|&host| {
             let mut interfaces = site.host(host).interfaces.iter();
             interfaces.any(|interface| ends.sends(site, interface.segment))
         });
@@ -185,8 +189,12 @@ fn claims(
         };
         let nowhere = asked.families.iter().all(|&family| !has(segment, family));
         for &family in &asked.families {
-            let others = site.segment_ids().filter(|&other| other != segment);
-            let met = others.filter(|&other| has(other, family)).count() > 0;
+            let met = site
+                .segment_ids()
+                .filter(|&other| other != segment)
+                .filter(|&other| has(other, family))
+                .count()
+                > 0;
             let both = [
                 Obligation::NothingLeaves(segment, family),
                 Obligation::NothingEnters(segment, family),
@@ -229,8 +237,7 @@ fn ordered(candidates: &[Candidate], taken: &[usize]) -> Vec<Probe> {
             (packet.protocol, packet.destination_port, packet.source_port),
         )
     });
-    let numbered = chosen.into_iter().enumerate();
-    let probes = numbered.map(|(at, candidate)| Probe {
+    let probes = chosen.into_iter().enumerate().map(|(at, candidate)| Probe {
         number: at + 1,
         packet: candidate.packet,
         pinned: candidate.pinned,

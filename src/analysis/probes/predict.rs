@@ -182,9 +182,10 @@ fn own_way(
     };
     let interface = &device.interfaces[interface];
     let own = interface.addresses.contains(&Family::value(packet.source));
-    match own && interface.segment == send_point {
-        true => Ok(()),
-        false => Err(Unpredictable::OtherInterface),
+    if own && interface.segment == send_point {
+        Ok(())
+    } else {
+        Err(Unpredictable::OtherInterface)
     }
 }
 
@@ -197,9 +198,10 @@ fn way(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Prediction {
             let last = trace.steps.last().and_then(|step| step.decision.as_ref());
             let told = matches!(stop, Stop::Denied(_))
                 && last.is_some_and(|decision| decision.action == Action::Reject);
-            match told {
-                true => (Expect::Rejected, Some(stop), None),
-                false => (Expect::Nothing, Some(stop), None),
+            if told {
+                (Expect::Rejected, Some(stop), None)
+            } else {
+                (Expect::Nothing, Some(stop), None)
             }
         }
     };
@@ -258,10 +260,13 @@ fn reply_rules(network: &Network<'_>, plan: &Plan, trace: &Trace) -> Vec<(Router
 
 /// Addresses of the routers that plain devices of a segment hand packets to.
 fn first_hops(plan: &Plan, segment: SegmentId) -> Vec<IpAddr> {
-    let hops = plan.wire(SendPoint::Segment(segment)).first_hops.iter();
-    let addresses = hops.filter_map(|&(device, interface)| {
-        let own = &plan.device(device).interfaces[interface].addresses;
-        own.first().map(|&address| plan.family.address(address))
-    });
+    let addresses = plan
+        .wire(SendPoint::Segment(segment))
+        .first_hops
+        .iter()
+        .filter_map(|&(device, interface)| {
+            let own = &plan.device(device).interfaces[interface].addresses;
+            own.first().map(|&address| plan.family.address(address))
+        });
     addresses.collect()
 }

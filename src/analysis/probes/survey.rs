@@ -221,8 +221,8 @@ impl Look<'_, '_> {
         let found = self
             .arriving
             .into_values()
-            .chain(self.stopped.into_values());
-        let found = found.filter_map(|best| best.candidate);
+            .chain(self.stopped.into_values())
+            .filter_map(|best| best.candidate);
         let asked = |candidate: &Candidate| self.ends.sends(site, candidate.predicted.send_point);
         self.survey.candidates.extend(found.filter(asked));
     }
@@ -246,14 +246,16 @@ fn doing(hop: &Hop) -> Doing {
 
 /// The permitting rules that a flow passes by.
 fn wanted(picker: &Picker<'_>, flow: &Flow) -> Vec<Obligation> {
-    let hops = flow.hops.iter();
-    let hops = hops.filter_map(|hop| match picker.plan.device(hop.device).id {
-        DeviceId::Router(router) => Some(Obligation::Permits {
-            router,
-            rule: hop.rule?,
-            family: picker.plan.family,
-        }),
-        DeviceId::Host(_) => None,
-    });
+    let hops = flow
+        .hops
+        .iter()
+        .filter_map(|hop| match picker.plan.device(hop.device).id {
+            DeviceId::Router(router) => Some(Obligation::Permits {
+                router,
+                rule: hop.rule?,
+                family: picker.plan.family,
+            }),
+            DeviceId::Host(_) => None,
+        });
     hops.collect()
 }

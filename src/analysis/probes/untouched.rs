@@ -104,12 +104,13 @@ pub(super) fn permitting(network: &Network<'_>, families: &[Family]) -> Vec<(Obl
 
 /// How many active rules deny and can match one of some families, each family apart.
 pub(super) fn denying(network: &Network<'_>, families: &[Family]) -> usize {
-    let routers = (0..network.site.routers.len()).map(RouterId);
-    let counts = routers.flat_map(|router| {
-        families
-            .iter()
-            .map(move |&family| of_action(network, router, family, false).count())
-    });
+    let counts = (0..network.site.routers.len())
+        .map(RouterId)
+        .flat_map(|router| {
+            families
+                .iter()
+                .map(move |&family| of_action(network, router, family, false).count())
+        });
     counts.sum()
 }
 

@@ -21,8 +21,10 @@ pub struct Verified<'r> {
 impl Verified<'_> {
     /// How many rows came to something.
     pub fn count(&self, judged: impl Fn(&Judgement) -> bool) -> usize {
-        let rows = self.rows.iter();
-        rows.filter(|row| judged(&row.judgement)).count()
+        self.rows
+            .iter()
+            .filter(|row| judged(&row.judgement))
+            .count()
     }
 
     /// Whether no row tells of a packet that was sent.

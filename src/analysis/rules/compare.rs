@@ -48,9 +48,10 @@ impl RuleSpace<'_> {
                 }
             }
         }
-        match unknown {
-            true => Comparison::Unknown,
-            false => Comparison::Same,
+        if unknown {
+            Comparison::Unknown
+        } else {
+            Comparison::Same
         }
     }
 
@@ -149,17 +150,19 @@ impl Lists {
     fn alike(&self, changed: usize, other: usize, effort: &Effort) -> Coverage {
         let (one, two) = (&self.lines[changed], &self.lines[other]);
         let nothing = Coverage::Covered { by: Vec::new() };
-        let (first, second) = match one.second == NOWHERE {
-            true => (one.first, two.second),
-            false => (two.first, one.second),
+        let (first, second) = if one.second == NOWHERE {
+            (one.first, two.second)
+        } else {
+            (two.first, one.second)
         };
         let both = one.packets.intersection(&two.packets);
         let Some(both) = both.filter(|_| one.action != two.action) else {
             return nothing;
         };
-        match first == NOWHERE || second == NOWHERE {
-            true => nothing,
-            false => self.earlier(&both, first, second, effort),
+        if first == NOWHERE || second == NOWHERE {
+            nothing
+        } else {
+            self.earlier(&both, first, second, effort)
         }
     }
 

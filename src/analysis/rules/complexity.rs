@@ -40,11 +40,14 @@ impl Complexity {
 
 /// What a rule names, and whether it is a service.
 fn items(rule: &Rule) -> impl Iterator<Item = (bool, &str)> {
-    let addresses = [&rule.source, &rule.destination].into_iter().flatten();
-    let addresses = addresses.flat_map(|field| &field.written);
+    let addresses = [&rule.source, &rule.destination]
+        .into_iter()
+        .flatten()
+        .flat_map(|field| &field.written);
     let services = rule.services.iter().flat_map(|field| &field.written);
-    let addresses = addresses.map(|item| (false, item.value.as_str()));
-    addresses.chain(services.map(|item| (true, item.value.as_str())))
+    addresses
+        .map(|item| (false, item.value.as_str()))
+        .chain(services.map(|item| (true, item.value.as_str())))
 }
 
 #[cfg(test)]

@@ -66,9 +66,10 @@ impl Judge<'_, '_> {
         }
         by.sort_unstable();
         by.dedup();
-        match unknown {
-            true => Life::Unknown,
-            false => Life::Covered(by),
+        if unknown {
+            Life::Unknown
+        } else {
+            Life::Covered(by)
         }
     }
 
@@ -159,8 +160,12 @@ impl Judge<'_, '_> {
 
     /// Rules with a box before `before` that holds a point, ascending.
     fn rules_holding(&self, point: &Point, before: usize) -> Vec<usize> {
-        let holders = self.space.index.holders(point).into_iter();
-        let holders = holders.take_while(|&number| number < before);
+        let holders = self
+            .space
+            .index
+            .holders(point)
+            .into_iter()
+            .take_while(|&number| number < before);
         let mut rules: Vec<usize> = holders.filter_map(|at| self.space.rule_of(at)).collect();
         rules.dedup();
         rules

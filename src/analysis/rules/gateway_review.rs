@@ -53,8 +53,8 @@ pub struct Tally {
 /// The reviews of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
 /// each, within [`Effort::default`].
 pub fn gateway_reviews<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
-    let numbers = (0..network.site.routers.len()).map(RouterId);
-    numbers
+    (0..network.site.routers.len())
+        .map(RouterId)
         .filter_map(|id| GatewayReview::new(network, id))
         .collect()
 }

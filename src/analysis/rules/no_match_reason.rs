@@ -68,13 +68,13 @@ impl RuleSpace<'_> {
         if departure.is_empty() {
             return Obstacle::NoDeparture;
         }
-        let families = Family::ALL
+        let mut blocked = Family::ALL
             .into_iter()
-            .filter(|&family| speaks(rule, family));
-        let mut blocked = families.filter_map(|family| {
-            self.blocked_source(rule, &arrival, family)
-                .or_else(|| self.blocked_destination(rule, &departure, family))
-        });
+            .filter(|&family| speaks(rule, family))
+            .filter_map(|family| {
+                self.blocked_source(rule, &arrival, family)
+                    .or_else(|| self.blocked_destination(rule, &departure, family))
+            });
         blocked.next().unwrap_or(Obstacle::Families)
     }
 

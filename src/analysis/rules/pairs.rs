@@ -132,9 +132,10 @@ impl Judge<'_, '_> {
         if self.within(second, first) {
             return Found::Dead;
         }
-        let relation = match self.within(first, second) {
-            true => Relation::Generalises,
-            false => Relation::Correlated,
+        let relation = if self.within(first, second) {
+            Relation::Generalises
+        } else {
+            Relation::Correlated
         };
         let (space, mut unknown) = (self.space, false);
         let mut shared = None;

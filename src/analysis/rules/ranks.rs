@@ -42,8 +42,11 @@ impl Pieces {
             starts.retain(|&start| start <= family.top());
             starts.sort_unstable();
             starts.dedup();
-            let after = starts.iter().skip(1).map(|&next| next - 1);
-            let ends = after.chain([family.top()]);
+            let ends = starts
+                .iter()
+                .skip(1)
+                .map(|&next| next - 1)
+                .chain([family.top()]);
             if family == Family::V6 {
                 second = pieces.len();
             }
@@ -112,9 +115,10 @@ impl Ranks {
         }
         let mut run_ends = vec![count; order.len()];
         for at in (0..order.len().saturating_sub(1)).rev() {
-            run_ends[at] = match ranks[at + 1] == ranks[at] + 1 {
-                true => run_ends[at + 1],
-                false => at as u32 + 1,
+            run_ends[at] = if ranks[at + 1] == ranks[at] + 1 {
+                run_ends[at + 1]
+            } else {
+                at as u32 + 1
             };
         }
         Self {
@@ -136,9 +140,11 @@ impl Ranks {
 
     /// The ranks of the pieces for which a condition holds.
     pub(super) fn of(&self, wanted: impl Fn(usize) -> bool) -> IntervalSet {
-        let numbered = self.pieces.iter().enumerate();
-        let held = numbered.filter(|(_, piece)| wanted(**piece as usize));
-        held.map(|(rank, _)| Interval::point(rank as u128))
+        self.pieces
+            .iter()
+            .enumerate()
+            .filter(|(_, piece)| wanted(**piece as usize))
+            .map(|(rank, _)| Interval::point(rank as u128))
             .collect()
     }
 

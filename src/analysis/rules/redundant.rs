@@ -48,8 +48,12 @@ impl Judge<'_, '_> {
 
     /// Whether a packet that a rule decides would be decided otherwise without it.
     fn differs_without(&self, rule: usize, point: &Point, gone: &Mask) -> bool {
-        let later = self.space.index.holders(point).into_iter();
-        let mut later = later.filter_map(|number| self.space.rule_of(number));
+        let mut later = self
+            .space
+            .index
+            .holders(point)
+            .into_iter()
+            .filter_map(|number| self.space.rule_of(number));
         let next = later.find(|&other| other > rule && !gone.contains(other));
         let then = next.map_or(self.space.filter.default.value, |next| {
             self.space.action(next)
@@ -89,9 +93,10 @@ impl Search<'_, '_, '_> {
                 return Some(point);
             }
         }
-        match space.filter.default.value == action {
-            true => None,
-            false => self.open(packets, space.boxes.len()),
+        if space.filter.default.value == action {
+            None
+        } else {
+            self.open(packets, space.boxes.len())
         }
     }
 

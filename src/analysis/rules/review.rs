@@ -75,8 +75,11 @@ impl RuleReview {
         }
         let uses = uses(judge, &lives);
         let (together, largest) = together(judge, &uses, gone);
-        let rules = lives.into_iter().zip(uses).enumerate();
-        let rules = rules.map(|(rule, (life, used))| standing(judge, rule, life, used));
+        let rules = lives
+            .into_iter()
+            .zip(uses)
+            .enumerate()
+            .map(|(rule, (life, used))| standing(judge, rule, life, used));
         Self {
             router: space.router,
             rules: rules.collect(),
@@ -108,14 +111,14 @@ fn together(judge: &Judge<'_, '_>, uses: &[Option<Use>], dead: Mask) -> (Vec<usi
         })
         .collect();
     let forward = removable(judge, spare.iter(), dead.clone());
-    let best = match forward.count() == dead.count() + spare.len() {
-        true => forward,
-        false => {
-            let backward = removable(judge, spare.iter().rev(), dead);
-            match backward.count() > forward.count() {
-                true => backward,
-                false => forward,
-            }
+    let best = if forward.count() == dead.count() + spare.len() {
+        forward
+    } else {
+        let backward = removable(judge, spare.iter().rev(), dead);
+        if backward.count() > forward.count() {
+            backward
+        } else {
+            forward
         }
     };
     let best = all_removable(judge, uses, best);
@@ -173,9 +176,10 @@ fn standing(
         Some(Life::Unknown) => RuleStatus::Unknown,
         Some(Life::Covered(by)) => {
             let dead = judge.dead(rule, &by);
-            match dead.by.is_empty() {
-                true => RuleStatus::Irrelevant,
-                false => RuleStatus::Dead(dead),
+            if dead.by.is_empty() {
+                RuleStatus::Irrelevant
+            } else {
+                RuleStatus::Dead(dead)
             }
         }
         Some(Life::Decides(point)) => RuleStatus::Decides {

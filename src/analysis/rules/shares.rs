@@ -151,11 +151,13 @@ impl RuleSpace<'_> {
     fn size(&self, packets: &PacketBox) -> BigUint {
         let universe = &self.universe;
         let addresses = |field: Field, ranks: &super::ranks::Ranks| -> BigUint {
-            let set = packets.field(field).intervals().iter();
-            let ranks = set
+            packets
+                .field(field)
+                .intervals()
+                .iter()
                 .flat_map(|part| part.low()..=part.high())
-                .map(|rank| universe.pieces.all()[ranks.piece(rank)].addresses.size());
-            ranks.sum()
+                .map(|rank| universe.pieces.all()[ranks.piece(rank)].addresses.size())
+                .sum()
         };
         let services = self.network.classes.size(
             &self.classes_of(packets),
@@ -176,8 +178,11 @@ impl RuleSpace<'_> {
     fn part(&self, family: Family, packets: &PacketBox) -> Part {
         let universe = &self.universe;
         let addresses = |field: Field, ranks: &super::ranks::Ranks| -> IntervalSet {
-            let set = packets.field(field).intervals().iter();
-            set.flat_map(|part| part.low()..=part.high())
+            packets
+                .field(field)
+                .intervals()
+                .iter()
+                .flat_map(|part| part.low()..=part.high())
                 .map(|rank| universe.pieces.all()[ranks.piece(rank)].addresses)
                 .collect()
         };

@@ -123,8 +123,10 @@ fn opens(
         let question = Question::all(By::Segment, family, false);
         let matrix = Matrix::new(network, &question, &mut |_, _| {});
         for (&from, cells) in matrix.rows.iter().zip(&matrix.cells) {
-            let columns = cells.iter().zip(&matrix.columns);
-            let these = columns.filter(|(cell, _)| permits(cell));
+            let these = cells
+                .iter()
+                .zip(&matrix.columns)
+                .filter(|(cell, _)| permits(cell));
             opened.extend(these.map(|(cell, &to)| Opened {
                 family,
                 from,

@@ -85,8 +85,9 @@ fn matched(universe: &PacketUniverse<'_>, family: Family, line: &TranslationPlan
         Some(services) => universe.classes(services),
         None => universe.all_classes(),
     };
-    let places = universe.arriving(&interfaces).into_iter();
-    places
+    universe
+        .arriving(&interfaces)
+        .into_iter()
         .map(|(entries, sources)| {
             let sources = sources.intersection(&wanted);
             universe.product(entries, sources, destinations.clone(), classes.clone())

@@ -118,19 +118,22 @@ impl<'n> PacketUniverse<'n> {
     pub(super) fn arriving(&self, interfaces: &[usize]) -> Vec<(IntervalSet, IntervalSet)> {
         let check = |at: usize| self.router.interfaces[at].source_check;
         // The gateway itself sends nothing that its rules see.
-        let real = interfaces
+        let strict = interfaces
             .iter()
-            .filter(|&&at| at < self.router.interfaces.len());
-        let strict = real.filter(|&&at| check(at) == SourceCheck::Strict);
+            .filter(|&&at| at < self.router.interfaces.len())
+            .filter(|&&at| check(at) == SourceCheck::Strict);
         let strict = union(strict.map(|&at| &self.behind[at]));
         let mut places = vec![(IntervalSet::point(0), strict)];
         for (kind, sources) in [
             (SourceCheck::Loose, &self.routed),
             (SourceCheck::Off, &self.any_source),
         ] {
-            let numbered = self.unchecked.iter().enumerate();
-            let these = numbered.filter(|&(_, at)| check(*at) == kind && interfaces.contains(at));
-            let entries = these.map(|(number, _)| Interval::point(number as u128 + 1));
+            let entries = self
+                .unchecked
+                .iter()
+                .enumerate()
+                .filter(|&(_, at)| check(*at) == kind && interfaces.contains(at))
+                .map(|(number, _)| Interval::point(number as u128 + 1));
             places.push((entries.collect(), sources.clone()));
         }
         places.retain(|(entries, sources)| !entries.is_empty() && !sources.is_empty());
@@ -167,17 +170,19 @@ impl<'n> PacketUniverse<'n> {
 
     /// The numbers of a set of classes.
     pub(super) fn classes(&self, set: &ClassSet) -> IntervalSet {
-        let numbers = set
-            .iter()
-            .map(|class| u128::from(self.class_numbers[class]));
-        numbers.map(Interval::point).collect()
+        set.iter()
+            .map(|class| u128::from(self.class_numbers[class]))
+            .map(Interval::point)
+            .collect()
     }
 
     /// The classes of a set of numbers.
     pub(super) fn class_set(&self, numbers: &IntervalSet) -> ClassSet {
         let mut set = self.network.classes.none();
-        let held = numbers.intervals().iter();
-        held.flat_map(|part| part.low()..=part.high())
+        numbers
+            .intervals()
+            .iter()
+            .flat_map(|part| part.low()..=part.high())
             .for_each(|number| set.insert(self.classes_by_number[number as usize]));
         set
     }
@@ -250,8 +255,10 @@ impl<'n> PacketUniverse<'n> {
     pub(super) fn left_by(&self, packets: &PacketBox) -> Vec<usize> {
         let beyond = self.beyond.iter().enumerate();
         let destinations = packets.field(Field::Destination);
-        let these = beyond.filter(|(_, beyond)| beyond.overlaps(destinations));
-        these.map(|(interface, _)| interface).collect()
+        beyond
+            .filter(|(_, beyond)| beyond.overlaps(destinations))
+            .map(|(interface, _)| interface)
+            .collect()
     }
 
     /// The interface that packets like a point arrive by.
@@ -305,8 +312,8 @@ fn classes_in_order(network: &Network<'_>) -> Vec<usize> {
     let mut classes: Vec<usize> = (0..network.classes.len()).collect();
     classes.sort_by_key(|&class| {
         let protocols = &network.classes.class_box(class).protocols;
-        let known = [TCP, UDP, ICMP, ICMPV6].map(|protocol| u128::from(protocol.0));
-        let known = known
+        let known = [TCP, UDP, ICMP, ICMPV6]
+            .map(|protocol| u128::from(protocol.0))
             .iter()
             .position(|&protocol| protocols.contains(protocol));
         known.unwrap_or(usize::MAX)
@@ -383,15 +390,19 @@ pub(super) fn union<'a>(sets: impl Iterator<Item = &'a IntervalSet>) -> Interval
 
 /// Where the addresses of each family must be cut.
 fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<Interval>; 2] {
-    let translations = filter.destination_translations.iter();
-    let translations = translations.chain(&filter.source_translations);
-    let translated = translations.flat_map(|line| [&line.source, &line.destination]);
-    let rules = filter
+    let translated = filter
+        .destination_translations
+        .iter()
+        .chain(&filter.source_translations)
+        .flat_map(|line| [&line.source, &line.destination]);
+    let fields: Vec<_> = filter
         .rules
         .iter()
-        .filter(|rule| rule.active(network.today));
-    let ruled = rules.flat_map(|rule| [&rule.source, &rule.destination]);
-    let fields: Vec<_> = ruled.chain(translated).flatten().collect();
+        .filter(|rule| rule.active(network.today))
+        .flat_map(|rule| [&rule.source, &rule.destination])
+        .chain(translated)
+        .flatten()
+        .collect();
     Family::ALL.map(|family| {
         let device = devices[usize::from(family == Family::V6)];
         let mut cuts: Vec<Interval> = Vec::new();

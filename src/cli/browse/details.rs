@@ -91,8 +91,7 @@ fn flows(
         };
         data.place(span)
     };
-    let crossed = pair.flows.iter().flat_map(|flow| &flow.crossed);
-    let mut places = crossed.map(place);
+    let mut places = pair.flows.iter().flat_map(|flow| &flow.crossed).map(place);
     let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
     let text = flows_document(site, &data.opened.sources, &[(naming, pair)]).text(paint);
     for (number, text) in text.lines().enumerate() {
@@ -147,9 +146,10 @@ fn round(data: &Data, from: &str, to: &str) -> Option<View> {
 fn steps(chain: &Chain<'_>) -> Vec<ViewLine> {
     let mut lines = Vec::new();
     for (number, stop) in chain.stops.iter().enumerate() {
-        let what = match stop.what.is_empty() {
-            true => String::new(),
-            false => format!(" ({})", stop.what),
+        let what = if stop.what.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", stop.what)
         };
         let title = format!("{}. {}{what}", number + 1, stop.name);
         lines.push(ViewLine {
@@ -160,9 +160,12 @@ fn steps(chain: &Chain<'_>) -> Vec<ViewLine> {
             lines.push(ViewLine::new(format!("     {}", escape_control(text))));
         }
         if let Some(hop) = chain.hops.get(number) {
-            let end = |word: &str, port: &str| match port.is_empty() {
-                true => String::new(),
-                false => format!(", {word} {port}"),
+            let end = |word: &str, port: &str| {
+                if port.is_empty() {
+                    String::new()
+                } else {
+                    format!(", {word} {port}")
+                }
             };
             let ports = end("out by", &hop.from) + &end("in by", &hop.to);
             lines.push(ViewLine::looking(
@@ -197,9 +200,13 @@ fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
     let mut findings = data.findings.iter();
     let finding = findings.find(|finding| finding.message == message)?;
     let mut lines = Vec::new();
-    let places = finding.span.iter().copied();
-    let places = places.chain(finding.notes.iter().map(|note| note.span));
-    let mut known: Vec<FilePlace> = places.filter_map(|span| data.place(span)).collect();
+    let mut known: Vec<FilePlace> = finding
+        .span
+        .iter()
+        .copied()
+        .chain(finding.notes.iter().map(|note| note.span))
+        .filter_map(|span| data.place(span))
+        .collect();
     known.dedup();
     lines.extend(known.into_iter().map(go_to));
     lines.push(ViewLine::default());

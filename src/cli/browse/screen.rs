@@ -100,16 +100,18 @@ pub(super) fn waiting(frame: &mut Frame<'_>) {
 
 /// The first line: where one is and where one can go; the second: what it is.
 fn tabs(page: &mut Page<'_>, state: &State, data: &Data) {
-    let name = match data.opened.site.name.is_empty() {
-        true => "browse".to_owned(),
-        false => escape_control(&data.opened.site.name),
+    let name = if data.opened.site.name.is_empty() {
+        "browse".to_owned()
+    } else {
+        escape_control(&data.opened.site.name)
     };
     let mut x = 0;
     for (number, (tab, title)) in Tab::ALL.into_iter().enumerate() {
         let text = format!(" {} {title} ", number + 1);
-        let style = match tab == state.tab {
-            true => Style::new().add_modifier(Modifier::REVERSED),
-            false => Style::new(),
+        let style = if tab == state.tab {
+            Style::new().add_modifier(Modifier::REVERSED)
+        } else {
+            Style::new()
         };
         page.text((x, 0), &text, style);
         x += width(&text);
@@ -149,9 +151,10 @@ fn list(page: &mut Page<'_>, view: &mut View, body: usize) {
                 fit(&text, page.columns.saturating_sub(2)).trim_end()
             );
         }
-        match here {
-            true => page.line(2 + row, &text, style),
-            false => page.text((0, 2 + row), &text, style),
+        if here {
+            page.line(2 + row, &text, style);
+        } else {
+            page.text((0, 2 + row), &text, style);
         }
     }
 }
@@ -177,13 +180,24 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
         return;
     }
     let digits = sheet.columns.len().to_string().len();
-    let longest = sheet
+    let label = sheet
         .rows
         .iter()
-        .map(|row| width(&escape_control(&row.name)));
-    let label = longest.max().unwrap_or(0).clamp(10, page.columns / 3) + digits + 2;
-    let codes = grid.codes.iter().flatten().map(|code| width(code));
-    let cell = codes.max().unwrap_or(1).max(digits) + 1;
+        .map(|row| width(&escape_control(&row.name)))
+        .max()
+        .unwrap_or(0)
+        .clamp(10, page.columns / 3)
+        + digits
+        + 2;
+    let cell = grid
+        .codes
+        .iter()
+        .flatten()
+        .map(|code| width(code))
+        .max()
+        .unwrap_or(1)
+        .max(digits)
+        + 1;
     let across = ((page.columns - label) / cell).max(1);
     let down = body.saturating_sub(TOLD + 2).max(1);
     let shift =
@@ -193,9 +207,10 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
     page.text((0, 1), &fit("from \\ to", label), page.style(Look::Faint));
     let columns = spot.left..(spot.left + across).min(sheet.columns.len());
     for (place, column) in columns.clone().enumerate() {
-        let style = match column == spot.column {
-            true => Style::new().add_modifier(Modifier::REVERSED),
-            false => page.style(Look::Faint),
+        let style = if column == spot.column {
+            Style::new().add_modifier(Modifier::REVERSED)
+        } else {
+            page.style(Look::Faint)
         };
         let number = format!("{}", column + 1);
         page.text((label + place * cell, 1), &number, style);
@@ -207,9 +222,10 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
             row + 1,
             escape_control(&sheet.rows[row].name)
         );
-        let style = match row == spot.row {
-            true => Style::new().add_modifier(Modifier::REVERSED),
-            false => Style::new(),
+        let style = if row == spot.row {
+            Style::new().add_modifier(Modifier::REVERSED)
+        } else {
+            Style::new()
         };
         page.text((0, y), &fit(&name, label - 1), style);
         for (place, column) in columns.clone().enumerate() {

@@ -232,11 +232,14 @@ impl State {
             None => {
                 let Spot { row, column, .. } = *self.spot();
                 let sheet = &self.grid(data).sheet;
-                let ends = sheet.rows.get(row).zip(sheet.columns.get(column));
-                ends.map(|(from, to)| Target::Cell {
-                    from: from.name.clone(),
-                    to: to.name.clone(),
-                })
+                sheet
+                    .rows
+                    .get(row)
+                    .zip(sheet.columns.get(column))
+                    .map(|(from, to)| Target::Cell {
+                        from: from.name.clone(),
+                        to: to.name.clone(),
+                    })
             }
         };
         if let Some(target) = target {

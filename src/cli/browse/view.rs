@@ -145,9 +145,10 @@ impl View {
             return;
         }
         for _ in 0..by.unsigned_abs() {
-            let next = match by > 0 {
-                true => (self.cursor + 1..self.lines.len()).find(|&at| self.lines[at].stops()),
-                false => (0..self.cursor).rev().find(|&at| self.lines[at].stops()),
+            let next = if by > 0 {
+                (self.cursor + 1..self.lines.len()).find(|&at| self.lines[at].stops())
+            } else {
+                (0..self.cursor).rev().find(|&at| self.lines[at].stops())
             };
             match next {
                 Some(next) => self.cursor = next,

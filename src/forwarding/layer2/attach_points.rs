@@ -222,8 +222,11 @@ struct Known {
 
 impl Known {
     fn new(site: &Site, fabric: &Fabric) -> Self {
-        let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
-        let segments = vlans.map(|vlan| vlan.value);
+        let segments = site
+            .segments
+            .iter()
+            .filter_map(|segment| segment.vlan)
+            .map(|vlan| vlan.value);
         let interfaces = fabric
             .interfaces
             .iter()
@@ -281,10 +284,10 @@ fn segments_of(fabric: &Fabric, from: PortId, frame: Frame) -> Vec<SegmentId> {
             match far {
                 Far::Open | Far::Dead => {}
                 Far::Interfaces(interfaces) => {
-                    let interfaces = interfaces
+                    let taking = interfaces
                         .iter()
-                        .map(|&interface| fabric.interface(interface));
-                    let taking = interfaces.filter(|interface| frame.fits(interface.tag));
+                        .map(|&interface| fabric.interface(interface))
+                        .filter(|interface| frame.fits(interface.tag));
                     segments.extend(taking.map(|interface| interface.segment));
                 }
                 Far::Ports(far) => open.extend(far.iter().map(|&far| (far, frame))),
@@ -304,13 +307,16 @@ fn passed(fabric: &Fabric, id: PortId, frame: Frame) -> Vec<(&Far, Frame)> {
     let Some(inside) = inside else {
         return Vec::new();
     };
-    let outs = fabric.node(here.node).ports.iter();
-    let outs = outs.map(|&out| (out, fabric.port(out)));
-    let others = outs.filter(|(number, out)| {
-        // Alike places have the same forms: what sits at the first one itself counts too.
-        let back = *number == id && matches!(out.far, Far::Ports(_));
-        !(back || here.isolated && out.isolated)
-    });
+    let others = fabric
+        .node(here.node)
+        .ports
+        .iter()
+        .map(|&out| (out, fabric.port(out)))
+        .filter(|(number, out)| {
+            // Alike places have the same forms: what sits at the first one itself counts too.
+            let back = *number == id && matches!(out.far, Far::Ports(_));
+            !(back || here.isolated && out.isolated)
+        });
     let copies = others.filter_map(|(_, out)| match out.tagging {
         Tagging::Through(Some(tag)) => Some((&out.far, inside.pushed(tag.get())?)),
         _ => Some((&out.far, inside)),

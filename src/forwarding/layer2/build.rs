@@ -125,13 +125,17 @@ impl Build {
         let spares = spares(site);
         for (number, switch) in site.switches.iter().enumerate() {
             let id = SwitchId(number);
-            let node = self.add_node(match switch.vlan_aware {
-                true => NodeKind::Aware(id),
-                false => NodeKind::Unaware(id),
+            let node = self.add_node(if switch.vlan_aware {
+                NodeKind::Aware(id)
+            } else {
+                NodeKind::Unaware(id)
             });
-            let tagging = |vlans: &PortVlans| match switch.vlan_aware {
-                true => Tagging::Vlans(Box::new(vlans.clone())),
-                false => Tagging::Through(None),
+            let tagging = |vlans: &PortVlans| {
+                if switch.vlan_aware {
+                    Tagging::Vlans(Box::new(vlans.clone()))
+                } else {
+                    Tagging::Through(None)
+                }
             };
             let lag_of: FxHashMap<&str, usize> = switch
                 .lags
@@ -364,8 +368,10 @@ impl Build {
             Tagging::Vlans(vlans) => vlans.carries(vlan),
             Tagging::Through(_) => false,
         };
-        let nodes = self.fabric.nodes.iter().enumerate();
-        nodes
+        self.fabric
+            .nodes
+            .iter()
+            .enumerate()
             .filter(|(_, node)| node.ports.iter().any(carries))
             .map(|(at, _)| NodeId(at as u32))
             .filter(|&node| self.fabric.segments_of(node, vlan).contains(&segment))

@@ -105,8 +105,10 @@ impl Members {
 
     /// VLANs with any member, ascending.
     pub(super) fn alive(&self) -> impl Iterator<Item = VlanId> + '_ {
-        let with = self.start.windows(2).enumerate();
-        with.filter(|(_, pair)| pair[0] < pair[1])
+        self.start
+            .windows(2)
+            .enumerate()
+            .filter(|(_, pair)| pair[0] < pair[1])
             .filter_map(|(vlan, _)| VlanId::new(vlan as u16))
     }
 }
@@ -316,10 +318,10 @@ impl Fabric {
 
     /// Everywhere that a hostile device may be: each segment, then each group of unclaimed ports.
     pub fn origins(&self) -> impl Iterator<Item = Origin> + use<> {
-        let segments = (0..self.attach_points.len())
+        (0..self.attach_points.len())
             .map(SegmentId)
-            .map(Origin::Segment);
-        segments.chain(self.unclaimed_ids().map(Origin::Unclaimed))
+            .map(Origin::Segment)
+            .chain(self.unclaimed_ids().map(Origin::Unclaimed))
     }
 
     /// Where devices of a segment sit: every live place to plug in that puts their frames into its VLAN,

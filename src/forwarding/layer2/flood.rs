@@ -307,8 +307,9 @@ impl Run<'_> {
         }
         let vlan = visit.vlan.map_or(0, VlanId::get);
         let arrivals = self.seen.get(&(visit.node, vlan, visit.below));
-        let earlier = arrivals.into_iter().flatten();
-        !earlier
+        !arrivals
+            .into_iter()
+            .flatten()
             .take_while(|&&from| from != visit.arrived)
             .any(|&from| allowed(from))
     }

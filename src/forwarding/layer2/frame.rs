@@ -156,9 +156,10 @@ pub fn admit_untagged(vlans: &PortVlans) -> Result<(VlanId, Admitted), Refused> 
         return Err(Refused::UntaggedNotAccepted);
     }
     let pvid = vlans.pvid.ok_or(Refused::NoPvid)?;
-    match vlans.ingress_filter && !vlans.carries(pvid) {
-        true => Err(Refused::NotMember),
-        false => Ok((pvid, Admitted::Pvid)),
+    if vlans.ingress_filter && !vlans.carries(pvid) {
+        Err(Refused::NotMember)
+    } else {
+        Ok((pvid, Admitted::Pvid))
     }
 }
 

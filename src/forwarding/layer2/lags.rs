@@ -128,8 +128,10 @@ fn partners(site: &Site, ends: &[[End; 2]]) -> Vec<[LagId; 2]> {
             && carries
         {
             // Their other cables may be described from the other end.
-            let pairs = [[one, other], [other, one]].into_iter();
-            let new: Vec<_> = pairs.filter(|pair| !seen.contains(pair)).collect();
+            let new: Vec<_> = [[one, other], [other, one]]
+                .into_iter()
+                .filter(|pair| !seen.contains(pair))
+                .collect();
             seen.extend(new);
         }
     }
@@ -203,8 +205,9 @@ fn members(site: &Site, lag: LagId) -> Vec<Plug> {
     match lag {
         LagId::Switch(switch, lag) => {
             let here = &site.switches[switch.0];
-            let names = here.lags[lag].ports.iter();
-            names
+            here.lags[lag]
+                .ports
+                .iter()
                 .filter_map(|name| here.port(&name.value))
                 .map(|port| Plug::Port(switch, port))
                 .collect()

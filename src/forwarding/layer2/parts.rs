@@ -60,8 +60,12 @@ impl VlanSegments {
 }
 
 fn by_number(site: &Site) -> Vec<Named> {
-    let vlans = site.segments.iter().filter_map(|segment| segment.vlan);
-    let highest = vlans.map(|vlan| usize::from(vlan.value.get())).max();
+    let highest = site
+        .segments
+        .iter()
+        .filter_map(|segment| segment.vlan)
+        .map(|vlan| usize::from(vlan.value.get()))
+        .max();
     let mut segments = vec![Named::new(); highest.map_or(0, |highest| highest + 1)];
     for (number, segment) in site.segments.iter().enumerate() {
         if let Some(vlan) = segment.vlan {

@@ -35,8 +35,9 @@ pub struct Exposed {
 impl Fabric {
     /// Live ports and LAGs of switches; not where the part of a segment that no file describes is joined on.
     pub fn ports(&self) -> impl Iterator<Item = (PortId, &FabricPort)> {
-        let all = self.port_ids().map(|id| (id, self.port(id)));
-        all.filter(|(_, port)| is_named(port))
+        self.port_ids()
+            .map(|id| (id, self.port(id)))
+            .filter(|(_, port)| is_named(port))
     }
 
     /// Those of switches that know VLANs, with their VLANs.
@@ -96,8 +97,10 @@ impl Fabric {
                 let host = |interface: &InterfaceId| {
                     matches!(self.interface(*interface).of, InterfaceOf::Host(..))
                 };
-                let hosts = interfaces.iter().copied().filter(host);
-                hosts
+                interfaces
+                    .iter()
+                    .copied()
+                    .filter(host)
                     .map(|interface| (interface, self.interface(interface).tag))
                     .collect()
             }
@@ -122,8 +125,10 @@ impl Fabric {
                 Far::Ports(far) => &far[..],
                 _ => &[],
             };
-            let ports = far.iter().copied().filter(|&far| self.vlans(far).is_some());
-            ports.map(move |far| (near, far))
+            far.iter()
+                .copied()
+                .filter(|&far| self.vlans(far).is_some())
+                .map(move |far| (near, far))
         })
     }
 
@@ -153,8 +158,9 @@ impl Fabric {
             };
             return ports.iter().map(|&far| (far, frame)).collect();
         }
-        let ports = interface.ports.iter();
-        ports
+        interface
+            .ports
+            .iter()
             .map(|&port| (port, Frame::of(interface.tag)))
             .collect()
     }

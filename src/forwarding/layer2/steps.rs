@@ -89,9 +89,10 @@ fn below(fabric: &Fabric, visit: &Visit, port: PortId, left: Vec<u16>) -> Vec<u1
         (Tagging::Through(tag), _) => tag.is_some(),
         _ => false,
     };
-    match added {
-        true => left.into_iter().skip(1).collect(),
-        false => left,
+    if added {
+        left.into_iter().skip(1).collect()
+    } else {
+        left
     }
 }
 

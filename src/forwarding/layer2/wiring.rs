@@ -84,8 +84,8 @@ impl Wiring {
             build.of_sender(attach_point.port, Frame::of(attach_point.tag))
         });
         let places: Vec<u32> = places.collect();
-        let segments = (0..fabric.attach_points.len()).map(SegmentId);
-        let hostile: Vec<u32> = segments
+        let hostile: Vec<u32> = (0..fabric.attach_points.len())
+            .map(SegmentId)
             .map(|segment| build.of_hostile(Origin::Segment(segment)))
             .collect();
         let unclaimed: Vec<u32> = fabric
@@ -124,13 +124,15 @@ impl Wiring {
 
     /// Segments of which devices are, or may be, among what is reached, ascending.
     fn segments_in(&self, fabric: &Fabric, reached: &Reached) -> Vec<SegmentId> {
-        let places = reached.free_ports.iter();
-        let places = places.map(|&number| self.free_ports[number as usize].segment);
-        let interfaces = reached
+        let places = reached
+            .free_ports
+            .iter()
+            .map(|&number| self.free_ports[number as usize].segment);
+        let hosts = reached
             .interfaces
             .iter()
-            .map(|&interface| fabric.interface(interface));
-        let hosts = interfaces.filter(|interface| matches!(interface.of, InterfaceOf::Host(..)));
+            .map(|&interface| fabric.interface(interface))
+            .filter(|interface| matches!(interface.of, InterfaceOf::Host(..)));
         let mut segments: Vec<SegmentId> = places
             .chain(hosts.map(|interface| interface.segment))
             .collect();
@@ -335,8 +337,10 @@ impl<'f> Build<'f> {
         let set = self.keep(self.reached(&flood));
         if matches!(key, Key::Inside(..)) && returns_everywhere(self.fabric, &flood) {
             // Frames that start in any of these states reach the same.
-            let states = flood.visits.iter();
-            let keys = states.map(|visit| Key::Inside(visit.node, visit.vlan, visit.below));
+            let keys = flood
+                .visits
+                .iter()
+                .map(|visit| Key::Inside(visit.node, visit.vlan, visit.below));
             self.keys.extend(keys.map(|key| (key, set)));
         }
         self.keys.insert(key, set);
@@ -374,8 +378,10 @@ impl<'f> Build<'f> {
         }
         free_ports.sort_unstable();
         free_ports.dedup();
-        let open = flood.taken.iter().filter(|taken| taken.interface.is_none());
-        let mut unclaimed: Vec<UnclaimedId> = open
+        let mut unclaimed: Vec<UnclaimedId> = flood
+            .taken
+            .iter()
+            .filter(|taken| taken.interface.is_none())
             .filter_map(|taken| self.fabric.unclaimed_at(taken.port))
             .collect();
         unclaimed.sort_unstable();
@@ -417,27 +423,35 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
     let segment = match origin {
         Origin::Segment(segment) => segment,
         Origin::Unclaimed(group) => {
-            let ports = fabric.unclaimed(group).ports.iter();
-            return ports
+            return fabric
+                .unclaimed(group)
+                .ports
+                .iter()
                 .map(|&port| Start::AttachPoint(port, Frame::HOSTILE))
                 .collect();
         }
     };
     let mut seen: FxHashSet<PortId> = FxHashSet::default();
-    let attach_points = fabric.attach_points(segment).iter();
-    let starts = attach_points.filter_map(|attach_point| {
-        let port = fabric.port(attach_point.port);
-        let assumed = matches!(fabric.node(port.node).kind, NodeKind::Assumed(_));
-        let frame = match port.takes_tags && !assumed {
-            true => Frame::HOSTILE,
-            false => Frame::of(attach_point.tag),
-        };
-        seen.insert(attach_point.port)
-            .then_some(Start::AttachPoint(attach_point.port, frame))
-    });
+    let starts = fabric
+        .attach_points(segment)
+        .iter()
+        .filter_map(|attach_point| {
+            let port = fabric.port(attach_point.port);
+            let assumed = matches!(fabric.node(port.node).kind, NodeKind::Assumed(_));
+            let frame = if port.takes_tags && !assumed {
+                Frame::HOSTILE
+            } else {
+                Frame::of(attach_point.tag)
+            };
+            seen.insert(attach_point.port)
+                .then_some(Start::AttachPoint(attach_point.port, frame))
+        });
     let mut starts: Vec<Start> = starts.collect();
-    let behind = fabric.placeless.iter().copied();
-    let behind = behind.filter(|&interface| fabric.interface(interface).segment == segment);
+    let behind = fabric
+        .placeless
+        .iter()
+        .copied()
+        .filter(|&interface| fabric.interface(interface).segment == segment);
     starts.extend(behind.map(Start::WiredInterface));
     starts
 }

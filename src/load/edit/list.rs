@@ -87,9 +87,10 @@ impl List {
     fn with_space(&self, text: &Text<'_>, number: usize, end: usize) -> Range<usize> {
         let start = self.items[number].start;
         let space = spaces_at(text, end);
-        match text.text[end + space..].starts_with(['\r', '\n']) {
-            true => start - spaces_before(text, start)..end,
-            false => start..end + space,
+        if text.text[end + space..].starts_with(['\r', '\n']) {
+            start - spaces_before(text, start)..end
+        } else {
+            start..end + space
         }
     }
 

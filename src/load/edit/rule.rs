@@ -50,8 +50,11 @@ fn add_copies(
             let rule = rules(site, router)[number].name.value.clone();
             return Err(EditError::InBraces { rule });
         }
-        let ends = rule.table.iter().map(|(_, value)| value.span().end);
-        let last = ends.fold(rule.range.end, usize::max);
+        let last = rule
+            .table
+            .iter()
+            .map(|(_, value)| value.span().end)
+            .fold(rule.range.end, usize::max);
         let line = text.lines[text.line_at(last - 1)].range.clone();
         let open = !text.text[line.clone()].ends_with('\n');
         let header = text.lines[text.line_at(rule.range.start)].range.clone();
@@ -207,9 +210,10 @@ fn edit_list(
         }
     }
     for (&number, wish) in wishes.iter().filter(|(_, wish)| !wish.removed) {
-        match in_braces(&found[number]) {
-            true => set_in_braces(text, &found[number], wish, cuts),
-            false => set_in_lines(text, &found[number], wish, cuts),
+        if in_braces(&found[number]) {
+            set_in_braces(text, &found[number], wish, cuts);
+        } else {
+            set_in_lines(text, &found[number], wish, cuts);
         }
     }
 }
@@ -217,8 +221,11 @@ fn edit_list(
 /// The lines of a rule with a header, comments that belong to it among them: those directly above the header;
 /// and behind the last value those that a blank line, or the end of the text, parts from what follows.
 fn lines_of(text: &Text<'_>, rule: &Found<'_>) -> Range<usize> {
-    let ends = rule.table.iter().map(|(_, value)| value.span().end);
-    let last = ends.fold(rule.range.end, usize::max);
+    let last = rule
+        .table
+        .iter()
+        .map(|(_, value)| value.span().end)
+        .fold(rule.range.end, usize::max);
     let mut first = text.line_at(rule.range.start);
     let mut end = text.line_at(last - 1) + 1;
     let holds = |line: usize| text.lines.get(line).map(|line| line.holds);
@@ -285,8 +292,11 @@ fn sort<'e>(rule: &Found<'_>, wish: &Wish<'e>) -> Sorted<'e> {
 
 /// The quotes that the lists of a rule have, else those of its name.
 fn quotes_of(text: &Text<'_>, rule: &Found<'_>) -> Quotes {
-    let fields = RuleField::ALL.iter().map(|field| field.key());
-    let mut values = fields.chain(["name"]).filter_map(|key| rule.table.get(key));
+    let mut values = RuleField::ALL
+        .iter()
+        .map(|field| field.key())
+        .chain(["name"])
+        .filter_map(|key| rule.table.get(key));
     let first = values.find_map(|value| Written::read(value)?.quotes(text));
     first.unwrap_or(Quotes::Double)
 }
@@ -321,9 +331,10 @@ fn set_in_lines(text: &Text<'_>, rule: &Found<'_>, wish: &Wish<'_>, cuts: &mut C
         let open = !text.text[line.range.clone()].ends_with('\n');
         cuts.add(
             line.range.end,
-            match open {
-                true => format!("{line_break}{start}{written}"),
-                false => format!("{start}{written}{line_break}"),
+            if open {
+                format!("{line_break}{start}{written}")
+            } else {
+                format!("{start}{written}{line_break}")
             },
         );
     }
@@ -340,9 +351,10 @@ fn set_in_braces(text: &Text<'_>, rule: &Found<'_>, wish: &Wish<'_>, cuts: &mut 
     for (anchor, field, items) in sorted.new {
         let place = place(text, anchor.key.start, false);
         let alone = text.line_start(anchor.key.start) + place.indent.len() == anchor.key.start;
-        let gap = match alone && anchor.key.start > rule.range.start {
-            true => format!("{}{}", place.line_break, place.indent),
-            false => " ".to_owned(),
+        let gap = if alone && anchor.key.start > rule.range.start {
+            format!("{}{}", place.line_break, place.indent)
+        } else {
+            " ".to_owned()
         };
         let written = place.list(items, quotes);
         cuts.add(
@@ -356,8 +368,9 @@ fn set_in_braces(text: &Text<'_>, rule: &Found<'_>, wish: &Wish<'_>, cuts: &mut 
 }
 
 fn take_out_keys(text: &Text<'_>, rule: &Found<'_>, gone: &[Entry], cuts: &mut Cuts) {
-    let entries = rule.table.iter();
-    let mut items: Vec<Range<usize>> = entries
+    let mut items: Vec<Range<usize>> = rule
+        .table
+        .iter()
         .map(|(key, value)| key.span().start..value.span().end)
         .collect();
     items.sort_by_key(|item| item.start);

@@ -85,14 +85,17 @@ impl<'t> Text<'t> {
     /// How the line of a byte ends; where it does not, how the first line does.
     pub fn line_break(&self, offset: usize) -> &'static str {
         let own = self.lines.get(self.line_at(offset));
-        let breaks = own.into_iter().chain(self.lines.first());
-        let mut known = breaks.filter_map(|line| {
-            let text = &self.text[line.range.clone()];
-            match text.ends_with("\r\n") {
-                true => Some("\r\n"),
-                false => text.ends_with('\n').then_some("\n"),
-            }
-        });
+        let mut known = own
+            .into_iter()
+            .chain(self.lines.first())
+            .filter_map(|line| {
+                let text = &self.text[line.range.clone()];
+                if text.ends_with("\r\n") {
+                    Some("\r\n")
+                } else {
+                    text.ends_with('\n').then_some("\n")
+                }
+            });
         known.next().unwrap_or("\n")
     }
 }

@@ -26,9 +26,10 @@ pub(super) enum Quotes {
 impl Quotes {
     /// As a string of the text, which begins at a byte, has them.
     pub fn at(text: &Text<'_>, start: usize) -> Self {
-        match text.text[start..].starts_with('\'') {
-            true => Self::Single,
-            false => Self::Double,
+        if text.text[start..].starts_with('\'') {
+            Self::Single
+        } else {
+            Self::Double
         }
     }
 
@@ -76,9 +77,10 @@ impl ValuePlace<'_> {
     /// Items on one line if they fit, else on a line each.
     fn lay_out(self, quoted: &[String], padding: &str) -> String {
         let line = format!("[{padding}{}{padding}]", quoted.join(", "));
-        match self.may_break && self.column + line.chars().count() > LONGEST_LINE {
-            true => self.spread(quoted),
-            false => line,
+        if self.may_break && self.column + line.chars().count() > LONGEST_LINE {
+            self.spread(quoted)
+        } else {
+            line
         }
     }
 
@@ -86,8 +88,9 @@ impl ValuePlace<'_> {
         let Self {
             indent, line_break, ..
         } = self;
-        let items = quoted.iter();
-        let lines = items.map(|item| format!("{indent}{STEP}{item},{line_break}"));
+        let lines = quoted
+            .iter()
+            .map(|item| format!("{indent}{STEP}{item},{line_break}"));
         format!("[{line_break}{}{indent}]", lines.collect::<String>())
     }
 }

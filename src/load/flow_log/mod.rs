@@ -182,9 +182,10 @@ pub fn read_flow_log(
         if reader.log.lines.is_multiple_of(4096) {
             progress(bytes);
         }
-        match whole {
-            true => reader.take(&line)?,
-            false => reader.bad("longer than 64 KiB".to_owned())?,
+        if whole {
+            reader.take(&line)?;
+        } else {
+            reader.bad("longer than 64 KiB".to_owned())?;
         }
     }
     progress(bytes);
@@ -212,9 +213,10 @@ fn next_line(input: &mut impl BufRead, line: &mut Vec<u8>) -> std::io::Result<(u
         }
         let end = memchr(buffer);
         let taken = end.map_or(buffer.len(), |at| at + 1);
-        match line.len() + taken <= LONGEST_LINE {
-            true => line.extend_from_slice(&buffer[..taken]),
-            false => whole = false,
+        if line.len() + taken <= LONGEST_LINE {
+            line.extend_from_slice(&buffer[..taken]);
+        } else {
+            whole = false;
         }
         input.consume(taken);
         length += taken as u64;

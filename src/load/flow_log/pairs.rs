@@ -35,9 +35,10 @@ impl Pairs {
             waiting.records += 1;
         })
         .or_insert(Waiting { record, records: 1 });
-        match self.waiting.len() < MOST_OPEN {
-            true => Vec::new(),
-            false => self.settle(),
+        if self.waiting.len() < MOST_OPEN {
+            Vec::new()
+        } else {
+            self.settle()
         }
     }
 
@@ -48,12 +49,11 @@ impl Pairs {
         let settled = waiting.iter().map(|(key, own)| {
             let back = waiting.get(&(key.0, key.1, key.3, key.2));
             let mut record = own.record.clone();
-            match back.is_some_and(|back| answers(&own.record, &back.record)) {
-                true => {
-                    record.swap();
-                    (record, own.records)
-                }
-                false => (record, 0),
+            if back.is_some_and(|back| answers(&own.record, &back.record)) {
+                record.swap();
+                (record, own.records)
+            } else {
+                (record, 0)
             }
         });
         settled.collect()

@@ -117,12 +117,15 @@ fn a_part_of_a_page_is_well_formed() {
     let tree = format!("<main>{html}</main>");
     let tree = roxmltree::Document::parse(&tree).expect("well-formed");
     let items = |name: &str| {
-        let found = tree.descendants().filter(|node| node.has_tag_name(name));
-        let lists = found.map(|list| {
-            let items = list.children().filter(|node| node.has_tag_name("li"));
-            let firsts = items.map(|item| item.text().unwrap_or_default().trim().to_owned());
-            firsts.collect::<Vec<String>>()
-        });
+        let lists = tree
+            .descendants()
+            .filter(|node| node.has_tag_name(name))
+            .map(|list| {
+                list.children()
+                    .filter(|node| node.has_tag_name("li"))
+                    .map(|item| item.text().unwrap_or_default().trim().to_owned())
+                    .collect::<Vec<String>>()
+            });
         lists.collect::<Vec<_>>()
     };
     assert_eq!(items("ol"), [["edge", "far"]]);

@@ -47,7 +47,7 @@ impl Page {
             Block::Line(line) => self.line(line),
             Block::Gap => {}
             Block::Command(command) => {
-                self.item(6, "ul", &format!("<code>{}</code>", xml(command)))
+                self.item(6, "ul", &format!("<code>{}</code>", xml(command)));
             }
             Block::Task {
                 what,
@@ -67,8 +67,10 @@ impl Page {
                 sources, findings, ..
             } => {
                 for finding in *findings {
-                    let place = finding.span.map(|span| sources.place(span));
-                    let place = place.unwrap_or_default();
+                    let place = finding
+                        .span
+                        .map(|span| sources.place(span))
+                        .unwrap_or_default();
                     let (word, name) = (finding.severity().word(), finding.check.name);
                     let text = format!("{} ({place}, {name})", finding.message);
                     self.item(2, "ul", &format!("<b>{word}</b> {}", xml(&text)));
@@ -159,9 +161,10 @@ impl Page {
         self.element("h4", "What this rests on");
         for note in notes {
             let text = xml(note);
-            let text = match note == CAUTION {
-                true => format!("<b>{text}</b>"),
-                false => text,
+            let text = if note == CAUTION {
+                format!("<b>{text}</b>")
+            } else {
+                text
             };
             self.item(2, "ul", &text);
         }

@@ -26,9 +26,10 @@ impl Document<'_> {
             part: if self.answers() > 0 { 3 } else { 2 },
             ..Page::default()
         };
-        let title = match self.site.is_empty() {
-            true => self.title.to_owned(),
-            false => format!("{}: {}", self.title, self.site),
+        let title = if self.site.is_empty() {
+            self.title.to_owned()
+        } else {
+            format!("{}: {}", self.title, self.site)
         };
         page.heading(1, &title);
         for block in &self.blocks {
@@ -96,9 +97,10 @@ impl Page {
     }
 
     fn line(&mut self, line: &Line) {
-        let text = match line.own {
-            true => own_words(&line.text),
-            false => escape(&line.text),
+        let text = if line.own {
+            own_words(&line.text)
+        } else {
+            escape(&line.text)
         };
         let bold = |text: &str| format!("**{text}**");
         let text = match line.tone {
@@ -112,9 +114,10 @@ impl Page {
             Mark::Number { number, .. } => self.item(line.indent, &format!("{number}."), &text),
             Mark::Label(label) => {
                 let label = escape(label.trim().trim_end_matches(':'));
-                let text = match label.is_empty() {
-                    true => text,
-                    false => format!("{label}: {text}"),
+                let text = if label.is_empty() {
+                    text
+                } else {
+                    format!("{label}: {text}")
                 };
                 self.item(line.indent, "-", &text);
             }
@@ -182,9 +185,10 @@ impl Page {
         self.heading(2, "What this rests on");
         for note in notes {
             let text = escape(note);
-            match note == CAUTION {
-                true => self.paragraph(&format!("**{text}**")),
-                false => self.item(0, "-", &text),
+            if note == CAUTION {
+                self.paragraph(&format!("**{text}**"));
+            } else {
+                self.item(0, "-", &text);
             }
         }
     }
@@ -194,17 +198,17 @@ impl Page {
 pub(super) fn code(text: &str) -> String {
     let fence = "`".repeat(longest_run(text) + 1);
     let text = crate::text::escape_control(text);
-    let pad = match text.starts_with('`') || text.ends_with('`') {
-        true => " ",
-        false => "",
+    let pad = if text.starts_with('`') || text.ends_with('`') {
+        " "
+    } else {
+        ""
     };
     format!("{fence}{pad}{text}{pad}{fence}")
 }
 
 /// A text of our own: code in backquotes stays code.
 fn own_words(text: &str) -> String {
-    let parts = text.split('`').enumerate();
-    let parts = parts.map(|(at, part)| match at % 2 {
+    let parts = text.split('`').enumerate().map(|(at, part)| match at % 2 {
         0 => escape(part),
         _ => code(part),
     });
@@ -213,6 +217,8 @@ fn own_words(text: &str) -> String {
 
 /// The longest run of backquotes: a fence must be longer (CommonMark, *Fenced code blocks* and *Code spans*).
 fn longest_run(text: &str) -> usize {
-    let runs = text.split(|character| character != '`').map(str::len);
-    runs.max().unwrap_or(0)
+    text.split(|character| character != '`')
+        .map(str::len)
+        .max()
+        .unwrap_or(0)
 }

@@ -117,9 +117,10 @@ fn put_line(out: &mut String, line: &Line, style: TextStyle) {
 /// A command, continued on the next line where it is too long for one.
 fn put_command(out: &mut String, command: &str, style: TextStyle) {
     let room = style.columns.saturating_sub(10);
-    let parts = match width(command) > room {
-        true => wrapped(command, room.saturating_sub(2)),
-        false => vec![command.to_owned()],
+    let parts = if width(command) > room {
+        wrapped(command, room.saturating_sub(2))
+    } else {
+        vec![command.to_owned()]
     };
     for (number, part) in parts.iter().enumerate() {
         let lead = if number == 0 { "$ " } else { "  " };
@@ -130,9 +131,10 @@ fn put_command(out: &mut String, command: &str, style: TextStyle) {
 
 fn put_code(out: &mut String, indent: usize, lines: &str) {
     for line in lines.lines() {
-        let _ = match line.is_empty() {
-            true => writeln!(out),
-            false => writeln!(out, "{}{line}", " ".repeat(indent)),
+        let _ = if line.is_empty() {
+            writeln!(out)
+        } else {
+            writeln!(out, "{}{line}", " ".repeat(indent))
         };
     }
 }
@@ -180,9 +182,10 @@ fn put_table(out: &mut String, table: &Table, style: TextStyle) {
 fn put_notes(out: &mut String, notes: &[String], style: TextStyle) {
     let _ = writeln!(out, "\n{}", style.strong("What this rests on"));
     for note in notes {
-        let tone = match note == CAUTION {
-            true => Tone::Plain,
-            false => Tone::Faint,
+        let tone = if note == CAUTION {
+            Tone::Plain
+        } else {
+            Tone::Faint
         };
         let line = Line {
             indent: 2,

@@ -28,12 +28,15 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
     let intent: Vec<String> = shown.intent.iter().map(intent_words).collect();
     listed(&mut html, &intent, "All stand as before.");
     html.section("isolation", "Isolation");
-    let isolation = shown.isolation.iter();
-    let isolation = isolation.filter(|one| one.trend() == Trend::Same);
+    let isolation = shown
+        .isolation
+        .iter()
+        .filter(|one| one.trend() == Trend::Same);
     let isolation: Vec<String> = isolation.map(|one| shown.isolation_words(one)).collect();
-    let none = match shown.isolation.is_empty() {
-        true => "It stands as before.",
-        false => "What changed stands under what opens and what closes.",
+    let none = if shown.isolation.is_empty() {
+        "It stands as before."
+    } else {
+        "What changed stands under what opens and what closes."
     };
     listed(&mut html, &isolation, none);
     findings(&mut html, shown);
@@ -62,9 +65,10 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
 }
 
 fn listed(html: &mut Html<'_>, lines: &[String], none: &str) {
-    match lines.is_empty() {
-        true => html.tag("p", none),
-        false => html.list(lines),
+    if lines.is_empty() {
+        html.tag("p", none);
+    } else {
+        html.list(lines);
     }
 }
 
@@ -248,8 +252,10 @@ fn findings(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
         let lines: Vec<String> = findings
             .iter()
             .map(|one| {
-                let place = one.span.map(|span| shown.sources[version].place(span));
-                let place = place.unwrap_or_default();
+                let place = one
+                    .span
+                    .map(|span| shown.sources[version].place(span))
+                    .unwrap_or_default();
                 format!(
                     "{} {}: {} ({place})",
                     one.severity().word(),
@@ -281,12 +287,13 @@ fn edits(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
             ]
         })
         .collect();
-    match rows.is_empty() {
-        true => html.raw("<p>No setting differs.</p>\n"),
-        false => html.table(
+    if rows.is_empty() {
+        html.raw("<p>No setting differs.</p>\n");
+    } else {
+        html.table(
             "What was edited",
             &["what", "how", "effect", "place"],
             &rows,
-        ),
+        );
     }
 }

@@ -43,8 +43,10 @@ fn mark(
     changes: &[(Stance, usize)],
 ) -> (&'static str, &'static str, &'static str) {
     let any = |stance: Stance, course: ChangeKind| {
-        let mine = changes.iter().filter(|(own, _)| *own == stance);
-        let mut pairs = mine.map(|&(_, at)| &shown.all_pairs(stance)[at]);
+        let mut pairs = changes
+            .iter()
+            .filter(|(own, _)| *own == stance)
+            .map(|&(_, at)| &shown.all_pairs(stance)[at]);
         pairs.any(|pair| !course.of(pair).is_empty())
     };
     let [plain, hostile] =
@@ -85,9 +87,10 @@ pub(super) fn heat(
     };
     let [rows, columns] = [0..sheet.rows.len(), 0..sheet.columns.len()].map(Vec::from_iter);
     // A larger one is folded up, below the part that changes.
-    match rows.len() > MOST_SEGMENTS {
-        true => heat.in_parts(html, &rows, &columns),
-        false => heat.table(html, "Matrix by segment", &rows, &columns),
+    if rows.len() > MOST_SEGMENTS {
+        heat.in_parts(html, &rows, &columns);
+    } else {
+        heat.table(html, "Matrix by segment", &rows, &columns);
     }
     legend(html, sheet, key, codes);
     html.raw("<dl class=\"key\"><dt class=\"opened\">+</dt><dd>something opens</dd><dt class=\"closed\">-</dt><dd>something \
@@ -110,9 +113,10 @@ impl Heat<'_> {
         let in_column = |&column: &usize| rows.iter().any(|&row| changes(row, column));
         let some: Vec<usize> = rows.iter().copied().filter(in_row).collect();
         let of_them: Vec<usize> = columns.iter().copied().filter(in_column).collect();
-        match some.is_empty() {
-            true => html.raw("<p>Nothing changes in it.</p>"),
-            false => self.table(html, "Rows and columns that change", &some, &of_them),
+        if some.is_empty() {
+            html.raw("<p>Nothing changes in it.</p>");
+        } else {
+            self.table(html, "Rows and columns that change", &some, &of_them);
         }
         html.bulk(&format!(
             "All {} rows and {} columns",

@@ -67,9 +67,10 @@ fn closed_by(html: &mut Html<'_>, shown: &ReportShown<'_>) -> Vec<Setting> {
     let (title, set, stay) = match &found.closing {
         Some(closing) => {
             let stay = stays_open(shown.network, closing);
-            let title = match stay.is_empty() {
-                true => "What closes them all",
-                false => "What closes them, as far as a setting can",
+            let title = if stay.is_empty() {
+                "What closes them all"
+            } else {
+                "What closes them, as far as a setting can"
             };
             let first = closing.sets.first().cloned();
             (title, first.unwrap_or_default(), stay)
@@ -164,9 +165,10 @@ pub(super) fn switches(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         .iter()
         .map(|one| difference_text(shown.worksheets, one))
         .collect();
-    match differ.is_empty() {
-        true => html.raw("<p>None.</p>\n"),
-        false => html.list(&differ),
+    if differ.is_empty() {
+        html.raw("<p>None.</p>\n");
+    } else {
+        html.list(&differ);
     }
     for sheet in shown.worksheets.sheets {
         switch(html, shown, sheet);
@@ -190,8 +192,11 @@ fn switch(html: &mut Html<'_>, shown: &ReportShown<'_>, sheet: &Worksheet<'_>) {
     let picture = panels_svg(site, shown.cabling, &[sheet.switch], false);
     html.picture(&name, &picture);
     let spaced = |vlans| vlan_ranges(vlans).join(", ");
-    let lines = sheet.lines.iter();
-    let rows: Vec<_> = lines.map(|line| fields(site, line, spaced)).collect();
+    let rows: Vec<_> = sheet
+        .lines
+        .iter()
+        .map(|line| fields(site, line, spaced))
+        .collect();
     let told = |&at: &usize| at < 3 || rows.iter().any(|row| !row[at].is_empty());
     let columns: Vec<usize> = (0..COLUMNS.len()).filter(told).collect();
     let heading: Vec<&str> = columns.iter().map(|&at| COLUMNS[at]).collect();

@@ -147,8 +147,12 @@ impl<'a> Html<'a> {
 
     /// Lines of the file that the page speaks of, numbered; the whole file where it is short.
     pub(super) fn excerpts(&mut self) {
-        let files = self.sources.files().iter();
-        let total: usize = files.map(|file| file.text().lines().count()).sum();
+        let total: usize = self
+            .sources
+            .files()
+            .iter()
+            .map(|file| file.text().lines().count())
+            .sum();
         let lines = std::mem::take(&mut self.lines);
         let few = lines.len() <= MOST_PLACES;
         let around = if few { AROUND } else { 1 };
@@ -158,9 +162,10 @@ impl<'a> Html<'a> {
                 let to = (number as u32, line + around);
                 total <= WHOLE_FILES || lines.range(from..=to).next().is_some()
             };
-            match few {
-                true => self.classed("h3", "mono", file.name()),
-                false => self.bulk(file.name()),
+            if few {
+                self.classed("h3", "mono", file.name());
+            } else {
+                self.bulk(file.name());
             }
             self.numbered((number, few), file.text(), near);
             if !few {
@@ -179,20 +184,22 @@ impl<'a> Html<'a> {
             let shown = wanted(line);
             if shown {
                 let text = source_line(text);
-                let _ = match few {
-                    true => write!(
+                let _ = if few {
+                    write!(
                         self.out,
                         "<span id=\"L{file}-{line}\"><b>{line}</b>{text}</span>"
-                    ),
-                    false => write!(
+                    )
+                } else {
+                    write!(
                         self.out,
                         "<span id=\"L{file}-{line}\">{line:>7}  {text}</span>"
-                    ),
+                    )
                 };
             } else if shown_before {
-                self.raw(match few {
-                    true => "<span><b>...</b></span>",
-                    false => "    ...\n",
+                self.raw(if few {
+                    "<span><b>...</b></span>"
+                } else {
+                    "    ...\n"
                 });
             }
             shown_before = shown;

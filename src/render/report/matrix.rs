@@ -31,8 +31,9 @@ struct Sets<'a> {
 impl<'a> Sets<'a> {
     fn number(&mut self, pair: &'a Pair) -> Option<usize> {
         let some = |cell: &'a Option<boundwalk_analysis::Cell>| {
-            let set = cell.as_ref().map(|cell| &cell.some);
-            set.filter(|some| !some.is_empty())
+            cell.as_ref()
+                .map(|cell| &cell.some)
+                .filter(|some| !some.is_empty())
         };
         let key = [some(&pair.v4), some(&pair.v6)];
         if key == [None, None] {
@@ -241,9 +242,10 @@ const SPOKEN: usize = 56;
 fn marked(code: &str) -> String {
     let sign = |c: &char| !c.is_ascii_alphabetic() && *c != '.';
     let signs: String = code.chars().filter(sign).collect();
-    match signs.is_empty() {
-        true => signs,
-        false => format!("{signs} "),
+    if signs.is_empty() {
+        signs
+    } else {
+        format!("{signs} ")
     }
 }
 
@@ -262,9 +264,10 @@ fn meaning(pair: &Pair, code: &str, key: &Legend) -> String {
 pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Legend, codes: &[Vec<String>]) {
     let lines = key.lines();
     let many = lines.len() > MOST_LETTERS;
-    match many {
-        true => html.bulk("Legend"),
-        false => html.raw("<h3>Legend</h3>"),
+    if many {
+        html.bulk("Legend");
+    } else {
+        html.raw("<h3>Legend</h3>");
     }
     html.raw("<dl class=\"key\">");
     let mut row = |class: &str, code: &str, text: &str| {

@@ -27,13 +27,10 @@ pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         .iter()
         .flatten()
         .flat_map(Pair::families);
-    html.raw(match cells.all(|(_, cell)| cell.complete()) {
-        true => "<p>Every pair through which something passes. Whatever is not listed here does not pass.</p>\n",
-        false => {
+    html.raw(if cells.all(|(_, cell)| cell.complete()) { "<p>Every pair through which something passes. Whatever is not listed here does not pass.</p>\n" } else {
             "<p>Pairs through which something is known to pass. A limit was met: more may pass, also between pairs that \
              are not listed.</p>\n"
-        }
-    });
+        });
     match shown.flows {
         Some(flows) => each(html, shown, flows),
         None => listed(html, shown),
@@ -42,10 +39,11 @@ pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
 
 /// Pairs through which something passes.
 fn open<'a>(sheet: &'a Sheet) -> impl Iterator<Item = (usize, usize, &'a Pair)> + 'a {
-    let rows = sheet.pairs.iter().enumerate();
-    let pairs = rows.flat_map(|(row, pairs)| {
-        let pairs = pairs.iter().enumerate();
-        pairs.map(move |(column, pair)| (row, column, pair))
+    let pairs = sheet.pairs.iter().enumerate().flat_map(|(row, pairs)| {
+        pairs
+            .iter()
+            .enumerate()
+            .map(move |(column, pair)| (row, column, pair))
     });
     pairs.filter(|(.., pair)| pair.families().any(|(_, cell)| !cell.some.is_empty()))
 }
@@ -150,9 +148,11 @@ fn summed(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, cell: &C
 /// Few rules by name, many by number: their names stand in the list of rules.
 fn permitted_by(shown: &ReportShown<'_>, rules: &[(RouterId, Option<usize>)]) -> String {
     if rules.len() <= MOST_NAMES {
-        let names = rules.iter();
-        let names = names.map(|&(router, rule)| rule_name(shown.network, router, rule));
-        return names.collect::<Vec<_>>().join(", ");
+        return rules
+            .iter()
+            .map(|&(router, rule)| rule_name(shown.network, router, rule))
+            .collect::<Vec<_>>()
+            .join(", ");
     }
     let of_one = rules.chunk_by(|one, other| one.0 == other.0).map(|own| {
         let numbers = own.iter().map(|&(_, rule)| match rule {

@@ -117,14 +117,11 @@ fn one(html: &mut Html<'_>, finding: &Finding, explain: bool) {
         html.raw("</p>");
     }
     let name = finding.check.name;
-    match explain {
-        true => {
-            explained(html, finding.check);
-            html.classed("p", "dim", &format!("Check: {name}"));
-        }
-        false => {
-            let _ = write!(html.out, "<p>Check: <a href=\"#c-{name}\">{name}</a></p>");
-        }
+    if explain {
+        explained(html, finding.check);
+        html.classed("p", "dim", &format!("Check: {name}"));
+    } else {
+        let _ = write!(html.out, "<p>Check: <a href=\"#c-{name}\">{name}</a></p>");
     }
     html.raw("</div></details>\n");
 }
@@ -240,8 +237,10 @@ pub(super) fn privilege(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         return;
     };
     html.raw("<p>What is permitted and no need that is written down uses, the widest first.</p>\n");
-    let ranked = found.ranked().into_iter().flatten();
-    let rows: Vec<Vec<String>> = ranked
+    let rows: Vec<Vec<String>> = found
+        .ranked()
+        .into_iter()
+        .flatten()
         .map(|rule| {
             vec![
                 found.rule(rule),

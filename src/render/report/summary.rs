@@ -57,9 +57,10 @@ pub(super) enum Stands {
 impl Stands {
     /// Good or not, if there was anything to judge.
     fn of(any: bool, good: bool) -> Self {
-        match any {
-            true => Self::judged(good),
-            false => Self::Untold,
+        if any {
+            Self::judged(good)
+        } else {
+            Self::Untold
         }
     }
 
@@ -243,9 +244,10 @@ fn first(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let closing = shown.bypasses.closing.as_ref();
     let set = closing.and_then(|closing| Some((closing, closing.sets.first()?)));
     if let Some((closing, set)) = set.filter(|(_, set)| !set.is_empty()) {
-        let which = match closing.stay.is_empty() {
-            true => "every way round the gateway",
-            false => "the ways round the gateway that a setting can close",
+        let which = if closing.stay.is_empty() {
+            "every way round the gateway"
+        } else {
+            "the ways round the gateway that a setting can close"
         };
         let todo: Vec<String> = cuts(shown.network.site, set)
             .into_iter()

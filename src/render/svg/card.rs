@@ -48,10 +48,10 @@ impl Card {
         let chips = rows.iter().any(|row| row.chip.is_some());
         let first = if chips { CHIP + 8 } else { 0 };
         let widest = |at: usize| {
-            let all = rows
-                .iter()
-                .map(|row| span(&cut(&row.columns[at], WIDEST / 2)));
-            all.max().unwrap_or(0)
+            rows.iter()
+                .map(|row| span(&cut(&row.columns[at], WIDEST / 2)))
+                .max()
+                .unwrap_or(0)
         };
         let gap = |room: i32| if room > 0 { room + 12 } else { 0 };
         let second = first + gap(widest(0));
@@ -151,8 +151,10 @@ pub(super) fn broken(text: &str, room: usize) -> Vec<String> {
     if text.is_empty() {
         return Vec::new();
     }
-    let lines = wrapped(&escape_control(text), room).into_iter();
-    lines.flat_map(|line| pieces(&line, room)).collect()
+    wrapped(&escape_control(text), room)
+        .into_iter()
+        .flat_map(|line| pieces(&line, room))
+        .collect()
 }
 
 /// A line that has no place to break it, in pieces.

@@ -72,9 +72,10 @@ fn between(drawing: &mut Drawing, hop: &PictureHop, y: i32) {
         "hot",
         &[(x - 5, y + GAP - 8), (x, y + GAP - 1), (x + 5, y + GAP - 8)],
     );
-    let tags = match hop.tags.is_empty() {
-        true => "layer 2 not described",
-        false => &hop.tags,
+    let tags = if hop.tags.is_empty() {
+        "layer 2 not described"
+    } else {
+        &hop.tags
     };
     drawing.text("hottext b", (x + 14, y + 22), &super::pen::cut(tags, 300));
     let ports = match (hop.from.is_empty(), hop.to.is_empty()) {

@@ -21,9 +21,10 @@ pub fn logical_svg(site: &Site, sheet: &Sheet, codes: &[Vec<String>], alone: boo
     let map = Map::logical(site);
     let plan = LogicalPlan::new(site, &map, sheet, codes);
     let mut drawing = Drawing::default();
-    let title = match site.name.is_empty() {
-        true => "Zones, segments and gateways".to_owned(),
-        false => format!("{}: zones, segments and gateways", site.name),
+    let title = if site.name.is_empty() {
+        "Zones, segments and gateways".to_owned()
+    } else {
+        format!("{}: zones, segments and gateways", site.name)
     };
     drawing.text("ink b", (PAD, PAD + 14), &cut(&title, 900));
     plan.bars(site, &map, &mut drawing);
@@ -132,8 +133,8 @@ impl LogicalPlan {
             let ends = self
                 .conduits
                 .iter()
-                .map(|conduit| usize::from(conduit.from == at) + usize::from(conduit.to == at));
-            let ends = ends.sum::<usize>() as i32;
+                .map(|conduit| usize::from(conduit.from == at) + usize::from(conduit.to == at))
+                .sum::<usize>() as i32;
             let segments: Vec<SegmentId> = site.segments_in(id).collect();
             let rows = (segments.len() as i32 + 1) * (LINE + 4) + PAD;
             let height = rows.max(ends * END + PAD);
@@ -200,13 +201,16 @@ impl LogicalPlan {
         for (at, &bar) in self.bars.iter().enumerate() {
             let x = PAD + at as i32 * STEP + 6;
             let y = PAD + 2 * LINE + at as i32 * LINE + 8;
-            let links = map.links.iter().filter(|link| link.ends[0] == bar);
-            let rows = links.filter_map(|link| match map.nodes[link.ends[1]] {
-                MapNode::Segment(id) => {
-                    Some((self.row(id) - 9 + 4 * (at % 3) as i32, link.ports[0]))
-                }
-                _ => None,
-            });
+            let rows = map
+                .links
+                .iter()
+                .filter(|link| link.ends[0] == bar)
+                .filter_map(|link| match map.nodes[link.ends[1]] {
+                    MapNode::Segment(id) => {
+                        Some((self.row(id) - 9 + 4 * (at % 3) as i32, link.ports[0]))
+                    }
+                    _ => None,
+                });
             let rows: Vec<(i32, Option<&str>)> = rows.collect();
             let passive = matches!(map.nodes[bar], MapNode::Host(id) if site.host(id).forwards.value == Forwards::No);
             let class = if passive { "wire dash" } else { "wire" };
@@ -225,9 +229,10 @@ impl LogicalPlan {
     }
 
     fn zone(&self, site: &Site, map: &Map<'_>, zone: &Zone, drawing: &mut Drawing) {
-        let class = match zone.segments.iter().any(|&id| site.segment(id).external) {
-            true => "outside",
-            false => "card",
+        let class = if zone.segments.iter().any(|&id| site.segment(id).external) {
+            "outside"
+        } else {
+            "card"
         };
         drawing.rect(class, (self.left, zone.y), (self.width, zone.height), 4);
         drawing.text(
@@ -256,8 +261,13 @@ impl LogicalPlan {
 
     fn arrows(&self, drawing: &mut Drawing) {
         let right = self.left + self.width;
-        let codes = self.conduits.iter().map(|conduit| span(&conduit.code));
-        let room = codes.max().unwrap_or(0) + 16;
+        let room = self
+            .conduits
+            .iter()
+            .map(|conduit| span(&conduit.code))
+            .max()
+            .unwrap_or(0)
+            + 16;
         for conduit in &self.conduits {
             let class = if conduit.up { "up" } else { "down" };
             let [from, to] = conduit.ends;

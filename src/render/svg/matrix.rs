@@ -23,9 +23,14 @@ struct Layout {
 
 impl Layout {
     fn new(sheet: &Sheet, codes: &[Vec<String>]) -> Self {
-        let sides = sheet.rows.iter().chain(&sheet.columns);
-        let names = sides.map(|side| span(&cut(&side.name, NAME)));
-        let names = names.max().unwrap_or(0).max(span("from, to"));
+        let names = sheet
+            .rows
+            .iter()
+            .chain(&sheet.columns)
+            .map(|side| span(&cut(&side.name, NAME)))
+            .max()
+            .unwrap_or(0)
+            .max(span("from, to"));
         let code = codes.iter().flatten().map(|code| span(code));
         let number = span(&sheet.columns.len().to_string()) + 8;
         Self {
@@ -43,9 +48,10 @@ impl Layout {
 /// A matrix as a picture.
 pub fn matrix_svg(sheet: &Sheet, key: &Legend, codes: &[Vec<String>], alone: bool) -> String {
     let mut drawing = Drawing::default();
-    let title = match sheet.site.is_empty() {
-        true => format!("Who can reach what, by {}", sheet.by),
-        false => format!("{}: who can reach what, by {}", sheet.site, sheet.by),
+    let title = if sheet.site.is_empty() {
+        format!("Who can reach what, by {}", sheet.by)
+    } else {
+        format!("{}: who can reach what, by {}", sheet.site, sheet.by)
     };
     drawing.text("ink b", (PAD, PAD + 14), &cut(&title, 900));
     let layout = Layout::new(sheet, codes);

@@ -97,11 +97,12 @@ pub fn xml(text: &str) -> String {
 /// A text cut to so many pixels, with `…` where it was longer.
 pub(super) fn cut(text: &str, room: i32) -> String {
     let text = escape_control(text);
-    match span(&text) <= room {
-        true => text,
-        false => super::super::text::fit(&text, letters(room).max(1))
+    if span(&text) <= room {
+        text
+    } else {
+        super::super::text::fit(&text, letters(room).max(1))
             .trim_end()
-            .to_owned(),
+            .to_owned()
     }
 }
 
@@ -230,9 +231,10 @@ impl Drawing {
     /// The finished picture. Alone, it carries its own style.
     pub(super) fn finish(self, alone: bool, title: &str, description: &str) -> String {
         let (w, h) = (self.right + PAD, self.bottom + PAD);
-        let style = match alone {
-            true => format!("<style>{}</style>", picture_style()),
-            false => String::new(),
+        let style = if alone {
+            format!("<style>{}</style>", picture_style())
+        } else {
+            String::new()
         };
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\" \
@@ -316,9 +318,10 @@ mod tests {
         let part = |at: usize| {
             let value = u8::from_str_radix(&hex[at..at + 2], 16).expect("a hexadecimal colour");
             let value = f64::from(value) / 255.0;
-            match value <= 0.04045 {
-                true => value / 12.92,
-                false => ((value + 0.055) / 1.055).powf(2.4),
+            if value <= 0.04045 {
+                value / 12.92
+            } else {
+                ((value + 0.055) / 1.055).powf(2.4)
             }
         };
         0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)

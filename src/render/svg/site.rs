@@ -39,9 +39,10 @@ pub fn site_svg(
     };
     let plan = PictureLayout::new(&view);
     let mut drawing = Drawing::default();
-    let title = match site.name.is_empty() {
-        true => "What is plugged into what".to_owned(),
-        false => format!("{}: what is plugged into what", site.name),
+    let title = if site.name.is_empty() {
+        "What is plugged into what".to_owned()
+    } else {
+        format!("{}: what is plugged into what", site.name)
     };
     let title = trail.map_or(title, |trail| trail.title.clone());
     drawing.text("ink b", (PAD, PAD + 14), &super::pen::cut(&title, 1200));

@@ -96,9 +96,10 @@ impl SitePicture<'_> {
 
     fn interface(&self, interface: &Interface, port: Option<&str>) -> Row {
         let segment = &self.site().segment(interface.segment).name.value;
-        let name = match segment == &interface.name.value {
-            true => segment.clone(),
-            false => format!("{} ({segment})", interface.name.value),
+        let name = if segment == &interface.name.value {
+            segment.clone()
+        } else {
+            format!("{} ({segment})", interface.name.value)
         };
         let chip = interface
             .vlan
@@ -193,8 +194,12 @@ pub(super) fn outside(view: &SitePicture<'_>, thing: ThingId) -> Vec<(Card, Pict
     let ThingId::Router(id) = thing else {
         return Vec::new();
     };
-    let interfaces = view.site().router(id).interfaces.iter();
-    let out = interfaces.filter(|on| view.site().segment(on.segment).external);
+    let out = view
+        .site()
+        .router(id)
+        .interfaces
+        .iter()
+        .filter(|on| view.site().segment(on.segment).external);
     let one = |on: &Interface| {
         let segment = view.site().segment(on.segment);
         let what = view.things.outside(on.segment);

@@ -174,7 +174,7 @@ impl<'s> Chain<'s> {
                 stop.what = format!("at {}", port_name_of(network, port_id));
             }
             Start::WiredInterface(interface) => {
-                stop.name = interface_name(network.site, network.fabric.interface(interface).of)
+                stop.name = interface_name(network.site, network.fabric.interface(interface).of);
             }
             Start::Inside(node, ..) => stop.name = node_name(network, node),
         }

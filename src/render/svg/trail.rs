@@ -32,8 +32,10 @@ impl<'s> Trail<'s> {
             let hop = chain.hops.get(number);
             let next = chain.stops.get(number + 1);
             if let (Some(hop), Some(next)) = (hop, next) {
-                let ends = stop.out_of.zip(next.into);
-                let ends = ends.map(|(near, far)| [cabling.whole(near), cabling.whole(far)]);
+                let ends = stop
+                    .out_of
+                    .zip(next.into)
+                    .map(|(near, far)| [cabling.whole(near), cabling.whole(far)]);
                 let text = format!("{}: {}", number + 1, hop.tags);
                 trail.cables.extend(ends.map(|ends| (ends, text)));
             }
@@ -59,16 +61,18 @@ impl<'s> Trail<'s> {
             Some(Equipment::Host(host)) => {
                 let name = &site.host(host).name.value;
                 let text = format!("{}. {name}: {lines}", number + 1);
-                let ends = stop.into.into_iter().chain(stop.out_of);
-                let far = ends
+                let far = stop
+                    .into
+                    .into_iter()
+                    .chain(stop.out_of)
                     .flat_map(|end| cabling.plugged(end))
-                    .map(|(_, far)| far.device);
-                let far = far.chain(
-                    chain
-                        .stops
-                        .get(number.wrapping_sub(1))
-                        .and_then(|before| before.device),
-                );
+                    .map(|(_, far)| far.device)
+                    .chain(
+                        chain
+                            .stops
+                            .get(number.wrapping_sub(1))
+                            .and_then(|before| before.device),
+                    );
                 if let Some(device) = far
                     .into_iter()
                     .find(|device| !matches!(device, Equipment::Host(_)))
@@ -103,8 +107,11 @@ impl<'s> Trail<'s> {
 
     /// What to note at a device.
     pub(super) fn notes_of(&self, device: Equipment) -> Vec<String> {
-        let own = self.notes.iter().filter(|(known, _)| *known == device);
-        own.map(|(_, text)| text.clone()).collect()
+        self.notes
+            .iter()
+            .filter(|(known, _)| *known == device)
+            .map(|(_, text)| text.clone())
+            .collect()
     }
 }
 

@@ -4,8 +4,11 @@ use super::setting::{Thing, ThingSetting, addresses, parties, services, text};
 use boundwalk_model::{Accepted, Demands, Expectation, Need, Site};
 
 pub(in super::super) fn needs(site: &Site) -> Vec<Thing> {
-    let numbered = site.needs.iter().enumerate();
-    numbered.map(|(at, one)| need(site, at, one)).collect()
+    site.needs
+        .iter()
+        .enumerate()
+        .map(|(at, one)| need(site, at, one))
+        .collect()
 }
 
 fn need(site: &Site, at: usize, need: &Need) -> Thing {
@@ -43,8 +46,10 @@ fn need(site: &Site, at: usize, need: &Need) -> Thing {
 }
 
 pub(in super::super) fn expectations(site: &Site) -> Vec<Thing> {
-    let lines = site.expectations.iter();
-    lines.map(|one| expectation(site, one)).collect()
+    site.expectations
+        .iter()
+        .map(|one| expectation(site, one))
+        .collect()
 }
 
 fn expectation(site: &Site, line: &Expectation) -> Thing {

@@ -20,8 +20,7 @@ pub(super) fn switches(site: &Site) -> Vec<Thing> {
             description,
         } = switch;
         // Ports show numbers: which of the segments with one number they mean is told here.
-        let shared = named.iter().map(|&id| site.segment(id));
-        let shared = shared.filter(|one| {
+        let shared = named.iter().map(|&id| site.segment(id)).filter(|one| {
             let alike = site.segments.iter().filter(|other| other.vlan == one.vlan);
             1 < alike.count()
         });
@@ -40,9 +39,11 @@ pub(super) fn switches(site: &Site) -> Vec<Thing> {
 
 pub(super) fn ports(site: &Site) -> Vec<Thing> {
     let of_switch = |switch: &Switch| {
-        let ports = switch.ports.iter();
-        let things = ports.map(|one| port(&switch.name.value, one));
-        things.collect::<Vec<_>>()
+        switch
+            .ports
+            .iter()
+            .map(|one| port(&switch.name.value, one))
+            .collect::<Vec<_>>()
     };
     site.switches.iter().flat_map(of_switch).collect()
 }
@@ -96,14 +97,19 @@ fn vlans(vlans: Option<&PortVlans>) -> Vec<ThingSetting> {
 /// LAGs of switches, then of gateways and routers.
 pub(super) fn lags(site: &Site) -> Vec<Thing> {
     let of_switch = |switch: &Switch| {
-        let things = switch.lags.iter().map(|one| lag(&switch.name.value, one));
-        things.collect::<Vec<_>>()
+        switch
+            .lags
+            .iter()
+            .map(|one| lag(&switch.name.value, one))
+            .collect::<Vec<_>>()
     };
     let of_switches = site.switches.iter().flat_map(of_switch);
     let of_routers = site.routers.iter().flat_map(|router| {
-        let lags = router.lags.iter();
-        let things = lags.map(|one| router_lag(&router.name.value, one));
-        things.collect::<Vec<_>>()
+        router
+            .lags
+            .iter()
+            .map(|one| router_lag(&router.name.value, one))
+            .collect::<Vec<_>>()
     });
     of_switches.chain(of_routers).collect()
 }

@@ -29,13 +29,19 @@ pub(super) fn hosts(site: &Site) -> Vec<Thing> {
 }
 
 pub(super) fn gateways(site: &Site) -> Vec<Thing> {
-    let filtering = site.routers.iter().filter(|one| one.filter().is_some());
-    filtering.map(router).collect()
+    site.routers
+        .iter()
+        .filter(|one| one.filter().is_some())
+        .map(router)
+        .collect()
 }
 
 pub(super) fn plain_routers(site: &Site) -> Vec<Thing> {
-    let plain = site.routers.iter().filter(|one| one.filter().is_none());
-    plain.map(router).collect()
+    site.routers
+        .iter()
+        .filter(|one| one.filter().is_none())
+        .map(router)
+        .collect()
 }
 
 fn router(router: &Router) -> Thing {
@@ -70,14 +76,18 @@ fn router(router: &Router) -> Thing {
 /// Interfaces of gateways and routers, then of hosts.
 pub(super) fn interfaces(site: &Site) -> Vec<Thing> {
     let of_routers = site.routers.iter().flat_map(|router| {
-        let interfaces = router.interfaces.iter();
-        let things = interfaces.map(|one| interface(site, router, one));
-        things.collect::<Vec<_>>()
+        router
+            .interfaces
+            .iter()
+            .map(|one| interface(site, router, one))
+            .collect::<Vec<_>>()
     });
     let of_hosts = site.hosts.iter().flat_map(|host| {
-        let interfaces = host.interfaces.iter().enumerate();
-        let things = interfaces.map(|(at, one)| host_interface(site, host, at, one));
-        things.collect::<Vec<_>>()
+        host.interfaces
+            .iter()
+            .enumerate()
+            .map(|(at, one)| host_interface(site, host, at, one))
+            .collect::<Vec<_>>()
     });
     of_routers.chain(of_hosts).collect()
 }
@@ -93,9 +103,10 @@ fn interface(site: &Site, router: &Router, interface: &Interface) -> Thing {
         source_check,
     } = interface;
     // The order of addresses decides where a translation writes the interface's first one.
-    let first = match writes_its_own(router) {
-        true => text(&addresses.iter().map(|one| one.value.0).collect::<Vec<_>>()),
-        false => String::new(),
+    let first = if writes_its_own(router) {
+        text(&addresses.iter().map(|one| one.value.0).collect::<Vec<_>>())
+    } else {
+        String::new()
     };
     let settings = vec![
         ("segment", site.segment(*segment).name.value.clone()),
@@ -114,8 +125,11 @@ fn interface(site: &Site, router: &Router, interface: &Interface) -> Thing {
 
 /// Whether a translation writes the address of the interface that a packet leaves by.
 fn writes_its_own(router: &Router) -> bool {
-    let lines = router.filter().map(|filter| &filter.source_translations);
-    let mut lines = lines.into_iter().flatten();
+    let mut lines = router
+        .filter()
+        .map(|filter| &filter.source_translations)
+        .into_iter()
+        .flatten();
     lines.any(|line| line.target == TranslationTarget::Interface)
 }
 
@@ -155,9 +169,10 @@ pub(super) fn host_interface_key(
     interface: &HostInterface,
 ) -> String {
     let name = &interface.name.value;
-    match *name == (at + 1).to_string() {
-        true => text(&(&host.name.value, host_interface_settings(site, interface))),
-        false => format!("{}:{name}", host.name.value),
+    if *name == (at + 1).to_string() {
+        text(&(&host.name.value, host_interface_settings(site, interface)))
+    } else {
+        format!("{}:{name}", host.name.value)
     }
 }
 
@@ -165,18 +180,21 @@ pub(super) fn host_interface_key(
 pub(super) fn routes(site: &Site) -> Vec<Thing> {
     let of_routers = site.routers.iter().flat_map(|router| {
         let by = |at: usize| router.interfaces.get(at).map(|one| one.name.value.clone());
-        let routes = router.routes.iter();
-        let things = routes.map(|one| route(&router.name.value, one, by));
-        things.collect::<Vec<_>>()
+        router
+            .routes
+            .iter()
+            .map(|one| route(&router.name.value, one, by))
+            .collect::<Vec<_>>()
     });
     let of_hosts = site.hosts.iter().flat_map(|host| {
         let by = |at: usize| {
             let interface = host.interfaces.get(at)?;
             Some(host_interface_key(site, host, at, interface))
         };
-        let routes = host.routes.iter();
-        let things = routes.map(|one| route(&host.name.value, one, by));
-        things.collect::<Vec<_>>()
+        host.routes
+            .iter()
+            .map(|one| route(&host.name.value, one, by))
+            .collect::<Vec<_>>()
     });
     of_routers.chain(of_hosts).collect()
 }
@@ -253,8 +271,10 @@ pub(in super::super) fn translations(site: &Site, filter: &Filter) -> [Vec<Thing
         ("to", &filter.source_translations),
     ];
     lists.map(|(side, lines)| {
-        let things = lines.iter().map(|line| translation(site, side, line));
-        things.collect()
+        lines
+            .iter()
+            .map(|line| translation(site, side, line))
+            .collect()
     })
 }
 
