@@ -77,8 +77,11 @@ fn every_command_says_the_same() {
             law.name
         );
     }
-    let shown = wrong.iter().take(SHOWN).map(|wrong| wrong.as_str());
-    let shown: Vec<&str> = shown.collect();
+    let shown: Vec<&str> = wrong
+        .iter()
+        .take(SHOWN)
+        .map(|wrong| wrong.as_str())
+        .collect();
     assert!(
         wrong.is_empty(),
         "{} disagree:\n{}",

@@ -277,8 +277,8 @@ fn compare(
     // It counts what it reaches, by whatever source.
     tried.by_any_source = true;
     let hostile = of(Stance::Hostile).map(reached);
-    let besides = plain.map(reached);
-    let besides: Vec<&Arrived> = besides.iter().collect();
+    let arrived = plain.map(reached);
+    let besides: Vec<&Arrived> = arrived.iter().collect();
     let counts = tried.compare(&change.hostile, &hostile, &besides)?;
     seen.opened_for_hostile += counts[1];
     seen.closed_for_hostile += counts[2];

@@ -74,8 +74,9 @@ fn management_is_isolated_for_the_reasons_read_by_hand() {
             "taproom:6 [90]"
         ]
     );
-    let takers = certificate.takers.iter();
-    let takers: Vec<String> = takers
+    let takers: Vec<String> = certificate
+        .takers
+        .iter()
         .map(|&interface| interface_name(&site, network.fabric.interface(interface).of))
         .collect();
     assert_eq!(takers, ["console:eth0"]);
@@ -130,8 +131,7 @@ fn one_wrong_setting_ends_it() {
     let management = segment(&site, "management");
     let verdict = isolation(&network, management);
     let distance = distance(&network, management, &verdict, EFFORT);
-    let kinds = distance.one.iter().map(std::mem::discriminant);
-    let kinds: HashSet<_> = kinds.collect();
+    let kinds: HashSet<_> = distance.one.iter().map(std::mem::discriminant).collect();
     // A wrong PVID, a VLAN list too long, a moved cable.
     assert!(2 < kinds.len(), "{:?}", distance.one);
     assert!(distance.complete);

@@ -145,8 +145,11 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
             .count();
         let ways = way_changes(&old, &new, &reach).opened.len();
         let red = new_to_the_gate(&old, &new);
-        let grave = red.iter().filter(|one| GRAVE.contains(&one.check.name));
-        let grave: Vec<&str> = grave.map(|one| one.message.as_str()).collect();
+        let grave: Vec<&str> = red
+            .iter()
+            .filter(|one| GRAVE.contains(&one.check.name))
+            .map(|one| one.message.as_str())
+            .collect();
         let is_worse = broken + ways > 0;
         assert!(
             !is_worse || !grave.is_empty(),

@@ -7,7 +7,7 @@ use boundwalk::analysis::intent::{
 use boundwalk::analysis::{Endpoint, ServiceLabels};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, Family, SegmentId, Site};
+use boundwalk::model::{Date, PerFamily, SegmentId, Site};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 
@@ -186,7 +186,7 @@ fn isolation_is_about_ways_and_not_about_rules() {
         ]
     ));
     let network = Network::new(&site, TODAY);
-    let namings = Family::ALL.map(|family| ServiceLabels::new(&network, family));
+    let namings = PerFamily::new(|family| ServiceLabels::new(&network, family));
     let text = breach_text(&network, &namings, breach);
     assert_eq!(
         text,
@@ -281,8 +281,10 @@ fn what_a_host_that_bridges_sends_from_behind_its_own_cables_counts_in_both_stan
     let loaded = load_text("site.toml", &text.concat());
     let site = loaded.site.expect("it loads");
     let network = Network::new(&site, TODAY);
-    let standings = judge_expectations(&network).into_iter();
-    let standings: Vec<IntentStatus> = standings.map(|judged| judged.standing).collect();
+    let standings: Vec<IntentStatus> = judge_expectations(&network)
+        .into_iter()
+        .map(|judged| judged.standing)
+        .collect();
     // No other device can be plugged in behind its bridge, and it sends nothing to itself as it is set up.
     assert_eq!(standings[0], IntentStatus::Held);
     // Taken over, its frames reach the router, which passes on without rules.

@@ -323,8 +323,13 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
                 .filter(|&other| other != interface)
                 .collect();
             reached.sort_unstable();
-            let noted = wiring.from_interface(interface).interfaces.iter().copied();
-            let noted: Vec<InterfaceId> = noted.filter(|&other| other != interface).collect();
+            let noted: Vec<InterfaceId> = wiring
+                .from_interface(interface)
+                .interfaces
+                .iter()
+                .copied()
+                .filter(|&other| other != interface)
+                .collect();
             assert_eq!(noted, reached, "seed {seed}, {interface:?}\n{text}");
             compared += reached.len();
         }
@@ -344,12 +349,13 @@ fn what_is_noted_for_a_sender_is_what_its_own_flood_reaches() {
                 .filter(|interface| !here(interface))
                 .collect();
             reached.sort_unstable();
-            let noted = wiring
+            let noted: Vec<InterfaceId> = wiring
                 .from_vacancy(number as u32)
                 .interfaces
                 .iter()
-                .copied();
-            let noted: Vec<InterfaceId> = noted.filter(|interface| !here(interface)).collect();
+                .copied()
+                .filter(|interface| !here(interface))
+                .collect();
             assert_eq!(noted, reached, "seed {seed}, {attach_point:?}\n{text}");
         }
         for to in site.segment_ids() {

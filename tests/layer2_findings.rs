@@ -144,8 +144,8 @@ fn a_switch_without_vlans_that_joins_two_segments_is_found_at_the_ports_that_fee
              (brewhouse)",
         ]
     );
-    let joins = unlike(&site).into_iter();
-    let joins: Vec<(u16, u16)> = joins
+    let joins: Vec<(u16, u16)> = unlike(&site)
+        .into_iter()
         .filter_map(|what| match what {
             LinkMismatch::Joins(0, vlan, _, into) => Some((vlan.get(), into.get())),
             _ => None,

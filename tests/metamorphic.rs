@@ -55,8 +55,11 @@ fn answers_stay_where_nothing_that_matters_changes() {
         eprintln!("{made:>8} {}", change.name);
         assert!(made > 0, "this was never done: {}", change.name);
     }
-    let shown = wrong.iter().take(SHOWN).map(|wrong| wrong.as_str());
-    let shown: Vec<&str> = shown.collect();
+    let shown: Vec<&str> = wrong
+        .iter()
+        .take(SHOWN)
+        .map(|wrong| wrong.as_str())
+        .collect();
     let count = wrong.len();
     assert!(
         wrong.is_empty(),
@@ -125,8 +128,9 @@ fn compared(effect: Effect, text: &str, before: &Answers, after: &Answers) -> Ve
             lost
         }
         Effect::Same | Effect::Renamed | Effect::Beside => {
-            let before = before.all.iter();
             let before: BTreeSet<String> = before
+                .all
+                .iter()
                 .map(|line| match effect {
                     Effect::Renamed => renamed(text, line),
                     _ => line.clone(),

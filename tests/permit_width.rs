@@ -117,8 +117,9 @@ fn findings(check: &str, rules: &[&str]) -> Vec<Finding> {
 
 fn found_in(check: &str, text: &str) -> Vec<Finding> {
     let loaded = load_text("site.toml", text);
-    let errors = loaded.problems.iter();
-    let errors: Vec<&str> = errors
+    let errors: Vec<&str> = loaded
+        .problems
+        .iter()
         .filter(|problem| problem.severity() == Severity::Error)
         .map(|problem| problem.message.as_str())
         .collect();

@@ -48,8 +48,10 @@ fn removals(site: &Site, findings: &[Finding]) -> Vec<Removal> {
             .position(|rule| Some(rule.name.span) == finding.span)?;
         let help = finding.help.as_ref()?;
         let notes = finding.notes.iter().map(|note| note.text.as_str());
-        let said = [finding.message.as_str(), help].into_iter().chain(notes);
-        let said: Vec<&str> = said.collect();
+        let said: Vec<&str> = [finding.message.as_str(), help]
+            .into_iter()
+            .chain(notes)
+            .collect();
         help.contains("remove it").then(|| Removal {
             rule,
             said: said.join("\n"),
@@ -201,8 +203,11 @@ fn said(check: &str, default: &str, rules: &[&str]) -> Vec<String> {
         .into_iter()
         .filter(|finding| finding.check.name == check)
         .map(|finding| {
-            let notes = finding.notes.iter().map(|note| note.text.as_str());
-            let notes: Vec<&str> = notes.collect();
+            let notes: Vec<&str> = finding
+                .notes
+                .iter()
+                .map(|note| note.text.as_str())
+                .collect();
             let help = finding.help.unwrap_or_default();
             format!("{}; {help}; {}", finding.message, notes.join("; "))
         });

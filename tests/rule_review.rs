@@ -231,8 +231,12 @@ impl Case<'_> {
                 expected.insert((first, second));
             }
         }
-        let found = pairs.pairs.iter().filter(|pair| pair.rank != Rank::Idle);
-        let found: BTreeSet<(usize, usize)> = found.map(|pair| (pair.first, pair.second)).collect();
+        let found: BTreeSet<(usize, usize)> = pairs
+            .pairs
+            .iter()
+            .filter(|pair| pair.rank != Rank::Idle)
+            .map(|pair| (pair.first, pair.second))
+            .collect();
         // Where the first rule names all of the second, the second is dead and said to be so.
         let whole = |&(first, second): &(usize, usize)| {
             let mut own = list.of_rule(second).into_iter();

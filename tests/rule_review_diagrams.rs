@@ -116,8 +116,9 @@ fn a_shorter_list_permits_the_same_by_diagrams_too() {
     assert_eq!(cleaned.comparison, Comparison::Same);
     assert!(cleaned.removed.len() > 50);
     let router = RouterId(0);
-    let edits = cleaned.removed.iter();
-    let edits: Vec<Edit> = edits
+    let edits: Vec<Edit> = cleaned
+        .removed
+        .iter()
         .map(|&rule| Edit::RemoveRule { router, rule })
         .collect();
     let sources = load_text("generated.toml", &text).sources;

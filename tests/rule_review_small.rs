@@ -236,11 +236,11 @@ impl Case<'_> {
 
     fn dead(&self, rule: usize, dead: &Dead, own: &[u64], count: &mut Count) -> Result<(), String> {
         let earlier: Vec<usize> = (0..rule).collect();
-        let alike = earlier
+        let alike: Vec<usize> = earlier
             .iter()
             .copied()
-            .filter(|&one| self.action(one) == self.action(rule));
-        let alike: Vec<usize> = alike.collect();
+            .filter(|&one| self.action(one) == self.action(rule))
+            .collect();
         let covers = |set: u64| own.iter().all(|holders| holders & set != 0);
         let other = own.iter().any(|&holders| {
             first(holders).is_some_and(|one| self.action(one) != self.action(rule))

@@ -144,8 +144,10 @@ fn the_table_of_twelve_rules() {
 fn pairs_of_the_table_of_twelve_rules() {
     let gateway_review = reviewed(&TWELVE);
     let of = |relation: Relation, idle: bool| {
-        let pairs = gateway_review.pairs.pairs.iter();
-        let mut pairs: Vec<(usize, usize)> = pairs
+        let mut pairs: Vec<(usize, usize)> = gateway_review
+            .pairs
+            .pairs
+            .iter()
             .filter(|pair| pair.relation == relation && (idle || pair.rank != Rank::Idle))
             .map(|pair| (pair.first + 1, pair.second + 1))
             .collect();

@@ -161,8 +161,10 @@ fn collect(root: &Value, schema: &Value, path: String, found: &mut BTreeMap<Stri
         );
         let mut all: Vec<String> = properties.keys().cloned().collect();
         all.sort();
-        let required = schema["required"].as_array().into_iter().flatten();
-        let mut required: Vec<String> = required
+        let mut required: Vec<String> = schema["required"]
+            .as_array()
+            .into_iter()
+            .flatten()
             .filter_map(Value::as_str)
             .map(str::to_owned)
             .collect();

@@ -199,8 +199,11 @@ fn comes_back(
     if way.handovers.is_empty() && way.far_address.is_none() {
         return Some(frames_come_back(network, to, way));
     }
-    let devices = way.handovers.iter().map(|handover| handover.device);
-    let devices: Vec<DeviceIndex> = devices.collect();
+    let devices: Vec<DeviceIndex> = way
+        .handovers
+        .iter()
+        .map(|handover| handover.device)
+        .collect();
     let same = |routed: &&Routed| {
         let crossed = routed.flow.hops.iter().filter(|hop| hop.egress.is_some());
         Some(routed.to) == to.segment() && crossed.map(|hop| hop.device).eq(devices.iter().copied())

@@ -199,8 +199,11 @@ impl<'a, T: Copy + Ord + std::hash::Hash> Search<'a, T> {
         let mut used: FxHashSet<T> = FxHashSet::default();
         let mut sum = 0u64;
         for path in open {
-            let items = path.iter().copied().filter(|item| !banned.contains(item));
-            let items: Vec<T> = items.collect();
+            let items: Vec<T> = path
+                .iter()
+                .copied()
+                .filter(|item| !banned.contains(item))
+                .collect();
             let Some(cheapest) = items.iter().map(|&item| (self.weight)(item)).min() else {
                 return u64::MAX;
             };

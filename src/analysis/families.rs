@@ -64,8 +64,11 @@ fn all(matrices: &[Matrix], of: fn(&Matrix) -> &Vec<Endpoint>) -> Vec<Endpoint> 
 
 /// The number of each of some parties in a list.
 fn places(parties: &[Endpoint], list: &[Endpoint]) -> Vec<Option<usize>> {
-    let numbers = list.iter().enumerate().map(|(at, &party)| (party, at));
-    let numbers: FxHashMap<Endpoint, usize> = numbers.collect();
+    let numbers: FxHashMap<Endpoint, usize> = list
+        .iter()
+        .enumerate()
+        .map(|(at, &party)| (party, at))
+        .collect();
     parties
         .iter()
         .map(|party| numbers.get(party).copied())

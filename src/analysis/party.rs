@@ -60,13 +60,14 @@ impl Column {
             (Endpoint::Segment(column), Place::Segment(place)) if column == place => {}
             (Endpoint::Device(column), Place::Router(place)) if column == place => {}
             (Endpoint::Host(host), Place::Segment(place)) => {
-                let own = plan
+                let own: IntervalSet = plan
                     .device(plan.host_index(host))
                     .interfaces
                     .iter()
                     .filter(|interface| interface.segment == place)
-                    .flat_map(|interface| &interface.addresses);
-                let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
+                    .flat_map(|interface| &interface.addresses)
+                    .map(|&address| Interval::point(address))
+                    .collect();
                 return part_to(flow, &own, network);
             }
             _ => return None,

@@ -417,8 +417,9 @@ mod tests {
             ThingId::Switch(id) => &site.switches[id.0].name.value,
             ThingId::Segment(id) => &site.segment(id).name.value,
         };
-        let below = tree_node.below.iter();
-        let below: Vec<String> = below
+        let below: Vec<String> = tree_node
+            .below
+            .iter()
             .map(|&tree_node| shown(site, topology_tree, tree_node))
             .collect();
         if below.is_empty() {

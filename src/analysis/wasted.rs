@@ -190,11 +190,10 @@ impl Looked<'_> {
     }
 
     fn describe(&self, pair: Pair, course: Course, services: ClassSet) -> Option<Wasted> {
-        let mine = self
+        let mine: Vec<&&BlockedPermit> = self
             .blocked
             .iter()
-            .filter(|one| one.pair == pair && one.course == course);
-        let mine: Vec<&&BlockedPermit> = mine
+            .filter(|one| one.pair == pair && one.course == course)
             .filter(|one| one.services(self.network).overlaps(&services))
             .collect();
         let example = mine

@@ -149,11 +149,11 @@ impl<'s> JudgedFindings<'s> {
                 gone: None,
             };
         };
-        let before = baseline
+        let before: FxHashMap<&Fingerprint, Option<&Magnitude>> = baseline
             .known
             .iter()
-            .map(|known| (&known.fingerprint, known.measured.as_ref()));
-        let before: FxHashMap<&Fingerprint, Option<&Magnitude>> = before.collect();
+            .map(|known| (&known.fingerprint, known.measured.as_ref()))
+            .collect();
         let mut marks = Marks::default();
         let mut now: FxHashSet<Fingerprint> = FxHashSet::default();
         let (mut new, mut old) = (Vec::new(), Vec::new());

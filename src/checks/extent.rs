@@ -68,11 +68,10 @@ pub(super) fn existing(view: &CheckContext<'_>, segments: &[SegmentId]) -> Strin
             parts.push(format!("{} {}", counted(&there.size()), family.word()));
         }
     }
-    let outside = segments
+    let outside: Vec<String> = segments
         .iter()
         .map(|&segment| view.site.segment(segment))
-        .filter(|segment| segment.external);
-    let outside: Vec<String> = outside
+        .filter(|segment| segment.external)
         .map(|segment| format!("all of {}", segment.name.value))
         .collect();
     let here = if parts.is_empty() {

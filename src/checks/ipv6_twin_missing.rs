@@ -85,13 +85,14 @@ fn single(view: &CheckContext<'_>, field: &Option<AddressMatch>) -> Vec<HostId> 
         let index = four.host_index(host);
         let (own, other) = (&four.device(index).own, &six.device(index).own);
         // A long range or a whole prefix means the segment, not the host.
-        let few = field
+        let few: IntervalSet = field
             .set
             .of(Family::V4)
             .intervals()
             .iter()
-            .filter(|part| part.high() - part.low() < FEW);
-        let few: IntervalSet = few.copied().collect();
+            .filter(|part| part.high() - part.low() < FEW)
+            .copied()
+            .collect();
         !other.is_empty() && few.overlaps(own)
     });
     named.collect()
@@ -144,7 +145,10 @@ fn over_six(view: &CheckContext<'_>, rule: &Rule) -> ClassSet {
     let Some(list) = &rule.services else {
         return classes.all();
     };
-    let boxes = list.services.iter();
-    let boxes: Vec<_> = boxes.filter_map(|one| one.packets(Family::V6)).collect();
+    let boxes: Vec<_> = list
+        .services
+        .iter()
+        .filter_map(|one| one.packets(Family::V6))
+        .collect();
     classes.of(&boxes)
 }

@@ -24,11 +24,11 @@ pub(super) static CHECK: Check = Check {
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for published in view.published() {
         let (line, fate) = (published.line, &published.fate);
-        let names = fate
+        let names: Vec<&str> = fate
             .unanswered
             .iter()
-            .map(|&segment| view.site.segment(segment).name.value.as_str());
-        let names: Vec<&str> = names.collect();
+            .map(|&segment| view.site.segment(segment).name.value.as_str())
+            .collect();
         if names.is_empty() {
             continue;
         }

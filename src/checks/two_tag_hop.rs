@@ -32,8 +32,11 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     let tags = tags_in_use(fabric);
     for exposed in fabric.exposed(&sent) {
         let Exposed { port, vlan, place } = exposed;
-        let inner = tags.iter().filter(|&tag| tag != vlan);
-        let inner: Vec<VlanId> = inner.filter(|&tag| leads_on(fabric, port, tag)).collect();
+        let inner: Vec<VlanId> = tags
+            .iter()
+            .filter(|&tag| tag != vlan)
+            .filter(|&tag| leads_on(fabric, port, tag))
+            .collect();
         if inner.is_empty() {
             continue;
         }

@@ -11,7 +11,7 @@ use boundwalk_analysis::{
 };
 use boundwalk_forwarding::Network;
 use boundwalk_forwarding::layer2::{Fabric, PortId, PortName};
-use boundwalk_model::{Family, Forwards, RouterId, SegmentId, Site, VlanId};
+use boundwalk_model::{Family, Forwards, PerFamily, RouterId, SegmentId, Site, VlanId};
 
 use super::permit::PermitRule;
 use super::reviewed::Reviewed;
@@ -39,7 +39,7 @@ pub(super) struct CheckContext<'a> {
     pub(super) published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
-    namings: OnceCell<[ServiceLabels<'a>; 2]>,
+    namings: OnceCell<PerFamily<ServiceLabels<'a>>>,
     privilege: OnceCell<Privilege>,
 }
 
@@ -156,10 +156,10 @@ impl<'a> CheckContext<'a> {
         self.privilege.get_or_init(|| privilege(self.network, &[]))
     }
 
-    /// Names: IPv4, then IPv6.
-    pub(super) fn namings(&self) -> &[ServiceLabels<'a>; 2] {
+    /// Names of services.
+    pub(super) fn namings(&self) -> &PerFamily<ServiceLabels<'a>> {
         self.namings
-            .get_or_init(|| Family::ALL.map(|family| ServiceLabels::new(self.network, family)))
+            .get_or_init(|| PerFamily::new(|family| ServiceLabels::new(self.network, family)))
     }
 
     /// Permits that come to nothing because another gateway on the way denies it.

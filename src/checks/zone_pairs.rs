@@ -32,8 +32,7 @@ pub(super) fn zone_pairs(
     };
     // Most rules name one or two of the segments that their zones hold.
     let senders = permit.senders.iter().filter(sends);
-    let targets = permit.targets.iter();
-    let targets: Vec<&ReachedSegment> = targets.filter(receives).collect();
+    let targets: Vec<&ReachedSegment> = permit.targets.iter().filter(receives).collect();
     // In the order of the segments, whatever the family.
     for &from in senders {
         for &&to in &targets {

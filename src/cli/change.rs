@@ -14,7 +14,7 @@ use boundwalk_analysis::{By, Question, ServiceLabels, notes};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Loaded, load_path_with};
-use boundwalk_model::{Date, Family, Site};
+use boundwalk_model::{Date, Family, PerFamily, Site};
 use boundwalk_render::{
     ChangeShown, Selection, Sheet, change_document, change_html, change_json, change_page,
 };
@@ -111,7 +111,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         networks: &networks,
         sources: [&old.sources, &new.sources],
         namings: [before, after]
-            .map(|network| Family::ALL.map(|family| ServiceLabels::new(network, family))),
+            .map(|network| PerFamily::new(|family| ServiceLabels::new(network, family))),
         reach: &reach,
         ways: &ways,
         edits: &edits,
@@ -139,7 +139,7 @@ fn html(shown: &ChangeShown<'_>, after: &Network<'_>) -> String {
     let question = Question::all(By::Segment, Family::V4, false);
     let all = matrices(after, &Family::ALL, &question);
     let sheet = Sheet::new(after, &all, &Selection::default());
-    let (key, codes) = sheet_legend(&sheet, &shown.namings[1]);
+    let (key, codes) = sheet_legend(&sheet, shown.namings[1].as_slice());
     change_html(shown, (&sheet, &key, &codes))
 }
 

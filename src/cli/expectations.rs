@@ -8,7 +8,7 @@ use boundwalk_analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk_analysis::{ServiceLabels, notes};
 use boundwalk_forwarding::Network;
 use boundwalk_load::baselines;
-use boundwalk_model::Family;
+use boundwalk_model::PerFamily;
 use boundwalk_render::{
     IntentShown, baselines_document, baselines_json, baselines_page, expectations_document,
     expectations_json, expectations_page,
@@ -64,7 +64,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         sources: &opened.sources,
         expectations: &expectations,
         needs: &needs,
-        namings: &Family::ALL.map(|family| ServiceLabels::new(&network, family)),
+        namings: &PerFamily::new(|family| ServiceLabels::new(&network, family)),
         notes: &notes(&network),
     };
     let document = || match arguments.format {

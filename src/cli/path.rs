@@ -342,10 +342,11 @@ impl End {
 
 /// What to say to the name of a zone: a packet starts and ends on one segment.
 fn name_a_segment(site: &Site, zone: ZoneId) -> String {
-    let segments = site
+    let segments: Vec<&str> = site
         .segments_in(zone)
-        .map(|segment| &site.segment(segment).name.value);
-    let segments: Vec<&str> = segments.map(String::as_str).collect();
+        .map(|segment| &site.segment(segment).name.value)
+        .map(String::as_str)
+        .collect();
     format!(
         "`{}` is a zone; name one of its segments: {}",
         site.zone(zone).name.value,

@@ -15,7 +15,7 @@ use boundwalk_analysis::{
 use boundwalk_checks::{Area, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
-use boundwalk_model::{Family, SegmentId, SwitchId};
+use boundwalk_model::{Family, PerFamily, SegmentId, SwitchId};
 use boundwalk_render::{
     IntentShown, Isolated, MOST_SEGMENTS, PairFlows, PrivilegeShown, ReportShown, RulesShown,
     Selection, Sheet, Worksheets, report_html, standing_summary,
@@ -74,7 +74,7 @@ struct Reach<'n> {
     zones: Sheet,
     all: Vec<Matrix>,
     by_zone: Vec<Matrix>,
-    namings: [ServiceLabels<'n>; 2],
+    namings: PerFamily<ServiceLabels<'n>>,
 }
 
 impl<'n> Reach<'n> {
@@ -90,7 +90,7 @@ impl<'n> Reach<'n> {
             zones: Sheet::new(network, &by_zone, &choice),
             all,
             by_zone,
-            namings: Family::ALL.map(|family| ServiceLabels::new(network, family)),
+            namings: PerFamily::new(|family| ServiceLabels::new(network, family)),
         }
     }
 
@@ -156,11 +156,11 @@ fn page<'n>(
     let site = network.site;
     let sources = opened.sources.without_folders();
     let (reach, judged) = rayon::join(|| Reach::new(network), || Judged::new(network, standing));
-    let (mut key, codes) = sheet_legend(&reach.sheet, &reach.namings);
+    let (mut key, codes) = sheet_legend(&reach.sheet, reach.namings.as_slice());
     let zone_codes = key.more(
         &reach.zones,
-        Some(&reach.namings[0]),
-        Some(&reach.namings[1]),
+        Some(&reach.namings[Family::V4]),
+        Some(&reach.namings[Family::V6]),
     );
     let notes = notes(network);
     let cabling = Cabling::new(site, &network.fabric);
@@ -168,8 +168,9 @@ fn page<'n>(
         .map(SwitchId)
         .map(|id| Worksheet::new(site, &cabling, id))
         .collect();
-    let isolated = judged.isolated.iter();
-    let isolated: Vec<Isolated<'_>> = isolated
+    let isolated: Vec<Isolated<'_>> = judged
+        .isolated
+        .iter()
         .map(|(segment, verdict, distance)| Isolated {
             segment: *segment,
             verdict,
@@ -194,7 +195,7 @@ fn page<'n>(
         today: opened.today.to_string(),
         matrix: (&reach.sheet, &key, &codes),
         zones: (&reach.zones, &zone_codes),
-        namings: &reach.namings,
+        namings: reach.namings.as_slice(),
         flows: reach.flows(network).as_deref(),
         bypasses: &judged.around,
         isolated: &isolated,
@@ -203,7 +204,7 @@ fn page<'n>(
             sources: &sources,
             gateway_reviews,
             findings: &judged.of_rules,
-            namings: &reach.namings,
+            namings: reach.namings.as_slice(),
             notes: &notes,
         },
         privilege: privilege.as_ref(),

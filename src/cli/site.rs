@@ -312,8 +312,10 @@ fn unknown(site: &Site, name: &str) -> String {
 
 /// A hint with the nearest name of a party of some kind; empty where none is near.
 pub(super) fn did_you_mean(site: &Site, name: &str, kind: fn(&Endpoint) -> bool) -> String {
-    let names = all_parties(site).filter(kind);
-    let names: Vec<_> = names.map(|party| party_name(site, party)).collect();
+    let names: Vec<_> = all_parties(site)
+        .filter(kind)
+        .map(|party| party_name(site, party))
+        .collect();
     let near = nearest(name, names.iter().map(AsRef::as_ref));
     near.map_or_else(String::new, |near| format!("; {}", meant(name, near)))
 }

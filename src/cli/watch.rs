@@ -161,12 +161,12 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
 /// Why the site does not load.
 fn unloaded(time: &str, broken: &Broken, columns: usize) -> String {
     let summary = problem_summary(&broken.problems);
-    let texts = broken
+    let texts: Vec<String> = broken
         .problems
         .iter()
         .filter(|problem| problem.severity() == Severity::Error)
-        .map(|one| problem_text(&broken.sources, one, false, columns));
-    let texts: Vec<String> = texts.collect();
+        .map(|one| problem_text(&broken.sources, one, false, columns))
+        .collect();
     format!(
         "{time}  the site does not load: {summary}\n{}",
         texts.join("\n")

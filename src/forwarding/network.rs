@@ -1,6 +1,8 @@
 //! A site, prepared for sending packets through it.
 
-use boundwalk_model::{Date, Family, Filter, HostId, RouterId, SegmentId, Service, Site};
+use boundwalk_model::{
+    Date, Family, Filter, HostId, PerFamily, RouterId, SegmentId, Service, Site,
+};
 use boundwalk_packet::{Interval, IntervalSet, ServiceClasses};
 
 use super::ambiguous::{contested, doubled};
@@ -32,7 +34,7 @@ pub struct Network<'s> {
     pub wiring: Wiring,
     /// Pieces that one walk through one rule list may hold open before it is given up.
     pub(super) open_pieces: usize,
-    plans: [Plan; 2],
+    plans: PerFamily<Plan>,
 }
 
 impl<'s> Network<'s> {
@@ -68,7 +70,7 @@ impl<'s> Network<'s> {
     fn prepared(site: &'s Site, today: Date, classes: ServiceClasses) -> Self {
         let fabric = Fabric::new(site);
         let wiring = Wiring::new(&fabric);
-        let plans = Family::ALL.map(|family| {
+        let plans = PerFamily::new(|family| {
             let mut plan = Plan::new(site, family, &classes, today);
             plan.wires = look_up(site, &plan, &fabric, &wiring);
             plan.settle(site);
@@ -100,10 +102,7 @@ impl<'s> Network<'s> {
 
     /// The plan of one family.
     pub fn plan(&self, family: Family) -> &Plan {
-        match family {
-            Family::V4 => &self.plans[0],
-            Family::V6 => &self.plans[1],
-        }
+        &self.plans[family]
     }
 }
 
@@ -165,11 +164,11 @@ impl Plan {
             self.segments[number].first_hops = wire.first_hops.clone();
         }
         self.give_addresses(site);
-        let special = (self.routers..self.devices.len())
+        let special: Vec<DeviceIndex> = (self.routers..self.devices.len())
             .map(DeviceIndex)
             .filter(|&host| !self.device(host).own.is_empty())
-            .filter(|&host| !self.answers_plainly(site, host));
-        let special: Vec<DeviceIndex> = special.collect();
+            .filter(|&host| !self.answers_plainly(site, host))
+            .collect();
         self.answering = special.iter().flat_map(|&host| self.homes(host)).collect();
         self.note_own_ways();
     }
@@ -395,12 +394,13 @@ impl Plan {
 /// Private addresses that nobody beyond an external segment routes.
 fn unrouted_beyond(site: &Site, segment: SegmentId, family: Family) -> IntervalSet {
     let segment = site.segment(segment);
-    let routed = segment
+    let routed: IntervalSet = segment
         .routes
         .iter()
         .map(|prefix| prefix.value)
-        .filter(|prefix| prefix.family() == family);
-    let routed: IntervalSet = routed.map(|prefix| prefix.interval()).collect();
+        .filter(|prefix| prefix.family() == family)
+        .map(|prefix| prefix.interval())
+        .collect();
     let on_link = segment.addresses().of(family).clone();
     family.private().difference(&routed).difference(&on_link)
 }

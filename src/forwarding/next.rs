@@ -147,17 +147,16 @@ pub(super) fn on_wire(plan: &Plan, send_point: SendPoint, packet: &Packet) -> Ne
             return to_doubled(plan, owners, packet);
         }
     }
-    let takers = plan
+    let takers: Vec<_> = plan
         .receivers(send_point)
-        .filter(|(device, _, own)| Some(*device) != from && own.contains(destination));
-    let takers: Vec<_> = takers
+        .filter(|(device, _, own)| Some(*device) != from && own.contains(destination))
         .map(|(device, interface, _)| (device, interface))
         .collect();
     let learned = plan.learned_receivers(send_point);
-    let learned = learned
+    let learned: Vec<_> = learned
         .filter(|(_, _, own)| own.contains(destination))
-        .map(|(device, interface, _)| (device, interface));
-    let learned: Vec<_> = learned.collect();
+        .map(|(device, interface, _)| (device, interface))
+        .collect();
     if !takers.is_empty() {
         return Next::Arrive(takers).or(Doubt::Request, learned);
     }

@@ -82,8 +82,9 @@ pub(super) fn reply(
             let send_point = SendPoint::Segment(segment);
             let here = plan.segment(segment);
             let hosts = plan.answerers(segment, Family::value(way.packet.source));
-            let by_hosts = hosts.map(|host| back.route(way.clone(), host, Entry::Starts));
-            let by_hosts: Vec<End> = by_hosts.collect();
+            let by_hosts: Vec<End> = hosts
+                .map(|host| back.route(way.clone(), host, Entry::Starts))
+                .collect();
             if !by_hosts.is_empty() {
                 best(by_hosts).unwrap_or_else(|| way.lost())
             } else if here.unrouted.contains(destination) {

@@ -209,8 +209,10 @@ impl Walker<'_> {
         steps: &[Step],
     ) -> Vec<Branch> {
         let here = self.plan.device(device);
-        let arrivals = here.filter.as_ref().map(|filter| &filter.arrivals);
-        let matched = arrivals
+        let matched = here
+            .filter
+            .as_ref()
+            .map(|filter| &filter.arrivals)
             .zip(step.ingress)
             .and_then(|(lines, ingress)| self.first_match(lines, ingress, &packet));
         if let Some(translation) = matched {

@@ -30,8 +30,11 @@ pub(super) fn look_up(
         numbers: FxHashMap::default(),
         wires: NeighbourTable::default(),
     };
-    let interfaces = plan.devices.iter().map(|device| device.interfaces.len());
-    let interfaces: Vec<usize> = interfaces.collect();
+    let interfaces: Vec<usize> = plan
+        .devices
+        .iter()
+        .map(|device| device.interfaces.len())
+        .collect();
     for (device, count) in interfaces.into_iter().enumerate() {
         let send_points = (0..count)
             .map(|at| build.interface((DeviceIndex(device), at)))

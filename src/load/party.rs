@@ -65,8 +65,10 @@ pub(super) fn read_all(
     texts: &[Spanned<&str>],
     key: &str,
 ) -> Option<Vec<RuleParty>> {
-    let parties = texts.iter().map(|&text| read(cx, text, key, false));
-    let parties: Vec<Option<RuleParty>> = parties.collect();
+    let parties: Vec<Option<RuleParty>> = texts
+        .iter()
+        .map(|&text| read(cx, text, key, false))
+        .collect();
     parties.into_iter().collect()
 }
 

@@ -354,11 +354,10 @@ fn not_on_link(cx: &mut Context<'_>, via: Spanned<IpAddr>, own_interfaces: &[Own
     );
     let problem = Problem::at(&kinds::NEXT_HOP_NOT_ON_LINK, via.span, message);
     let family = Family::of(via.value);
-    let links = own_interfaces
+    let links: Vec<String> = own_interfaces
         .iter()
         .flat_map(|own_interface| &own_interface.addresses)
-        .map(|own| own.value.prefix());
-    let links: Vec<String> = links
+        .map(|own| own.value.prefix())
         .filter(|prefix| prefix.family() == family)
         .take(8)
         .map(|prefix| prefix.to_string())

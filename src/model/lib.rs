@@ -10,6 +10,7 @@ mod date;
 mod host;
 mod intent;
 mod names;
+mod per_family;
 mod router;
 mod rule;
 mod segment;
@@ -23,6 +24,7 @@ pub use date::Date;
 pub use host::{Forwards, Host, HostInterface};
 pub use intent::{Demands, Expectation, Need, Permit, Through};
 pub use names::{HostId, LinkEnd, RouterId, SegmentId, SwitchId, ZoneId};
+pub use per_family::PerFamily;
 pub use router::{
     Filter, Interface, Role, Route, Router, RouterLag, SourceCheck, Translation, TranslationTarget,
     Via,

@@ -127,8 +127,11 @@ impl BypassView<'_> {
                 } else {
                     ""
                 };
-                let ports = group.iter().filter_map(|setting| setting.port());
-                let ports: Vec<String> = ports.map(|port| port.name(site)).collect();
+                let ports: Vec<String> = group
+                    .iter()
+                    .filter_map(|setting| setting.port())
+                    .map(|port| port.name(site))
+                    .collect();
                 let remedy = first.remedy_at(site, &ranges(&ports));
                 let text = format!("{remedy} ({}){note}", self.place(first));
                 out.line(2, Mark::Bullet, text);

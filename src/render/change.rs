@@ -8,7 +8,7 @@ use boundwalk_analysis::intent::IntentStatus;
 use boundwalk_analysis::{DecidedBy, ServiceLabels, origin_name};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_forwarding::{Network, Origin, Stop};
-use boundwalk_model::{HostId, RouterId, Site};
+use boundwalk_model::{HostId, PerFamily, RouterId, Site};
 
 use super::frames::way_lines;
 
@@ -21,7 +21,7 @@ pub struct ChangeShown<'a> {
     /// Their texts.
     pub sources: [&'a Sources; 2],
     /// Their names: of each version IPv4, then IPv6.
-    pub namings: [[ServiceLabels<'a>; 2]; 2],
+    pub namings: [PerFamily<ServiceLabels<'a>>; 2],
     /// What opens and closes.
     pub reach: &'a ReachChange,
     /// Ways round the gateway that come and go.

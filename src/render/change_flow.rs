@@ -46,7 +46,7 @@ impl ChangeShown<'_> {
         changed: &Changed,
     ) -> FlowWords {
         let here = course.passes_in();
-        let naming = &self.namings[here][pair.family as usize];
+        let naming = &self.namings[here][pair.family];
         FlowWords {
             services: naming.services(&changed.packets.services),
             source: match stance {

@@ -265,7 +265,7 @@ fn json_flow(
             .collect()
     };
     JsonFlow {
-        services: shown.namings[here][pair.family as usize].list(&changed.packets.services),
+        services: shown.namings[here][pair.family].list(&changed.packets.services),
         source: ranges(&changed.packets.source),
         destination: ranges(&changed.packets.destination),
         passes_by: rules(here, &changed.passes_by),

@@ -118,8 +118,10 @@ impl Page<'_> {
         }
         out.bullets(isolated.map(|one| shown.isolation_words(one)));
         // A pair of which nothing is known is no pair that stays as it was.
-        let unknown = Stance::BOTH.map(|stance| shown.unknown_pairs(stance).count());
-        let unknown: usize = unknown.iter().sum();
+        let unknown: usize = Stance::BOTH
+            .map(|stance| shown.unknown_pairs(stance).count())
+            .iter()
+            .sum();
         match (out.len() == before, unknown) {
             (true, 0) => out.plain(2, "nothing"),
             (_, 0) => {}

@@ -55,12 +55,12 @@ pub(super) fn by_trust(site: &Site) -> Vec<ZoneId> {
 
 fn clusters(out: &mut String, site: &Site, map: &Map<'_>) {
     for zone in by_trust(site) {
-        let own = map
+        let own: Vec<_> = map
             .nodes
             .iter()
             .enumerate()
-            .filter(|(_, node)| node.zone(site) == Some(zone));
-        let own: Vec<_> = own.collect();
+            .filter(|(_, node)| node.zone(site) == Some(zone))
+            .collect();
         if own.is_empty() {
             continue;
         }

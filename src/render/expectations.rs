@@ -8,7 +8,7 @@ use boundwalk_analysis::intent::{
 use boundwalk_analysis::{ServiceLabels, rule_name, rule_span};
 use boundwalk_diagnostic::{Sources, Span};
 use boundwalk_forwarding::Network;
-use boundwalk_model::{Demands, Permit, Site, Through};
+use boundwalk_model::{Demands, PerFamily, Permit, Site, Through};
 
 use super::document::{Document, Mark, Rank, Table, Tone};
 use super::json::{JsonPacket, JsonPlace, json_packet, json_place};
@@ -25,7 +25,7 @@ pub struct IntentShown<'a> {
     /// Needs, judged.
     pub needs: &'a [JudgedNeed<'a>],
     /// Names: IPv4, then IPv6.
-    pub namings: &'a [ServiceLabels<'a>; 2],
+    pub namings: &'a PerFamily<ServiceLabels<'a>>,
     /// What the answers rest on.
     pub notes: &'a [String],
 }
@@ -367,7 +367,7 @@ pub fn expectations_json(shown: &IntentShown<'_>) -> String {
 
 fn breach<'a>(shown: &'a IntentShown<'_>, breach: &Breach) -> JsonBreach<'a> {
     let site = shown.network.site;
-    let naming = breach.family.map(|family| &shown.namings[family as usize]);
+    let naming = breach.family.map(|family| &shown.namings[family]);
     let services = breach.services.as_ref().zip(naming);
     let deciders = breach.deciders.iter();
     JsonBreach {

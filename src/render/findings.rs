@@ -35,8 +35,10 @@ pub fn findings_text(
         let text = finding_text(sources, finding, paint.colour, paint.columns);
         let _ = writeln!(out, "{text}");
         if *count == MOST && !all {
-            let rest = findings[at + 1..].iter();
-            let rest: Vec<&Finding> = rest.filter(|other| other.check.name == name).collect();
+            let rest: Vec<&Finding> = findings[at + 1..]
+                .iter()
+                .filter(|other| other.check.name == name)
+                .collect();
             out.push_str(&more(&rest, paint));
         }
     }

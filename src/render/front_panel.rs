@@ -85,8 +85,11 @@ impl Front {
 
 /// The lines of single ports, LAGs' members where their names put them.
 fn in_front_order<'s, 'a>(sheet: &'a Worksheet<'s>) -> Vec<&'a PortLine<'s>> {
-    let ports = sheet.lines.iter().filter(|line| line.lag.is_none());
-    let ports: Vec<&PortLine<'s>> = ports.collect();
+    let ports: Vec<&PortLine<'s>> = sheet
+        .lines
+        .iter()
+        .filter(|line| line.lag.is_none())
+        .collect();
     let names: Vec<&str> = ports.iter().map(|line| line.name).collect();
     front_order(&names)
         .into_iter()

@@ -117,8 +117,10 @@ fn unheld(
         return JunitOutcome::Skipped { message };
     }
     let open: Vec<&Finding> = standing.open.iter().filter(own).collect();
-    let lines = open.iter().copied().filter(counts);
-    let lines: Vec<String> = lines
+    let lines: Vec<String> = open
+        .iter()
+        .copied()
+        .filter(counts)
         .map(|one| line(sources, one.span, &one.message, one.help.as_deref()))
         .collect();
     let first = open

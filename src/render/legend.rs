@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use boundwalk_analysis::{Cell, Extent, HostileReach, Reading, ServiceLabels};
-use boundwalk_model::Family;
+use boundwalk_model::{Family, PerFamily};
 use boundwalk_packet::ClassSet;
 
 use super::shape::{Pair, Sheet};
@@ -31,7 +31,7 @@ pub struct Legend {
     /// The texts in the order of their codes.
     texts: Vec<String>,
     /// Sets that were named, by family: a matrix has few distinct ones.
-    named: [BTreeMap<ClassSet, String>; 2],
+    named: PerFamily<BTreeMap<ClassSet, String>>,
 }
 
 impl Legend {
@@ -69,7 +69,7 @@ impl Legend {
 
     /// The services of a cell of the sheet in words; empty for a set that no cell has.
     pub(super) fn services(&self, family: Family, set: &ClassSet) -> &str {
-        let named = self.named[usize::from(family == Family::V6)].get(set);
+        let named = self.named[family].get(set);
         named.map_or("", String::as_str)
     }
 
@@ -120,14 +120,15 @@ impl Legend {
 struct Names<'n> {
     v4: Option<&'n ServiceLabels<'n>>,
     v6: Option<&'n ServiceLabels<'n>>,
-    known: [BTreeMap<ClassSet, String>; 2],
+    known: PerFamily<BTreeMap<ClassSet, String>>,
 }
 
 impl Names<'_> {
     fn text(&mut self, family: Family, set: &ClassSet) -> String {
-        let (naming, known) = match family {
-            Family::V4 => (self.v4, &mut self.known[0]),
-            Family::V6 => (self.v6, &mut self.known[1]),
+        let known = &mut self.known[family];
+        let naming = match family {
+            Family::V4 => self.v4,
+            Family::V6 => self.v6,
         };
         let name = || naming.map_or_else(String::new, |naming| naming.services(set));
         known.entry(set.clone()).or_insert_with(name).clone()
@@ -187,10 +188,10 @@ pub(super) fn whole(pair: &Pair) -> bool {
 /// The services of a pair: once where both families agree, else each by name. A family through which nothing
 /// passes is not worth a word of its own.
 fn describe(pair: &Pair, names: &mut Names<'_>) -> String {
-    let real = pair
+    let real: Vec<_> = pair
         .families()
-        .filter(|(_, cell)| cell.reading == Reading::Pair);
-    let real: Vec<_> = real.collect();
+        .filter(|(_, cell)| cell.reading == Reading::Pair)
+        .collect();
     let alone = real.len() == 1;
     let texts: Vec<(&str, String)> = real
         .iter()

@@ -24,12 +24,12 @@ pub fn mermaid(site: &Site, map: &Map<'_>) -> String {
         }
     }
     for zone in by_trust(site).into_iter().filter(|_| grouped) {
-        let own = map
+        let own: Vec<_> = map
             .nodes
             .iter()
             .enumerate()
-            .filter(|(_, node)| node.zone(site) == Some(zone));
-        let own: Vec<_> = own.collect();
+            .filter(|(_, node)| node.zone(site) == Some(zone))
+            .collect();
         if own.is_empty() {
             continue;
         }

@@ -7,7 +7,7 @@ use boundwalk_analysis::privilege::{Axis, Impossible, Measure, Privilege, RuleUs
 use boundwalk_analysis::{counted, party_name, rule_name, rule_span, stopped};
 use boundwalk_diagnostic::Sources;
 use boundwalk_forwarding::{Network, Stop};
-use boundwalk_model::{Family, ZoneId};
+use boundwalk_model::{Family, PerFamily, ZoneId};
 
 use super::document::{Document, Mark, Rank};
 
@@ -152,12 +152,11 @@ pub(super) fn of(axis: &Axis) -> String {
 
 /// What a rule needs of its fields, in words.
 pub(super) fn needs_text(measure: &Measure) -> String {
-    let addresses = |pair: &[Axis; 2]| {
+    let addresses = |pair: &PerFamily<Axis>| {
         let parts = Family::ALL
-            .iter()
-            .zip(pair)
-            .filter(|(_, axis)| axis.permitted != BigUint::ZERO)
-            .map(|(family, axis)| format!("{} {}", of(axis), family.word()));
+            .into_iter()
+            .filter(|&family| pair[family].permitted != BigUint::ZERO)
+            .map(|family| format!("{} {}", of(&pair[family]), family.word()));
         parts.collect::<Vec<_>>().join(" and ")
     };
     format!(

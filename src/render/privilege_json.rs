@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use boundwalk_analysis::party_name;
 use boundwalk_analysis::privilege::Axis;
+use boundwalk_model::Family;
 
 use super::json::{JsonPacket, json_packet};
 use super::json_text::to_text;
@@ -85,10 +86,10 @@ pub fn privilege_json(shown: &PrivilegeShown<'_>) -> String {
             excess_bits: measure.packets.excess_bits(),
             packets: json_axis(&measure.packets),
             services: json_axis(&measure.services),
-            sources_ipv4: json_axis(&measure.sources[0]),
-            sources_ipv6: json_axis(&measure.sources[1]),
-            destinations_ipv4: json_axis(&measure.destinations[0]),
-            destinations_ipv6: json_axis(&measure.destinations[1]),
+            sources_ipv4: json_axis(&measure.sources[Family::V4]),
+            sources_ipv6: json_axis(&measure.sources[Family::V6]),
+            destinations_ipv4: json_axis(&measure.destinations[Family::V4]),
+            destinations_ipv6: json_axis(&measure.destinations[Family::V6]),
             observed: rule.observed,
         }
     });

@@ -108,11 +108,11 @@ impl ProbesShown<'_> {
 
     /// Deciding rules, or why it stops.
     pub(super) fn reason(&self, predicted: &Prediction) -> String {
-        let named = predicted
+        let named: Vec<String> = predicted
             .deciders
             .iter()
-            .map(|&(router, rule)| rule_name(self.network, router, rule));
-        let named: Vec<String> = named.collect();
+            .map(|&(router, rule)| rule_name(self.network, router, rule))
+            .collect();
         let stop = predicted
             .stop
             .filter(|stop| !matches!(stop, boundwalk_forwarding::Stop::Denied(_)));

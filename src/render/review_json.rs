@@ -74,8 +74,9 @@ pub fn review_json(
     let known = standing.known.iter().map(|finding| (finding, "known"));
     let listed: Vec<(&Finding, &'static str)> = open.chain(known).collect();
     let mut marks = standing.fingerprints().into_iter();
-    let findings = listed.iter().zip(marks.by_ref());
-    let findings: Vec<JsonStanding<'_>> = findings
+    let findings: Vec<JsonStanding<'_>> = listed
+        .iter()
+        .zip(marks.by_ref())
         .map(|(&(finding, state), mark)| JsonStanding {
             finding: json_finding(sources, finding),
             fingerprint: mark.to_string(),

@@ -225,8 +225,9 @@ fn said(shown: &SarifShown<'_>, said: &Said<'_>) -> Value {
     }
     let mut place = said.span.map_or(json!({}), |span| location(shown, span));
     if !said.subjects.is_empty() {
-        let subjects = said.subjects.iter();
-        let subjects: Vec<Value> = subjects
+        let subjects: Vec<Value> = said
+            .subjects
+            .iter()
             .map(|subject| json!({"fullyQualifiedName": subject}))
             .collect();
         place["logicalLocations"] = json!(subjects);

@@ -67,12 +67,16 @@ pub const CLAIMS: [(&str, &str); 6] = [
 /// Every claim about pairs of segments, and a need that asks for what `at-least` does.
 pub fn lines(seed: u64, site: &Site) -> String {
     let mut random = Random::new(seed ^ 0xa9ee);
-    let names = site.segments.iter().map(|segment| &segment.name.value);
-    let names: Vec<&String> = names.collect();
-    let pairs = names
+    let names: Vec<&String> = site
+        .segments
         .iter()
-        .flat_map(|from| names.iter().map(move |to| (*from, *to)));
-    let pairs: Vec<(&String, &String)> = pairs.filter(|(from, to)| from != to).collect();
+        .map(|segment| &segment.name.value)
+        .collect();
+    let pairs: Vec<(&String, &String)> = names
+        .iter()
+        .flat_map(|from| names.iter().map(move |to| (*from, *to)))
+        .filter(|(from, to)| from != to)
+        .collect();
     let mut text = String::new();
     for (from, to) in random.some(&pairs, MOST_PAIRS) {
         let ends = format!("from = \"{from}\"\nto = \"{to}\"\n");

@@ -187,10 +187,10 @@ fn unclaimed(facts: &Facts<'_>) -> Result<usize, String> {
     for bypass in &facts.bypasses {
         let fabric = &facts.network.fabric;
         let [from, to] = [bypass.from, bypass.to].map(|origin| Endpoint::of(fabric, origin));
-        let cells = Family::ALL
+        let cells: Vec<&Cell> = Family::ALL
             .iter()
-            .filter_map(|&family| facts.cell(family, from, to));
-        let cells: Vec<&Cell> = cells.collect();
+            .filter_map(|&family| facts.cell(family, from, to))
+            .collect();
         let addressed =
             |origin: Origin| origin.segment().is_none_or(|one| facts.has_addresses(one));
         let from_segment = matches!(bypass.from, Origin::Segment(_));

@@ -282,8 +282,11 @@ fn one_change(
                     (listed.map(|pair| &pair.closed), &closed),
                     (listed.map(|pair| &pair.opened), &opened),
                 ] {
-                    let parts = parts.into_iter().flatten();
-                    let parts: Vec<Region> = parts.map(|part| part.packets.clone()).collect();
+                    let parts: Vec<Region> = parts
+                        .into_iter()
+                        .flatten()
+                        .map(|part| part.packets.clone())
+                        .collect();
                     let same = left(&parts, sets).is_empty() && left(sets, &parts).is_empty();
                     compared.so(same, says)?;
                 }

@@ -87,8 +87,12 @@ impl Listing<'_> {
         let Type::Path(own) = &*block.self_ty else {
             return false;
         };
-        let parts = own.path.segments.iter();
-        let parts: Names = parts.map(|part| part.ident.to_string()).collect();
+        let parts: Names = own
+            .path
+            .segments
+            .iter()
+            .map(|part| part.ident.to_string())
+            .collect();
         self.floor.place_of(names, &parts, 0) == Some((home.clone(), name.to_owned()))
     }
 }

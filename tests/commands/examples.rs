@@ -95,8 +95,10 @@ fn each_example_of_a_help_page_runs_on_the_starter_site() {
 fn read_me_files() -> Vec<PathBuf> {
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
     let folders = fs::read_dir(examples).expect("a folder");
-    let files = folders.map(|folder| folder.expect("an entry").path().join("README.md"));
-    let mut files: Vec<PathBuf> = files.filter(|file| file.exists()).collect();
+    let mut files: Vec<PathBuf> = folders
+        .map(|folder| folder.expect("an entry").path().join("README.md"))
+        .filter(|file| file.exists())
+        .collect();
     files.sort();
     files
 }
@@ -108,10 +110,10 @@ fn each_command_of_the_examples_ends_as_it_says() {
     assert!(files.len() >= 4, "{files:?}");
     for file in files {
         let text = fs::read_to_string(&file).expect("a read-me file");
-        let commands = text
+        let commands: Vec<&str> = text
             .lines()
-            .filter_map(|line| line.strip_prefix("    boundwalk "));
-        let commands: Vec<&str> = commands.collect();
+            .filter_map(|line| line.strip_prefix("    boundwalk "))
+            .collect();
         assert!(!commands.is_empty(), "{}", file.display());
         for command in commands {
             let (words, remark) = command.split_once('#').unwrap_or((command, ""));

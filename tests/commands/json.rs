@@ -227,8 +227,12 @@ fn documents_have_the_keys_that_the_read_me_file_lists() {
     let gateway = &rules["gateways"][0];
     assert_eq!(keys(gateway), documented("a gateway of it"));
     // A rule has the keys that fit its state.
-    let of_rules = gateway["rules"].as_array().expect("rules").iter();
-    let of_rules: BTreeSet<String> = of_rules.flat_map(keys).collect();
+    let of_rules: BTreeSet<String> = gateway["rules"]
+        .as_array()
+        .expect("rules")
+        .iter()
+        .flat_map(keys)
+        .collect();
     assert_eq!(of_rules, documented("a rule of it"));
     let probes = parsed(&demo("probes", "--format json"));
     assert_eq!(keys(&probes["probes"][0]), documented("a probe"));

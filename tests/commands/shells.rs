@@ -11,10 +11,9 @@ fn commands() -> Vec<String> {
     let help = line("--help").out;
     let (_, list) = help.split_once("Commands:").expect("a list of commands");
     let names = list.lines().skip(1).take_while(|line| !line.is_empty());
-    let names = names
-        .filter_map(|line| line.strip_prefix("  "))
-        .filter(|line| !line.starts_with(' '));
     let names: Vec<String> = names
+        .filter_map(|line| line.strip_prefix("  "))
+        .filter(|line| !line.starts_with(' '))
         .filter_map(|line| line.split_whitespace().next())
         .map(str::to_owned)
         .collect();

@@ -118,8 +118,12 @@ fn each_result_points_at_its_rule_and_its_place() {
             physical["region"]["startColumn"],
             finding["place"]["column"]
         );
-        let subjects = place["logicalLocations"].as_array().expect("a list").iter();
-        let subjects: Vec<&Value> = subjects.map(|one| &one["fullyQualifiedName"]).collect();
+        let subjects: Vec<&Value> = place["logicalLocations"]
+            .as_array()
+            .expect("a list")
+            .iter()
+            .map(|one| &one["fullyQualifiedName"])
+            .collect();
         let own: Vec<&Value> = finding["subjects"]
             .as_array()
             .expect("a list")

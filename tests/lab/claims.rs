@@ -326,15 +326,16 @@ impl Claims<'_> {
         let topology = self.topology;
         let fabric = &topology.fabric;
         let taken = |plug: &Plug| takers.contains(&(plug.space.clone(), plug.device.clone()));
-        let interfaces = fabric
+        let interfaces: Vec<InterfaceOf> = fabric
             .interface_ids()
-            .filter(|&interface| taken(topology.plug_of(interface)));
-        let interfaces: Vec<InterfaceOf> = interfaces
+            .filter(|&interface| taken(topology.plug_of(interface)))
             .map(|interface| fabric.interface(interface).of)
             .filter(|&of| !self.own(sent, of))
             .collect();
-        let free = topology.spares.iter().filter(|(_, plug)| taken(plug));
-        let free: Vec<UnclaimedId> = free
+        let free: Vec<UnclaimedId> = topology
+            .spares
+            .iter()
+            .filter(|(_, plug)| taken(plug))
             .filter_map(|(port, _)| fabric.unclaimed_at(*port))
             .collect();
         let claimed = fabric

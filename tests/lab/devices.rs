@@ -149,15 +149,15 @@ fn router_bases(topology: &mut Topology<'_>, id: RouterId, space: &mut Space) ->
     let router = topology.site.router(id);
     let mut bases: Vec<Base> = Vec::new();
     for (at, lag) in router.lags.iter().enumerate() {
-        let members = lag
+        let members: Vec<String> = lag
             .ports
             .iter()
-            .map(|port| topology.router_port(id, &port.value));
-        let members: Vec<String> = members.collect();
-        let plugged = members
+            .map(|port| topology.router_port(id, &port.value))
+            .collect();
+        let plugged: Vec<String> = members
             .into_iter()
-            .filter(|member| topology.is_plugged(&space.name, member));
-        let plugged: Vec<String> = plugged.collect();
+            .filter(|member| topology.is_plugged(&space.name, member))
+            .collect();
         let device = format!("b{at}");
         space.steps.extend(bond_steps(&device, lag.lacp, &plugged));
         bases.push(Base {

@@ -241,8 +241,11 @@ impl Draw<'_> {
         let settings = match untagged {
             Some(native) => {
                 let rest: Vec<Vlan> = self.vlans.clone();
-                let rest = rest.into_iter().filter(|vlan| *vlan != native);
-                let rest: Vec<String> = rest.map(|(name, _)| format!("\"{name}\"")).collect();
+                let rest: Vec<String> = rest
+                    .into_iter()
+                    .filter(|vlan| *vlan != native)
+                    .map(|(name, _)| format!("\"{name}\""))
+                    .collect();
                 format!(
                     "untagged = \"{}\", tagged = [{}]",
                     native.0,

@@ -276,10 +276,11 @@ impl Gate<'_> {
                 RuleParty::Gateway => false,
             })
         };
-        let names = interfaces
+        let names: Vec<&str> = interfaces
             .zip(self.devices)
-            .filter(|(interface, _)| fits(interface.segment));
-        let names: Vec<&str> = names.map(|(_, name)| name.as_str()).collect();
+            .filter(|(interface, _)| fits(interface.segment))
+            .map(|(_, name)| name.as_str())
+            .collect();
         (!names.is_empty()).then(|| format!("{side} {{ {} }}", names.join(", ")))
     }
 }
@@ -331,8 +332,12 @@ fn in_family(sides: &[(&str, Option<&AddressMatch>)], family: Family) -> Option<
     for (field, side) in sides {
         if let Some(side) = side {
             let set: &AddressSet = &side.set;
-            let parts = set.of(family).intervals().iter();
-            let parts: Vec<String> = parts.map(|&part| show_interval(family, part)).collect();
+            let parts: Vec<String> = set
+                .of(family)
+                .intervals()
+                .iter()
+                .map(|&part| show_interval(family, part))
+                .collect();
             if parts.is_empty() {
                 return None;
             }

@@ -332,11 +332,12 @@ fn second_pass(
         .map(|interface| topology.plug_of(interface).device.clone())
         .collect();
     // What a plain host takes it does not record on arrival.
-    let there = seen
+    let there: BTreeSet<String> = seen
         .arrived
         .union(&seen.reached)
-        .filter(|(space, _)| *space == target);
-    let there: BTreeSet<String> = there.map(|(_, device)| device.clone()).collect();
+        .filter(|(space, _)| *space == target)
+        .map(|(_, device)| device.clone())
+        .collect();
     let home = flood_back(topology, from, &target);
     tally.one_way += usize::from(!there.is_empty() && !home);
     // Behind the first of several routers a packet may come by again.

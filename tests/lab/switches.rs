@@ -98,8 +98,12 @@ fn ports<'s>(
     }
     for (at, lag) in switch.lags.iter().enumerate() {
         let position = |name: &str| switch.ports.iter().position(|port| port.name.value == name);
-        let members = lag.ports.iter().filter_map(|port| position(&port.value));
-        let members: Vec<String> = members.filter_map(live).collect();
+        let members: Vec<String> = lag
+            .ports
+            .iter()
+            .filter_map(|port| position(&port.value))
+            .filter_map(live)
+            .collect();
         if members.is_empty() {
             continue;
         }

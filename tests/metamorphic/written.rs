@@ -79,11 +79,12 @@ pub const CHANGES: &[Change] = &[
 /// A line with other names for the segments and hosts of a text.
 pub fn renamed(text: &str, line: &str) -> String {
     let tables = blocks(text);
-    let own = tables
+    let own: Vec<&str> = tables
         .iter()
         .map(Block::path)
-        .filter(|path| 2 <= path.len() && ["segments", "hosts"].contains(&path[0]));
-    let own: Vec<&str> = own.map(|path| path[1]).collect();
+        .filter(|path| 2 <= path.len() && ["segments", "hosts"].contains(&path[0]))
+        .map(|path| path[1])
+        .collect();
     let mut out = String::new();
     let mut word = String::new();
     for letter in line.chars().chain(['\n']) {

@@ -61,8 +61,9 @@ impl Frames<'_> {
                 joined.push(Jack::Spot(spot));
             }
             // The last is free.
-            let taps = (0..=joined.len()).map(|at| Spot::Tap(segment.0, at));
-            let taps: Vec<Spot> = taps.collect();
+            let taps: Vec<Spot> = (0..=joined.len())
+                .map(|at| Spot::Tap(segment.0, at))
+                .collect();
             for (&tap, jack) in taps.iter().zip(joined) {
                 if let Jack::Spot(spot) = jack {
                     self.plug(spot, Jack::Spot(tap));

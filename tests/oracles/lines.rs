@@ -128,12 +128,12 @@ pub fn pair(
         }
         None => pairs.has(to, address),
     };
-    let destinations = pairs
+    let destinations: Vec<IpAddr> = pairs
         .destinations
         .iter()
         .copied()
-        .filter(|&one| wanted(one));
-    let destinations: Vec<IpAddr> = destinations.collect();
+        .filter(|&one| wanted(one))
+        .collect();
     let services = pairs.services.iter().filter(|service| {
         line.service(
             service.probe(

@@ -252,8 +252,11 @@ impl<'s> Cutter<'s> {
             }
         }
         if let Some(list) = &rule.services {
-            let boxes = list.services.iter();
-            let boxes: Vec<_> = boxes.filter_map(|one| one.packets(self.family)).collect();
+            let boxes: Vec<_> = list
+                .services
+                .iter()
+                .filter_map(|one| one.packets(self.family))
+                .collect();
             let classes = self.classes.of(&boxes);
             let classes = classes.iter().map(|class| Interval::point(class as u128));
             packets = packets.with(Field::DestinationPort, classes.collect());

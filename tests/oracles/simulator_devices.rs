@@ -148,8 +148,10 @@ fn of_host(host: &Host) -> Device<'_> {
 /// A host sends by its own default gateway, the first that it names of the family; else by what the segment of its first
 /// interface with an address of the family uses.
 fn default_exits(host: &Host, ports: &[Port], example: IpAddr) -> Vec<Exit> {
-    let stated = host.default_gateway.iter().map(|address| address.value);
-    let stated: Vec<IpAddr> = stated
+    let stated: Vec<IpAddr> = host
+        .default_gateway
+        .iter()
+        .map(|address| address.value)
         .filter(|&gateway| same_family(gateway, example))
         .collect();
     if stated.is_empty() {

@@ -51,11 +51,11 @@ pub fn edited(text: &str, random: &mut Random) -> Option<String> {
             0..=2 => blocks[at] = flipped(&blocks[at]),
             3 => _ = blocks.remove(at),
             4..=6 => {
-                let others = rules
+                let others: Vec<usize> = rules
                     .iter()
                     .copied()
-                    .filter(|&other| other != at && same_list(&blocks[other], &blocks[at]));
-                let others: Vec<usize> = others.collect();
+                    .filter(|&other| other != at && same_list(&blocks[other], &blocks[at]))
+                    .collect();
                 if !others.is_empty() {
                     let other = *random.pick(&others);
                     blocks.swap(at, other);
@@ -75,8 +75,9 @@ pub fn edited(text: &str, random: &mut Random) -> Option<String> {
                 }
             }
             _ => {
-                let routes = (0..blocks.len()).filter(|&at| blocks[at].contains(".routes]]"));
-                let routes: Vec<usize> = routes.collect();
+                let routes: Vec<usize> = (0..blocks.len())
+                    .filter(|&at| blocks[at].contains(".routes]]"))
+                    .collect();
                 if !routes.is_empty() {
                     let at = *random.pick(&routes);
                     blocks.remove(at);

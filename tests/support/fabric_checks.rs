@@ -115,8 +115,10 @@ impl<'s> Checks<'s> {
                 tags.map(move |tags| (spot, tags))
             })
             .collect();
-        let away = trips.iter().flat_map(|trip| trip.left.keys().cloned());
-        let away: BTreeSet<(Spot, Tags)> = away.collect();
+        let away: BTreeSet<(Spot, Tags)> = trips
+            .iter()
+            .flat_map(|trip| trip.left.keys().cloned())
+            .collect();
         self.equal(&format!("{what}: where it leaves"), &left, &away);
         self.seen.count(self.frames.site, trips);
         for taken in &flood.taken {
@@ -164,8 +166,12 @@ impl<'s> Checks<'s> {
         let spot = self.spot_of[&at];
         if let Start::WiredInterface(interface) = way.start {
             let interface = self.simulated(interface);
-            let tag = self.frames.tag(interface).map(VlanId::get);
-            let tag: Tags = tag.into_iter().collect();
+            let tag: Tags = self
+                .frames
+                .tag(interface)
+                .map(VlanId::get)
+                .into_iter()
+                .collect();
             claim(way.sent == tag, "not the tag of the interface")?;
             let interfaces = self.frames.interfaces_at(spot);
             let there = interfaces.is_some_and(|interfaces| interfaces.contains(&interface));

@@ -61,11 +61,12 @@ impl Plan {
 
     /// A host whose ports are set for it: one interface, or two in the same VLAN. False where there is no such port.
     fn add_well_placed(&mut self, name: &str) -> bool {
-        let free = self
+        let free: Vec<String> = self
             .free
             .iter()
-            .filter(|end| self.well_set.contains_key(*end));
-        let free: Vec<String> = free.cloned().collect();
+            .filter(|end| self.well_set.contains_key(*end))
+            .cloned()
+            .collect();
         if free.is_empty() {
             return false;
         }

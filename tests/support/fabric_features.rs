@@ -62,11 +62,11 @@ impl Features {
 
     /// Each is seen on one site of fifty at least.
     pub fn assert_all(&self, sites: usize) {
-        let seldom = self
+        let seldom: Vec<_> = self
             .0
             .iter()
-            .filter(|(_, count)| *count < sites.div_ceil(50));
-        let seldom: Vec<_> = seldom.collect();
+            .filter(|(_, count)| *count < sites.div_ceil(50))
+            .collect();
         assert!(
             seldom.is_empty() && !self.0.is_empty(),
             "seldom: {seldom:?} of {:?}",
@@ -136,12 +136,13 @@ fn filter_off(frames: &Frames<'_>) -> bool {
 
 /// Whether two segments with one number are where one switch has both, or where two have one each.
 fn matched_pairs(frames: &Frames<'_>, together: bool) -> bool {
-    let vlans = frames
+    let vlans: BTreeSet<VlanId> = frames
         .site
         .segments
         .iter()
-        .filter_map(|segment| segment.vlan);
-    let vlans: BTreeSet<VlanId> = vlans.map(|vlan| vlan.value).collect();
+        .filter_map(|segment| segment.vlan)
+        .map(|vlan| vlan.value)
+        .collect();
     vlans.into_iter().any(|vlan| {
         let owners: BTreeSet<BTreeSet<SegmentId>> = (0..frames.site.switches.len())
             .map(|switch| frames.segments_of(switch, vlan))

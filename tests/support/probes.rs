@@ -161,8 +161,10 @@ impl Probes {
         likely: impl Fn(IpAddr) -> bool,
     ) -> Probe {
         let list = self.addresses(family);
-        let hosts = self.hosts.iter().copied();
-        let hosts: Vec<IpAddr> = hosts
+        let hosts: Vec<IpAddr> = self
+            .hosts
+            .iter()
+            .copied()
             .filter(|&address| Family::of(address) == family)
             .collect();
         let both = [list, &hosts].map(|all| {

@@ -189,12 +189,11 @@ fn write_source_translation(plan: &mut Plan, device: usize, text: &mut String) {
     let to = parties(plan);
     list(text, "to", &to);
     write_matches(plan, (device, families), text);
-    let own = plan.devices[device]
+    let own: Vec<_> = plan.devices[device]
         .interfaces
         .iter()
         .flat_map(|interface| &interface.addresses)
-        .map(IpNet::addr);
-    let own: Vec<_> = own
+        .map(IpNet::addr)
         .filter(|&address| address.is_ipv4() == families.four && !is_link_local(address))
         .collect();
     let target = match plan.random.below(10) {

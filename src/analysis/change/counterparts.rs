@@ -45,8 +45,7 @@ impl Counterparts {
     pub(super) fn of_sites(old: &Site, new: &Site) -> Self {
         let prefixes = |site: &Site, at: usize| {
             let segment = &site.segments[at];
-            let all = segment.prefixes.iter().map(|prefix| prefix.value);
-            let mut all: Vec<_> = all.collect();
+            let mut all: Vec<_> = segment.prefixes.iter().map(|prefix| prefix.value).collect();
             all.sort_unstable();
             (!all.is_empty()).then_some(all)
         };

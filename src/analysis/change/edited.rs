@@ -146,12 +146,13 @@ impl Lists {
             (Some(was), Some(is)) => {
                 // What is paired by its key and has another name is only numbered otherwise.
                 let renamed = was.name != is.name && was.key != is.key;
-                let differ = was
+                let differ: Vec<&'static str> = was
                     .settings
                     .iter()
                     .zip(&is.settings)
-                    .filter(|(one, other)| one != other);
-                let differ: Vec<&'static str> = differ.map(|(one, _)| one.0).collect();
+                    .filter(|(one, other)| one != other)
+                    .map(|(one, _)| one.0)
+                    .collect();
                 (
                     renamed.then(|| EditKind::Renamed(was.name.clone())),
                     (!differ.is_empty()).then_some(EditKind::Changed(differ)),
@@ -180,8 +181,11 @@ impl Lists {
     /// Numbers of things of the new list that do not stand in the order of the old one among those that stayed: as few
     /// as the comparison finds.
     fn moved(&self) -> FxHashSet<usize> {
-        let stayed = self.pairs.iter().filter_map(|&(was, is)| was.zip(is));
-        let mut stayed: Vec<(usize, usize)> = stayed.collect();
+        let mut stayed: Vec<(usize, usize)> = self
+            .pairs
+            .iter()
+            .filter_map(|&(was, is)| was.zip(is))
+            .collect();
         let now: Vec<usize> = stayed.iter().map(|&(_, is)| is).collect();
         stayed.sort_unstable();
         let before: Vec<usize> = stayed.iter().map(|&(_, is)| is).collect();

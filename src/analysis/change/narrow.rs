@@ -27,13 +27,14 @@ impl Seen {
         let plan = ground.plan;
         let mut sources = plan.segment(from).addresses.clone();
         for &host in plan.hosts_with_own_ways(from) {
-            let own = plan
+            let own: IntervalSet = plan
                 .device(host)
                 .interfaces
                 .iter()
                 .filter(|interface| interface.segment == from)
-                .flat_map(|interface| &interface.addresses);
-            let own: IntervalSet = own.map(|&address| Interval::point(address)).collect();
+                .flat_map(|interface| &interface.addresses)
+                .map(|&address| Interval::point(address))
+                .collect();
             sources = sources.union(&own);
         }
         Self {
@@ -91,8 +92,10 @@ impl Named {
     pub(super) fn new(universe: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
         let ground = &universe[1];
         let devices = ground.plan.devices.iter();
-        let filters = devices.clone().filter_map(|device| device.filter.as_ref());
-        let filters: Vec<_> = filters.collect();
+        let filters: Vec<_> = devices
+            .clone()
+            .filter_map(|device| device.filter.as_ref())
+            .collect();
         // Nobody brings a packet back to it with other headers.
         let alone = filters.len() < 2 && devices.filter(|device| device.forwards).count() < 2;
         let rules = rules.iter().filter_map(|rule| named(ground, rule));
@@ -112,8 +115,9 @@ impl Named {
         let meets = |set: &Option<IntervalSet>, other: &IntervalSet| {
             set.as_ref().is_none_or(|set| set.overlaps(other))
         };
-        let rules = self.rules.iter();
-        let rules: Vec<&NamedRule> = rules
+        let rules: Vec<&NamedRule> = self
+            .rules
+            .iter()
             .filter(|rule| !self.direct || rule.between(&from.ingress, to))
             .filter(|rule| !self.sees_source || meets(&rule.source, &from.sources))
             .filter(|rule| {

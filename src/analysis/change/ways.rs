@@ -64,10 +64,10 @@ fn ends<'a>(
     counterparts: &'a Counterparts,
     new: bool,
 ) -> impl Iterator<Item = Ends> + 'a {
-    let ends = ways(network, &|_, _| true)
+    let ends: Vec<(Origin, Origin)> = ways(network, &|_, _| true)
         .into_iter()
-        .map(|(from, to, _)| (from, to));
-    let ends: Vec<(Origin, Origin)> = ends.collect();
+        .map(|(from, to, _)| (from, to))
+        .collect();
     ends.into_iter().filter_map(move |(from, to)| {
         let matched = |origin| matched(counterparts, new, origin);
         Some((matched(from)?, matched(to)?))

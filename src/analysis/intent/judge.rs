@@ -124,8 +124,9 @@ fn one_pair(
         (demands.logged, Demand::Logged),
         (demands.inspected, Demand::Inspected),
     ];
-    let governed = governed.into_iter().filter(|(wanted, _)| *wanted);
     let governed: Vec<_> = governed
+        .into_iter()
+        .filter(|(wanted, _)| *wanted)
         .map(|(_, demand)| (demand, demands.through))
         .collect();
     if !governed.is_empty() {

@@ -3,17 +3,17 @@
 use boundwalk_forwarding::Network;
 
 use super::super::stop_text::stopped;
-use boundwalk_model::Family;
+use boundwalk_model::{Family, PerFamily};
 
 use super::super::deciders::rule_name;
 use super::super::party::{Endpoint, party_name};
 use super::super::service_labels::ServiceLabels;
 use super::standing::{Breach, Demand, Link};
 
-/// A breach in one sentence without a full stop. `namings`: IPv4, then IPv6.
+/// A breach in one sentence without a full stop.
 pub fn breach_text(
     network: &Network<'_>,
-    namings: &[ServiceLabels<'_>; 2],
+    namings: &PerFamily<ServiceLabels<'_>>,
     breach: &Breach,
 ) -> String {
     let site = network.site;
@@ -24,7 +24,7 @@ pub fn breach_text(
     };
     let family = breach.family.map_or("", Family::word);
     let services = match (&breach.services, breach.family) {
-        (Some(services), Some(family)) => namings[at(family)].services(services),
+        (Some(services), Some(family)) => namings[family].services(services),
         _ => String::new(),
     };
     let who = if breach.hostile {
@@ -70,17 +70,13 @@ pub fn breach_text(
     }
 }
 
-fn at(family: Family) -> usize {
-    usize::from(family == Family::V6)
-}
-
 /// `, by edge rule 17 "cameras on the web"`, for each gateway on the way.
 fn decided(network: &Network<'_>, breach: &Breach) -> String {
-    let named = breach
+    let named: Vec<String> = breach
         .deciders
         .iter()
-        .map(|&(router, rule)| rule_name(network, router, rule));
-    let named: Vec<String> = named.collect();
+        .map(|&(router, rule)| rule_name(network, router, rule))
+        .collect();
     if named.is_empty() {
         String::new()
     } else {

@@ -3,9 +3,10 @@
 use num_bigint::BigUint;
 
 use boundwalk_forwarding::Network;
+use boundwalk_model::PerFamily;
 
 use super::found::Piece;
-use super::measure::{Projection, triples};
+use super::measure::{Projection, all_services, triples, widen};
 use super::part::InterfacePair;
 
 /// Used parts that are joined before anything else is tried.
@@ -15,19 +16,19 @@ pub(super) const MOST_PIECES: usize = 80;
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(super) struct BoundingRule {
     pub(super) interface_pair: Vec<InterfacePair>,
-    pub(super) shadows: [Projection; 2],
+    pub(super) projections: PerFamily<Projection>,
 }
 
 pub(super) fn bounding_rules(network: &Network<'_>, pieces: &[Piece]) -> Vec<BoundingRule> {
     let mut bounding_rules: Vec<BoundingRule> = Vec::new();
     for piece in pieces {
-        let mut shadows = [Projection::none(network), Projection::none(network)];
-        shadows[super::measure::at(piece.family)].add(&piece.packets);
+        let mut projections = Projection::none(network);
+        projections[piece.family].add(&piece.packets);
         let bounding_rule = BoundingRule {
             interface_pair: vec![piece.interface_pair],
-            shadows,
+            projections,
         };
-        // Past the bound what has the same doors is joined at once.
+        // Past the bound what has the same pairs of interfaces is joined at once.
         let same = bounding_rules
             .iter_mut()
             .find(|known| known.interface_pair == bounding_rule.interface_pair);
@@ -50,17 +51,13 @@ impl BoundingRule {
                 self.interface_pair.push(*interface_pair);
             }
         }
-        for (mine, theirs) in self.shadows.iter_mut().zip(&other.shadows) {
-            mine.source = mine.source.union(&theirs.source);
-            mine.destination = mine.destination.union(&theirs.destination);
-            mine.services.union_with(&theirs.services);
-        }
+        widen(&mut self.projections, &other.projections);
     }
 
-    /// Packets that a rule of it names, over all pairs of doors that it names.
+    /// Packets that a rule of it names, over all pairs of interfaces that it names.
     fn size(&self, network: &Network<'_>) -> BigUint {
-        let services = self.shadows[0].services.union(&self.shadows[1].services);
-        let addresses = self.shadows.iter();
+        let services = all_services(&self.projections);
+        let addresses = self.projections.as_slice().iter();
         let addresses =
             addresses.map(|projection| projection.source.size() * projection.destination.size());
         let mut interface_pair = [self.interface_pair.clone(), self.interface_pair.clone()];

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::net::IpAddr;
 
 use boundwalk_forwarding::{Network, Packet, Sender, Stop};
-use boundwalk_model::{Family, Protocol, RouterId, SegmentId};
+use boundwalk_model::{Family, PerFamily, Protocol, RouterId, SegmentId};
 use boundwalk_packet::Region;
 
 use super::super::deciders::{DecidedBy, where_it_stops};
@@ -61,7 +61,7 @@ pub struct RuleUse {
     pub measure: Measure,
     /// Observed flows that it decides.
     pub observed: usize,
-    pub(super) permitted: BTreeMap<InterfacePair, [Projection; 2]>,
+    pub(super) permitted: BTreeMap<InterfacePair, PerFamily<Projection>>,
     pub(super) pieces: Vec<Piece>,
     /// Why it can't be tightened; `None`: it can.
     pub(super) fixed: Option<&'static str>,

@@ -5,19 +5,20 @@ use std::collections::BTreeMap;
 use num_bigint::BigUint;
 
 use boundwalk_forwarding::Network;
-use boundwalk_packet::{ClassSet, IntervalSet, Region};
+use boundwalk_model::PerFamily;
+use boundwalk_packet::{IntervalSet, Region};
 
 use super::super::deciders::DecidedBy;
 use super::super::intent::{Ground, Passed};
 use super::found::{Piece, RuleUse};
-use super::measure::{Axis, Measure, Projection, services};
+use super::measure::{Axis, Measure, Projection, all_services, services};
 use super::part::{Decision, InterfacePair, seen};
 
 /// What is known of a rule so far.
 pub(super) struct Gathered {
-    pub permitted: BTreeMap<InterfacePair, [Projection; 2]>,
-    pub sent: [Projection; 2],
-    pub used: [Projection; 2],
+    pub permitted: BTreeMap<InterfacePair, PerFamily<Projection>>,
+    pub sent: PerFamily<Projection>,
+    pub used: PerFamily<Projection>,
     pub packets: Axis,
     pub observed: usize,
     pieces: Vec<Piece>,
@@ -26,11 +27,10 @@ pub(super) struct Gathered {
 
 impl Gathered {
     pub(super) fn new(network: &Network<'_>) -> Self {
-        let none = || [Projection::none(network), Projection::none(network)];
         Self {
             permitted: BTreeMap::new(),
-            sent: none(),
-            used: none(),
+            sent: Projection::none(network),
+            used: Projection::none(network),
             packets: Axis::default(),
             observed: 0,
             pieces: Vec::new(),
@@ -64,10 +64,12 @@ impl Gathered {
     pub(super) fn finish(self, network: &Network<'_>, (router, rule): DecidedBy) -> RuleUse {
         let axis = |permitted: BigUint, used: BigUint| Axis { permitted, used };
         let sizes = |field: fn(&Projection) -> &IntervalSet| {
-            [0, 1].map(|at| axis(field(&self.sent[at]).size(), field(&self.used[at]).size()))
-        };
-        let union = |shadows: &[Projection; 2]| -> ClassSet {
-            shadows[0].services.union(&shadows[1].services)
+            PerFamily::new(|family| {
+                axis(
+                    field(&self.sent[family]).size(),
+                    field(&self.used[family]).size(),
+                )
+            })
         };
         RuleUse {
             router,
@@ -76,8 +78,8 @@ impl Gathered {
                 sources: sizes(|projection| &projection.source),
                 destinations: sizes(|projection| &projection.destination),
                 services: axis(
-                    services(network, &union(&self.sent)),
-                    services(network, &union(&self.used)),
+                    services(network, &all_services(&self.sent)),
+                    services(network, &all_services(&self.used)),
                 ),
                 packets: self.packets,
             },

@@ -3,7 +3,7 @@
 use num_bigint::BigUint;
 
 use boundwalk_forwarding::Network;
-use boundwalk_model::{Family, Protocol};
+use boundwalk_model::{Family, PerFamily, Protocol};
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 /// How much is permitted and how much of it is used, of one kind of thing.
@@ -19,9 +19,9 @@ pub struct Axis {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Measure {
     /// Source addresses, IPv4 and IPv6.
-    pub sources: [Axis; 2],
+    pub sources: PerFamily<Axis>,
     /// Destination addresses, IPv4 and IPv6, as they are sent.
-    pub destinations: [Axis; 2],
+    pub destinations: PerFamily<Axis>,
     /// Services: protocols with their destination ports or messages.
     pub services: Axis,
     /// Packets: addresses times addresses times services, source ports counted too.
@@ -68,12 +68,13 @@ pub(super) struct Projection {
 }
 
 impl Projection {
-    pub(super) fn none(network: &Network<'_>) -> Self {
-        Self {
+    /// Nothing yet, of each family.
+    pub(super) fn none(network: &Network<'_>) -> PerFamily<Self> {
+        PerFamily::new(|_| Self {
             source: IntervalSet::empty(),
             destination: IntervalSet::empty(),
             services: network.classes.none(),
-        }
+        })
     }
 
     pub(super) fn add(&mut self, region: &Region) {
@@ -87,7 +88,17 @@ impl Projection {
     }
 }
 
-/// The number of a family in pairs.
-pub(super) fn at(family: Family) -> usize {
-    usize::from(family == Family::V6)
+/// The services of both families.
+pub(super) fn all_services(of: &PerFamily<Projection>) -> ClassSet {
+    of[Family::V4].services.union(&of[Family::V6].services)
+}
+
+/// Adds all fields of one set of packets to those of another.
+pub(super) fn widen(mine: &mut PerFamily<Projection>, theirs: &PerFamily<Projection>) {
+    for family in Family::ALL {
+        let (mine, theirs) = (&mut mine[family], &theirs[family]);
+        mine.source = mine.source.union(&theirs.source);
+        mine.destination = mine.destination.union(&theirs.destination);
+        mine.services.union_with(&theirs.services);
+    }
 }

@@ -13,7 +13,7 @@ use super::super::matrix::messages;
 use super::super::replies::left_over;
 use super::found::{NeedUse, Observed, PairUse, Privilege, follow};
 use super::gathered::Gathered;
-use super::measure::{Axis, Projection, at, triples};
+use super::measure::{Axis, Projection, triples};
 use super::part::{decisions, seen};
 
 /// Impossible flows that are followed.
@@ -301,16 +301,15 @@ impl<'n> Survey<'n> {
                 .rules
                 .entry(decision.decider)
                 .or_insert_with(|| Gathered::new(network));
-            rule.sent[at(family)].add(&part.sent);
+            rule.sent[family].add(&part.sent);
             rule.packets.permitted += &axis.permitted;
             rule.packets.used += &axis.used;
             rule.observed += observed;
             let interface_pair = rule.permitted.entry(decision.interface_pair);
-            let shadows = interface_pair
-                .or_insert_with(|| [Projection::none(network), Projection::none(network)]);
-            shadows[at(family)].add(&seen(ground, part, &part.sent));
+            let projections = interface_pair.or_insert_with(|| Projection::none(network));
+            projections[family].add(&seen(ground, part, &part.sent));
             for region in used {
-                rule.used[at(family)].add(region);
+                rule.used[family].add(region);
             }
             rule.add_pieces(ground, part, &decision, used);
         }

@@ -8,14 +8,15 @@ use num_bigint::BigUint;
 use boundwalk_forwarding::Network;
 use boundwalk_load::{RuleField, services as read_services};
 use boundwalk_model::{
-    AddressSet, Family, RouterId, Rule, RuleParty, SegmentId, Site, ZoneId, show_interval,
+    AddressSet, Family, PerFamily, RouterId, Rule, RuleParty, SegmentId, Site, ZoneId,
+    show_interval,
 };
 use boundwalk_packet::{ClassSet, IntervalSet};
 
 use super::super::service_labels::ServiceLabels;
 use super::bounding_rules::{BoundingRule, bounding_rules, join};
 use super::found::RuleUse;
-use super::measure::Projection;
+use super::measure::{Projection, all_services, widen};
 
 /// The fields of a rule that change, with their items as the file writes them.
 pub type NewFields = BTreeMap<RuleField, Vec<String>>;
@@ -144,21 +145,14 @@ impl Writer<'_, '_> {
         if to != all_to {
             fields.insert(RuleField::To, parties(site, &to, &all_to));
         }
-        let mut reach = [
-            Projection::none(self.network),
-            Projection::none(self.network),
-        ];
-        for (interface_pair, shadows) in permitted {
+        let mut reach = Projection::none(self.network);
+        for (interface_pair, projections) in permitted {
             if from.contains(&interface_pair.from) && to.contains(&interface_pair.to) {
-                for (mine, theirs) in reach.iter_mut().zip(shadows) {
-                    mine.source = mine.source.union(&theirs.source);
-                    mine.destination = mine.destination.union(&theirs.destination);
-                    mine.services.union_with(&theirs.services);
-                }
+                widen(&mut reach, projections);
             }
         }
-        let pair = |field: fn(&Projection) -> &IntervalSet, of: &[Projection; 2]| {
-            [field(&of[0]).clone(), field(&of[1]).clone()]
+        let pair = |field: fn(&Projection) -> &IntervalSet, of: &PerFamily<Projection>| {
+            PerFamily::new(|family| field(&of[family]).clone())
         };
         for (field, get, old) in [
             (
@@ -168,7 +162,7 @@ impl Writer<'_, '_> {
             ),
             (RuleField::Destination, destination, &self.old.destination),
         ] {
-            let (used, open) = (pair(get, &bounding_rule.shadows), pair(get, &reach));
+            let (used, open) = (pair(get, &bounding_rule.projections), pair(get, &reach));
             if used != open {
                 let old = old.as_ref().map(|list| &list.set);
                 // What can only be written as a long list of ranges stays: a rule must be readable.
@@ -177,8 +171,10 @@ impl Writer<'_, '_> {
                 }
             }
         }
-        let both = |of: &[Projection; 2]| of[0].services.union(&of[1].services);
-        let (used, open) = (both(&bounding_rule.shadows), both(&reach));
+        let (used, open) = (
+            all_services(&bounding_rule.projections),
+            all_services(&reach),
+        );
         if used != open {
             fields.insert(RuleField::Services, self.services(&used)?);
         }
@@ -222,11 +218,12 @@ fn parties(site: &Site, used: &[Option<SegmentId>], all: &[Option<SegmentId>]) -
     let mut items = Vec::new();
     let mut left: Vec<SegmentId> = used.iter().flatten().copied().collect();
     for zone in (0..site.zones.len()).map(ZoneId) {
-        let open = all
+        let open: Vec<SegmentId> = all
             .iter()
             .flatten()
-            .filter(|id| site.segment(**id).zone == zone);
-        let open: Vec<SegmentId> = open.copied().collect();
+            .filter(|id| site.segment(**id).zone == zone)
+            .copied()
+            .collect();
         if open.len() > 1 && open.iter().all(|id| left.contains(id)) {
             left.retain(|id| !open.contains(id));
             items.push(party_text(site, RuleParty::Zone(zone)));
@@ -273,8 +270,8 @@ pub fn party_text(site: &Site, party: RuleParty) -> String {
 /// the old list does not hold.
 fn addresses(
     site: &Site,
-    used: &[IntervalSet; 2],
-    open: &[IntervalSet; 2],
+    used: &PerFamily<IntervalSet>,
+    open: &PerFamily<IntervalSet>,
     old: Option<&AddressSet>,
 ) -> Option<Vec<String>> {
     let mut left = used.clone();
@@ -288,24 +285,30 @@ fn addresses(
         std::cmp::Reverse(size)
     });
     for (name, set) in candidates {
-        let fits = Family::ALL.iter().enumerate().all(|(at, &family)| {
+        let fits = Family::ALL.into_iter().all(|family| {
             let own = set.of(family);
-            own.intersection(&open[at]).is_subset(&used[at])
+            own.intersection(&open[family]).is_subset(&used[family])
                 && old.is_none_or(|old| own.is_subset(old.of(family)))
         });
-        let helps = (0..2).any(|at| set.of(Family::ALL[at]).overlaps(&left[at]));
+        let helps = Family::ALL
+            .into_iter()
+            .any(|family| set.of(family).overlaps(&left[family]));
         if fits && helps {
-            for (at, &family) in Family::ALL.iter().enumerate() {
-                left[at] = left[at].difference(set.of(family));
+            for family in Family::ALL {
+                left[family] = left[family].difference(set.of(family));
             }
             items.push(name.to_owned());
         }
     }
-    for (at, &family) in Family::ALL.iter().enumerate() {
-        let rest = left[at].intervals().iter();
+    for family in Family::ALL {
+        let rest = left[family].intervals().iter();
         items.extend(rest.map(|&part| show_interval(family, part)));
     }
-    let rest: usize = left.iter().map(|set| set.intervals().len()).sum();
+    let rest: usize = left
+        .as_slice()
+        .iter()
+        .map(|set| set.intervals().len())
+        .sum();
     (rest <= MOST_RANGES).then_some(items)
 }
 

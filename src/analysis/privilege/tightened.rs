@@ -1,7 +1,7 @@
 //! Is a tightened site what it should be: nothing opens, and nothing that is used closes?
 
 use boundwalk_forwarding::{Network, Packet, Sender, WalkCoverage, class_of};
-use boundwalk_model::{Family, SegmentId};
+use boundwalk_model::{Family, PerFamily, SegmentId};
 use boundwalk_packet::Region;
 
 use super::super::change::{PairChange, reach_change};
@@ -26,12 +26,12 @@ pub enum Proof {
 #[must_use]
 pub fn prove(old: &Network<'_>, new: &Network<'_>, observed: &[Observed]) -> Proof {
     let change = reach_change(old, new, &mut |_, _| {});
-    let mut looks = Family::ALL.map(|family| Look::new(old, family));
+    let mut looks = PerFamily::new(|family| Look::new(old, family));
     for pair in &change.pairs {
         if let Some(packet) = pair.opened.iter().find_map(|opened| opened.packet) {
             return Proof::Opens(packet);
         }
-        let look = &mut looks[pair.family as usize];
+        let look = &mut looks[pair.family];
         if let Some(packet) = look.used_and_closed(pair, observed) {
             return Proof::Closes(packet);
         }

@@ -107,16 +107,23 @@ fn traits(row: &Checked<'_>, predicted: &Prediction) -> Vec<Trait> {
 
 /// What rows share, and where to look, in one sentence without a full stop.
 pub fn shared_text(network: &Network<'_>, shared: &Shared) -> String {
-    let named = shared.traits.iter().map(|one| named(network, *one));
-    let named: Vec<String> = named.collect();
+    let named: Vec<String> = shared
+        .traits
+        .iter()
+        .map(|one| named(network, *one))
+        .collect();
     let count = shared.lines.len();
     let what = if shared.too_much {
         "get through though the model stops them"
     } else {
         "fail though the model lets them through"
     };
-    let looks = shared.traits.iter().map(|one| look(*one, shared.too_much));
-    let mut looks: Vec<&str> = looks.filter(|look| !look.is_empty()).collect();
+    let mut looks: Vec<&str> = shared
+        .traits
+        .iter()
+        .map(|one| look(*one, shared.too_much))
+        .filter(|look| !look.is_empty())
+        .collect();
     looks.dedup();
     format!(
         "all {count} probes {} {what}: look at {}",

@@ -229,8 +229,9 @@ fn join(into: &mut Rule, rule: &Rule, field: RuleField) {
         RuleField::Services => {
             if let (Some(into), Some(more)) = (&mut into.services, &rule.services) {
                 add_written(&mut into.written, &more.written);
-                let new = more.services.iter();
-                let new: Vec<_> = new
+                let new: Vec<_> = more
+                    .services
+                    .iter()
                     .filter(|one| !into.services.contains(one))
                     .cloned()
                     .collect();

@@ -20,11 +20,11 @@ impl Judge<'_, '_> {
             return false;
         }
         while !open.is_empty() {
-            let proved = open
+            let proved: Vec<usize> = open
                 .iter()
                 .copied()
-                .filter(|&rule| self.must_stay(rule, &must));
-            let proved: Vec<usize> = proved.collect();
+                .filter(|&rule| self.must_stay(rule, &must))
+                .collect();
             if proved.is_empty() {
                 return false;
             }

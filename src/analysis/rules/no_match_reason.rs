@@ -205,8 +205,9 @@ impl GatewayReview<'_> {
     /// Which translations rewrite what a rule names.
     fn translated_text(&self, lines: &[usize]) -> String {
         let list = &self.space.filter.destination_translations;
-        let names = lines.iter().take(4);
-        let names: Vec<String> = names
+        let names: Vec<String> = lines
+            .iter()
+            .take(4)
             .map(|&line| format!("\"{}\"", list[line].name.value))
             .collect();
         format!(

@@ -6,7 +6,7 @@
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_model::Family;
+use boundwalk_model::{Family, PerFamily};
 use boundwalk_packet::{Interval, IntervalSet};
 
 /// Addresses that nothing looked at tells apart.
@@ -30,12 +30,12 @@ pub(super) struct Pieces {
 
 impl Pieces {
     /// Cuts the addresses at both ends of every interval of the given sets, IPv4 and IPv6. O(n log n).
-    pub(super) fn new(sets: [Vec<Interval>; 2]) -> Self {
+    pub(super) fn new(sets: PerFamily<Vec<Interval>>) -> Self {
         let mut pieces = Vec::new();
         let mut second = 0;
-        for (family, intervals) in Family::ALL.into_iter().zip(sets) {
+        for family in Family::ALL {
             let mut starts: Vec<u128> = vec![0];
-            for interval in intervals {
+            for interval in &sets[family] {
                 starts.push(interval.low());
                 starts.extend(interval.high().checked_add(1));
             }
@@ -174,8 +174,8 @@ impl Ranks {
 pub(super) struct Known<'a> {
     pieces: &'a Pieces,
     ranks: &'a Ranks,
-    known: [FxHashMap<&'a IntervalSet, IntervalSet>; 2],
-    everything: [Option<IntervalSet>; 2],
+    known: PerFamily<FxHashMap<&'a IntervalSet, IntervalSet>>,
+    everything: PerFamily<Option<IntervalSet>>,
 }
 
 impl<'a> Known<'a> {
@@ -184,21 +184,21 @@ impl<'a> Known<'a> {
             pieces,
             ranks,
             known: Default::default(),
-            everything: [None, None],
+            everything: PerFamily::default(),
         }
     }
 
     /// The ranks of all addresses of a family.
     pub(super) fn all(&mut self, family: Family) -> &IntervalSet {
         let (pieces, ranks) = (self.pieces, self.ranks);
-        self.everything[usize::from(family == Family::V6)]
+        self.everything[family]
             .get_or_insert_with(|| ranks.of_addresses(pieces, family, &family.full()))
     }
 
     /// The ranks of a set of addresses of a family, which must be a union of pieces.
     pub(super) fn of(&mut self, family: Family, set: &'a IntervalSet) -> &IntervalSet {
         let (pieces, ranks) = (self.pieces, self.ranks);
-        let known = &mut self.known[usize::from(family == Family::V6)];
+        let known = &mut self.known[family];
         known
             .entry(set)
             .or_insert_with(|| ranks.of_addresses(pieces, family, set))
@@ -212,7 +212,10 @@ mod tests {
     #[test]
     fn ranks_follow_the_key_and_sets_keep_their_addresses() {
         let cuts = [10, 20, 30, 40].map(|low| Interval::new(low, low + 4).expect("ordered"));
-        let pieces = Pieces::new([cuts.to_vec(), Vec::new()]);
+        let pieces = Pieces::new(PerFamily::new(|family| match family {
+            Family::V4 => cuts.to_vec(),
+            Family::V6 => Vec::new(),
+        }));
         assert_eq!(pieces.all().len(), 10);
         // The pieces at 10 and 30 first: they become neighbours.
         let behind = |piece: &Piece| ![10, 30].contains(&piece.addresses.low());

@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use boundwalk_model::{Family, Rule, RuleParty, Service};
+use boundwalk_model::{Family, PerFamily, Rule, RuleParty, Service};
 use boundwalk_packet::{IntervalSet, PacketBox};
 
 use super::ranks::Known;
@@ -16,7 +16,7 @@ pub(super) struct RuleBoxes<'g> {
     destinations: Known<'g>,
     froms: FxHashMap<Option<&'g [RuleParty]>, Vec<(IntervalSet, IntervalSet)>>,
     tos: FxHashMap<Option<&'g [RuleParty]>, IntervalSet>,
-    services: [FxHashMap<&'g [Service], IntervalSet>; 2],
+    services: PerFamily<FxHashMap<&'g [Service], IntervalSet>>,
 }
 
 impl<'g> RuleBoxes<'g> {
@@ -78,10 +78,13 @@ impl<'g> RuleBoxes<'g> {
         let Some(list) = &rule.services else {
             return Some(universe.all_classes());
         };
-        let known = &mut self.services[usize::from(family == Family::V6)];
+        let known = &mut self.services[family];
         let classes = known.entry(&list.services).or_insert_with(|| {
-            let boxes = list.services.iter();
-            let boxes: Vec<_> = boxes.filter_map(|one| one.packets(family)).collect();
+            let boxes: Vec<_> = list
+                .services
+                .iter()
+                .filter_map(|one| one.packets(family))
+                .collect();
             universe.classes(&universe.network.classes.of(&boxes))
         });
         (!classes.is_empty()).then(|| classes.clone())

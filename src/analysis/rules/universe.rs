@@ -4,7 +4,7 @@ use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::{Device, FilterPlan, Network, Written};
 use boundwalk_model::{
-    Family, Filter, ICMP, ICMPV6, Router, RouterId, RuleParty, SourceCheck, TCP, UDP,
+    Family, Filter, ICMP, ICMPV6, PerFamily, Router, RouterId, RuleParty, SourceCheck, TCP, UDP,
 };
 use boundwalk_packet::{ClassSet, Field, Interval, IntervalSet, PacketBox, Point, Region, Space};
 
@@ -17,7 +17,7 @@ use super::ranks::{Piece, Pieces, Ranks};
 pub(super) struct PacketUniverse<'n> {
     pub(super) network: &'n Network<'n>,
     pub(super) router: &'n Router,
-    devices: [&'n Device; 2],
+    devices: PerFamily<&'n Device>,
     pub(super) pieces: Pieces,
     pub(super) sources: Ranks,
     pub(super) destinations: Ranks,
@@ -40,7 +40,7 @@ pub(super) struct PacketUniverse<'n> {
 impl<'n> PacketUniverse<'n> {
     pub(super) fn new(network: &'n Network<'n>, id: RouterId, filter: &'n Filter) -> Self {
         let router = network.site.router(id);
-        let devices = Family::ALL.map(|family| {
+        let devices = PerFamily::new(|family| {
             let plan = network.plan(family);
             plan.device(plan.router_index(id))
         });
@@ -107,7 +107,7 @@ impl<'n> PacketUniverse<'n> {
     }
 
     pub(super) fn device(&self, family: Family) -> &'n Device {
-        self.devices[usize::from(family == Family::V6)]
+        self.devices[family]
     }
 
     pub(super) fn filter(&self, family: Family) -> Option<&'n FilterPlan> {
@@ -296,13 +296,13 @@ impl<'n> PacketUniverse<'n> {
 }
 
 /// The interfaces by which packets may leave for the addresses of a piece, or come from them.
-fn ways_of(devices: [&Device; 2], piece: &Piece) -> Vec<usize> {
-    let device = devices[usize::from(piece.family == Family::V6)];
+fn ways_of(devices: PerFamily<&Device>, piece: &Piece) -> Vec<usize> {
+    let device = devices[piece.family];
     device.routes.interfaces(piece.addresses.low())
 }
 
 /// That of the copy that a piece is; `None`: no route, or a discarding one.
-fn way_of(devices: [&Device; 2], piece: &Piece) -> Option<usize> {
+fn way_of(devices: PerFamily<&Device>, piece: &Piece) -> Option<usize> {
     ways_of(devices, piece).get(piece.copy).copied()
 }
 
@@ -341,7 +341,7 @@ enum Looks {
 }
 
 impl Facts {
-    fn new(network: &Network<'_>, devices: [&Device; 2], pieces: &Pieces) -> Self {
+    fn new(network: &Network<'_>, devices: PerFamily<&Device>, pieces: &Pieces) -> Self {
         let mut facts = Self {
             ways: Vec::with_capacity(pieces.all().len()),
             nobody: Vec::with_capacity(pieces.all().len()),
@@ -349,7 +349,7 @@ impl Facts {
             looks: Vec::with_capacity(pieces.all().len()),
         };
         for piece in pieces.all() {
-            let device = devices[usize::from(piece.family == Family::V6)];
+            let device = devices[piece.family];
             let low = piece.addresses.low();
             facts.ways.push(way_of(devices, piece));
             let plan = network.plan(piece.family);
@@ -389,7 +389,11 @@ pub(super) fn union<'a>(sets: impl Iterator<Item = &'a IntervalSet>) -> Interval
 }
 
 /// Where the addresses of each family must be cut.
-fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<Interval>; 2] {
+fn cuts(
+    network: &Network<'_>,
+    filter: &Filter,
+    devices: PerFamily<&Device>,
+) -> PerFamily<Vec<Interval>> {
     let translated = filter
         .destination_translations
         .iter()
@@ -403,8 +407,8 @@ fn cuts(network: &Network<'_>, filter: &Filter, devices: [&Device; 2]) -> [Vec<I
         .chain(translated)
         .flatten()
         .collect();
-    Family::ALL.map(|family| {
-        let device = devices[usize::from(family == Family::V6)];
+    PerFamily::new(|family| {
+        let device = devices[family];
         let mut cuts: Vec<Interval> = Vec::new();
         let mut seen: FxHashSet<&IntervalSet> = FxHashSet::default();
         for field in &fields {

@@ -28,11 +28,12 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
     let intent: Vec<String> = shown.intent.iter().map(intent_words).collect();
     listed(&mut html, &intent, "All stand as before.");
     html.section("isolation", "Isolation");
-    let isolation = shown
+    let isolation: Vec<String> = shown
         .isolation
         .iter()
-        .filter(|one| one.trend() == Trend::Same);
-    let isolation: Vec<String> = isolation.map(|one| shown.isolation_words(one)).collect();
+        .filter(|one| one.trend() == Trend::Same)
+        .map(|one| shown.isolation_words(one))
+        .collect();
     let none = if shown.isolation.is_empty() {
         "It stands as before."
     } else {
@@ -171,16 +172,19 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
         pair_flows(html, shown, (course, Stance::Hostile), (pair, id), words);
     }
     ways(html, shown, course);
-    let isolated = shown.isolated(course).map(|one| shown.isolation_words(one));
-    let isolated: Vec<String> = isolated.collect();
+    let isolated: Vec<String> = shown
+        .isolated(course)
+        .map(|one| shown.isolation_words(one))
+        .collect();
     if !isolated.is_empty() {
         html.tag("h3", "Isolation");
         html.list(&isolated);
     }
-    let unknown = Stance::BOTH
+    let unknown: Vec<String> = Stance::BOTH
         .into_iter()
-        .flat_map(|stance| shown.unknown_pairs(stance));
-    let unknown: Vec<String> = unknown.map(|pair| shown.pair(pair)).collect();
+        .flat_map(|stance| shown.unknown_pairs(stance))
+        .map(|pair| shown.pair(pair))
+        .collect();
     if !unknown.is_empty() {
         html.tag("h3", "Unknown: a limit was met");
         html.list(&unknown);

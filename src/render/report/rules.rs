@@ -211,11 +211,11 @@ fn rule(
         RuleStatus::Decides { witness, .. } => witness.packet.to_string(),
         RuleStatus::Unknown => "a limit was met".to_owned(),
     };
-    let own = shown
+    let own: Vec<&str> = shown
         .rules
         .of_rule(gateway_review, number)
-        .map(|one| one.check.name);
-    let own: Vec<&str> = own.collect();
+        .map(|one| one.check.name)
+        .collect();
     let _ = write!(html.out, "<tr><td>{}</td>", number + 1);
     html.tag("td", &rule.name.value);
     html.tag("td", rule.action.value.word());

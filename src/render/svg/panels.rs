@@ -40,10 +40,10 @@ pub fn panels_svg(
             "a full stop behind it: nothing plugged in",
         ),
     ]);
-    let names = switches
+    let names: Vec<&str> = switches
         .iter()
-        .map(|id| site.switches[id.0].name.value.as_str());
-    let names: Vec<&str> = names.collect();
+        .map(|id| site.switches[id.0].name.value.as_str())
+        .collect();
     let title = match names.as_slice() {
         [one] => format!("Front panel of {one}"),
         _ => "Front panels".to_owned(),
