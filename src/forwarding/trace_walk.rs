@@ -209,10 +209,8 @@ impl Walker<'_> {
         steps: &[Step],
     ) -> Vec<Branch> {
         let here = self.plan.device(device);
-        let matched = here
-            .filter
-            .as_ref()
-            .map(|filter| &filter.arrivals)
+        let arrivals = here.filter.as_ref().map(|filter| &filter.arrivals);
+        let matched = arrivals
             .zip(step.ingress)
             .and_then(|(lines, ingress)| self.first_match(lines, ingress, &packet));
         if let Some(translation) = matched {
