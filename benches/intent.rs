@@ -105,7 +105,7 @@ fn benches(criterion: &mut Criterion) {
             let judged = judge_expectations(&network);
             judged
                 .iter()
-                .filter(|one| one.standing == IntentStatus::Held)
+                .filter(|one| one.status == IntentStatus::Held)
                 .count()
         });
     });

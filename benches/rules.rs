@@ -157,9 +157,9 @@ fn hard(criterion: &mut Criterion) {
         let unknown = |review: &RuleReview| {
             use boundwalk::analysis::rules::{RuleStatus, Without};
             let rules = review.rules.iter();
-            let open = rules.filter(|standing| {
+            let open = rules.filter(|status| {
                 matches!(
-                    standing,
+                    status,
                     RuleStatus::Unknown
                         | RuleStatus::Decides {
                             without: Without::Unknown,

@@ -2,7 +2,7 @@
 //!
 //!     office --- inner --- transit --- edge --- internet
 
-use boundwalk::analysis::{Cascade, Course, Wasted, party_name, wasted};
+use boundwalk::analysis::{Cascade, Denial, Wasted, party_name, wasted};
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
 use boundwalk::model::{Date, Site};
@@ -95,7 +95,7 @@ fn look<R>(site: &Site, read: impl FnOnce(&Network<'_>, &Cascade) -> R) -> R {
 }
 
 /// `edge "shells" from office to internet: tcp 10.44.10.2:49152 -> ...`, for each permit that comes to nothing.
-fn found(site: &Site, course: Course) -> Vec<String> {
+fn found(site: &Site, denial: Denial) -> Vec<String> {
     let line = |one: &Wasted| {
         let (router, rule) = one.rule;
         let router = site.router(router);
@@ -111,7 +111,7 @@ fn found(site: &Site, course: Course) -> Vec<String> {
     look(site, |network, cascade| {
         let all = wasted(network, cascade);
         all.iter()
-            .filter(|one| one.course == course)
+            .filter(|one| one.denial == denial)
             .map(line)
             .collect()
     })
@@ -136,12 +136,12 @@ fn a_source_written_by_the_last_gateway_is_judged() {
     let hide = "[[source_translations]]\nname = \"hide\"\nto_address = \"interface\"\n";
     let site = row(SHELLS, hide);
     assert_eq!(
-        found(&site, Course::FurtherOn),
+        found(&site, Denial::Downstream),
         ["inner shells, all: office to internet"]
     );
     let hide_early = format!("{SHELLS}{hide}");
     let site = row(&hide_early, "");
-    assert_eq!(found(&site, Course::FurtherOn), NOTHING);
+    assert_eq!(found(&site, Denial::Downstream), NOTHING);
     look(&site, |_, cascade| assert!(!cascade.unjudged.is_empty()));
 }
 
@@ -166,7 +166,7 @@ action = "permit"
 "#;
     let site = row("", publish);
     assert_eq!(
-        found(&site, Course::FurtherOn),
+        found(&site, Denial::Downstream),
         ["edge shells from outside, all: internet to office"]
     );
 }
@@ -176,13 +176,13 @@ action = "permit"
 fn a_wide_permit_is_not_meant_unless_nothing_of_it_arrives_anywhere() {
     let wide = "[[rules]]\nname = \"out\"\nfrom = [\"office\"]\nto = [\"transit\"]\nservices = [\"tcp/22\"]\naction = \"permit\"\n";
     // Devices on the transit are reached: the rule is of use there.
-    assert_eq!(found(&row(wide, ""), Course::FurtherOn), NOTHING);
+    assert_eq!(found(&row(wide, ""), Denial::Downstream), NOTHING);
     // Nothing is left of it there.
     let before = "[[rules]]\nname = \"not the transit\"\nto = [\"transit\"]\n\
         destination = [\"10.44.99.0/30\", \"fd44:99::/64\"]\naction = \"deny\"\n\n";
     let site = row(&format!("{before}{wide}"), "");
     assert_eq!(
-        found(&site, Course::FurtherOn),
+        found(&site, Denial::Downstream),
         ["inner out, all: office to internet, office to edge"]
     );
 }
@@ -193,9 +193,9 @@ fn a_service_that_gets_through_in_one_family_is_of_use() {
     let both = SHELLS.replace("\"198.51.100.7\"", "\"198.51.100.7\", \"2001:db8:7::7\"");
     let edge =
         "[[rules]]\nname = \"six\"\ndestination = [\"2001:db8:7::7\"]\naction = \"permit\"\n";
-    assert_eq!(found(&row(&both, edge), Course::FurtherOn), NOTHING);
+    assert_eq!(found(&row(&both, edge), Denial::Downstream), NOTHING);
     assert_eq!(
-        found(&row(&both, ""), Course::FurtherOn),
+        found(&row(&both, ""), Denial::Downstream),
         ["inner shells, all: office to internet"]
     );
 }
@@ -204,10 +204,10 @@ fn a_service_that_gets_through_in_one_family_is_of_use() {
 #[test]
 fn messages_are_left_out() {
     let errors = SHELLS.replace("tcp/22", "icmp");
-    assert_eq!(found(&row(&errors, ""), Course::FurtherOn), NOTHING);
+    assert_eq!(found(&row(&errors, ""), Denial::Downstream), NOTHING);
     let mixed = SHELLS.replace("\"tcp/22\"", "\"tcp/22\", \"icmp\"");
     assert_eq!(
-        found(&row(&mixed, ""), Course::FurtherOn),
+        found(&row(&mixed, ""), Denial::Downstream),
         ["inner shells, some: office to internet"]
     );
 }
@@ -242,12 +242,12 @@ action = "permit"
 "#;
     let mut site = row(&format!("{SHELLS}{replies}"), edge);
     assert_eq!(
-        found(&site, Course::Before),
+        found(&site, Denial::Upstream),
         ["inner replies, all: internet to office"],
         "a stateful gateway needs no such rule"
     );
     stateless(&mut site);
-    assert_eq!(found(&site, Course::Before), NOTHING);
+    assert_eq!(found(&site, Denial::Upstream), NOTHING);
 }
 
 /// With one gateway, or two beside each other, nothing stands in a row.

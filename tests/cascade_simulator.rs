@@ -23,7 +23,7 @@ mod simulator;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use boundwalk::analysis::{BlockedPermit, Cascade, Course, Endpoint, Wasted, wasted};
+use boundwalk::analysis::{BlockedPermit, Cascade, Denial, Endpoint, Wasted, wasted};
 use boundwalk::forwarding::{Network, Packet};
 use boundwalk::load::{load_path, load_text};
 use boundwalk::model::{Date, Family, Role, RouterId, SegmentId, Site};
@@ -79,7 +79,7 @@ fn said(network: &Network<'_>, cascade: &Cascade, from: SegmentId, probe: &Probe
         .iter()
         .filter(|one| one.pair.0 == from)
         .filter(|one| holds(network, one, probe))
-        .map(|one| (one.pair, one.course, one.permits, one.denies))
+        .map(|one| (one.pair, one.denial, one.permits, one.denies))
         .collect()
 }
 
@@ -174,9 +174,9 @@ fn assert_wasted(
                 let Some(at) = own.filter(|_| place == to) else {
                     continue;
                 };
-                let side = match one.course {
-                    Course::FurtherOn => &gates[at + 1..],
-                    Course::Before => &gates[..at],
+                let side = match one.denial {
+                    Denial::Downstream => &gates[at + 1..],
+                    Denial::Upstream => &gates[..at],
                 };
                 let lost = side.iter().any(|&other| {
                     !oracle.permits(other) && oracle.loses(questions, (from, to), gates[at], other)
@@ -231,7 +231,7 @@ fn translated_packets_are_left_out_or_judged_as_the_rules_see_them() {
                     let Some(&other) = other else {
                         continue;
                     };
-                    let key = ((from, to), Course::FurtherOn, own, other);
+                    let key = ((from, to), Denial::Downstream, own, other);
                     assert!(
                         found.contains(&key),
                         "seed {seed}, {from:?}, {probe:?}: {key:?} not in {found:?}\n{text}"
@@ -255,10 +255,10 @@ impl Seen {
             );
             self.replies_spared += usize::from(some && !all && found.is_empty());
         }
-        for (_, course, _, denies) in found {
-            match course {
-                Course::FurtherOn => self.barred_further_on += 1,
-                Course::Before => self.barred_before += 1,
+        for (_, denial, _, denies) in found {
+            match denial {
+                Denial::Downstream => self.barred_further_on += 1,
+                Denial::Upstream => self.barred_before += 1,
             }
             self.by_default += usize::from(denies.rule.is_none());
         }
@@ -292,28 +292,28 @@ fn two_gateways_as_its_readme_says() {
     assert!(cascade.complete && cascade.unjudged.is_empty());
     let class = |port| network.classes.class_of(6, 50_000, port);
     let (office, plant) = (SegmentId(0), Endpoint::Segment(SegmentId(3)));
-    let of_course = |course| {
+    let of_course = |denial| {
         let mut own = cascade.blocked.iter();
-        let fits = |one: &&BlockedPermit| one.pair == (office, plant) && one.course == course;
+        let fits = |one: &&BlockedPermit| one.pair == (office, plant) && one.denial == denial;
         own.find(fits).expect("one of each")
     };
-    let after = of_course(Course::FurtherOn);
+    let after = of_course(Denial::Downstream);
     assert_eq!((after.permits.rule, after.denies.rule), (Some(0), None));
     let services: Vec<usize> = after.services(&network).iter().collect();
     assert_eq!(services, [class(22)]);
     // 255 addresses of the office, its gateway's left out; as many of the plant; 65,536 source ports.
     assert_eq!(after.size(&network), (255_u64 * 255 * 65_536).into());
-    let ahead = of_course(Course::Before);
+    let ahead = of_course(Denial::Upstream);
     let services: Vec<usize> = ahead.services(&network).iter().collect();
     assert_eq!(services, [class(502)]);
     // What `inner` permits from anybody the transit may use: only 22 is permitted for nothing.
     let found = wasted(&network, &cascade);
     let rows: Vec<_> = found
         .iter()
-        .map(|one| (one.rule, one.course, one.pairs.as_slice()))
+        .map(|one| (one.rule, one.denial, one.pairs.as_slice()))
         .collect();
     assert_eq!(
         rows,
-        [((RouterId(0), 0), Course::FurtherOn, &[(office, plant)][..])]
+        [((RouterId(0), 0), Denial::Downstream, &[(office, plant)][..])]
     );
 }

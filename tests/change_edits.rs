@@ -512,7 +512,7 @@ fn what_only_stands_elsewhere_is_no_edit_and_opens_nothing() {
     // One of these needs is met and the other is not: a number is no name.
     let networks = Network::versions(&old, &old, TODAY);
     let judged = boundwalk::analysis::intent::judge_needs(&networks[0]);
-    assert_ne!(judged[0].standing, judged[1].standing);
+    assert_ne!(judged[0].status, judged[1].status);
 }
 
 #[test]

@@ -76,14 +76,14 @@ fn needs(site: &Site) -> Vec<bool> {
     let network = Network::new(site, TODAY);
     judge_needs(&network)
         .into_iter()
-        .map(|need| matches!(need.standing, IntentStatus::Held))
+        .map(|need| matches!(need.status, IntentStatus::Held))
         .collect()
 }
 
 fn nothing_held(site: &Site) -> bool {
     let network = Network::new(site, TODAY);
     let judged = judge_expectations(&network);
-    matches!(judged[0].standing, IntentStatus::Held)
+    matches!(judged[0].status, IntentStatus::Held)
 }
 
 fn found(site: &Site, check: &str) -> usize {

@@ -297,7 +297,7 @@ impl Claims {
             Matrix::new(network, &question, &mut |_, _| {})
         });
         let lines = judge_expectations(network).into_iter().map(|line| {
-            let held = matches!(line.standing, IntentStatus::Held);
+            let held = matches!(line.status, IntentStatus::Held);
             (line.expectation.name.value.clone(), held)
         });
         let segments = network.site.segments.iter();

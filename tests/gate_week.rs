@@ -133,7 +133,7 @@ fn the_gate_judges_a_week_of_edits_as_the_comparison_does() {
         let [old, new] = Network::versions(&old, &new, TODAY);
         let reach = reach_change(&old, &new, &mut |_, _| {});
         let broken = intent_changes(&old, &new);
-        let breaks = |standing: &Option<Judged>| matches!(standing, Some(Judged::Broken(_)));
+        let breaks = |status: &Option<Judged>| matches!(status, Some(Judged::Broken(_)));
         let broken = broken
             .iter()
             .filter(|one| breaks(&one.after) && !breaks(&one.before))

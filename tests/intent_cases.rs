@@ -89,8 +89,8 @@ fn site(lines: &str) -> Site {
 fn judged(body: &str) -> (Site, IntentStatus) {
     let site = site(&format!("[[expectations]]\nname = \"line\"\n{body}"));
     let network = Network::new(&site, TODAY);
-    let standing = judge_expectations(&network).remove(0).standing;
-    (site, standing)
+    let status = judge_expectations(&network).remove(0).status;
+    (site, status)
 }
 
 fn breaches(body: &str) -> Vec<Breach> {
@@ -169,10 +169,10 @@ fn demands_on_the_deciding_rule_name_what_is_missing() {
 fn isolation_is_about_ways_and_not_about_rules() {
     holds("from = \"switches\"\nto = [\"office\", \"guests\", \"internet\"]\nisolated = true\n");
     // Rules deny everything between the two, and the gateway joins them all the same.
-    let (site, standing) =
+    let (site, status) =
         judged("from = \"guests\"\nto = \"office\"\npermit = \"nothing\"\nisolated = true\n");
-    let IntentStatus::Broken(found) = standing else {
-        panic!("{standing:?}");
+    let IntentStatus::Broken(found) = status else {
+        panic!("{status:?}");
     };
     let [breach] = found.as_slice() else {
         panic!("{found:?}");
@@ -215,7 +215,7 @@ fn an_unmet_need_names_the_rule_that_denies_it() {
         "[[needs]]\nname = \"both\"\nfrom = \"office\"\nto = \"shop\"\nsource = [\"10.44.10.7\", \"10.44.10.8\"]\nservices = [\"ssh\"]\n",
     );
     let network = Network::new(&site, TODAY);
-    let IntentStatus::Broken(found) = judge_needs(&network).remove(0).standing else {
+    let IntentStatus::Broken(found) = judge_needs(&network).remove(0).status else {
         panic!("it is unmet");
     };
     let packet = found[0].packet.expect("a packet shows it");
@@ -283,12 +283,12 @@ fn what_a_host_that_bridges_sends_from_behind_its_own_cables_counts_in_both_stan
     let network = Network::new(&site, TODAY);
     let standings: Vec<IntentStatus> = judge_expectations(&network)
         .into_iter()
-        .map(|judged| judged.standing)
+        .map(|judged| judged.status)
         .collect();
     // No other device can be plugged in behind its bridge, and it sends nothing to itself as it is set up.
     assert_eq!(standings[0], IntentStatus::Held);
     // Taken over, its frames reach the router, which passes on without rules.
-    for standing in &standings[1..] {
-        assert!(matches!(standing, IntentStatus::Broken(_)), "{standing:?}");
+    for status in &standings[1..] {
+        assert!(matches!(status, IntentStatus::Broken(_)), "{status:?}");
     }
 }

@@ -279,7 +279,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
             (_, true) => "broken",
             (_, false) => "held",
         };
-        let found = word(&judged.standing);
+        let found = word(&judged.status);
         match expected {
             "held" => seen.held += 1,
             "broken" => seen.broken += 1,
@@ -289,7 +289,7 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
             let name = &judged.expectation.name.value;
             wrong.push(format!(
                 "seed {seed}: {name}: {found}, is {expected}: {failing:?} {over}\n{:?}\n{text}",
-                judged.standing
+                judged.status
             ));
         }
     }
@@ -304,12 +304,12 @@ fn check(seed: u64, site: &Site, text: &str, seen: &mut Seen, wrong: &mut Vec<St
             "broken" => seen.unmet += 1,
             _ => {}
         }
-        let found = word(&judged.standing);
+        let found = word(&judged.status);
         if found != expected {
             let name = &judged.need.name.value;
             wrong.push(format!(
                 "seed {seed}: need {name}: {found}, is {expected}\n{:?}\n{text}",
-                judged.standing
+                judged.status
             ));
         }
     }
@@ -343,8 +343,8 @@ fn pairs_of(
         .collect()
 }
 
-fn word(standing: &IntentStatus) -> &'static str {
-    match standing {
+fn word(status: &IntentStatus) -> &'static str {
+    match status {
         IntentStatus::Held => "held",
         IntentStatus::Broken(_) => "broken",
         IntentStatus::Vacuous => "vacuous",

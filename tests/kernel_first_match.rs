@@ -111,8 +111,8 @@ fn reviewed(site_text: &str) -> (Vec<(usize, Probe)>, Vec<String>) {
     let network = Network::new(&site, TODAY);
     let gateway_review = GatewayReview::new(&network, RouterId(0)).expect("the gateway filters");
     let (mut decided, mut dead) = (Vec::new(), Vec::new());
-    for (rule, standing) in gateway_review.review.rules.iter().enumerate() {
-        match standing {
+    for (rule, status) in gateway_review.review.rules.iter().enumerate() {
+        match status {
             RuleStatus::Decides { witness, .. } => {
                 let packet = witness.packet;
                 let probe = Probe {

@@ -129,12 +129,12 @@ fn what_denies_it_is_broken_and_what_demands_it_is_not_met() {
             .iter()
             .find(|one| one.expectation.name.value == name)
             .expect("a line");
-        matches!(line.standing, IntentStatus::Broken(_))
+        matches!(line.status, IntentStatus::Broken(_))
     };
     assert!(broken("nothing") && broken("at most") && broken("at least"));
     assert!(!broken("through"));
     let needs = judge_needs(&network);
-    assert!(matches!(needs[0].standing, IntentStatus::Broken(_)));
+    assert!(matches!(needs[0].status, IntentStatus::Broken(_)));
 }
 
 #[test]

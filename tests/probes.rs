@@ -103,7 +103,7 @@ fn each_rule_that_can_permit_is_touched_or_named_with_the_reason() {
                 continue;
             };
             let review = RuleReview::new(&Judge::new(&space, Effort::default()));
-            for (rule, standing) in review.rules.iter().enumerate() {
+            for (rule, status) in review.rules.iter().enumerate() {
                 let permits = |family| Obligation::Permits {
                     router,
                     rule,
@@ -116,7 +116,7 @@ fn each_rule_that_can_permit_is_touched_or_named_with_the_reason() {
                 };
                 let filter = site.router(router).filter().expect("rules");
                 let permitting = filter.rules[rule].action.value == Action::Permit;
-                match standing {
+                match status {
                     RuleStatus::Decides { .. } if permitting => {
                         assert!(somewhere(&known), "{name}: rule {rule}");
                         touched += usize::from(somewhere(&covered));

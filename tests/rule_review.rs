@@ -71,8 +71,8 @@ fn every_answer_agrees_with_single_packets() {
             text: &text,
             list: &list,
         };
-        for (rule, standing) in review.rules.iter().enumerate() {
-            case.standing(rule, standing, &mut count);
+        for (rule, status) in review.rules.iter().enumerate() {
+            case.status(rule, status, &mut count);
         }
         case.together(&review, &mut count);
         case.pairs(&RulePairs::new(&judge), &mut count);
@@ -111,7 +111,7 @@ impl Case<'_> {
         assert!(right, "seed {}: {what}\n{}", self.seed, self.text);
     }
 
-    fn standing(&self, rule: usize, standing: &RuleStatus, count: &mut Count) {
+    fn status(&self, rule: usize, status: &RuleStatus, count: &mut Count) {
         let list = self.list;
         let own = list.of_rule(rule);
         let decides = own
@@ -120,8 +120,8 @@ impl Case<'_> {
             .count()
             > 0;
         let active = list.filter.rules[rule].active(TODAY);
-        let name = format!("rule {rule} is {standing:?}");
-        match standing {
+        let name = format!("rule {rule} is {status:?}");
+        match status {
             RuleStatus::Off => {
                 count.off += 1;
                 self.check(!active, &name);
@@ -385,7 +385,7 @@ fn lists_compare_as_their_packets_do() {
 /// Where a bound is met the answer is unknown, and what is said all the same is what is said without a bound.
 #[test]
 fn what_a_bound_leaves_open_is_said_to_be_open() {
-    let kind = |standing: &RuleStatus| match standing {
+    let kind = |status: &RuleStatus| match status {
         RuleStatus::Off => "off",
         RuleStatus::Irrelevant => "irrelevant",
         RuleStatus::Dead(_) => "dead",

@@ -66,10 +66,10 @@ fn long_lists_are_judged_as_diagrams_judge_them() {
     for size in sizes() {
         let (_, site) = site(size);
         let (mut idle, mut spare) = (0, 0);
-        for (number, (standing, expected)) in
+        for (number, (status, expected)) in
             review(&site).rules.iter().zip(judged(&site)).enumerate()
         {
-            let found = match standing {
+            let found = match status {
                 RuleStatus::Off | RuleStatus::Irrelevant => (false, false, false),
                 RuleStatus::Dead(_) => (true, false, false),
                 RuleStatus::Decides { without, .. } => {
@@ -77,7 +77,7 @@ fn long_lists_are_judged_as_diagrams_judge_them() {
                 }
                 RuleStatus::Unknown => panic!("{size:?}: rule {number} is not settled"),
             };
-            assert_eq!(found, expected, "{size:?}: rule {number} is {standing:?}");
+            assert_eq!(found, expected, "{size:?}: rule {number} is {status:?}");
             idle += usize::from(!found.1);
             spare += usize::from(found.1 && !found.2);
         }

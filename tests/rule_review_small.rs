@@ -153,9 +153,9 @@ impl Case<'_> {
         claim(review.rules.len() == self.draft.rules.len(), || {
             "one for each rule".to_owned()
         })?;
-        for (rule, standing) in review.rules.iter().enumerate() {
-            let what = |wrong: String| format!("rule {rule} is {standing:?}: {wrong}");
-            self.standing(rule, standing, count).map_err(what)?;
+        for (rule, status) in review.rules.iter().enumerate() {
+            let what = |wrong: String| format!("rule {rule} is {status:?}: {wrong}");
+            self.status(rule, status, count).map_err(what)?;
         }
         self.together(&review, count)
     }
@@ -170,12 +170,7 @@ impl Case<'_> {
             .collect()
     }
 
-    fn standing(
-        &self,
-        rule: usize,
-        standing: &RuleStatus,
-        count: &mut Count,
-    ) -> Result<(), String> {
+    fn status(&self, rule: usize, status: &RuleStatus, count: &mut Count) -> Result<(), String> {
         let own = self.of_rule(rule);
         let decides = own.iter().any(|&holders| first(holders) == Some(rule));
         let expected = match (is_on(&self.draft.rules[rule]), own.is_empty(), decides) {
@@ -184,7 +179,7 @@ impl Case<'_> {
             (true, false, false) => "dead",
             (true, false, true) => "decides",
         };
-        let said = match standing {
+        let said = match status {
             RuleStatus::Off => "off",
             RuleStatus::Irrelevant => "irrelevant",
             RuleStatus::Dead(_) => "dead",
@@ -192,7 +187,7 @@ impl Case<'_> {
             RuleStatus::Unknown => "unknown",
         };
         claim(said == expected, || format!("it should be {expected}"))?;
-        match standing {
+        match status {
             RuleStatus::Off => count.off += 1,
             RuleStatus::Irrelevant => count.irrelevant += 1,
             RuleStatus::Dead(dead) => self.dead(rule, dead, &own, count)?,

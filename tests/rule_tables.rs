@@ -66,21 +66,21 @@ fn numbers(gateway_review: &GatewayReview<'_>, holds: impl Fn(&RuleStatus) -> bo
         .rules
         .iter()
         .enumerate()
-        .filter(|(_, standing)| holds(standing))
+        .filter(|(_, status)| holds(status))
         .map(|(number, _)| number + 1)
         .collect()
 }
 
 fn dead(gateway_review: &GatewayReview<'_>) -> Vec<usize> {
-    numbers(gateway_review, |standing| {
-        matches!(standing, RuleStatus::Dead(_))
+    numbers(gateway_review, |status| {
+        matches!(status, RuleStatus::Dead(_))
     })
 }
 
 fn redundant(gateway_review: &GatewayReview<'_>) -> Vec<usize> {
-    let same = |standing: &RuleStatus| {
+    let same = |status: &RuleStatus| {
         matches!(
-            standing,
+            status,
             RuleStatus::Decides {
                 without: Without::Same { .. },
                 ..

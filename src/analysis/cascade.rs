@@ -35,13 +35,13 @@ pub struct Decider {
     pub rule: Option<usize>,
 }
 
-/// Where the gateway stands that denies what another permits.
+/// Where the gateway is that denies what another permits, seen along the way of a packet.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Course {
+pub enum Denial {
     /// Between the one that permits and the target: permitted for nothing.
-    FurtherOn,
+    Downstream,
     /// Between the sender and the one that permits: it never comes so far.
-    Before,
+    Upstream,
 }
 
 /// Who sends, and who it is for: a segment, or a gateway or router itself.
@@ -53,7 +53,7 @@ pub struct BlockedPermit {
     /// Between whom.
     pub pair: Pair,
     /// Where the one that denies stands.
-    pub course: Course,
+    pub denial: Denial,
     /// What permits.
     pub permits: Decider,
     /// What denies: of several gateways the nearest further on, or the first before.
@@ -104,17 +104,17 @@ pub struct Passed {
     /// Services of which it permits some packet.
     pub permitted: ClassSet,
     /// Those of which some packet is not denied further on.
-    pub further_on: ClassSet,
+    pub downstream: ClassSet,
     /// Those of which some packet is not denied before.
-    pub before: ClassSet,
+    pub upstream: ClassSet,
 }
 
 impl Passed {
     /// Services of which some packet gets past the other gateways on that side.
-    pub fn through(&self, course: Course) -> &ClassSet {
-        match course {
-            Course::FurtherOn => &self.further_on,
-            Course::Before => &self.before,
+    pub fn through(&self, denial: Denial) -> &ClassSet {
+        match denial {
+            Denial::Downstream => &self.downstream,
+            Denial::Upstream => &self.upstream,
         }
     }
 }
@@ -204,7 +204,7 @@ struct Said {
     packets: Region,
 }
 
-type Key = (Pair, Course, Decider, Decider);
+type Key = (Pair, Denial, Decider, Decider);
 
 struct Judge<'n> {
     network: &'n Network<'n>,
@@ -248,9 +248,9 @@ impl Judge<'_> {
         for (at, gate) in passage.gates.iter().enumerate() {
             let said = self.said(passage, gate, seen)?;
             for piece in said.into_iter().filter(|piece| piece.permits) {
-                let further_on = at + 1..passage.gates.len();
-                let after = self.follow(passage, (at, &piece), Course::FurtherOn, further_on)?;
-                let ahead = self.follow(passage, (at, &piece), Course::Before, 0..at)?;
+                let downstream = at + 1..passage.gates.len();
+                let after = self.follow(passage, (at, &piece), Denial::Downstream, downstream)?;
+                let ahead = self.follow(passage, (at, &piece), Denial::Upstream, 0..at)?;
                 judged.push((at, piece, [after, ahead]));
             }
         }
@@ -288,7 +288,7 @@ impl Judge<'_> {
         &mut self,
         passage: &Passage,
         (at, piece): (usize, &Said),
-        course: Course,
+        denial: Denial,
         others: Range<usize>,
     ) -> Option<ClassSet> {
         let pair = (passage.from, passage.to);
@@ -305,7 +305,7 @@ impl Judge<'_> {
                         next.push(verdict.packets);
                         continue;
                     }
-                    let key = (pair, course, own, decider(gate, &verdict));
+                    let key = (pair, denial, own, decider(gate, &verdict));
                     let known = self.blocked.entry(key).or_default();
                     known.push((passage.family, verdict.packets));
                 }
@@ -352,27 +352,27 @@ impl Judge<'_> {
             .entry((passage.from, passage.to))
             .or_insert_with(|| Passed {
                 permitted: none(),
-                further_on: none(),
-                before: none(),
+                downstream: none(),
+                upstream: none(),
             });
         passed.permitted.union_with(&piece.packets.services);
-        passed.further_on.union_with(after);
-        passed.before.union_with(ahead);
+        passed.downstream.union_with(after);
+        passed.upstream.union_with(ahead);
     }
 
     fn finish(self) -> Cascade {
         let blocked = self
             .blocked
             .into_iter()
-            .map(|((pair, course, permits, denies), packets)| BlockedPermit {
+            .map(|((pair, denial, permits, denies), packets)| BlockedPermit {
                 pair,
-                course,
+                denial,
                 permits,
                 denies,
                 packets,
             });
         let mut blocked: Vec<BlockedPermit> = blocked.collect();
-        blocked.sort_by_key(|one| (one.pair, one.course, one.permits, one.denies));
+        blocked.sort_by_key(|one| (one.pair, one.denial, one.permits, one.denies));
         let mut unjudged: Vec<Pair> = self.unjudged.into_iter().collect();
         unjudged.sort_unstable();
         let mut doubtful: Vec<RouterId> = self.doubtful.into_iter().collect();

@@ -51,7 +51,7 @@ mod worksheet;
 pub use amount::counted;
 pub use bypass::{Bypass, bypasses, pairs_asked};
 pub use cabling::{Bundle, Cable, CableEnd, Cabling, Equipment, front_order};
-pub use cascade::{BlockedPermit, Cascade, Course, Decider, Pair, Passed};
+pub use cascade::{BlockedPermit, Cascade, Decider, Denial, Pair, Passed};
 pub use cell::{Cell, Extent, HostileReach, Reading};
 pub use certificate::{Certificate, Closed, End, EndReason, PortPart};
 pub use closing::{Bypasses, Closing, MOST_ALTERNATIVES, closing};

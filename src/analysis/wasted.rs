@@ -6,7 +6,7 @@ use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, ICMP, ICMPV6, RouterId, Rule, Service};
 use boundwalk_packet::{ClassSet, IntervalSet};
 
-use super::cascade::{BlockedPermit, Cascade, Course, Decider, Pair, Passed};
+use super::cascade::{BlockedPermit, Cascade, Decider, Denial, Pair, Passed};
 use super::party::Endpoint;
 
 /// A rule that permits services which come to nothing between some parties.
@@ -15,7 +15,7 @@ pub struct Wasted {
     /// The gateway and its rule.
     pub rule: (RouterId, usize),
     /// Where the gateway stands that denies.
-    pub course: Course,
+    pub denial: Denial,
     /// The services.
     pub services: ClassSet,
     /// Whether the rule permits no others between these parties.
@@ -77,8 +77,8 @@ pub fn wasted(network: &Network<'_>, cascade: &Cascade) -> Vec<Wasted> {
             passed: &cascade.passed[&key],
             blocked,
         };
-        for course in [Course::FurtherOn, Course::Before] {
-            looked.add(course, &mut found);
+        for denial in [Denial::Downstream, Denial::Upstream] {
+            looked.add(denial, &mut found);
         }
     }
     found
@@ -134,45 +134,45 @@ struct Looked<'a> {
 }
 
 impl Looked<'_> {
-    fn add(&self, course: Course, found: &mut Vec<Wasted>) {
+    fn add(&self, denial: Denial, found: &mut Vec<Wasted>) {
         let mut pairs: Vec<Pair> = self.passed.keys().copied().collect();
         pairs.sort_unstable();
         let nowhere: Vec<bool> = self
             .parts
             .iter()
-            .map(|part| self.nowhere(part, course))
+            .map(|part| self.nowhere(part, denial))
             .collect();
         let first = found.len();
         for pair in pairs {
-            let named = self.names(pair, course);
+            let named = self.names(pair, denial);
             let passed = &self.passed[&pair];
             let mut services = self.network.classes.none();
             for (part, nowhere) in self.parts.iter().zip(&nowhere) {
-                if (named || *nowhere) && comes_to_nothing(part, passed, course) {
+                if (named || *nowhere) && comes_to_nothing(part, passed, denial) {
                     services.union_with(&part.intersection(&passed.permitted));
                 }
             }
             if services.is_empty() || self.cascade.unjudged.contains(&pair) {
                 continue;
             }
-            if let Some(one) = self.describe(pair, course, services) {
+            if let Some(one) = self.describe(pair, denial, services) {
                 join(&mut found[first..], &one).unwrap_or_else(|| found.push(one));
             }
         }
     }
 
     /// Whether a service of the rule comes to nothing between all parties.
-    fn nowhere(&self, part: &ClassSet, course: Course) -> bool {
+    fn nowhere(&self, part: &ClassSet, denial: Denial) -> bool {
         let mut passed = self.passed.values();
         let doubtful = self.cascade.doubtful.contains(&self.key.0);
-        !doubtful && passed.all(|passed| !part.overlaps(passed.through(course)))
+        !doubtful && passed.all(|passed| !part.overlaps(passed.through(denial)))
     }
 
     /// Whether the rule names addresses of the party behind the other gateway, and of nobody else with them.
-    fn names(&self, (from, to): Pair, course: Course) -> bool {
-        let (field, party) = match course {
-            Course::FurtherOn => (&self.rule.destination, to),
-            Course::Before => (&self.rule.source, Endpoint::Segment(from)),
+    fn names(&self, (from, to): Pair, denial: Denial) -> bool {
+        let (field, party) = match denial {
+            Denial::Downstream => (&self.rule.destination, to),
+            Denial::Upstream => (&self.rule.source, Endpoint::Segment(from)),
         };
         let Some(field) = field else {
             return false;
@@ -189,11 +189,11 @@ impl Looked<'_> {
         })
     }
 
-    fn describe(&self, pair: Pair, course: Course, services: ClassSet) -> Option<Wasted> {
+    fn describe(&self, pair: Pair, denial: Denial, services: ClassSet) -> Option<Wasted> {
         let mine: Vec<&&BlockedPermit> = self
             .blocked
             .iter()
-            .filter(|one| one.pair == pair && one.course == course)
+            .filter(|one| one.pair == pair && one.denial == denial)
             .filter(|one| one.services(self.network).overlaps(&services))
             .collect();
         let example = mine
@@ -214,7 +214,7 @@ impl Looked<'_> {
         }
         Some(Wasted {
             rule: self.key,
-            course,
+            denial,
             whole: self.passed[&pair].permitted.is_subset(&services),
             services,
             pairs: vec![pair],
@@ -229,8 +229,8 @@ impl Looked<'_> {
 }
 
 /// Whether a rule permits something of a service and nothing of it gets through.
-fn comes_to_nothing(part: &ClassSet, passed: &Passed, course: Course) -> bool {
-    part.overlaps(&passed.permitted) && !part.overlaps(passed.through(course))
+fn comes_to_nothing(part: &ClassSet, passed: &Passed, denial: Denial) -> bool {
+    part.overlaps(&passed.permitted) && !part.overlaps(passed.through(denial))
 }
 
 /// Adds a pair to a finding that says the same of other pairs; `None` where there is none.

@@ -10,17 +10,17 @@ fn against(before: &[Finding], now: Vec<Finding>) -> [Vec<String>; 3] {
         open: now,
         accepted: Vec::new(),
     };
-    let standing = JudgedFindings::new(judged, Some(&Baseline::of(before)));
+    let reviewed = JudgedFindings::new(judged, Some(&Baseline::of(before)));
     let subjects = |findings: Vec<Finding>| {
         findings
             .into_iter()
             .map(|one| one.subjects.join("+"))
             .collect()
     };
-    let gone = standing.gone.expect("there is a baseline");
+    let gone = reviewed.gone.expect("there is a baseline");
     [
-        subjects(standing.open),
-        subjects(standing.known),
+        subjects(reviewed.open),
+        subjects(reviewed.known),
         gone.into_iter().map(|one| one.subject).collect(),
     ]
 }

@@ -29,7 +29,7 @@ const TOLD: usize = 3;
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.expectations() {
-        let IntentStatus::Broken(breaches) = &judged.standing else {
+        let IntentStatus::Broken(breaches) = &judged.status else {
             continue;
         };
         let line = judged.expectation;

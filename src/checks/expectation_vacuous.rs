@@ -21,7 +21,7 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.expectations() {
-        if judged.standing == IntentStatus::Vacuous {
+        if judged.status == IntentStatus::Vacuous {
             let line = judged.expectation;
             let what = "speaks of no packet: nobody with these addresses is there";
             report.add(found(&CHECK, line.name.span, &line.name.value, what));

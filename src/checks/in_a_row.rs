@@ -1,6 +1,6 @@
 //! Permits of gateways in a row that come to nothing, put into words.
 
-use boundwalk_analysis::{Course, ServiceLabels, Wasted, party_name};
+use boundwalk_analysis::{Denial, ServiceLabels, Wasted, party_name};
 use boundwalk_diagnostic::Check;
 use boundwalk_model::RouterId;
 
@@ -12,11 +12,11 @@ use super::view::CheckContext;
 /// the pairs of parties.
 pub(super) fn find(
     check: &'static Check,
-    course: Course,
+    denial: Denial,
     view: &CheckContext<'_>,
     report: &mut FindingReport,
 ) {
-    for wasted in view.wasted(course) {
+    for wasted in view.wasted(denial) {
         let what = what(view, wasted);
         for &(from, to) in &wasted.pairs {
             let from = &view.site.segment(from).name.value;
@@ -61,9 +61,9 @@ fn what(view: &CheckContext<'_>, wasted: &Wasted) -> String {
     let sources = naming.addresses(&wasted.sources);
     let destinations = naming.addresses(&wasted.destinations);
     let others = names(view, wasted);
-    let denied = match wasted.course {
-        Course::FurtherOn => format!("which {others} denies further on"),
-        Course::Before => format!("which {others} denies before it comes so far"),
+    let denied = match wasted.denial {
+        Denial::Downstream => format!("which {others} denies further on"),
+        Denial::Upstream => format!("which {others} denies before it comes so far"),
     };
     let families = if wasted.both_families {
         ", for IPv4 and IPv6"

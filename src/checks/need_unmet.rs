@@ -27,7 +27,7 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for judged in view.needs() {
         let need = judged.need;
         let (place, name) = (need.name.span, &need.name.value);
-        match &judged.standing {
+        match &judged.status {
             IntentStatus::Broken(breaches) => {
                 let mut draft = found(&CHECK, place, name, told(view, breaches))
                     .measured(of_breaches(view, breaches));

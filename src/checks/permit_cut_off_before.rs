@@ -1,6 +1,6 @@
 //! A permit that comes to nothing, because an earlier gateway denies it.
 
-use boundwalk_analysis::Course;
+use boundwalk_analysis::Denial;
 use boundwalk_diagnostic::{Check, Severity};
 
 use super::in_a_row;
@@ -26,5 +26,5 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
-    in_a_row::find(&CHECK, Course::Before, view, report);
+    in_a_row::find(&CHECK, Denial::Upstream, view, report);
 }

@@ -21,9 +21,9 @@ fn permits<'v>(view: &CheckContext<'v>) -> Vec<PermitRule<'v>> {
         let gateway_review = gateway.0;
         let all = met_by(view, gateway);
         for (number, rule) in gateway_review.rules.iter().enumerate() {
-            let standing = &gateway_review.review.rules[number];
+            let status = &gateway_review.review.rules[number];
             let idle = matches!(
-                standing,
+                status,
                 RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_)
             );
             if rule.action.value == Action::Permit && !idle {

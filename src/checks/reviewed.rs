@@ -49,7 +49,7 @@ impl Reviewed<'_> {
             .rules
             .iter()
             .enumerate()
-            .filter(|(_, standing)| match standing {
+            .filter(|(_, status)| match status {
                 RuleStatus::Decides {
                     without: Without::Same { by },
                     ..

@@ -22,8 +22,8 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
-        for (rule, standing) in gateway.review.rules.iter().enumerate() {
-            if !matches!(standing, RuleStatus::Irrelevant) {
+        for (rule, status) in gateway.review.rules.iter().enumerate() {
+            if !matches!(status, RuleStatus::Irrelevant) {
                 continue;
             }
             let what = format!("no packet can match it: {}", gateway.obstacle_text(rule));

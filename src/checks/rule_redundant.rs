@@ -23,11 +23,11 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
-        for (rule, standing) in gateway.review.rules.iter().enumerate() {
+        for (rule, status) in gateway.review.rules.iter().enumerate() {
             let RuleStatus::Decides {
                 without: Without::Same { by },
                 ..
-            } = standing
+            } = status
             else {
                 continue;
             };

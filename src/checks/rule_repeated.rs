@@ -23,8 +23,8 @@ pub(super) static CHECK: Check = Check {
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
-        for (rule, standing) in gateway.review.rules.iter().enumerate() {
-            let RuleStatus::Dead(dead) = standing else {
+        for (rule, status) in gateway.review.rules.iter().enumerate() {
+            let RuleStatus::Dead(dead) = status else {
                 continue;
             };
             if dead.against.is_some() || denies_the_rest(&gateway.rules[rule]) {

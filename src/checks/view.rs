@@ -6,7 +6,7 @@ use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectatio
 use boundwalk_analysis::privilege::{Privilege, privilege};
 use boundwalk_analysis::rules::GatewayReview;
 use boundwalk_analysis::{
-    By, Cabling, Cascade, Course, Equipment, Matrix, PortKey, Question, ServiceLabels, Wasted,
+    By, Cabling, Cascade, Denial, Equipment, Matrix, PortKey, Question, ServiceLabels, Wasted,
     messages, numbered_vlan_at, segments_at, wasted,
 };
 use boundwalk_forwarding::Network;
@@ -163,11 +163,11 @@ impl<'a> CheckContext<'a> {
     }
 
     /// Permits that come to nothing because another gateway on the way denies it.
-    pub(super) fn wasted(&self, course: Course) -> impl Iterator<Item = &Wasted> {
+    pub(super) fn wasted(&self, denial: Denial) -> impl Iterator<Item = &Wasted> {
         let all = self
             .wasted
             .get_or_init(|| wasted(self.network, &Cascade::new(self.network)));
-        all.iter().filter(move |one| one.course == course)
+        all.iter().filter(move |one| one.denial == denial)
     }
 
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not

@@ -234,13 +234,11 @@ fn verdict(fail_on: FailOn, shown: &ChangeShown<'_>) -> Verdict {
 }
 
 fn newly_broken(one: &IntentChange) -> bool {
-    let broken =
-        |standing: &Option<IntentStatus>| matches!(standing, Some(IntentStatus::Broken(_)));
+    let broken = |status: &Option<IntentStatus>| matches!(status, Some(IntentStatus::Broken(_)));
     broken(&one.after) && !broken(&one.before)
 }
 
 fn newly_unknown(one: &IntentChange) -> bool {
-    let unknown =
-        |standing: &Option<IntentStatus>| matches!(standing, Some(IntentStatus::Unknown(_)));
+    let unknown = |status: &Option<IntentStatus>| matches!(status, Some(IntentStatus::Unknown(_)));
     unknown(&one.after) && !unknown(&one.before)
 }

@@ -127,11 +127,11 @@ fn what(arguments: &Arguments) -> What {
 fn text(arguments: &Arguments, site: &Site, what: What, output: &Output) -> Result<String, String> {
     let pen = Pen {
         ascii: arguments.ascii || !utf8_locale(|name| std::env::var(name).ok()),
-        paint: match arguments.output {
-            None => output.paint(),
+        text_style: match arguments.output {
+            None => output.text_style(),
             Some(_) => boundwalk_render::TextStyle {
                 colour: false,
-                ..output.paint()
+                ..output.text_style()
             },
         },
     };

@@ -74,15 +74,13 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     print(arguments.format, output, document, || {
         expectations_json(&shown)
     })?;
-    let mut standings = expectations
+    let mut statuses = expectations
         .iter()
-        .map(|judged| &judged.standing)
-        .chain(needs.iter().map(|judged| &judged.standing));
-    Ok(
-        if standings.all(|standing| *standing == IntentStatus::Held) {
-            Verdict::Clean
-        } else {
-            Verdict::Findings
-        },
-    )
+        .map(|judged| &judged.status)
+        .chain(needs.iter().map(|judged| &judged.status));
+    Ok(if statuses.all(|status| *status == IntentStatus::Held) {
+        Verdict::Clean
+    } else {
+        Verdict::Findings
+    })
 }

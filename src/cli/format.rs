@@ -79,7 +79,7 @@ pub(super) fn print<'a>(
     let text = match format {
         Format::Json => json(),
         Format::Markdown => document().markdown(),
-        _ => document().text(output.paint()),
+        _ => document().text(output.text_style()),
     };
     output.print(&text)
 }

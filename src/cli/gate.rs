@@ -102,7 +102,7 @@ fn exit_code(verdict: Verdict) -> u8 {
 pub(super) fn sarif(
     sources: &Sources,
     problems: &[Problem],
-    standing: Option<&JudgedFindings<'_>>,
+    reviewed: Option<&JudgedFindings<'_>>,
     verdict: Verdict,
 ) -> String {
     // Where the folder can't be told, absolute paths lose all but their last part.
@@ -110,7 +110,7 @@ pub(super) fn sarif(
     review_sarif(&SarifShown {
         sources,
         problems,
-        standing,
+        reviewed,
         exit_code: exit_code(verdict),
         here: Path::new(&here),
     })
@@ -120,15 +120,15 @@ pub(super) fn sarif(
 pub(super) fn junit(
     opened: &Opened,
     network: &Network<'_>,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     least: Option<Severity>,
 ) -> String {
     let (site, sources) = (&opened.site, &opened.sources);
     let judged = judge_expectations(network);
-    let expectations = expectation_outcomes(sources, standing, &judged, least);
+    let expectations = expectation_outcomes(sources, reviewed, &judged, least);
     let suites = [
         file_suite(sources, &opened.problems, least),
-        check_suite(sources, standing, least),
+        check_suite(sources, reviewed, least),
         expectation_suite(&expectations),
     ];
     junit_xml(&named(&site.name), &suites)

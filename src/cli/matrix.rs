@@ -119,7 +119,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         listed: listed.as_deref(),
         grouped: asked.grouped,
     };
-    output.print(&shown.form(arguments.format, output.paint()))?;
+    output.print(&shown.form(arguments.format, output.text_style()))?;
     Ok(Verdict::Clean)
 }
 
@@ -135,7 +135,7 @@ struct Shown<'a> {
 }
 
 impl Shown<'_> {
-    fn form(&self, format: Format, paint: TextStyle) -> String {
+    fn form(&self, format: Format, text_style: TextStyle) -> String {
         let (site, sources) = (&self.opened.site, &self.opened.sources);
         match format {
             Format::Json => matrix_json(site, sources, self.sheet, self.namings, self.listed),
@@ -145,14 +145,14 @@ impl Shown<'_> {
                 let listed = self.listed.map(|_| self.flows());
                 matrix_page(self.sheet, &key, &codes, listed).markdown()
             }
-            _ => self.text(paint),
+            _ => self.text(text_style),
         }
     }
 
-    fn text(&self, paint: TextStyle) -> String {
+    fn text(&self, text_style: TextStyle) -> String {
         let site = &self.opened.site;
         let (key, codes) = sheet_legend(self.sheet, self.namings);
-        let mut out = matrix_text(self.sheet, &key, &codes, paint);
+        let mut out = matrix_text(self.sheet, &key, &codes, text_style);
         if self.grouped {
             let count = site.segments.len();
             out.push_str(&format!(
@@ -161,9 +161,9 @@ impl Shown<'_> {
         }
         if self.listed.is_some() {
             out.push('\n');
-            out.push_str(&self.flows().text(paint));
+            out.push_str(&self.flows().text(text_style));
         }
-        out.push_str(&notes_document(&self.sheet.notes).text(paint));
+        out.push_str(&notes_document(&self.sheet.notes).text(text_style));
         out
     }
 

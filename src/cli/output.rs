@@ -56,7 +56,7 @@ impl Output {
     }
 
     /// How results may look.
-    pub fn paint(&self) -> TextStyle {
+    pub fn text_style(&self) -> TextStyle {
         TextStyle {
             colour: coloured(self.choice, &io::stdout()),
             columns: columns(

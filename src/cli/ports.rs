@@ -75,7 +75,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Format::Csv => ports_csv(&shown),
         Format::Json => ports_json(&shown),
         Format::Markdown => ports_page(&shown).markdown(),
-        _ => ports_text(&shown, output.paint()),
+        _ => ports_text(&shown, output.text_style()),
     })?;
     Ok(if differences.is_empty() {
         Verdict::Clean

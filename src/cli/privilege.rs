@@ -128,7 +128,7 @@ fn verdict(found: &Privilege) -> Verdict {
     };
     let unmet = |need: &boundwalk_analysis::privilege::NeedUse| {
         matches!(
-            need.standing,
+            need.status,
             boundwalk_analysis::intent::IntentStatus::Broken(_)
         )
     };

@@ -18,7 +18,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Family, PerFamily, SegmentId, SwitchId};
 use boundwalk_render::{
     IntentShown, Isolated, MOST_SEGMENTS, PairFlows, PrivilegeShown, ReportShown, RulesShown,
-    Selection, Sheet, Worksheets, report_html, standing_summary,
+    Selection, Sheet, Worksheets, report_html, reviewed_summary,
 };
 
 use super::compute::{matrices, quiet_matrices};
@@ -59,9 +59,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let gateway_reviews = gateway_reviews(&network);
     let findings = boundwalk_checks::run_some(&network, &gateway_reviews, |_| true);
     let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
-    let standing = JudgedFindings::new(judged, None);
-    let result = verdict((&opened.problems, &standing.open), arguments.fail_on);
-    let page = page(&opened, &network, &gateway_reviews, &standing);
+    let reviewed = JudgedFindings::new(judged, None);
+    let result = verdict((&opened.problems, &reviewed.open), arguments.fail_on);
+    let page = page(&opened, &network, &gateway_reviews, &reviewed);
     match opened.hand_over(&page, arguments.output.as_deref(), output)? {
         Verdict::Failed => Ok(Verdict::Failed),
         _ => Ok(result),
@@ -128,10 +128,10 @@ struct Judged<'n> {
 }
 
 impl<'n> Judged<'n> {
-    fn new(network: &'n Network<'n>, standing: &JudgedFindings<'_>) -> Self {
+    fn new(network: &'n Network<'n>, reviewed: &JudgedFindings<'_>) -> Self {
         let site = network.site;
         let claims: Vec<SegmentId> = site.segments_claiming_isolation().collect();
-        let of_rules = standing
+        let of_rules = reviewed
             .open
             .iter()
             .filter(|finding| boundwalk_checks::area(finding.check).is_some_and(Area::is_rules));
@@ -151,11 +151,11 @@ fn page<'n>(
     opened: &Opened,
     network: &'n Network<'n>,
     gateway_reviews: &[GatewayReview<'_>],
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
 ) -> String {
     let site = network.site;
     let sources = opened.sources.without_folders();
-    let (reach, judged) = rayon::join(|| Reach::new(network), || Judged::new(network, standing));
+    let (reach, judged) = rayon::join(|| Reach::new(network), || Judged::new(network, reviewed));
     let (mut key, codes) = sheet_legend(&reach.sheet, reach.namings.as_slice());
     let zone_codes = key.more(
         &reach.zones,
@@ -177,8 +177,8 @@ fn page<'n>(
             distance: distance.as_ref(),
         })
         .collect();
-    let all = all_of(standing);
-    let line = summary(opened, &standing.open, &all, &reach.by_zone) + &standing_summary(standing);
+    let all = all_of(reviewed);
+    let line = summary(opened, &reviewed.open, &all, &reach.by_zone) + &reviewed_summary(reviewed);
     let privilege = judged.privilege.as_ref().map(|privilege| PrivilegeShown {
         network,
         sources: &sources,
@@ -190,7 +190,7 @@ fn page<'n>(
         network,
         sources: &sources,
         problems: &opened.problems,
-        standing,
+        reviewed,
         summary: &line,
         today: opened.today.to_string(),
         matrix: (&reach.sheet, &key, &codes),

@@ -11,7 +11,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_render::{
     ReviewShown, Selection, Sheet, escape_control, findings_text, matrix_text, notes_document,
-    problems_json, review_json, review_page, standing_document, standing_summary, wrapped,
+    problems_json, review_json, review_page, reviewed_document, reviewed_summary, wrapped,
 };
 
 use super::compute::{matrices, namings};
@@ -96,22 +96,22 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let network = Network::new(&opened.site, opened.today);
     let judged =
         boundwalk_checks::accept(&opened.site, opened.today, boundwalk_checks::run(&network));
-    let standing = match arguments.baseline.hold(judged, read) {
-        Ok(standing) => standing,
+    let reviewed = match arguments.baseline.hold(judged, read) {
+        Ok(reviewed) => reviewed,
         Err(message) => return output.failed(&message),
     };
-    let verdict = verdict((&opened.problems, &standing.open), arguments.fail_on);
+    let verdict = verdict((&opened.problems, &reviewed.open), arguments.fail_on);
     match format {
         Format::Sarif => {
             let (sources, problems) = (&opened.sources, &opened.problems);
-            output.print(&gate::sarif(sources, problems, Some(&standing), verdict))?;
+            output.print(&gate::sarif(sources, problems, Some(&reviewed), verdict))?;
         }
         Format::Junit => {
             let least = arguments.fail_on.least();
-            output.print(&gate::junit(&opened, &network, &standing, least))?;
+            output.print(&gate::junit(&opened, &network, &reviewed, least))?;
         }
         _ => {
-            with_matrix(arguments, &opened, &network, &standing, output)?;
+            with_matrix(arguments, &opened, &network, &reviewed, output)?;
         }
     }
     Ok(verdict)
@@ -122,7 +122,7 @@ fn with_matrix(
     arguments: &Arguments,
     opened: &Opened,
     network: &Network<'_>,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     output: &mut Output,
 ) -> io::Result<()> {
     let families = arguments.family.families();
@@ -130,12 +130,12 @@ fn with_matrix(
     let matrices = matrices(network, families, &question);
     let sheet = Sheet::new(network, &matrices, &Selection::default());
     let namings = namings(network, families);
-    let mut summary = summary(opened, &standing.open, &all_of(standing), &matrices);
-    summary.push_str(&standing_summary(standing));
+    let mut summary = summary(opened, &reviewed.open, &all_of(reviewed), &matrices);
+    summary.push_str(&reviewed_summary(reviewed));
     let shown = ReviewShown {
         sources: &opened.sources,
         problems: &opened.problems,
-        standing,
+        reviewed,
         summary: &summary,
     };
     match arguments.format {
@@ -146,11 +146,11 @@ fn with_matrix(
         }
         _ => {
             print_problems(&opened.sources, &opened.problems, Severity::Note, output)?;
-            let paint = output.paint();
-            let findings = &standing.open;
-            let text = findings_text(&opened.sources, findings, arguments.all, paint);
+            let text_style = output.text_style();
+            let findings = &reviewed.open;
+            let text = findings_text(&opened.sources, findings, arguments.all, text_style);
             output.print(&text)?;
-            output.print(&standing_document(standing).text(paint))?;
+            output.print(&reviewed_document(reviewed).text(text_style))?;
             print_text(opened, &sheet, &namings, &summary, output)
         }
     }
@@ -163,16 +163,16 @@ fn print_text(
     summary: &str,
     output: &mut Output,
 ) -> io::Result<()> {
-    let paint = output.paint();
+    let text_style = output.text_style();
     let (key, codes) = sheet_legend(sheet, namings);
     if !opened.site.name.is_empty() {
         output.print(&format!(
             "{}\n\n",
-            paint.strong(&escape_control(&opened.site.name))
+            text_style.strong(&escape_control(&opened.site.name))
         ))?;
     }
-    output.print(&matrix_text(sheet, &key, &codes, paint))?;
-    output.print(&notes_document(&sheet.notes).text(paint))?;
-    let lines = wrapped(summary, paint.columns).join("\n");
-    output.print(&format!("\n{}\n", paint.strong(&lines)))
+    output.print(&matrix_text(sheet, &key, &codes, text_style))?;
+    output.print(&notes_document(&sheet.notes).text(text_style))?;
+    let lines = wrapped(summary, text_style.columns).join("\n");
+    output.print(&format!("\n{}\n", text_style.strong(&lines)))
 }

@@ -257,7 +257,7 @@ pub(super) fn print_problems(
     least: Severity,
     output: &mut Output,
 ) -> io::Result<()> {
-    let paint = output.error_paint();
+    let text_style = output.error_paint();
     let shown: Vec<Problem> = problems
         .iter()
         .filter(|problem| problem.severity() >= least)
@@ -271,7 +271,12 @@ pub(super) fn print_problems(
         shown.len()
     };
     for problem in shown[..first].iter().chain(&shown[first + left_out..]) {
-        output.complain(&problem_text(sources, problem, paint.colour, paint.columns))?;
+        output.complain(&problem_text(
+            sources,
+            problem,
+            text_style.colour,
+            text_style.columns,
+        ))?;
         output.complain("\n")?;
     }
     if left_out > 0 {

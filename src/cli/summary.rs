@@ -48,10 +48,10 @@ impl Counts {
 }
 
 /// All that is so, whether somebody lives with it or not.
-pub(super) fn all_of<'s>(standing: &'s JudgedFindings<'_>) -> Vec<&'s Finding> {
-    let accepted = standing.accepted.iter().map(|(finding, _)| finding);
-    let known = standing.known.iter();
-    standing.open.iter().chain(known).chain(accepted).collect()
+pub(super) fn all_of<'s>(reviewed: &'s JudgedFindings<'_>) -> Vec<&'s Finding> {
+    let accepted = reviewed.accepted.iter().map(|(finding, _)| finding);
+    let known = reviewed.known.iter();
+    reviewed.open.iter().chain(known).chain(accepted).collect()
 }
 
 /// One line that sums a review up: what is open, and of `all` findings what does not hold.

@@ -65,7 +65,7 @@ pub(super) fn run(
     output.print(&match wish.format {
         Format::Json => tightened_json(&shown),
         Format::Markdown => tightened_page(&shown).markdown(),
-        _ => tightened_text(&shown, output.paint()),
+        _ => tightened_text(&shown, output.text_style()),
     })?;
     ended(&files, wish.format, wish.write, output)
 }

@@ -11,7 +11,7 @@ use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::is_site_file;
 use boundwalk_model::Family;
-use boundwalk_render::{escape_control, labelled, problem_summary, problem_text, standing_summary};
+use boundwalk_render::{escape_control, labelled, problem_summary, problem_text, reviewed_summary};
 
 use super::compute::matrices;
 use super::output::Output;
@@ -119,7 +119,7 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     let start = Instant::now();
     let read = site.read();
     let time = clock();
-    let columns = output.paint().columns;
+    let columns = output.text_style().columns;
     let opened = match read {
         Ok(opened) => opened,
         Err(broken) => return output.print(&unloaded(&time, &broken, columns)),
@@ -131,7 +131,7 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
     let accepted = judged.accepted.iter().map(|(finding, _)| finding.clone());
     let everything: Vec<Finding> = all.iter().cloned().chain(accepted).collect();
     let before = last.as_ref().map(|look| &look.baseline);
-    let standing = JudgedFindings::new(judged, before);
+    let reviewed = JudgedFindings::new(judged, before);
     let question = Question::all(By::Zone, Family::V4, true);
     let matrices = matrices(&network, &Family::ALL, &question);
     let told = Look {
@@ -148,7 +148,7 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
         None => labelled(&mut text, columns, 0, &format!("{time}  "), &told.summary),
         Some(before) => {
             let took = start.elapsed().as_millis();
-            text.push_str(&difference(&time, took, &opened, &standing, columns));
+            text.push_str(&difference(&time, took, &opened, &reviewed, columns));
             if before.summary != told.summary {
                 labelled(&mut text, columns, BESIDE_TIME, "", &told.summary);
             }
@@ -178,20 +178,20 @@ fn difference(
     time: &str,
     took: u128,
     opened: &Opened,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     columns: usize,
 ) -> String {
-    let gone = standing.gone.as_deref().unwrap_or_default();
-    let mut out = format!("{time}  {} ({took} ms)\n", counts(standing));
-    for finding in &standing.open {
+    let gone = reviewed.gone.as_deref().unwrap_or_default();
+    let mut out = format!("{time}  {} ({took} ms)\n", counts(reviewed));
+    for finding in &reviewed.open {
         labelled(&mut out, columns, 2, "+ ", &new_line(opened, finding));
     }
     for known in gone {
         let line = format!("{}: {}", known.check, known.subject);
         labelled(&mut out, columns, 2, "- ", &line);
     }
-    let accepted = standing_summary(standing);
-    if !accepted.is_empty() && !standing.accepted.is_empty() {
+    let accepted = reviewed_summary(reviewed);
+    if !accepted.is_empty() && !reviewed.accepted.is_empty() {
         let text = accepted.trim_start_matches("; ");
         labelled(&mut out, columns, BESIDE_TIME, "", text);
     }
@@ -199,9 +199,9 @@ fn difference(
 }
 
 /// How much is new and how much is gone: of a finding about several subjects each counts.
-pub(super) fn counts(standing: &JudgedFindings<'_>) -> String {
-    let new = standing.open.iter().map(|finding| finding.subjects.len());
-    let gone = standing.gone.as_ref().map_or(0, Vec::len);
+pub(super) fn counts(reviewed: &JudgedFindings<'_>) -> String {
+    let new = reviewed.open.iter().map(|finding| finding.subjects.len());
+    let gone = reviewed.gone.as_ref().map_or(0, Vec::len);
     match (new.sum::<usize>(), gone) {
         (0, 0) => "no finding came or went".to_owned(),
         (new, gone) => format!("findings: {new} new, {gone} gone"),

@@ -158,12 +158,12 @@ impl ChangeShown<'_> {
     /// Pairs with something that opens, or closes.
     pub(super) fn pairs(
         &self,
-        course: ChangeKind,
+        kind: ChangeKind,
         stance: Stance,
     ) -> impl Iterator<Item = &PairChange> {
         self.all_pairs(stance)
             .iter()
-            .filter(move |pair| !course.of(pair).is_empty())
+            .filter(move |pair| !kind.of(pair).is_empty())
     }
 
     /// Pairs of which a limit was met and nothing is listed.
@@ -190,13 +190,13 @@ impl ChangeShown<'_> {
     }
 
     /// The steps of a way round, in the version that has it.
-    pub(super) fn way_steps(&self, course: ChangeKind, way: &WayChange) -> Vec<String> {
-        way_lines(&self.networks[course.passes_in()], &way.bypass.way)
+    pub(super) fn way_steps(&self, kind: ChangeKind, way: &WayChange) -> Vec<String> {
+        way_lines(&self.networks[kind.passes_in()], &way.bypass.way)
     }
 
     /// The setting that opens a way round, with its place.
-    pub(super) fn opened_by(&self, course: ChangeKind, way: &WayChange) -> Option<String> {
-        let version = course.passes_in();
+    pub(super) fn opened_by(&self, kind: ChangeKind, way: &WayChange) -> Option<String> {
+        let version = kind.passes_in();
         let site = self.site(version);
         let setting = way.bypass.opened_by?;
         let place = self.sources[version].place(setting.place(site));
@@ -204,25 +204,25 @@ impl ChangeShown<'_> {
     }
 
     /// Segments whose verdict goes one way.
-    pub(super) fn isolated(&self, course: ChangeKind) -> impl Iterator<Item = &IsolationChange> {
+    pub(super) fn isolated(&self, kind: ChangeKind) -> impl Iterator<Item = &IsolationChange> {
         self.isolation
             .iter()
-            .filter(move |one| one.trend() == course.trend())
+            .filter(move |one| one.trend() == kind.trend())
     }
 
     /// Names of hosts that have an address at either end of what opens or closes.
     pub(super) fn hosts_affected(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
-        for (course, version) in [(ChangeKind::Closes, 0), (ChangeKind::Opens, 1)] {
+        for (kind, version) in [(ChangeKind::Closes, 0), (ChangeKind::Opens, 1)] {
             let network = &self.networks[version];
             for (number, host) in network.site.hosts.iter().enumerate() {
                 let mut pairs = Stance::BOTH
                     .into_iter()
-                    .flat_map(|stance| self.pairs(course, stance));
+                    .flat_map(|stance| self.pairs(kind, stance));
                 let met = pairs.any(|pair| {
                     let plan = network.plan(pair.family);
                     let own = &plan.device(plan.host_index(HostId(number))).own;
-                    let mut sets = course.of(pair).iter().map(|changed| &changed.packets);
+                    let mut sets = kind.of(pair).iter().map(|changed| &changed.packets);
                     sets.any(|set| set.source.overlaps(own) || set.destination.overlaps(own))
                 });
                 if met && !names.contains(&host.name.value.as_str()) {
@@ -237,9 +237,9 @@ impl ChangeShown<'_> {
     pub(super) fn has_effect(&self, edit: &Edit) -> Option<bool> {
         let rule = edit.rule?;
         let spot = |version: usize| if version == 0 { rule.old } else { rule.new };
-        let plays = |course: ChangeKind, changed: &Changed| {
-            let here = spot(course.passes_in());
-            let there = spot(1 - course.passes_in());
+        let plays = |kind: ChangeKind, changed: &Changed| {
+            let here = spot(kind.passes_in());
+            let there = spot(1 - kind.passes_in());
             let is = |spot: Option<(RouterId, usize)>, &(router, at): &DecidedBy| {
                 spot.is_some() && spot == at.map(|at| (router, at))
             };
@@ -251,8 +251,8 @@ impl ChangeShown<'_> {
         Some(pairs.any(|pair| {
             let mut any = ChangeKind::BOTH
                 .into_iter()
-                .flat_map(|course| course.of(pair).iter().map(move |one| (course, one)));
-            any.any(|(course, changed)| plays(course, changed)) || !pair.complete()
+                .flat_map(|kind| kind.of(pair).iter().map(move |one| (kind, one)));
+            any.any(|(kind, changed)| plays(kind, changed)) || !pair.complete()
         }))
     }
 
@@ -288,7 +288,7 @@ pub(super) fn is_better(one: &IntentChange) -> bool {
 pub(super) fn intent_words(one: &IntentChange) -> String {
     let state = |side: &Option<IntentStatus>| {
         side.as_ref()
-            .map_or("not there", |side| standing(one.need, side))
+            .map_or("not there", |side| status(one.need, side))
     };
     format!(
         "the {} \"{}\": was {}, is {}",
@@ -300,8 +300,8 @@ pub(super) fn intent_words(one: &IntentChange) -> String {
 }
 
 /// How an expectation or a need stands, in a word.
-pub(super) fn standing(need: bool, standing: &IntentStatus) -> &'static str {
-    match (standing, need) {
+pub(super) fn status(need: bool, status: &IntentStatus) -> &'static str {
+    match (status, need) {
         (IntentStatus::Held, true) => "met",
         (IntentStatus::Held, false) => "held",
         (IntentStatus::Broken(_), true) => "unmet",

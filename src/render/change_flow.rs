@@ -19,9 +19,9 @@ pub(super) struct FlowWords {
 
 impl ChangeShown<'_> {
     /// What opens, or closes, for a pair, to be read: sets that differ in a packet to itself only are one.
-    pub(super) fn flows(&self, course: ChangeKind, pair: &PairChange) -> Vec<Changed> {
+    pub(super) fn flows(&self, kind: ChangeKind, pair: &PairChange) -> Vec<Changed> {
         let mut flows: Vec<Changed> = Vec::new();
-        for changed in course.of(pair) {
+        for changed in kind.of(pair) {
             let known = flows.iter_mut().find(|known| itself_apart(known, changed));
             match known {
                 Some(known) => {
@@ -40,12 +40,12 @@ impl ChangeShown<'_> {
 
     pub(super) fn flow(
         &self,
-        course: ChangeKind,
+        kind: ChangeKind,
         stance: Stance,
         pair: &PairChange,
         changed: &Changed,
     ) -> FlowWords {
-        let here = course.passes_in();
+        let here = kind.passes_in();
         let naming = &self.namings[here][pair.family];
         FlowWords {
             services: naming.services(&changed.packets.services),
@@ -59,7 +59,7 @@ impl ChangeShown<'_> {
             } else {
                 self.deciders(here, &changed.passes_by)
             },
-            stopped: self.stopped(1 - here, course, pair, changed),
+            stopped: self.stopped(1 - here, kind, pair, changed),
             packet: changed
                 .packet
                 .map_or(String::new(), |packet| packet.to_string()),
@@ -79,11 +79,11 @@ impl ChangeShown<'_> {
     fn stopped(
         &self,
         version: usize,
-        course: ChangeKind,
+        kind: ChangeKind,
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
-        let why = self.why_not(version, course, pair, changed);
+        let why = self.why_not(version, kind, pair, changed);
         match (changed.stop, changed.stopped_by.is_empty()) {
             (Some(Stop::Denied(_)), false) => {
                 format!("{why} by {}", self.deciders(version, &changed.stopped_by))
@@ -96,7 +96,7 @@ impl ChangeShown<'_> {
     pub(super) fn why_not(
         &self,
         version: usize,
-        course: ChangeKind,
+        kind: ChangeKind,
         pair: &PairChange,
         changed: &Changed,
     ) -> String {
@@ -116,7 +116,7 @@ impl ChangeShown<'_> {
         }
         match changed.stop {
             Some(stop) => stopped(stop),
-            None => match course {
+            None => match kind {
                 ChangeKind::Opens => "did not arrive there".to_owned(),
                 ChangeKind::Closes => "does not arrive there".to_owned(),
             },

@@ -11,7 +11,7 @@ use boundwalk_model::show_interval;
 use boundwalk_packet::IntervalSet;
 
 use super::change::{
-    ChangeKind, ChangeShown, Stance, edit_kind, intent_words, is_better, is_worse, standing,
+    ChangeKind, ChangeShown, Stance, edit_kind, intent_words, is_better, is_worse, status,
 };
 use super::isolation::verdict_text;
 use super::json::{
@@ -116,13 +116,13 @@ struct JsonIsolation<'a> {
     /// `worse`, `better` or `same`: other faults end it.
     trend: &'static str,
     /// Null: the segment was not there.
-    before: Option<JsonStanding>,
-    after: JsonStanding,
+    before: Option<JsonSide>,
+    after: JsonSide,
     text: String,
 }
 
 #[derive(Serialize)]
-struct JsonStanding {
+struct JsonSide {
     verdict: &'static str,
     /// How many single faults end it, and how many pairs of faults; null: nobody claims that it is isolated.
     single_faults: Option<usize>,
@@ -131,15 +131,14 @@ struct JsonStanding {
 
 /// A change as a JSON document.
 pub fn change_json(shown: &ChangeShown<'_>) -> String {
-    let pairs = |course, stance| {
-        let pairs = shown.pairs(course, stance);
-        pairs.map(|pair| json_pair(shown, course, pair)).collect()
+    let pairs = |kind, stance| {
+        let pairs = shown.pairs(kind, stance);
+        pairs.map(|pair| json_pair(shown, kind, pair)).collect()
     };
-    let ways = |course: ChangeKind| {
-        course
-            .ways(shown.ways)
+    let ways = |kind: ChangeKind| {
+        kind.ways(shown.ways)
             .iter()
-            .map(|way| json_way(shown, course, way))
+            .map(|way| json_way(shown, kind, way))
             .collect()
     };
     let findings = |new: bool| {
@@ -205,11 +204,11 @@ fn json_name(old: &Option<String>, new: &Option<String>) -> (String, Option<Stri
     (name.unwrap_or_default(), was)
 }
 
-fn json_pair(shown: &ChangeShown<'_>, course: ChangeKind, pair: &PairChange) -> JsonPair {
+fn json_pair(shown: &ChangeShown<'_>, kind: ChangeKind, pair: &PairChange) -> JsonPair {
     let [old, new] = shown.names_of(pair.from, pair.to);
     let (from, from_was) = json_name(&old[0], &new[0]);
     let (to, to_was) = json_name(&old[1], &new[1]);
-    let flows = course.of(pair).iter();
+    let flows = kind.of(pair).iter();
     JsonPair {
         from,
         from_was,
@@ -219,13 +218,13 @@ fn json_pair(shown: &ChangeShown<'_>, course: ChangeKind, pair: &PairChange) -> 
         to_kind: pair.to.kind(),
         family: pair.family.word(),
         flows: flows
-            .map(|changed| json_flow(shown, course, pair, changed))
+            .map(|changed| json_flow(shown, kind, pair, changed))
             .collect(),
         complete: pair.complete(),
     }
 }
 
-fn json_way(shown: &ChangeShown<'_>, course: ChangeKind, way: &WayChange) -> JsonWay {
+fn json_way(shown: &ChangeShown<'_>, kind: ChangeKind, way: &WayChange) -> JsonWay {
     let (from_spot, to_spot) = (Spot::of(way.from), Spot::of(way.to));
     let [old, new] = shown.names_of(from_spot, to_spot);
     let (from, from_was) = json_name(&old[0], &new[0]);
@@ -239,18 +238,18 @@ fn json_way(shown: &ChangeShown<'_>, course: ChangeKind, way: &WayChange) -> Jso
         to_kind: to_spot.kind(),
         configured: way.bypass.configured,
         two_way: way.bypass.two_way,
-        way: shown.way_steps(course, way),
-        opened_by: shown.opened_by(course, way),
+        way: shown.way_steps(kind, way),
+        opened_by: shown.opened_by(kind, way),
     }
 }
 
 fn json_flow(
     shown: &ChangeShown<'_>,
-    course: ChangeKind,
+    kind: ChangeKind,
     pair: &PairChange,
     changed: &Changed,
 ) -> JsonFlow {
-    let (here, there) = (course.passes_in(), 1 - course.passes_in());
+    let (here, there) = (kind.passes_in(), 1 - kind.passes_in());
     let ranges = |set: &IntervalSet| {
         set.intervals()
             .iter()
@@ -269,14 +268,14 @@ fn json_flow(
         source: ranges(&changed.packets.source),
         destination: ranges(&changed.packets.destination),
         passes_by: rules(here, &changed.passes_by),
-        otherwise: shown.why_not(there, course, pair, changed),
+        otherwise: shown.why_not(there, kind, pair, changed),
         stopped_by: rules(there, &changed.stopped_by),
         packet: changed.packet.as_ref().map(json_packet),
     }
 }
 
 fn json_intent(one: &IntentChange) -> JsonIntent<'_> {
-    let word = |side: &Option<_>| side.as_ref().map(|side| standing(one.need, side));
+    let word = |side: &Option<_>| side.as_ref().map(|side| status(one.need, side));
     JsonIntent {
         kind: if one.need { "need" } else { "expectation" },
         name: &one.name,
@@ -289,7 +288,7 @@ fn json_intent(one: &IntentChange) -> JsonIntent<'_> {
 }
 
 fn json_isolation<'a>(shown: &ChangeShown<'a>, one: &IsolationChange) -> JsonIsolation<'a> {
-    let standing = |stood: &Stood| JsonStanding {
+    let side = |stood: &Stood| JsonSide {
         verdict: verdict_text(&stood.verdict),
         single_faults: stood.distance.as_ref().map(|far| far.one.len()),
         pairs_of_faults: stood.distance.as_ref().map(|far| far.two.len()),
@@ -302,8 +301,8 @@ fn json_isolation<'a>(shown: &ChangeShown<'a>, one: &IsolationChange) -> JsonIso
             Trend::Better => "better",
             Trend::Same => "same",
         },
-        before: one.before.as_ref().map(standing),
-        after: standing(&one.after),
+        before: one.before.as_ref().map(side),
+        after: side(&one.after),
         text: shown.isolation_words(one),
     }
 }

@@ -21,8 +21,8 @@ pub fn change_page<'a>(shown: &'a ChangeShown<'_>) -> Document<'a> {
     let mut summary = shown.summary();
     summary[..1].make_ascii_uppercase();
     out.toned(Tone::Strong, 0, Mark::None, format!("{summary}."));
-    for course in ChangeKind::BOTH {
-        flows(&mut out, shown, course);
+    for kind in ChangeKind::BOTH {
+        flows(&mut out, shown, kind);
     }
     let nobody = "Nobody, as far as the model knows.";
     chapter(&mut out, "Who is affected", affected(shown), nobody);
@@ -38,21 +38,21 @@ pub fn change_page<'a>(shown: &'a ChangeShown<'_>) -> Document<'a> {
 }
 
 /// What opens, or closes: as configured, beyond that for a hostile device, ways round, isolation.
-fn flows(out: &mut Document<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
-    out.heading(Rank::Answer, format!("What {}", course.word()));
+fn flows(out: &mut Document<'_>, shown: &ChangeShown<'_>, kind: ChangeKind) {
+    out.heading(Rank::Answer, format!("What {}", kind.word()));
     let before = out.len();
-    pairs(out, shown, course, Stance::Configured);
-    if shown.pairs(course, Stance::Hostile).next().is_some() {
+    pairs(out, shown, kind, Stance::Configured);
+    if shown.pairs(kind, Stance::Hostile).next().is_some() {
         out.plain(0, "For a hostile device, beyond that:");
-        pairs(out, shown, course, Stance::Hostile);
+        pairs(out, shown, kind, Stance::Hostile);
     }
-    let ways = course.ways(shown.ways).iter();
+    let ways = kind.ways(shown.ways).iter();
     out.bullets(ways.map(|way| {
-        let by = shown.opened_by(course, way);
+        let by = shown.opened_by(kind, way);
         let by = by.map_or(String::new(), |setting| format!(", by: {setting}"));
         format!("way round the gateway, {}{by}", shown.way(way))
     }));
-    let isolated = shown.isolated(course);
+    let isolated = shown.isolated(kind);
     out.bullets(isolated.map(|one| format!("isolation of {}", shown.isolation_words(one))));
     for stance in Stance::BOTH {
         let unknown = shown.unknown_pairs(stance);
@@ -63,15 +63,15 @@ fn flows(out: &mut Document<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
     }
 }
 
-fn pairs(out: &mut Document<'_>, shown: &ChangeShown<'_>, course: ChangeKind, stance: Stance) {
-    let (here, there) = match course {
+fn pairs(out: &mut Document<'_>, shown: &ChangeShown<'_>, kind: ChangeKind, stance: Stance) {
+    let (here, there) = match kind {
         ChangeKind::Opens => ("passes by", "before"),
         ChangeKind::Closes => ("passed by", "now"),
     };
     let mut rows = Vec::new();
-    for pair in shown.pairs(course, stance) {
-        for changed in &shown.flows(course, pair) {
-            let words = shown.flow(course, stance, pair, changed);
+    for pair in shown.pairs(kind, stance) {
+        for changed in &shown.flows(kind, pair) {
+            let words = shown.flow(kind, stance, pair, changed);
             rows.push(vec![
                 shown.pair(pair),
                 words.services,
@@ -137,13 +137,13 @@ fn tests(out: &mut Document<'_>, shown: &ChangeShown<'_>) {
     out.heading(Rank::Answer, "How to test");
     out.plain(0, BEFORE_TESTS);
     let before = out.len();
-    for (course, expected) in [
+    for (kind, expected) in [
         (ChangeKind::Opens, "now arrives"),
         (ChangeKind::Closes, "no longer arrives"),
     ] {
         let flows = shown
-            .pairs(course, Stance::Configured)
-            .flat_map(|pair| course.of(pair).iter().map(move |one| (pair, one)));
+            .pairs(kind, Stance::Configured)
+            .flat_map(|pair| kind.of(pair).iter().map(move |one| (pair, one)));
         for (pair, changed) in flows.take(MOST_TESTS) {
             let Some(packet) = changed.packet else {
                 continue;

@@ -65,10 +65,10 @@ impl ChangeShown<'_> {
 
     /// What opens and what closes, counted.
     fn sum(&self) -> String {
-        let both = |stance| ChangeKind::BOTH.map(|course| self.pairs(course, stance).count());
+        let both = |stance| ChangeKind::BOTH.map(|kind| self.pairs(kind, stance).count());
         let [plain, hostile] = Stance::BOTH.map(both);
-        let ways = ChangeKind::BOTH.map(|course| course.ways(self.ways).len());
-        let isolated = ChangeKind::BOTH.map(|course| self.isolated(course).count());
+        let ways = ChangeKind::BOTH.map(|kind| kind.ways(self.ways).len());
+        let isolated = ChangeKind::BOTH.map(|kind| self.isolated(kind).count());
         if [plain, hostile, ways, isolated] == [[0, 0]; 4] {
             let nothing = "nothing opens and nothing closes, nor for hostile devices";
             return match (self.no_effect(), self.limit()) {

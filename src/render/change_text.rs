@@ -20,8 +20,8 @@ pub fn change_document<'a>(shown: &'a ChangeShown<'_>, all: bool) -> Document<'a
     out.heading(Rank::Answer, format!("From {old} to {new}"));
     edits(&mut out, shown, all);
     let page = Page { shown, all };
-    for course in ChangeKind::BOTH {
-        page.course(&mut out, course);
+    for kind in ChangeKind::BOTH {
+        page.kind(&mut out, kind);
     }
     out.section(
         "Expectations and needs",
@@ -98,21 +98,21 @@ struct Page<'a> {
 impl Page<'_> {
     /// All that opens, or closes: for devices that do as configured, beyond that for a hostile one, ways round the
     /// gateway, isolation.
-    fn course(&self, out: &mut Document<'_>, course: ChangeKind) {
+    fn kind(&self, out: &mut Document<'_>, kind: ChangeKind) {
         let shown = self.shown;
-        let title = match course {
+        let title = match kind {
             ChangeKind::Opens => "Opens",
             ChangeKind::Closes => "Closes",
         };
         out.heading(Rank::Part, title);
         let before = out.len();
-        self.pairs(out, course, Stance::Configured);
-        if shown.pairs(course, Stance::Hostile).next().is_some() {
+        self.pairs(out, kind, Stance::Configured);
+        if shown.pairs(kind, Stance::Hostile).next().is_some() {
             out.heading(Rank::Detail, "For a hostile device, beyond that:");
-            self.pairs(out, course, Stance::Hostile);
+            self.pairs(out, kind, Stance::Hostile);
         }
-        self.ways(out, course);
-        let mut isolated = shown.isolated(course).peekable();
+        self.ways(out, kind);
+        let mut isolated = shown.isolated(kind).peekable();
         if isolated.peek().is_some() {
             out.heading(Rank::Detail, "Isolation:");
         }
@@ -136,25 +136,25 @@ impl Page<'_> {
         if self.all { usize::MAX } else { MOST_PAIRS }
     }
 
-    fn pairs(&self, out: &mut Document<'_>, course: ChangeKind, stance: Stance) {
-        let pairs: Vec<_> = self.shown.pairs(course, stance).collect();
+    fn pairs(&self, out: &mut Document<'_>, kind: ChangeKind, stance: Stance) {
+        let pairs: Vec<_> = self.shown.pairs(kind, stance).collect();
         for pair in pairs.iter().take(self.most()) {
-            self.pair(out, course, stance, pair);
+            self.pair(out, kind, stance, pair);
         }
         rest(out, pairs.len(), self.most(), "pairs ");
     }
 
-    fn pair(&self, out: &mut Document<'_>, course: ChangeKind, stance: Stance, pair: &PairChange) {
+    fn pair(&self, out: &mut Document<'_>, kind: ChangeKind, stance: Stance, pair: &PairChange) {
         let shown = self.shown;
         out.heading(Rank::Detail, shown.pair(pair));
-        let flows = shown.flows(course, pair);
+        let flows = shown.flows(kind, pair);
         let most = match stance {
             Stance::Hostile if !self.all => MOST_HOSTILE_FLOWS,
             Stance::Hostile | Stance::Configured => usize::MAX,
         };
         for changed in flows.iter().take(most) {
-            let words = shown.flow(course, stance, pair, changed);
-            let (here, there) = match course {
+            let words = shown.flow(kind, stance, pair, changed);
+            let (here, there) = match kind {
                 ChangeKind::Opens => ("now by  ", "before  "),
                 ChangeKind::Closes => ("was by  ", "now     "),
             };
@@ -174,19 +174,19 @@ impl Page<'_> {
         }
     }
 
-    fn ways(&self, out: &mut Document<'_>, course: ChangeKind) {
+    fn ways(&self, out: &mut Document<'_>, kind: ChangeKind) {
         let shown = self.shown;
-        let ways = course.ways(shown.ways);
+        let ways = kind.ways(shown.ways);
         if ways.is_empty() {
             return;
         }
         out.heading(Rank::Detail, "Ways round the gateway:");
         for way in ways.iter().take(self.most()) {
             out.line(2, Mark::Bullet, shown.way(way));
-            for step in shown.way_steps(course, way) {
+            for step in shown.way_steps(kind, way) {
                 out.plain(6, step);
             }
-            if let Some(setting) = shown.opened_by(course, way) {
+            if let Some(setting) = shown.opened_by(kind, way) {
                 out.labelled(6, "by ", setting);
             }
         }

@@ -77,8 +77,8 @@ fn changes(gateway_review: &GatewayReview<'_>, cleaned: &Cleaned) -> Vec<String>
     removed.chain(merged).chain(kept).collect()
 }
 
-fn reason(standing: &RuleStatus) -> String {
-    match state(standing) {
+fn reason(status: &RuleStatus) -> String {
+    match state(status) {
         "repeated" => "it only repeats earlier rules".to_owned(),
         "redundant" => "later rules or the default do the same".to_owned(),
         _ => "with the other rules gone nothing changes without it".to_owned(),

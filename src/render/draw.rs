@@ -26,8 +26,8 @@ pub fn outline_text(site: &Site, topology_tree: &TopologyTree<'_>, pen: Pen) -> 
         later: VecDeque::new(),
     };
     if !site.name.is_empty() {
-        let name = pen.wrap(&pen.text(&site.name), pen.paint.columns);
-        let strong = name.iter().map(|line| pen.paint.strong(line));
+        let name = pen.wrap(&pen.text(&site.name), pen.text_style.columns);
+        let strong = name.iter().map(|line| pen.text_style.strong(line));
         drawing.out.extend(strong);
         drawing.out.push(String::new());
     }
@@ -54,7 +54,7 @@ impl Drawing<'_> {
     fn tree(&mut self, root: usize, parent: Option<String>) {
         let pen = self.things.pen;
         if let Some(parent) = parent {
-            let lines = pen.wrap(&format!("From above: {parent}"), pen.paint.columns);
+            let lines = pen.wrap(&format!("From above: {parent}"), pen.text_style.columns);
             self.out.extend(lines);
         }
         self.tree_node(root, "");
@@ -70,7 +70,11 @@ impl Drawing<'_> {
     fn tree_node(&mut self, number: usize, prefix: &str) {
         let things = self.things;
         let (pen, topology_tree) = (things.pen, things.topology_tree);
-        let room = pen.paint.columns.saturating_sub(width(prefix) + 4).max(20);
+        let room = pen
+            .text_style
+            .columns
+            .saturating_sub(width(prefix) + 4)
+            .max(20);
         let tree_node = &topology_tree.tree_nodes[number];
         let above = match tree_node.thing {
             ThingId::Router(id) => self.outside(id, prefix),
@@ -104,12 +108,12 @@ impl Drawing<'_> {
         let Some(tree_edge) = &self.things.topology_tree.tree_nodes[below].tree_edge else {
             return;
         };
-        let deep = width(&deeper) + LEAST > pen.paint.columns;
+        let deep = width(&deeper) + LEAST > pen.text_style.columns;
         let mut shown = self.tree_edge(tree_edge);
         if deep {
             shown.push_str(" (further below)");
         }
-        let room = pen.paint.columns.saturating_sub(width(&deeper));
+        let room = pen.text_style.columns.saturating_sub(width(&deeper));
         for (row, line) in pen.wrap(&shown, room).iter().enumerate() {
             match row {
                 0 => self.put(prefix, &format!("  {turn}{across} {line}")),
@@ -137,7 +141,7 @@ impl Drawing<'_> {
         for interface in &out {
             let name = pen.text(&site.segment(interface.segment).name.value);
             let what = things.outside(interface.segment);
-            let room = pen.paint.columns.saturating_sub(width(prefix));
+            let room = pen.text_style.columns.saturating_sub(width(prefix));
             for line in pen.beside(&format!("{name}  "), &what, room) {
                 self.put(prefix, &line);
             }
@@ -193,7 +197,7 @@ impl Drawing<'_> {
     fn rest(&mut self) {
         let things = self.things;
         let (pen, site, topology_tree) = (things.pen, things.site, things.topology_tree);
-        let columns = pen.paint.columns;
+        let columns = pen.text_style.columns;
         if !topology_tree.extra.is_empty() {
             self.out
                 .push("Besides the tree (loops, second ways):".to_owned());

@@ -38,7 +38,7 @@ pub struct Pen {
     /// Whether only ASCII may be used; other letters stand as `\u{..}` then.
     pub ascii: bool,
     /// Colour and width.
-    pub paint: TextStyle,
+    pub text_style: TextStyle,
 }
 
 impl Pen {
@@ -118,7 +118,7 @@ impl Pen {
         for (number, line) in lines.iter().enumerate() {
             let filled = self.fit(line, inner - 2);
             let shown = if number < strong {
-                self.paint.strong(&filled)
+                self.text_style.strong(&filled)
             } else {
                 filled
             };
@@ -178,7 +178,7 @@ mod tests {
 
     const UNICODE: Pen = Pen {
         ascii: false,
-        paint: TextStyle {
+        text_style: TextStyle {
             colour: false,
             columns: 80,
         },

@@ -35,7 +35,7 @@ struct ShownLine<'a> {
     kind: &'static str,
     name: &'a str,
     place: Span,
-    standing: &'a IntentStatus,
+    status: &'a IntentStatus,
     demands: String,
     requirement: Option<&'a str>,
     baseline: Option<&'static str>,
@@ -50,7 +50,7 @@ impl IntentShown<'_> {
                 kind: "expectation",
                 name: &line.name.value,
                 place: line.name.span,
-                standing: &judged.standing,
+                status: &judged.status,
                 demands: demands_text(self.network.site, &line.demands, line.hostile),
                 requirement: line.requirement.as_deref(),
                 baseline: line.baseline,
@@ -61,7 +61,7 @@ impl IntentShown<'_> {
             kind: "need",
             name: &judged.need.name.value,
             place: judged.need.name.span,
-            standing: &judged.standing,
+            status: &judged.status,
             demands: "all of it passes".to_owned(),
             requirement: None,
             baseline: None,
@@ -93,12 +93,12 @@ impl IntentShown<'_> {
     pub(super) fn rows(&self) -> Vec<IntentRow> {
         let lines = self.lines();
         let row = |line: &ShownLine<'_>| IntentRow {
-            word: word(line.standing, line.kind),
-            fine: *line.standing == IntentStatus::Held,
+            word: word(line.status, line.kind),
+            fine: *line.status == IntentStatus::Held,
             name: line.name.to_owned(),
             demands: line.demands.clone(),
             requirement: line.requirement.unwrap_or_default().to_owned(),
-            told: match line.standing {
+            told: match line.status {
                 IntentStatus::Broken(breaches) => {
                     breaches.iter().map(|one| self.told(one)).collect()
                 }
@@ -113,9 +113,9 @@ impl IntentShown<'_> {
 
     /// Of expectations and of needs: how many hold, and how many there are.
     pub(super) fn counts(&self) -> [(usize, usize); 2] {
-        let held = |standing: &IntentStatus| *standing == IntentStatus::Held;
-        let expectations = self.expectations.iter().filter(|one| held(&one.standing));
-        let needs = self.needs.iter().filter(|one| held(&one.standing));
+        let held = |status: &IntentStatus| *status == IntentStatus::Held;
+        let expectations = self.expectations.iter().filter(|one| held(&one.status));
+        let needs = self.needs.iter().filter(|one| held(&one.status));
         [
             (expectations.count(), self.expectations.len()),
             (needs.count(), self.needs.len()),
@@ -125,7 +125,7 @@ impl IntentShown<'_> {
     /// The first rule that breaks an expectation, as it is called and where it stands, with the expectation's name.
     pub(super) fn rule_to_blame(&self) -> Option<(String, Option<Span>, &str)> {
         self.expectations.iter().find_map(|judged| {
-            let IntentStatus::Broken(breaches) = &judged.standing else {
+            let IntentStatus::Broken(breaches) = &judged.status else {
                 return None;
             };
             let mut deciders = breaches.iter().flat_map(|breach| &breach.deciders);
@@ -175,8 +175,8 @@ fn demands_text(site: &Site, demands: &Demands, hostile: bool) -> String {
     parts.join(", ")
 }
 
-fn word(standing: &IntentStatus, kind: &str) -> &'static str {
-    match (standing, kind) {
+fn word(status: &IntentStatus, kind: &str) -> &'static str {
+    match (status, kind) {
         (IntentStatus::Held, "need") => "met",
         (IntentStatus::Broken(_), "need") => "unmet",
         (IntentStatus::Held, _) => "held",
@@ -220,13 +220,13 @@ pub fn expectations_page<'a>(shown: &IntentShown<'a>) -> Document<'a> {
             line.name.to_owned(),
             line.demands.clone(),
             line.requirement.unwrap_or_default().to_owned(),
-            word(line.standing, line.kind).to_owned(),
+            word(line.status, line.kind).to_owned(),
         ]
     };
     let titles = ["kind", "name", "demanded", "answers to", "state"];
     out.table(Table::of_texts(&titles, lines.iter().map(row).collect()));
     for line in &lines {
-        if let IntentStatus::Broken(breaches) = line.standing {
+        if let IntentStatus::Broken(breaches) = line.status {
             out.heading(Rank::Answer, line.name);
             out.bullets(breaches.iter().map(|breach| shown.told(breach)));
         }
@@ -242,9 +242,9 @@ const DETAIL: usize = 11;
 fn one_line(out: &mut Document<'_>, shown: &IntentShown<'_>, line: &ShownLine<'_>) {
     let baseline = line.baseline.map(|name| format!(" [{name}]"));
     let state = Mark::State {
-        word: word(line.standing, line.kind),
+        word: word(line.status, line.kind),
         width: DETAIL - 3,
-        tone: match line.standing {
+        tone: match line.status {
             IntentStatus::Held => Tone::Faint,
             _ => Tone::Strong,
         },
@@ -254,7 +254,7 @@ fn one_line(out: &mut Document<'_>, shown: &IntentShown<'_>, line: &ShownLine<'_
         state,
         format!("{}{}", line.name, baseline.unwrap_or_default()),
     );
-    match line.standing {
+    match line.status {
         IntentStatus::Held => {}
         IntentStatus::Broken(breaches) => {
             out.plain(DETAIL, format!("demanded: {}", line.demands));
@@ -283,7 +283,7 @@ fn counts(lines: &[ShownLine<'_>]) -> String {
         let own: Vec<&'static str> = lines
             .iter()
             .filter(|line| line.kind == kind)
-            .map(|line| word(line.standing, kind))
+            .map(|line| word(line.status, kind))
             .collect();
         let states = ["held", "met", "broken", "unmet", "vacuous", "unknown"];
         let states = states.iter().filter_map(|state| {
@@ -342,13 +342,13 @@ struct JsonBreach<'a> {
 pub fn expectations_json(shown: &IntentShown<'_>) -> String {
     let lines = shown.lines().into_iter().map(|line| JsonLine {
         kind: line.kind,
-        state: word(line.standing, line.kind),
+        state: word(line.status, line.kind),
         demanded: line.demands,
         requirement: line.requirement,
         baseline: line.baseline,
         reason: line.reason,
         place: json_place(shown.sources, line.place),
-        breaches: match line.standing {
+        breaches: match line.status {
             IntentStatus::Broken(breaches) => {
                 breaches.iter().map(|one| breach(shown, one)).collect()
             }

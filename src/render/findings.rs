@@ -21,7 +21,7 @@ pub fn findings_text(
     sources: &Sources,
     findings: &[Finding],
     all: bool,
-    paint: TextStyle,
+    text_style: TextStyle,
 ) -> String {
     let mut out = String::new();
     let mut counts: FxHashMap<&str, usize> = FxHashMap::default();
@@ -32,21 +32,21 @@ pub fn findings_text(
         if *count > MOST && !all {
             continue;
         }
-        let text = finding_text(sources, finding, paint.colour, paint.columns);
+        let text = finding_text(sources, finding, text_style.colour, text_style.columns);
         let _ = writeln!(out, "{text}");
         if *count == MOST && !all {
             let rest: Vec<&Finding> = findings[at + 1..]
                 .iter()
                 .filter(|other| other.check.name == name)
                 .collect();
-            out.push_str(&more(&rest, paint));
+            out.push_str(&more(&rest, text_style));
         }
     }
     out
 }
 
 /// A line for findings that are not shown.
-fn more(rest: &[&Finding], paint: TextStyle) -> String {
+fn more(rest: &[&Finding], text_style: TextStyle) -> String {
     let Some(first) = rest.first() else {
         return String::new();
     };
@@ -68,6 +68,6 @@ fn more(rest: &[&Finding], paint: TextStyle) -> String {
         "and {count} more of {name}: {}{dots} (--all shows them)",
         escape_control(&shown)
     );
-    let lines = wrapped(&text, paint.columns.saturating_sub(2).max(30)).join("\n  ");
-    format!("  {}\n\n", paint.faint(&lines))
+    let lines = wrapped(&text, text_style.columns.saturating_sub(2).max(30)).join("\n  ");
+    format!("  {}\n\n", text_style.faint(&lines))
 }

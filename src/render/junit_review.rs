@@ -5,7 +5,7 @@ use boundwalk_checks::{CHECKS, JudgedFindings};
 use boundwalk_diagnostic::{Check, Finding, Problem, Severity, Sources, Span};
 
 use super::junit::{JunitCase, JunitOutcome, JunitSuite};
-use super::standing::decision;
+use super::reviewed::decision;
 
 /// What loading found, as a suite: it failed where something at or over `least` was found (`None`: nothing counts).
 pub fn file_suite(sources: &Sources, problems: &[Problem], least: Option<Severity>) -> JunitSuite {
@@ -27,21 +27,21 @@ pub fn file_suite(sources: &Sources, problems: &[Problem], least: Option<Severit
 /// known before, it is skipped and says so. `least`: least severity that counts; `None`: none does, there is no case.
 pub fn check_suite(
     sources: &Sources,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     least: Option<Severity>,
 ) -> JunitSuite {
     let counts = |check: &&Check| least.is_some_and(|least| check.severity >= least);
     let checks = CHECKS.iter().map(|known| known.check).filter(counts);
     let cases = checks.map(|check| {
-        let outcome = outcome(sources, standing, check);
+        let outcome = outcome(sources, reviewed, check);
         case("boundwalk.checks", check.name, outcome)
     });
     suite("checks", cases.collect())
 }
 
-fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> JunitOutcome {
+fn outcome(sources: &Sources, reviewed: &JudgedFindings<'_>, check: &Check) -> JunitOutcome {
     let own = |finding: &Finding| finding.check.name == check.name;
-    let lines: Vec<String> = standing
+    let lines: Vec<String> = reviewed
         .open
         .iter()
         .filter(|finding| own(finding))
@@ -50,8 +50,8 @@ fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> J
     if !lines.is_empty() {
         return failed(lines.len(), "finding", &lines);
     }
-    let known = standing.known.iter().filter(|finding| own(finding)).count();
-    let mut reasons: Vec<String> = standing
+    let known = reviewed.known.iter().filter(|finding| own(finding)).count();
+    let mut reasons: Vec<String> = reviewed
         .accepted
         .iter()
         .filter(|(finding, _)| own(finding))
@@ -76,17 +76,17 @@ fn outcome(sources: &Sources, standing: &JudgedFindings<'_>, check: &Check) -> J
 /// accepted, known before or counts for nothing (`least`).
 pub fn expectation_outcomes(
     sources: &Sources,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     judged: &[JudgedExpectation<'_>],
     least: Option<Severity>,
 ) -> Vec<(String, JunitOutcome)> {
-    let outcome = |judged: &JudgedExpectation<'_>| match judged.standing {
+    let outcome = |judged: &JudgedExpectation<'_>| match judged.status {
         Holds::Held => JunitOutcome::Held,
         Holds::Unknown(limit) => JunitOutcome::Skipped {
             message: format!("unknown: {limit}"),
         },
         Holds::Broken(_) | Holds::Vacuous => {
-            unheld(sources, standing, &judged.expectation.name.value, least)
+            unheld(sources, reviewed, &judged.expectation.name.value, least)
         }
     };
     judged
@@ -97,7 +97,7 @@ pub fn expectation_outcomes(
 
 fn unheld(
     sources: &Sources,
-    standing: &JudgedFindings<'_>,
+    reviewed: &JudgedFindings<'_>,
     name: &str,
     least: Option<Severity>,
 ) -> JunitOutcome {
@@ -107,16 +107,16 @@ fn unheld(
         about && finding.subjects.iter().any(|subject| subject == name)
     };
     let counts = |finding: &&Finding| least.is_some_and(|least| finding.severity() >= least);
-    let mut accepted = standing.accepted.iter();
+    let mut accepted = reviewed.accepted.iter();
     if let Some((_, entry)) = accepted.find(|(finding, _)| own(&finding)) {
         let message = format!("accepted: {}", decision(entry));
         return JunitOutcome::Skipped { message };
     }
-    if standing.known.iter().any(|finding| own(&finding)) {
+    if reviewed.known.iter().any(|finding| own(&finding)) {
         let message = "known from the baseline".to_owned();
         return JunitOutcome::Skipped { message };
     }
-    let open: Vec<&Finding> = standing.open.iter().filter(own).collect();
+    let open: Vec<&Finding> = reviewed.open.iter().filter(own).collect();
     let lines: Vec<String> = open
         .iter()
         .copied()

@@ -58,6 +58,7 @@ mod problems;
 mod ready_made;
 mod report;
 mod review_json;
+mod reviewed;
 mod rule_sheet;
 mod rules;
 mod rules_json;
@@ -65,7 +66,6 @@ mod rules_tables;
 mod sarif;
 mod sarif_text;
 mod shape;
-mod standing;
 mod svg;
 mod text;
 mod text_style;
@@ -118,13 +118,13 @@ pub use problems::{finding_summary, finding_text, problem_summary, problem_text}
 pub use ready_made::{baselines_document, baselines_json, baselines_page};
 pub use report::{MOST_SEGMENTS, ReportShown, change_html, report_html};
 pub use review_json::review_json;
+pub use reviewed::{ReviewShown, reviewed_document, reviewed_summary};
 pub use rule_sheet::rule_document;
 pub use rules::{RulesShown, rules_document};
 pub use rules_json::{rule_json, rules_json};
 pub use rules_tables::{rules_csv, rules_page};
 pub use sarif::{SarifShown, review_sarif};
 pub use shape::{Pair, PairFlows, Selection, Sheet, Side};
-pub use standing::{ReviewShown, standing_document, standing_summary};
 pub use svg::{
     Chain, PictureHop, PictureStop, Trail, chain_svg, logical_svg, matrix_svg, panels_svg,
     picture_style, site_svg, xml,

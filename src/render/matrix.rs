@@ -29,18 +29,23 @@ const SIGNS: &[(char, &str)] = &[
 ];
 
 /// A matrix as text, with its legend. Columns that do not fit stand in further blocks.
-pub fn matrix_text(sheet: &Sheet, key: &Legend, codes: &[Vec<String>], paint: TextStyle) -> String {
+pub fn matrix_text(
+    sheet: &Sheet,
+    key: &Legend,
+    codes: &[Vec<String>],
+    text_style: TextStyle,
+) -> String {
     let mut out = String::new();
-    let layout = Layout::new(sheet, codes, paint.columns);
+    let layout = Layout::new(sheet, codes, text_style.columns);
     let columns = sheet.columns.len();
     let mut first = 0;
     while first < columns {
         let last = (first + layout.per_block).min(columns);
-        block(&mut out, sheet, codes, &layout, first..last, paint);
+        block(&mut out, sheet, codes, &layout, first..last, text_style);
         out.push('\n');
         first = last;
     }
-    legend(&mut out, sheet, key, codes, paint);
+    legend(&mut out, sheet, key, codes, text_style);
     out
 }
 
@@ -92,13 +97,13 @@ fn block(
     codes: &[Vec<String>],
     layout: &Layout,
     columns: Range<usize>,
-    paint: TextStyle,
+    text_style: TextStyle,
 ) {
     if !layout.aligned {
-        column_key(out, sheet, columns.clone(), paint);
+        column_key(out, sheet, columns.clone(), text_style);
     }
     let corner = fit(CORNER, layout.number + layout.label);
-    let _ = write!(out, "{}", paint.faint(&corner));
+    let _ = write!(out, "{}", text_style.faint(&corner));
     for column in columns.clone() {
         let _ = write!(out, " {:<width$}", column + 1, width = layout.cell - 1);
     }
@@ -109,7 +114,12 @@ fn block(
         for column in columns.clone() {
             let (code, pair) = (&codes[row][column], &sheet.pairs[row][column]);
             let padding = layout.cell - 1 - width(code);
-            let _ = write!(out, " {}{:padding$}", coloured(code, sign(pair), paint), "");
+            let _ = write!(
+                out,
+                " {}{:padding$}",
+                coloured(code, sign(pair), text_style),
+                ""
+            );
         }
         trim_line(out);
     }
@@ -128,7 +138,7 @@ fn row_number(row: usize, layout: &Layout) -> String {
 }
 
 /// A line that names the columns, where they are not the rows.
-fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: TextStyle) {
+fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, text_style: TextStyle) {
     // A number and its name stay on one line.
     let named = columns.map(|at| {
         let named = format!("{} {}", at + 1, column_name(&sheet.columns[at]));
@@ -136,7 +146,7 @@ fn column_key(out: &mut String, sheet: &Sheet, columns: Range<usize>, paint: Tex
     });
     let text = named.collect::<Vec<_>>().join(", ");
     let label = "columns: ";
-    for (number, line) in wrapped(&text, paint.columns - label.len())
+    for (number, line) in wrapped(&text, text_style.columns - label.len())
         .iter()
         .enumerate()
     {
@@ -153,17 +163,23 @@ fn column_name(side: &Side) -> String {
     }
 }
 
-fn coloured(code: &str, sign: Sign, paint: TextStyle) -> String {
+fn coloured(code: &str, sign: Sign, text_style: TextStyle) -> String {
     let style = match sign {
         Sign::Within | Sign::NoAddresses | Sign::Nothing => Style::new().dimmed(),
         Sign::Services => AnsiColor::Cyan.on_default(),
         Sign::Everything => AnsiColor::Yellow.on_default().bold(),
     };
-    paint.paint(style, code)
+    text_style.styled(style, code)
 }
 
-fn legend(out: &mut String, sheet: &Sheet, key: &Legend, codes: &[Vec<String>], paint: TextStyle) {
-    let title = paint.strong("What passes, from the row to the column");
+fn legend(
+    out: &mut String,
+    sheet: &Sheet,
+    key: &Legend,
+    codes: &[Vec<String>],
+    text_style: TextStyle,
+) {
+    let title = text_style.strong("What passes, from the row to the column");
     let _ = writeln!(out, "{title}");
     let used = |wanted: &str| {
         let mut all = codes.iter().flatten();
@@ -171,7 +187,7 @@ fn legend(out: &mut String, sheet: &Sheet, key: &Legend, codes: &[Vec<String>], 
     };
     for (code, text) in fixed_codes(sheet) {
         if used(code) {
-            explain(out, code, &text, paint);
+            explain(out, code, &text, text_style);
         }
     }
     let letters = key.lines();
@@ -179,17 +195,17 @@ fn legend(out: &mut String, sheet: &Sheet, key: &Legend, codes: &[Vec<String>], 
         let _ = writeln!(out, "  {LETTERS}");
     }
     for (code, text) in letters {
-        explain(out, &code, &text, paint);
+        explain(out, &code, &text, text_style);
     }
     for (sign, meaning) in used_signs(codes) {
-        explain(out, &sign.to_string(), meaning, paint);
+        explain(out, &sign.to_string(), meaning, text_style);
     }
 }
 
 /// One line of a legend, or more where it is long.
-fn explain(out: &mut String, code: &str, text: &str, paint: TextStyle) {
+fn explain(out: &mut String, code: &str, text: &str, text_style: TextStyle) {
     let indent = 7;
-    let room = paint.columns.saturating_sub(indent).max(20);
+    let room = text_style.columns.saturating_sub(indent).max(20);
     for (number, line) in wrapped(&escape_control(text), room).into_iter().enumerate() {
         let code = if number == 0 { code } else { "" };
         let _ = writeln!(out, "  {code:<4} {line}");

@@ -3,8 +3,8 @@
 use super::document::{Column, Document, Holds, Mark, Rank, Table, Tone};
 use super::legend::Legend;
 use super::matrix::{LETTERS, fixed_codes, used_signs};
+use super::reviewed::{ReviewShown, put_reviewed};
 use super::shape::{Sheet, Side};
-use super::standing::{ReviewShown, put_standing};
 
 /// A matrix as a page: its table, its legend, and the flows of pairs where they are asked for.
 pub fn matrix_page<'a>(
@@ -50,7 +50,7 @@ pub fn review_page<'a>(
         let text = format!("{} ({place}, {name}){help}", problem.message);
         out.line(2, word, text);
     }
-    put_standing(&mut out, shown.sources, shown.standing);
+    put_reviewed(&mut out, shown.sources, shown.reviewed);
     out.heading(Rank::Answer, "Who can reach what, by zone");
     put_table(&mut out, sheet, key, codes);
     out.notes(&sheet.notes);

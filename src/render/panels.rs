@@ -22,9 +22,9 @@ pub fn panels_text(site: &Site, cabling: &Cabling<'_>, pen: Pen) -> String {
     if !site.switches.is_empty() {
         for line in pen.wrap(
             &format!("Cells: {}", glued(&LEGEND.map(str::to_owned))),
-            pen.paint.columns,
+            pen.text_style.columns,
         ) {
-            let _ = writeln!(out, "{}", pen.paint.faint(&line));
+            let _ = writeln!(out, "{}", pen.text_style.faint(&line));
         }
     }
     out
@@ -32,8 +32,8 @@ pub fn panels_text(site: &Site, cabling: &Cabling<'_>, pen: Pen) -> String {
 
 fn panel(out: &mut String, site: &Site, cabling: &Cabling<'_>, id: SwitchId, pen: Pen) {
     let front = Front::new(site, cabling, id);
-    for line in pen.wrap(&pen.text(&front.title), pen.paint.columns) {
-        let _ = writeln!(out, "{}", pen.paint.strong(&line));
+    for line in pen.wrap(&pen.text(&front.title), pen.text_style.columns) {
+        let _ = writeln!(out, "{}", pen.text_style.strong(&line));
     }
     grid(out, &front.cells, pen);
     legend(out, &front, pen);
@@ -52,7 +52,7 @@ fn grid(out: &mut String, cells: &[PanelCell], pen: Pen) {
         .unwrap_or(1)
         .clamp(2, CELL);
     let rows = if cells.len() > ONE_ROW { 2 } else { 1 };
-    let most = (pen.paint.columns.saturating_sub(1) / (room + 1)).max(1);
+    let most = (pen.text_style.columns.saturating_sub(1) / (room + 1)).max(1);
     let columns: Vec<&[PanelCell]> = cells.chunks(rows).collect();
     for block in columns.chunks(most) {
         border(out, block.len(), room, 0, pen);
@@ -86,8 +86,8 @@ fn cell_lines(out: &mut String, cells: &[Option<&PanelCell>], room: usize, pen: 
         for cell in cells {
             let filled = pen.fit(&pen.text(cell.map_or("", of)), room);
             let shown = match cell {
-                Some(cell) if cell.off => pen.paint.faint(&filled),
-                Some(_) if strong => pen.paint.strong(&filled),
+                Some(cell) if cell.off => pen.text_style.faint(&filled),
+                Some(_) if strong => pen.text_style.strong(&filled),
                 _ => filled,
             };
             let _ = write!(line, "{down}{shown}");
@@ -103,13 +103,13 @@ fn legend(out: &mut String, front: &Front, pen: Pen) {
     let digits = front.listed.len().to_string().len();
     for (number, text) in front.listed.iter().enumerate() {
         let first = format!("T{:<digits$}  ", number + 1);
-        for line in pen.beside(&first, &pen.text(text), pen.paint.columns) {
+        for line in pen.beside(&first, &pen.text(text), pen.text_style.columns) {
             let _ = writeln!(out, "{line}");
         }
     }
     if !front.vlans.is_empty() {
         let vlans: Vec<String> = front.vlans.iter().map(|vlan| pen.text(vlan)).collect();
-        for line in pen.beside("VLANs: ", &glued(&vlans), pen.paint.columns) {
+        for line in pen.beside("VLANs: ", &glued(&vlans), pen.text_style.columns) {
             let _ = writeln!(out, "{line}");
         }
     }

@@ -20,25 +20,25 @@ const CONTEXT: usize = 3;
 /// without `./` or `/` in front, which `patch` would not take; names with characters that a terminal or a patch
 /// can't hold stand in quotes with the bytes in octal, as in C. Format: the unified format of `diff` (POSIX.1-2017, *diff*,
 /// option `-U`). Cost: the lines times the changes.
-pub fn patch_text(files: &[EditedFile], paint: TextStyle) -> String {
+pub fn patch_text(files: &[EditedFile], text_style: TextStyle) -> String {
     let mut out = String::new();
     for file in files.iter().filter(|file| file.before != file.after) {
         let name = name(&file.name);
         let bold = Style::new().bold();
-        line(&mut out, paint, bold, &format!("--- {name}\n"));
-        line(&mut out, paint, bold, &format!("+++ {name}\n"));
-        hunks(&mut out, file, paint);
+        line(&mut out, text_style, bold, &format!("--- {name}\n"));
+        line(&mut out, text_style, bold, &format!("+++ {name}\n"));
+        hunks(&mut out, file, text_style);
     }
     out
 }
 
-fn hunks(out: &mut String, file: &EditedFile, paint: TextStyle) {
+fn hunks(out: &mut String, file: &EditedFile, text_style: TextStyle) {
     let difference = TextDiff::from_lines(&file.before, &file.after);
     let mut unified = difference.unified_diff();
     for hunk in unified.context_radius(CONTEXT).iter_hunks() {
         let colour = |colour: AnsiColor| Style::new().fg_color(Some(colour.into()));
         let header = format!("{}\n", hunk.header());
-        line(out, paint, colour(AnsiColor::Cyan), &header);
+        line(out, text_style, colour(AnsiColor::Cyan), &header);
         for change in hunk.iter_changes() {
             let style = match change.tag() {
                 ChangeTag::Equal => Style::new(),
@@ -47,7 +47,7 @@ fn hunks(out: &mut String, file: &EditedFile, paint: TextStyle) {
             };
             line(
                 out,
-                paint,
+                text_style,
                 style,
                 &format!("{}{}", change.tag(), change.value()),
             );
@@ -59,8 +59,8 @@ fn hunks(out: &mut String, file: &EditedFile, paint: TextStyle) {
 }
 
 /// One line; its break, if it has one, stays outside the colour.
-fn line(out: &mut String, paint: TextStyle, style: Style, text: &str) {
-    if !paint.colour {
+fn line(out: &mut String, text_style: TextStyle, style: Style, text: &str) {
+    if !text_style.colour {
         out.push_str(text);
         return;
     }
@@ -72,7 +72,7 @@ fn line(out: &mut String, paint: TextStyle, style: Style, text: &str) {
     if style == Style::new() {
         out.push_str(&shown);
     } else {
-        out.push_str(&paint.paint(style, &shown));
+        out.push_str(&text_style.styled(style, &shown));
     }
     if text.ends_with('\n') {
         out.push('\n');
@@ -163,11 +163,11 @@ mod tests {
 
     #[test]
     fn colour_is_for_the_eyes() {
-        let paint = TextStyle {
+        let text_style = TextStyle {
             colour: true,
             columns: 80,
         };
-        let shown = patch_text(&[file("a", "# \u{9b}31m\t1\r\n", "")], paint);
+        let shown = patch_text(&[file("a", "# \u{9b}31m\t1\r\n", "")], text_style);
         assert!(shown.contains("-# \\u{9b}31m\t1\u{1b}[0m\n"), "{shown:?}");
         let plain = patch_text(&[file("a", "# \u{9b}31m\t1\r\n", "")], PLAIN);
         assert!(plain.contains("-# \u{9b}31m\t1\r\n"), "{plain:?}");

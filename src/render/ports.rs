@@ -24,12 +24,12 @@ const TAGGED: usize = 5;
 const LOOKS: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('-'));
 
 /// Worksheets as text, each with its VLANs, then the differences at cables, then what the words mean.
-pub fn ports_text(sheets: &Worksheets<'_>, paint: TextStyle) -> String {
+pub fn ports_text(sheets: &Worksheets<'_>, text_style: TextStyle) -> String {
     let mut out = String::new();
     for sheet in sheets.sheets {
-        one_switch(&mut out, sheets.site, sheet, paint);
+        one_switch(&mut out, sheets.site, sheet, text_style);
     }
-    differences(&mut out, sheets, paint);
+    differences(&mut out, sheets, text_style);
     let aware = |sheet: &Worksheet<'_>| sheets.site.switches[sheet.switch.0].vlan_aware;
     if !sheets.sheets.iter().any(aware) {
         return out;
@@ -37,14 +37,14 @@ pub fn ports_text(sheets: &Worksheets<'_>, paint: TextStyle) -> String {
     out.push('\n');
     for (word, meaning) in LEGEND {
         let text = format!("{word}: {meaning}");
-        hanging(&mut out, &text, "  ", paint.columns, |line| {
-            paint.faint(line)
+        hanging(&mut out, &text, "  ", text_style.columns, |line| {
+            text_style.faint(line)
         });
     }
     out
 }
 
-fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: TextStyle) {
+fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, text_style: TextStyle) {
     let switch = &site.switches[sheet.switch.0];
     let count = match switch.ports.len() {
         1 => "1 port".to_owned(),
@@ -57,22 +57,24 @@ fn one_switch(out: &mut String, site: &Site, sheet: &Worksheet<'_>, paint: TextS
     if !switch.description.is_empty() {
         let _ = write!(title, "; {}", switch.description);
     }
-    hanging(out, &title, "  ", paint.columns, |line| paint.strong(line));
+    hanging(out, &title, "  ", text_style.columns, |line| {
+        text_style.strong(line)
+    });
     out.push('\n');
     if sheet.lines.is_empty() {
         out.push_str("No port is described.\n\n");
         return;
     }
-    if switch.vlan_aware && paint.columns >= NARROW {
-        table(out, site, sheet, paint.columns);
+    if switch.vlan_aware && text_style.columns >= NARROW {
+        table(out, site, sheet, text_style.columns);
     } else {
-        listed(out, site, sheet, paint.columns);
+        listed(out, site, sheet, text_style.columns);
     }
     let vlans = named_vlans(sheet.vlans.iter().cloned());
     if !vlans.is_empty() {
         out.push('\n');
         let text = format!("VLANs: {}", glued(&vlans));
-        hanging(out, &text, "       ", paint.columns, str::to_owned);
+        hanging(out, &text, "       ", text_style.columns, str::to_owned);
     }
     out.push('\n');
 }
@@ -215,16 +217,16 @@ fn row(site: &Site, line: &PortLine<'_>, wide: bool) -> Vec<String> {
     cells
 }
 
-fn differences(out: &mut String, sheets: &Worksheets<'_>, paint: TextStyle) {
+fn differences(out: &mut String, sheets: &Worksheets<'_>, text_style: TextStyle) {
     if sheets.differences.is_empty() {
         let none = "Cables between switches and to gateways: both ends agree.";
-        hanging(out, none, "", paint.columns, str::to_owned);
+        hanging(out, none, "", text_style.columns, str::to_owned);
         return;
     }
-    let _ = writeln!(out, "{}\n", paint.strong("Cables whose ends differ"));
+    let _ = writeln!(out, "{}\n", text_style.strong("Cables whose ends differ"));
     for difference in sheets.differences {
         let text = format!("- {}", difference_text(sheets, difference));
-        hanging(out, &text, "  ", paint.columns, str::to_owned);
+        hanging(out, &text, "  ", text_style.columns, str::to_owned);
     }
 }
 

@@ -124,7 +124,7 @@ impl PrivilegeShown<'_> {
         for one in &self.privilege.needs {
             let need = &needs[one.need];
             let place = self.sources.place(need.name.span);
-            if let IntentStatus::Broken(breaches) = &one.standing {
+            if let IntentStatus::Broken(breaches) = &one.status {
                 let by = breaches.iter().flat_map(|breach| &breach.deciders).next();
                 let by = by.map(|&(router, rule)| rule_name(self.network, router, rule));
                 let by = by.map_or(String::new(), |by| format!(", denied by {by}"));

@@ -11,12 +11,12 @@ use super::json::{
     JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem, matrix_json,
 };
 use super::json_text::to_text;
+use super::reviewed::ReviewShown;
 use super::shape::Sheet;
-use super::standing::ReviewShown;
 
 /// A finding of a review, with what it is known by.
 #[derive(Serialize)]
-struct JsonStanding<'a> {
+struct ReviewedFinding<'a> {
     #[serde(flatten)]
     finding: JsonFinding<'a>,
     fingerprint: String,
@@ -49,7 +49,7 @@ struct JsonReview<'a> {
     site: &'a str,
     summary: &'a str,
     problems: Vec<JsonProblem<'a>>,
-    findings: Vec<JsonStanding<'a>>,
+    findings: Vec<ReviewedFinding<'a>>,
     accepted: Vec<JsonAccepted<'a>>,
     gone: Option<Vec<JsonGone<'a>>>,
     matrix: serde_json::Value,
@@ -63,28 +63,28 @@ pub fn review_json(
     sheet: &Sheet,
     namings: &[ServiceLabels<'_>],
 ) -> String {
-    let (sources, standing) = (shown.sources, shown.standing);
+    let (sources, reviewed) = (shown.sources, shown.reviewed);
     let matrix = matrix_json(site, sources, sheet, namings, None);
-    let new = if standing.gone.is_some() {
+    let new = if reviewed.gone.is_some() {
         "new"
     } else {
         "open"
     };
-    let open = standing.open.iter().map(|finding| (finding, new));
-    let known = standing.known.iter().map(|finding| (finding, "known"));
+    let open = reviewed.open.iter().map(|finding| (finding, new));
+    let known = reviewed.known.iter().map(|finding| (finding, "known"));
     let listed: Vec<(&Finding, &'static str)> = open.chain(known).collect();
-    let mut marks = standing.fingerprints().into_iter();
-    let findings: Vec<JsonStanding<'_>> = listed
+    let mut marks = reviewed.fingerprints().into_iter();
+    let findings: Vec<ReviewedFinding<'_>> = listed
         .iter()
         .zip(marks.by_ref())
-        .map(|(&(finding, state), mark)| JsonStanding {
+        .map(|(&(finding, state), mark)| ReviewedFinding {
             finding: json_finding(sources, finding),
             fingerprint: mark.to_string(),
             state,
         })
         .collect();
-    let accepted = standing.accepted.iter().zip(marks);
-    let gone = standing.gone.as_ref();
+    let accepted = reviewed.accepted.iter().zip(marks);
+    let gone = reviewed.gone.as_ref();
     to_text(&JsonReview {
         document: "boundwalk-review",
         version: 1,

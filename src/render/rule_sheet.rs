@@ -72,7 +72,7 @@ fn sections(
         },
         Section {
             title: "What it does",
-            lines: words.standing(sheet.rule),
+            lines: words.status(sheet.rule),
         },
         Section {
             title: "What earlier rules take of it",
@@ -185,7 +185,7 @@ impl Words<'_> {
         )
     }
 
-    fn standing(&self, rule: usize) -> Vec<String> {
+    fn status(&self, rule: usize) -> Vec<String> {
         match &self.gateway_review.review.rules[rule] {
             RuleStatus::Off => vec!["Nothing: it is disabled or has expired.".to_owned()],
             RuleStatus::Irrelevant => vec![format!(

@@ -159,9 +159,9 @@ pub(super) fn limit_notes(gateway_review: &GatewayReview<'_>) -> Vec<String> {
         ));
     }
     let alone = |rule: &usize| {
-        let standing = &gateway_review.review.rules[*rule];
+        let status = &gateway_review.review.rules[*rule];
         matches!(
-            standing,
+            status,
             RuleStatus::Decides {
                 without: Without::Same { .. },
                 ..
@@ -190,8 +190,8 @@ pub(super) fn limit_notes(gateway_review: &GatewayReview<'_>) -> Vec<String> {
 }
 
 /// What a rule is, in a word.
-pub(super) fn state(standing: &RuleStatus) -> &'static str {
-    match standing {
+pub(super) fn state(status: &RuleStatus) -> &'static str {
+    match status {
         RuleStatus::Off => "off",
         RuleStatus::Irrelevant => "no match",
         RuleStatus::Dead(dead) if dead.against.is_some() => "dead",

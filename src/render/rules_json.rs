@@ -152,14 +152,14 @@ fn json_state<'a>(
     number: usize,
 ) -> JsonState<'a> {
     let rule = &gateway_review.rules[number];
-    let standing = &gateway_review.review.rules[number];
+    let status = &gateway_review.review.rules[number];
     let packet = |packet: &RulePacket| json_rule_packet(gateway_review, packet);
     let from_one = |rules: &[usize]| rules.iter().map(|rule| rule + 1).collect();
     let mut json = JsonState {
         number: number + 1,
         name: &rule.name.value,
         action: rule.action.value.word(),
-        state: state(standing),
+        state: state(status),
         covered_by: Vec::new(),
         covered_by_is_smallest: None,
         decided_otherwise_by: None,
@@ -169,7 +169,7 @@ fn json_state<'a>(
         redundant_by: Vec::new(),
         place: json_place(shown.sources, rule.name.span),
     };
-    match standing {
+    match status {
         RuleStatus::Off | RuleStatus::Unknown => {}
         RuleStatus::Irrelevant => json.why_no_match = Some(gateway_review.obstacle_text(number)),
         RuleStatus::Dead(dead) => {

@@ -24,8 +24,8 @@ pub fn rules_csv(shown: &RulesShown<'_>) -> String {
         "place",
     ]);
     for gateway_review in shown.gateway_reviews {
-        for (number, standing) in gateway_review.review.rules.iter().enumerate() {
-            let record = record(shown, gateway_review, number, standing);
+        for (number, status) in gateway_review.review.rules.iter().enumerate() {
+            let record = record(shown, gateway_review, number, status);
             let _ = writer.write_record(record.iter().map(|field| harmless(field)));
         }
     }
@@ -37,7 +37,7 @@ fn record(
     shown: &RulesShown<'_>,
     gateway_review: &GatewayReview<'_>,
     number: usize,
-    standing: &RuleStatus,
+    status: &RuleStatus,
 ) -> [String; 9] {
     let rule = &gateway_review.rules[number];
     let names = |rules: &[usize]| {
@@ -47,7 +47,7 @@ fn record(
             .collect::<Vec<_>>()
             .join("; ")
     };
-    let (covered, packet) = match standing {
+    let (covered, packet) = match status {
         RuleStatus::Dead(dead) => (
             names(&dead.by),
             dead.against.map(|against| against.packet.packet),
@@ -63,7 +63,7 @@ fn record(
         (number + 1).to_string(),
         rule.name.value.clone(),
         rule.action.value.word().to_owned(),
-        state(standing).to_owned(),
+        state(status).to_owned(),
         covered,
         packet.map_or_else(String::new, |packet| packet.to_string()),
         findings.collect::<Vec<_>>().join("; "),

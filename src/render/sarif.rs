@@ -10,8 +10,8 @@ use boundwalk_checks::{CHECKS, Fingerprint, JudgedFindings, KnownFinding};
 use boundwalk_diagnostic::{Check, Finding, Kind, Note, Problem, Severity, Sources, Span};
 
 use super::json_text::to_text;
+use super::reviewed::decision;
 use super::sarif_text::{artifact_uri, message_text};
-use super::standing::decision;
 
 /// What a base is called that artifact addresses are relative to: the folder of the run. Its own address is
 /// left out, so that no path of a machine gets into a report (3.14.14).
@@ -25,7 +25,7 @@ pub struct SarifShown<'a> {
     /// Problems of the file.
     pub problems: &'a [Problem],
     /// Findings; `None`: the site did not load.
-    pub standing: Option<&'a JudgedFindings<'a>>,
+    pub reviewed: Option<&'a JudgedFindings<'a>>,
     /// Exit code of the program.
     pub exit_code: u8,
     /// The folder of the run: absolute paths are shown relative to it.
@@ -57,7 +57,7 @@ pub fn review_sarif(shown: &SarifShown<'_>) -> String {
                 "rules": rules,
             }},
             "invocations": [{
-                "executionSuccessful": shown.standing.is_some(),
+                "executionSuccessful": shown.reviewed.is_some(),
                 "exitCode": shown.exit_code,
                 "exitCodeDescription": meaning,
                 "toolExecutionNotifications": [{"level": "note", "message": text(CAUTION)}],
@@ -126,23 +126,23 @@ fn results(shown: &SarifShown<'_>, kinds: &[&'static Kind]) -> Vec<Value> {
         .iter()
         .map(|problem| problem_result(shown, kinds, problem))
         .collect();
-    let Some(standing) = shown.standing else {
+    let Some(reviewed) = shown.reviewed else {
         return results;
     };
-    let states = match standing.gone {
+    let states = match reviewed.gone {
         Some(_) => [Some("new"), Some("unchanged"), None],
         None => [None, None, None],
     };
-    let open = standing.open.iter().map(|one| (one, states[0], None));
-    let known = standing.known.iter().map(|one| (one, states[1], None));
-    let accepted = standing
+    let open = reviewed.open.iter().map(|one| (one, states[0], None));
+    let known = reviewed.known.iter().map(|one| (one, states[1], None));
+    let accepted = reviewed
         .accepted
         .iter()
         .map(|(one, entry)| (one, states[2], Some(decision(entry))));
     for ((finding, state, accepted), mark) in open
         .chain(known)
         .chain(accepted)
-        .zip(standing.fingerprints())
+        .zip(reviewed.fingerprints())
     {
         let mut result = finding_result(shown, finding, &mark);
         if let Some(state) = state {
@@ -159,7 +159,7 @@ fn results(shown: &SarifShown<'_>, kinds: &[&'static Kind]) -> Vec<Value> {
         };
         results.push(result);
     }
-    let gone = standing.gone.iter().flatten();
+    let gone = reviewed.gone.iter().flatten();
     results.extend(gone.map(gone_result));
     results
 }

@@ -19,7 +19,7 @@ impl TextStyle {
     };
 
     /// A text in a style, if colour is wanted.
-    pub fn paint(self, style: Style, text: &str) -> String {
+    pub fn styled(self, style: Style, text: &str) -> String {
         if self.colour {
             format!("{}{text}{}", style.render(), style.render_reset())
         } else {
@@ -29,11 +29,11 @@ impl TextStyle {
 
     /// A text that stands out.
     pub fn strong(self, text: &str) -> String {
-        self.paint(Style::new().bold(), text)
+        self.styled(Style::new().bold(), text)
     }
 
     /// A text that stands back.
     pub fn faint(self, text: &str) -> String {
-        self.paint(Style::new().dimmed(), text)
+        self.styled(Style::new().dimmed(), text)
     }
 }

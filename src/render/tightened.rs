@@ -70,9 +70,9 @@ impl TightenedShown<'_> {
 }
 
 /// Tighter rules on a terminal: what changes as comments, then the patch.
-pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
+pub fn tightened_text(shown: &TightenedShown<'_>, text_style: TextStyle) -> String {
     let mut out = String::new();
-    let mut put = |label: &str, text: &str| labelled(&mut out, paint.columns, 0, label, text);
+    let mut put = |label: &str, text: &str| labelled(&mut out, text_style.columns, 0, label, text);
     if shown.tightened.is_empty() {
         put("# ", "no rule can be made tighter");
     } else {
@@ -97,7 +97,7 @@ pub fn tightened_text(shown: &TightenedShown<'_>, paint: TextStyle) -> String {
             writeln!(head, "#{line}")
         };
     }
-    format!("{head}\n{}", patch_text(shown.files, paint))
+    format!("{head}\n{}", patch_text(shown.files, text_style))
 }
 
 /// Tighter rules as a page.

@@ -19,7 +19,7 @@ pub const LAWS: &[Law] = &[
     },
     Law {
         name: "ways round and verdicts of isolation that differ are changes",
-        holds: standing,
+        holds: status,
     },
 ];
 
@@ -92,7 +92,7 @@ fn hostile(facts: &Facts<'_>) -> Result<usize, String> {
     compared.made()
 }
 
-fn standing(facts: &Facts<'_>) -> Result<usize, String> {
+fn status(facts: &Facts<'_>) -> Result<usize, String> {
     let mut compared = Compared::new(facts);
     let segments: Vec<SegmentId> = facts.network.site.segment_ids().collect();
     each_change(facts, &mut |[old, new], change| {

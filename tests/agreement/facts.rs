@@ -46,10 +46,10 @@ impl<'a> Facts<'a> {
         };
         let judged = judge_expectations(network)
             .into_iter()
-            .map(|line| (line.expectation.name.value.clone(), line.standing));
+            .map(|line| (line.expectation.name.value.clone(), line.status));
         let needs = judge_needs(network)
             .into_iter()
-            .map(|line| (line.need.name.value.clone(), line.standing));
+            .map(|line| (line.need.name.value.clone(), line.status));
         let segments: Vec<SegmentId> = network.site.segment_ids().collect();
         let asked = Asked {
             families: Family::ALL.to_vec(),
@@ -190,8 +190,8 @@ pub fn any(all: impl IntoIterator<Item = Option<bool>>) -> Option<bool> {
 }
 
 /// Whether a line is broken; one that speaks of nothing is not.
-pub fn broken(standing: &IntentStatus) -> Option<bool> {
-    match standing {
+pub fn broken(status: &IntentStatus) -> Option<bool> {
+    match status {
         IntentStatus::Broken(_) => Some(true),
         IntentStatus::Held | IntentStatus::Vacuous => Some(false),
         IntentStatus::Unknown(_) => None,

@@ -105,7 +105,7 @@ pub fn contradicted(
     };
     let judged = judge_expectations(network)
         .into_iter()
-        .map(|line| (line.expectation.name.value.clone(), line.standing));
+        .map(|line| (line.expectation.name.value.clone(), line.status));
     let segments: Vec<SegmentId> = network.site.segment_ids().collect();
     let mut claims = Claims {
         topology,

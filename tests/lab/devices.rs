@@ -222,8 +222,8 @@ fn host(topology: &mut Topology<'_>, id: HostId) -> Space {
             }),
         }
     }
-    let standing = send_point(&bases, &mut space, number);
-    let mut devices: Vec<String> = standing.into_iter().map(|(_, device)| device).collect();
+    let status = send_point(&bases, &mut space, number);
+    let mut devices: Vec<String> = status.into_iter().map(|(_, device)| device).collect();
     if host.forwards.value == Forwards::Bridges {
         devices = bridge(&devices, &mut space, number);
     }

@@ -15,18 +15,18 @@ pub fn that_decided(network: &Network<'_>, sight: &Sight) -> (Vec<String>, [usiz
             continue;
         };
         let review = RuleReview::new(&Judge::new(&space, Effort::default()));
-        for (number, standing) in review.rules.iter().enumerate() {
+        for (number, status) in review.rules.iter().enumerate() {
             let counter = (router_space(router), format!("rule{number}"));
             let mut probes = sight.probes.values();
             let decided = probes.any(|seen| seen.decided.contains(&counter));
             let idle = matches!(
-                standing,
+                status,
                 RuleStatus::Off | RuleStatus::Irrelevant | RuleStatus::Dead(_)
             );
             counts[0] += usize::from(idle);
             counts[1] += usize::from(decided);
             if idle && decided {
-                lines.push(format!("{counter:?} decided a probe and is {standing:?}"));
+                lines.push(format!("{counter:?} decided a probe and is {status:?}"));
             }
         }
     }

@@ -73,20 +73,18 @@ pub fn answers(site: &Site) -> Answers {
     }
     let lines = judge_expectations(&network)
         .into_iter()
-        .map(|line| (line.expectation.name.value.clone(), line.standing));
+        .map(|line| (line.expectation.name.value.clone(), line.status));
     let needs = judge_needs(&network)
         .into_iter()
-        .map(|line| (line.need.name.value.clone(), line.standing));
-    for (name, standing) in lines.chain(needs) {
-        answers
-            .all
-            .insert(format!("line {name} {}", word(&standing)));
+        .map(|line| (line.need.name.value.clone(), line.status));
+    for (name, status) in lines.chain(needs) {
+        answers.all.insert(format!("line {name} {}", word(&status)));
     }
     answers
 }
 
-fn word(standing: &IntentStatus) -> &'static str {
-    match standing {
+fn word(status: &IntentStatus) -> &'static str {
+    match status {
         IntentStatus::Held => "held",
         IntentStatus::Broken(_) => "broken",
         IntentStatus::Vacuous => "vacuous",

@@ -7,14 +7,14 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::IpAddr;
 
-use boundwalk::analysis::{Course, Decider, Endpoint, Pair};
+use boundwalk::analysis::{Decider, Denial, Endpoint, Pair};
 use boundwalk::model::{Action, Date, Family, Role, RouterId, SegmentId, Site};
 
 use crate::probes::Probes;
 use crate::simulator::{Decision, Outcome, Probe, Simulator, Spot, Stance};
 
 /// Between whom, on which side, what permits, what denies.
-pub type Key = (Pair, Course, Decider, Decider);
+pub type Key = (Pair, Denial, Decider, Decider);
 
 /// The site in which every rule and every default permits.
 pub fn permitting(site: &Site) -> Site {
@@ -137,11 +137,11 @@ impl<'s> Oracle<'s> {
                 let denies = |other: &&Decider| {
                     !self.permits(**other) && self.loses(questions, (from, to), own, **other)
                 };
-                let mut note = |course, other: Option<&Decider>| {
-                    keys.extend(other.map(|&other| ((from, to), course, own, other)));
+                let mut note = |denial, other: Option<&Decider>| {
+                    keys.extend(other.map(|&other| ((from, to), denial, own, other)));
                 };
-                note(Course::Before, gates[..at].iter().find(denies));
-                note(Course::FurtherOn, gates[at + 1..].iter().find(denies));
+                note(Denial::Upstream, gates[..at].iter().find(denies));
+                note(Denial::Downstream, gates[at + 1..].iter().find(denies));
             }
         }
         keys

@@ -12,7 +12,7 @@ mod narrow;
 mod pair;
 mod pairing;
 mod reach;
-mod standing;
+mod status;
 mod things;
 mod ways;
 
@@ -21,5 +21,5 @@ pub use edited::{Edit, EditKind, edits};
 pub use isolated::{IsolationChange, Stood, Trend, isolation_changes};
 pub use pair::Changed;
 pub use reach::{PairChange, ReachChange, Spot, reach_change};
-pub use standing::{IntentChange, intent_changes};
+pub use status::{IntentChange, intent_changes};
 pub use ways::{WayChange, WayChanges, way_changes};

@@ -7,7 +7,7 @@ use rustc_hash::FxHashMap;
 use boundwalk_forwarding::{DeviceId, DeviceIndex, Network, Origin, Plan, SendPoint};
 use boundwalk_model::{Family, SegmentId};
 
-use super::standing::Link;
+use super::status::Link;
 
 /// The shortest chain of segments and devices that forward from one segment to another; empty: there is none.
 ///

@@ -7,7 +7,7 @@ use super::super::party::Endpoint;
 use super::apart::chain;
 use super::ground::{Ground, Scope};
 use super::permit::{Between, Looked};
-use super::standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed};
+use super::status::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed};
 
 /// Judges every expectation, in the order of the site.
 ///
@@ -22,7 +22,7 @@ pub fn judge_expectations<'n>(network: &'n Network<'n>) -> Vec<JudgedExpectation
         .iter()
         .map(|expectation| JudgedExpectation {
             expectation,
-            standing: standing(network, &universe, expectation),
+            status: status(network, &universe, expectation),
         });
     judged.collect()
 }
@@ -44,7 +44,7 @@ pub fn judge_needs<'n>(network: &'n Network<'n>) -> Vec<JudgedNeed<'n>> {
         }
         JudgedNeed {
             need,
-            standing: verdict.standing(),
+            status: verdict.status(),
         }
     });
     judged.collect()
@@ -57,7 +57,7 @@ pub(crate) fn need_scope(ground: &Ground<'_>, need: &Need) -> Scope {
     ground.scope(parties, source, destination, need.services.as_ref())
 }
 
-fn standing(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) -> IntentStatus {
+fn status(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) -> IntentStatus {
     let mut verdict = LineVerdict::default();
     for ground in universe {
         let parties = (line.from.as_slice(), line.to.as_slice());
@@ -84,7 +84,7 @@ fn standing(network: &Network<'_>, universe: &[Ground<'_>], line: &Expectation) 
     {
         isolated(network, ground, line, &mut verdict);
     }
-    verdict.standing()
+    verdict.status()
 }
 
 fn between<'a, 'n>(
@@ -196,7 +196,7 @@ impl LineVerdict {
         self.breaches.extend(looked.breaches);
     }
 
-    fn standing(self) -> IntentStatus {
+    fn status(self) -> IntentStatus {
         match (self.seen, self.breaches.is_empty(), self.coverage.limit()) {
             (false, ..) => IntentStatus::Vacuous,
             (_, false, _) => IntentStatus::Broken(self.breaches),

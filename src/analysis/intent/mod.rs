@@ -9,7 +9,7 @@ mod ground;
 mod judge;
 mod passing;
 mod permit;
-mod standing;
+mod status;
 mod words;
 
 pub(super) use ground::{Ground, Scope};
@@ -18,5 +18,5 @@ pub(super) use passing::{Passed, passing};
 
 pub use apart::chain;
 pub use judge::{judge_expectations, judge_needs};
-pub use standing::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed, Link};
+pub use status::{Breach, Demand, IntentStatus, JudgedExpectation, JudgedNeed, Link};
 pub use words::breach_text;

@@ -9,7 +9,7 @@ use super::super::replies::left_over;
 use super::super::witness::witness;
 use super::ground::{Ground, Scope};
 use super::passing::{Passed, passing, passing_and_lost};
-use super::standing::{Breach, Demand};
+use super::status::{Breach, Demand};
 
 /// The breaches of one line between one pair, and whether all was looked at.
 pub(super) struct Looked {

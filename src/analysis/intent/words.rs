@@ -8,7 +8,7 @@ use boundwalk_model::{Family, PerFamily};
 use super::super::deciders::rule_name;
 use super::super::party::{Endpoint, party_name};
 use super::super::service_labels::ServiceLabels;
-use super::standing::{Breach, Demand, Link};
+use super::status::{Breach, Demand, Link};
 
 /// A breach in one sentence without a full stop.
 pub fn breach_text(

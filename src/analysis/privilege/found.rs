@@ -112,7 +112,7 @@ pub struct NeedUse {
     /// Its number.
     pub need: usize,
     /// How it stands.
-    pub standing: IntentStatus,
+    pub status: IntentStatus,
     /// Observed flows of it.
     pub observed: usize,
 }

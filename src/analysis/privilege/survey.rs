@@ -328,7 +328,7 @@ impl<'n> Survey<'n> {
             .enumerate()
             .map(|(need, (judged, &observed))| NeedUse {
                 need,
-                standing: judged.standing,
+                status: judged.status,
                 observed,
             });
         let needs = needs.collect();

@@ -88,8 +88,8 @@ pub(super) fn permitting(network: &Network<'_>, families: &[Family]) -> Vec<(Obl
         let review = RuleReview::new(&Judge::new(&space, Effort::default()));
         for &family in families {
             for rule in of_action(network, router, family, true) {
-                let standing = &review.rules[rule];
-                let idle = matches!(standing, RuleStatus::Irrelevant | RuleStatus::Dead(_));
+                let status = &review.rules[rule];
+                let idle = matches!(status, RuleStatus::Irrelevant | RuleStatus::Dead(_));
                 let permits = Obligation::Permits {
                     router,
                     rule,

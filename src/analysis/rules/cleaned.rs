@@ -65,15 +65,15 @@ impl Cleaned {
         let rules = &judge.space.filter.rules;
         let mut kept = Vec::new();
         let mut gone = Mask::none(rules.len());
-        for (rule, standing) in review.rules.iter().enumerate() {
-            match candidate(&rules[rule], standing) {
+        for (rule, status) in review.rules.iter().enumerate() {
+            match candidate(&rules[rule], status) {
                 Some(Err(reason)) => kept.push((rule, reason)),
                 Some(Ok(true)) => gone.insert(rule),
                 _ => {}
             }
         }
-        for (rule, standing) in review.rules.iter().enumerate() {
-            if candidate(&rules[rule], standing) != Some(Ok(false)) {
+        for (rule, status) in review.rules.iter().enumerate() {
+            if candidate(&rules[rule], status) != Some(Ok(false)) {
                 continue;
             }
             match judge.use_of(rule, None, &gone) {
@@ -102,9 +102,9 @@ impl Cleaned {
 }
 
 /// Whether a rule may go: `None` for one that is needed or off, true for a dead one, false for a redundant one.
-fn candidate(rule: &Rule, standing: &RuleStatus) -> Option<Result<bool, Kept>> {
+fn candidate(rule: &Rule, status: &RuleStatus) -> Option<Result<bool, Kept>> {
     let counted = rule.hits.is_some_and(|hits| hits > 0);
-    match standing {
+    match status {
         RuleStatus::Dead(_) if counted => Some(Err(Kept::Counted)),
         RuleStatus::Dead(dead) if dead.against.is_some() || !dead.judged => {
             Some(Err(Kept::Contradicted))

@@ -88,8 +88,8 @@ impl<'n> GatewayReview<'n> {
             rules: self.rules.len(),
             ..Tally::default()
         };
-        for standing in &self.review.rules {
-            let count = match standing {
+        for status in &self.review.rules {
+            let count = match status {
                 RuleStatus::Off => &mut tally.off,
                 RuleStatus::Irrelevant => &mut tally.irrelevant,
                 RuleStatus::Dead(dead) if dead.against.is_some() => &mut tally.dead,

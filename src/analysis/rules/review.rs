@@ -79,7 +79,7 @@ impl RuleReview {
             .into_iter()
             .zip(uses)
             .enumerate()
-            .map(|(rule, (life, used))| standing(judge, rule, life, used));
+            .map(|(rule, (life, used))| status(judge, rule, life, used));
         Self {
             router: space.router,
             rules: rules.collect(),
@@ -162,12 +162,7 @@ fn removable<'a>(
     gone
 }
 
-fn standing(
-    judge: &Judge<'_, '_>,
-    rule: usize,
-    life: Option<Life>,
-    used: Option<Use>,
-) -> RuleStatus {
+fn status(judge: &Judge<'_, '_>, rule: usize, life: Option<Life>, used: Option<Use>) -> RuleStatus {
     let space = judge.space;
     let decides = |point: &Point| space.packet(point);
     match life {

@@ -82,9 +82,9 @@ impl Data {
             open: self.findings.clone(),
             accepted: Vec::new(),
         };
-        let standing = JudgedFindings::new(judged, Some(&Baseline::of(&before.findings)));
+        let reviewed = JudgedFindings::new(judged, Some(&Baseline::of(&before.findings)));
         let took = self.took.as_millis();
-        format!("saved {} ({took} ms): {}", self.time, counts(&standing))
+        format!("saved {} ({took} ms): {}", self.time, counts(&reviewed))
     }
 
     /// A place of a span.

@@ -19,26 +19,26 @@ use super::view::{FilePlace, Look, Target, View, ViewLine};
 
 /// What opens a target; `None` where it is no more.
 pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
-    let paint = TextStyle {
+    let text_style = TextStyle {
         colour: false,
         // The last two are for the sign of what opens.
         columns: columns.saturating_sub(2).max(40),
     };
     match target {
-        Target::Cell { from, to } => cell(data, grid, (from, to), paint),
+        Target::Cell { from, to } => cell(data, grid, (from, to), text_style),
         Target::Packet(packet) => way_of(data, packet),
-        Target::Finding(message) => finding(data, message, paint),
+        Target::Finding(message) => finding(data, message, text_style),
         Target::File(place) => file(data, place),
-        Target::Port(switch, port) => one_port(data, switch, port, paint),
-        Target::Claim(segment) => claim(data, segment, paint),
+        Target::Port(switch, port) => one_port(data, switch, port, text_style),
+        Target::Claim(segment) => claim(data, segment, text_style),
         Target::Way(from, to) => round(data, from, to),
         Target::Problems => None,
-        Target::Help => Some(help(data, grid, paint)),
+        Target::Help => Some(help(data, grid, text_style)),
     }
 }
 
 /// Flows from one to the other; a zone is opened into its segments.
-fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) -> Option<View> {
+fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), text_style: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let network = Network::new(site, data.opened.today);
     let side = |name: &str, zone: bool| {
@@ -60,7 +60,7 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), paint: TextStyle) ->
             for to in opened_zone(site, to_party) {
                 let pair = pair_flow(&network, &question, (from, to));
                 if !pair.flows.is_empty() || !pair.complete {
-                    flows(&mut lines, data, &naming, &pair, paint);
+                    flows(&mut lines, data, &naming, &pair, text_style);
                 }
             }
         }
@@ -80,7 +80,7 @@ fn flows(
     data: &Data,
     naming: &ServiceLabels<'_>,
     pair: &PairFlows,
-    paint: TextStyle,
+    text_style: TextStyle,
 ) {
     let site = &data.opened.site;
     let place = |crossed: &Crossed| {
@@ -93,7 +93,7 @@ fn flows(
     };
     let mut places = pair.flows.iter().flat_map(|flow| &flow.crossed).map(place);
     let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
-    let text = flows_document(site, &data.opened.sources, &[(naming, pair)]).text(paint);
+    let text = flows_document(site, &data.opened.sources, &[(naming, pair)]).text(text_style);
     for (number, text) in text.lines().enumerate() {
         let mut line = ViewLine::new(text);
         if number == 0 {
@@ -190,13 +190,19 @@ fn go_to(place: FilePlace) -> ViewLine {
 }
 
 /// Adds a text beside a label.
-fn beside(lines: &mut Vec<ViewLine>, paint: TextStyle, indent: usize, label: &str, text: &str) {
+fn beside(
+    lines: &mut Vec<ViewLine>,
+    text_style: TextStyle,
+    indent: usize,
+    label: &str,
+    text: &str,
+) {
     let mut out = String::new();
-    labelled(&mut out, paint.columns - 2, indent, label, text);
+    labelled(&mut out, text_style.columns - 2, indent, label, text);
     lines.extend(out.lines().map(ViewLine::new));
 }
 
-fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
+fn finding(data: &Data, message: &str, text_style: TextStyle) -> Option<View> {
     let mut findings = data.findings.iter();
     let finding = findings.find(|finding| finding.message == message)?;
     let mut lines = Vec::new();
@@ -210,13 +216,13 @@ fn finding(data: &Data, message: &str, paint: TextStyle) -> Option<View> {
     known.dedup();
     lines.extend(known.into_iter().map(go_to));
     lines.push(ViewLine::default());
-    let text = finding_text(&data.opened.sources, finding, false, paint.columns);
+    let text = finding_text(&data.opened.sources, finding, false, text_style.columns);
     lines.extend(text.lines().map(ViewLine::new));
     for (title, text) in [
         ("Why it matters: ", finding.check.why),
         ("When it is fine: ", finding.check.fine_when),
     ] {
-        beside(&mut lines, paint, 0, "", &format!("{title}{text}"));
+        beside(&mut lines, text_style, 0, "", &format!("{title}{text}"));
         lines.push(ViewLine::default());
     }
     let title = format!("{} {}", finding.severity().word(), finding.check.name);
@@ -246,7 +252,7 @@ fn file(data: &Data, place: &FilePlace) -> Option<View> {
     Some(view)
 }
 
-fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<View> {
+fn one_port(data: &Data, switch: &str, port: &str, text_style: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let number = site
         .switches
@@ -272,7 +278,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<V
         lines.push(ViewLine::default());
     }
     for (title, text) in port_facts(site, &sheet, line) {
-        beside(&mut lines, paint, 0, &format!("{title:<16}  "), &text);
+        beside(&mut lines, text_style, 0, &format!("{title:<16}  "), &text);
     }
     Some(View::new(
         format!("{}:{}", escape_control(switch), escape_control(port)),
@@ -280,7 +286,7 @@ fn one_port(data: &Data, switch: &str, port: &str, paint: TextStyle) -> Option<V
     ))
 }
 
-fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
+fn claim(data: &Data, segment: &str, text_style: TextStyle) -> Option<View> {
     let site = &data.opened.site;
     let mut claims = data.claims.iter();
     let (id, verdict) = claims.find(|(id, _)| site.segment(*id).name.value == segment)?;
@@ -291,7 +297,7 @@ fn claim(data: &Data, segment: &str, paint: TextStyle) -> Option<View> {
         distance: None,
     };
     let document = isolation_document(&network, &data.opened.sources, &[shown], &[], false);
-    let text = document.text(paint);
+    let text = document.text(text_style);
     Some(View::new(
         format!("Isolation of {}", escape_control(segment)),
         text.lines().map(ViewLine::new).collect(),
@@ -329,7 +335,7 @@ const KEYS: [(&str, &str); 12] = [
     ("", "A save of the site is noticed by itself."),
 ];
 
-fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
+fn help(data: &Data, grid: &Grid, text_style: TextStyle) -> View {
     let mut lines = vec![ViewLine::looking("Keys", Look::Strong)];
     for (keys, text) in KEYS {
         lines.push(ViewLine::new(format!("  {keys:<16}  {text}")));
@@ -338,7 +344,7 @@ fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
     let title = "What passes, from the row to the column";
     lines.push(ViewLine::looking(title, Look::Strong));
     let mut explain =
-        |code: &str, text: &str| beside(&mut lines, paint, 2, &format!("{code:<4} "), text);
+        |code: &str, text: &str| beside(&mut lines, text_style, 2, &format!("{code:<4} "), text);
     for (code, text) in fixed_codes(&grid.sheet) {
         explain(code, &text);
     }
@@ -356,7 +362,7 @@ fn help(data: &Data, grid: &Grid, paint: TextStyle) -> View {
     lines.push(ViewLine::looking("What this rests on", Look::Strong));
     let network = Network::new(&data.opened.site, data.opened.today);
     for note in notes(&network) {
-        beside(&mut lines, paint, 2, "- ", &note);
+        beside(&mut lines, text_style, 2, "- ", &note);
     }
     View::new("Help", lines)
 }

@@ -74,7 +74,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
                 data: *data,
                 stamps,
                 arguments,
-                colour: output.paint().colour,
+                colour: output.text_style().colour,
                 work: None,
             };
             window.follow(&mut terminal)

@@ -21,8 +21,8 @@ pub fn change_html(shown: &ChangeShown<'_>, matrix: (&Sheet, &Legend, &[Vec<Stri
     html.classed("p", "lead", &format!("{}.", capital(&shown.summary())));
     boxes(&mut html, shown);
     heat(&mut html, shown, matrix);
-    for course in ChangeKind::BOTH {
-        flows(&mut html, shown, course);
+    for kind in ChangeKind::BOTH {
+        flows(&mut html, shown, kind);
     }
     html.section("intent", "Expectations and needs");
     let intent: Vec<String> = shown.intent.iter().map(intent_words).collect();
@@ -75,13 +75,13 @@ fn listed(html: &mut Html<'_>, lines: &[String], none: &str) {
 
 fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
     html.raw("<div class=\"boxes\">");
-    for course in ChangeKind::BOTH {
-        let title = match course {
+    for kind in ChangeKind::BOTH {
+        let title = match kind {
             ChangeKind::Opens => "Opens",
             ChangeKind::Closes => "Closes",
         };
-        let (word, something) = counted(shown, course);
-        let good = course == ChangeKind::Closes || !something;
+        let (word, something) = counted(shown, kind);
+        let good = kind == ChangeKind::Closes || !something;
         state(html, title, Stands::judged(good), &word);
         html.raw("</div>");
     }
@@ -109,15 +109,15 @@ fn boxes(html: &mut Html<'_>, shown: &ChangeShown<'_>) {
 }
 
 /// What opens, or closes, in a few words, and whether anything does or may.
-fn counted(shown: &ChangeShown<'_>, course: ChangeKind) -> (String, bool) {
+fn counted(shown: &ChangeShown<'_>, kind: ChangeKind) -> (String, bool) {
     let of = |count: usize, one: &str, more: &str| match count {
         0 => None,
         1 => Some(format!("1 {one}")),
         count => Some(format!("{count} {more}")),
     };
-    let [plain, hostile] = Stance::BOTH.map(|stance| shown.pairs(course, stance).count());
-    let ways = course.ways(shown.ways).len();
-    let isolated = shown.isolated(course).count();
+    let [plain, hostile] = Stance::BOTH.map(|stance| shown.pairs(kind, stance).count());
+    let ways = kind.ways(shown.ways).len();
+    let isolated = shown.isolated(kind).count();
     let parts = [
         of(plain, "pair", "pairs"),
         of(
@@ -144,8 +144,8 @@ fn flow(html: &mut Html<'_>, rows: &[(&str, &String)]) {
     html.raw("</dl>");
 }
 
-fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
-    let (here, there) = match course {
+fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, kind: ChangeKind) {
+    let (here, there) = match kind {
         ChangeKind::Opens => {
             html.section("opens", "What opens");
             ("now by", "before")
@@ -159,21 +159,21 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
     let before = html.out.len();
     for (at, pair) in shown.reach.pairs.iter().enumerate() {
         // A pair that both opens and closes something is led to where it opens.
-        let led = course == ChangeKind::Opens || pair.opened.is_empty();
+        let led = kind == ChangeKind::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("p{at}"));
-        pair_flows(html, shown, (course, Stance::Configured), (pair, id), words);
+        pair_flows(html, shown, (kind, Stance::Configured), (pair, id), words);
     }
-    if shown.pairs(course, Stance::Hostile).next().is_some() {
+    if shown.pairs(kind, Stance::Hostile).next().is_some() {
         html.tag("h3", "For a hostile device, beyond that");
     }
     for (at, pair) in shown.reach.hostile.iter().enumerate() {
-        let led = course == ChangeKind::Opens || pair.opened.is_empty();
+        let led = kind == ChangeKind::Opens || pair.opened.is_empty();
         let id = led.then(|| format!("h{at}"));
-        pair_flows(html, shown, (course, Stance::Hostile), (pair, id), words);
+        pair_flows(html, shown, (kind, Stance::Hostile), (pair, id), words);
     }
-    ways(html, shown, course);
+    ways(html, shown, kind);
     let isolated: Vec<String> = shown
-        .isolated(course)
+        .isolated(kind)
         .map(|one| shown.isolation_words(one))
         .collect();
     if !isolated.is_empty() {
@@ -197,18 +197,18 @@ fn flows(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
 fn pair_flows(
     html: &mut Html<'_>,
     shown: &ChangeShown<'_>,
-    (course, stance): (ChangeKind, Stance),
+    (kind, stance): (ChangeKind, Stance),
     (pair, id): (&PairChange, Option<String>),
     [here, there]: [&str; 2],
 ) {
-    if course.of(pair).is_empty() {
+    if kind.of(pair).is_empty() {
         return;
     }
     let id = id.map_or(String::new(), |id| format!(" id=\"{id}\""));
     let name = xml(&shown.pair(pair));
     let _ = write!(html.out, "<details open{id}><summary>{name}</summary><div>");
-    for changed in &shown.flows(course, pair) {
-        let words = shown.flow(course, stance, pair, changed);
+    for changed in &shown.flows(kind, pair) {
+        let words = shown.flow(kind, stance, pair, changed);
         let rows = [
             ("services", &words.services),
             ("from", &words.source),
@@ -229,16 +229,16 @@ fn pair_flows(
 }
 
 /// Ways round the gateway that come or go, step by step.
-fn ways(html: &mut Html<'_>, shown: &ChangeShown<'_>, course: ChangeKind) {
-    let ways = course.ways(shown.ways);
+fn ways(html: &mut Html<'_>, shown: &ChangeShown<'_>, kind: ChangeKind) {
+    let ways = kind.ways(shown.ways);
     if !ways.is_empty() {
         html.tag("h3", "Ways round the gateway");
     }
     for way in ways {
         let name = xml(&shown.way(way));
         let _ = write!(html.out, "<details open><summary>{name}</summary><div>");
-        html.list(&shown.way_steps(course, way));
-        if let Some(setting) = shown.opened_by(course, way) {
+        html.list(&shown.way_steps(kind, way));
+        if let Some(setting) = shown.opened_by(kind, way) {
             html.tag("p", &format!("By: {setting}."));
         }
         html.raw("</div></details>\n");

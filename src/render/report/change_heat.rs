@@ -42,15 +42,15 @@ fn mark(
     shown: &ChangeShown<'_>,
     changes: &[(Stance, usize)],
 ) -> (&'static str, &'static str, &'static str) {
-    let any = |stance: Stance, course: ChangeKind| {
+    let any = |stance: Stance, kind: ChangeKind| {
         let mut pairs = changes
             .iter()
             .filter(|(own, _)| *own == stance)
             .map(|&(_, at)| &shown.all_pairs(stance)[at]);
-        pairs.any(|pair| !course.of(pair).is_empty())
+        pairs.any(|pair| !kind.of(pair).is_empty())
     };
     let [plain, hostile] =
-        Stance::BOTH.map(|stance| ChangeKind::BOTH.map(|course| any(stance, course)));
+        Stance::BOTH.map(|stance| ChangeKind::BOTH.map(|kind| any(stance, kind)));
     match (plain, hostile) {
         ([true, true], _) => ("+-", "opened", "opens and closes something"),
         ([true, false], _) => ("+", "opened", "opens something"),

@@ -6,8 +6,8 @@ use boundwalk_analysis::rules::{GatewayReview, RuleStatus};
 use boundwalk_diagnostic::{Check, Finding, Severity};
 
 use super::super::privilege::{excess_text, needs_text};
+use super::super::reviewed::decision;
 use super::super::rules::{COLUMNS, limit_notes, numbers, state};
-use super::super::standing::decision;
 use super::ReportShown;
 use super::html::Html;
 use super::summary::ranked;
@@ -21,11 +21,11 @@ const MOST_RULES: usize = 1_000;
 /// All findings, and what was accepted.
 pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     html.section("findings", "Findings");
-    if shown.standing.open.is_empty() && shown.problems.is_empty() {
+    if shown.reviewed.open.is_empty() && shown.problems.is_empty() {
         html.raw("<p>None.</p>\n");
     }
     problems(html, shown);
-    let ranked = ranked(&shown.standing.open);
+    let ranked = ranked(&shown.reviewed.open);
     let few = ranked.len() <= MOST_EXPLAINED;
     for finding in ranked.iter().take(MOST_EXPLAINED) {
         one(html, finding, few);
@@ -47,9 +47,9 @@ pub(super) fn findings(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             explained(html, check);
         }
     }
-    if !shown.standing.accepted.is_empty() {
+    if !shown.reviewed.accepted.is_empty() {
         html.raw("<h3>Accepted</h3><ul>");
-        for (finding, entry) in &shown.standing.accepted {
+        for (finding, entry) in &shown.reviewed.accepted {
             html.raw("<li>");
             html.text(&format!("{}: {}", finding.message, decision(entry)));
             html.raw("</li>\n");
@@ -172,8 +172,8 @@ pub(super) fn rules(html: &mut Html<'_>, shown: &ReportShown<'_>) {
             <th scope=\"col\">no.</th><th scope=\"col\">rule</th><th scope=\"col\">action</th><th scope=\"col\">state</th>\
             <th scope=\"col\">a packet that it decides, or why it decides none</th><th scope=\"col\">findings</th><th \
             scope=\"col\">place</th></tr></thead><tbody>\n");
-        for (number, standing) in gateway_review.review.rules.iter().enumerate() {
-            rule(html, shown, gateway_review, number, standing);
+        for (number, status) in gateway_review.review.rules.iter().enumerate() {
+            rule(html, shown, gateway_review, number, status);
         }
         html.raw("</tbody></table></div>\n");
         if many {
@@ -192,10 +192,10 @@ fn rule(
     shown: &ReportShown<'_>,
     gateway_review: &GatewayReview<'_>,
     number: usize,
-    standing: &RuleStatus,
+    status: &RuleStatus,
 ) {
     let rule = &gateway_review.rules[number];
-    let decides = match standing {
+    let decides = match status {
         RuleStatus::Off => "disabled or expired".to_owned(),
         RuleStatus::Irrelevant => "no packet can match it here".to_owned(),
         RuleStatus::Dead(dead) => {
@@ -219,7 +219,7 @@ fn rule(
     let _ = write!(html.out, "<tr><td>{}</td>", number + 1);
     html.tag("td", &rule.name.value);
     html.tag("td", rule.action.value.word());
-    html.tag("td", state(standing));
+    html.tag("td", state(status));
     html.classed("td", "mono", &decides);
     html.tag("td", &own.join(", "));
     html.raw("<td>");

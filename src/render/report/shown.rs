@@ -22,7 +22,7 @@ pub struct ReportShown<'a> {
     /// Problems that did not keep the site from loading.
     pub problems: &'a [Problem],
     /// Findings.
-    pub standing: &'a JudgedFindings<'a>,
+    pub reviewed: &'a JudgedFindings<'a>,
     /// One line that sums them up.
     pub summary: &'a str,
     /// The day of the report.

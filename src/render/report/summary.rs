@@ -178,7 +178,7 @@ fn rule(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         html.raw("</p></div>");
         return;
     }
-    let of_rules = ranked(&shown.standing.open);
+    let of_rules = ranked(&shown.reviewed.open);
     let mut of_rules = of_rules
         .into_iter()
         .filter(|one| area(one.check).is_some_and(|area| area.is_rules()));
@@ -259,7 +259,7 @@ fn first(html: &mut Html<'_>, shown: &ReportShown<'_>) {
         seen.push("bypass-open");
         count += 1;
     }
-    for finding in ranked(&shown.standing.open) {
+    for finding in ranked(&shown.reviewed.open) {
         if count == 3 {
             break;
         }

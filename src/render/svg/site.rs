@@ -31,7 +31,7 @@ pub fn site_svg(
             topology_tree: &topology_tree,
             pen: Pen {
                 ascii: false,
-                paint: plain,
+                text_style: plain,
             },
         },
         cabling,

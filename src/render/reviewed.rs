@@ -18,7 +18,7 @@ pub struct ReviewShown<'a> {
     /// Problems of the file that did not keep it from loading.
     pub problems: &'a [Problem],
     /// Findings, by what is to be done about them.
-    pub standing: &'a JudgedFindings<'a>,
+    pub reviewed: &'a JudgedFindings<'a>,
     /// One line that sums it up.
     pub summary: &'a str,
 }
@@ -33,13 +33,13 @@ pub(super) fn decision(entry: &Accepted) -> String {
 }
 
 /// Words for the line that sums a review up: what is there besides open findings; empty where nothing is.
-pub fn standing_summary(standing: &JudgedFindings<'_>) -> String {
+pub fn reviewed_summary(reviewed: &JudgedFindings<'_>) -> String {
     let mut out = String::new();
-    if !standing.accepted.is_empty() {
-        let _ = write!(out, "; {} accepted", standing.accepted.len());
+    if !reviewed.accepted.is_empty() {
+        let _ = write!(out, "; {} accepted", reviewed.accepted.len());
     }
-    if let Some(gone) = &standing.gone {
-        let _ = write!(out, "; {} known from the baseline", standing.known.len());
+    if let Some(gone) = &reviewed.gone {
+        let _ = write!(out, "; {} known from the baseline", reviewed.known.len());
         if !gone.is_empty() {
             let _ = write!(out, ", {} of it gone", gone.len());
         }
@@ -48,16 +48,16 @@ pub fn standing_summary(standing: &JudgedFindings<'_>) -> String {
 }
 
 /// The same at length; empty where there is nothing besides open findings.
-pub fn standing_document<'a>(standing: &JudgedFindings<'_>) -> Document<'a> {
+pub fn reviewed_document<'a>(reviewed: &JudgedFindings<'_>) -> Document<'a> {
     let mut out = Document::new("Findings that do not count", "");
-    let accepted = standing.accepted.iter().map(|(finding, entry)| {
+    let accepted = reviewed.accepted.iter().map(|(finding, entry)| {
         let (name, message) = (finding.check.name, &finding.message);
         format!("{name}: {message}: accepted: {}", decision(entry))
     });
     list(&mut out, "Accepted, not counted", accepted.collect());
-    let known = by_check(&standing.known);
+    let known = by_check(&reviewed.known);
     list(&mut out, "Known from the baseline, not counted", known);
-    let gone = standing.gone.as_deref().unwrap_or_default();
+    let gone = reviewed.gone.as_deref().unwrap_or_default();
     let mut lines: Vec<String> = gone.iter().take(NAMES).map(known_name).collect();
     if gone.len() > NAMES {
         lines.push(format!("and {} more", gone.len() - NAMES));
@@ -107,19 +107,19 @@ fn by_check(findings: &[Finding]) -> Vec<String> {
 }
 
 /// The findings of a review as chapters of a page.
-pub(super) fn put_standing<'a>(
+pub(super) fn put_reviewed<'a>(
     out: &mut Document<'a>,
     sources: &'a Sources,
-    standing: &'a JudgedFindings<'_>,
+    reviewed: &'a JudgedFindings<'_>,
 ) {
-    if !standing.open.is_empty() {
+    if !reviewed.open.is_empty() {
         out.heading(Rank::Answer, "Findings");
-        out.findings(sources, &standing.open, true);
+        out.findings(sources, &reviewed.open, true);
     }
-    if !standing.accepted.is_empty() {
+    if !reviewed.accepted.is_empty() {
         out.heading(Rank::Answer, "Accepted, not counted");
     }
-    for (finding, entry) in &standing.accepted {
+    for (finding, entry) in &reviewed.accepted {
         let place = finding.span.map(|span| sources.place(span));
         let (place, name) = (place.unwrap_or_default(), finding.check.name);
         let word = Mark::State {
@@ -134,11 +134,11 @@ pub(super) fn put_standing<'a>(
             format!("{} ({place}, {name}): {why}", finding.message),
         );
     }
-    if !standing.known.is_empty() {
+    if !reviewed.known.is_empty() {
         out.heading(Rank::Answer, "Known from the baseline, not counted");
-        out.findings(sources, &standing.known, true);
+        out.findings(sources, &reviewed.known, true);
     }
-    let gone = standing.gone.as_deref().unwrap_or_default();
+    let gone = reviewed.gone.as_deref().unwrap_or_default();
     let gone = gone.iter().map(known_name).collect();
     list(out, "In the baseline, found no more", gone);
 }

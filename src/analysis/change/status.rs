@@ -23,7 +23,7 @@ pub struct IntentChange {
 
 impl IntentChange {
     fn moved(&self) -> bool {
-        let kind = |standing: &Option<IntentStatus>| standing.as_ref().map(std::mem::discriminant);
+        let kind = |status: &Option<IntentStatus>| status.as_ref().map(std::mem::discriminant);
         kind(&self.before) != kind(&self.after)
     }
 }
@@ -34,7 +34,7 @@ pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange>
         let judged: Vec<JudgedExpectation<'_>> = judge_expectations(network);
         judged
             .into_iter()
-            .map(|one| (one.expectation.name.value.clone(), one.standing))
+            .map(|one| (one.expectation.name.value.clone(), one.status))
             .collect()
     };
     let pairs = pairing::pairs(
@@ -47,7 +47,7 @@ pub fn intent_changes(old: &Network<'_>, new: &Network<'_>) -> Vec<IntentChange>
         let judged: Vec<JudgedNeed<'_>> = judge_needs(network);
         judged
             .into_iter()
-            .map(|one| (one.need.name.value.clone(), one.standing))
+            .map(|one| (one.need.name.value.clone(), one.status))
             .collect()
     };
     let pairs = pairing::pairs(&needs(old.site), &needs(new.site), Renames::No);
@@ -67,8 +67,8 @@ fn matched(need: bool, pairs: &[Pair], old: Judged, new: Judged) -> Vec<IntentCh
         Some(IntentChange {
             need,
             name: name.clone(),
-            before: before.map(|(_, standing)| standing),
-            after: after.map(|(_, standing)| standing),
+            before: before.map(|(_, status)| status),
+            after: after.map(|(_, status)| status),
         })
     });
     changes.collect()

@@ -85,7 +85,7 @@ pub struct JudgedExpectation<'s> {
     /// The expectation.
     pub expectation: &'s Expectation,
     /// How it stands.
-    pub standing: IntentStatus,
+    pub status: IntentStatus,
 }
 
 /// A need and how it stands.
@@ -95,5 +95,5 @@ pub struct JudgedNeed<'s> {
     /// The need.
     pub need: &'s Need,
     /// How it stands: broken means that a part of it does not pass.
-    pub standing: IntentStatus,
+    pub status: IntentStatus,
 }
