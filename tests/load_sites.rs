@@ -507,6 +507,44 @@ port = "core:1"
     assert!(same.contains(&"link-end-twice"), "{same:?}");
 }
 
+#[test]
+fn the_lines_of_a_baseline_name_the_zones_that_play_its_roles() {
+    let site = with(
+        r#"
+[baselines.card-data.roles]
+card-data = "inside"
+untrusted = ["zone:outside", "segment:internet"]
+wireless = []
+out-of-scope = []
+"#,
+    );
+    let inside = [RuleParty::Zone(ZoneId(0))];
+    let outside = [RuleParty::Zone(ZoneId(1)), RuleParty::Segment(SegmentId(2))];
+    let line = &site.expectations[0];
+    assert_eq!((&line.from[..], &line.to[..]), (&outside[..], &inside[..]));
+    assert_eq!(line.baseline, Some("card-data"));
+    let of_nobody = site
+        .expectations
+        .iter()
+        .any(|line| line.from.is_empty() || line.to.is_empty());
+    assert!(
+        !of_nobody,
+        "lines about roles that nobody plays are left out"
+    );
+}
+
+#[test]
+fn what_loading_lets_pass_is_kept_for_the_checks() {
+    let loaded = load_text("site.toml", &format!("{BASE}[zones.attic]\ntrust = 5\n"));
+    let remarks = loaded.site.expect("no error was found").remarks;
+    let of_attic = remarks.iter().find(|remark| remark.subject == "attic");
+    assert_eq!(
+        of_attic.map(|remark| remark.kind.name),
+        Some("zone-empty"),
+        "{remarks:?}"
+    );
+}
+
 /// Names of the problems that a text adds, notes left out.
 fn with_problems(text: &str) -> Vec<&'static str> {
     let loaded = load_text("site.toml", &format!("{BASE}{text}"));

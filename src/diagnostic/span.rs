@@ -89,6 +89,16 @@ mod tests {
     }
 
     #[test]
+    fn order_is_that_of_the_values() {
+        let value = |value: u32, start| Spanned::new(value, Span::new(FileId(0), start, start));
+        assert!(value(5, 9) < value(6, 1) && value(6, 1) >= value(6, 2));
+        assert_eq!(
+            value(5, 1).partial_cmp(&value(5, 9)),
+            Some(std::cmp::Ordering::Equal)
+        );
+    }
+
+    #[test]
     fn a_span_never_ends_before_it_starts() {
         assert_eq!(Span::new(FileId(0), 9, 3).end, 9);
     }

@@ -220,3 +220,32 @@ pub enum ReplyPass {
     /// Stopped: it has been here before.
     Loop,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use boundwalk_model::{ICMP, TCP};
+
+    #[test]
+    fn packets_print_with_what_their_protocol_has() {
+        let packet = |protocol, source_port, destination_port| Packet {
+            source: [10, 44, 10, 7].into(),
+            destination: [10, 44, 60, 10].into(),
+            protocol,
+            source_port,
+            destination_port,
+        };
+        assert_eq!(
+            packet(TCP, 49152, 502).to_string(),
+            "tcp 10.44.10.7:49152 -> 10.44.60.10:502"
+        );
+        assert_eq!(
+            packet(ICMP, 0, 3 * 256 + 4).to_string(),
+            "icmp/3/4 10.44.10.7 -> 10.44.60.10"
+        );
+        assert_eq!(
+            packet(Protocol(47), 0, 0).to_string(),
+            "gre 10.44.10.7 -> 10.44.60.10"
+        );
+    }
+}

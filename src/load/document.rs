@@ -142,3 +142,19 @@ fn clamp(file: FileId, text: &str, range: std::ops::Range<usize>) -> Span {
     }
     Span::new(file, start as u32, end as u32)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_a_long_text_full_of_mistakes_only_the_beginning_is_parsed() {
+        let mistakes = "?\n".repeat(SHORT / 2);
+        assert_eq!(readable(&mistakes), Some(SHORT));
+        let longer = format!("{mistakes}?\n");
+        let parsed = readable(&longer).expect("few enough parts");
+        assert!((MOST_PROBLEMS..SHORT / 2).contains(&parsed), "{parsed}");
+        assert!(longer[..parsed].ends_with('?'), "whole lines");
+        assert_eq!(readable(&"a=1\n".repeat(SHORT / 4 + 1)), Some(SHORT + 4));
+    }
+}

@@ -159,6 +159,17 @@ mod tests {
     }
 
     #[test]
+    fn suggestions_end_where_comparing_would_take_long() {
+        let mut report = ProblemReport::default();
+        let others = std::iter::repeat_n("brewhouse", MOST_COMPARISONS - 1);
+        assert_eq!(
+            report.nearest("ofice", others.chain(["office"])),
+            Some("office")
+        );
+        assert_eq!(report.nearest("ofice", ["office"]), None);
+    }
+
+    #[test]
     fn errors_are_kept_before_warnings() {
         let mut report = ProblemReport::default();
         let at = |start| Span::new(FileId(0), start, start);

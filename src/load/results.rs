@@ -301,3 +301,35 @@ fn result(text: &str) -> Result<Option<Observed>, String> {
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEADER: [&str; 5] = ["source", "destination", "protocol", "port", "result"];
+    const ROW: [&str; 5] = ["10.44.20.7", "10.44.60.9", "tcp", "443", "timed out"];
+
+    fn rows(text: &str) -> usize {
+        read_results(text.as_bytes(), &Site::default()).map_or(0, |rows| rows.len())
+    }
+
+    #[test]
+    fn commas_separate_unless_the_first_line_knows_only_semicolons() {
+        let table = |by: &str, more: &str| format!("{}{more}\n{}\n", HEADER.join(by), ROW.join(by));
+        assert_eq!(rows(&table(",", "")), 1);
+        assert_eq!(rows(&table(";", "")), 1);
+        assert_eq!(rows(&table(",", ",by; when")), 1);
+        assert_eq!(rows(&table("\t", "")), 0);
+    }
+
+    #[test]
+    fn each_result_has_a_usual_word_that_reads_back() {
+        for (observed, words) in RESULT_WORDS {
+            assert_eq!(observed.word(), words[0]);
+            for word in words {
+                assert_eq!(Observed::of(&word.to_uppercase()), Some(observed));
+            }
+        }
+        assert_eq!(Observed::of("perhaps"), None);
+    }
+}

@@ -266,6 +266,7 @@ mod tests {
             tcp(any.clone(), ports("80,443,8000-8010"))
         );
         assert_eq!(service("tcp/any from 53"), tcp(ports("53"), any.clone()));
+        assert_eq!(service("tcp from 53"), service("tcp/any from 53"));
         let ntp = Service::Ports {
             protocol: UDP,
             source: ports("123"),

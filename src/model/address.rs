@@ -320,6 +320,18 @@ mod tests {
         assert_eq!(Prefix::truncated(net).to_string(), "10.0.0.0/24");
     }
 
+    #[test]
+    fn a_set_keeps_what_each_family_was_given() {
+        let mut set = AddressSet::default();
+        let mut first = |family| set.insert(family, Interval::new(3, 5).expect("ordered"));
+        first(Family::V4);
+        first(Family::V6);
+        set.insert(Family::V6, Interval::point(9));
+        let held = Family::ALL.map(|family| set.of(family).intervals().len());
+        assert_eq!(held, [1, 2]);
+        assert!(set.of(Family::V4).contains(4) && !set.of(Family::V4).contains(9));
+    }
+
     /// RFC 3021 section 2.1 and RFC 6164 section 6: both addresses of a point-to-point link are hosts'.
     #[test]
     fn point_to_point_prefixes_hold_two_addresses() {

@@ -358,6 +358,8 @@ mod tests {
         let lines = pool.finish();
         let held = |value| rows.holding(value, &lines).iter().count();
         assert_eq!([9, 10, 19, 20].map(held), [0, 1025, 1025, 0]);
+        // Cuts at 0, 10 and 20; an id for each of them in each of three blocks.
+        assert!(rows.memory() >= 3 * size_of::<u128>() + 9 * size_of::<u32>());
         // The zero line, one of 512 boxes and one of the last box.
         assert!(lines.memory() >= 3 * size_of::<BitLine>());
         // Two boxes alone, of different lines.

@@ -324,6 +324,16 @@ mod tests {
     }
 
     #[test]
+    fn a_walk_ends_where_it_has_more_pieces_than_it_may() {
+        // What is left beside the line falls into three pieces.
+        let list = LineList::new(vec![line(Some(3), Some(3), Some(1))]);
+        for limit in 1..5 {
+            let walk = list.walk(&Mask::all(1), start(), limit, &mut |_, _| {});
+            assert_eq!(walk.is_ok(), limit >= 3, "{limit}");
+        }
+    }
+
+    #[test]
     fn an_empty_start_tells_nothing() {
         let list = LineList::new(vec![Line::default()]);
         let empty = Region {
