@@ -162,6 +162,39 @@ segment = "brewhouse"
     assert_eq!(passes(&bridged, "kettle", "dray.2"), BOTH);
 }
 
+/// A segment without any cable is a wire, also where another one has cables and no VLAN either.
+#[test]
+fn a_segment_without_cables_is_a_wire_beside_one_with_cables() {
+    let rest = r#"
+[zones.works]
+trust = 60
+[segments.office]
+zone = "works"
+prefixes = ["10.44.10.0/24"]
+[segments.brewhouse]
+zone = "works"
+prefixes = ["10.44.60.0/24"]
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "lan"
+[gateways.edge.interfaces.brewhouse]
+segment = "brewhouse"
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "edge:lan"
+[[hosts.lost.interfaces]]
+segment = "office"
+[[hosts.kettle.interfaces]]
+segment = "brewhouse"
+"#;
+    let site = site(&[rest]);
+    assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
+    assert_eq!(passes(&site, "kettle", "edge.brewhouse"), BOTH);
+    assert_eq!(passes(&site, "lost", "edge.office"), NEITHER);
+}
+
 /// RFC 5517, Table 1 and Figure 1, as far as isolated ports say it: isolated and promiscuous ports of one
 /// switch. Communities are not expressible.
 #[test]
