@@ -3,12 +3,11 @@
 use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_model::Service;
+use boundwalk_model::{Service, Zone};
 
 use super::clear_text_services::{CLEAR_TEXT, ClearText};
 use super::measured::of_permit;
 use super::permit::PermitRule;
-use super::permits::zone_of;
 use super::report::{FindingReport, found};
 use super::trust::untrusted;
 use super::view::CheckContext;
@@ -41,8 +40,8 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         }
         // What untrusted zones do among themselves is left out: guests that browse the internet are not ours to
         // protect.
-        let ours = |segment| !untrusted(zone_of(view.site, segment));
-        let pairs = zone_pairs(view, permit, |from, to| ours(from) || ours(to));
+        let ours = |from: &Zone, to: &Zone| !untrusted(from) || !untrusted(to);
+        let pairs = zone_pairs(view, permit, ours, |_| true);
         if pairs.is_empty() {
             continue;
         }

@@ -1,10 +1,12 @@
 //! A gateway that lets an interface reach every service of its own.
 
 use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
 
 use boundwalk_diagnostic::{Check, Magnitude, Severity};
+use boundwalk_forwarding::FilterPlan;
 use boundwalk_model::{Action, Family};
-use boundwalk_packet::Region;
+use boundwalk_packet::{Interval, IntervalSet, Mask, Region};
 
 use super::extent::addresses;
 use super::report::{FindingReport, found};
@@ -28,6 +30,8 @@ pub(super) static CHECK: Check = Check {
 
 /// Sources up to which rules may be said to name them: a rule of this house.
 const FEW: u32 = 16;
+/// Single services that are tried before all of them.
+const SINGLE: usize = 3;
 /// Pieces that a walk through the rules may hold open.
 const OPEN_PIECES: usize = 20_000;
 
@@ -74,37 +78,81 @@ fn open_to(
     let device = plan.device(plan.router_index(gateway.id));
     let filter = device.filter.as_ref()?;
     let segment = device.interfaces[ingress].segment;
-    let start = Region {
-        source: plan.segment(segment).addresses.clone(),
-        destination: device.own.clone(),
-        services: view.network.classes.all(),
-    };
-    let all = start.source.clone();
+    let all = &plan.segment(segment).addresses;
     let mut candidates = filter.between(ingress, filter.itself);
-    candidates.and_assign(&filter.lines.from_source(&start.source));
-    candidates.and_assign(&filter.lines.to_destination(&start.destination));
-    let mut denied: Vec<Region> = Vec::new();
-    let walked = filter
-        .lines
-        .walk(&candidates, start, OPEN_PIECES, &mut |line, region| {
-            if filter.action(line) != Action::Permit {
-                denied.push(region);
-            }
-        });
-    walked.ok()?;
-    let left = device
-        .own
-        .intervals()
-        .iter()
-        .flat_map(|part| part.low()..=part.high())
-        .map(|address| {
-            denied
-                .iter()
-                .filter(|region| region.destination.contains(address))
-                .fold(all.clone(), |left, region| left.difference(&region.source))
-        });
-    left.filter(|left| *left == all || left.size() > BigUint::from(FEW))
-        .map(|left| left.size())
+    let covers = plan.segments.iter().map(|segment| &segment.cover);
+    candidates.and_assign(&filter.source_masks(covers)[segment.0]);
+    candidates.and_assign(&filter.lines.to_destination(&device.own));
+    let (classes, mut left) = (
+        &view.network.classes,
+        vec![all.clone(); points(&device.own).count()],
+    );
+    // Whom one service is denied not every service is open: mostly some few services exclude everybody.
+    let tried = (1..=SINGLE).map(|at| {
+        let mut one = classes.none();
+        one.insert((classes.len() - 1) * at / SINGLE);
+        one
+    });
+    for services in tried.chain([classes.all()]) {
+        let start = Region {
+            source: union(&left),
+            destination: device.own.clone(),
+            services,
+        };
+        if start.source.is_empty() {
+            return None;
+        }
+        let undenied = undenied(filter, &candidates, start)?;
+        for (left, undenied) in left.iter_mut().zip(&undenied) {
+            *left = left.intersection(undenied);
+        }
+    }
+    left.iter()
+        .filter(|left| *left == all || left.size() > BigUint::from(FEW))
+        .map(IntervalSet::size)
         .max()
         .filter(|count| *count > BigUint::ZERO)
+}
+
+/// The sources of a set of packets to which nothing of it is denied, for each destination; `None`: a limit was met.
+fn undenied(filter: &FilterPlan, candidates: &Mask, start: Region) -> Option<Vec<IntervalSet>> {
+    let mut naming = Mask::none(candidates.len());
+    for number in candidates.iter() {
+        let services = filter.lines.lines()[number].services.as_ref();
+        if services.is_none_or(|services| services.overlaps(&start.services)) {
+            naming.insert(number);
+        }
+    }
+    let (all, own) = (start.source.clone(), start.destination.clone());
+    let mut denied: FxHashMap<IntervalSet, Vec<Interval>> = FxHashMap::default();
+    let mut note = |line: Option<usize>, region: Region| {
+        if filter.action(line) != Action::Permit {
+            let sources = denied.entry(region.destination).or_default();
+            sources.extend_from_slice(region.source.intervals());
+        }
+    };
+    let walked = filter.lines.walk(&naming, start, OPEN_PIECES, &mut note);
+    walked.ok()?;
+    // What is denied is mostly denied towards all of its addresses.
+    let everywhere = denied.remove(&own).unwrap_or_default();
+    let left = all.difference(&everywhere.into_iter().collect());
+    let denied: Vec<(IntervalSet, IntervalSet)> = denied
+        .into_iter()
+        .map(|(own, sources)| (own, sources.into_iter().collect()))
+        .collect();
+    let left_at = |address: u128| {
+        let denied = denied.iter().filter(|(own, _)| own.contains(address));
+        denied.fold(left.clone(), |left, (_, sources)| left.difference(sources))
+    };
+    Some(points(&own).map(left_at).collect())
+}
+
+fn points(set: &IntervalSet) -> impl Iterator<Item = u128> {
+    let parts = set.intervals().iter();
+    parts.flat_map(|part| part.low()..=part.high())
+}
+
+fn union(sets: &[IntervalSet]) -> IntervalSet {
+    let parts = sets.iter().flat_map(|set| set.intervals());
+    parts.copied().collect()
 }

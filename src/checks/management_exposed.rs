@@ -3,7 +3,7 @@
 use num_bigint::BigUint;
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_model::{Family, Service};
+use boundwalk_model::{Family, Service, Zone};
 
 use super::extent::addresses;
 use super::measured::of_permit;
@@ -56,8 +56,8 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
             report.add(draft.measured(of_permit(view, permit)));
         };
         if !permit.for_gateway_only() && names(permit, &MANAGED) {
-            let stranger = |segment| untrusted(zone_of(view.site, segment));
-            let pairs = zone_pairs(view, permit, |from, to| stranger(from) && !stranger(to));
+            let inward = |from: &Zone, to: &Zone| untrusted(from) && !untrusted(to);
+            let pairs = zone_pairs(view, permit, inward, |_| true);
             if !pairs.is_empty() {
                 say(
                     format!(

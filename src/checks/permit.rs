@@ -14,6 +14,13 @@ pub(super) struct ReachedSegment {
     pub(super) behind: bool,
 }
 
+impl ReachedSegment {
+    /// The interface behind which it lies, if it is not at one.
+    pub(super) fn is_behind(&self) -> Option<usize> {
+        self.behind.then_some(self.interface)
+    }
+}
+
 /// A permit that decides packets.
 pub(super) struct PermitRule<'v> {
     pub(super) gateway: Reviewed<'v>,

@@ -1,11 +1,10 @@
 //! A permit from a less trusted zone into a more trusted one that is not narrow.
 
 use boundwalk_diagnostic::{Check, Severity};
-use boundwalk_model::{Family, SegmentId};
+use boundwalk_model::{Family, SegmentId, Zone};
 
 use super::measured::of_permit;
 use super::permit::PermitRule;
-use super::permits::zone_of;
 use super::report::{FindingReport, found};
 use super::view::CheckContext;
 use super::zone_pairs::zone_pairs;
@@ -31,11 +30,8 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         if permit.only_messages() || permit.for_gateway_only() {
             continue;
         }
-        let site = view.site;
-        let wanted = |from: SegmentId, to: SegmentId| {
-            zone_of(site, from).trust < zone_of(site, to).trust && !is_narrow(view, permit, to)
-        };
-        let pairs = zone_pairs(view, permit, wanted);
+        let upward = |from: &Zone, to: &Zone| from.trust < to.trust;
+        let pairs = zone_pairs(view, permit, upward, |to| !is_narrow(view, permit, to));
         if pairs.is_empty() {
             continue;
         }

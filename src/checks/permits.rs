@@ -44,7 +44,7 @@ fn permits<'v>(view: &CheckContext<'v>) -> Vec<PermitRule<'v>> {
 }
 
 /// Every segment that a gateway has an interface on, and those that its routes lead to.
-fn met_by(view: &CheckContext<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
+pub(super) fn met_by(view: &CheckContext<'_>, gateway: Reviewed<'_>) -> Vec<ReachedSegment> {
     let mut all: Vec<ReachedSegment> = gateway
         .router
         .interfaces

@@ -17,6 +17,7 @@ use super::permit::PermitRule;
 use super::reviewed::Reviewed;
 use super::translation::Published;
 use super::words::listed;
+use super::zone_pairs::ZonesAround;
 
 /// A site with what several checks need of it.
 pub(super) struct CheckContext<'a> {
@@ -35,6 +36,8 @@ pub(super) struct CheckContext<'a> {
     gateway_reviews: &'a [GatewayReview<'a>],
     /// Asked by [`CheckContext::permits`].
     pub(super) permits: OnceCell<Vec<PermitRule<'a>>>,
+    /// Asked by [`zone_pairs`](super::zone_pairs::zone_pairs).
+    pub(super) zones_around: OnceCell<Vec<ZonesAround<'a>>>,
     /// Asked by [`CheckContext::published`].
     pub(super) published: OnceCell<Vec<Published<'a>>>,
     expectations: OnceCell<Vec<JudgedExpectation<'a>>>,
@@ -61,6 +64,7 @@ impl<'a> CheckContext<'a> {
             wasted: OnceCell::new(),
             gateway_reviews,
             permits: OnceCell::new(),
+            zones_around: OnceCell::new(),
             published: OnceCell::new(),
             expectations: OnceCell::new(),
             needs: OnceCell::new(),

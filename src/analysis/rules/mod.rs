@@ -1,5 +1,6 @@
 //! What the rules of a gateway do and do not do: one file a question.
 
+mod between;
 mod cleaned;
 mod compare;
 mod complexity;
@@ -21,6 +22,7 @@ mod space;
 mod translated_away;
 mod universe;
 
+pub use between::{BetweenSegments, SegmentDestinations, SegmentSources};
 pub use cleaned::{Cleaned, Kept, Merge};
 pub use compare::{After, Comparison};
 pub use complexity::Complexity;

@@ -140,6 +140,13 @@ impl<'n> PacketUniverse<'n> {
         places
     }
 
+    /// Where packets that come in by an interface arrive: 0 stands for all those that check sources strictly.
+    pub(super) fn entry(&self, interface: usize) -> u128 {
+        let mut unchecked = self.unchecked.iter();
+        let place = unchecked.position(|&at| at == interface);
+        place.map_or(0, |number| number as u128 + 1)
+    }
+
     /// The destinations that leave by interfaces, by number; one past the last stands for the gateway itself.
     pub(super) fn leaving(&self, interfaces: &[usize]) -> IntervalSet {
         union(interfaces.iter().map(|&at| &self.beyond[at]))
@@ -421,6 +428,8 @@ fn cuts(
         cuts.extend_from_slice(device.own.intervals());
         cuts.extend_from_slice(network.plan(family).nobody.intervals());
         cuts.extend_from_slice(examples(family).intervals());
+        let segments = network.plan(family).segments.iter();
+        cuts.extend(segments.flat_map(|segment| segment.addresses.intervals()));
         for line in device.filter.iter().flat_map(|filter| &filter.arrivals) {
             if let Written::Address(address) = line.written {
                 cuts.push(Interval::point(address));
