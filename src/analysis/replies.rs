@@ -119,16 +119,28 @@ pub(super) fn answered(sent: &Region, back: &[Region], coverage: WalkCoverage) -
 /// What is left of a region without the given parts.
 pub(super) fn left_over(region: Region, parts: &[Region]) -> Vec<Region> {
     let mut left = vec![region];
+    left.retain(|region| !region.is_empty());
     for part in parts {
-        left = left
-            .into_iter()
-            .flat_map(|piece| piece.difference(part))
-            .collect();
+        // Most parts share nothing with most pieces: those are not touched.
+        if left.iter().any(|piece| piece.overlaps(part)) {
+            left = left
+                .into_iter()
+                .flat_map(|piece| outside(piece, part))
+                .collect();
+        }
         if left.is_empty() {
             break;
         }
     }
     left
+}
+
+fn outside(piece: Region, part: &Region) -> Vec<Region> {
+    if piece.overlaps(part) {
+        piece.difference(part)
+    } else {
+        vec![piece]
+    }
 }
 
 fn covered(region: &Region, parts: &[Region]) -> bool {

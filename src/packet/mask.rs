@@ -86,6 +86,34 @@ impl Mask {
         }
     }
 
+    /// The numbers held that are below `end`.
+    #[must_use]
+    pub fn below(&self, end: usize) -> Self {
+        let kept = |at: usize| match end.saturating_sub(64 * at) {
+            0 => 0,
+            bits @ 1..64 => (1 << bits) - 1,
+            _ => u64::MAX,
+        };
+        let words = self
+            .words
+            .iter()
+            .enumerate()
+            .map(|(at, word)| word & kept(at));
+        Self::from_words(words.collect(), self.len)
+    }
+
+    /// The numbers held that are not below `start`.
+    #[must_use]
+    pub fn from(&self, start: usize) -> Self {
+        let below = self.below(start);
+        let words = self
+            .words
+            .iter()
+            .zip(&below.words)
+            .map(|(word, below)| word & !below);
+        Self::from_words(words.collect(), self.len)
+    }
+
     /// Whether no number is held.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -177,5 +205,20 @@ mod tests {
     #[should_panic(expected = "different lists")]
     fn masks_of_different_lists_do_not_mix() {
         let _ = Mask::none(3).and(&Mask::none(4));
+    }
+
+    #[test]
+    fn a_mask_is_cut_at_any_number() {
+        for len in [1, 63, 64, 65, 200] {
+            for at in [0, 1, 62, 63, 64, 65, 127, 128, 199, 200, 500] {
+                let all = Mask::all(len);
+                let (below, from) = (all.below(at), all.from(at));
+                assert_eq!(Vec::from_iter(below.iter()), Vec::from_iter(0..at.min(len)));
+                assert_eq!(
+                    Vec::from_iter(from.iter()),
+                    Vec::from_iter(at.min(len)..len)
+                );
+            }
+        }
     }
 }

@@ -191,43 +191,6 @@ impl LineList {
         Ok(())
     }
 
-    /// Whether a line is the first to hold some packet of `start`, among it and the candidates before it. Ends at the
-    /// first such packet, which a walk would find among all others.
-    ///
-    /// # Errors
-    /// When more than `limit` pieces had to be cut.
-    pub fn decides(
-        &self,
-        line: usize,
-        candidates: &Mask,
-        start: Region,
-        limit: usize,
-    ) -> Result<bool, TooManyPieces> {
-        let own = &self.lines[line];
-        if start.is_empty() || !own.meets(&start) {
-            return Ok(false);
-        }
-        let earlier: Vec<usize> = candidates
-            .iter()
-            .take_while(|&number| number < line)
-            .collect();
-        let mut open = vec![(own.take_from(start, &mut Vec::new()), 0)];
-        let (mut cut, mut outside) = (0, Vec::new());
-        while let Some((piece, first)) = open.pop() {
-            let mut next = first..earlier.len();
-            let Some(at) = next.find(|&at| self.lines[earlier[at]].meets(&piece)) else {
-                return Ok(true);
-            };
-            cut += 1;
-            if cut > limit {
-                return Err(TooManyPieces { limit });
-            }
-            self.lines[earlier[at]].take_from(piece, &mut outside);
-            open.extend(outside.drain(..).map(|rest| (rest, at + 1)));
-        }
-        Ok(false)
-    }
-
     /// The first line that holds the packet, by looking at each in turn.
     #[must_use]
     pub fn first_match(
@@ -251,6 +214,13 @@ impl LineList {
 }
 
 impl Line {
+    /// The part of a region inside the line, interfaces apart; `None`: they share nothing.
+    #[must_use]
+    pub fn part_of(&self, region: &Region) -> Option<Region> {
+        let meets = !region.is_empty() && self.meets(region);
+        meets.then(|| self.take_from(region.clone(), &mut Vec::new()))
+    }
+
     fn meets(&self, piece: &Region) -> bool {
         // Services last: candidates were chosen by addresses, but pieces shrink.
         self.source
@@ -371,40 +341,17 @@ mod tests {
     }
 
     #[test]
-    fn a_line_decides_what_earlier_ones_leave() {
-        let lines = vec![
-            line(Some(3), None, None),
-            line(None, Some(4), Some(2)),
-            line(Some(3), Some(4), None),
-            line(None, Some(4), None),
-            line(None, Some(4), Some(1)),
-        ];
-        let list = LineList::new(lines);
-        let decides = |number: usize, candidates: &[usize]| {
-            let mut mask = Mask::none(list.len());
-            candidates.iter().for_each(|&at| mask.insert(at));
-            list.decides(number, &mask, start(), 10)
-                .expect("few pieces")
-        };
-        let all = [0, 1, 2, 3, 4];
+    fn the_part_in_a_line_is_what_a_walk_gives_it() {
+        let part = line(Some(3), None, Some(1))
+            .part_of(&start())
+            .expect("they meet");
+        assert_eq!(part.source, IntervalSet::point(3));
         assert_eq!(
-            all.map(|number| decides(number, &all)),
-            [true, true, false, true, false]
+            (part.destination, part.services),
+            (start().destination, classes(1))
         );
-        assert!(
-            decides(2, &[1, 2]) && !decides(2, &[0, 2]),
-            "who is no candidate is absent"
-        );
-        let limited = list.decides(3, &Mask::all(list.len()), start(), 1);
-        assert_eq!(limited, Err(TooManyPieces { limit: 1 }));
-        let elsewhere = Region {
-            destination: IntervalSet::point(5),
-            ..start()
-        };
-        assert_eq!(
-            list.decides(3, &Mask::all(list.len()), elsewhere, 10),
-            Ok(false)
-        );
+        assert_eq!(line(Some(12), None, None).part_of(&start()), None);
+        assert_eq!(Line::default().part_of(&start()), Some(start()));
     }
 
     #[test]

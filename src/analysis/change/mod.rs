@@ -6,6 +6,7 @@
 
 mod counterparts;
 mod delta;
+mod disagreement;
 mod edited;
 mod isolated;
 mod narrow;

@@ -6,6 +6,7 @@ use boundwalk_model::{AddressMatch, Rule, SegmentId};
 use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::super::intent::Ground;
+use super::disagreement::{Arriving, Disagreement};
 
 /// What to ask of a pair: everything, or only some destinations and services.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -17,8 +18,23 @@ pub(super) struct Narrow {
 /// A sender as rules see it: where its packets come to the first gateway, and from which addresses.
 pub(super) struct Seen {
     /// Segments of the interfaces, by number.
-    ingress: Vec<usize>,
-    sources: IntervalSet,
+    pub(super) ingress: Vec<usize>,
+    pub(super) sources: IntervalSet,
+}
+
+/// The same, with the lines of rules that may match what it sends.
+pub(super) struct SeenSender {
+    seen: Seen,
+    arriving: Option<Arriving>,
+}
+
+impl Narrow {
+    /// Whether there is nothing to ask.
+    pub(super) fn is_nothing(&self) -> bool {
+        self.destinations
+            .as_ref()
+            .is_some_and(IntervalSet::is_empty)
+    }
 }
 
 impl Seen {
@@ -64,7 +80,7 @@ impl Seen {
 }
 
 /// What the rules that differ name, in one family.
-pub(super) struct Named {
+pub(super) struct Named<'n> {
     rules: Vec<NamedRule>,
     /// Whether rules see the source that was sent.
     sees_source: bool,
@@ -77,6 +93,8 @@ pub(super) struct Named {
     /// Whether packets arrive at the only device that forwards by the interfaces that their sender's frames reach, and
     /// leave it into the segment of their target.
     direct: bool,
+    /// Where the versions decide differently, if packets pass one list of rules only.
+    disagreement: Option<Disagreement<'n>>,
 }
 
 struct NamedRule {
@@ -88,8 +106,8 @@ struct NamedRule {
     services: Option<ClassSet>,
 }
 
-impl Named {
-    pub(super) fn new(universe: &[Ground<'_>; 2], rules: &[&Rule]) -> Self {
+impl<'n> Named<'n> {
+    pub(super) fn new(universe: &[Ground<'n>; 2], rules: &[&Rule]) -> Self {
         let ground = &universe[1];
         let devices = ground.plan.devices.iter();
         let filters: Vec<_> = devices
@@ -98,19 +116,45 @@ impl Named {
             .collect();
         // Nobody brings a packet back to it with other headers.
         let alone = filters.len() < 2 && devices.filter(|device| device.forwards).count() < 2;
-        let rules = rules.iter().filter_map(|rule| named(ground, rule));
+        let direct = universe.iter().all(direct);
         Self {
-            rules: rules.collect(),
+            disagreement: Disagreement::new(universe, rules).filter(|_| direct),
+            rules: rules
+                .iter()
+                .filter_map(|rule| named(ground, rule))
+                .collect(),
             sees_source: alone || filters.iter().all(|filter| filter.departures.is_empty()),
             sees_destination: alone || filters.iter().all(|filter| filter.arrivals.is_empty()),
             keeps_destination: filters.iter().all(|filter| filter.arrivals.is_empty()),
             rewrites_ports: ground.rewrites_ports,
-            direct: universe.iter().all(direct),
+            direct,
         }
     }
 
+    /// A sender as rules see it, with the lines that may match what it sends.
+    pub(super) fn sender(&self, ground: &Ground<'_>, seen: Seen) -> SeenSender {
+        let arriving = self
+            .disagreement
+            .as_ref()
+            .map(|one| one.arriving(ground, &seen));
+        SeenSender { seen, arriving }
+    }
+
     /// What to ask of a pair; `None`: no rule that differs names any of its packets.
-    pub(super) fn between(&self, ground: &Ground<'_>, from: &Seen, to: usize) -> Option<Narrow> {
+    pub(super) fn between(
+        &self,
+        ground: &Ground<'_>,
+        from: &SeenSender,
+        to: usize,
+    ) -> Option<Narrow> {
+        let wide = self.named_between(ground, &from.seen, to)?;
+        let known = self.disagreement.as_ref().zip(from.arriving.as_ref());
+        let narrow =
+            known.and_then(|(rules, arriving)| rules.between(ground, (&from.seen, arriving), to));
+        Some(narrow.unwrap_or(wide))
+    }
+
+    fn named_between(&self, ground: &Ground<'_>, from: &Seen, to: usize) -> Option<Narrow> {
         let own = &ground.columns[to].addresses;
         let meets = |set: &Option<IntervalSet>, other: &IntervalSet| {
             set.as_ref().is_none_or(|set| set.overlaps(other))

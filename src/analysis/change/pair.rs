@@ -45,12 +45,12 @@ impl Outcomes {
     pub(super) fn new(ground: &Ground<'_>, sender: Sender, to: usize, narrow: &Narrow) -> Self {
         let mut fates = Self::default();
         let column = &ground.columns[to];
-        let extra = ground.extra(to);
-        let own = match &narrow.destinations {
-            Some(wanted) => column.addresses.intersection(wanted),
-            None => column.addresses.clone(),
+        let wanted = |addresses: &IntervalSet| match &narrow.destinations {
+            Some(wanted) => addresses.intersection(wanted),
+            None => addresses.clone(),
         };
-        for (addresses, segment) in [(&own, column.segment), (extra, None)] {
+        let (own, extra) = (wanted(&column.addresses), wanted(ground.extra(to)));
+        for (addresses, segment) in [(&own, column.segment), (&extra, None)] {
             let target = Target {
                 addresses,
                 segment,

@@ -8,7 +8,7 @@ use boundwalk_model::{Family, RouterId, SegmentId};
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Matched};
 use super::delta::Delta;
-use super::narrow::{Named, Narrow, Seen};
+use super::narrow::{Named, Narrow, Seen, SeenSender};
 use super::pair::{Changed, Outcomes, VersionSide};
 
 /// A place in both versions.
@@ -208,7 +208,7 @@ fn inside_alike(old: &Plan, new: &Plan) -> bool {
 struct Comparison<'a, 'n> {
     universe: &'a [Ground<'n>; 2],
     /// What rules name, where only rules differ.
-    named: Option<Named>,
+    named: Option<Named<'n>>,
     /// Whether only what a sender itself finds on its wire may differ.
     inside_alike: bool,
     spots: Vec<Spot>,
@@ -268,21 +268,21 @@ impl Comparison<'_, '_> {
     }
 
     /// The sender as rules see it, in both stances, where only rules differ.
-    fn seen(&self, origin: Matched<Origin>) -> [Option<Seen>; 2] {
+    fn seen(&self, origin: Matched<Origin>) -> [Option<SeenSender>; 2] {
         let ground = &self.universe[1];
         match (&self.named, origin.new) {
-            (Some(_), Some(origin)) => {
-                let segment = origin.segment();
-                [
-                    segment.map(|segment| Seen::configured(ground, segment)),
-                    Some(Seen::hostile(ground, origin)),
-                ]
+            (Some(named), Some(origin)) => {
+                let plain = origin
+                    .segment()
+                    .map(|segment| Seen::configured(ground, segment));
+                let both = [plain, Some(Seen::hostile(ground, origin))];
+                both.map(|seen| seen.map(|seen| named.sender(ground, seen)))
             }
             _ => [None, None],
         }
     }
 
-    fn narrow(&self, seen: Option<&Seen>, to: Spot) -> Option<Narrow> {
+    fn narrow(&self, seen: Option<&SeenSender>, to: Spot) -> Option<Narrow> {
         let Some(named) = &self.named else {
             return Some(Narrow::default());
         };
@@ -308,17 +308,21 @@ impl<'n> Pair<'_, 'n> {
         let mut plain = None;
         if let (Some(sender), Some(narrow)) = (self.plain, asked) {
             change.looked_at += 1;
-            let fates = self.fates(sender, narrow);
-            change.pairs.extend(self.difference(sender, &fates, &[]));
-            plain = Some(fates);
+            if !narrow.is_nothing() {
+                let fates = self.fates(sender, narrow);
+                change.pairs.extend(self.difference(sender, &fates, &[]));
+                plain = Some(fates);
+            }
         }
-        let Some(narrow) = hostile else { return };
+        let Some(narrow) = hostile.as_ref().filter(|narrow| !narrow.is_nothing()) else {
+            return;
+        };
         let fates = self.fates(self.hostile, narrow);
         if fates[0].surely_alike(&fates[1]) {
             return;
         }
         // What devices that do as configured send is told of them.
-        let plain = plain.filter(|_| asked == hostile);
+        let plain = plain.filter(|_| asked.as_ref() == Some(narrow));
         let plain = plain.or_else(|| Some(self.fates(self.plain?, narrow)));
         let besides: Vec<&Outcomes> = plain.iter().flatten().collect();
         let differences = self.difference(self.hostile, &fates, &besides);
