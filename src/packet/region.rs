@@ -36,9 +36,10 @@ impl Region {
     /// Whether some packet is in both regions; symmetric.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
-        self.services.overlaps(&other.services)
+        // Sets of addresses are short.
+        self.destination.overlaps(&other.destination)
             && self.source.overlaps(&other.source)
-            && self.destination.overlaps(&other.destination)
+            && self.services.overlaps(&other.services)
     }
 
     /// Whether every packet of `self` is in `other`.

@@ -1,10 +1,12 @@
 //! What passes between one pair in one version, and what of it does not in the other.
 
+use std::collections::BTreeMap;
+
 use boundwalk_forwarding::{
     Arrival, DeviceId, Limit, Packet, Sender, Stop, Target, WalkCoverage, reach, reach_beyond,
 };
 use boundwalk_model::RouterId;
-use boundwalk_packet::{IntervalSet, Region};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet, Region};
 
 use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;
@@ -122,6 +124,9 @@ impl VersionSide<'_, '_> {
             coverage.note(fates.coverage);
             known.extend(fates.passed.iter().map(|(region, _)| self.counted(region)));
         }
+        if self.hostile {
+            known = gathered(&known);
+        }
         let mut found: Vec<Changed> = Vec::new();
         let mut pieces_seen = 0;
         for (region, deciders) in &self.there.passed {
@@ -182,6 +187,31 @@ impl VersionSide<'_, '_> {
             changed.stopped_by = stops.map_or_else(Vec::new, |(_, deciders)| deciders);
         }
     }
+}
+
+/// The same packets in fewer sets, of some that hold every source: those with the same services together, then those with
+/// the same destinations.
+fn gathered(sets: &[Region]) -> Vec<Region> {
+    let Some(first) = sets.first() else {
+        return Vec::new();
+    };
+    let mut by_services: BTreeMap<&ClassSet, Vec<Interval>> = BTreeMap::new();
+    for set in sets {
+        let destinations = by_services.entry(&set.services).or_default();
+        destinations.extend_from_slice(set.destination.intervals());
+    }
+    let mut by_destination: BTreeMap<IntervalSet, ClassSet> = BTreeMap::new();
+    for (services, destinations) in by_services {
+        let all = by_destination.entry(destinations.into_iter().collect());
+        all.and_modify(|all| all.union_with(services))
+            .or_insert_with(|| services.clone());
+    }
+    let region = |(destination, services)| Region {
+        source: first.source.clone(),
+        destination,
+        services,
+    };
+    by_destination.into_iter().map(region).collect()
 }
 
 /// Addresses of hosts that are described.
