@@ -474,6 +474,24 @@ mod tests {
         numbers.iter().copied().filter_map(VlanId::new).collect()
     }
 
+    /// The interfaces of another gateway, and of another port, do not stand on a cable.
+    #[test]
+    fn each_cable_has_the_interfaces_of_its_own_port() {
+        let text = "[switches.a.ports]\n\"1\" = { access = 10 }\n\"2\" = { access = 20 }\n\"3\" = { access = 20 }\n\
+            [gateways.edge]\ndefault = \"deny\"\n\
+            [gateways.edge.interfaces.office]\nsegment = \"office\"\nport = \"1\"\n\
+            [gateways.edge.interfaces.cellar]\nsegment = \"cellar\"\nport = \"2\"\n\
+            [routers.attic.interfaces.cellar]\nsegment = \"cellar\"\nport = \"1\"\n\
+            [[links]]\nends = [\"a:1\", \"edge:1\"]\n\
+            [[links]]\nends = [\"a:2\", \"edge:2\"]\n\
+            [[links]]\nends = [\"a:3\", \"attic:1\"]\n";
+        assert_eq!(told(text), []);
+        let swapped = text
+            .replace("\"edge:1\"", "\"edge:9\"")
+            .replace("\"edge:2\"", "\"edge:1\"");
+        assert!(!told(&swapped.replace("\"edge:9\"", "\"edge:2\"")).is_empty());
+    }
+
     #[test]
     fn ends_that_are_alike_differ_in_nothing() {
         for port in [

@@ -367,3 +367,26 @@ pub fn link_name(site: &Site, link: usize) -> String {
 pub fn end_name(site: &Site, end: &LinkEnd) -> String {
     CableEnd::of(end).name(site)
 }
+
+#[cfg(test)]
+mod tests {
+    use boundwalk_model::SwitchId;
+
+    use super::*;
+
+    #[test]
+    fn settings_are_alike_whatever_their_port() {
+        let port = |at| PortKey::Port(SwitchId(0), at);
+        let vlan = |number| VlanId::new(number).expect("a VLAN");
+        for of in [Setting::Pvid, Setting::Member, Setting::Untagged] {
+            assert!(of(port(1), vlan(10)).alike(of(port(2), vlan(10))));
+            assert!(!of(port(1), vlan(10)).alike(of(port(1), vlan(20))));
+        }
+        assert!(Setting::FilterOff(port(1)).alike(Setting::FilterOff(port(2))));
+        let (pvid, member) = (
+            Setting::Pvid(port(1), vlan(10)),
+            Setting::Member(port(1), vlan(10)),
+        );
+        assert!(!pvid.alike(member) && !member.alike(Setting::FilterOff(port(1))));
+    }
+}

@@ -1,0 +1,231 @@
+//! Answers about small sites that were worked out by hand, for what larger tests would not miss if it were wrong.
+
+use boundwalk::analysis::change::{Trend, isolation_changes, reach_change};
+use boundwalk::analysis::privilege::{privilege, tighten};
+use boundwalk::analysis::probes::{Asked, Obligation, plan_probes};
+use boundwalk::analysis::{IsolationVerdict, PortPart, ServiceLabels, isolation};
+use boundwalk::forwarding::Network;
+use boundwalk::forwarding::layer2::PortName;
+use boundwalk::load::{RuleField, load_text};
+use boundwalk::model::{Date, Family, SegmentId, Site, SwitchId};
+
+const TODAY: Date = Date::constant(2026, 11, 25);
+
+/// Offices, servers and a management segment around a gateway that inspects what passes by its rules.
+const SEGMENTS: &str = r#"
+[zones.inside]
+trust = 50
+[zones.servers]
+trust = 70
+[segments.office]
+zone = "inside"
+vlan = 20
+prefixes = ["10.44.20.0/24"]
+[segments.books]
+zone = "servers"
+vlan = 50
+prefixes = ["10.44.50.0/24"]
+[segments.management]
+zone = "servers"
+vlan = 90
+prefixes = ["10.44.90.0/24"]
+isolated = true
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+addresses = ["10.44.20.1/24"]
+port = "1"
+vlan = 20
+[gateways.edge.interfaces.books]
+segment = "books"
+addresses = ["10.44.50.1/24"]
+port = "1"
+vlan = 50
+[switches.core.ports]
+"1" = { tagged = ["office", "books"] }
+"2" = { access = "management" }
+"3" = { access = "management" }
+"4" = { access = "office" }
+"5" = { access = "books" }
+"6" = { access = "management", enabled = false }
+[[links]]
+ends = ["core:1", "edge:1"]
+"#;
+
+/// A permit of the gateway, with every field.
+const RULE: &str = r#"
+[[gateways.edge.rules]]
+name = "clerks"
+from = ["office"]
+to = ["books"]
+source = ["10.44.20.7"]
+destination = ["10.44.50.9"]
+services = ["tcp/443"]
+action = "permit"
+"#;
+
+fn site(parts: &[&str]) -> Site {
+    let loaded = load_text("site.toml", &parts.concat());
+    let problems = format!("{:#?}", loaded.problems);
+    loaded.site.expect(&problems)
+}
+
+fn segment(site: &Site, name: &str) -> SegmentId {
+    let mut segments = site.segments.iter();
+    SegmentId(
+        segments
+            .position(|segment| segment.name.value == name)
+            .expect("a segment"),
+    )
+}
+
+/// How many pairs open and how many close.
+fn changed(before: &str, after: &str) -> (usize, usize) {
+    let (old, new) = (site(&[SEGMENTS, before]), site(&[SEGMENTS, after]));
+    let networks = Network::versions(&old, &new, TODAY);
+    let change = reach_change(&networks[0], &networks[1], &mut |_, _| {});
+    let with = |opens: bool| {
+        let pairs = change.pairs.iter();
+        pairs
+            .filter(|pair| !if opens { &pair.opened } else { &pair.closed }.is_empty())
+            .count()
+    };
+    (with(true), with(false))
+}
+
+#[test]
+fn a_change_of_any_field_of_a_rule_is_one() {
+    for (old, new, expected) in [
+        ("10.44.20.7", "10.44.20.8", (1, 1)),
+        ("10.44.50.9", "10.44.50.8", (1, 1)),
+        ("tcp/443", "tcp/80", (1, 1)),
+        ("source = [\"10.44.20.7\"]\n", "", (1, 0)),
+        ("destination = [\"10.44.50.9\"]\n", "", (1, 0)),
+        ("services = [\"tcp/443\"]\n", "", (1, 0)),
+        ("from = [\"office\"]", "from = [\"books\"]", (0, 1)),
+        ("to = [\"books\"]", "to = [\"office\"]", (0, 1)),
+        ("\"permit\"", "\"deny\"", (0, 1)),
+        ("\"clerks\"", "\"offices\"", (0, 0)),
+    ] {
+        assert_eq!(RULE.matches(old).count(), 1, "{old}");
+        let edited = RULE.replace(old, new);
+        assert_eq!(changed(RULE, &edited), expected, "{old} -> {new}");
+        let (opened, closed) = expected;
+        assert_eq!(changed(&edited, RULE), (closed, opened), "{new} -> {old}");
+    }
+    // A rule that another one hides decides nothing, wherever it stands and whatever it says.
+    let denial = RULE.replace("clerks", "nobody").replace("permit", "deny");
+    let twice = [RULE, &denial].concat();
+    assert_eq!(changed(RULE, &twice), (0, 0));
+    let first = [&denial, RULE].concat();
+    assert_eq!(changed(&twice, &first), (0, 1));
+}
+
+#[test]
+fn a_certificate_counts_the_ports_that_carry_the_segment() {
+    let site = site(&[SEGMENTS]);
+    let network = Network::new(&site, TODAY);
+    let IsolationVerdict::ByDesign(proof) = isolation(&network, segment(&site, "management"))
+    else {
+        panic!("no trunk carries it");
+    };
+    assert_eq!(proof.extent(), (2, 1), "ports 2 and 3 of one switch");
+    let parts: Vec<(PortName, PortPart)> = proof.ports.clone();
+    let part = |at: usize| {
+        let name = PortName::Port(SwitchId(0), at);
+        parts
+            .iter()
+            .find(|(port, _)| *port == name)
+            .map(|(_, part)| *part)
+    };
+    use PortPart::{Carries, Closed, Off};
+    let expected = [Closed, Carries, Carries, Closed, Closed, Off].map(Some);
+    assert_eq!([0, 1, 2, 3, 4, 5].map(part), expected);
+}
+
+#[test]
+fn a_new_segment_that_is_isolated_is_no_change_for_the_worse() {
+    let without = SEGMENTS.replace(", enabled = false", "");
+    let without = without.replace(
+        "[segments.management]\nzone = \"servers\"\nvlan = 90\nprefixes = [\"10.44.90.0/24\"]\nisolated = true\n",
+        "",
+    );
+    let (old, new) = (
+        site(&[&without.replace("\"management\"", "90")]),
+        site(&[SEGMENTS]),
+    );
+    let networks = Network::versions(&old, &new, TODAY);
+    let reach = reach_change(&networks[0], &networks[1], &mut |_, _| {});
+    let changes = isolation_changes(&networks[0], &networks[1], &reach);
+    for change in &changes {
+        assert!(change.before.is_none() && !change.is_unknown());
+        assert_eq!(change.trend(), Trend::Same, "{change:?}");
+    }
+}
+
+#[test]
+fn tighter_rules_use_the_names_of_the_site() {
+    let text = r#"
+[[hosts.desk.interfaces]]
+segment = "office"
+addresses = ["10.44.20.7/24"]
+[[hosts.ledger.interfaces]]
+segment = "books"
+addresses = ["10.44.50.9/24"]
+[[gateways.edge.rules]]
+name = "clerks"
+from = ["office"]
+to = ["books"]
+services = ["tcp/443"]
+action = "permit"
+[[needs]]
+name = "the clerk keeps the books"
+from = "office"
+to = "books"
+source = ["desk"]
+destination = ["ledger"]
+services = ["tcp/443"]
+"#;
+    let site = site(&[SEGMENTS, text]);
+    let network = Network::new(&site, TODAY);
+    let found = privilege(&network, &[]);
+    let used = found.rules.iter().find(|rule| rule.rule == Some(0));
+    let naming = ServiceLabels::new(&network, Family::V4);
+    let tightened = tighten(&network, &naming, used.expect("the permit"), 1).expect("it is wide");
+    let [fields] = &tightened.rules[..] else {
+        panic!("{tightened:?}");
+    };
+    assert_eq!(fields[&RuleField::Source], ["desk"]);
+    assert_eq!(fields[&RuleField::Destination], ["ledger"]);
+}
+
+#[test]
+fn a_plan_of_probes_has_none_that_the_others_make_useless() {
+    let site = site(&[include_str!("../policies/kettle-lane/site.toml")]);
+    let network = Network::new(&site, TODAY);
+    let asked = Asked {
+        families: Family::ALL.to_vec(),
+        from: Vec::new(),
+        to: Vec::new(),
+        spare_devices: true,
+    };
+    let plan = plan_probes(&network, &asked);
+    let needed = |one: &Obligation| one.required();
+    for probe in &plan.probes {
+        let others = plan
+            .probes
+            .iter()
+            .filter(|other| other.number != probe.number);
+        let others: Vec<&Obligation> = others.flat_map(|other| &other.covers).collect();
+        let mut own = probe.covers.iter().filter(|one| needed(one));
+        assert!(own.any(|one| !others.contains(&one)), "{probe:#?}");
+    }
+    let denies = |one: &Obligation| matches!(one, Obligation::Denies { .. });
+    let mut covered = plan.probes.iter().flat_map(|probe| &probe.covers);
+    assert!(
+        covered.any(|one| denies(one) && !one.required()),
+        "denials come by the way"
+    );
+    assert!(plan.untouched.iter().all(|one| !denies(&one.obligation)));
+}
