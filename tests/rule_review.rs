@@ -10,14 +10,15 @@ mod rule_list;
 mod seeds;
 
 use std::collections::BTreeSet;
+use std::net::IpAddr;
 
 use boundwalk::analysis::rules::{
-    After, Cleaned, Comparison, Dead, Effort, Judge, Rank, Relation, RulePairs, RuleReview,
-    RuleSpace, RuleStatus, Without,
+    After, BetweenSegments, Cleaned, Comparison, Dead, Effort, Judge, Rank, Relation, RulePairs,
+    RuleReview, RuleSpace, RuleStatus, Without,
 };
 use boundwalk::forwarding::Network;
 use boundwalk::load::load_text;
-use boundwalk::model::{Date, RouterId, Site};
+use boundwalk::model::{Date, Family, RouterId, SegmentId, Site};
 
 use random::Random;
 use random_rule_list::random_gateway;
@@ -54,6 +55,8 @@ struct Count {
     pairs: usize,
     generalises: usize,
     cleaned: usize,
+    between: usize,
+    not_between: usize,
 }
 
 #[test]
@@ -78,6 +81,7 @@ fn every_answer_agrees_with_single_packets() {
         case.pairs(&RulePairs::new(&judge), &mut count);
         case.cleaned(&Cleaned::new(&judge, &review), &mut count);
         case.shares(&judge, &network);
+        case.between(&space, &network, &mut count);
     }
     assert!(
         [
@@ -91,7 +95,9 @@ fn every_answer_agrees_with_single_packets() {
             count.together,
             count.pairs,
             count.generalises,
-            count.cleaned
+            count.cleaned,
+            count.between,
+            count.not_between
         ]
         .into_iter()
         .all(|one| one > 5),
@@ -106,6 +112,42 @@ struct Case<'c> {
 }
 
 impl Case<'_> {
+    /// What each rule decides from one segment to another.
+    fn between(&self, space: &RuleSpace<'_>, network: &Network<'_>, count: &mut Count) {
+        let between = BetweenSegments::new(space);
+        let within = |segment: SegmentId, address: IpAddr| {
+            let plan = network.plan(Family::of(address));
+            let own = &plan.segment(segment).addresses;
+            own.contains(Family::value(address))
+        };
+        let interfaces = &network.site.routers[0].interfaces;
+        for (ingress, from) in interfaces.iter().enumerate() {
+            for (egress, to) in interfaces.iter().enumerate() {
+                let sources = between.sources([(ingress, from.segment)]);
+                let destinations = between.destinations([to.segment]);
+                let mut decided: BTreeSet<usize> = BTreeSet::new();
+                for packet in &self.list.packets {
+                    let there = (packet.ingress, packet.egress) == (ingress, Some(egress));
+                    let own = within(from.segment, packet.source);
+                    if there && own && within(to.segment, packet.destination) {
+                        decided.extend(packet.first_but(&[]));
+                    }
+                }
+                for rule in 0..self.list.filter.rules.len() {
+                    let found = between.decides(rule, &sources, &destinations);
+                    let expected = decided.contains(&rule);
+                    let what = format!("rule {rule} between {ingress} and {egress}: {found:?}");
+                    self.check(found == Some(expected), &what);
+                    *if expected {
+                        &mut count.between
+                    } else {
+                        &mut count.not_between
+                    } += 1;
+                }
+            }
+        }
+    }
+
     #[track_caller]
     fn check(&self, right: bool, what: &str) {
         assert!(right, "seed {}: {what}\n{}", self.seed, self.text);
