@@ -1,9 +1,14 @@
 //! Rules that bound what is used: one around several used parts.
 
+use std::cmp::{Ordering, Reverse};
+use std::collections::{BTreeSet, BinaryHeap};
+
 use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
 
 use boundwalk_forwarding::Network;
 use boundwalk_model::PerFamily;
+use boundwalk_packet::ClassSet;
 
 use super::found::Piece;
 use super::measure::{Projection, all_services, triples, widen};
@@ -11,6 +16,8 @@ use super::part::InterfacePair;
 
 /// Used parts that are joined before anything else is tried.
 pub(super) const MOST_PIECES: usize = 80;
+/// Groups of which any two are weighed against each other.
+const MOST_GROUPS: usize = 500;
 
 /// A group of used parts, to become one rule: what it names is the product of its fields.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -53,51 +60,161 @@ impl BoundingRule {
         }
         widen(&mut self.projections, &other.projections);
     }
+}
 
-    /// Packets that a rule of it names, over all pairs of interfaces that it names.
-    fn size(&self, network: &Network<'_>) -> BigUint {
-        let services = all_services(&self.projections);
-        let addresses = self.projections.as_slice().iter();
-        let addresses =
-            addresses.map(|projection| projection.source.size() * projection.destination.size());
-        let mut interface_pair = [self.interface_pair.clone(), self.interface_pair.clone()];
-        interface_pair[0].sort_by_key(|interface_pair| interface_pair.from);
-        interface_pair[0].dedup_by_key(|interface_pair| interface_pair.from);
-        interface_pair[1].sort_by_key(|interface_pair| interface_pair.to);
-        interface_pair[1].dedup_by_key(|interface_pair| interface_pair.to);
-        let interface_pair =
-            BigUint::from(interface_pair[0].len()) * BigUint::from(interface_pair[1].len());
-        addresses.sum::<BigUint>() * triples(network, &services) * interface_pair
+/// Sizes of what groups name. Many have the same services.
+struct Sizes<'n> {
+    network: &'n Network<'n>,
+    services: FxHashMap<ClassSet, BigUint>,
+}
+
+impl Sizes<'_> {
+    /// Packets that the rule of a group names, over all pairs of interfaces that it names.
+    fn of(&mut self, group: &BoundingRule) -> BigUint {
+        let network = self.network;
+        let services = all_services(&group.projections);
+        let services = self
+            .services
+            .entry(services)
+            .or_insert_with_key(|services| triples(network, services));
+        let addresses: BigUint = group
+            .projections
+            .as_slice()
+            .iter()
+            .map(|projection| projection.source.size() * projection.destination.size())
+            .sum();
+        let from: BTreeSet<_> = group.interface_pair.iter().map(|pair| pair.from).collect();
+        let to: BTreeSet<_> = group.interface_pair.iter().map(|pair| pair.to).collect();
+        addresses * &*services * BigUint::from(from.len() * to.len())
     }
 }
 
-/// Joins groups until there are at most so many: each time the two whose product grows least.
-pub(super) fn join(
-    network: &Network<'_>,
-    mut bounding_rules: Vec<BoundingRule>,
-    most: usize,
-) -> Vec<BoundingRule> {
-    loop {
-        let mut best: Option<(bool, BigUint, usize, usize)> = None;
-        for one in 0..bounding_rules.len() {
-            for other in one + 1..bounding_rules.len() {
-                let mut both = bounding_rules[one].clone();
-                both.take(&bounding_rules[other]);
-                let apart = bounding_rules[one].size(network) + bounding_rules[other].size(network);
-                let joined = both.size(network);
-                let growth = joined.clone() - apart.clone().min(joined);
-                let free = growth == BigUint::ZERO;
-                if best.as_ref().is_none_or(|(_, least, ..)| growth < *least) {
-                    best = Some((free, growth, one, other));
-                }
+/// How many packets the product of two groups has more than both: then the groups by number, and how often each had
+/// taken another one in.
+type Growth = Reverse<(BigUint, [usize; 2], [usize; 2])>;
+
+/// Groups that are joined two by two.
+struct Groups<'n> {
+    sizes: Sizes<'n>,
+    /// Each with its size; `None`: another one has taken it in.
+    all: Vec<Option<(BoundingRule, BigUint)>>,
+    takings: Vec<usize>,
+    growths: BinaryHeap<Growth>,
+}
+
+impl Groups<'_> {
+    /// Notes what it costs to join two groups.
+    fn weigh(&mut self, one: usize, other: usize) {
+        let (Some((first, first_size)), Some((second, second_size))) =
+            (&self.all[one], &self.all[other])
+        else {
+            return;
+        };
+        let mut both = first.clone();
+        both.take(second);
+        let joined = self.sizes.of(&both);
+        let apart = first_size + second_size;
+        let growth = joined.clone() - apart.min(joined);
+        let takings = [self.takings[one], self.takings[other]];
+        self.growths.push(Reverse((growth, [one, other], takings)));
+    }
+
+    /// The two groups whose product grows least, and by how much.
+    fn least(&mut self) -> Option<(BigUint, [usize; 2])> {
+        while let Some(Reverse((growth, pair, takings))) = self.growths.pop() {
+            let there = pair.iter().all(|&at| self.all[at].is_some());
+            if there && pair.map(|at| self.takings[at]) == takings {
+                return Some((growth, pair));
             }
         }
-        match best {
-            Some((free, _, one, other)) if free || bounding_rules.len() > most => {
-                let taken = bounding_rules.remove(other);
-                bounding_rules[one].take(&taken);
+        None
+    }
+
+    /// Joins two groups.
+    fn join(&mut self, [one, other]: [usize; 2]) {
+        let (Some((mut first, _)), Some((second, _))) =
+            (self.all[one].take(), self.all[other].take())
+        else {
+            return;
+        };
+        first.take(&second);
+        let size = self.sizes.of(&first);
+        self.all[one] = Some((first, size));
+        self.takings[one] += 1;
+        for at in 0..self.all.len() {
+            match at.cmp(&one) {
+                Ordering::Less => self.weigh(at, one),
+                Ordering::Greater => self.weigh(one, at),
+                Ordering::Equal => {}
             }
-            _ => return bounding_rules,
         }
     }
+}
+
+/// Joins groups until there are at most so many: each time the two whose product grows least, those that grow by nothing
+/// in any case. Of `n` groups O(n² log n).
+pub(super) fn join(
+    network: &Network<'_>,
+    bounding_rules: Vec<BoundingRule>,
+    most: usize,
+) -> Vec<BoundingRule> {
+    let mut sizes = Sizes {
+        network,
+        services: FxHashMap::default(),
+    };
+    let all: Vec<_> = bounded(bounding_rules)
+        .into_iter()
+        .map(|group| {
+            let size = sizes.of(&group);
+            Some((group, size))
+        })
+        .collect();
+    let mut left = all.len();
+    let mut groups = Groups {
+        sizes,
+        takings: vec![0; all.len()],
+        growths: BinaryHeap::new(),
+        all,
+    };
+    for one in 0..left {
+        (one + 1..left).for_each(|other| groups.weigh(one, other));
+    }
+    while let Some((growth, pair)) = groups.least() {
+        if growth != BigUint::ZERO && left <= most {
+            break;
+        }
+        groups.join(pair);
+        left -= 1;
+    }
+    groups
+        .all
+        .into_iter()
+        .flatten()
+        .map(|(group, _)| group)
+        .collect()
+}
+
+/// At most [`MOST_GROUPS`]: past them what comes from the same segment is one, and past them still everything.
+fn bounded(groups: Vec<BoundingRule>) -> Vec<BoundingRule> {
+    let from = |group: &BoundingRule| group.interface_pair.first().map(|pair| pair.from);
+    let groups = at_most(groups, |one, other| from(one) == from(other));
+    at_most(groups, |_, _| true)
+}
+
+/// Joins what is alike where there are too many groups.
+fn at_most(
+    groups: Vec<BoundingRule>,
+    alike: impl Fn(&BoundingRule, &BoundingRule) -> bool,
+) -> Vec<BoundingRule> {
+    if groups.len() <= MOST_GROUPS {
+        return groups;
+    }
+    let mut joined: Vec<BoundingRule> = Vec::new();
+    for group in groups {
+        match joined.iter_mut().find(|known| alike(known, &group)) {
+            Some(known) => known.take(&group),
+            None => joined.push(group),
+        }
+    }
+    joined
 }
