@@ -1,13 +1,14 @@
 //! Answers about small sites that were worked out by hand, for what larger tests would not miss if it were wrong.
 
-use boundwalk::analysis::change::{Trend, isolation_changes, reach_change};
+use boundwalk::analysis::change::{EditKind, Trend, edits, isolation_changes, reach_change};
 use boundwalk::analysis::privilege::{privilege, tighten};
-use boundwalk::analysis::probes::{Asked, Obligation, plan_probes};
+use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes};
+use boundwalk::analysis::rules::{Cleaned, Effort, GatewayReview, Judge, RuleStatus};
 use boundwalk::analysis::{IsolationVerdict, PortPart, ServiceLabels, isolation};
-use boundwalk::forwarding::Network;
 use boundwalk::forwarding::layer2::PortName;
+use boundwalk::forwarding::{Network, Outcome, Packet, Sender, trace};
 use boundwalk::load::{RuleField, load_text};
-use boundwalk::model::{Date, Family, SegmentId, Site, SwitchId};
+use boundwalk::model::{Date, Family, ICMPV6, RouterId, SegmentId, Site, SwitchId, TCP};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 
@@ -69,6 +70,16 @@ fn site(parts: &[&str]) -> Site {
     let loaded = load_text("site.toml", &parts.concat());
     let problems = format!("{:#?}", loaded.problems);
     loaded.site.expect(&problems)
+}
+
+/// A plan for everything.
+fn asked() -> Asked {
+    Asked {
+        families: Family::ALL.to_vec(),
+        from: Vec::new(),
+        to: Vec::new(),
+        spare_devices: true,
+    }
 }
 
 fn segment(site: &Site, name: &str) -> SegmentId {
@@ -204,13 +215,7 @@ services = ["tcp/443"]
 fn a_plan_of_probes_has_none_that_the_others_make_useless() {
     let site = site(&[include_str!("../policies/kettle-lane/site.toml")]);
     let network = Network::new(&site, TODAY);
-    let asked = Asked {
-        families: Family::ALL.to_vec(),
-        from: Vec::new(),
-        to: Vec::new(),
-        spare_devices: true,
-    };
-    let plan = plan_probes(&network, &asked);
+    let plan = plan_probes(&network, &asked());
     let needed = |one: &Obligation| one.required();
     for probe in &plan.probes {
         let others = plan
@@ -228,4 +233,117 @@ fn a_plan_of_probes_has_none_that_the_others_make_useless() {
         "denials come by the way"
     );
     assert!(plan.untouched.iter().all(|one| !denies(&one.obligation)));
+}
+
+/// RFC 1122 section 3.3.4.2: a host of the weak model answers by each of its interfaces for all of its IPv4 addresses.
+#[test]
+fn a_host_answers_for_its_dead_interface_by_the_other_one() {
+    let with = |port: &str| {
+        let hosts = format!(
+            r#"
+[[hosts.nas.interfaces]]
+segment = "office"
+addresses = ["10.44.20.7/24"]
+port = "core:{port}"
+[[hosts.nas.interfaces]]
+segment = "office"
+addresses = ["10.44.20.8/24"]
+port = "core:4"
+[switches.core.ports."7"]
+access = "office"
+enabled = false
+[switches.core.ports."8"]
+access = "office"
+[[gateways.edge.rules]]
+name = "all"
+action = "permit"
+"#
+        );
+        let site = site(&[SEGMENTS, &hosts]);
+        let network = Network::new(&site, TODAY);
+        let packet = Packet {
+            source: [10, 44, 50, 9].into(),
+            destination: [10, 44, 20, 7].into(),
+            protocol: TCP,
+            source_port: 40_000,
+            destination_port: 443,
+        };
+        let from = Sender::Segment(segment(&site, "books"));
+        let ways = trace(&network, from, &packet);
+        ways.iter()
+            .any(|way| matches!(way.outcome, Outcome::Delivered(_)))
+    };
+    assert!(with("8"), "both interfaces have their cable");
+    assert!(with("7"), "that of the address has none");
+}
+
+#[test]
+fn other_parties_of_a_rule_are_an_edit_of_it() {
+    for (old, new, field) in [
+        ("from = [\"office\"]", "from = [\"zone:servers\"]", "from"),
+        ("to = [\"books\"]", "to = [\"gateway\"]", "to"),
+    ] {
+        let edited = RULE.replace(old, new).replace("10.44.50.9", "10.44.50.1");
+        let before = RULE.replace("10.44.50.9", "10.44.50.1");
+        let sites = [site(&[SEGMENTS, &before]), site(&[SEGMENTS, &edited])];
+        let found = edits(&sites[0], &sites[1]);
+        let kinds: Vec<&EditKind> = found.iter().map(|edit| &edit.kind).collect();
+        assert_eq!(kinds, [&EditKind::Changed(vec![field])]);
+    }
+}
+
+#[test]
+fn the_packet_shown_for_a_rule_arrives_and_leaves_where_it_must() {
+    let back = RULE.replace("from = [\"office\"]", "from = [\"books\"]");
+    let back = back.replace("to = [\"books\"]", "to = [\"office\"]");
+    let back = back.replace("source = [\"10.44.20.7\"]\n", "");
+    let back = back.replace("destination = [\"10.44.50.9\"]\n", "");
+    for (rule, ways) in [(RULE, (0, Some(1))), (&back, (1, Some(0)))] {
+        let site = site(&[SEGMENTS, rule]);
+        let network = Network::new(&site, TODAY);
+        let gateway = GatewayReview::new(&network, RouterId(0)).expect("it filters");
+        let RuleStatus::Decides { witness, .. } = &gateway.review.rules[0] else {
+            panic!("{:?}", gateway.review.rules);
+        };
+        assert_eq!((witness.ingress, witness.egress), ways);
+    }
+}
+
+#[test]
+fn rules_become_one_only_where_nothing_written_about_them_differs() {
+    let other = RULE
+        .replace("clerks", "more clerks")
+        .replace("10.44.20.7", "10.44.20.8");
+    let merges = |more: &str| {
+        let site = site(&[SEGMENTS, RULE, &other, more]);
+        let network = Network::new(&site, TODAY);
+        let gateway = GatewayReview::new(&network, RouterId(0)).expect("it filters");
+        let judge = Judge::new(&gateway.space, Effort::default());
+        Cleaned::new(&judge, &gateway.review).merges.len()
+    };
+    assert_eq!(merges(""), 1);
+    assert_eq!(merges("log = true\n"), 0);
+    assert_eq!(merges("reason = \"the auditor's\"\n"), 0);
+}
+
+/// RFC 4443 section 4.2: a node answers an echo request, of IPv6 too.
+#[test]
+fn a_permitted_echo_request_is_expected_to_be_answered() {
+    let v6 = SEGMENTS
+        .replace("\"10.44.20.0/24\"", "\"fd44:0:0:20::/64\"")
+        .replace("\"10.44.20.1/24\"", "\"fd44:0:0:20::1/64\"")
+        .replace("\"10.44.50.0/24\"", "\"fd44:0:0:50::/64\"")
+        .replace("\"10.44.50.1/24\"", "\"fd44:0:0:50::1/64\"");
+    let rule = "[[gateways.edge.rules]]\nname = \"echo\"\nservices = [\"icmpv6/128\"]\naction = \"permit\"\n";
+    let site = site(&[&v6, rule]);
+    let network = Network::new(&site, TODAY);
+    let plan = plan_probes(&network, &asked());
+    let echo = plan
+        .probes
+        .iter()
+        .find(|probe| probe.packet.protocol == ICMPV6);
+    assert_eq!(
+        echo.map(|probe| probe.predicted.expect),
+        Some(Expect::Answered)
+    );
 }
