@@ -1,13 +1,13 @@
 //! Answers about small sites that were worked out by hand, for what larger tests would not miss if it were wrong.
 
 use boundwalk::analysis::change::{EditKind, Trend, edits, isolation_changes, reach_change};
-use boundwalk::analysis::privilege::{privilege, tighten};
-use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes};
+use boundwalk::analysis::privilege::{Observed, ObservedService, privilege, tighten};
+use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes, suspects, verify};
 use boundwalk::analysis::rules::{Cleaned, Effort, GatewayReview, Judge, RuleStatus};
 use boundwalk::analysis::{IsolationVerdict, PortPart, ServiceLabels, isolation};
-use boundwalk::forwarding::layer2::PortName;
-use boundwalk::forwarding::{Network, Outcome, Packet, Sender, trace};
-use boundwalk::load::{RuleField, load_text};
+use boundwalk::forwarding::layer2::{Frame, PortName, Start, hostile_starts};
+use boundwalk::forwarding::{Network, Origin, Outcome, Packet, Sender, trace};
+use boundwalk::load::{RuleField, load_text, read_results};
 use boundwalk::model::{Date, Family, ICMPV6, RouterId, SegmentId, Site, SwitchId, TCP};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
@@ -346,4 +346,97 @@ fn a_permitted_echo_request_is_expected_to_be_answered() {
         echo.map(|probe| probe.predicted.expect),
         Some(Expect::Answered)
     );
+}
+
+#[test]
+fn an_observed_flow_counts_for_the_need_that_it_meets() {
+    let need = |name: &str, service: &str| {
+        format!(
+            "[[needs]]\nname = \"{name}\"\nfrom = \"office\"\nto = \"books\"\nservices = [\"{service}\"]\n"
+        )
+    };
+    let rule = RULE.replace("\"tcp/443\"", "\"tcp/443\", \"tcp/22\"");
+    let site = site(&[
+        SEGMENTS,
+        &rule,
+        &need("pages", "tcp/443"),
+        &need("shells", "tcp/22"),
+    ]);
+    let network = Network::new(&site, TODAY);
+    let flow = Observed {
+        source: [10, 44, 20, 7].into(),
+        destination: [10, 44, 50, 9].into(),
+        service: ObservedService {
+            protocol: TCP,
+            port: 22,
+        },
+        records: 3,
+    };
+    let found = privilege(&network, &[flow]);
+    let observed: Vec<usize> = found.needs.iter().map(|need| need.observed).collect();
+    assert_eq!(observed, [0, 1]);
+}
+
+#[test]
+fn what_tcp_and_udp_may_do_is_tried_by_tcp() {
+    let site = site(&[
+        SEGMENTS,
+        &RULE.replace("\"tcp/443\"", "\"udp/443\", \"tcp/443\""),
+    ]);
+    let network = Network::new(&site, TODAY);
+    let plan = plan_probes(&network, &asked());
+    let permits = |one: &Obligation| matches!(one, Obligation::Permits { rule: 0, .. });
+    let mut probes = plan.probes.iter();
+    let probe = probes.find(|probe| probe.covers.iter().any(permits));
+    assert_eq!(probe.map(|probe| probe.packet.protocol), Some(TCP));
+}
+
+#[test]
+fn a_packet_that_got_through_casts_suspicion_on_the_rule_that_denies_it() {
+    let denial = RULE.replace("\"permit\"", "\"deny\"");
+    let site = site(&[SEGMENTS, &denial]);
+    let network = Network::new(&site, TODAY);
+    let results =
+        "source,destination,protocol,port,result\n10.44.20.7,10.44.50.9,tcp,443,answered\n";
+    let rows = read_results(results.as_bytes(), &site).expect("results");
+    let verified = verify(&network, &rows);
+    let reasons = suspects(&network, &verified.rows[0]);
+    assert!(
+        reasons[0].contains("\"clerks\"") && reasons[0].contains("missing"),
+        "{reasons:?}"
+    );
+    assert!(reasons[1].contains("way round edge"), "{reasons:?}");
+}
+
+/// Layer 2 that is assumed takes frames as plain devices send them.
+#[test]
+fn a_segment_that_nothing_describes_is_a_wire_for_plain_frames() {
+    let text = r#"
+[zones.works]
+trust = 60
+[segments.office]
+zone = "works"
+prefixes = ["10.44.10.0/24"]
+[segments.attic]
+zone = "works"
+prefixes = ["10.44.60.0/24"]
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "lan"
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "edge:lan"
+"#;
+    let site = site(&[text]);
+    let network = Network::new(&site, TODAY);
+    let attic = segment(&site, "attic");
+    let starts = hostile_starts(&network.fabric, Origin::Segment(attic));
+    let [Start::AttachPoint(_, frame)] = starts[..] else {
+        panic!("{starts:?}");
+    };
+    assert_eq!(frame, Frame::of(None));
+    // Nobody but the devices at its free places is there, and they hear each other.
+    assert!(network.wiring.hears(attic, Origin::Segment(attic)));
 }
