@@ -10,7 +10,7 @@ use boundwalk_packet::{ClassSet, Interval, Mask, Region};
 
 use super::super::intent::Ground;
 use super::super::party::Endpoint;
-use super::narrow::{Narrow, Seen};
+use super::seen::{Narrow, Seen};
 
 /// Parts of packets that the comparison of one pair may come to before it is given up.
 const MOST_PARTS: usize = 20_000;

@@ -13,6 +13,7 @@ mod narrow;
 mod pair;
 mod pairing;
 mod reach;
+mod seen;
 mod status;
 mod things;
 mod ways;

@@ -14,7 +14,7 @@ use super::super::intent::Ground;
 use super::super::replies::left_over;
 use super::super::row::without_source;
 use super::super::witness::witness;
-use super::narrow::Narrow;
+use super::seen::Narrow;
 
 /// Pieces that the comparison of one pair may come to before it is given up.
 const MOST_PIECES: usize = 20_000;

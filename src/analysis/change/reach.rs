@@ -8,8 +8,9 @@ use boundwalk_model::{Family, RouterId, SegmentId};
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Matched};
 use super::delta::Delta;
-use super::narrow::{Named, Narrow, Seen, SeenSender};
+use super::narrow::{Named, SeenSender};
 use super::pair::{Changed, Outcomes, VersionSide};
+use super::seen::{Narrow, Seen};
 
 /// A place in both versions.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
