@@ -163,6 +163,7 @@ fn every_file_of_a_check_is_in_the_list() {
         "view",
         "words",
         "zone_pairs",
+        "zones_around",
     ];
     for entry in std::fs::read_dir(folder).expect("the folder of the checks") {
         let path = entry.expect("an entry").path();

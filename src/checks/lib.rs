@@ -114,6 +114,7 @@ mod view;
 mod words;
 mod zone_empty;
 mod zone_pairs;
+mod zones_around;
 
 pub use accept::{Judged, accept};
 pub use baseline::{Baseline, JudgedFindings, KnownFinding};

@@ -17,7 +17,7 @@ use super::permit::PermitRule;
 use super::reviewed::Reviewed;
 use super::translation::Published;
 use super::words::listed;
-use super::zone_pairs::ZonesAround;
+use super::zones_around::ZonesAround;
 
 /// A site with what several checks need of it.
 pub(super) struct CheckContext<'a> {
