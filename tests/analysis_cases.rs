@@ -5,8 +5,8 @@ use boundwalk::analysis::privilege::{Observed, ObservedService, privilege, tight
 use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes, suspects, verify};
 use boundwalk::analysis::rules::{Cleaned, Effort, GatewayReview, Judge, RuleStatus};
 use boundwalk::analysis::{IsolationVerdict, PortPart, ServiceLabels, isolation};
-use boundwalk::forwarding::layer2::{Frame, PortName, Start, hostile_starts};
-use boundwalk::forwarding::{Network, Origin, Outcome, Packet, Sender, trace};
+use boundwalk::forwarding::layer2::PortName;
+use boundwalk::forwarding::{Network, Outcome, Packet, Sender, trace};
 use boundwalk::load::{RuleField, load_text, read_results};
 use boundwalk::model::{Date, Family, ICMPV6, RouterId, SegmentId, Site, SwitchId, TCP};
 
@@ -406,37 +406,4 @@ fn a_packet_that_got_through_casts_suspicion_on_the_rule_that_denies_it() {
         "{reasons:?}"
     );
     assert!(reasons[1].contains("way round edge"), "{reasons:?}");
-}
-
-/// Layer 2 that is assumed takes frames as plain devices send them.
-#[test]
-fn a_segment_that_nothing_describes_is_a_wire_for_plain_frames() {
-    let text = r#"
-[zones.works]
-trust = 60
-[segments.office]
-zone = "works"
-prefixes = ["10.44.10.0/24"]
-[segments.attic]
-zone = "works"
-prefixes = ["10.44.60.0/24"]
-[gateways.edge]
-default = "deny"
-[gateways.edge.interfaces.office]
-segment = "office"
-port = "lan"
-[[hosts.desk.interfaces]]
-segment = "office"
-port = "edge:lan"
-"#;
-    let site = site(&[text]);
-    let network = Network::new(&site, TODAY);
-    let attic = segment(&site, "attic");
-    let starts = hostile_starts(&network.fabric, Origin::Segment(attic));
-    let [Start::AttachPoint(_, frame)] = starts[..] else {
-        panic!("{starts:?}");
-    };
-    assert_eq!(frame, Frame::of(None));
-    // Nobody but the devices at its free places is there, and they hear each other.
-    assert!(network.wiring.hears(attic, Origin::Segment(attic)));
 }

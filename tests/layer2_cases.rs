@@ -1,8 +1,9 @@
 //! Layer 2 of small sites, worked out by hand: what random sites do not show, and what others published.
 
+use boundwalk::forwarding::Origin;
 use boundwalk::forwarding::layer2::{
     Admitted, Arrival, Fabric, Frame, InterfaceId, InterfaceOf, NodeKind, PortId, PortName, Start,
-    flood,
+    Wiring, flood, hostile_starts,
 };
 use boundwalk::load::load_text;
 use boundwalk::model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId};
@@ -19,6 +20,26 @@ prefixes = ["10.44.10.0/24"]
 zone = "works"
 vlan = 60
 prefixes = ["10.44.60.0/24"]
+"#;
+
+/// Two segments without VLANs: a cable leads from the gateway to a desk of the office.
+const CABLED: &str = r#"
+[zones.works]
+trust = 60
+[segments.office]
+zone = "works"
+prefixes = ["10.44.10.0/24"]
+[segments.brewhouse]
+zone = "works"
+prefixes = ["10.44.60.0/24"]
+[gateways.edge]
+default = "deny"
+[gateways.edge.interfaces.office]
+segment = "office"
+port = "lan"
+[[hosts.desk.interfaces]]
+segment = "office"
+port = "edge:lan"
 "#;
 
 /// A gateway in the office by a LAG of two ports.
@@ -166,33 +187,32 @@ segment = "brewhouse"
 #[test]
 fn a_segment_without_cables_is_a_wire_beside_one_with_cables() {
     let rest = r#"
-[zones.works]
-trust = 60
-[segments.office]
-zone = "works"
-prefixes = ["10.44.10.0/24"]
-[segments.brewhouse]
-zone = "works"
-prefixes = ["10.44.60.0/24"]
-[gateways.edge]
-default = "deny"
-[gateways.edge.interfaces.office]
-segment = "office"
-port = "lan"
 [gateways.edge.interfaces.brewhouse]
 segment = "brewhouse"
-[[hosts.desk.interfaces]]
-segment = "office"
-port = "edge:lan"
 [[hosts.lost.interfaces]]
 segment = "office"
 [[hosts.kettle.interfaces]]
 segment = "brewhouse"
 "#;
-    let site = site(&[rest]);
+    let site = site(&[CABLED, rest]);
     assert_eq!(passes(&site, "desk", "edge.office"), BOTH);
     assert_eq!(passes(&site, "kettle", "edge.brewhouse"), BOTH);
     assert_eq!(passes(&site, "lost", "edge.office"), NEITHER);
+}
+
+/// A segment of which nothing is described is a wire too. A hostile device there sends frames as plain devices do.
+#[test]
+fn a_segment_that_nothing_describes_is_a_wire_for_plain_frames() {
+    let site = site(&[CABLED]);
+    let fabric = Fabric::new(&site);
+    let brewhouse = Origin::Segment(SegmentId(1));
+    let starts = hostile_starts(&fabric, brewhouse);
+    let [Start::AttachPoint(_, frame)] = starts[..] else {
+        panic!("{starts:?}");
+    };
+    assert_eq!(frame, Frame::of(None));
+    // Only devices at its free ports are there, and they hear each other.
+    assert!(Wiring::new(&fabric).hears(SegmentId(1), brewhouse));
 }
 
 /// RFC 5517, Table 1 and Figure 1, as far as isolated ports say it: isolated and promiscuous ports of one

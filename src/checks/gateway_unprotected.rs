@@ -30,7 +30,7 @@ pub(super) static CHECK: Check = Check {
 
 /// Sources up to which rules may be said to name them: a rule of this house.
 const FEW: u32 = 16;
-/// Single services that are tried before all of them.
+/// How many single services are tested before all of them.
 const SINGLE: usize = 3;
 /// Pieces that a walk through the rules may hold open.
 const OPEN_PIECES: usize = 20_000;
@@ -83,11 +83,10 @@ fn open_to(
     let covers = plan.segments.iter().map(|segment| &segment.cover);
     candidates.and_assign(&filter.source_masks(covers)[segment.0]);
     candidates.and_assign(&filter.lines.to_destination(&device.own));
-    let (classes, mut left) = (
-        &view.network.classes,
-        vec![all.clone(); points(&device.own).count()],
-    );
-    // Whom one service is denied not every service is open: mostly some few services exclude everybody.
+    let classes = &view.network.classes;
+    let mut left = vec![all.clone(); points(&device.own).count()];
+    // A source that is denied one service does not have every service. Testing single services is cheap, and the first
+    // ones usually exclude every source.
     let tried = (1..=SINGLE).map(|at| {
         let mut one = classes.none();
         one.insert((classes.len() - 1) * at / SINGLE);
@@ -95,7 +94,7 @@ fn open_to(
     });
     for services in tried.chain([classes.all()]) {
         let start = Region {
-            source: union(&left),
+            source: left.iter().collect(),
             destination: device.own.clone(),
             services,
         };
@@ -133,7 +132,7 @@ fn undenied(filter: &FilterPlan, candidates: &Mask, start: Region) -> Option<Vec
     };
     let walked = filter.lines.walk(&naming, start, OPEN_PIECES, &mut note);
     walked.ok()?;
-    // What is denied is mostly denied towards all of its addresses.
+    // Most denials cover every address of the gateway: those are taken away once.
     let everywhere = denied.remove(&own).unwrap_or_default();
     let left = all.difference(&everywhere.into_iter().collect());
     let denied: Vec<(IntervalSet, IntervalSet)> = denied
@@ -150,9 +149,4 @@ fn undenied(filter: &FilterPlan, candidates: &Mask, start: Region) -> Option<Vec
 fn points(set: &IntervalSet) -> impl Iterator<Item = u128> {
     let parts = set.intervals().iter();
     parts.flat_map(|part| part.low()..=part.high())
-}
-
-fn union(sets: &[IntervalSet]) -> IntervalSet {
-    let parts = sets.iter().flat_map(|set| set.intervals());
-    parts.copied().collect()
 }

@@ -16,7 +16,7 @@ pub(super) struct ReachedSegment {
 
 impl ReachedSegment {
     /// The interface behind which it lies, if it is not at one.
-    pub(super) fn is_behind(&self) -> Option<usize> {
+    pub(super) fn behind_interface(&self) -> Option<usize> {
         self.behind.then_some(self.interface)
     }
 }

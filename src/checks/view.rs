@@ -31,7 +31,7 @@ pub(super) struct CheckContext<'a> {
     pub(super) cabling: Cabling<'a>,
     /// Whether any host routes.
     pub(super) hosts_route: bool,
-    matrices: [OnceCell<Matrix>; 2],
+    matrices: PerFamily<OnceCell<Matrix>>,
     wasted: OnceCell<Vec<Wasted>>,
     gateway_reviews: &'a [GatewayReview<'a>],
     /// Asked by [`CheckContext::permits`].
@@ -60,7 +60,7 @@ impl<'a> CheckContext<'a> {
             fabric: &network.fabric,
             cabling: Cabling::new(network.site, &network.fabric),
             hosts_route: hosts.any(|host| host.forwards.value == Forwards::Routes),
-            matrices: [const { OnceCell::new() }; 2],
+            matrices: PerFamily::default(),
             wasted: OnceCell::new(),
             gateway_reviews,
             permits: OnceCell::new(),
@@ -177,11 +177,7 @@ impl<'a> CheckContext<'a> {
     /// Who reaches what by segment, as configured, without the messages of ICMP and ICMPv6: what people use, not
     /// what tells of its failing.
     pub(super) fn matrix(&self, family: Family) -> &Matrix {
-        let at = match family {
-            Family::V4 => 0,
-            Family::V6 => 1,
-        };
-        self.matrices[at].get_or_init(|| {
+        self.matrices[family].get_or_init(|| {
             let question = Question {
                 services: Some(
                     self.network

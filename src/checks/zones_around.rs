@@ -6,7 +6,7 @@ use boundwalk_model::{RouterId, Site, ZoneId};
 use super::permit::{PermitRule, ReachedSegment};
 use super::reviewed::Reviewed;
 
-/// What the segments of the zones around one gateway send through it.
+/// Answers which zones a permit of one gateway lets through.
 pub(super) struct ZonesAround<'a> {
     pub(super) gateway: RouterId,
     between: BetweenSegments<'a, 'a>,
@@ -15,7 +15,7 @@ pub(super) struct ZonesAround<'a> {
 }
 
 impl<'a> ZonesAround<'a> {
-    /// `all`: the segments that the gateway takes packets from.
+    /// `all`: the segments from which the gateway gets packets.
     pub(super) fn new(site: &Site, gateway: Reviewed<'a>, all: &[ReachedSegment]) -> Self {
         let between = BetweenSegments::new(&gateway.0.space);
         let senders = |zone: ZoneId| {
@@ -23,11 +23,12 @@ impl<'a> ZonesAround<'a> {
                 .iter()
                 .filter(|met| site.segment(met.segment).zone == zone)
                 .collect();
-            let mut behind: Vec<Option<usize>> = own.iter().map(|met| met.is_behind()).collect();
+            let mut behind: Vec<Option<usize>> =
+                own.iter().map(|met| met.behind_interface()).collect();
             behind.sort_unstable();
             behind.dedup();
             let sources = |interface| {
-                let there = own.iter().filter(|met| met.is_behind() == interface);
+                let there = own.iter().filter(|met| met.behind_interface() == interface);
                 between.sources(there.map(|met| (met.interface, met.segment)))
             };
             behind
@@ -53,7 +54,8 @@ impl<'a> ZonesAround<'a> {
     ) -> bool {
         self.senders[from.0].iter().any(|(behind, sources)| {
             // What lies behind the same router is carried there, not here.
-            let crosses = |met: &&&ReachedSegment| behind.is_none() || met.is_behind() != *behind;
+            let crosses =
+                |met: &&&ReachedSegment| behind.is_none() || met.behind_interface() != *behind;
             let to = to.iter().filter(crosses).map(|met| met.segment);
             let to = self.between.destinations(to);
             self.between.decides(permit.number, sources, &to) != Some(false)

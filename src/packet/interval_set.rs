@@ -197,6 +197,14 @@ impl FromIterator<Interval> for IntervalSet {
     }
 }
 
+/// The union of many sets at once.
+impl<'a> FromIterator<&'a IntervalSet> for IntervalSet {
+    fn from_iter<T: IntoIterator<Item = &'a IntervalSet>>(sets: T) -> Self {
+        let parts = sets.into_iter().flat_map(|set| set.intervals());
+        parts.copied().collect()
+    }
+}
+
 /// Appends `next`, which starts no lower than the last one, joining the two
 /// when they touch.
 fn push_joined(parts: &mut Parts, next: Interval) {

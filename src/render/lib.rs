@@ -98,7 +98,7 @@ pub use junit::{JunitCase, JunitOutcome, JunitSuite, expectation_suite, junit_xm
 pub use junit_review::{check_suite, expectation_outcomes, file_suite};
 pub use legend::{Legend, Sign, cell_text, sign};
 pub use map_forms::{map_json, map_page};
-pub use matrix::{fixed_codes, matrix_text, used_signs};
+pub use matrix::{cell_width, fixed_codes, matrix_text, used_signs};
 pub use matrix_page::{matrix_page, review_page};
 pub use mermaid::mermaid;
 pub use panels::panels_text;

@@ -49,6 +49,17 @@ pub fn matrix_text(
     out
 }
 
+/// How wide a column of the matrix is, with the blank before it: as its widest code, and as the last column's number.
+pub fn cell_width(sheet: &Sheet, codes: &[Vec<String>]) -> usize {
+    let codes = codes.iter().flatten().map(|code| width(code));
+    codes.max().unwrap_or(1).max(digits(sheet)) + 1
+}
+
+/// Digits of the last column's number.
+fn digits(sheet: &Sheet) -> usize {
+    sheet.columns.len().max(1).to_string().len()
+}
+
 /// Widths of a table, and how its columns are explained.
 struct Layout {
     label: usize,
@@ -62,9 +73,8 @@ struct Layout {
 
 impl Layout {
     fn new(sheet: &Sheet, codes: &[Vec<String>], columns: usize) -> Self {
-        let digits = sheet.columns.len().max(1).to_string().len();
         let aligned = sheet.columns.starts_with(&sheet.rows);
-        let number = if aligned { digits + 1 } else { 0 };
+        let number = if aligned { digits(sheet) + 1 } else { 0 };
         let names = sheet
             .rows
             .iter()
@@ -72,14 +82,7 @@ impl Layout {
         let shortest = width(CORNER) - number;
         let longest = (columns / 3).max(shortest);
         let label = names.max().unwrap_or(0).clamp(shortest, longest);
-        let cell = codes
-            .iter()
-            .flatten()
-            .map(|code| width(code))
-            .max()
-            .unwrap_or(1)
-            .max(digits)
-            + 1;
+        let cell = cell_width(sheet, codes);
         let room = columns.saturating_sub(label + number);
         Self {
             label,

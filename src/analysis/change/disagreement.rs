@@ -1,4 +1,4 @@
-//! Where two versions of one rule list decide differently: what they decide alike need not be looked at.
+//! The packets that two versions of one rule list decide differently. All others pass, or stop, in both.
 
 use std::cell::OnceCell;
 
@@ -6,7 +6,7 @@ use rustc_hash::FxHashSet;
 
 use boundwalk_forwarding::{Device, DeviceId, DeviceIndex, FilterPlan};
 use boundwalk_model::{Action, Filter, Rule};
-use boundwalk_packet::{ClassSet, Interval, Mask, Region};
+use boundwalk_packet::{ClassSet, Interval, IntervalSet, Line, Mask, Region};
 
 use super::super::intent::Ground;
 use super::super::party::Endpoint;
@@ -19,23 +19,30 @@ const MOST_PARTS: usize = 20_000;
 pub(super) struct Disagreement<'n> {
     versions: [Version<'n>; 2],
     device: DeviceIndex,
-    /// For each column the interfaces by which packets leave for it, each with the lines of either version that may match
-    /// there; `None`: not known.
-    leaving: Vec<OnceCell<Option<Vec<[Mask; 2]>>>>,
+    /// For each column how packets leave for it; `None`: not known.
+    leaving: Vec<OnceCell<Option<Leaving>>>,
 }
 
 /// One version of the rules.
 struct Version<'n> {
-    filter: &'n FilterPlan,
-    /// Lines that the other version lacks or has elsewhere.
-    differing: Mask,
-    /// For each line that differs: up to which line of the other version those that both have come before it in both. They
-    /// hold nothing that this line decides.
-    passed: Vec<usize>,
+    lines: Lines<'n>,
+    /// For each line the first line of the other version that may match what this line decides, those that differ apart:
+    /// the common lines before it stand before this line in both versions.
+    resume: Vec<usize>,
 }
 
-/// What a sender sends, as it arrives: for each interface the lines of either version that may match it.
-pub(super) struct Arriving(Vec<[Mask; 2]>);
+/// For each version the lines that may match.
+type Candidates = [Mask; 2];
+
+/// The lines that may match what a sender sends, for each interface by which it arrives.
+pub(super) struct Arriving(Vec<Candidates>);
+
+/// What leaves for a column.
+struct Leaving {
+    destination: IntervalSet,
+    /// The lines that may match it, for each interface by which it leaves.
+    lines: Vec<Candidates>,
+}
 
 /// What is decided differently, so far.
 struct Found {
@@ -53,21 +60,14 @@ impl<'n> Disagreement<'n> {
         }
         let rules: FxHashSet<*const Rule> =
             rules.iter().map(|rule| std::ptr::from_ref(*rule)).collect();
-        let lines = [old, new].map(|one| Lines::new(one, &rules));
-        lines[0].same_common(&lines[1]).then_some(())?;
-        let passed = [lines[0].passed(&lines[1]), lines[1].passed(&lines[0])];
-        let versions = lines
-            .into_iter()
-            .zip(passed)
-            .map(|(lines, passed)| Version {
-                filter: lines.filter,
-                differing: lines.differing,
-                passed,
-            });
-        let [old_version, new_version] = versions.collect::<Vec<_>>().try_into().ok()?;
+        let device = old.index;
+        let [old, new] = [old, new].map(|one| Lines::new(one, &rules));
+        old.same_common(&new).then_some(())?;
+        let (old_resume, new_resume) = (old.resume(&new), new.resume(&old));
+        let version = |lines, resume| Version { lines, resume };
         Some(Self {
-            versions: [old_version, new_version],
-            device: old.index,
+            versions: [version(old, old_resume), version(new, new_resume)],
+            device,
             leaving: universe[1]
                 .columns
                 .iter()
@@ -78,19 +78,13 @@ impl<'n> Disagreement<'n> {
 
     /// What arrives of a sender.
     pub(super) fn arriving(&self, ground: &Ground<'_>, seen: &Seen) -> Arriving {
-        let sources = self.masks(|filter| filter.lines.from_source(&seen.sources));
+        let sources = self.candidates(|filter| filter.lines.from_source(&seen.sources));
         let interfaces = ground.plan.device(self.device).interfaces.iter();
         let arriving = interfaces
             .enumerate()
             .filter(|(_, interface)| seen.ingress.contains(&interface.segment.0))
-            .map(|(at, _)| {
-                let mut masks = self.masks(|filter| filter.lines.from_ingress(at as u32));
-                masks
-                    .iter_mut()
-                    .zip(&sources)
-                    .for_each(|(mask, sources)| mask.and_assign(sources));
-                masks
-            });
+            .map(|(at, _)| self.candidates(|filter| filter.lines.from_ingress(at as u32)))
+            .map(|lines| both(&lines, &sources));
         Arriving(arriving.collect())
     }
 
@@ -103,6 +97,7 @@ impl<'n> Disagreement<'n> {
         to: usize,
     ) -> Option<Narrow> {
         let leaving = self.leaving[to].get_or_init(|| self.leaving(ground, to));
+        let leaving = leaving.as_ref()?;
         let mut found = Found {
             destinations: Vec::new(),
             services: ground.network.classes.none(),
@@ -110,12 +105,12 @@ impl<'n> Disagreement<'n> {
         };
         let start = Region {
             source: seen.sources.clone(),
-            destination: ground.columns[to].addresses.union(ground.extra(to)),
+            destination: leaving.destination.clone(),
             services: ground.network.classes.all(),
         };
         for ingress in &arriving.0 {
-            for egress in leaving.as_ref()? {
-                let candidates = [0, 1].map(|version| ingress[version].and(&egress[version]));
+            for egress in &leaving.lines {
+                let candidates = both(ingress, egress);
                 for version in [0, 1] {
                     self.of_version(version, &candidates, &start, &mut found)?;
                 }
@@ -131,11 +126,12 @@ impl<'n> Disagreement<'n> {
     fn of_version(
         &self,
         version: usize,
-        candidates: &[Mask; 2],
+        candidates: &Candidates,
         start: &Region,
         found: &mut Found,
     ) -> Option<()> {
-        let (mine, other) = (&self.versions[version], &self.versions[1 - version]);
+        let resume = &self.versions[version].resume;
+        let [mine, other] = [version, 1 - version].map(|at| &self.versions[at].lines);
         let (own, theirs) = (&candidates[version], &candidates[1 - version]);
         for line in own.and(&mine.differing).iter() {
             let Some(part) = mine.filter.lines.lines()[line].part_of(start) else {
@@ -152,7 +148,7 @@ impl<'n> Disagreement<'n> {
             walked.ok()?;
             let permits = mine.filter.actions[line] == Action::Permit;
             let mut asked = theirs.and(&other.differing);
-            asked.or_assign(&theirs.from(mine.passed[line]));
+            asked.or_assign(&theirs.from(resume[line]));
             for piece in decided {
                 let mut note = |by, piece: Region| {
                     found.parts += 1;
@@ -174,7 +170,7 @@ impl<'n> Disagreement<'n> {
         Some(())
     }
 
-    fn leaving(&self, ground: &Ground<'_>, to: usize) -> Option<Vec<[Mask; 2]>> {
+    fn leaving(&self, ground: &Ground<'_>, to: usize) -> Option<Leaving> {
         let column = &ground.columns[to];
         let interfaces = ground
             .plan
@@ -188,26 +184,28 @@ impl<'n> Disagreement<'n> {
                 .map(|(at, _)| at)
                 .collect(),
             Endpoint::Device(router) if ground.plan.router_index(router) == self.device => {
-                vec![self.versions[0].filter.itself]
+                vec![self.versions[0].lines.filter.itself]
             }
             _ => return None,
         };
-        let destinations = column.addresses.union(ground.extra(to));
-        let destinations = self.masks(|filter| filter.lines.to_destination(&destinations));
-        let with = |egress: usize| {
-            let mut masks = self.masks(|filter| filter.lines.to_egress(egress as u32));
-            masks
-                .iter_mut()
-                .zip(&destinations)
-                .for_each(|(mask, own)| mask.and_assign(own));
-            masks
-        };
-        Some(egresses.into_iter().map(with).collect())
+        let destination = column.addresses.union(ground.extra(to));
+        let named = self.candidates(|filter| filter.lines.to_destination(&destination));
+        let lines = egresses
+            .into_iter()
+            .map(|at| self.candidates(|filter| filter.lines.to_egress(at as u32)))
+            .map(|lines| both(&lines, &named))
+            .collect();
+        Some(Leaving { destination, lines })
     }
 
-    fn masks(&self, of: impl Fn(&FilterPlan) -> Mask) -> [Mask; 2] {
-        [0, 1].map(|version| of(self.versions[version].filter))
+    fn candidates(&self, of: impl Fn(&FilterPlan) -> Mask) -> Candidates {
+        [0, 1].map(|version| of(self.versions[version].lines.filter))
     }
+}
+
+/// The lines that are in both, for each version.
+fn both(one: &Candidates, other: &Candidates) -> Candidates {
+    [0, 1].map(|version| one[version].and(&other[version]))
 }
 
 /// The only device that forwards, where it has the only rules and rewrites no destination.
@@ -239,7 +237,9 @@ fn only_filter<'n>(ground: &Ground<'n>) -> Option<OnlyFilter<'n>> {
 /// The lines of one version, and which of them differ.
 struct Lines<'n> {
     filter: &'n FilterPlan,
+    /// Lines that the other version lacks or has elsewhere.
     differing: Mask,
+    /// The others, in order.
     common: Vec<usize>,
 }
 
@@ -261,22 +261,19 @@ impl<'n> Lines<'n> {
         }
     }
 
-    /// Whether the lines that do not differ are the same, in the same order.
-    fn same_common(&self, other: &Self) -> bool {
-        let line = |lines: &Self, at: usize| {
-            let filter = lines.filter;
-            (filter.lines.lines()[at].clone(), filter.actions[at])
-        };
-        self.common.len() == other.common.len()
-            && self
-                .common
-                .iter()
-                .zip(&other.common)
-                .all(|(&one, &two)| line(self, one) == line(other, two))
+    fn common_lines(&self) -> impl Iterator<Item = (&Line, Action)> {
+        let filter = self.filter;
+        let line = |&at: &usize| (&filter.lines.lines()[at], filter.actions[at]);
+        self.common.iter().map(line)
     }
 
-    /// See [`Version::passed`].
-    fn passed(&self, other: &Self) -> Vec<usize> {
+    /// Whether the lines that do not differ are the same, in the same order.
+    fn same_common(&self, other: &Self) -> bool {
+        self.common_lines().eq(other.common_lines())
+    }
+
+    /// See [`Version::resume`].
+    fn resume(&self, other: &Self) -> Vec<usize> {
         let mut common = 0;
         (0..self.filter.lines.len())
             .map(|line| {

@@ -54,7 +54,7 @@ impl<'n> Named<'n> {
         let alone = filters.len() < 2 && devices.filter(|device| device.forwards).count() < 2;
         let direct = universe.iter().all(direct);
         Self {
-            disagreement: Disagreement::new(universe, rules).filter(|_| direct),
+            disagreement: direct.then(|| Disagreement::new(universe, rules)).flatten(),
             rules: rules
                 .iter()
                 .filter_map(|rule| named(ground, rule))
@@ -83,20 +83,23 @@ impl<'n> Named<'n> {
         from: &SeenSender,
         to: usize,
     ) -> Option<Narrow> {
-        let wide = self.named_between(ground, &from.seen, to)?;
+        let rules = self.naming(ground, &from.seen, to);
+        if rules.is_empty() {
+            return None;
+        }
         let known = self.disagreement.as_ref().zip(from.arriving.as_ref());
         let narrow =
             known.and_then(|(rules, arriving)| rules.between(ground, (&from.seen, arriving), to));
-        Some(narrow.unwrap_or(wide))
+        Some(narrow.unwrap_or_else(|| self.around(ground, &rules)))
     }
 
-    fn named_between(&self, ground: &Ground<'_>, from: &Seen, to: usize) -> Option<Narrow> {
+    /// The rules that differ and name packets of a pair.
+    fn naming(&self, ground: &Ground<'_>, from: &Seen, to: usize) -> Vec<&NamedRule> {
         let own = &ground.columns[to].addresses;
         let meets = |set: &Option<IntervalSet>, other: &IntervalSet| {
             set.as_ref().is_none_or(|set| set.overlaps(other))
         };
-        let rules: Vec<&NamedRule> = self
-            .rules
+        self.rules
             .iter()
             .filter(|rule| !self.direct || rule.between(&from.ingress, to))
             .filter(|rule| !self.sees_source || meets(&rule.source, &from.sources))
@@ -107,31 +110,26 @@ impl<'n> Named<'n> {
                 };
                 !self.sees_destination || there(rule)
             })
-            .collect();
-        if rules.is_empty() {
-            return None;
-        }
+            .collect()
+    }
+
+    /// A box around all that some rules name.
+    fn around(&self, ground: &Ground<'_>, rules: &[&NamedRule]) -> Narrow {
         let destinations = rules
             .iter()
             .map(|rule| rule.destination.as_ref())
-            .collect::<Option<Vec<_>>>();
+            .collect::<Option<IntervalSet>>();
         let services = rules
             .iter()
             .map(|rule| rule.services.as_ref())
             .collect::<Option<Vec<_>>>();
-        let union = |sets: Vec<&IntervalSet>| {
-            sets.iter()
-                .flat_map(|set| set.intervals())
-                .copied()
-                .collect::<IntervalSet>()
-        };
-        Some(Narrow {
-            destinations: destinations.filter(|_| self.keeps_destination).map(union),
+        Narrow {
+            destinations: destinations.filter(|_| self.keeps_destination),
             services: services.filter(|_| !self.rewrites_ports).map(|sets| {
                 let none = ground.network.classes.none();
                 sets.into_iter().fold(none, |all, one| all.union(one))
             }),
-        })
+        }
     }
 }
 

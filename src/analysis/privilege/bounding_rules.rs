@@ -62,7 +62,7 @@ impl BoundingRule {
     }
 }
 
-/// Sizes of what groups name. Many have the same services.
+/// Sizes of what groups name. Many groups name the same services: those are sized once.
 struct Sizes<'n> {
     network: &'n Network<'n>,
     services: FxHashMap<ClassSet, BigUint>,
@@ -89,21 +89,21 @@ impl Sizes<'_> {
     }
 }
 
-/// How many packets the product of two groups has more than both: then the groups by number, and how often each had
-/// taken another one in.
+/// How many more packets two groups name when joined than apart; their numbers; their versions when this was computed.
 type Growth = Reverse<(BigUint, [usize; 2], [usize; 2])>;
 
 /// Groups that are joined two by two.
 struct Groups<'n> {
     sizes: Sizes<'n>,
-    /// Each with its size; `None`: another one has taken it in.
+    /// Each with its size; `None`: it was joined to another.
     all: Vec<Option<(BoundingRule, BigUint)>>,
-    takings: Vec<usize>,
+    /// How often each group was joined with another: older growths of it no longer hold.
+    versions: Vec<usize>,
     growths: BinaryHeap<Growth>,
 }
 
 impl Groups<'_> {
-    /// Notes what it costs to join two groups.
+    /// Notes how much two groups grow when they are joined.
     fn weigh(&mut self, one: usize, other: usize) {
         let (Some((first, first_size)), Some((second, second_size))) =
             (&self.all[one], &self.all[other])
@@ -115,15 +115,15 @@ impl Groups<'_> {
         let joined = self.sizes.of(&both);
         let apart = first_size + second_size;
         let growth = joined.clone() - apart.min(joined);
-        let takings = [self.takings[one], self.takings[other]];
-        self.growths.push(Reverse((growth, [one, other], takings)));
+        let versions = [self.versions[one], self.versions[other]];
+        self.growths.push(Reverse((growth, [one, other], versions)));
     }
 
     /// The two groups whose product grows least, and by how much.
     fn least(&mut self) -> Option<(BigUint, [usize; 2])> {
-        while let Some(Reverse((growth, pair, takings))) = self.growths.pop() {
+        while let Some(Reverse((growth, pair, versions))) = self.growths.pop() {
             let there = pair.iter().all(|&at| self.all[at].is_some());
-            if there && pair.map(|at| self.takings[at]) == takings {
+            if there && pair.map(|at| self.versions[at]) == versions {
                 return Some((growth, pair));
             }
         }
@@ -140,7 +140,7 @@ impl Groups<'_> {
         first.take(&second);
         let size = self.sizes.of(&first);
         self.all[one] = Some((first, size));
-        self.takings[one] += 1;
+        self.versions[one] += 1;
         for at in 0..self.all.len() {
             match at.cmp(&one) {
                 Ordering::Less => self.weigh(at, one),
@@ -172,7 +172,7 @@ pub(super) fn join(
     let mut left = all.len();
     let mut groups = Groups {
         sizes,
-        takings: vec![0; all.len()],
+        versions: vec![0; all.len()],
         growths: BinaryHeap::new(),
         all,
     };
@@ -194,7 +194,7 @@ pub(super) fn join(
         .collect()
 }
 
-/// At most [`MOST_GROUPS`]: past them what comes from the same segment is one, and past them still everything.
+/// At most [`MOST_GROUPS`]: if there are more, those from the same segment are joined, and if that is not enough, all.
 fn bounded(groups: Vec<BoundingRule>) -> Vec<BoundingRule> {
     let from = |group: &BoundingRule| group.interface_pair.first().map(|pair| pair.from);
     let groups = at_most(groups, |one, other| from(one) == from(other));
@@ -217,4 +217,105 @@ fn at_most(
         }
     }
     joined
+}
+
+#[cfg(test)]
+mod tests {
+    use boundwalk_forwarding::Network;
+    use boundwalk_model::{Date, Family, SegmentId};
+    use boundwalk_packet::IntervalSet;
+
+    use super::*;
+
+    fn group(network: &Network<'_>, from: usize, source: u128, services: &[usize]) -> BoundingRule {
+        let mut projections = Projection::none(network);
+        let own = &mut projections[Family::V4];
+        own.source = IntervalSet::range(source, source + 3);
+        own.destination = IntervalSet::point(source % 5);
+        services
+            .iter()
+            .for_each(|&class| own.services.insert(class));
+        BoundingRule {
+            interface_pair: vec![InterfacePair {
+                from: SegmentId(from),
+                to: None,
+            }],
+            projections,
+        }
+    }
+
+    /// From the definition: all pairs are weighed anew in each round.
+    fn joined_by_rounds(
+        network: &Network<'_>,
+        mut groups: Vec<BoundingRule>,
+        most: usize,
+    ) -> Vec<BoundingRule> {
+        let size = |group: &BoundingRule| {
+            let services = group.projections[Family::V4].services.clone();
+            let own = &group.projections[Family::V4];
+            let mut from: Vec<SegmentId> =
+                group.interface_pair.iter().map(|pair| pair.from).collect();
+            from.sort_unstable();
+            from.dedup();
+            own.source.size() * own.destination.size() * triples(network, &services) * from.len()
+        };
+        loop {
+            let pairs = (0..groups.len())
+                .flat_map(|one| (one + 1..groups.len()).map(move |two| (one, two)));
+            let growth = |&(one, two): &(usize, usize)| {
+                let mut both = groups[one].clone();
+                both.take(&groups[two]);
+                let apart = size(&groups[one]) + size(&groups[two]);
+                size(&both) - apart.min(size(&both))
+            };
+            let Some(best) = pairs.min_by_key(growth) else {
+                return groups;
+            };
+            if growth(&best) != BigUint::ZERO && groups.len() <= most {
+                return groups;
+            }
+            let taken = groups.remove(best.1);
+            groups[best.0].take(&taken);
+        }
+    }
+
+    #[test]
+    fn groups_are_joined_where_they_grow_least() {
+        let text = "[zones.a]\ntrust = 5\n[segments.s]\nzone = \"a\"\nprefixes = [\"10.44.10.0/24\"]\n\
+            [services]\none = [\"tcp/1-9\"]\ntwo = [\"tcp/5-20\", \"udp/7\"]\n\
+            [[needs]]\nfrom = \"s\"\nto = \"s\"\nservices = [\"one\", \"two\"]\n";
+        let site = boundwalk_load::load_text("site.toml", text)
+            .site
+            .expect("it loads");
+        let network = Network::new(&site, Date::constant(2026, 11, 29));
+        let classes = network.classes.len();
+        assert!(classes > 3, "the services tell classes apart");
+        let mut joins = 0;
+        for seed in 0..40usize {
+            let draw = |at: usize, of: usize| (seed * 31 + at * 17 + seed * at * 7) % of;
+            let groups: Vec<BoundingRule> = (0..3 + seed % 9)
+                .map(|at| {
+                    let services = [draw(at, classes), draw(at + 3, classes)];
+                    group(
+                        &network,
+                        draw(at + 1, 3),
+                        draw(at + 2, 12) as u128,
+                        &services,
+                    )
+                })
+                .collect();
+            for most in 1..4 {
+                let found = join(&network, groups.clone(), most);
+                joins += groups.len() - found.len();
+                assert_eq!(found, joined_by_rounds(&network, groups.clone(), most));
+            }
+        }
+        assert!(joins > 100, "{joins}");
+        // Past the bound those from one segment are joined first, then all.
+        let many = |segments: usize| {
+            let group = |at: usize| group(&network, at % segments, at as u128, &[0]);
+            bounded((0..=MOST_GROUPS).map(group).collect()).len()
+        };
+        assert_eq!([many(7), many(MOST_GROUPS + 1)], [7, 1]);
+    }
 }

@@ -9,7 +9,6 @@ use super::effort::Effort;
 use super::judge::Judge;
 use super::ranks::Ranks;
 use super::space::RuleSpace;
-use super::universe::union;
 
 /// Asks what the rules of a gateway decide between segments.
 #[derive(Debug)]
@@ -60,7 +59,7 @@ impl<'s, 'n> BetweenSegments<'s, 'n> {
     /// What goes to segments.
     pub fn destinations(&self, to: impl IntoIterator<Item = SegmentId>) -> SegmentDestinations {
         let sets = to.into_iter().map(|segment| &self.destinations[segment.0]);
-        SegmentDestinations(union(sets))
+        SegmentDestinations(sets.collect())
     }
 
     /// Whether a rule decides some packet from these to those; `None`: a limit was met. The cost is that of asking
@@ -106,5 +105,5 @@ fn addresses(space: &RuleSpace<'_>, ranks: &Ranks, segment: SegmentId) -> Interv
         let addresses = &space.network.plan(family).segment(segment).addresses;
         ranks.of_addresses(&space.universe.pieces, family, addresses)
     });
-    union(sets.iter())
+    sets.iter().collect()
 }

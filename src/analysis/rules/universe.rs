@@ -94,7 +94,7 @@ impl<'n> PacketUniverse<'n> {
             }),
             routed: sources.of(|at| facts.ways[at].is_some() && !facts.nobody[at]),
             any_source: sources.of(|at| !facts.nobody[at]),
-            any_destination: union(beyond.iter()),
+            any_destination: beyond.iter().collect(),
             beyond,
             network,
             router,
@@ -122,7 +122,7 @@ impl<'n> PacketUniverse<'n> {
             .iter()
             .filter(|&&at| at < self.router.interfaces.len())
             .filter(|&&at| check(at) == SourceCheck::Strict);
-        let strict = union(strict.map(|&at| &self.behind[at]));
+        let strict = strict.map(|&at| &self.behind[at]).collect();
         let mut places = vec![(IntervalSet::point(0), strict)];
         for (kind, sources) in [
             (SourceCheck::Loose, &self.routed),
@@ -149,7 +149,7 @@ impl<'n> PacketUniverse<'n> {
 
     /// The destinations that leave by interfaces, by number; one past the last stands for the gateway itself.
     pub(super) fn leaving(&self, interfaces: &[usize]) -> IntervalSet {
-        union(interfaces.iter().map(|&at| &self.beyond[at]))
+        interfaces.iter().map(|&at| &self.beyond[at]).collect()
     }
 
     /// Interfaces that a list of parties names, one past the last for the gateway itself; `None`: all of them.
@@ -389,10 +389,6 @@ fn spread(
         }
     }
     parts.into_iter().map(IntervalSet::from_iter).collect()
-}
-
-pub(super) fn union<'a>(sets: impl Iterator<Item = &'a IntervalSet>) -> IntervalSet {
-    sets.flat_map(|set| set.intervals()).copied().collect()
 }
 
 /// Where the addresses of each family must be cut.

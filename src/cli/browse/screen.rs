@@ -4,7 +4,9 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::style::{Color, Modifier, Style};
 
-use boundwalk_render::{Sign, cell_text, escape_control, fit, sign, used_signs, width, wrapped};
+use boundwalk_render::{
+    Sign, cell_text, cell_width, escape_control, fit, sign, used_signs, width, wrapped,
+};
 
 use super::data::{Data, Grid};
 use super::state::{Spot, State, Tab};
@@ -189,15 +191,7 @@ fn matrix(page: &mut Page<'_>, grid: &Grid, spot: &mut Spot, body: usize) {
         .clamp(10, page.columns / 3)
         + digits
         + 2;
-    let cell = grid
-        .codes
-        .iter()
-        .flatten()
-        .map(|code| width(code))
-        .max()
-        .unwrap_or(1)
-        .max(digits)
-        + 1;
+    let cell = cell_width(sheet, &grid.codes);
     let across = ((page.columns - label) / cell).max(1);
     let down = body.saturating_sub(TOLD + 2).max(1);
     let shift =
