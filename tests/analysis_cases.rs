@@ -4,11 +4,13 @@ use boundwalk::analysis::change::{EditKind, Trend, edits, isolation_changes, rea
 use boundwalk::analysis::privilege::{Observed, ObservedService, privilege, tighten};
 use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes, suspects, verify};
 use boundwalk::analysis::rules::{Cleaned, Effort, GatewayReview, Judge, RuleStatus};
-use boundwalk::analysis::{IsolationVerdict, PortPart, ServiceLabels, isolation};
+use boundwalk::analysis::{
+    EFFORT, Fault, Forwarding, IsolationVerdict, PortPart, ServiceLabels, distance, isolation,
+};
 use boundwalk::forwarding::layer2::PortName;
 use boundwalk::forwarding::{Network, Outcome, Packet, Sender, trace};
 use boundwalk::load::{RuleField, load_text, read_results};
-use boundwalk::model::{Date, Family, ICMPV6, RouterId, SegmentId, Site, SwitchId, TCP};
+use boundwalk::model::{Date, Family, HostId, ICMPV6, RouterId, SegmentId, Site, SwitchId, TCP};
 
 const TODAY: Date = Date::constant(2026, 11, 25);
 
@@ -406,4 +408,36 @@ fn a_packet_that_got_through_casts_suspicion_on_the_rule_that_denies_it() {
         "{reasons:?}"
     );
     assert!(reasons[1].contains("way round edge"), "{reasons:?}");
+}
+
+/// A server with an interface in the management segment and one without an address elsewhere joins the two once it
+/// forwards.
+#[test]
+fn a_host_with_two_interfaces_is_one_fault_from_the_end_of_an_isolation() {
+    let host = r#"
+[[hosts.vault.interfaces]]
+segment = "books"
+port = "core:5"
+[[hosts.vault.interfaces]]
+segment = "management"
+addresses = ["10.44.90.9"]
+port = "core:3"
+[[hosts.console.interfaces]]
+segment = "management"
+addresses = ["10.44.90.8"]
+port = "core:2"
+"#;
+    let site = site(&[SEGMENTS, host]);
+    let network = Network::new(&site, TODAY);
+    let management = segment(&site, "management");
+    let verdict = isolation(&network, management);
+    let found = distance(&network, management, &verdict, EFFORT);
+    let forwards: Vec<Fault> = found
+        .one
+        .iter()
+        .copied()
+        .filter(|fault| matches!(fault, Fault::Forwards(..)))
+        .collect();
+    // To route it would need an address there.
+    assert_eq!(forwards, [Fault::Forwards(HostId(0), Forwarding::Bridges)]);
 }

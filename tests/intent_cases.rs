@@ -292,3 +292,32 @@ fn what_a_host_that_bridges_sends_from_behind_its_own_cables_counts_in_both_stan
         assert!(matches!(status, IntentStatus::Broken(_)), "{status:?}");
     }
 }
+
+/// A gateway sends what is for the till to the safe, and what is for the shelf to the till: a line about the till speaks
+/// of the second too, though both are in its own segment.
+#[test]
+fn a_destination_counts_also_where_a_neighbour_of_it_is_translated_to_it() {
+    let to_host = |name: &str, from: &str, to: &str| {
+        format!(
+            "[[gateways.edge.destination_translations]]\nname = \"{name}\"\nfrom = \"office\"\n\
+             destination = [\"{from}\"]\nservices = [\"tcp/5000\"]\nto_address = \"{to}\"\n"
+        )
+    };
+    let text = [
+        &to_host("till to safe", "10.44.40.10", "10.44.40.30"),
+        &to_host("shelf to till", "10.44.40.20", "10.44.40.10"),
+        "[[gateways.edge.rules]]\nname = \"till\"\nfrom = \"office\"\nto = \"shop\"\n\
+         destination = [\"10.44.40.10\"]\nservices = [\"tcp/5000\"]\naction = \"permit\"\n",
+        "[[expectations]]\nname = \"line\"\nfrom = \"office\"\nto = \"shop\"\n\
+         destination = [\"10.44.40.10\"]\nservices = [\"tcp/5000\"]\npermit = \"nothing\"\n",
+    ];
+    let site = site(&text.concat());
+    let status = judge_expectations(&Network::new(&site, TODAY))
+        .remove(0)
+        .status;
+    let IntentStatus::Broken(breaches) = status else {
+        panic!("{status:?}");
+    };
+    let packet = breaches[0].packet.expect("a packet shows it");
+    assert_eq!(packet.destination.to_string(), "10.44.40.20");
+}

@@ -402,3 +402,28 @@ fn a_trunk_is_exposed_to_senders_that_choose_their_tags() {
     assert_eq!(exposed(Frame::HOSTILE), [(trunk, 10, desk)]);
     assert_eq!(exposed(Frame::UNTAGGED), []);
 }
+
+/// What a host that bridges sends by one of its interfaces leaves by that cable, though the addresses of all sit behind
+/// the bridge.
+#[test]
+fn a_host_that_bridges_sends_by_the_cable_of_the_interface() {
+    let rest = r#"
+[switches.core.ports]
+"1" = { access = "office" }
+"2" = { access = "brewhouse" }
+[hosts.dray]
+forwards = "bridges"
+[[hosts.dray.interfaces]]
+segment = "office"
+port = "core:1"
+[[hosts.dray.interfaces]]
+segment = "brewhouse"
+port = "core:2"
+"#;
+    let site = site(&[SEGMENTS, rest]);
+    let fabric = Fabric::new(&site);
+    for (name, at) in [("dray.1", 0), ("dray.2", 1)] {
+        let sent = fabric.sent_by(interface(&site, &fabric, name));
+        assert_eq!(sent, [(port(&fabric, 0, at), Frame::UNTAGGED)], "{name}");
+    }
+}

@@ -1,10 +1,13 @@
 //! Who can reach what.
 
+use rayon::prelude::*;
+
 use boundwalk_forwarding::{Network, Origin, Plan};
 use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, ZoneId};
 use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
+use super::direct::Cuts;
 use super::missed::forks;
 use super::party::{Column, Endpoint, chosen, columns};
 use super::question::{By, Question};
@@ -116,26 +119,35 @@ pub fn rows(
     let senders = senders(network, question);
     let total = senders.len();
     let forks = forks(plan);
-    for (done, &sender) in senders.iter().enumerate() {
-        progress(done, total);
-        let row = Row {
-            network,
-            plan,
-            question,
-            targets: &targets,
-            places: &places,
-            extra: &extra,
-            forks,
-        };
-        let cells = row.compute(sender);
-        // Of what has no address in this family nothing is asked.
-        let idle =
-            |cell: &Cell| matches!(cell.hostile, HostileReach::Same | HostileReach::NotAsked);
-        let passes = |cell: &Cell| !idle(cell);
-        if matches!(sender, Endpoint::Unclaimed(..)) && !cells.iter().any(passes) {
-            continue;
+    let cuts = Cuts::default();
+    let row = Row {
+        network,
+        plan,
+        question,
+        targets: &targets,
+        places: &places,
+        extra: &extra,
+        cuts: &cuts,
+        forks,
+    };
+    // A few at a time, so that the first ones are handed on while later ones are computed.
+    let together = 4 * rayon::current_num_threads();
+    for (number, senders) in senders.chunks(together).enumerate() {
+        progress(number * together, total);
+        let computed: Vec<Vec<Cell>> = senders
+            .par_iter()
+            .map(|&sender| row.compute(sender))
+            .collect();
+        for (&sender, cells) in senders.iter().zip(computed) {
+            // Of what has no address in this family nothing is asked.
+            let idle =
+                |cell: &Cell| matches!(cell.hostile, HostileReach::Same | HostileReach::NotAsked);
+            let passes = |cell: &Cell| !idle(cell);
+            if matches!(sender, Endpoint::Unclaimed(..)) && !cells.iter().any(passes) {
+                continue;
+            }
+            sink(sender, cells);
         }
-        sink(sender, cells);
     }
     progress(total, total);
 }

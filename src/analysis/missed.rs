@@ -122,6 +122,16 @@ impl<'p> Missed<'p> {
         }
     }
 
+    /// Whether what does not arrive is known by its services alone: every packet takes one way.
+    pub(super) fn by_services(&self) -> bool {
+        self.parts.is_none() && self.described.is_empty()
+    }
+
+    /// Some packet of each of these services does not arrive, by the only way there is.
+    pub(super) fn add_services(&mut self, bits: &[u64]) {
+        self.services.add_bits(bits);
+    }
+
     /// Services of which every packet arrives.
     pub(super) fn others(self) -> ClassSet {
         let mut others = self.asked.difference(&self.services);

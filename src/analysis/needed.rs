@@ -131,3 +131,41 @@ pub(super) fn port_segments(fabric: &Fabric, id: PortId) -> Vec<SegmentId> {
     }
     segments
 }
+
+#[cfg(test)]
+mod tests {
+    use boundwalk_forwarding::layer2::frame::{Admitted, Frame};
+    use boundwalk_forwarding::layer2::{FrameStep, NodeId};
+
+    use super::*;
+
+    #[test]
+    fn a_way_stays_in_a_vlan_where_every_switch_on_it_that_knows_vlans_took_it_so() {
+        let vlan = |number| VlanId::new(number).expect("a VLAN");
+        let way = |vlans: &[Option<u16>]| FrameWay {
+            start: Start::AttachPoint(PortId(0), Frame::UNTAGGED),
+            sent: Vec::new(),
+            steps: vlans
+                .iter()
+                .map(|there| FrameStep {
+                    node: NodeId(0),
+                    ingress: PortId(0),
+                    arrived: Vec::new(),
+                    vlan: there.map(|number| (vlan(number), Admitted::Pvid)),
+                    egress: PortId(0),
+                    left: Vec::new(),
+                })
+                .collect(),
+            interface: None,
+        };
+        for (vlans, stays) in [
+            (&[][..], true),
+            (&[None], true),
+            (&[Some(10), None, Some(10)], true),
+            (&[Some(20)], false),
+            (&[Some(10), Some(20)], false),
+        ] {
+            assert_eq!(stays_in(&way(vlans), vlan(10)), stays, "{vlans:?}");
+        }
+    }
+}

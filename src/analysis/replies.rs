@@ -50,9 +50,9 @@ impl<'a> Replies<'a> {
         sender: Sender,
         target: Target<'_>,
     ) -> Self {
-        let whole = match (sender, target.segment) {
+        let whole = match sender {
             // State decides alone: then a way back is one for every service or for none.
-            (Sender::Segment(segment), Some(_)) if plan.stateful => Some(Region {
+            Sender::Segment(segment) if plan.stateful => Some(Region {
                 source: plan.segment(segment).addresses.clone(),
                 destination: target.addresses.clone(),
                 services: network.classes.all(),
@@ -78,7 +78,8 @@ impl<'a> Replies<'a> {
         (extent, back.into_iter().next())
     }
 
-    fn wholly(&mut self, place: Place, flow: &Flow) -> bool {
+    /// Whether everything that takes the way of a flow is answered; of what is translated that is not known.
+    pub(super) fn wholly(&mut self, place: Place, flow: &Flow) -> bool {
         let Some(whole) = &self.whole else {
             return false;
         };

@@ -13,9 +13,11 @@ use boundwalk_model::SegmentId;
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
+use super::direct::Cuts;
 use super::missed::Missed;
 use super::party::{Column, Endpoint, forwardable, within};
 use super::question::{By, Question};
+use super::reached::{Reached, without_source};
 use super::replies::{Replies, left_over};
 use super::witness::{representative, witness};
 
@@ -27,6 +29,7 @@ pub(super) struct Row<'a> {
     pub(super) targets: &'a [Column],
     pub(super) places: &'a Places,
     pub(super) extra: &'a IntervalSet,
+    pub(super) cuts: &'a Cuts,
     /// Whether some device on the way may hand one packet to several routers.
     pub(super) forks: bool,
 }
@@ -46,10 +49,11 @@ impl Places {
             });
         Self(places.collect())
     }
-}
 
-/// What arrived at a column, by destination and services, without regard to the source.
-type Reached = Vec<Region>;
+    pub(super) fn get(&self, place: Place) -> Option<&usize> {
+        self.0.get(&place)
+    }
+}
 
 impl Row<'_> {
     pub(super) fn compute(&self, sender: Endpoint) -> Vec<Cell> {
@@ -58,7 +62,8 @@ impl Row<'_> {
             .iter()
             .map(|column| self.blank(sender, column))
             .collect();
-        let mut reached: Vec<Reached> = vec![Vec::new(); self.targets.len()];
+        let mut reached: Vec<Reached> = Vec::new();
+        reached.resize_with(self.targets.len(), Reached::default);
         if let Some(configured) = configured(sender) {
             self.send_configured(configured, &mut cells, &mut reached);
         }
@@ -123,7 +128,31 @@ impl Row<'_> {
             self.forks,
         );
         let mut replies = Replies::new(self.network, self.plan, sender, target);
-        let coverage = reach(
+        let recorded = (&mut *cells, &mut *reached);
+        let short = self.send_short(sender, target, own, (&mut replies, &mut missed), recorded);
+        let coverage = short.unwrap_or_else(|| {
+            let recorded = (&mut *cells, reached);
+            self.send_long(sender, target, own, (&mut replies, &mut missed), recorded)
+        });
+        // What was not listed may have arrived anywhere.
+        cells
+            .iter_mut()
+            .for_each(|cell| cell.coverage.note(coverage));
+        if let Some(own) = own.filter(|_| coverage.is_complete()) {
+            cells[own].every = missed.others();
+        }
+    }
+
+    /// Sends and records piece by piece.
+    fn send_long(
+        &self,
+        sender: Sender,
+        target: Target<'_>,
+        own: Option<usize>,
+        (replies, missed): (&mut Replies<'_>, &mut Missed<'_>),
+        (cells, reached): (&mut [Cell], &mut [Reached]),
+    ) -> WalkCoverage {
+        reach(
             self.network,
             self.plan,
             sender,
@@ -134,9 +163,9 @@ impl Row<'_> {
                     let mut mine = None;
                     for (at, part) in self.takers(place, &flow) {
                         if cells[at].reading == Reading::Pair {
-                            self.record(&mut replies, place, &part, &mut cells[at]);
+                            self.record(replies, place, &part, &mut cells[at]);
                             if self.question.hostile {
-                                note(&mut reached[at], part.sent());
+                                reached[at].note(part.sent());
                             }
                             if Some(at) == own {
                                 mine = Some(part);
@@ -147,17 +176,16 @@ impl Row<'_> {
                     missed.deliver(&flow, mine);
                 }
             },
-        );
-        // What was not listed may have arrived anywhere.
-        cells
-            .iter_mut()
-            .for_each(|cell| cell.coverage.note(coverage));
-        if let Some(own) = own.filter(|_| coverage.is_complete()) {
-            cells[own].every = missed.others();
-        }
+        )
     }
 
-    fn record(&self, replies: &mut Replies<'_>, place: Place, flow: &Flow, cell: &mut Cell) {
+    pub(super) fn record(
+        &self,
+        replies: &mut Replies<'_>,
+        place: Place,
+        flow: &Flow,
+        cell: &mut Cell,
+    ) {
         cell.some.union_with(&flow.sent().services);
         match flow.host.map(|host| self.plan.device(host).id) {
             Some(DeviceId::Host(host)) => merge(&mut cell.hosts, &[host]),
@@ -219,26 +247,16 @@ impl Row<'_> {
         if target.addresses.is_empty() {
             return WalkCoverage::Complete;
         }
+        if let Some(coverage) = self.send_hostile_short(origin, target, cells, reached) {
+            return coverage;
+        }
         let mut compare = |arrival| {
             let Arrival::Delivered(place, flow) = arrival else {
                 return;
             };
             for (at, part) in self.takers(place, &flow) {
-                let known = matches!(cells[at].hostile, HostileReach::Larger(_));
-                if known || cells[at].reading == Reading::Within {
-                    continue;
-                }
-                if is_known(&reached[at], part.sent()) {
-                    continue;
-                }
-                let left = left_over(without_source(part.sent()), &reached[at]);
-                let part = left.into_iter().next().map(|left| Region {
-                    source: part.sent().source.clone(),
-                    ..left
-                });
-                let packet = part.and_then(|part| witness(self.network, self.plan, &part));
-                if let Some(packet) = packet {
-                    cells[at].hostile = HostileReach::Larger(packet);
+                if !self.is_settled(&cells[at]) {
+                    self.mark(part.sent(), &mut cells[at], &reached[at]);
                 }
             }
         };
@@ -250,6 +268,22 @@ impl Row<'_> {
                 reach(network, plan, hostile, target, &mut compare)
             }
             _ => reach_beyond(network, plan, origin, target, &mut compare),
+        }
+    }
+
+    /// Marks a cell where what a hostile device sent holds more than plain ones get through.
+    pub(super) fn mark(&self, sent: &Region, cell: &mut Cell, reached: &Reached) {
+        if reached.holds(sent) {
+            return;
+        }
+        let left = left_over(without_source(sent), &reached.regions());
+        let part = left.into_iter().next().map(|left| Region {
+            source: sent.source.clone(),
+            ..left
+        });
+        let packet = part.and_then(|part| witness(self.network, self.plan, &part));
+        if let Some(packet) = packet {
+            cell.hostile = HostileReach::Larger(packet);
         }
     }
 
@@ -316,7 +350,7 @@ impl Row<'_> {
     /// The columns to which a delivery belongs, each with its part.
     fn takers<'f>(&self, place: Place, flow: &'f Flow) -> SmallVec<[(usize, Cow<'f, Flow>); 1]> {
         if self.question.by != By::Host {
-            let at = self.places.0.get(&place).into_iter();
+            let at = self.places.get(place).into_iter();
             return at.map(|&at| (at, Cow::Borrowed(flow))).collect();
         }
         let takers = self.targets.iter().enumerate().filter_map(|(at, column)| {
@@ -346,34 +380,5 @@ fn configured(party: Endpoint) -> Option<Sender> {
         Endpoint::Segment(segment) => Some(Sender::Segment(segment)),
         Endpoint::Host(host) => Some(Sender::Host(host)),
         Endpoint::Zone(_) | Endpoint::Device(_) | Endpoint::Unclaimed(..) => None,
-    }
-}
-
-/// The destinations and services of a set of packets, as a set of its own.
-pub(super) fn without_source(region: &Region) -> Region {
-    Region {
-        source: IntervalSet::point(0),
-        ..region.clone()
-    }
-}
-
-/// Whether one part that arrived holds all of these destinations and services.
-fn is_known(reached: &[Region], sent: &Region) -> bool {
-    reached.iter().any(|old| {
-        sent.services.is_subset(&old.services) && sent.destination.is_subset(&old.destination)
-    })
-}
-
-/// Notes destinations and services that arrived, whatever the source.
-fn note(reached: &mut Reached, sent: &Region) {
-    if is_known(reached, sent) {
-        return;
-    }
-    let same = reached
-        .iter_mut()
-        .find(|old| old.destination == sent.destination);
-    match same {
-        Some(old) => old.services.union_with(&sent.services),
-        None => reached.push(without_source(sent)),
     }
 }

@@ -13,8 +13,40 @@ pub struct ServiceLabels<'n> {
     network: &'n Network<'n>,
     plan: &'n Plan,
     family: Family,
-    services: Vec<(String, Ports)>,
+    services: Vec<ServiceName>,
     addresses: Vec<(String, IntervalSet)>,
+}
+
+/// A name for some services.
+#[derive(Debug)]
+struct ServiceName {
+    name: String,
+    ports: Ports,
+    /// Classes of some of its packets: a set without one of them does not hold the whole.
+    samples: Vec<usize>,
+}
+
+impl ServiceName {
+    fn new(network: &Network<'_>, (name, ports): (String, Ports)) -> Self {
+        let ends = ports.iter().flat_map(|(protocol, set)| {
+            let intervals = set.intervals().iter();
+            intervals.flat_map(|part| [(*protocol, part.low()), (*protocol, part.high())])
+        });
+        let class = |(protocol, port)| network.classes.class_of(protocol, 0, port as u16);
+        let mut samples: Vec<usize> = ends.map(class).collect();
+        samples.sort_unstable();
+        samples.dedup();
+        Self {
+            name,
+            ports,
+            samples,
+        }
+    }
+
+    /// Whether a set may hold all of it.
+    fn may_be_in(&self, set: &ClassSet) -> bool {
+        self.samples.iter().all(|&class| set.contains(class))
+    }
 }
 
 impl<'n> ServiceLabels<'n> {
@@ -25,7 +57,10 @@ impl<'n> ServiceLabels<'n> {
             network,
             plan,
             family,
-            services: service_names(network.site, family),
+            services: service_names(network.site, family)
+                .into_iter()
+                .map(|named| ServiceName::new(network, named))
+                .collect(),
             addresses: address_names(network.site, plan, family),
         }
     }
@@ -64,7 +99,7 @@ impl<'n> ServiceLabels<'n> {
                 spread(&shape, &mut left);
             }
         }
-        let named = self.take_names(&mut left);
+        let named = self.take_names(set, &mut left);
         let rest = left.iter().filter(|(_, ports)| !ports.is_empty());
         named
             .into_iter()
@@ -74,9 +109,11 @@ impl<'n> ServiceLabels<'n> {
     }
 
     /// Takes out what names cover; wide names first, so that a group stands for its parts.
-    fn take_names(&self, left: &mut Ports) -> Vec<String> {
+    fn take_names(&self, set: &ClassSet, left: &mut Ports) -> Vec<String> {
         let mut named = Vec::new();
-        for (name, ports) in &self.services {
+        for ServiceName { name, ports, .. } in
+            self.services.iter().filter(|name| name.may_be_in(set))
+        {
             let held = |(protocol, wanted): &(u8, IntervalSet)| {
                 left.iter()
                     .any(|(known, ports)| known == protocol && wanted.is_subset(ports))
@@ -174,8 +211,8 @@ impl<'n> ServiceLabels<'n> {
         };
         self.services
             .iter()
-            .filter(|(_, ports)| ports.iter().any(passes))
-            .map(|(name, _)| name.as_str())
+            .filter(|named| named.ports.iter().any(passes))
+            .map(|named| named.name.as_str())
             .collect()
     }
 

@@ -13,7 +13,7 @@ use boundwalk_model::{Family, Service, Site};
 use boundwalk_packet::ClassSet;
 use boundwalk_render::{
     Document, Legend, PairFlows, Selection, Sheet, Side, TextStyle, flows_document, matrix_csv,
-    matrix_json, matrix_page, matrix_text, notes_document,
+    matrix_page, matrix_text, notes_document, write_matrix_json,
 };
 
 use super::compute::{matrices, namings};
@@ -119,7 +119,12 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         listed: listed.as_deref(),
         grouped: asked.grouped,
     };
-    output.print(&shown.form(arguments.format, output.text_style()))?;
+    if arguments.format == Format::Json {
+        let described = (&opened.site, &opened.sources);
+        output.write(|out| write_matrix_json(out, described, &sheet, &namings, shown.listed))?;
+    } else {
+        output.print(&shown.form(arguments.format, output.text_style()))?;
+    }
     Ok(Verdict::Clean)
 }
 
@@ -138,7 +143,6 @@ impl Shown<'_> {
     fn form(&self, format: Format, text_style: TextStyle) -> String {
         let (site, sources) = (&self.opened.site, &self.opened.sources);
         match format {
-            Format::Json => matrix_json(site, sources, self.sheet, self.namings, self.listed),
             Format::Csv => matrix_csv(site, sources, self.sheet, self.namings),
             Format::Markdown => {
                 let (key, codes) = sheet_legend(self.sheet, self.namings);

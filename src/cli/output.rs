@@ -90,6 +90,18 @@ impl Output {
         self.written(written)
     }
 
+    /// Lets something write to standard output that is too long to be held as a whole.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub fn write(
+        &mut self,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> io::Result<()> {
+        let written = write(&mut self.out);
+        self.written(written)
+    }
+
     /// Whether nobody reads standard output any more, as far as a write has shown it.
     pub fn is_closed(&self) -> bool {
         self.closed

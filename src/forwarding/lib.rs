@@ -52,7 +52,7 @@ pub use layer2::{Origin, UnclaimedId};
 pub use neighbours::{Learned, Neighbours, SendPoint};
 pub use network::Network;
 pub use plan::{Plan, SegmentPlan};
-pub use reach::{Arrival, Target, reach, reach_beyond, reach_unfiltered};
+pub use reach::{Arrival, Target, reach, reach_beyond, reach_past_rules, reach_unfiltered};
 pub use returns::returns;
 pub use routes::{NextHop, RouteEntry, RouteTable};
 pub use sender::Sender;

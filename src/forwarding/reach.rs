@@ -85,7 +85,7 @@ pub fn reach_unfiltered(
     sink: &mut dyn FnMut(Arrival),
 ) {
     let mut walk = Walk::new(network, plan, sender, target, sink);
-    walk.unfiltered = true;
+    walk.rules = Rules::Avoided;
     if !target.is_empty() {
         walk.send(sender, target);
     }
@@ -109,6 +109,37 @@ pub fn reach_beyond(
     walk.coverage
 }
 
+/// As [`reach()`], or with `beyond` as [`reach_beyond()`], as if the rules of every gateway permitted everything: where it
+/// goes past rules, they decide on their own. Translations are made. No limit is met.
+pub fn reach_past_rules(
+    network: &Network<'_>,
+    plan: &Plan,
+    sender: Sender,
+    target: Target<'_>,
+    beyond: bool,
+    sink: &mut dyn FnMut(Arrival),
+) {
+    let mut walk = Walk::new(network, plan, sender, target, sink);
+    walk.rules = Rules::Passed;
+    match sender {
+        _ if target.is_empty() => {}
+        Sender::Hostile(origin) if beyond => walk.send_hostile(origin, target, true),
+        _ => walk.send(sender, target),
+    }
+    debug_assert!(walk.coverage.is_complete(), "no rules, no limit");
+}
+
+/// What becomes of packets at rules.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Rules {
+    /// The rules decide.
+    Asked,
+    /// What comes to a device with rules is not followed.
+    Avoided,
+    /// All pass.
+    Passed,
+}
+
 /// A walk under way.
 pub(super) struct Walk<'a> {
     pub(super) network: &'a Network<'a>,
@@ -119,8 +150,7 @@ pub(super) struct Walk<'a> {
     hostile: bool,
     /// The segment whose addresses are the destinations.
     target: Option<SegmentId>,
-    /// Whether nothing that comes to a filtering gateway is followed.
-    unfiltered: bool,
+    rules: Rules,
     sink: &'a mut dyn FnMut(Arrival),
     coverage: WalkCoverage,
 }
@@ -143,7 +173,7 @@ impl<'a> Walk<'a> {
             },
             hostile: matches!(sender, Sender::Hostile(_)),
             target: target.segment,
-            unfiltered: false,
+            rules: Rules::Asked,
             sink,
             coverage: WalkCoverage::Complete,
         }
@@ -153,7 +183,7 @@ impl<'a> Walk<'a> {
 impl Walk<'_> {
     pub(super) fn arrive(&mut self, device: DeviceIndex, ingress: usize, flow: Flow) {
         let here = self.plan.device(device);
-        if self.unfiltered && here.filter.is_some() {
+        if self.rules == Rules::Avoided && here.filter.is_some() {
             return;
         }
         for flow in self.unlooped(device, ingress, flow) {
@@ -344,6 +374,16 @@ impl Walk<'_> {
 
     /// The parts that the rules permit; the others stop here.
     fn filter(&mut self, filter: &FilterPlan, egress: usize, flow: Flow) -> Vec<Flow> {
+        if self.rules == Rules::Passed {
+            let mut passed = flow;
+            passed
+                .hops
+                .iter_mut()
+                .last()
+                .into_iter()
+                .for_each(|hop| hop.filtered = true);
+            return vec![passed];
+        }
         let ingress = flow.hops.last().map_or(0, |hop| hop.ingress);
         let mut candidates = filter.between(ingress, egress);
         self.narrow_by_source(filter, &flow, &mut candidates);

@@ -106,6 +106,19 @@ impl ClassSet {
         ones(&self.words)
     }
 
+    /// Adds classes by their bits, as [`CutPiece`](super::CutPiece) has them.
+    pub fn add_bits(&mut self, bits: &[u64]) {
+        for (mine, theirs) in self.words.iter_mut().zip(bits) {
+            *mine |= theirs;
+        }
+    }
+
+    /// The bits, 64 classes a word.
+    #[must_use]
+    pub fn bits(&self) -> &[u64] {
+        &self.words
+    }
+
     /// The empty set of a partition with `classes` classes.
     pub(super) fn none(classes: usize) -> Self {
         Self {

@@ -11,7 +11,8 @@
 //! * protocol and ports only: [`ServiceBox`], and [`ServiceClasses`], which
 //!   turns sets of services into short bit sets ([`ClassSet`]);
 //! * addresses and services together: [`Region`], and [`LineList::walk`], which
-//!   runs a region through a rule list.
+//!   runs a region through a rule list; [`CutWalk`] does so for who asks about
+//!   all pairs of some sets.
 //!
 //! What it refuses to know: names, networks, zones, devices, files, text. It
 //! imports nothing from the rest of the crate, does no input or output, and
@@ -20,6 +21,7 @@
 
 mod class_set;
 mod class_view;
+mod cut_walk;
 mod field;
 mod index;
 mod interval;
@@ -37,6 +39,7 @@ mod service_class;
 mod walk;
 
 pub use class_set::ClassSet;
+pub use cut_walk::{CutPiece, CutSet, CutSide, CutWalk};
 pub use field::{Field, Point, Space};
 pub use index::RuleIndex;
 pub use interval::Interval;

@@ -1,20 +1,24 @@
 //! An answer as a tree of parts: headings, lines, tables, patches. Each form of output is a printer of it.
 //!
 //! A renderer says what an answer consists of, once. [`Document::text`] prints it on a terminal,
-//! [`Document::markdown`] in a document,
-//! [`Document::html`] in a page for browsers. Texts go in as the site has them: each printer escapes what its form must
+//! [`Document::markdown`] in a document, [`Document::html`] in a page for browsers, and [`Document::lines`] hands its
+//! lines to a view in which things can be opened. Texts go in as the site has them: each printer escapes what its form must
 //! escape. JSON is no printer of this tree: programs read structures of their own.
 
 #[cfg(test)]
 mod document_tests;
 mod html;
+mod lines;
 mod markdown;
 mod text;
 
 use std::borrow::Cow;
 
-use boundwalk_diagnostic::{Finding, Sources};
+use boundwalk_diagnostic::{Finding, Sources, Span};
+use boundwalk_forwarding::Packet;
 use boundwalk_load::EditedFile;
+
+pub use lines::DocumentLine;
 
 /// An answer, part by part.
 #[derive(Debug)]
@@ -87,6 +91,29 @@ struct Line {
     tone: Tone,
     /// Whether the text is our own, to its last letter: what stands in backquotes is code.
     own: bool,
+    opens: Option<Opens>,
+}
+
+/// What a line names that a reader may want to see next.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Opens {
+    /// A place in the files of the site.
+    Place(Span),
+    /// The way of a packet.
+    Packet(Packet),
+}
+
+impl Line {
+    fn new(indent: usize, mark: Mark, text: String) -> Self {
+        Self {
+            indent,
+            mark,
+            text,
+            tone: Tone::Plain,
+            own: false,
+            opens: None,
+        }
+    }
 }
 
 /// What stands before a line.
@@ -116,7 +143,7 @@ pub(super) enum Mark {
 
 /// How much a text matters.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub(super) enum Tone {
+pub enum Tone {
     /// As the others.
     #[default]
     Plain,
@@ -213,24 +240,26 @@ impl<'a> Document<'a> {
 
     /// A line that stands out or back.
     pub(super) fn toned(&mut self, tone: Tone, indent: usize, mark: Mark, text: impl Into<String>) {
-        self.blocks.push(Block::Line(Line {
-            indent,
-            mark,
-            text: text.into(),
-            tone,
-            own: false,
-        }));
+        let line = Line::new(indent, mark, text.into());
+        self.blocks.push(Block::Line(Line { tone, ..line }));
+    }
+
+    /// A line with a label that names something to be opened.
+    pub(super) fn opening(
+        &mut self,
+        indent: usize,
+        label: &str,
+        text: impl Into<String>,
+        opens: Option<Opens>,
+    ) {
+        let line = Line::new(indent, Mark::Label(label.to_owned()), text.into());
+        self.blocks.push(Block::Line(Line { opens, ..line }));
     }
 
     /// A paragraph in words of our own, with code in backquotes.
     pub(super) fn own(&mut self, indent: usize, text: &'static str) {
-        self.blocks.push(Block::Line(Line {
-            indent,
-            mark: Mark::Paragraph,
-            text: text.to_owned(),
-            tone: Tone::Plain,
-            own: true,
-        }));
+        let line = Line::new(indent, Mark::Paragraph, text.to_owned());
+        self.blocks.push(Block::Line(Line { own: true, ..line }));
     }
 
     /// A list with a dash before each of its texts.

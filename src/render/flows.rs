@@ -1,10 +1,10 @@
 //! The flows of a cell.
 
-use boundwalk_analysis::{Extent, PermittedFlow, ServiceLabels};
-use boundwalk_diagnostic::Sources;
+use boundwalk_analysis::{Crossed, Extent, PermittedFlow, ServiceLabels};
+use boundwalk_diagnostic::{Sources, Span};
 use boundwalk_model::Site;
 
-use super::document::{Document, Rank};
+use super::document::{Document, Opens, Rank};
 use super::shape::PairFlows;
 
 /// The flows of some pairs, a family each.
@@ -57,12 +57,15 @@ fn one_flow(out: &mut Document<'_>, described: Described<'_>, flow: &PermittedFl
     if flow.arrives != flow.sent {
         out.labelled(4, "arrives ", arrival(naming, flow));
     }
-    for text in decisions(site, sources, flow) {
-        out.labelled(4, "by      ", text);
+    let texts = decisions(site, sources, flow);
+    for (crossed, text) in flow.crossed.iter().zip(texts) {
+        let opens = decided_at(site, crossed).map(Opens::Place);
+        out.opening(4, "by      ", text, opens);
     }
     out.labelled(4, "replies ", two_way(flow.two_way));
     if let Some(packet) = &flow.witness {
-        out.labelled(4, "witness ", packet.to_string());
+        let opens = Some(Opens::Packet(*packet));
+        out.opening(4, "witness ", packet.to_string(), opens);
     }
 }
 
@@ -83,9 +86,18 @@ pub(super) fn arrival(naming: &ServiceLabels<'_>, flow: &PermittedFlow) -> Strin
     parts.join(" ")
 }
 
+/// Where the rule or default stands that decided.
+fn decided_at(site: &Site, crossed: &Crossed) -> Option<Span> {
+    let filter = site.router(crossed.router?).filter()?;
+    Some(match crossed.decided? {
+        Some(rule) => filter.rules[rule].place,
+        None => filter.default.span,
+    })
+}
+
 /// What each device crossed did, in order.
 pub(super) fn decisions(site: &Site, sources: &Sources, flow: &PermittedFlow) -> Vec<String> {
-    let one = |crossed: &boundwalk_analysis::Crossed| {
+    let one = |crossed: &Crossed| {
         let filter = crossed
             .router
             .and_then(|router| site.router(router).filter());

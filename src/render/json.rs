@@ -1,5 +1,8 @@
 //! Answers as JSON, for programs. Each document names its kind and version; a version only ever gains keys.
 
+use std::collections::BTreeSet;
+use std::io;
+
 use serde::Serialize;
 
 use boundwalk_analysis::{Cell, Extent, HostileReach, PermittedFlow, Reading, ServiceLabels};
@@ -8,7 +11,7 @@ use boundwalk_forwarding::Packet;
 use boundwalk_model::{Family, RouterId, Site};
 
 use super::flows::decisions;
-use super::json_text::to_text;
+use super::json_text::{self, to_text};
 use super::shape::{PairFlows, Sheet, Side};
 
 /// A place in an input.
@@ -64,21 +67,52 @@ struct JsonCell<'a> {
     gateway_decides: &'static str,
     hostile_reaches_more: Option<bool>,
     crossed: Vec<&'a str>,
-    rules: Vec<JsonRule>,
+    /// Places in the document's list of rules, from 0.
+    rules: Vec<usize>,
     witness: Option<JsonPacket>,
     hostile_witness: Option<JsonPacket>,
     complete: bool,
 }
 
+/// The cells of a sheet; each is made when it is written, for there may be millions.
+struct JsonCells<'a> {
+    site: &'a Site,
+    sheet: &'a Sheet,
+    namings: &'a [ServiceLabels<'a>],
+    rules: &'a [RuleOrDefault],
+}
+
+impl Serialize for JsonCells<'_> {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let rows = self.sheet.rows.iter().zip(&self.sheet.pairs);
+        let pairs = rows.flat_map(|(row, line)| {
+            let columns = self.sheet.columns.iter().zip(line);
+            columns.map(move |(column, pair)| (row, column, pair))
+        });
+        let cells = pairs.flat_map(|(row, column, pair)| {
+            pair.families().filter_map(move |(family, cell)| {
+                let naming = naming_of(self.namings, family)?;
+                Some(self.cell(naming, (row, column), cell))
+            })
+        });
+        serializer.collect_seq(cells)
+    }
+}
+
+/// A gateway and the number of a rule in its list; `None`: the default.
+type RuleOrDefault = (RouterId, Option<usize>);
+
 #[derive(Serialize)]
-struct JsonMatrix<'a> {
+pub(super) struct JsonMatrix<'a> {
     document: &'static str,
     version: u32,
     site: &'a str,
     by: &'static str,
     rows: Vec<JsonSide<'a>>,
     columns: Vec<JsonSide<'a>>,
-    cells: Vec<JsonCell<'a>>,
+    /// Those that permit something in some cell.
+    rules: Vec<JsonRule>,
+    cells: JsonCells<'a>,
     /// Of every pair with some; null: not asked for.
     flows: Option<Vec<JsonPairFlows<'a>>>,
     notes: &'a [String],
@@ -106,42 +140,67 @@ struct JsonFlow {
     witness: Option<JsonPacket>,
 }
 
-/// A matrix as a JSON document, with the flows of the pairs given; `None`: not asked for.
-pub fn matrix_json(
-    site: &Site,
-    sources: &Sources,
+/// Rules that permit something in some cell, ascending.
+pub(super) fn permitting(sheet: &Sheet) -> Vec<RuleOrDefault> {
+    let pairs = sheet.pairs.iter().flatten();
+    let cells = pairs.flat_map(|pair| pair.families().map(|(_, cell)| cell));
+    let all: BTreeSet<RuleOrDefault> = cells.flat_map(|cell| cell.rules.iter().copied()).collect();
+    all.into_iter().collect()
+}
+
+impl<'a> JsonMatrix<'a> {
+    /// `rules` are those of [`permitting`].
+    pub(super) fn new(
+        (site, sources): (&'a Site, &Sources),
+        sheet: &'a Sheet,
+        rules: &'a [RuleOrDefault],
+        namings: &'a [ServiceLabels<'a>],
+        flows: Option<&'a [PairFlows]>,
+    ) -> Self {
+        let pair_flows = flows.map(|flows| {
+            let pairs = flows.iter().filter_map(|pair| {
+                let naming = naming_of(namings, pair.family)?;
+                Some(json_pair_flows(site, sources, naming, pair))
+            });
+            pairs.collect()
+        });
+        Self {
+            document: "boundwalk-matrix",
+            version: 2,
+            site: &sheet.site,
+            by: sheet.by,
+            rows: sheet.rows.iter().map(json_side).collect(),
+            columns: sheet.columns.iter().map(json_side).collect(),
+            rules: rules
+                .iter()
+                .map(|&rule| json_rule(site, sources, rule))
+                .collect(),
+            cells: JsonCells {
+                site,
+                sheet,
+                namings,
+                rules,
+            },
+            flows: pair_flows,
+            notes: &sheet.notes,
+        }
+    }
+}
+
+/// Writes a matrix as a JSON document, with the flows of the pairs given; `None`: not asked for.
+///
+/// # Errors
+/// What the stream says.
+pub fn write_matrix_json(
+    out: &mut dyn io::Write,
+    (site, sources): (&Site, &Sources),
     sheet: &Sheet,
     namings: &[ServiceLabels<'_>],
     flows: Option<&[PairFlows]>,
-) -> String {
-    let mut cells = Vec::new();
-    for (row, line) in sheet.rows.iter().zip(&sheet.pairs) {
-        for (column, pair) in sheet.columns.iter().zip(line) {
-            for (family, cell) in pair.families() {
-                if let Some(naming) = naming_of(namings, family) {
-                    cells.push(json_cell(site, sources, naming, row, column, cell));
-                }
-            }
-        }
-    }
-    let pair_flows = flows.map(|flows| {
-        let pairs = flows.iter().filter_map(|pair| {
-            let naming = naming_of(namings, pair.family)?;
-            Some(json_pair_flows(site, sources, naming, pair))
-        });
-        pairs.collect()
-    });
-    to_text(&JsonMatrix {
-        document: "boundwalk-matrix",
-        version: 1,
-        site: &sheet.site,
-        by: sheet.by,
-        rows: sheet.rows.iter().map(json_side).collect(),
-        columns: sheet.columns.iter().map(json_side).collect(),
-        cells,
-        flows: pair_flows,
-        notes: &sheet.notes,
-    })
+) -> io::Result<()> {
+    let rules = permitting(sheet);
+    let document = JsonMatrix::new((site, sources), sheet, &rules, namings, flows);
+    json_text::write(out, &document)
 }
 
 fn json_pair_flows<'a>(
@@ -176,44 +235,47 @@ fn json_side(side: &Side) -> JsonSide<'_> {
     }
 }
 
-fn json_cell<'a>(
-    site: &'a Site,
-    sources: &Sources,
-    naming: &ServiceLabels<'_>,
-    from: &'a Side,
-    to: &'a Side,
-    cell: &Cell,
-) -> JsonCell<'a> {
-    let (hostile, hostile_witness) = match cell.hostile {
-        HostileReach::Larger(packet) => (Some(true), Some(json_packet(&packet))),
-        HostileReach::Same => (Some(false), None),
-        HostileReach::NotAsked | HostileReach::Unknown => (None, None),
-    };
-    let crossed = cell.crossed.iter();
-    let rules = cell.rules.iter();
-    JsonCell {
-        from: &from.name,
-        to: &to.name,
-        family: naming.plan().family.word(),
-        state: state(cell),
-        services: naming.list(&cell.some),
-        services_from_every_address: naming.list(&cell.every),
-        services_only_by_hosts: naming.list(&cell.only_by_hosts()),
-        hosts_with_own_ways: cell
-            .hosts
-            .iter()
-            .map(|&host| site.host(host).name.value.as_str())
-            .collect(),
-        replies: extent(cell.two_way),
-        gateway_decides: extent(cell.filtered),
-        hostile_reaches_more: hostile,
-        crossed: crossed
-            .map(|&router| site.router(router).name.value.as_str())
-            .collect(),
-        rules: rules.map(|&rule| json_rule(site, sources, rule)).collect(),
-        witness: cell.witness.as_ref().map(json_packet),
-        hostile_witness,
-        complete: cell.complete(),
+impl<'a> JsonCells<'a> {
+    fn cell(
+        &self,
+        naming: &ServiceLabels<'_>,
+        (from, to): (&'a Side, &'a Side),
+        cell: &Cell,
+    ) -> JsonCell<'a> {
+        let site = self.site;
+        let (hostile, hostile_witness) = match cell.hostile {
+            HostileReach::Larger(packet) => (Some(true), Some(json_packet(&packet))),
+            HostileReach::Same => (Some(false), None),
+            HostileReach::NotAsked | HostileReach::Unknown => (None, None),
+        };
+        let crossed = cell.crossed.iter();
+        let rules = cell.rules.iter();
+        JsonCell {
+            from: &from.name,
+            to: &to.name,
+            family: naming.plan().family.word(),
+            state: state(cell),
+            services: naming.list(&cell.some),
+            services_from_every_address: naming.list(&cell.every),
+            services_only_by_hosts: naming.list(&cell.only_by_hosts()),
+            hosts_with_own_ways: cell
+                .hosts
+                .iter()
+                .map(|&host| site.host(host).name.value.as_str())
+                .collect(),
+            replies: extent(cell.two_way),
+            gateway_decides: extent(cell.filtered),
+            hostile_reaches_more: hostile,
+            crossed: crossed
+                .map(|&router| site.router(router).name.value.as_str())
+                .collect(),
+            rules: rules
+                .filter_map(|rule| self.rules.binary_search(rule).ok())
+                .collect(),
+            witness: cell.witness.as_ref().map(json_packet),
+            hostile_witness,
+            complete: cell.complete(),
+        }
     }
 }
 
@@ -240,7 +302,7 @@ fn extent(extent: Extent) -> &'static str {
 pub(super) fn json_rule(
     site: &Site,
     sources: &Sources,
-    (router, number): (RouterId, Option<usize>),
+    (router, number): RuleOrDefault,
 ) -> JsonRule {
     let router = site.router(router);
     let rule = router

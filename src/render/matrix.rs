@@ -1,9 +1,11 @@
 //! A matrix on a terminal.
 
 use std::fmt::Write;
+use std::iter;
 use std::ops::Range;
 
 use anstyle::{AnsiColor, Style};
+use comfy_table::{ColumnConstraint, Table, TableStyle, Width};
 
 use super::legend::{Legend, Sign, sign};
 use super::shape::{Sheet, Side};
@@ -72,6 +74,11 @@ struct Layout {
 }
 
 impl Layout {
+    /// Columns before the first code.
+    fn before(&self) -> usize {
+        self.number + self.label
+    }
+
     fn new(sheet: &Sheet, codes: &[Vec<String>], columns: usize) -> Self {
         let aligned = sheet.columns.starts_with(&sheet.rows);
         let number = if aligned { digits(sheet) + 1 } else { 0 };
@@ -105,26 +112,38 @@ fn block(
     if !layout.aligned {
         column_key(out, sheet, columns.clone(), text_style);
     }
-    let corner = fit(CORNER, layout.number + layout.label);
-    let _ = write!(out, "{}", text_style.faint(&corner));
-    for column in columns.clone() {
-        let _ = write!(out, " {:<width$}", column + 1, width = layout.cell - 1);
+    let mut table = Table::new();
+    table.load_style(TableStyle::new());
+    let header = columns.clone().map(|column| (column + 1).to_string());
+    table.add_row(iter::once(CORNER.to_owned()).chain(header));
+    let labels = sheet.rows.iter().enumerate().map(|(row, side)| {
+        let name = fit(&escape_control(&side.name), layout.label);
+        format!("{}{}", row_number(row, layout), name.trim_end())
+    });
+    let labels: Vec<String> = labels.collect();
+    for (row, label) in labels.iter().enumerate() {
+        let label = label.clone();
+        table.add_row(iter::once(label).chain(codes[row][columns.clone()].iter().cloned()));
     }
-    trim_line(out);
-    for (row, side) in sheet.rows.iter().enumerate() {
-        let label = fit(&escape_control(&side.name), layout.label);
-        let _ = write!(out, "{}{label}", row_number(row, layout));
-        for column in columns.clone() {
-            let (code, pair) = (&codes[row][column], &sheet.pairs[row][column]);
-            let padding = layout.cell - 1 - width(code);
-            let _ = write!(
-                out,
-                " {}{:padding$}",
-                coloured(code, sign(pair), text_style),
-                ""
-            );
-        }
-        trim_line(out);
+    for (at, column) in table.column_iter_mut().enumerate() {
+        let wide = if at == 0 {
+            layout.before()
+        } else {
+            layout.cell
+        };
+        column.set_padding((u16::from(at > 0), 0));
+        column.set_constraint(ColumnConstraint::Absolute(Width::Fixed(wide as u16)));
+    }
+    for (number, line) in table.lines().enumerate() {
+        let shown = match number.checked_sub(1) {
+            None => line.replacen(CORNER, &text_style.faint(CORNER), 1),
+            Some(row) => {
+                let filled = layout.before().saturating_sub(width(&labels[row]));
+                let signs = sheet.pairs[row][columns.clone()].iter().map(sign);
+                coloured(&line, labels[row].len() + filled, signs, text_style)
+            }
+        };
+        let _ = writeln!(out, "{}", shown.trim_end_matches(' '));
     }
     // Targets that are no senders (gateways and routers themselves) still need their number explained.
     for column in columns.filter(|&column| layout.aligned && column >= sheet.rows.len()) {
@@ -166,13 +185,34 @@ fn column_name(side: &Side) -> String {
     }
 }
 
-fn coloured(code: &str, sign: Sign, text_style: TextStyle) -> String {
-    let style = match sign {
+/// A line of the table, each code in the colour of its sign; codes have no blanks in them. Before them stand `label`
+/// bytes.
+fn coloured(
+    line: &str,
+    label: usize,
+    mut signs: impl Iterator<Item = Sign>,
+    text_style: TextStyle,
+) -> String {
+    if !text_style.colour {
+        return line.to_owned();
+    }
+    let (label, codes) = line.split_at(label);
+    let parts = codes.split(' ').map(|code| match code {
+        "" => String::new(),
+        code => {
+            let style = signs.next().map_or(Style::new(), style_of);
+            text_style.styled(style, code)
+        }
+    });
+    format!("{label}{}", parts.collect::<Vec<_>>().join(" "))
+}
+
+fn style_of(sign: Sign) -> Style {
+    match sign {
         Sign::Within | Sign::NoAddresses | Sign::Nothing => Style::new().dimmed(),
         Sign::Services => AnsiColor::Cyan.on_default(),
         Sign::Everything => AnsiColor::Yellow.on_default().bold(),
-    };
-    text_style.styled(style, code)
+    }
 }
 
 fn legend(
@@ -241,10 +281,4 @@ fn inside(by: &str) -> &str {
         "host" => "segment",
         other => other,
     }
-}
-
-fn trim_line(out: &mut String) {
-    let kept = out.trim_end_matches(' ').len();
-    out.truncate(kept);
-    out.push('\n');
 }

@@ -8,7 +8,8 @@ use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::{Accepted, Site};
 
 use super::json::{
-    JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem, matrix_json,
+    JsonFinding, JsonMatrix, JsonPlace, JsonProblem, json_finding, json_place, json_problem,
+    permitting,
 };
 use super::json_text::to_text;
 use super::reviewed::ReviewShown;
@@ -52,7 +53,7 @@ struct JsonReview<'a> {
     findings: Vec<ReviewedFinding<'a>>,
     accepted: Vec<JsonAccepted<'a>>,
     gone: Option<Vec<JsonGone<'a>>>,
-    matrix: serde_json::Value,
+    matrix: JsonMatrix<'a>,
 }
 
 /// A review as a JSON document: problems, findings, the matrix by zone, a summary. Findings that the baseline
@@ -64,7 +65,8 @@ pub fn review_json(
     namings: &[ServiceLabels<'_>],
 ) -> String {
     let (sources, reviewed) = (shown.sources, shown.reviewed);
-    let matrix = matrix_json(site, sources, sheet, namings, None);
+    let rules = permitting(sheet);
+    let matrix = JsonMatrix::new((site, sources), sheet, &rules, namings, None);
     let new = if reviewed.gone.is_some() {
         "new"
     } else {
@@ -100,7 +102,7 @@ pub fn review_json(
             .map(|((finding, entry), mark)| json_accepted(sources, finding, entry, &mark))
             .collect(),
         gone: gone.map(|gone| gone.iter().map(json_gone).collect()),
-        matrix: serde_json::from_str(&matrix).unwrap_or_default(),
+        matrix,
     })
 }
 

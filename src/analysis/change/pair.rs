@@ -11,8 +11,8 @@ use boundwalk_packet::{ClassSet, Interval, IntervalSet, Region};
 use super::super::deciders::{DecidedBy, deciders_of_flow, where_it_stops};
 use super::super::flows::joined;
 use super::super::intent::Ground;
+use super::super::reached::without_source;
 use super::super::replies::left_over;
-use super::super::row::without_source;
 use super::super::witness::witness;
 use super::seen::Narrow;
 

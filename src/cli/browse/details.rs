@@ -1,15 +1,15 @@
 //! What opens: a pair with its flows, a path, a finding, a file, a port, a certificate.
 
 use boundwalk_analysis::{
-    By, Cabling, Crossed, Endpoint, Question, ServiceLabels, Worksheet, find_party, notes,
-    origin_name, path,
+    By, Cabling, Endpoint, Question, ServiceLabels, Worksheet, find_party, notes, origin_name, path,
 };
 use boundwalk_forwarding::layer2::Fabric;
 use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, SwitchId};
 use boundwalk_render::{
-    Chain, Isolated, PairFlows, TextStyle, escape_control, finding_text, fixed_codes,
-    flows_document, isolation_document, labelled, port_facts, problem_text, used_signs,
+    Chain, Document, DocumentLine, Isolated, Opens, Tone, escape_control, finding_text,
+    fixed_codes, flows_document, isolation_document, labelled, port_facts, problem_text,
+    used_signs,
 };
 
 use super::super::matrix::{opened_zone, pair_flow};
@@ -19,26 +19,23 @@ use super::view::{FilePlace, Look, Target, View, ViewLine};
 
 /// What opens a target; `None` where it is no more.
 pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) -> Option<View> {
-    let text_style = TextStyle {
-        colour: false,
-        // The last two are for the sign of what opens.
-        columns: columns.saturating_sub(2).max(40),
-    };
+    // The last two are for the sign of what opens.
+    let columns = columns.saturating_sub(2).max(40);
     match target {
-        Target::Cell { from, to } => cell(data, grid, (from, to), text_style),
+        Target::Cell { from, to } => cell(data, grid, (from, to), columns),
         Target::Packet(packet) => way_of(data, packet),
-        Target::Finding(message) => finding(data, message, text_style),
+        Target::Finding(message) => finding(data, message, columns),
         Target::File(place) => file(data, place),
-        Target::Port(switch, port) => one_port(data, switch, port, text_style),
-        Target::Claim(segment) => claim(data, segment, text_style),
+        Target::Port(switch, port) => one_port(data, switch, port, columns),
+        Target::Claim(segment) => claim(data, segment, columns),
         Target::Way(from, to) => round(data, from, to),
         Target::Problems => None,
-        Target::Help => Some(help(data, grid, text_style)),
+        Target::Help => Some(help(data, grid, columns)),
     }
 }
 
 /// Flows from one to the other; a zone is opened into its segments.
-fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), text_style: TextStyle) -> Option<View> {
+fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), columns: usize) -> Option<View> {
     let site = &data.opened.site;
     let network = Network::new(site, data.opened.today);
     let side = |name: &str, zone: bool| {
@@ -60,7 +57,9 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), text_style: TextStyl
             for to in opened_zone(site, to_party) {
                 let pair = pair_flow(&network, &question, (from, to));
                 if !pair.flows.is_empty() || !pair.complete {
-                    flows(&mut lines, data, &naming, &pair, text_style);
+                    let document = flows_document(site, &data.opened.sources, &[(&naming, &pair)]);
+                    lines.extend(lines_of(data, &document, columns));
+                    lines.push(ViewLine::default());
                 }
             }
         }
@@ -74,39 +73,26 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), text_style: TextStyl
     ))
 }
 
-/// The text of some flows; a rule opens where it stands, a witness its path.
-fn flows(
-    lines: &mut Vec<ViewLine>,
-    data: &Data,
-    naming: &ServiceLabels<'_>,
-    pair: &PairFlows,
-    text_style: TextStyle,
-) {
-    let site = &data.opened.site;
-    let place = |crossed: &Crossed| {
-        let filter = site.router(crossed.router?).filter()?;
-        let span = match crossed.decided? {
-            Some(rule) => filter.rules[rule].place,
-            None => filter.default.span,
+/// The lines of an answer. What one of them names opens: a place where it stands, a packet its way.
+fn lines_of(data: &Data, document: &Document<'_>, columns: usize) -> Vec<ViewLine> {
+    let one = |line: DocumentLine| {
+        let look = match line.tone {
+            Tone::Plain => Look::Plain,
+            Tone::Strong => Look::Strong,
+            Tone::Faint => Look::Faint,
         };
-        data.place(span)
-    };
-    let mut places = pair.flows.iter().flat_map(|flow| &flow.crossed).map(place);
-    let mut witnesses = pair.flows.iter().filter_map(|flow| flow.witness);
-    let text = flows_document(site, &data.opened.sources, &[(naming, pair)]).text(text_style);
-    for (number, text) in text.lines().enumerate() {
-        let mut line = ViewLine::new(text);
-        if number == 0 {
-            line.look = Look::Strong;
-        } else if text.starts_with("    by ") {
-            line.place = places.next().flatten();
-            line.opens = line.place.clone().map(Target::File);
-        } else if text.starts_with("    witness ") {
-            line.opens = witnesses.next().map(Target::Packet);
+        let mut shown = ViewLine::looking(line.text, look);
+        match line.opens {
+            Some(Opens::Place(span)) => shown.place = data.place(span),
+            Some(Opens::Packet(packet)) => shown.opens = Some(Target::Packet(packet)),
+            None => {}
         }
-        lines.push(line);
-    }
-    lines.push(ViewLine::default());
+        if let Some(place) = &shown.place {
+            shown.opens = Some(Target::File(place.clone()));
+        }
+        shown
+    };
+    document.lines(columns).into_iter().map(one).collect()
 }
 
 /// The way of a packet, stop by stop.
@@ -190,19 +176,13 @@ fn go_to(place: FilePlace) -> ViewLine {
 }
 
 /// Adds a text beside a label.
-fn beside(
-    lines: &mut Vec<ViewLine>,
-    text_style: TextStyle,
-    indent: usize,
-    label: &str,
-    text: &str,
-) {
+fn beside(lines: &mut Vec<ViewLine>, columns: usize, indent: usize, label: &str, text: &str) {
     let mut out = String::new();
-    labelled(&mut out, text_style.columns - 2, indent, label, text);
+    labelled(&mut out, columns - 2, indent, label, text);
     lines.extend(out.lines().map(ViewLine::new));
 }
 
-fn finding(data: &Data, message: &str, text_style: TextStyle) -> Option<View> {
+fn finding(data: &Data, message: &str, columns: usize) -> Option<View> {
     let mut findings = data.findings.iter();
     let finding = findings.find(|finding| finding.message == message)?;
     let mut lines = Vec::new();
@@ -216,13 +196,13 @@ fn finding(data: &Data, message: &str, text_style: TextStyle) -> Option<View> {
     known.dedup();
     lines.extend(known.into_iter().map(go_to));
     lines.push(ViewLine::default());
-    let text = finding_text(&data.opened.sources, finding, false, text_style.columns);
+    let text = finding_text(&data.opened.sources, finding, false, columns);
     lines.extend(text.lines().map(ViewLine::new));
     for (title, text) in [
         ("Why it matters: ", finding.check.why),
         ("When it is fine: ", finding.check.fine_when),
     ] {
-        beside(&mut lines, text_style, 0, "", &format!("{title}{text}"));
+        beside(&mut lines, columns, 0, "", &format!("{title}{text}"));
         lines.push(ViewLine::default());
     }
     let title = format!("{} {}", finding.severity().word(), finding.check.name);
@@ -252,7 +232,7 @@ fn file(data: &Data, place: &FilePlace) -> Option<View> {
     Some(view)
 }
 
-fn one_port(data: &Data, switch: &str, port: &str, text_style: TextStyle) -> Option<View> {
+fn one_port(data: &Data, switch: &str, port: &str, columns: usize) -> Option<View> {
     let site = &data.opened.site;
     let number = site
         .switches
@@ -278,7 +258,7 @@ fn one_port(data: &Data, switch: &str, port: &str, text_style: TextStyle) -> Opt
         lines.push(ViewLine::default());
     }
     for (title, text) in port_facts(site, &sheet, line) {
-        beside(&mut lines, text_style, 0, &format!("{title:<16}  "), &text);
+        beside(&mut lines, columns, 0, &format!("{title:<16}  "), &text);
     }
     Some(View::new(
         format!("{}:{}", escape_control(switch), escape_control(port)),
@@ -286,7 +266,7 @@ fn one_port(data: &Data, switch: &str, port: &str, text_style: TextStyle) -> Opt
     ))
 }
 
-fn claim(data: &Data, segment: &str, text_style: TextStyle) -> Option<View> {
+fn claim(data: &Data, segment: &str, columns: usize) -> Option<View> {
     let site = &data.opened.site;
     let mut claims = data.claims.iter();
     let (id, verdict) = claims.find(|(id, _)| site.segment(*id).name.value == segment)?;
@@ -297,10 +277,9 @@ fn claim(data: &Data, segment: &str, text_style: TextStyle) -> Option<View> {
         distance: None,
     };
     let document = isolation_document(&network, &data.opened.sources, &[shown], &[], false);
-    let text = document.text(text_style);
     Some(View::new(
         format!("Isolation of {}", escape_control(segment)),
-        text.lines().map(ViewLine::new).collect(),
+        lines_of(data, &document, columns),
     ))
 }
 
@@ -335,7 +314,7 @@ const KEYS: [(&str, &str); 12] = [
     ("", "A save of the site is noticed by itself."),
 ];
 
-fn help(data: &Data, grid: &Grid, text_style: TextStyle) -> View {
+fn help(data: &Data, grid: &Grid, columns: usize) -> View {
     let mut lines = vec![ViewLine::looking("Keys", Look::Strong)];
     for (keys, text) in KEYS {
         lines.push(ViewLine::new(format!("  {keys:<16}  {text}")));
@@ -344,7 +323,7 @@ fn help(data: &Data, grid: &Grid, text_style: TextStyle) -> View {
     let title = "What passes, from the row to the column";
     lines.push(ViewLine::looking(title, Look::Strong));
     let mut explain =
-        |code: &str, text: &str| beside(&mut lines, text_style, 2, &format!("{code:<4} "), text);
+        |code: &str, text: &str| beside(&mut lines, columns, 2, &format!("{code:<4} "), text);
     for (code, text) in fixed_codes(&grid.sheet) {
         explain(code, &text);
     }
@@ -362,7 +341,7 @@ fn help(data: &Data, grid: &Grid, text_style: TextStyle) -> View {
     lines.push(ViewLine::looking("What this rests on", Look::Strong));
     let network = Network::new(&data.opened.site, data.opened.today);
     for note in notes(&network) {
-        beside(&mut lines, text_style, 2, "- ", &note);
+        beside(&mut lines, columns, 2, "- ", &note);
     }
     View::new("Help", lines)
 }

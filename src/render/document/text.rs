@@ -25,7 +25,7 @@ impl Document<'_> {
     }
 }
 
-fn put(out: &mut String, block: &Block<'_>, style: TextStyle) {
+pub(super) fn put(out: &mut String, block: &Block<'_>, style: TextStyle) {
     match block {
         Block::Heading { rank, text } => {
             let before = match rank {
@@ -45,14 +45,8 @@ fn put(out: &mut String, block: &Block<'_>, style: TextStyle) {
         } => {
             let parts = [what.as_str(), command.as_deref().unwrap_or_default(), seen];
             let text = parts.join(" ");
-            let line = Line {
-                indent: 2,
-                mark: Mark::Label("[ ] ".to_owned()),
-                text: text.trim_end().to_owned(),
-                tone: Tone::Plain,
-                own: false,
-            };
-            put_line(out, &line, style);
+            let mark = Mark::Label("[ ] ".to_owned());
+            put_line(out, &Line::new(2, mark, text.trim_end().to_owned()), style);
         }
         Block::Code { indent, lines, .. } => put_code(out, *indent, lines),
         Block::Summary(text) => put_summary(out, text, style),
@@ -144,11 +138,8 @@ fn put_summary(out: &mut String, text: &str, style: TextStyle) {
         out.push('\n');
     }
     let line = Line {
-        indent: 0,
-        mark: Mark::None,
-        text: text.to_owned(),
         tone: Tone::Strong,
-        own: false,
+        ..Line::new(0, Mark::None, text.to_owned())
     };
     put_line(out, &line, style);
 }
@@ -188,11 +179,8 @@ fn put_notes(out: &mut String, notes: &[String], style: TextStyle) {
             Tone::Faint
         };
         let line = Line {
-            indent: 2,
-            mark: Mark::Bullet,
-            text: note.clone(),
             tone,
-            own: false,
+            ..Line::new(2, Mark::Bullet, note.clone())
         };
         put_line(out, &line, style);
     }

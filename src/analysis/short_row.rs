@@ -1,0 +1,148 @@
+//! Rows of the matrix by the short way ([`Ways`]).
+
+use boundwalk_forwarding::{DeviceId, Flow, Origin, Sender, Target, WalkCoverage};
+use boundwalk_packet::CutWalk;
+
+use super::cell::{Cell, Extent, HostileReach, Reading, merge};
+use super::direct::{Decision, Gate, Passing, Ways};
+use super::missed::Missed;
+use super::question::By;
+use super::reached::Reached;
+use super::replies::Replies;
+use super::row::Row;
+use super::witness::witness;
+
+impl Row<'_> {
+    /// Sends and records; `None`: there is no short way, and nothing is recorded.
+    pub(super) fn send_short(
+        &self,
+        sender: Sender,
+        target: Target<'_>,
+        own: Option<usize>,
+        (replies, missed): (&mut Replies<'_>, &mut Missed<'_>),
+        (cells, reached): (&mut [Cell], &mut [Reached]),
+    ) -> Option<WalkCoverage> {
+        if self.question.by == By::Host || !missed.by_services() {
+            return None;
+        }
+        let ways = Ways::new(self.network, self.plan, sender, target, false)?;
+        let mut passing = ways.passing.iter();
+        if !passing.all(|passing| replies.wholly(passing.place, &passing.flow)) {
+            return None;
+        }
+        ways.stopped.iter().for_each(|stopped| missed.stop(stopped));
+        let mut coverage = WalkCoverage::Complete;
+        for Passing { place, flow } in &ways.passing {
+            let at = self.column_of(*place, cells);
+            let Some(gate) = Gate::new(self.plan, self.cuts, flow) else {
+                if let Some(at) = at {
+                    self.record(replies, *place, flow, &mut cells[at]);
+                    if self.question.hostile {
+                        reached[at].note(flow.sent());
+                    }
+                }
+                let mine = at.filter(|_| at == own).map(|_| flow.sent());
+                missed.deliver(flow, mine);
+                continue;
+            };
+            let none = self.network.classes.none();
+            let walked = self.decide(&gate, flow, &mut |decision| {
+                let arrives = at.filter(|_| decision.permitted);
+                if let Some(at) = arrives {
+                    self.record_piece(&gate, flow, &decision, &mut cells[at]);
+                    if self.question.hostile {
+                        reached[at].note_piece(&gate, decision.piece, &none);
+                    }
+                }
+                if arrives.is_none() || arrives != own {
+                    missed.add_services(decision.piece.services);
+                }
+            });
+            coverage.note(walked);
+        }
+        Some(coverage)
+    }
+
+    fn decide(
+        &self,
+        gate: &Gate<'_>,
+        flow: &Flow,
+        sink: &mut dyn FnMut(Decision<'_>),
+    ) -> WalkCoverage {
+        let most = self.network.open_pieces();
+        gate.decide(&mut CutWalk::default(), &flow.now.services, most, sink)
+    }
+
+    /// Records a piece that a rule permits and that is answered.
+    fn record_piece(&self, gate: &Gate<'_>, flow: &Flow, decision: &Decision<'_>, cell: &mut Cell) {
+        if cell.witness.is_none() || !cell.answered() {
+            let shown = gate.region(decision.piece, self.network.classes.none());
+            cell.witness = witness(self.network, self.plan, &shown);
+        }
+        cell.some.add_bits(decision.piece.services);
+        cell.plain.add_bits(decision.piece.services);
+        cell.filtered.add(true);
+        cell.two_way = cell.two_way.and(Extent::All);
+        for hop in &flow.hops {
+            if let DeviceId::Router(router) = self.plan.device(hop.device).id {
+                merge(&mut cell.crossed, &[router]);
+                if hop.filtered {
+                    merge(&mut cell.rules, &[(router, decision.rule)]);
+                }
+            }
+        }
+    }
+
+    /// Sends as a hostile device and marks what only it gets through; `None`: there is no short way, and nothing is
+    /// marked.
+    pub(super) fn send_hostile_short(
+        &self,
+        origin: Origin,
+        target: Target<'_>,
+        cells: &mut [Cell],
+        reached: &[Reached],
+    ) -> Option<WalkCoverage> {
+        if self.question.by == By::Host {
+            return None;
+        }
+        let hostile = Sender::Hostile(origin);
+        let ways = Ways::new(self.network, self.plan, hostile, target, true)?;
+        let mut coverage = WalkCoverage::Complete;
+        for Passing { place, flow } in &ways.passing {
+            let Some(&at) = self.places.get(*place) else {
+                continue;
+            };
+            if self.is_settled(&cells[at]) {
+                continue;
+            }
+            let Some(gate) = Gate::new(self.plan, self.cuts, flow) else {
+                self.mark(flow.sent(), &mut cells[at], &reached[at]);
+                continue;
+            };
+            let walked = self.decide(&gate, flow, &mut |decision| {
+                let cell = &mut cells[at];
+                if !decision.permitted
+                    || self.is_settled(cell)
+                    || reached[at].holds_piece(&gate, decision.piece)
+                {
+                    return;
+                }
+                let sent = gate.region(decision.piece, self.network.classes.none());
+                self.mark(&sent, cell, &reached[at]);
+            });
+            coverage.note(walked);
+        }
+        Some(coverage)
+    }
+
+    /// Whether nothing more is to be found out about hostile devices.
+    pub(super) fn is_settled(&self, cell: &Cell) -> bool {
+        cell.reading == Reading::Within || matches!(cell.hostile, HostileReach::Larger(_))
+    }
+
+    /// The column of a place, if it is a pair with the sender.
+    fn column_of(&self, place: boundwalk_forwarding::Place, cells: &[Cell]) -> Option<usize> {
+        let at = self.places.get(place).copied();
+        at.filter(|&at| cells[at].reading == Reading::Pair)
+    }
+}
