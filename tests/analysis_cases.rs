@@ -5,7 +5,8 @@ use boundwalk::analysis::privilege::{Observed, ObservedService, privilege, tight
 use boundwalk::analysis::probes::{Asked, Expect, Obligation, plan_probes, suspects, verify};
 use boundwalk::analysis::rules::{Cleaned, Effort, GatewayReview, Judge, RuleStatus};
 use boundwalk::analysis::{
-    EFFORT, Fault, Forwarding, IsolationVerdict, PortPart, ServiceLabels, distance, isolation,
+    Counterpart, Direction, EFFORT, Fault, Forwarding, IsolationVerdict, PortPart, ServiceLabels,
+    distance, isolation,
 };
 use boundwalk::forwarding::layer2::PortName;
 use boundwalk::forwarding::{Network, Outcome, Packet, Sender, trace};
@@ -440,4 +441,26 @@ port = "core:2"
         .collect();
     // To route it would need an address there.
     assert_eq!(forwards, [Fault::Forwards(HostId(0), Forwarding::Bridges)]);
+}
+
+/// A device of the office plugged into a port of the management segment: whatever it sends enters, and it is named as one
+/// of the office.
+#[test]
+fn what_enters_an_isolated_segment_names_the_segment_of_its_sender() {
+    let host = r#"
+[[hosts.clerk.interfaces]]
+segment = "office"
+addresses = ["10.44.20.7"]
+port = "core:2"
+"#;
+    let site = site(&[SEGMENTS, host]);
+    let verdict = isolation(&Network::new(&site, TODAY), segment(&site, "management"));
+    let IsolationVerdict::Reachable { contacts, .. } = verdict else {
+        panic!("{verdict:?}");
+    };
+    let mut into = contacts
+        .iter()
+        .filter(|contact| contact.direction == Direction::Into);
+    let met = into.next().expect("something enters").met;
+    assert_eq!(met, Counterpart::Segment(segment(&site, "office")));
 }

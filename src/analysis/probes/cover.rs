@@ -97,3 +97,64 @@ fn thin(candidates: &[Candidate], required: &BTreeSet<Obligation>, taken: &mut V
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::net::{IpAddr, Ipv4Addr};
+
+    use boundwalk_forwarding::{Packet, Sender};
+    use boundwalk_model::{Family, SegmentId, TCP};
+
+    use super::super::super::party::Endpoint;
+    use super::super::predict::{Expect, Prediction};
+    use super::*;
+
+    fn candidate(covers: &[usize]) -> Candidate {
+        let address = IpAddr::V4(Ipv4Addr::new(10, 44, 20, 7));
+        let packet = Packet {
+            source: address,
+            destination: address,
+            protocol: TCP,
+            source_port: 49_152,
+            destination_port: 443,
+        };
+        let predicted = Prediction {
+            sender: Sender::Segment(SegmentId(0)),
+            send_point: SegmentId(0),
+            expect: Expect::Arrives,
+            deciders: Vec::new(),
+            reply_rules: Vec::new(),
+            stop: None,
+            place: None,
+            arrives_as: None,
+            first_hops: Vec::new(),
+        };
+        Candidate {
+            packet,
+            pinned: false,
+            predicted,
+            to: Endpoint::Segment(SegmentId(0)),
+            covers: covers.iter().copied().map(enters).collect(),
+            described: 0,
+        }
+    }
+
+    fn enters(number: usize) -> Obligation {
+        Obligation::NothingEnters(SegmentId(number), Family::V4)
+    }
+
+    /// The first shows most and is taken first; then the two others are needed, and show all that it does.
+    #[test]
+    fn a_candidate_goes_again_where_later_ones_show_all_that_it_does() {
+        let candidates = [
+            candidate(&[1, 2, 3, 4]),
+            candidate(&[1, 2, 5]),
+            candidate(&[3, 4, 6]),
+        ];
+        let required: BTreeSet<Obligation> = (1..=6).map(enters).collect();
+        assert_eq!(cover(&candidates, &required), [1, 2]);
+        // Without one of them it stays.
+        let required: BTreeSet<Obligation> = (1..=5).map(enters).collect();
+        assert_eq!(cover(&candidates[..2], &required), [0, 1]);
+    }
+}
