@@ -1,7 +1,9 @@
 //! Private destinations that leave the site.
 
 use boundwalk_diagnostic::{Check, Severity, Span};
-use boundwalk_forwarding::{Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach};
+use boundwalk_forwarding::{
+    Arrival, DeviceIndex, Plan, Sender, Stop, Target, reach, reach_past_rules,
+};
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::IntervalSet;
 
@@ -83,21 +85,35 @@ fn lost(
     from: SegmentId,
     inside: &IntervalSet,
 ) -> Vec<SegmentId> {
-    let target = Target {
-        addresses: inside,
+    let sender = Sender::Segment(from);
+    let target = |addresses| Target {
+        addresses,
         segment: None,
         services: None,
     };
-    let mut outside: Vec<SegmentId> = Vec::new();
-    let sender = Sender::Segment(from);
-    let _covered = reach(view.network, plan, sender, target, &mut |arrival| {
-        if let Arrival::Stopped(Stop::LostOutside(by), stopped) = arrival
-            && !outside.contains(&by)
-            && !stopped.sent.is_empty()
-        {
-            outside.push(by);
+    // Where none would be lost whatever the rules permit, they need not be asked.
+    let mut perhaps = IntervalSet::empty();
+    let mut note = |arrival| {
+        if let Arrival::Stopped(Stop::LostOutside(_), stopped) = arrival {
+            perhaps = perhaps.union(&stopped.sent.destination);
         }
-    });
+    };
+    reach_past_rules(view.network, plan, sender, target(inside), false, &mut note);
+    let mut outside: Vec<SegmentId> = Vec::new();
+    let _covered = reach(
+        view.network,
+        plan,
+        sender,
+        target(&perhaps),
+        &mut |arrival| {
+            if let Arrival::Stopped(Stop::LostOutside(by), stopped) = arrival
+                && !outside.contains(&by)
+                && !stopped.sent.is_empty()
+            {
+                outside.push(by);
+            }
+        },
+    );
     outside
 }
 

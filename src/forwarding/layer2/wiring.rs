@@ -5,8 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use boundwalk_model::{SegmentId, VlanId};
 
 use super::fabric::{
-    AttachPoint, Fabric, InterfaceId, InterfaceOf, NodeId, NodeKind, Origin, PortId, Tagging,
-    UnclaimedId,
+    AttachPoint, Fabric, InterfaceId, InterfaceOf, NodeId, Origin, PortId, Tagging, UnclaimedId,
 };
 use super::flood::{Flood, Start, departing, flood};
 use super::frame::{Frame, admit};
@@ -437,8 +436,7 @@ pub fn hostile_starts(fabric: &Fabric, origin: Origin) -> Vec<Start> {
         .iter()
         .filter_map(|attach_point| {
             let port = fabric.port(attach_point.port);
-            let assumed = matches!(fabric.node(port.node).kind, NodeKind::Assumed(_));
-            let frame = if port.takes_tags && !assumed {
+            let frame = if port.takes_tags {
                 Frame::HOSTILE
             } else {
                 Frame::of(attach_point.tag)
