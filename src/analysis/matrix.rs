@@ -57,13 +57,14 @@ impl Matrix {
             matrix.cells.push(cells);
         });
         if question.by == By::Zone {
-            matrix = matrix.folded_to_zones(network);
+            matrix = matrix.by_zones(network);
         }
         matrix
     }
 
-    /// Joins the cells of segments into cells of zones.
-    fn folded_to_zones(self, network: &Network<'_>) -> Self {
+    /// The matrix by zone of what is one by segment: joins its cells.
+    #[must_use]
+    pub fn by_zones(&self, network: &Network<'_>) -> Self {
         let site = network.site;
         let zone_of = |party: Endpoint| match party {
             Endpoint::Segment(segment) => Endpoint::Zone(site.segment(segment).zone),
@@ -95,7 +96,10 @@ impl Matrix {
             }
         }
         Self {
-            question: self.question,
+            question: Question {
+                by: By::Zone,
+                ..self.question.clone()
+            },
             rows: zones,
             columns,
             cells,

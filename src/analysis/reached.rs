@@ -87,7 +87,8 @@ impl CutReached {
         let mut rows = self.rows.chunks_exact(self.words);
         rows.any(|row| {
             let (destination, services) = row.split_at(self.destinations);
-            is_subset(piece.services, services) && is_subset(piece.destination, destination)
+            // The shorter ones first.
+            is_subset(piece.destination, destination) && is_subset(piece.services, services)
         })
     }
 

@@ -111,21 +111,33 @@ impl<'n> ServiceLabels<'n> {
     /// Takes out what names cover; wide names first, so that a group stands for its parts.
     fn take_names(&self, set: &ClassSet, left: &mut Ports) -> Vec<String> {
         let mut named = Vec::new();
+        // Parts of names that were taken, by protocol: taken out of `left` at once at the end.
+        let mut taken: Vec<(u8, Interval)> = Vec::new();
         for ServiceName { name, ports, .. } in
             self.services.iter().filter(|name| name.may_be_in(set))
         {
+            let is_taken = |protocol: u8, part: &Interval| {
+                let mut own = taken.iter().filter(|(known, _)| *known == protocol);
+                own.any(|(_, other)| other.low() <= part.high() && part.low() <= other.high())
+            };
             let held = |(protocol, wanted): &(u8, IntervalSet)| {
-                left.iter()
-                    .any(|(known, ports)| known == protocol && wanted.is_subset(ports))
+                let mut own = left.iter().filter(|(known, _)| known == protocol);
+                own.any(|(_, ports)| wanted.is_subset(ports))
+                    && !wanted
+                        .intervals()
+                        .iter()
+                        .any(|part| is_taken(*protocol, part))
             };
             if ports.iter().all(held) {
                 for (protocol, wanted) in ports {
-                    for (_, ports) in left.iter_mut().filter(|(known, _)| known == protocol) {
-                        *ports = ports.difference(wanted);
-                    }
+                    taken.extend(wanted.intervals().iter().map(|&part| (*protocol, part)));
                 }
                 named.push(name.clone());
             }
+        }
+        for (protocol, ports) in left {
+            let own = taken.iter().filter(|(known, _)| known == protocol);
+            *ports = ports.difference(&own.map(|&(_, part)| part).collect());
         }
         named
     }

@@ -21,7 +21,7 @@ use boundwalk_render::{
     Selection, Sheet, Worksheets, report_html, reviewed_summary,
 };
 
-use super::compute::{matrices, quiet_matrices};
+use super::compute::matrices;
 use super::isolation::{Found, answers};
 use super::matrix::{pair_flow, sheet_legend};
 use super::output::Output;
@@ -80,10 +80,8 @@ struct Reach<'n> {
 impl<'n> Reach<'n> {
     fn new(network: &'n Network<'n>) -> Self {
         let question = Question::all(By::Segment, Family::V4, true);
-        let (all, by_zone) = rayon::join(
-            || matrices(network, &Family::ALL, &question),
-            || quiet_matrices(network, By::Zone),
-        );
+        let all = matrices(network, &Family::ALL, &question);
+        let by_zone: Vec<Matrix> = all.iter().map(|matrix| matrix.by_zones(network)).collect();
         let choice = Selection::default();
         Self {
             sheet: Sheet::new(network, &all, &choice),

@@ -53,8 +53,8 @@ impl CutSet {
             .iter()
             .filter_map(|number| {
                 let own = side.of(&list.lines()[number])?;
-                let held = set.intersection(own);
-                (held != *set).then_some((number as u32, held))
+                // Most lines name whole zones, or more.
+                (!set.is_subset(own)).then(|| (number as u32, set.intersection(own)))
             })
             .collect();
         let parts = parts(set, held.iter().map(|(_, held)| held));

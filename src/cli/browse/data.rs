@@ -53,7 +53,10 @@ impl Data {
         let network = Network::new(&opened.site, opened.today);
         let namings = Family::ALL.map(|family| ServiceLabels::new(&network, family));
         let segments = quiet_matrices(&network, By::Segment);
-        let zones = quiet_matrices(&network, By::Zone);
+        let zones: Vec<Matrix> = segments
+            .iter()
+            .map(|matrix| matrix.by_zones(&network))
+            .collect();
         let grids = [&segments, &zones].map(|all| grid(&network, all, &namings));
         let findings = boundwalk_checks::run(&network);
         let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
