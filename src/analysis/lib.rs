@@ -32,6 +32,7 @@ mod notes;
 mod party;
 mod passages;
 mod path;
+mod port_names;
 pub mod privilege;
 pub mod probes;
 mod question;

@@ -4,8 +4,7 @@ use boundwalk_forwarding::{Network, Plan};
 use boundwalk_model::{Family, Protocol, Service, Site, show_interval};
 use boundwalk_packet::{ClassSet, Interval, IntervalSet, ServiceBox};
 
-/// Destination ports (or messages) of one protocol, whatever the source port.
-type Ports = Vec<(u8, IntervalSet)>;
+use super::port_names::{PortNames, Ports};
 
 /// Finds names for what the analysis found. Built once for a site and a family.
 #[derive(Debug)]
@@ -13,40 +12,8 @@ pub struct ServiceLabels<'n> {
     network: &'n Network<'n>,
     plan: &'n Plan,
     family: Family,
-    services: Vec<ServiceName>,
+    services: PortNames,
     addresses: Vec<(String, IntervalSet)>,
-}
-
-/// A name for some services.
-#[derive(Debug)]
-struct ServiceName {
-    name: String,
-    ports: Ports,
-    /// Classes of some of its packets: a set without one of them does not hold the whole.
-    samples: Vec<usize>,
-}
-
-impl ServiceName {
-    fn new(network: &Network<'_>, (name, ports): (String, Ports)) -> Self {
-        let ends = ports.iter().flat_map(|(protocol, set)| {
-            let intervals = set.intervals().iter();
-            intervals.flat_map(|part| [(*protocol, part.low()), (*protocol, part.high())])
-        });
-        let class = |(protocol, port)| network.classes.class_of(protocol, 0, port as u16);
-        let mut samples: Vec<usize> = ends.map(class).collect();
-        samples.sort_unstable();
-        samples.dedup();
-        Self {
-            name,
-            ports,
-            samples,
-        }
-    }
-
-    /// Whether a set may hold all of it.
-    fn may_be_in(&self, set: &ClassSet) -> bool {
-        self.samples.iter().all(|&class| set.contains(class))
-    }
 }
 
 impl<'n> ServiceLabels<'n> {
@@ -57,10 +24,7 @@ impl<'n> ServiceLabels<'n> {
             network,
             plan,
             family,
-            services: service_names(network.site, family)
-                .into_iter()
-                .map(|named| ServiceName::new(network, named))
-                .collect(),
+            services: PortNames::new(service_names(network.site, family)),
             addresses: address_names(network.site, plan, family),
         }
     }
@@ -99,47 +63,14 @@ impl<'n> ServiceLabels<'n> {
                 spread(&shape, &mut left);
             }
         }
-        let named = self.take_names(set, &mut left);
+        // Wide names come first, so that a group stands for its parts.
+        let named = self.services.take(&mut left);
         let rest = left.iter().filter(|(_, ports)| !ports.is_empty());
         named
             .into_iter()
             .chain(rest.flat_map(|(protocol, ports)| show_ports(Protocol(*protocol), ports)))
             .chain(items)
             .collect()
-    }
-
-    /// Takes out what names cover; wide names first, so that a group stands for its parts.
-    fn take_names(&self, set: &ClassSet, left: &mut Ports) -> Vec<String> {
-        let mut named = Vec::new();
-        // Parts of names that were taken, by protocol: taken out of `left` at once at the end.
-        let mut taken: Vec<(u8, Interval)> = Vec::new();
-        for ServiceName { name, ports, .. } in
-            self.services.iter().filter(|name| name.may_be_in(set))
-        {
-            let is_taken = |protocol: u8, part: &Interval| {
-                let mut own = taken.iter().filter(|(known, _)| *known == protocol);
-                own.any(|(_, other)| other.low() <= part.high() && part.low() <= other.high())
-            };
-            let held = |(protocol, wanted): &(u8, IntervalSet)| {
-                let mut own = left.iter().filter(|(known, _)| known == protocol);
-                own.any(|(_, ports)| wanted.is_subset(ports))
-                    && !wanted
-                        .intervals()
-                        .iter()
-                        .any(|part| is_taken(*protocol, part))
-            };
-            if ports.iter().all(held) {
-                for (protocol, wanted) in ports {
-                    taken.extend(wanted.intervals().iter().map(|&part| (*protocol, part)));
-                }
-                named.push(name.clone());
-            }
-        }
-        for (protocol, ports) in left {
-            let own = taken.iter().filter(|(known, _)| known == protocol);
-            *ports = ports.difference(&own.map(|&(_, part)| part).collect());
-        }
-        named
     }
 
     /// Addresses in as few words as possible: the segment's name where all of its are held, hosts and groups
@@ -223,8 +154,8 @@ impl<'n> ServiceLabels<'n> {
         };
         self.services
             .iter()
-            .filter(|named| named.ports.iter().any(passes))
-            .map(|named| named.name.as_str())
+            .filter(|(_, ports)| ports.iter().any(passes))
+            .map(|(name, _)| name)
             .collect()
     }
 

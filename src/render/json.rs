@@ -3,7 +3,9 @@
 use std::collections::BTreeSet;
 use std::io;
 
+use rayon::prelude::*;
 use serde::Serialize;
+use serde::ser::SerializeSeq;
 
 use boundwalk_analysis::{Cell, Extent, HostileReach, PermittedFlow, Reading, ServiceLabels};
 use boundwalk_diagnostic::{Finding, Note, Problem, Sources, Span};
@@ -12,7 +14,7 @@ use boundwalk_model::{Family, RouterId, Site};
 
 use super::flows::decisions;
 use super::json_text::{self, to_text};
-use super::shape::{PairFlows, Sheet, Side};
+use super::shape::{Pair, PairFlows, Sheet, Side};
 
 /// A place in an input.
 #[derive(Serialize)]
@@ -74,6 +76,9 @@ struct JsonCell<'a> {
     complete: bool,
 }
 
+/// Rows of a sheet that are made before any of them is written.
+const ROWS_AT_ONCE: usize = 8;
+
 /// The cells of a sheet; each is made when it is written, for there may be millions.
 struct JsonCells<'a> {
     site: &'a Site,
@@ -84,18 +89,20 @@ struct JsonCells<'a> {
 
 impl Serialize for JsonCells<'_> {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let rows = self.sheet.rows.iter().zip(&self.sheet.pairs);
-        let pairs = rows.flat_map(|(row, line)| {
-            let columns = self.sheet.columns.iter().zip(line);
-            columns.map(move |(column, pair)| (row, column, pair))
-        });
-        let cells = pairs.flat_map(|(row, column, pair)| {
-            pair.families().filter_map(move |(family, cell)| {
-                let naming = naming_of(self.namings, family)?;
-                Some(self.cell(naming, (row, column), cell))
-            })
-        });
-        serializer.collect_seq(cells)
+        let mut cells = serializer.serialize_seq(None)?;
+        let rows: Vec<(&Side, &Vec<Pair>)> =
+            self.sheet.rows.iter().zip(&self.sheet.pairs).collect();
+        // A few rows at a time, on all processors.
+        for rows in rows.chunks(ROWS_AT_ONCE) {
+            let made: Vec<Vec<JsonCell<'_>>> = rows
+                .par_iter()
+                .map(|(row, line)| self.row(row, line))
+                .collect();
+            made.iter()
+                .flatten()
+                .try_for_each(|cell| cells.serialize_element(cell))?;
+        }
+        cells.end()
     }
 }
 
@@ -236,6 +243,17 @@ fn json_side(side: &Side) -> JsonSide<'_> {
 }
 
 impl<'a> JsonCells<'a> {
+    fn row(&self, row: &'a Side, line: &[Pair]) -> Vec<JsonCell<'a>> {
+        let columns = self.sheet.columns.iter().zip(line);
+        let cells = columns.flat_map(|(column, pair)| {
+            pair.families().filter_map(move |(family, cell)| {
+                let naming = naming_of(self.namings, family)?;
+                Some(self.cell(naming, (row, column), cell))
+            })
+        });
+        cells.collect()
+    }
+
     fn cell(
         &self,
         naming: &ServiceLabels<'_>,
