@@ -66,24 +66,25 @@ impl Ways {
             stopped: Vec::new(),
         };
         let mut short = true;
-        reach_past_rules(
-            network,
-            plan,
-            sender,
-            target,
-            beyond,
-            &mut |arrival| match arrival {
-                Arrival::Delivered(place, flow) => {
-                    short &= is_short(&flow);
-                    ways.passing.push(Passing { place, flow });
-                }
-                Arrival::Stopped(_, stopped) => {
-                    short &= stopped.certainty == Certainty::Certain && stopped.host.is_none();
-                    ways.stopped.push(stopped);
-                }
-            },
-        );
-        short.then_some(ways)
+        let coverage =
+            reach_past_rules(
+                network,
+                plan,
+                sender,
+                target,
+                beyond,
+                &mut |arrival| match arrival {
+                    Arrival::Delivered(place, flow) => {
+                        short &= is_short(&flow);
+                        ways.passing.push(Passing { place, flow });
+                    }
+                    Arrival::Stopped(_, stopped) => {
+                        short &= stopped.certainty == Certainty::Certain && stopped.host.is_none();
+                        ways.stopped.push(stopped);
+                    }
+                },
+            );
+        (short && coverage.is_complete()).then_some(ways)
     }
 }
 

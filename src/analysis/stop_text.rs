@@ -12,6 +12,9 @@ pub fn stop_text(stop: Stop) -> &'static str {
         Stop::NextHopSilent => "nobody has the address of the next hop",
         Stop::OffWire => "nobody there with this address exchanges frames with the device",
         Stop::NotForwarding => "this device forwards nothing",
+        Stop::TooManyWays => {
+            "it may take more ways than are followed: what becomes of it is not known"
+        }
         Stop::Loop => "it has been here before with the same headers: a routing loop",
         Stop::NotForwardable => {
             "no router forwards from this source or to this destination (RFC 6890)"

@@ -154,6 +154,7 @@ fn lost(last: Option<&ReplyStep>, name: impl Fn(DeviceIndex) -> String) -> Strin
         ReplyPass::Denied(_) => format!("the rules of {device} deny it"),
         ReplyPass::NoRoute => format!("{device} has no route for it"),
         ReplyPass::NotForwarding => format!("{device} forwards nothing"),
+        ReplyPass::TooManyWays => format!("from {device} it may take more ways than are followed"),
         ReplyPass::Loop => format!("it comes to {device} twice"),
         ReplyPass::Translated => format!("{device} would translate it as a new flow"),
         ReplyPass::Unfiltered | ReplyPass::State | ReplyPass::Rules(_) | ReplyPass::NewFlow(_) => {

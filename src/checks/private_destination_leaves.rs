@@ -98,7 +98,10 @@ fn lost(
             perhaps = perhaps.union(&stopped.sent.destination);
         }
     };
-    reach_past_rules(view.network, plan, sender, target(inside), false, &mut note);
+    let looked = reach_past_rules(view.network, plan, sender, target(inside), false, &mut note);
+    if !looked.is_complete() {
+        perhaps = inside.clone();
+    }
     let mut outside: Vec<SegmentId> = Vec::new();
     let _covered = reach(
         view.network,

@@ -8,6 +8,8 @@ use std::fmt;
 pub enum Limit {
     /// More pieces of a packet set were open at once in one walk through the rules of a gateway.
     OpenPieces(usize),
+    /// One set of packets came to devices more often, on all the ways that it may take.
+    Visits(usize),
     /// More pieces of packet sets than this differ between two versions for one pair.
     Differences(usize),
 }
@@ -19,6 +21,10 @@ impl fmt::Display for Limit {
             Self::OpenPieces(most) => write!(
                 f,
                 "the rules of a gateway split the packets into more than {most} sets at once"
+            ),
+            Self::Visits(most) => write!(
+                f,
+                "packets may take so many ways that {most} visits of devices do not follow them all"
             ),
             Self::Differences(most) => {
                 write!(f, "one pair differs in more than {most} sets of packets")

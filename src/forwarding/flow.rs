@@ -8,7 +8,7 @@ use super::device::DeviceIndex;
 use super::doubt::Certainty;
 
 /// What translations changed at a device.
-#[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
 pub struct Translated {
     /// Number of the destination translation applied, and the destinations before it.
     pub destination: Option<(usize, IntervalSet)>,
@@ -19,7 +19,7 @@ pub struct Translated {
 }
 
 /// One device that a flow crossed or ended at.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Hop {
     /// The device.
     pub device: DeviceIndex,
@@ -69,7 +69,7 @@ pub(super) enum Side {
 ///
 /// Invariant: every packet sent becomes one of `now` by the translations of `hops`, and every packet of `now`
 /// comes from one that was sent. A field that no hop has rewritten is the same set in both.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Flow {
     /// As it is now.
     pub now: Region,

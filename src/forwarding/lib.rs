@@ -17,6 +17,7 @@ mod device;
 mod devices;
 mod doubt;
 mod dropped;
+mod explored;
 mod filter;
 mod flow;
 mod hand_over;

@@ -7,6 +7,7 @@ use super::Sender;
 use super::coverage::{Limit, WalkCoverage};
 use super::device::{DeviceId, DeviceIndex};
 use super::doubt::{Certainty, Doubt};
+use super::explored::{Explored, FlowVisit, Visit, bare, unordered};
 use super::filter::FilterPlan;
 use super::flow::{Flow, Hop, Side, Stopped};
 use super::layer2::Origin;
@@ -86,10 +87,10 @@ pub fn reach_unfiltered(
 ) {
     let mut walk = Walk::new(network, plan, sender, target, sink);
     walk.rules = Rules::Avoided;
+    walk.explored = Explored::new(usize::MAX);
     if !target.is_empty() {
         walk.send(sender, target);
     }
-    debug_assert!(walk.coverage.is_complete(), "no rules, no limit");
 }
 
 /// Sends what a hostile device on a segment can send to `target` and no plain device there can: from other
@@ -110,7 +111,7 @@ pub fn reach_beyond(
 }
 
 /// As [`reach()`], or with `beyond` as [`reach_beyond()`], as if the rules of every gateway permitted everything: where it
-/// goes past rules, they decide on their own. Translations are made. No limit is met.
+/// goes past rules, they decide on their own. Translations are made.
 pub fn reach_past_rules(
     network: &Network<'_>,
     plan: &Plan,
@@ -118,7 +119,7 @@ pub fn reach_past_rules(
     target: Target<'_>,
     beyond: bool,
     sink: &mut dyn FnMut(Arrival),
-) {
+) -> WalkCoverage {
     let mut walk = Walk::new(network, plan, sender, target, sink);
     walk.rules = Rules::Passed;
     match sender {
@@ -126,7 +127,7 @@ pub fn reach_past_rules(
         Sender::Hostile(origin) if beyond => walk.send_hostile(origin, target, true),
         _ => walk.send(sender, target),
     }
-    debug_assert!(walk.coverage.is_complete(), "no rules, no limit");
+    walk.coverage
 }
 
 /// What becomes of packets at rules.
@@ -152,6 +153,7 @@ pub(super) struct Walk<'a> {
     target: Option<SegmentId>,
     rules: Rules,
     sink: &'a mut dyn FnMut(Arrival),
+    explored: Explored<FlowVisit>,
     coverage: WalkCoverage,
 }
 
@@ -175,6 +177,7 @@ impl<'a> Walk<'a> {
             target: target.segment,
             rules: Rules::Asked,
             sink,
+            explored: Explored::new(network.open_pieces),
             coverage: WalkCoverage::Complete,
         }
     }
@@ -187,7 +190,18 @@ impl Walk<'_> {
             return;
         }
         for flow in self.unlooped(device, ingress, flow) {
-            self.enter(device, ingress, flow);
+            let key = || match self.rules {
+                Rules::Avoided => bare(device, ingress, &flow),
+                Rules::Asked | Rules::Passed => unordered(device, ingress, &flow),
+            };
+            match self.explored.visit(key) {
+                Visit::New => self.enter(device, ingress, flow),
+                Visit::Known => {}
+                Visit::TooMany => {
+                    let limit = Limit::Visits(self.network.open_pieces);
+                    self.coverage.note(WalkCoverage::Cut(limit));
+                }
+            }
         }
     }
 

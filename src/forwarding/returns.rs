@@ -15,6 +15,7 @@ use boundwalk_packet::{ClassSet, IntervalSet, Region, ServiceClasses};
 use super::coverage::{Limit, WalkCoverage};
 use super::device::DeviceIndex;
 use super::doubt::{Certainty, Doubt};
+use super::explored::{Explored, FlowVisit, Visit};
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::flow::{Flow, Hop, Side};
 use super::layer2::Origin;
@@ -48,6 +49,7 @@ pub fn returns(
         hostile: sender.hostile(),
         host,
         found: Vec::new(),
+        explored: Explored::new(network.open_pieces),
         coverage: WalkCoverage::Complete,
     };
     let Some(mut flow) = back.without_silent(flow) else {
@@ -100,6 +102,7 @@ struct Back<'a> {
     /// The device of a sender that is a host.
     host: Option<DeviceIndex>,
     found: Vec<Region>,
+    explored: Explored<(FlowVisit, Vec<(DeviceIndex, usize, usize)>)>,
     coverage: WalkCoverage,
 }
 
@@ -228,6 +231,20 @@ impl Back<'_> {
         let here = (device, ingress, undone);
         if visited.contains(&here) || MOST_HOPS <= visited.len() {
             return;
+        }
+        let key = || {
+            let mut visited = visited.to_vec();
+            visited.sort_unstable();
+            ((device, ingress, flow.clone()), visited)
+        };
+        match self.explored.visit(key) {
+            Visit::New => {}
+            Visit::Known => return,
+            Visit::TooMany => {
+                let limit = Limit::Visits(self.network.open_pieces);
+                self.coverage.note(WalkCoverage::Cut(limit));
+                return;
+            }
         }
         let visited = &[visited, &[here]].concat();
         let here = self.plan.device(device);

@@ -30,6 +30,8 @@ pub enum Stop {
     NotForwarding,
     /// It came back to an interface with the headers that it had there before, or crossed 255 devices.
     Loop,
+    /// It may take more ways than are followed: what becomes of it on this one is not known.
+    TooManyWays,
     /// It leaves the site for a private address that nobody out there routes.
     LostOutside(SegmentId),
     /// Its source is an address of the receiver itself.

@@ -23,7 +23,7 @@ pub fn trace_via(
     learned: bool,
 ) -> Vec<Trace> {
     let plan = network.plan(Family::of(packet.source));
-    let walker = Walker { network, plan };
+    let walker = Walker::new(network, plan);
     let mut traces = walker.walk_by(via, packet);
     for trace in &mut traces {
         trace.doubts.extend(learned.then_some(Doubt::Request));
@@ -41,7 +41,7 @@ pub fn trace_via(
 #[must_use]
 pub fn trace(network: &Network<'_>, sender: Sender, packet: &Packet) -> Vec<Trace> {
     let plan = network.plan(Family::of(packet.source));
-    let walker = Walker { network, plan };
+    let walker = Walker::new(network, plan);
     let mut traces = match sender {
         Sender::Segment(segment) => walker.walk_from_segment(segment, packet),
         Sender::Hostile(origin) => walker.walk_from_hostile(origin, packet),

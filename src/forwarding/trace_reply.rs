@@ -1,5 +1,6 @@
 //! The way back of the reply to one packet.
 
+use std::cell::RefCell;
 use std::net::IpAddr;
 
 use boundwalk_model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
@@ -7,6 +8,7 @@ use boundwalk_model::{Action, Family, ICMP, ICMPV6, SegmentId, TCP};
 use super::crossing::Crossing;
 use super::device::DeviceIndex;
 use super::doubt::Certainty;
+use super::explored::{Explored, Visit};
 use super::filter::{FilterPlan, TranslationPlan, Written};
 use super::layer2::Origin;
 use super::neighbours::SendPoint;
@@ -56,6 +58,7 @@ pub(super) fn reply(
         hostile: sender.hostile(),
         host,
         wanted: answer(&sent).unwrap_or(packet),
+        explored: RefCell::new(Explored::new(network.open_pieces)),
     };
     let mut way = Way {
         packet,
@@ -190,6 +193,13 @@ impl Entry {
     }
 }
 
+/// All that decides how a reply goes on from an interface: the reply there, which steps are undone, and where it was.
+type ReplyVisit = (
+    (DeviceIndex, usize, Packet),
+    Vec<bool>,
+    Vec<(DeviceIndex, usize, Packet)>,
+);
+
 struct Back<'a> {
     network: &'a Network<'a>,
     plan: &'a Plan,
@@ -201,6 +211,7 @@ struct Back<'a> {
     hostile: Option<Origin>,
     /// The reply as the sender expects it, all translations undone.
     wanted: Packet,
+    explored: RefCell<Explored<ReplyVisit>>,
 }
 
 impl Back<'_> {
@@ -270,6 +281,20 @@ impl Back<'_> {
         let arrival = (device, ingress, way.packet);
         if MOST_HOPS <= way.arrivals.len() || way.arrivals.contains(&arrival) {
             return stop(way, device, Some(ingress), ReplyPass::Loop);
+        }
+        let key = || {
+            let mut arrivals = way.arrivals.clone();
+            arrivals.sort_by_key(|(device, ingress, _)| (*device, *ingress));
+            (arrival, way.undone.clone(), arrivals)
+        };
+        let visit = self.explored.borrow_mut().visit(key);
+        if visit != Visit::New {
+            // Where it is known, what becomes of it is listed for the other way.
+            let pass = match visit {
+                Visit::TooMany => ReplyPass::TooManyWays,
+                Visit::Known | Visit::New => ReplyPass::Loop,
+            };
+            return stop(way, device, Some(ingress), pass);
         }
         way.arrivals.push(arrival);
         let source = Family::value(way.packet.source);
@@ -360,10 +385,7 @@ impl Back<'_> {
         (ingress, egress): (usize, usize),
         packet: &Packet,
     ) -> bool {
-        let walker = Walker {
-            network: self.network,
-            plan: self.plan,
-        };
+        let walker = Walker::new(self.network, self.plan);
         // What writes what is there already changes nothing.
         let other = |line: &TranslationPlan, there: IpAddr| match line.written {
             Written::Address(address) => address != Family::value(there),

@@ -219,6 +219,8 @@ pub enum ReplyPass {
     NotForwarding,
     /// Stopped: it has been here before.
     Loop,
+    /// It may take more ways than are followed.
+    TooManyWays,
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! The walk of one packet from device to device.
 
+use std::cell::RefCell;
 use std::net::IpAddr;
 
 use boundwalk_model::{Action, Family, HostId, SegmentId};
@@ -8,6 +9,7 @@ use boundwalk_packet::IntervalSet;
 use super::crossing::{Crossing, class_of, holds};
 use super::device::{Attachment, Device, DeviceId, DeviceIndex};
 use super::doubt::Doubt;
+use super::explored::{Explored, Visit};
 use super::filter::{TranslationPlan, Written};
 use super::layer2::Origin;
 use super::neighbours::SendPoint;
@@ -44,10 +46,70 @@ impl Branch {
     }
 }
 
+/// All that decides how a packet goes on from an interface.
+#[derive(PartialEq, Eq, Hash)]
+struct PacketVisit {
+    device: DeviceIndex,
+    ingress: usize,
+    packet: Packet,
+    doubts: Vec<Doubt>,
+    /// Devices with rules that it crossed, in order: by which interface it came, and how it came and went.
+    ruled: Vec<(DeviceIndex, Option<usize>, Option<NextHop>, [Packet; 2])>,
+    /// Others that it crossed, in an order of their own.
+    others: Vec<(DeviceIndex, Option<usize>, Packet)>,
+}
+
+impl PacketVisit {
+    fn new(
+        (device, ingress): (DeviceIndex, usize),
+        packet: Packet,
+        steps: &[Step],
+        doubts: &[Doubt],
+    ) -> Self {
+        let has_rules = |step: &&Step| step.decision.is_some();
+        let ruled = steps.iter().filter(has_rules).map(|step| {
+            let next_hop = step.route.as_ref().map(|route| route.next_hop);
+            (
+                step.device,
+                step.ingress,
+                next_hop,
+                [step.arrived, step.left],
+            )
+        });
+        let others = steps.iter().filter(|step| !has_rules(step));
+        let mut others: Vec<_> = others
+            .map(|step| (step.device, step.ingress, step.arrived))
+            .collect();
+        others.sort_by_key(|(device, ingress, _)| (*device, *ingress));
+        let mut doubts = doubts.to_vec();
+        doubts.sort_unstable();
+        doubts.dedup();
+        Self {
+            device,
+            ingress,
+            packet,
+            doubts,
+            ruled: ruled.collect(),
+            others,
+        }
+    }
+}
+
 /// Walks one packet.
 pub(super) struct Walker<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) plan: &'a Plan,
+    explored: RefCell<Explored<PacketVisit>>,
+}
+
+impl<'a> Walker<'a> {
+    pub(super) fn new(network: &'a Network<'a>, plan: &'a Plan) -> Self {
+        Self {
+            network,
+            plan,
+            explored: RefCell::new(Explored::new(network.open_pieces)),
+        }
+    }
 }
 
 impl Walker<'_> {
@@ -130,6 +192,11 @@ impl Walker<'_> {
 
     /// Follows a packet to its ends.
     fn go_on(&self, branches: Vec<Branch>) -> Vec<Trace> {
+        self.go_on_in_doubt(branches, &[])
+    }
+
+    /// The same for one whose way so far is in doubt, which is said of its ends by the caller.
+    fn go_on_in_doubt(&self, branches: Vec<Branch>, so_far: &[Doubt]) -> Vec<Trace> {
         let mut traces = Vec::new();
         for branch in branches {
             for (more, next) in branch.next.ways() {
@@ -144,8 +211,21 @@ impl Walker<'_> {
                     Next::Ways(_) => continue,
                 };
                 for (device, interface) in at {
-                    let next = self.arrive(device, interface, branch.packet, &branch.steps);
-                    let mut on = self.go_on(next);
+                    let so_far = [so_far, &doubts].concat();
+                    let next = match self.visit(
+                        (device, interface),
+                        (branch.packet, &branch.steps),
+                        &so_far,
+                    ) {
+                        Visit::New => self.arrive(device, interface, branch.packet, &branch.steps),
+                        Visit::Known => continue,
+                        Visit::TooMany => Branch::ends(
+                            Outcome::Stopped(Stop::TooManyWays),
+                            blank(device, Some(interface), &branch.packet),
+                            branch.steps.clone(),
+                        ),
+                    };
+                    let mut on = self.go_on_in_doubt(next, &so_far);
                     on.iter_mut().for_each(|trace| {
                         trace.doubts.extend_from_slice(&doubts);
                         trace.doubts.sort_unstable();
@@ -156,6 +236,16 @@ impl Walker<'_> {
             }
         }
         traces
+    }
+
+    fn visit(
+        &self,
+        at: (DeviceIndex, usize),
+        (packet, steps): (Packet, &[Step]),
+        so_far: &[Doubt],
+    ) -> Visit {
+        let key = || PacketVisit::new(at, packet, steps, so_far);
+        self.explored.borrow_mut().visit(key)
     }
 
     fn arrive(

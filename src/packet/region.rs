@@ -8,7 +8,7 @@ use super::interval_set::IntervalSet;
 ///
 /// Empty as soon as one part is; `==` is equality of packets for regions that
 /// are not empty only.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Region {
     /// Where the packets come from.
     pub source: IntervalSet,

@@ -363,6 +363,7 @@ impl PathView<'_> {
             }
             ReplyPass::NoRoute => "stopped: no route back".to_owned(),
             ReplyPass::NotForwarding => "stopped: not forwarded here".to_owned(),
+            ReplyPass::TooManyWays => "unknown: it may take more ways than are followed".to_owned(),
             ReplyPass::Loop => "stopped: routing loop".to_owned(),
         }
     }
