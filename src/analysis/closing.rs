@@ -69,6 +69,7 @@ pub fn closing(
     let size = network.fabric.ports.len() + network.fabric.interfaces.len();
     let attempt = Attempt {
         today: network.today,
+        open_pieces: network.open_pieces(),
         rounds: (1_000_000 / size.max(1)).clamp(20, 300),
         bare: stripped(network.site),
         needed: Needed::new(network),
@@ -104,6 +105,7 @@ pub fn closing(
 /// What one search for a cut works with.
 struct Attempt<'a> {
     today: Date,
+    open_pieces: usize,
     /// How many sets may be tried that leave something open.
     rounds: usize,
     bare: Site,
@@ -173,7 +175,7 @@ impl Attempt<'_> {
     fn left_open(&self, set: &[Setting], stay: &mut Vec<(Origin, Origin)>) -> Vec<Vec<Setting>> {
         let mut changed = self.bare.clone();
         set.iter().for_each(|setting| setting.undo(&mut changed));
-        let network = Network::new(&changed, self.today);
+        let network = Network::new(&changed, self.today).limited_to(self.open_pieces);
         let known = stay.clone();
         let asked = |from, to| (self.asked)(from, to) && !known.contains(&(from, to));
         let mut paths = Vec::new();

@@ -1,6 +1,6 @@
 //! Answers that do not come back the way the question went.
 
-use boundwalk_analysis::{Endpoint, flows};
+use boundwalk_analysis::{Endpoint, Extent, flows};
 use boundwalk_diagnostic::{Check, Severity, Span};
 use boundwalk_forwarding::{
     DeviceId, DeviceIndex, Outcome, Reply, ReplyPass, ReplyStep, Sender, Trace, trace,
@@ -54,6 +54,10 @@ fn described_hosts(
     let Endpoint::Segment(to) = talk.to else {
         return;
     };
+    // Where no gateway decides about anything of the pair, it does not about what one host gets.
+    if talk.cell.complete() && matches!(talk.cell.filtered, Extent::Nothing | Extent::None) {
+        return;
+    }
     let plan = view.network.plan(family);
     for &device in plan.hosts_with_own_ways(to) {
         let DeviceId::Host(host) = plan.device(device).id else {

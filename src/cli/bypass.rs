@@ -5,7 +5,7 @@ use std::io;
 use clap::Args;
 
 use boundwalk_analysis::{Bypasses, Endpoint, chosen, notes};
-use boundwalk_forwarding::{Network, Origin};
+use boundwalk_forwarding::Origin;
 use boundwalk_render::{bypass_document, bypass_json};
 
 use super::format::{Format, USUAL, one_of, print};
@@ -50,7 +50,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let network = Network::new(site, opened.today);
+    let network = opened.network();
     let wanted =
         |choice: &[Endpoint], origin| chosen(site, choice, Endpoint::of(&network.fabric, origin));
     let asked = |one: Origin, other: Origin| wanted(&from, one) && wanted(&to, other);

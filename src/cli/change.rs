@@ -14,7 +14,7 @@ use boundwalk_analysis::{By, Question, ServiceLabels, notes};
 use boundwalk_diagnostic::{Finding, Severity};
 use boundwalk_forwarding::Network;
 use boundwalk_load::{Loaded, load_path_with};
-use boundwalk_model::{Date, Family, PerFamily, Site};
+use boundwalk_model::{Family, PerFamily, Site};
 use boundwalk_render::{
     ChangeShown, Selection, Sheet, change_document, change_html, change_json, change_page,
 };
@@ -24,7 +24,7 @@ use super::format::{Form, Format, JSON, TEXT, one_of, print};
 use super::matrix::sheet_legend;
 use super::output::{Output, Progress};
 use super::revision::load_revision;
-use super::site::{LinkArguments, Opened, opened};
+use super::site::{LinkArguments, Opened, TermArguments, opened};
 use super::verdict::Verdict;
 
 /// Compare two versions of a site: exactly what opens and what closes, by pair of segments, with a witness packet and
@@ -42,9 +42,8 @@ pub(super) struct Arguments {
     /// Take the old version from this git revision of the site named.
     #[arg(long, value_name = "REVISION", conflicts_with = "new")]
     since: Option<String>,
-    /// Day for which rules that expire are judged [default: today].
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    today: Option<Date>,
+    #[command(flatten)]
+    terms: TermArguments,
     #[command(flatten)]
     links: LinkArguments,
     /// What makes the exit code 1.
@@ -93,6 +92,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return Ok(Verdict::Failed);
     };
     let networks = Network::versions(&old.site, &new.site, new.today);
+    let networks = networks.map(|network| new.limited(network));
     let [before, after] = &networks;
     let progress = Progress::new("comparing");
     let reach = reach_change(before, after, &mut |done, total| {
@@ -149,7 +149,7 @@ fn versions(
     output: &mut Output,
 ) -> io::Result<Option<([String; 2], Opened, Opened)>> {
     let links = arguments.links.asked();
-    let today = arguments.today;
+    let terms = arguments.terms;
     let old = match &arguments.since {
         None => load_path_with(&arguments.old, links),
         Some(revision) => match load_revision(&arguments.old, revision) {
@@ -167,10 +167,10 @@ fn versions(
         Some(revision) => [format!("{shown} at {revision}"), shown],
         None => [shown, new_path.display().to_string()],
     };
-    let Some(old) = opened(old, today, arguments.format, false, output)? else {
+    let Some(old) = opened(old, terms, arguments.format, false, output)? else {
         return Ok(None);
     };
-    let new = opened(new, today, arguments.format, false, output)?;
+    let new = opened(new, terms, arguments.format, false, output)?;
     Ok(new.map(|new| (names, old, new)))
 }
 

@@ -4,7 +4,6 @@ use std::io;
 
 use boundwalk_analysis::privilege::party_text;
 use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judge, Merge};
-use boundwalk_forwarding::Network;
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
 use boundwalk_model::{RouterId, RuleParty, Site};
 use boundwalk_render::{CleanedBook, clean_document, clean_json};
@@ -93,8 +92,9 @@ fn rounds(opened: &Opened, gateway_reviews: &[GatewayReview<'_>]) -> Result<Foun
             sources: loaded.sources,
             problems: Vec::new(),
             today: opened.today,
+            effort: opened.effort,
         };
-        let network = Network::new(&again.site, again.today);
+        let network = again.network();
         let shorter: Vec<GatewayReview<'_>> = gateway_reviews
             .iter()
             .map(|gateway_review| gateway_review.id)
@@ -120,7 +120,7 @@ fn round(
     let mut lists = Vec::new();
     let mut edits = Vec::new();
     for gateway_review in gateway_reviews {
-        let judge = Judge::new(&gateway_review.space, Effort::default());
+        let judge = Judge::new(&gateway_review.space, gateway_review.space.effort());
         let list = Cleaned::new(&judge, &gateway_review.review);
         if list.comparison != Comparison::Same {
             return Err(Failed::Unproved(gateway_review.router.name.value.clone()));

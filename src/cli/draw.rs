@@ -186,7 +186,7 @@ fn picture(arguments: &Arguments, opened: &Opened, what: What) -> Result<String,
         }
         _ => {}
     }
-    let network = Network::new(site, opened.today);
+    let network = opened.network();
     match what {
         What::Matrix => Ok(heat(&network, arguments.by)),
         What::Logical => Ok(zones(&network)),

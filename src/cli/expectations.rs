@@ -6,7 +6,6 @@ use clap::Args;
 
 use boundwalk_analysis::intent::{IntentStatus, judge_expectations, judge_needs};
 use boundwalk_analysis::{ServiceLabels, notes};
-use boundwalk_forwarding::Network;
 use boundwalk_load::baselines;
 use boundwalk_model::PerFamily;
 use boundwalk_render::{
@@ -57,7 +56,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open(&site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let (expectations, needs) = (judge_expectations(&network), judge_needs(&network));
     let shown = IntentShown {
         network: &network,

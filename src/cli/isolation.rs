@@ -51,9 +51,9 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let progress = Progress::new("looking for ways in and out");
-    let effort = (!arguments.no_distance).then_some(EFFORT);
+    let effort = (!arguments.no_distance).then(|| network.scaled(EFFORT));
     let mut told = |done| progress.update(done, segments.len());
     let answers = answers(&network, &segments, effort, &mut told);
     drop(progress);

@@ -90,7 +90,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let network = Network::asking(&opened.site, opened.today, &asked.services);
+    let network = opened.limited(Network::asking(&opened.site, opened.today, &asked.services));
     let families = arguments.family.families();
     let question = Question {
         from: asked.from.clone(),

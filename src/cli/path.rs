@@ -63,7 +63,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let asked = Asked {
         source: &arguments.source,
         target: &arguments.target,

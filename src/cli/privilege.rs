@@ -91,7 +91,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         None => return Ok(Verdict::Failed),
     };
     let services = services_of(&observed);
-    let network = Network::asking(&opened.site, opened.today, &services);
+    let network = opened.limited(Network::asking(&opened.site, opened.today, &services));
     let found = privilege(&network, &observed);
     if arguments.tighten {
         let wish = Wish {

@@ -63,7 +63,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
             return output.failed(&message);
         }
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let shown = ProbesShown {
         network: &network,
         plan: &plan_probes(&network, &asked),

@@ -55,7 +55,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         return Ok(Verdict::Failed);
     };
     print_problems(&opened.sources, &opened.problems, Severity::Warning, output)?;
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let gateway_reviews = gateway_reviews(&network);
     let findings = boundwalk_checks::run_some(&network, &gateway_reviews, |_| true);
     let judged = boundwalk_checks::accept(&opened.site, opened.today, findings);
@@ -138,7 +138,12 @@ impl<'n> Judged<'n> {
             expectations: judge_expectations(network),
             needs: judge_needs(network),
             // A page must not take long.
-            isolated: answers(network, &claims, Some(EFFORT / 10), &mut |_| {}),
+            isolated: answers(
+                network,
+                &claims,
+                Some(network.scaled(EFFORT / 10)),
+                &mut |_| {},
+            ),
             of_rules: of_rules.cloned().collect(),
             around: Bypasses::new(network, &|_, _| true),
         }

@@ -93,7 +93,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open_or(&arguments.site, unloaded, output)? else {
         return Ok(Verdict::Failed);
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let judged =
         boundwalk_checks::accept(&opened.site, opened.today, boundwalk_checks::run(&network));
     let reviewed = match arguments.baseline.hold(judged, read) {

@@ -72,7 +72,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
     let Some(opened) = open(&arguments.site, arguments.format, true, output)? else {
         return Ok(Verdict::Failed);
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let asked = match gateways(&opened.site, &arguments.gateways) {
         Ok(asked) => asked,
         Err(message) => return output.failed(&message),

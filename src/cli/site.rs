@@ -7,6 +7,7 @@ use clap::Args;
 
 use boundwalk_analysis::{Endpoint, all_parties, find_party, party_name};
 use boundwalk_diagnostic::{Problem, Severity, Sources};
+use boundwalk_forwarding::Network;
 use boundwalk_load::{Links, Loaded, load_path_with, meant};
 use boundwalk_model::{Date, Family, Site};
 use boundwalk_render::{problem_summary, problem_text, problems_json};
@@ -22,9 +23,8 @@ pub(super) struct SiteArguments {
     /// Site file, or a folder whose *.toml files make up the site.
     #[arg(value_name = "SITE")]
     site: PathBuf,
-    /// Day for which rules that expire are judged [default: today].
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    today: Option<Date>,
+    #[command(flatten)]
+    terms: TermArguments,
     #[command(flatten)]
     links: LinkArguments,
 }
@@ -42,7 +42,7 @@ impl SiteArguments {
 
     /// Loads the site without a word.
     pub(super) fn read(&self) -> Result<Opened, Broken> {
-        ready(self.loaded(), self.today)
+        ready(self.loaded(), self.terms)
     }
 }
 
@@ -52,9 +52,8 @@ pub(super) struct OptionalSite {
     /// Site file, or a folder whose *.toml files make up the site.
     #[arg(value_name = "SITE")]
     site: Option<PathBuf>,
-    /// Day for which rules that expire are judged [default: today].
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    today: Option<Date>,
+    #[command(flatten)]
+    terms: TermArguments,
     #[command(flatten)]
     links: LinkArguments,
 }
@@ -65,10 +64,22 @@ impl OptionalSite {
         let site = self.site.clone()?;
         Some(SiteArguments {
             site,
-            today: self.today,
+            terms: self.terms,
             links: self.links,
         })
     }
+}
+
+/// What answers hold for, and how much they may take.
+#[derive(Clone, Copy, Debug, Args)]
+pub(super) struct TermArguments {
+    /// Day for which rules that expire are judged [default: today].
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    today: Option<Date>,
+    /// How many sets of packets one question may hold at once, and how many devices they may visit. What needs more is
+    /// unknown, and said to be. Raise it for an exact answer, lower it for a quick one [default: 200000].
+    #[arg(long, value_name = "SETS", value_parser = clap::value_parser!(u32).range(1..))]
+    effort: Option<u32>,
 }
 
 /// Which links are followed.
@@ -117,9 +128,24 @@ pub(super) struct Opened {
     /// What the reading itself met. What checks report stands with the site.
     pub(super) problems: Vec<Problem>,
     pub(super) today: Date,
+    /// What [`Network::limited_to`] is given; `None`: nothing.
+    pub(super) effort: Option<u32>,
 }
 
 impl Opened {
+    /// The network of the site.
+    pub(super) fn network(&self) -> Network<'_> {
+        self.limited(Network::new(&self.site, self.today))
+    }
+
+    /// A network of this or another version, within the effort that was asked for.
+    pub(super) fn limited<'n>(&self, network: Network<'n>) -> Network<'n> {
+        match self.effort {
+            Some(effort) => network.limited_to(effort as usize),
+            None => network,
+        }
+    }
+
     /// What loading noticed and nobody accepted.
     fn open_remarks(&self) -> impl Iterator<Item = &Problem> {
         let accepted = |remark: &Problem| {
@@ -164,7 +190,7 @@ pub(super) struct Broken {
 }
 
 /// A site for a day, today unless told otherwise.
-fn ready(loaded: Loaded, today: Option<Date>) -> Result<Opened, Broken> {
+fn ready(loaded: Loaded, terms: TermArguments) -> Result<Opened, Broken> {
     let Loaded {
         site,
         sources,
@@ -180,7 +206,10 @@ fn ready(loaded: Loaded, today: Option<Date>) -> Result<Opened, Broken> {
         site,
         sources,
         problems,
-        today: today.unwrap_or_else(|| jiff::ZonedDateTime::now().date()),
+        effort: terms.effort,
+        today: terms
+            .today
+            .unwrap_or_else(|| jiff::ZonedDateTime::now().date()),
     })
 }
 
@@ -193,7 +222,7 @@ pub(super) fn open(
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
     let loaded = arguments.loaded();
-    opened(loaded, arguments.today, format, show_warnings, output)
+    opened(loaded, arguments.terms, format, show_warnings, output)
 }
 
 /// The same; `unloaded` says what goes to standard output where the site does not load. Warnings are not printed.
@@ -203,13 +232,13 @@ pub(super) fn open_or(
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
     let loaded = arguments.loaded();
-    opened_or(loaded, arguments.today, unloaded, false, output)
+    opened_or(loaded, arguments.terms, unloaded, false, output)
 }
 
 /// What was loaded, if it is a site; says what is wrong where it is not.
 pub(super) fn opened(
     loaded: Loaded,
-    today: Option<Date>,
+    terms: TermArguments,
     format: Format,
     show_warnings: bool,
     output: &mut Output,
@@ -221,17 +250,17 @@ pub(super) fn opened(
             String::new()
         }
     };
-    opened_or(loaded, today, unloaded, show_warnings, output)
+    opened_or(loaded, terms, unloaded, show_warnings, output)
 }
 
 fn opened_or(
     loaded: Loaded,
-    today: Option<Date>,
+    terms: TermArguments,
     unloaded: impl Fn(&Sources, &[Problem]) -> String,
     show_warnings: bool,
     output: &mut Output,
 ) -> io::Result<Option<Opened>> {
-    let opened = match ready(loaded, today) {
+    let opened = match ready(loaded, terms) {
         Ok(opened) => opened,
         Err(Broken { sources, problems }) => {
             output.print(&unloaded(&sources, &problems))?;

@@ -124,7 +124,8 @@ fn proved(opened: &Opened, files: &[EditedFile], observed: &[Observed]) -> Resul
     let Some(new) = &loaded.site else {
         return Err("the tighter rules would not load: nothing is suggested".to_owned());
     };
-    let [before, after] = &Network::versions(&opened.site, new, opened.today);
+    let networks = Network::versions(&opened.site, new, opened.today);
+    let [before, after] = &networks.map(|network| opened.limited(network));
     match prove(before, after, observed) {
         Proof::Holds => Ok(()),
         Proof::Opens(packet) => Err(format!(

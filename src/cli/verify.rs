@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use boundwalk_analysis::probes::{Judgement, Unpredictable, Verified, unforeseen_text, verify};
-use boundwalk_forwarding::Network;
 use boundwalk_load::{LARGEST_FILE, RowFault, read_file, read_input, read_results};
 use boundwalk_render::{VerifiedShown, escape_control, verified_document, verified_json};
 
@@ -51,7 +50,7 @@ pub(super) fn run(arguments: &Arguments, output: &mut Output) -> io::Result<Verd
         Ok(rows) => rows,
         Err(faults) => return complain(&file, &faults, output),
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let verified = verify(&network, &rows);
     let faults = impossible(&verified);
     if !faults.is_empty() {

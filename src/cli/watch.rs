@@ -8,7 +8,6 @@ use std::{fs, io};
 use boundwalk_analysis::{By, Question};
 use boundwalk_checks::{Baseline, JudgedFindings};
 use boundwalk_diagnostic::{Finding, Severity};
-use boundwalk_forwarding::Network;
 use boundwalk_load::is_site_file;
 use boundwalk_model::Family;
 use boundwalk_render::{escape_control, labelled, problem_summary, problem_text, reviewed_summary};
@@ -124,7 +123,7 @@ fn look(site: &SiteArguments, last: &mut Option<Look>, output: &mut Output) -> i
         Ok(opened) => opened,
         Err(broken) => return output.print(&unloaded(&time, &broken, columns)),
     };
-    let network = Network::new(&opened.site, opened.today);
+    let network = opened.network();
     let judged =
         boundwalk_checks::accept(&opened.site, opened.today, boundwalk_checks::run(&network));
     let all = judged.open.clone();

@@ -100,6 +100,13 @@ impl<'s> Network<'s> {
         self.open_pieces
     }
 
+    /// Another limit, for the same share of it as [`Network::limited_to`] has of its default; at least 1.
+    #[must_use]
+    pub fn scaled(&self, limit: usize) -> usize {
+        let scaled = limit as u128 * self.open_pieces as u128 / OPEN_PIECES as u128;
+        usize::try_from(scaled).unwrap_or(usize::MAX).max(1)
+    }
+
     /// The plan of one family.
     pub fn plan(&self, family: Family) -> &Plan {
         &self.plans[family]

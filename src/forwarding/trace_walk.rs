@@ -3,25 +3,23 @@
 use std::cell::RefCell;
 use std::net::IpAddr;
 
-use boundwalk_model::{Action, Family, HostId, SegmentId};
-use boundwalk_packet::IntervalSet;
+use boundwalk_model::{Action, Family, SegmentId};
 
 use super::crossing::{Crossing, class_of, holds};
-use super::device::{Attachment, Device, DeviceId, DeviceIndex};
+use super::device::{Device, DeviceId, DeviceIndex};
 use super::doubt::Doubt;
 use super::explored::{Explored, Visit};
 use super::filter::{TranslationPlan, Written};
-use super::layer2::Origin;
-use super::neighbours::SendPoint;
 use super::network::Network;
-use super::next::{Next, depart, from_plain, landing};
+use super::next::{Next, depart};
 use super::plan::Plan;
 use super::routes::{NextHop, RouteEntry};
 use super::stop::{MOST_HOPS, Place, Stop};
 use super::trace_types::{Outcome, Packet, RouteChoice, Step, Trace};
+use super::trace_visit::PacketVisit;
 
 /// A packet on one of its ways.
-struct Branch {
+pub(super) struct Branch {
     doubts: Vec<Doubt>,
     next: Next,
     packet: Packet,
@@ -29,7 +27,7 @@ struct Branch {
 }
 
 impl Branch {
-    fn sure(next: Next, packet: Packet, steps: Vec<Step>) -> Vec<Self> {
+    pub(super) fn sure(next: Next, packet: Packet, steps: Vec<Step>) -> Vec<Self> {
         vec![Self {
             doubts: Vec::new(),
             next,
@@ -43,55 +41,6 @@ impl Branch {
         let packet = step.left;
         steps.push(step);
         Self::sure(Next::Done(outcome), packet, steps)
-    }
-}
-
-/// All that decides how a packet goes on from an interface.
-#[derive(PartialEq, Eq, Hash)]
-struct PacketVisit {
-    device: DeviceIndex,
-    ingress: usize,
-    packet: Packet,
-    doubts: Vec<Doubt>,
-    /// Devices with rules that it crossed, in order: by which interface it came, and how it came and went.
-    ruled: Vec<(DeviceIndex, Option<usize>, Option<NextHop>, [Packet; 2])>,
-    /// Others that it crossed, in an order of their own.
-    others: Vec<(DeviceIndex, Option<usize>, Packet)>,
-}
-
-impl PacketVisit {
-    fn new(
-        (device, ingress): (DeviceIndex, usize),
-        packet: Packet,
-        steps: &[Step],
-        doubts: &[Doubt],
-    ) -> Self {
-        let has_rules = |step: &&Step| step.decision.is_some();
-        let ruled = steps.iter().filter(has_rules).map(|step| {
-            let next_hop = step.route.as_ref().map(|route| route.next_hop);
-            (
-                step.device,
-                step.ingress,
-                next_hop,
-                [step.arrived, step.left],
-            )
-        });
-        let others = steps.iter().filter(|step| !has_rules(step));
-        let mut others: Vec<_> = others
-            .map(|step| (step.device, step.ingress, step.arrived))
-            .collect();
-        others.sort_by_key(|(device, ingress, _)| (*device, *ingress));
-        let mut doubts = doubts.to_vec();
-        doubts.sort_unstable();
-        doubts.dedup();
-        Self {
-            device,
-            ingress,
-            packet,
-            doubts,
-            ruled: ruled.collect(),
-            others,
-        }
     }
 }
 
@@ -113,85 +62,8 @@ impl<'a> Walker<'a> {
 }
 
 impl Walker<'_> {
-    pub(super) fn walk_from_segment(&self, segment: SegmentId, packet: &Packet) -> Vec<Trace> {
-        let start = from_plain(self.plan, segment, packet);
-        let mut traces = self.go_on(Branch::sure(start, *packet, Vec::new()));
-        for &host in self.plan.hosts_with_own_ways(segment) {
-            traces.extend(self.walk_from_host_on(host, segment, packet));
-        }
-        traces
-    }
-
-    /// What a described host on a segment sends by its own routes out of an interface there, if the source is one of
-    /// its addresses on that interface.
-    fn walk_from_host_on(
-        &self,
-        host: DeviceIndex,
-        segment: SegmentId,
-        packet: &Packet,
-    ) -> Vec<Trace> {
-        let here = self.plan.device(host);
-        let entry = here.routes.lookup(Family::value(packet.destination));
-        let egress = entry.and_then(|entry| entry.next_hop.interface());
-        let egress = egress.map(|egress| &here.interfaces[egress]);
-        let source = Family::value(packet.source);
-        let sends = |interface: &Attachment| {
-            interface.segment == segment && interface.addresses.contains(&source)
-        };
-        let itself = here.own.contains(Family::value(packet.destination));
-        if egress.is_some_and(sends) && !itself && !self.plan.nobody.contains(source) {
-            self.walk_from_device(host, packet)
-        } else {
-            Vec::new()
-        }
-    }
-
-    pub(super) fn walk_from_hostile(&self, origin: Origin, packet: &Packet) -> Vec<Trace> {
-        let destination = Family::value(packet.destination);
-        let wire = self.plan.wire(SendPoint::Hostile(origin));
-        let taken = |(there, addresses): &&(SegmentId, Option<IntervalSet>)| {
-            let addresses = addresses.as_ref();
-            self.plan.segment(*there).on_link.contains(destination)
-                && !self.plan.routers_only.contains(destination)
-                && addresses.is_none_or(|set| set.contains(destination))
-        };
-        let landed = wire
-            .receivers
-            .iter()
-            .filter(taken)
-            .map(|(there, _)| Next::Done(landing(self.plan, *there, packet)));
-        let attached = wire.attached.iter().map(|&at| Next::Arrive(vec![at]));
-        let starts: Vec<Next> = landed.chain(attached).collect();
-        starts
-            .into_iter()
-            .flat_map(|start| self.go_on(Branch::sure(start, *packet, Vec::new())))
-            .collect()
-    }
-
-    pub(super) fn walk_from_host(&self, host: HostId, packet: &Packet) -> Vec<Trace> {
-        self.walk_from_device(self.plan.host_index(host), packet)
-    }
-
-    fn walk_from_device(&self, device: DeviceIndex, packet: &Packet) -> Vec<Trace> {
-        let start = blank(device, None, packet);
-        let mut traces = self.go_on(self.route(device, &start, *packet, &[]));
-        traces
-            .iter_mut()
-            .for_each(|trace| trace.host = Some(device));
-        traces
-    }
-
-    /// A packet handed over by another way than the sender's own: to interfaces that somebody chose.
-    pub(super) fn walk_by(&self, via: &[(DeviceIndex, usize)], packet: &Packet) -> Vec<Trace> {
-        if via.is_empty() {
-            return Vec::new();
-        }
-        let start = Next::Arrive(via.to_vec());
-        self.go_on(Branch::sure(start, *packet, Vec::new()))
-    }
-
     /// Follows a packet to its ends.
-    fn go_on(&self, branches: Vec<Branch>) -> Vec<Trace> {
+    pub(super) fn go_on(&self, branches: Vec<Branch>) -> Vec<Trace> {
         self.go_on_in_doubt(branches, &[])
     }
 
@@ -355,7 +227,7 @@ impl Walker<'_> {
     }
 
     /// By each route that may be used.
-    fn route(
+    pub(super) fn route(
         &self,
         device: DeviceIndex,
         step: &Step,
@@ -475,7 +347,7 @@ fn ended(outcome: Outcome, packet: Packet, steps: Vec<Step>, mut doubts: Vec<Dou
     }
 }
 
-fn blank(device: DeviceIndex, ingress: Option<usize>, packet: &Packet) -> Step {
+pub(super) fn blank(device: DeviceIndex, ingress: Option<usize>, packet: &Packet) -> Step {
     Step {
         device,
         ingress,

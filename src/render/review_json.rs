@@ -7,11 +7,9 @@ use boundwalk_checks::{Fingerprint, KnownFinding};
 use boundwalk_diagnostic::{Finding, Sources};
 use boundwalk_model::{Accepted, Site};
 
-use super::json::{
-    JsonFinding, JsonMatrix, JsonPlace, JsonProblem, json_finding, json_place, json_problem,
-    permitting,
-};
+use super::json::{JsonFinding, JsonPlace, JsonProblem, json_finding, json_place, json_problem};
 use super::json_text::to_text;
+use super::matrix_json::{JsonMatrix, permitting};
 use super::reviewed::ReviewShown;
 use super::shape::Sheet;
 
@@ -89,7 +87,7 @@ pub fn review_json(
     let gone = reviewed.gone.as_ref();
     to_text(&JsonReview {
         document: "boundwalk-review",
-        version: 1,
+        version: 2,
         site: &sheet.site,
         summary: shown.summary,
         problems: shown

@@ -125,7 +125,7 @@ pub fn isolation_changes(
             continue;
         }
         let far = |network: &Network<'_>, id: SegmentId, verdict: &IsolationVerdict| {
-            claimed.then(|| distance(network, id, verdict, EFFORT))
+            claimed.then(|| distance(network, id, verdict, network.scaled(EFFORT)))
         };
         let change = IsolationChange {
             segment,

@@ -1,6 +1,6 @@
 //! What no probe can touch, and why.
 
-use crate::rules::{Effort, Judge, RuleReview, RuleSpace, RuleStatus};
+use crate::rules::{Judge, RuleReview, RuleSpace, RuleStatus};
 use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Family, RouterId};
 
@@ -85,7 +85,7 @@ pub(super) fn permitting(network: &Network<'_>, families: &[Family]) -> Vec<(Obl
         let Some(space) = RuleSpace::new(network, router) else {
             continue;
         };
-        let review = RuleReview::new(&Judge::new(&space, Effort::default()));
+        let review = RuleReview::new(&Judge::new(&space, space.effort()));
         for &family in families {
             for rule in of_action(network, router, family, true) {
                 let status = &review.rules[rule];

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use boundwalk_model::{Family, SegmentId};
 use boundwalk_packet::{Coverage, Field, Interval, IntervalSet};
 
-use super::effort::Effort;
 use super::judge::Judge;
 use super::ranks::Ranks;
 use super::space::RuleSpace;
@@ -38,7 +37,7 @@ impl<'s, 'n> BetweenSegments<'s, 'n> {
                 .collect()
         };
         Self {
-            judge: Judge::new(space, Effort::default()),
+            judge: Judge::new(space, space.effort()),
             sources: of(&space.universe.sources),
             destinations: of(&space.universe.destinations),
         }

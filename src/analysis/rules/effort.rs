@@ -16,6 +16,11 @@ pub struct Effort {
 }
 
 impl Effort {
+    /// The default, scaled.
+    pub(super) fn scaled(scale: impl Fn(usize) -> usize) -> Self {
+        Self::new(scale(MOST_CUTS), scale(MOST_LOOKS))
+    }
+
     /// `cuts` for each question, `looks` for all of them together.
     pub fn new(cuts: usize, looks: usize) -> Self {
         Self {

@@ -4,7 +4,6 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Router, RouterId, Rule};
 
 use super::complexity::Complexity;
-use super::effort::Effort;
 use super::judge::Judge;
 use super::pairs::RulePairs;
 use super::review::{RuleReview, RuleStatus, Without};
@@ -51,7 +50,7 @@ pub struct Tally {
 }
 
 /// The reviews of all gateways, in the order of the site. Cost: that of [`RuleReview::new`] and [`RulePairs::new`] for
-/// each, within [`Effort::default`].
+/// each, within [`RuleSpace::effort`].
 pub fn gateway_reviews<'n>(network: &'n Network<'n>) -> Vec<GatewayReview<'n>> {
     (0..network.site.routers.len())
         .map(RouterId)
@@ -67,7 +66,7 @@ impl<'n> GatewayReview<'n> {
         let router = network.site.router(id);
         let rules = &router.filter()?.rules;
         let (review, pairs) = {
-            let judge = Judge::new(&space, Effort::default());
+            let judge = Judge::new(&space, space.effort());
             (RuleReview::new(&judge), RulePairs::new(&judge))
         };
         Some(Self {

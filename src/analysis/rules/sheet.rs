@@ -5,7 +5,6 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 use boundwalk_packet::ClassSet;
 
-use super::effort::Effort;
 use super::gateway_review::GatewayReview;
 use super::judge::Judge;
 use super::pairs::{Rank, RulePair};
@@ -64,7 +63,7 @@ impl RuleSheet {
     /// family for a permit.
     #[must_use]
     pub fn new(network: &Network<'_>, gateway_review: &GatewayReview<'_>, rule: usize) -> Self {
-        let judge = Judge::new(&gateway_review.space, Effort::default());
+        let judge = Judge::new(&gateway_review.space, gateway_review.space.effort());
         let (hides, all_hidden) = hides(&judge, gateway_review, rule);
         let pairs = gateway_review.pairs.pairs.iter().copied();
         Self {

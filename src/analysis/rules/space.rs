@@ -15,6 +15,7 @@ use boundwalk_forwarding::Network;
 use boundwalk_model::{Action, Filter, RouterId};
 use boundwalk_packet::{PacketBox, Point, RuleIndex};
 
+use super::effort::Effort;
 use super::packet::RulePacket;
 use super::rule_boxes::RuleBoxes;
 use super::translated_away::translated_away;
@@ -49,6 +50,11 @@ pub struct RuleSpace<'n> {
 }
 
 impl<'n> RuleSpace<'n> {
+    /// What one look at the rules may take: [`Effort::default`], more or less by [`Network::limited_to`].
+    pub fn effort(&self) -> Effort {
+        Effort::scaled(|amount| self.network.scaled(amount))
+    }
+
     /// Prepares the rules of a gateway; `None` for a router without a filter.
     ///
     /// For `n` rules with `c` distinct addresses: O(n log n + c log c), and the index of [`RuleIndex::new`].

@@ -50,7 +50,7 @@ impl Data {
     }
 
     fn new(opened: Opened) -> Self {
-        let network = Network::new(&opened.site, opened.today);
+        let network = opened.network();
         let namings = Family::ALL.map(|family| ServiceLabels::new(&network, family));
         let segments = quiet_matrices(&network, By::Segment);
         let zones: Vec<Matrix> = segments

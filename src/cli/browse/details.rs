@@ -3,8 +3,8 @@
 use boundwalk_analysis::{
     By, Cabling, Endpoint, Question, ServiceLabels, Worksheet, find_party, notes, origin_name, path,
 };
+use boundwalk_forwarding::Packet;
 use boundwalk_forwarding::layer2::Fabric;
-use boundwalk_forwarding::{Network, Packet};
 use boundwalk_model::{Family, SwitchId};
 use boundwalk_render::{
     Chain, Document, DocumentLine, Isolated, Opens, Tone, escape_control, finding_text,
@@ -37,7 +37,7 @@ pub(super) fn open(data: &Data, grid: &Grid, target: &Target, columns: usize) ->
 /// Flows from one to the other; a zone is opened into its segments.
 fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), columns: usize) -> Option<View> {
     let site = &data.opened.site;
-    let network = Network::new(site, data.opened.today);
+    let network = data.opened.network();
     let side = |name: &str, zone: bool| {
         let mut parties = find_party(site, name).into_iter();
         parties.find(|party| match party {
@@ -97,7 +97,7 @@ fn lines_of(data: &Data, document: &Document<'_>, columns: usize) -> Vec<ViewLin
 
 /// The way of a packet, stop by stop.
 fn way_of(data: &Data, packet: &Packet) -> Option<View> {
-    let network = Network::new(&data.opened.site, data.opened.today);
+    let network = data.opened.network();
     let result = path(&network, None, packet).ok()?;
     let chain = Chain::path(&network, &data.opened.sources, &result);
     Some(View::new(format!("Path of {packet}"), steps(&chain)))
@@ -106,7 +106,7 @@ fn way_of(data: &Data, packet: &Packet) -> Option<View> {
 /// A way round the gateway, stop by stop.
 fn round(data: &Data, from: &str, to: &str) -> Option<View> {
     let site = &data.opened.site;
-    let network = Network::new(site, data.opened.today);
+    let network = data.opened.network();
     let name = |origin| origin_name(site, &network.fabric, origin);
     let mut ways = data.ways.iter();
     let way = ways.find(|way| name(way.from) == from && name(way.to) == to)?;
@@ -270,7 +270,7 @@ fn claim(data: &Data, segment: &str, columns: usize) -> Option<View> {
     let site = &data.opened.site;
     let mut claims = data.claims.iter();
     let (id, verdict) = claims.find(|(id, _)| site.segment(*id).name.value == segment)?;
-    let network = Network::new(site, data.opened.today);
+    let network = data.opened.network();
     let shown = Isolated {
         segment: *id,
         verdict,
@@ -339,7 +339,7 @@ fn help(data: &Data, grid: &Grid, columns: usize) -> View {
     }
     lines.push(ViewLine::default());
     lines.push(ViewLine::looking("What this rests on", Look::Strong));
-    let network = Network::new(&data.opened.site, data.opened.today);
+    let network = data.opened.network();
     for note in notes(&network) {
         beside(&mut lines, columns, 2, "- ", &note);
     }
