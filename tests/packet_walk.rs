@@ -6,8 +6,8 @@ use std::sync::Arc;
 use std::collections::BTreeMap;
 
 use boundwalk::packet::{
-    ClassSet, Interval, IntervalSet, Line, LineList, Mask, Region, ServiceBox, ServiceClasses,
-    TooManyPieces,
+    ClassSet, CutSet, CutSide, CutWalk, Interval, IntervalSet, Line, LineList, Mask, Region,
+    ServiceBox, ServiceClasses, TooManyPieces,
 };
 use num_bigint::BigUint;
 use proptest::prelude::*;
@@ -339,6 +339,30 @@ proptest! {
         prop_assert!(told.iter().all(|(_, piece)| !piece.is_empty()));
     }
 
+    /// Sets that were cut for the list give the same pieces in the same order, and meet the same limit.
+    #[test]
+    fn a_walk_on_cut_sets_tells_the_same(
+        lines in prop::collection::vec(any_line(), 0..12),
+        absent in any::<u16>(),
+        (source, destination, services) in (0u32..64, 0u32..64, 0u32..32),
+        limit in 1usize..12,
+    ) {
+        let list = LineList::new(lines.clone());
+        let mut candidates = Mask::none(lines.len());
+        (0..lines.len()).filter(|n| absent >> n & 1 == 0).for_each(|n| candidates.insert(n));
+        let start = Region {
+            source: addresses(source),
+            destination: addresses(destination),
+            services: class_set(services),
+        };
+        for limit in [limit, usize::MAX] {
+            let mut told = Vec::new();
+            let walked = list.walk(&candidates, start.clone(), limit, &mut |by, piece| told.push((by, piece)));
+            let cut = told_by_cut(&list, &candidates, &start, limit);
+            prop_assert_eq!(&cut, &(told, walked));
+        }
+    }
+
     #[test]
     fn masks_and_walk_find_the_first_match_of_each_place(
         lines in prop::collection::vec(any_line(), 0..12),
@@ -381,6 +405,69 @@ proptest! {
         let found: Vec<usize> = list.to_destination(&asked).iter().collect();
         prop_assert_eq!(found, expected(|line| &line.destination));
     }
+}
+
+type Told = (Vec<(Option<usize>, Region)>, Result<(), TooManyPieces>);
+
+fn told_by_cut(list: &LineList, candidates: &Mask, start: &Region, limit: usize) -> Told {
+    let source = CutSet::new(list, CutSide::Source, &start.source);
+    let destination = CutSet::new(list, CutSide::Destination, &start.destination);
+    let mut told = Vec::new();
+    // A walk before it leaves nothing behind.
+    let mut walk = CutWalk::default();
+    for _ in 0..2 {
+        told.clear();
+        let sets = (&source, &destination);
+        let walked = walk.walk(
+            list,
+            candidates,
+            sets,
+            &start.services,
+            limit,
+            &mut |by, piece| {
+                let mut services = start.services.difference(&start.services);
+                services.add_bits(piece.services);
+                let piece = Region {
+                    source: source.addresses(piece.source),
+                    destination: destination.addresses(piece.destination),
+                    services,
+                };
+                told.push((by, piece));
+            },
+        );
+        if walked.is_err() {
+            return (told, walked);
+        }
+    }
+    (told, Ok(()))
+}
+
+/// More parts than a word has bits, up to the highest address.
+#[test]
+fn a_walk_on_long_cut_sets_tells_the_same() {
+    let top = u128::MAX;
+    let host = |n: u128| IntervalSet::point(top - 2 * n);
+    let lines: Vec<Line> = (0..200)
+        .map(|n| Line {
+            source: (n % 3 != 0).then(|| host(n)),
+            destination: (n % 5 != 0).then(|| host(n / 2)),
+            services: Some(Arc::new(class_set(1 << (n % 5)))),
+            ..Line::default()
+        })
+        .collect();
+    let list = LineList::new(lines);
+    let start = Region {
+        source: IntervalSet::range(top - 500, top),
+        destination: IntervalSet::range(top - 300, top),
+        services: class_set(31),
+    };
+    let all = Mask::all(200);
+    let mut told = Vec::new();
+    let walked = list.walk(&all, start.clone(), usize::MAX, &mut |by, piece| {
+        told.push((by, piece));
+    });
+    assert!(told.len() > 200);
+    assert_eq!(told_by_cut(&list, &all, &start, usize::MAX), (told, walked));
 }
 
 #[test]

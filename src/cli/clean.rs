@@ -3,7 +3,7 @@
 use std::io;
 
 use boundwalk_analysis::privilege::party_text;
-use boundwalk_analysis::rules::{Cleaned, Comparison, Effort, GatewayReview, Judge, Merge};
+use boundwalk_analysis::rules::{Cleaned, Comparison, GatewayReview, Judge, Merge};
 use boundwalk_load::{Edit, EditError, EditedFile, RuleField, apply_edits, load_edited};
 use boundwalk_model::{RouterId, RuleParty, Site};
 use boundwalk_render::{CleanedBook, clean_document, clean_json};
