@@ -4,7 +4,7 @@ use num_bigint::BigUint;
 use rustc_hash::FxHashMap;
 
 use boundwalk_diagnostic::{Check, Magnitude, Severity};
-use boundwalk_forwarding::FilterPlan;
+use boundwalk_forwarding::{FilterPlan, Limit, WalkCoverage};
 use boundwalk_model::{Action, Family};
 use boundwalk_packet::{Interval, IntervalSet, Mask, Region};
 
@@ -101,7 +101,10 @@ fn open_to(
         if start.source.is_empty() {
             return None;
         }
-        let undenied = undenied(filter, &candidates, start)?;
+        let Some(undenied) = undenied(filter, &candidates, start) else {
+            view.met(&CHECK, WalkCoverage::Cut(Limit::OpenPieces(OPEN_PIECES)));
+            return None;
+        };
         for (left, undenied) in left.iter_mut().zip(&undenied) {
             *left = left.intersection(undenied);
         }

@@ -11,6 +11,7 @@ mod acceptance_stale;
 mod acceptance_unknown;
 mod address_twice;
 mod addresses_wide;
+mod answer_unknown;
 mod any_destination;
 mod baseline;
 mod bypass_open;
@@ -183,6 +184,7 @@ pub static CHECKS: &[Registered] = &[
     registered!(acceptance_unknown, Whole),
     registered!(address_twice, Routing),
     registered!(addresses_wide, RuleWidth),
+    registered!(answer_unknown, Whole),
     registered!(any_destination, Routing),
     registered!(bypass_open, Whole),
     registered!(cable_label_differs, Wiring),
@@ -289,10 +291,15 @@ pub fn run_some<'n>(
     let view = CheckContext::new(network, gateway_reviews, names.collect());
     let mut report = FindingReport::default();
     let asked = CHECKS.iter().filter(|one| wanted(one.area));
-    // Those about accepted findings judge what the others found.
-    let (last, first): (Vec<_>, Vec<_>) =
-        asked.partition(|one| acceptance::OWN.contains(&one.check.name));
-    for registered in first.into_iter().chain(last) {
+    // What others left open is asked when they have run, and those about accepted findings judge what all found.
+    let rank = |one: &&Registered| match one.check.name {
+        name if acceptance::OWN.contains(&name) => 2,
+        name if name == answer_unknown::CHECK.name => 1,
+        _ => 0,
+    };
+    let mut asked: Vec<&Registered> = asked.collect();
+    asked.sort_by_key(rank);
+    for registered in asked {
         report.begin(registered.check);
         (registered.find)(&view, &mut report);
     }

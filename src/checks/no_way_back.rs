@@ -64,7 +64,8 @@ fn described_hosts(
             continue;
         };
         let from = Endpoint::Segment(talk.from);
-        let (flows, _) = flows(view.network, family, from, Endpoint::Host(host), None);
+        let (flows, coverage) = flows(view.network, family, from, Endpoint::Host(host), None);
+        view.met(&CHECK, coverage);
         // A device that sends by itself, and through a gateway: what else goes round it is `bypass-open`.
         let mut unanswered = flows.iter().filter(|flow| {
             let decided = flow.crossed.iter().any(|crossed| crossed.decided.is_some());

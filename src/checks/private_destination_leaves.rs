@@ -77,8 +77,7 @@ fn inside(plan: &Plan) -> IntervalSet {
     all.intersection(&plan.family.private())
 }
 
-/// External segments by which private destinations leave that devices of a segment send. What a limit hides is not
-/// listed: the matrix says so then.
+/// External segments by which private destinations leave that devices of a segment send.
 fn lost(
     view: &CheckContext<'_>,
     plan: &Plan,
@@ -103,7 +102,7 @@ fn lost(
         perhaps = inside.clone();
     }
     let mut outside: Vec<SegmentId> = Vec::new();
-    let _covered = reach(
+    let covered = reach(
         view.network,
         plan,
         sender,
@@ -117,6 +116,7 @@ fn lost(
             }
         },
     );
+    view.met(&CHECK, covered);
     outside
 }
 

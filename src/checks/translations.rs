@@ -226,6 +226,7 @@ fn through(
             flows.push((place, flow));
         }
     });
+    view.met(&super::translation_undelivered::CHECK, coverage);
     (flows, coverage)
 }
 

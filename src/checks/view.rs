@@ -1,6 +1,7 @@
 //! What checks look at, computed once and only where a check asks for it.
 
-use std::cell::OnceCell;
+use std::cell::{OnceCell, RefCell};
+use std::collections::BTreeMap;
 
 use boundwalk_analysis::intent::{JudgedExpectation, JudgedNeed, judge_expectations, judge_needs};
 use boundwalk_analysis::privilege::{Privilege, privilege};
@@ -9,8 +10,9 @@ use boundwalk_analysis::{
     By, Cabling, Cascade, Denial, Equipment, Matrix, PortKey, Question, ServiceLabels, Wasted,
     messages, numbered_vlan_at, segments_at, wasted,
 };
-use boundwalk_forwarding::Network;
+use boundwalk_diagnostic::Check;
 use boundwalk_forwarding::layer2::{Fabric, PortId, PortName};
+use boundwalk_forwarding::{Limit, Network, WalkCoverage};
 use boundwalk_model::{Family, Forwards, PerFamily, RouterId, SegmentId, Site, VlanId};
 
 use super::permit::PermitRule;
@@ -44,6 +46,8 @@ pub(super) struct CheckContext<'a> {
     needs: OnceCell<Vec<JudgedNeed<'a>>>,
     namings: OnceCell<PerFamily<ServiceLabels<'a>>>,
     privilege: OnceCell<Privilege>,
+    /// Checks that met a limit, each with the first.
+    limits: RefCell<BTreeMap<&'static str, Limit>>,
 }
 
 impl<'a> CheckContext<'a> {
@@ -70,7 +74,24 @@ impl<'a> CheckContext<'a> {
             needs: OnceCell::new(),
             namings: OnceCell::new(),
             privilege: OnceCell::new(),
+            limits: RefCell::default(),
         }
+    }
+
+    /// Notes that a check may have found less than there is.
+    pub(super) fn met(&self, check: &Check, coverage: WalkCoverage) {
+        if let Some(limit) = coverage.limit() {
+            self.limits.borrow_mut().entry(check.name).or_insert(limit);
+        }
+    }
+
+    /// Checks that met a limit, by name.
+    pub(super) fn limits(&self) -> Vec<(&'static str, Limit)> {
+        let limits = self.limits.borrow();
+        limits
+            .iter()
+            .map(|(check, limit)| (*check, *limit))
+            .collect()
     }
 
     /// `SWITCH:PORT` of a live port; of a member of a LAG that of the LAG, whose settings it has.
