@@ -1,5 +1,7 @@
 //! One cell of a matrix in one family.
 
+use std::sync::Arc;
+
 use boundwalk_forwarding::{Packet, WalkCoverage};
 use boundwalk_model::{HostId, RouterId};
 use boundwalk_packet::{ClassSet, ServiceClasses};
@@ -80,18 +82,18 @@ pub enum Reading {
 }
 
 /// What passes from one party to another in one family.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Cell {
     /// What kind of cell it is.
     pub reading: Reading,
     /// How many classes of services there are.
     classes: usize,
     /// Services, as the sender sends them, of which some packet arrives.
-    pub some: ClassSet,
+    pub some: Arc<ClassSet>,
     /// Services of which every packet arrives, from each address to each address.
-    pub every: ClassSet,
+    pub every: Arc<ClassSet>,
     /// Those of them that plain devices get through; the others only described hosts do, by routes of their own.
-    pub plain: ClassSet,
+    pub plain: Arc<ClassSet>,
     /// Described hosts that get something through by their own routes, ascending.
     pub hosts: Vec<HostId>,
     /// How many flows are answered.
@@ -113,13 +115,14 @@ pub struct Cell {
 impl Cell {
     /// A cell through which nothing is known to pass.
     pub fn empty(reading: Reading, classes: &ServiceClasses) -> Self {
+        let none = Arc::new(classes.none());
         Self {
             reading,
             classes: classes.len(),
-            some: classes.none(),
-            plain: classes.none(),
+            some: Arc::clone(&none),
+            plain: Arc::clone(&none),
             hosts: Vec::new(),
-            every: classes.none(),
+            every: none,
             two_way: Extent::Nothing,
             filtered: Extent::Nothing,
             crossed: Vec::new(),
@@ -148,13 +151,22 @@ impl Cell {
         self.every.count() == self.classes
     }
 
+    /// Adds services of which some packet arrives; `by_host`: only a described host gets it through, by its own routes.
+    pub(super) fn add_services(&mut self, bits: &[u64], by_host: bool) {
+        Arc::make_mut(&mut self.some).add_bits(bits);
+        if !by_host {
+            Arc::make_mut(&mut self.plain).add_bits(bits);
+        }
+    }
+
     /// The same cell with nothing passing.
     #[must_use]
     pub fn closed_off(&self) -> Self {
         let mut cell = self.clone();
-        cell.some = cell.some.difference(&self.some);
-        cell.every = cell.some.clone();
-        cell.plain = cell.some.clone();
+        let none = Arc::new(cell.some.difference(&self.some));
+        cell.every = Arc::clone(&none);
+        cell.plain = Arc::clone(&none);
+        cell.some = none;
         cell.hosts.clear();
         cell.two_way = Extent::Nothing;
         cell.filtered = Extent::Nothing;
@@ -199,10 +211,10 @@ impl Cell {
         if self.witness.is_none() || (other.answered() && !self.answered()) {
             self.witness = other.witness;
         }
-        self.some = self.some.union(&other.some);
-        self.plain = self.plain.union(&other.plain);
+        Arc::make_mut(&mut self.some).union_with(&other.some);
+        Arc::make_mut(&mut self.plain).union_with(&other.plain);
         merge(&mut self.hosts, &other.hosts);
-        self.every = self.every.intersection(&other.every);
+        Arc::make_mut(&mut self.every).intersection_with(&other.every);
         self.two_way = self.two_way.and(other.two_way);
         self.filtered = self.filtered.and(other.filtered);
         merge(&mut self.crossed, &other.crossed);

@@ -118,16 +118,20 @@ pub(super) struct Gate<'p> {
 
 impl<'p> Gate<'p> {
     /// `None`: no rules decide about the flow.
-    pub(super) fn new(plan: &'p Plan, cuts: &Cuts, flow: &Flow) -> Option<Self> {
+    pub(super) fn new(
+        plan: &'p Plan,
+        (sources, destinations): (&Cuts, &Cuts),
+        flow: &Flow,
+    ) -> Option<Self> {
         let hop: &Hop = flow.hops.iter().find(|hop| hop.filtered)?;
         let filter = plan.device(hop.device).filter.as_ref()?;
-        let cut = |side, set| cuts.get(plan, hop.device, side, set);
+        let (from, to) = (&flow.now.source, &flow.now.destination);
         Some(Self {
             filter,
             ingress: hop.ingress,
             egress: hop.egress.unwrap_or(filter.itself),
-            source: cut(CutSide::Source, &flow.now.source)?,
-            destination: cut(CutSide::Destination, &flow.now.destination)?,
+            source: sources.get(plan, hop.device, CutSide::Source, from)?,
+            destination: destinations.get(plan, hop.device, CutSide::Destination, to)?,
         })
     }
 

@@ -1,5 +1,7 @@
 //! Matrices of both families side by side.
 
+use std::sync::Arc;
+
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::cell::Cell;
@@ -43,7 +45,11 @@ impl<'m> Families<'m> {
     }
 
     /// The cells of a pair by number, each with its matrix.
-    pub fn cells(&self, row: usize, column: usize) -> impl Iterator<Item = (&'m Matrix, &'m Cell)> {
+    pub fn cells(
+        &self,
+        row: usize,
+        column: usize,
+    ) -> impl Iterator<Item = (&'m Matrix, &'m Arc<Cell>)> {
         self.matrices.iter().filter_map(move |one| {
             let row = one.rows[row]?;
             let column = one.columns[column]?;

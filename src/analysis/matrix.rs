@@ -1,9 +1,12 @@
 //! Who can reach what.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use boundwalk_forwarding::{Network, Origin, Plan};
-use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, ZoneId};
+use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, Site, ZoneId};
 use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
@@ -33,7 +36,7 @@ pub struct Matrix {
     /// Targets: the same, then gateways and routers themselves.
     pub columns: Vec<Endpoint>,
     /// Row by row.
-    pub cells: Vec<Vec<Cell>>,
+    pub cells: Vec<Vec<Arc<Cell>>>,
 }
 
 impl Matrix {
@@ -43,73 +46,171 @@ impl Matrix {
         question: &Question,
         progress: &mut dyn FnMut(usize, usize),
     ) -> Self {
+        let plan = network.plan(question.family);
+        let targets = asked_columns(network, plan, question);
+        let columns: Vec<Endpoint> = targets.iter().map(|column| column.party).collect();
+        if question.by == By::Zone {
+            let mut zones = ByZone::new(network, &columns);
+            single_rows(network, question, progress, &mut |party, cells| {
+                zones.add(party, cells.iter());
+            });
+            return zones.finish(question.clone());
+        }
         let mut matrix = Self {
             question: question.clone(),
             rows: Vec::new(),
-            columns: Vec::new(),
+            columns,
             cells: Vec::new(),
         };
-        let plan = network.plan(question.family);
-        let targets = asked_columns(network, plan, question);
-        matrix.columns = targets.iter().map(|column| column.party).collect();
         rows(network, question, progress, &mut |party, cells| {
             matrix.rows.push(party);
             matrix.cells.push(cells);
         });
-        if question.by == By::Zone {
-            matrix = matrix.by_zones(network);
-        }
         matrix
     }
 
     /// The matrix by zone of what is one by segment: joins its cells.
     #[must_use]
     pub fn by_zones(&self, network: &Network<'_>) -> Self {
+        let mut zones = ByZone::new(network, &self.columns);
+        for (&party, cells) in self.rows.iter().zip(&self.cells) {
+            zones.add(party, cells.iter().map(|cell| &**cell));
+        }
+        zones.finish(Question {
+            by: By::Zone,
+            ..self.question.clone()
+        })
+    }
+}
+
+/// Cells by segment, joined into cells by zone as they come.
+struct ByZone<'n> {
+    site: &'n Site,
+    blank: Cell,
+    rows: Vec<Endpoint>,
+    columns: Vec<Endpoint>,
+    /// For each column by segment the one that it is a part of.
+    places: Vec<usize>,
+    cells: Vec<Vec<Cell>>,
+}
+
+impl<'n> ByZone<'n> {
+    /// For columns by segment.
+    fn new(network: &Network<'n>, segments: &[Endpoint]) -> Self {
         let site = network.site;
-        let zone_of = |party: Endpoint| match party {
-            Endpoint::Segment(segment) => Endpoint::Zone(site.segment(segment).zone),
-            other => other,
-        };
         let zones: Vec<Endpoint> = (0..site.zones.len())
             .map(|at| Endpoint::Zone(ZoneId(at)))
             .collect();
-        let devices = self
-            .columns
+        let of = |wanted: fn(&Endpoint) -> bool| segments.iter().copied().filter(wanted);
+        let devices = of(|party| matches!(party, Endpoint::Device(_)));
+        let unclaimed = of(|party| matches!(party, Endpoint::Unclaimed(..)));
+        let columns: Vec<Endpoint> = zones
             .iter()
             .copied()
-            .filter(|party| matches!(party, Endpoint::Device(_)));
-        let unclaimed = |party: &Endpoint| matches!(party, Endpoint::Unclaimed(..));
-        let columns: Vec<Endpoint> = zones.iter().copied().chain(devices).collect();
-        let others = self.columns.iter().copied().filter(unclaimed);
-        let columns: Vec<Endpoint> = columns.into_iter().chain(others).collect();
-        let others = self.rows.iter().copied().filter(unclaimed);
-        let zones: Vec<Endpoint> = zones.into_iter().chain(others).collect();
+            .chain(devices)
+            .chain(unclaimed)
+            .collect();
+        let numbers: FxHashMap<Endpoint, usize> = columns
+            .iter()
+            .enumerate()
+            .map(|(at, &party)| (party, at))
+            .collect();
+        let place = |&party: &Endpoint| numbers[&zone_of(site, party)];
         let blank = Cell::empty(Reading::Within, &network.classes);
-        let mut cells = vec![vec![blank; columns.len()]; zones.len()];
-        for (row, line) in self.rows.iter().zip(&self.cells) {
-            let at = zones.iter().position(|&zone| zone == zone_of(*row));
-            for (column, cell) in self.columns.iter().zip(line) {
-                let to = columns.iter().position(|&party| party == zone_of(*column));
-                if let (Some(at), Some(to)) = (at, to) {
-                    cells[at][to].join(cell);
+        Self {
+            site,
+            cells: vec![vec![blank.clone(); columns.len()]; zones.len()],
+            places: segments.iter().map(place).collect(),
+            rows: zones,
+            columns,
+            blank,
+        }
+    }
+
+    fn add<'c>(&mut self, party: Endpoint, cells: impl Iterator<Item = &'c Cell>) {
+        let own = zone_of(self.site, party);
+        let row = match self.rows.iter().position(|&row| row == own) {
+            Some(row) => row,
+            None => {
+                self.rows.push(own);
+                self.cells
+                    .push(vec![self.blank.clone(); self.columns.len()]);
+                self.rows.len() - 1
+            }
+        };
+        for (&column, cell) in self.places.iter().zip(cells) {
+            self.cells[row][column].join(cell);
+        }
+    }
+
+    fn finish(self, question: Question) -> Matrix {
+        let shared = |line: Vec<Cell>| line.into_iter().map(Arc::new).collect();
+        Matrix {
+            question,
+            rows: self.rows,
+            columns: self.columns,
+            cells: self.cells.into_iter().map(shared).collect(),
+        }
+    }
+}
+
+/// The zone of a segment; what is none stays itself.
+fn zone_of(site: &Site, party: Endpoint) -> Endpoint {
+    match party {
+        Endpoint::Segment(segment) => Endpoint::Zone(site.segment(segment).zone),
+        other => other,
+    }
+}
+
+/// Cells and sets of services that are the same, held once.
+#[derive(Default)]
+struct Shared {
+    cells: FxHashSet<Arc<Cell>>,
+    sets: FxHashSet<Arc<ClassSet>>,
+}
+
+impl Shared {
+    fn cell(&mut self, mut cell: Cell) -> Arc<Cell> {
+        for set in [&mut cell.some, &mut cell.every, &mut cell.plain] {
+            match self.sets.get(set) {
+                Some(known) => *set = Arc::clone(known),
+                None => {
+                    self.sets.insert(Arc::clone(set));
                 }
             }
         }
-        Self {
-            question: Question {
-                by: By::Zone,
-                ..self.question.clone()
-            },
-            rows: zones,
-            columns,
-            cells,
+        // Packets differ from cell to cell.
+        if cell.witness.is_some() || matches!(cell.hostile, HostileReach::Larger(_)) {
+            return Arc::new(cell);
         }
+        if let Some(known) = self.cells.get(&cell) {
+            return Arc::clone(known);
+        }
+        let cell = Arc::new(cell);
+        self.cells.insert(Arc::clone(&cell));
+        cell
     }
 }
 
 /// Computes the matrix row by row and hands each to `sink`; rows are segments (also where zones are asked
 /// for) or hosts. `progress` is told the rows done and the rows in all.
 pub fn rows(
+    network: &Network<'_>,
+    question: &Question,
+    progress: &mut dyn FnMut(usize, usize),
+    sink: &mut dyn FnMut(Endpoint, Vec<Arc<Cell>>),
+) {
+    let mut shared = Shared::default();
+    single_rows(network, question, progress, &mut |party, cells| {
+        sink(
+            party,
+            cells.into_iter().map(|cell| shared.cell(cell)).collect(),
+        );
+    });
+}
+
+/// The same, each cell by itself.
+fn single_rows(
     network: &Network<'_>,
     question: &Question,
     progress: &mut dyn FnMut(usize, usize),
@@ -123,7 +224,7 @@ pub fn rows(
     let senders = senders(network, question);
     let total = senders.len();
     let forks = forks(plan);
-    let cuts = Cuts::default();
+    let destinations = Cuts::default();
     let row = Row {
         network,
         plan,
@@ -131,7 +232,8 @@ pub fn rows(
         targets: &targets,
         places: &places,
         extra: &extra,
-        cuts: &cuts,
+        destinations: &destinations,
+        sources: &Cuts::default(),
         forks,
     };
     // A few at a time, so that the first ones are handed on while later ones are computed.
@@ -140,7 +242,10 @@ pub fn rows(
         progress(number * together, total);
         let computed: Vec<Vec<Cell>> = senders
             .par_iter()
-            .map(|&sender| row.compute(sender))
+            .map(|&sender| {
+                let sources = &Cuts::default();
+                Row { sources, ..row }.compute(sender)
+            })
             .collect();
         for (&sender, cells) in senders.iter().zip(computed) {
             // Of what has no address in this family nothing is asked.

@@ -1,6 +1,7 @@
 //! One row of a matrix: everything that one sender reaches.
 
 use std::borrow::Cow;
+use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
@@ -22,6 +23,7 @@ use super::replies::{Replies, left_over};
 use super::witness::{representative, witness};
 
 /// What is needed to compute a row.
+#[derive(Clone, Copy)]
 pub(super) struct Row<'a> {
     pub(super) network: &'a Network<'a>,
     pub(super) plan: &'a Plan,
@@ -29,7 +31,10 @@ pub(super) struct Row<'a> {
     pub(super) targets: &'a [Column],
     pub(super) places: &'a Places,
     pub(super) extra: &'a IntervalSet,
-    pub(super) cuts: &'a Cuts,
+    /// Destinations, for all rows.
+    pub(super) destinations: &'a Cuts,
+    /// Sources, for this one.
+    pub(super) sources: &'a Cuts,
     /// Whether some device on the way may hand one packet to several routers.
     pub(super) forks: bool,
 }
@@ -139,7 +144,7 @@ impl Row<'_> {
             .iter_mut()
             .for_each(|cell| cell.coverage.note(coverage));
         if let Some(own) = own.filter(|_| coverage.is_complete()) {
-            cells[own].every = missed.others();
+            cells[own].every = Arc::new(missed.others());
         }
     }
 
@@ -186,10 +191,13 @@ impl Row<'_> {
         flow: &Flow,
         cell: &mut Cell,
     ) {
-        cell.some.union_with(&flow.sent().services);
-        match flow.host.map(|host| self.plan.device(host).id) {
-            Some(DeviceId::Host(host)) => merge(&mut cell.hosts, &[host]),
-            _ => cell.plain.union_with(&flow.sent().services),
+        let host = flow.host.map(|host| self.plan.device(host).id);
+        cell.add_services(
+            flow.sent().services.bits(),
+            matches!(host, Some(DeviceId::Host(_))),
+        );
+        if let Some(DeviceId::Host(host)) = host {
+            merge(&mut cell.hosts, &[host]);
         }
         cell.filtered.add(flow.filtered());
         for hop in &flow.hops {
@@ -326,9 +334,10 @@ impl Row<'_> {
         let mut cell = blank;
         if wiring.hears(from, group) {
             let back = wiring.from_hostile(group);
-            cell.some = self.asked();
-            cell.plain = self.asked();
-            cell.every = self.asked();
+            let asked = Arc::new(self.asked());
+            cell.some = Arc::clone(&asked);
+            cell.plain = Arc::clone(&asked);
+            cell.every = asked;
             cell.filtered = Extent::None;
             cell.two_way = if wiring.touches(back, from) {
                 Extent::All

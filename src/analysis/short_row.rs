@@ -34,7 +34,7 @@ impl Row<'_> {
         let mut coverage = WalkCoverage::Complete;
         for Passing { place, flow } in &ways.passing {
             let at = self.column_of(*place, cells);
-            let Some(gate) = Gate::new(self.plan, self.cuts, flow) else {
+            let Some(gate) = Gate::new(self.plan, (self.sources, self.destinations), flow) else {
                 if let Some(at) = at {
                     self.record(replies, *place, flow, &mut cells[at]);
                     if self.question.hostile {
@@ -79,8 +79,7 @@ impl Row<'_> {
             let shown = gate.region(decision.piece, self.network.classes.none());
             cell.witness = witness(self.network, self.plan, &shown);
         }
-        cell.some.add_bits(decision.piece.services);
-        cell.plain.add_bits(decision.piece.services);
+        cell.add_services(decision.piece.services, false);
         cell.filtered.add(true);
         cell.two_way = cell.two_way.and(Extent::All);
         for hop in &flow.hops {
@@ -115,7 +114,7 @@ impl Row<'_> {
             if self.is_settled(&cells[at]) {
                 continue;
             }
-            let Some(gate) = Gate::new(self.plan, self.cuts, flow) else {
+            let Some(gate) = Gate::new(self.plan, (self.sources, self.destinations), flow) else {
                 self.mark(flow.sent(), &mut cells[at], &reached[at]);
                 continue;
             };

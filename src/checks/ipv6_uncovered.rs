@@ -128,7 +128,7 @@ fn speaks_of(
 /// Services of the rule that pass over IPv6.
 fn services(view: &CheckContext<'_>, rule: &Rule, cell: &Cell) -> ClassSet {
     let Some(list) = &rule.services else {
-        return cell.some.clone();
+        return ClassSet::clone(&cell.some);
     };
     let packets = list.services.iter();
     let packets = packets.filter_map(|service| service.packets(Family::V6));

@@ -26,7 +26,7 @@ impl Counts {
             for column in 0..families.columns.len() {
                 let real = families
                     .cells(row, column)
-                    .map(|(_, cell)| cell)
+                    .map(|(_, cell)| &**cell)
                     .filter(|cell| cell.reading == Reading::Pair);
                 counts.add(&real.collect::<Vec<_>>());
             }

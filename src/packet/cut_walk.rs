@@ -3,6 +3,8 @@
 //! Who asks about all pairs of some sets meets the same addresses again and again. Cut once where the lines cut it
 //! ([`CutSet`]), a set of addresses is a few bits, and a piece of the walk is three rows of bits in one array.
 
+use rustc_hash::FxHashMap;
+
 use super::class_set::ClassSet;
 use super::interval::Interval;
 use super::interval_set::IntervalSet;
@@ -49,31 +51,35 @@ impl CutSet {
             CutSide::Source => list.from_source(set),
             CutSide::Destination => list.to_destination(set),
         };
-        let held: Vec<(u32, IntervalSet)> = meeting
-            .iter()
-            .filter_map(|number| {
-                let own = side.of(&list.lines()[number])?;
-                // Most lines name whole zones, or more.
-                (!set.is_subset(own)).then(|| (number as u32, set.intersection(own)))
-            })
-            .collect();
-        let parts = parts(set, held.iter().map(|(_, held)| held));
+        // Lines name the same groups again and again.
+        let mut numbers: FxHashMap<&IntervalSet, u32> = FxHashMap::default();
+        let mut held: Vec<IntervalSet> = Vec::new();
+        let mut partial: Vec<(u32, u32)> = Vec::new();
+        for number in meeting.iter() {
+            // Most lines name whole zones, or more.
+            let own = side.of(&list.lines()[number]);
+            let Some(own) = own.filter(|own| !set.is_subset(own)) else {
+                continue;
+            };
+            let row = *numbers.entry(own).or_insert_with(|| {
+                held.push(set.intersection(own));
+                held.len() as u32 - 1
+            });
+            partial.push((number as u32, row));
+        }
+        let parts = parts(set, held.iter());
         let words = parts.len().div_ceil(64);
-        let mut rows = Vec::with_capacity(held.len() * words);
-        let partial = held.iter().enumerate();
-        let partial = partial.map(|(row, (number, held))| {
-            rows.resize((row + 1) * words, 0);
-            let own = &mut rows[row * words..];
+        let mut rows = vec![0; held.len() * words];
+        for (own, held) in rows.chunks_exact_mut(words.max(1)).zip(&held) {
             for interval in held.intervals() {
                 let first = parts.partition_point(|part| part.low() < interval.low());
                 let inside = parts[first..].iter();
                 let inside = inside.take_while(|part| part.high() <= interval.high());
                 (first..first + inside.count()).for_each(|at| own[at / 64] |= 1 << (at % 64));
             }
-            (*number, row as u32)
-        });
+        }
         Self {
-            partial: partial.collect(),
+            partial,
             parts,
             meeting,
             rows,

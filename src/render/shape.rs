@@ -1,5 +1,7 @@
 //! What is shown, before it takes a form: the same for every format.
 
+use std::sync::Arc;
+
 use boundwalk_analysis::{
     By, Cell, Endpoint, Extent, Families, Matrix, PermittedFlow, chosen, notes, party_name,
 };
@@ -19,18 +21,16 @@ pub struct Side {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Pair {
     /// IPv4.
-    pub v4: Option<Cell>,
+    pub v4: Option<Arc<Cell>>,
     /// IPv6.
-    pub v6: Option<Cell>,
+    pub v6: Option<Arc<Cell>>,
 }
 
 impl Pair {
     /// The cells of the families that were asked for.
     pub fn families(&self) -> impl Iterator<Item = (Family, &Cell)> {
-        self.v4
-            .iter()
-            .map(|cell| (Family::V4, cell))
-            .chain(self.v6.iter().map(|cell| (Family::V6, cell)))
+        let v4 = self.v4.iter().map(|cell| (Family::V4, &**cell));
+        v4.chain(self.v6.iter().map(|cell| (Family::V6, &**cell)))
     }
 }
 
@@ -156,10 +156,10 @@ fn kept(site: &Site, all: &[Endpoint], choice: &[Endpoint]) -> Vec<usize> {
 }
 
 /// What is not answered goes as a whole: a cell tells how much of its flows is answered, not which.
-fn narrowed(cell: &Cell, selection: &Selection) -> Cell {
+fn narrowed(cell: &Arc<Cell>, selection: &Selection) -> Arc<Cell> {
     if selection.two_way_only && cell.two_way == Extent::None {
-        cell.closed_off()
+        Arc::new(cell.closed_off())
     } else {
-        cell.clone()
+        Arc::clone(cell)
     }
 }

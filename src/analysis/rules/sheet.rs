@@ -130,7 +130,7 @@ fn opens(
                 family,
                 from,
                 to,
-                services: cell.some.clone(),
+                services: ClassSet::clone(&cell.some),
             }));
         }
     }

@@ -30,12 +30,12 @@ struct Sets<'a> {
 
 impl<'a> Sets<'a> {
     fn number(&mut self, pair: &'a Pair) -> Option<usize> {
-        let some = |cell: &'a Option<boundwalk_analysis::Cell>| {
-            cell.as_ref()
-                .map(|cell| &cell.some)
-                .filter(|some| !some.is_empty())
+        let some = |family: Family| {
+            let mut cells = pair.families().filter(|(own, _)| *own == family);
+            let some = cells.next().map(|(_, cell)| &*cell.some);
+            some.filter(|some| !some.is_empty())
         };
-        let key = [some(&pair.v4), some(&pair.v6)];
+        let key = Family::ALL.map(some);
         if key == [None, None] {
             return None;
         }
