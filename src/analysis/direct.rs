@@ -15,28 +15,33 @@ use boundwalk_forwarding::{
 use boundwalk_model::Action;
 use boundwalk_packet::{ClassSet, CutPiece, CutSet, CutSide, CutWalk, IntervalSet, Region};
 
-/// Sets of addresses, each cut for the rules of a gateway.
+/// Sets of addresses, each cut for the rules of a gateway: all of them, or those between two of its interfaces.
 #[derive(Default)]
-pub(super) struct Cuts(Mutex<FxHashMap<(DeviceIndex, CutSide, IntervalSet), Arc<CutSet>>>);
+pub(super) struct Cuts(Mutex<FxHashMap<CutKey, Arc<CutSet>>>);
+
+type CutKey = (DeviceIndex, Option<(usize, usize)>, CutSide, IntervalSet);
 
 impl Cuts {
     fn get(
         &self,
-        plan: &Plan,
-        device: DeviceIndex,
+        (device, filter): (DeviceIndex, &FilterPlan),
+        between: Option<(usize, usize)>,
         side: CutSide,
         set: &IntervalSet,
-    ) -> Option<Arc<CutSet>> {
-        let filter = plan.device(device).filter.as_ref()?;
-        let key = (device, side, set.clone());
-        let known = |cuts: &FxHashMap<_, Arc<CutSet>>| cuts.get(&key).map(Arc::clone);
+    ) -> Arc<CutSet> {
+        let key = (device, between, side, set.clone());
         let lock = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = known(&lock()) {
-            return Some(known);
+        if let Some(known) = lock().get(&key) {
+            return Arc::clone(known);
         }
-        let cut = Arc::new(CutSet::new(&filter.lines, side, set));
+        let cut = Arc::new(match between {
+            None => CutSet::new(&filter.lines, side, set),
+            Some((ingress, egress)) => {
+                CutSet::within(&filter.lines, side, set, &filter.between(ingress, egress))
+            }
+        });
         lock().insert(key, Arc::clone(&cut));
-        Some(cut)
+        cut
     }
 }
 
@@ -117,21 +122,30 @@ pub(super) struct Gate<'p> {
 }
 
 impl<'p> Gate<'p> {
-    /// `None`: no rules decide about the flow.
+    /// `None`: no rules decide about the flow. Without `destinations` those of the flow are cut for it alone.
     pub(super) fn new(
         plan: &'p Plan,
-        (sources, destinations): (&Cuts, &Cuts),
+        (sources, destinations): (&Cuts, Option<&Cuts>),
         flow: &Flow,
     ) -> Option<Self> {
         let hop: &Hop = flow.hops.iter().find(|hop| hop.filtered)?;
         let filter = plan.device(hop.device).filter.as_ref()?;
+        let device = (hop.device, filter);
+        let egress = hop.egress.unwrap_or(filter.itself);
         let (from, to) = (&flow.now.source, &flow.now.destination);
+        let destination = match destinations {
+            Some(cuts) => cuts.get(device, None, CutSide::Destination, to),
+            None => {
+                let between = Some((hop.ingress, egress));
+                sources.get(device, between, CutSide::Destination, to)
+            }
+        };
         Some(Self {
             filter,
             ingress: hop.ingress,
-            egress: hop.egress.unwrap_or(filter.itself),
-            source: sources.get(plan, hop.device, CutSide::Source, from)?,
-            destination: destinations.get(plan, hop.device, CutSide::Destination, to)?,
+            egress,
+            source: sources.get(device, None, CutSide::Source, from),
+            destination,
         })
     }
 

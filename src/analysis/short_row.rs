@@ -34,7 +34,7 @@ impl Row<'_> {
         let mut coverage = WalkCoverage::Complete;
         for Passing { place, flow } in &ways.passing {
             let at = self.column_of(*place, cells);
-            let Some(gate) = Gate::new(self.plan, (self.sources, self.destinations), flow) else {
+            let Some(gate) = self.gate(target, flow) else {
                 if let Some(at) = at {
                     self.record(replies, *place, flow, &mut cells[at]);
                     if self.question.hostile {
@@ -61,6 +61,13 @@ impl Row<'_> {
             coverage.note(walked);
         }
         Some(coverage)
+    }
+
+    /// The rules that a flow to a target passes. Addresses of a segment are the same for every sender, those of a device
+    /// without what is on the sender's own link are not.
+    fn gate(&self, target: Target<'_>, flow: &Flow) -> Option<Gate<'_>> {
+        let destinations = target.segment.map(|_| self.destinations);
+        Gate::new(self.plan, (self.sources, destinations), flow)
     }
 
     fn decide(
@@ -114,7 +121,7 @@ impl Row<'_> {
             if self.is_settled(&cells[at]) {
                 continue;
             }
-            let Some(gate) = Gate::new(self.plan, (self.sources, self.destinations), flow) else {
+            let Some(gate) = self.gate(target, flow) else {
                 self.mark(flow.sent(), &mut cells[at], &reached[at]);
                 continue;
             };

@@ -44,13 +44,20 @@ impl CutSide {
 }
 
 impl CutSet {
-    /// Cuts a set. O(lines that meet it x their intervals there).
+    /// Cuts a set for all lines. O(lines that meet it x their intervals there).
     #[must_use]
     pub fn new(list: &LineList, side: CutSide, set: &IntervalSet) -> Self {
-        let meeting = match side {
+        Self::within(list, side, set, &Mask::all(list.len()))
+    }
+
+    /// Cuts a set for some lines: it serves walks of which they are all the candidates.
+    #[must_use]
+    pub fn within(list: &LineList, side: CutSide, set: &IntervalSet, lines: &Mask) -> Self {
+        let mut meeting = match side {
             CutSide::Source => list.from_source(set),
             CutSide::Destination => list.to_destination(set),
         };
+        meeting.and_assign(lines);
         // Lines name the same groups again and again.
         let mut numbers: FxHashMap<&IntervalSet, u32> = FxHashMap::default();
         let mut held: Vec<IntervalSet> = Vec::new();
