@@ -1,10 +1,12 @@
 //! A permit from an untrusted zone that does not log.
 
 use boundwalk_diagnostic::{Check, Severity};
+use boundwalk_model::RouterId;
 
 use super::measured::of_permit;
 use super::permits::zone_of;
 use super::report::{FindingReport, found};
+use super::reviewed::Reviewed;
 use super::trust::untrusted;
 use super::view::CheckContext;
 
@@ -21,10 +23,15 @@ pub(super) static CHECK: Check = Check {
 };
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
+    // Where nothing logs at all, logs are kept elsewhere.
+    let logs = |gateway: &Reviewed<'_>| gateway.0.rules.iter().any(|rule| rule.log);
+    let logging: Vec<RouterId> = view
+        .reviewed()
+        .filter(logs)
+        .map(|gateway| gateway.0.id)
+        .collect();
     for permit in view.permits() {
-        let rules = permit.gateway.0.rules;
-        // Where nothing logs at all, logs are kept elsewhere.
-        let logs = rules.iter().any(|rule| rule.log);
+        let logs = logging.contains(&permit.gateway.0.id);
         if permit.rule.log || permit.only_messages() || permit.for_gateway_only() || !logs {
             continue;
         }
@@ -32,10 +39,10 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
         let mut zones: Vec<&str> = Vec::new();
         // A rule that names no sender is another check's.
         let named = permit.rule.from.is_some();
+        let mut targets = permit.targets.iter();
+        let inside = targets.any(|to| !untrusted(zone_of(site, to.segment)));
         for from in permit.senders.iter().filter(|_| named) {
             let zone = zone_of(site, from.segment);
-            let mut targets = permit.targets.iter();
-            let inside = targets.any(|to| !untrusted(zone_of(site, to.segment)));
             if untrusted(zone) && inside && !zones.contains(&zone.name.value.as_str()) {
                 zones.push(&zone.name.value);
             }

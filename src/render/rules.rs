@@ -1,9 +1,11 @@
 //! The rules of gateways for people: an overview, then findings.
 
+use rustc_hash::FxHashSet;
+
 use boundwalk_analysis::ServiceLabels;
 use boundwalk_analysis::rules::{GatewayReview, RuleStatus, Tally, Without};
 use boundwalk_checks::{Area, area};
-use boundwalk_diagnostic::{Finding, Sources};
+use boundwalk_diagnostic::{Finding, Sources, Span};
 use boundwalk_model::Site;
 
 use super::document::{Document, Mark, Rank, Tone};
@@ -45,11 +47,17 @@ impl RulesShown<'_> {
 
     /// Rules of a gateway that permit more than there is or is safe.
     pub(super) fn broad(&self, gateway_review: &GatewayReview<'_>) -> usize {
-        let wide = |rule: &usize| {
-            self.of_rule(gateway_review, *rule)
-                .any(|one| area(one.check) == Some(Area::RuleWidth))
-        };
-        (0..gateway_review.rules.len()).filter(wide).count()
+        let wide = |finding: &&Finding| area(finding.check) == Some(Area::RuleWidth);
+        let places: FxHashSet<Span> = self
+            .findings
+            .iter()
+            .filter(wide)
+            .filter_map(|finding| finding.span)
+            .collect();
+        let rules = gateway_review.rules.iter();
+        rules
+            .filter(|rule| places.contains(&rule.name.span))
+            .count()
     }
 }
 
