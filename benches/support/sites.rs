@@ -65,9 +65,21 @@ const PORTS: [(u16, bool); 40] = [
 
 /// The text of a large site.
 pub fn large_site(size: Size) -> String {
+    site(size, false)
+}
+
+/// The same with rules that name less: every third no zone, or any address, or every service. Such lists are harder (common
+/// practice, no source: lists that grew for years have many such rules).
+#[allow(dead_code, reason = "asked by some benches")]
+pub fn dense_site(size: Size) -> String {
+    site(size, true)
+}
+
+fn site(size: Size, dense: bool) -> String {
     let mut draw = Draw {
         state: size.seed,
         size,
+        dense,
     };
     let mut text = String::with_capacity(size.rules * 200 + size.segments * 300);
     text.push_str("[site]\nname = \"Kettle Lane Brewery, grown large\"\n");
@@ -183,6 +195,8 @@ fn write_gateway(text: &mut String, size: Size) {
 struct Draw {
     state: u64,
     size: Size,
+    /// Whether many rules name little.
+    dense: bool,
 }
 
 impl Draw {
@@ -211,7 +225,7 @@ impl Draw {
         );
         self.write_end(text, "from", "source");
         self.write_end(text, "to", "destination");
-        if !self.percent(5) {
+        if !self.percent(if self.dense { 14 } else { 5 }) {
             let count = [1, 1, 1, 2, 3][self.below(5)];
             let services: Vec<String> = (0..count).map(|_| self.service()).collect();
             push(text, &format!("services = [{}]\n", services.join(", ")));
@@ -227,6 +241,9 @@ impl Draw {
             return push(text, &format!("{place} = [\"zone:internet\"]\n"));
         }
         let segment = self.below(self.size.segments);
+        if self.dense && self.percent(30) {
+            return self.write_dense(text, addresses, segment);
+        }
         match self.below(100) {
             0..5 => {}
             5..75 => push(
@@ -244,6 +261,17 @@ impl Draw {
             0..15 => return,
             15..50 => format!("\"group{}\"", self.group_of(object)),
             _ => self.object(object),
+        };
+        push(text, &format!("{addresses} = [{items}]\n"));
+    }
+
+    /// A side that names no zone: nothing at all, a group, or a whole range of segments.
+    fn write_dense(&mut self, text: &mut String, addresses: &str, segment: usize) {
+        let items = match self.below(10) {
+            0..5 => return,
+            5..8 => format!("\"group{}\"", self.group_of(segment)),
+            _ if self.size.dual => format!("\"10.{}.0.0/16\", \"fd44::/48\"", segment / 256),
+            _ => format!("\"10.{}.0.0/16\"", segment / 256),
         };
         push(text, &format!("{addresses} = [{items}]\n"));
     }
