@@ -26,6 +26,8 @@ mod intent;
 mod isolation;
 #[path = "commands/json.rs"]
 mod json;
+#[path = "commands/limits.rs"]
+mod limits;
 #[path = "commands/logs.rs"]
 mod logs;
 #[path = "commands/path.rs"]

@@ -22,7 +22,8 @@ use boundwalk_render::{
 use super::compute::matrices;
 use super::format::{Form, Format, JSON, TEXT, one_of, print};
 use super::matrix::sheet_legend;
-use super::output::{Output, Progress};
+use super::output::Output;
+use super::progress::Progress;
 use super::revision::load_revision;
 use super::site::{LinkArguments, Opened, TermArguments, opened};
 use super::verdict::Verdict;

@@ -4,7 +4,7 @@ use boundwalk_analysis::{By, Matrix, Question, ServiceLabels};
 use boundwalk_forwarding::Network;
 use boundwalk_model::Family;
 
-use super::output::Progress;
+use super::progress::Progress;
 
 /// A matrix for each family; the question's own family does not matter.
 pub(super) fn matrices(

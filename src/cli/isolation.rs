@@ -12,7 +12,8 @@ use boundwalk_model::{SegmentId, Site};
 use boundwalk_render::{Isolated, isolation_document, isolation_json};
 
 use super::format::{Format, USUAL, one_of, print};
-use super::output::{Output, Progress};
+use super::output::Output;
+use super::progress::Progress;
 use super::site::{SiteArguments, open, parties};
 use super::verdict::Verdict;
 

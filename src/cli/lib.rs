@@ -25,6 +25,7 @@ mod path;
 mod ports;
 mod privilege;
 mod probes;
+mod progress;
 mod report;
 mod review;
 mod revision;
@@ -137,6 +138,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Verdict {
         Err(error) => return refuse(&error),
     };
     let mut output = Output::new(arguments.color);
+    // The terminal is the view's own.
+    if !matches!(arguments.command, Command::Browse(_)) {
+        output.wait();
+    }
     let result = match arguments.command {
         Command::Review(arguments) => review::run(&arguments, &mut output),
         Command::Browse(arguments) => browse::run(&arguments, &mut output),

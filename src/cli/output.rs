@@ -1,15 +1,14 @@
 //! Standard output and standard error, and what they can show.
 
 use std::io::{self, IsTerminal, Write};
-use std::time::{Duration, Instant};
 
 use anstream::{AutoStream, ColorChoice};
 use clap::ValueEnum;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use terminal_size::{Height, Width, terminal_size_of};
 
 use boundwalk_render::{TextStyle, cut_middle, escape_invisible};
 
+use super::progress::Waiting;
 use super::verdict::Verdict;
 
 /// When to colour.
@@ -31,6 +30,8 @@ pub struct Output {
     out: io::BufWriter<io::Stdout>,
     choice: Colour,
     closed: bool,
+    /// Ends with the first thing that is printed.
+    waiting: Option<Waiting>,
 }
 
 /// A stream that nobody reads any more takes all that is left.
@@ -52,7 +53,13 @@ impl Output {
             out: io::BufWriter::new(io::stdout()),
             choice,
             closed: false,
+            waiting: None,
         }
+    }
+
+    /// Says on a terminal that work goes on, until something is printed.
+    pub fn wait(&mut self) {
+        self.waiting = Waiting::begin();
     }
 
     /// How results may look.
@@ -86,6 +93,7 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn print(&mut self, text: &str) -> io::Result<()> {
+        self.waiting = None;
         let written = self.out.write_all(text.as_bytes());
         self.written(written)
     }
@@ -98,6 +106,7 @@ impl Output {
         &mut self,
         write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
     ) -> io::Result<()> {
+        self.waiting = None;
         let written = write(&mut self.out);
         self.written(written)
     }
@@ -118,9 +127,13 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn complain(&mut self, text: &str) -> io::Result<()> {
+        let waiting = self.waiting.take().is_some();
         // Why a result can't be written is said even so.
         let flushed = self.flush();
         unless_closed(io::stderr().lock().write_all(text.as_bytes()))?;
+        if waiting {
+            self.wait();
+        }
         flushed
     }
 
@@ -151,6 +164,7 @@ impl Output {
     /// # Errors
     /// What the stream says.
     pub fn flush(&mut self) -> io::Result<()> {
+        self.waiting = None;
         let flushed = self.out.flush();
         self.written(flushed)
     }
@@ -174,46 +188,4 @@ fn columns(terminal: Option<(Width, Height)>) -> usize {
         .or(given)
         .unwrap_or(80)
         .clamp(40, 400)
-}
-
-/// A progress bar that appears on a terminal when the work takes more than a second.
-pub(super) struct Progress {
-    bar: Option<ProgressBar>,
-    started: Instant,
-}
-
-impl Progress {
-    pub(super) fn new(what: &'static str) -> Self {
-        let bar = io::stderr().is_terminal().then(|| {
-            let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-            if let Ok(style) = ProgressStyle::with_template("{msg} [{bar:40}] {pos}/{len}") {
-                bar.set_style(style.progress_chars("=> "));
-            }
-            bar.set_message(what);
-            bar
-        });
-        Self {
-            bar,
-            started: Instant::now(),
-        }
-    }
-
-    pub(super) fn update(&self, done: usize, total: usize) {
-        let Some(bar) = &self.bar else {
-            return;
-        };
-        if bar.is_hidden() && self.started.elapsed() > Duration::from_secs(1) {
-            bar.set_draw_target(ProgressDrawTarget::stderr());
-        }
-        bar.set_length(total as u64);
-        bar.set_position(done as u64);
-    }
-}
-
-impl Drop for Progress {
-    fn drop(&mut self) {
-        if let Some(bar) = &self.bar {
-            bar.finish_and_clear();
-        }
-    }
 }

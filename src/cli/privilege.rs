@@ -17,7 +17,8 @@ use boundwalk_packet::IntervalSet;
 use boundwalk_render::{PrivilegeShown, privilege_document, privilege_json};
 
 use super::format::{Format, USUAL, one_of, print};
-use super::output::{Output, Progress};
+use super::output::Output;
+use super::progress::Progress;
 use super::site::{SiteArguments, open};
 use super::tighten::{self, Wish};
 use super::verdict::Verdict;

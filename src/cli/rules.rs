@@ -17,7 +17,8 @@ use boundwalk_render::{
 use super::clean::{self, Wish};
 use super::compute::namings;
 use super::format::{Form, Format, JSON, MARKDOWN, TEXT, one_of, print};
-use super::output::{Output, Progress};
+use super::output::Output;
+use super::progress::Progress;
 use super::site::{SiteArguments, nearest, open};
 use super::threshold::Threshold;
 use super::verdict::Verdict;
