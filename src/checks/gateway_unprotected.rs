@@ -1,16 +1,16 @@
 //! A gateway that lets an interface reach every service of its own.
 
 use num_bigint::BigUint;
+use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use boundwalk_diagnostic::{Check, Magnitude, Severity};
-use boundwalk_forwarding::{FilterPlan, Limit, WalkCoverage};
-use boundwalk_model::{Action, Family};
+use boundwalk_forwarding::{FilterPlan, Limit, Network, WalkCoverage};
+use boundwalk_model::{Action, Family, RouterId};
 use boundwalk_packet::{Interval, IntervalSet, Mask, Region};
 
 use super::extent::addresses;
 use super::report::{FindingReport, found};
-use super::reviewed::Reviewed;
 use super::view::CheckContext;
 
 pub(super) static CHECK: Check = Check {
@@ -37,10 +37,24 @@ const OPEN_PIECES: usize = 20_000;
 
 pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
     for gateway in view.reviewed() {
-        for (ingress, interface) in gateway.router.interfaces.iter().enumerate() {
+        let (network, id) = (view.network, gateway.id);
+        // Each interface takes a walk of its own through the rules, on all processors.
+        let interfaces: Vec<usize> = (0..gateway.router.interfaces.len()).collect();
+        let asked: Vec<[Result<Option<BigUint>, Limit>; 2]> = interfaces
+            .par_iter()
+            .map(|&ingress| Family::ALL.map(|family| open_to(network, id, ingress, family)))
+            .collect();
+        for (interface, answers) in gateway.router.interfaces.iter().zip(asked) {
+            let known = answers.map(|answer| {
+                answer.unwrap_or_else(|limit| {
+                    view.met(&CHECK, WalkCoverage::Cut(limit));
+                    None
+                })
+            });
             let mut open = Family::ALL
-                .iter()
-                .filter_map(|&family| Some((family, open_to(view, gateway, ingress, family)?)));
+                .into_iter()
+                .zip(known)
+                .filter_map(|(family, count)| Some((family, count?)));
             if let Some((family, count)) = open.next() {
                 let subject = format!("{}:{}", gateway.router.name.value, interface.name.value);
                 let what = format!(
@@ -67,23 +81,25 @@ pub(super) fn find(view: &CheckContext<'_>, report: &mut FindingReport) {
 }
 
 /// To how many addresses at an interface every service is open at some address of the gateway; `None` where there are
-/// so few that somebody named them. Sources that are denied, such as forged ones, don't protect it from the others.
+/// so few that somebody named them. `Err`: a limit was met. Sources that are denied, such as forged ones, don't protect it from the others.
 fn open_to(
-    view: &CheckContext<'_>,
-    gateway: Reviewed<'_>,
+    network: &Network<'_>,
+    gateway: RouterId,
     ingress: usize,
     family: Family,
-) -> Option<BigUint> {
-    let plan = view.network.plan(family);
-    let device = plan.device(plan.router_index(gateway.id));
-    let filter = device.filter.as_ref()?;
+) -> Result<Option<BigUint>, Limit> {
+    let plan = network.plan(family);
+    let device = plan.device(plan.router_index(gateway));
+    let Some(filter) = &device.filter else {
+        return Ok(None);
+    };
     let segment = device.interfaces[ingress].segment;
     let all = &plan.segment(segment).addresses;
     let mut candidates = filter.between(ingress, filter.itself);
     let covers = plan.segments.iter().map(|segment| &segment.cover);
     candidates.and_assign(&filter.source_masks(covers)[segment.0]);
     candidates.and_assign(&filter.lines.to_destination(&device.own));
-    let classes = &view.network.classes;
+    let classes = &network.classes;
     let mut left = vec![all.clone(); points(&device.own).count()];
     // A source that is denied one service does not have every service. Testing single services is cheap, and the first
     // ones usually exclude every source.
@@ -99,21 +115,20 @@ fn open_to(
             services,
         };
         if start.source.is_empty() {
-            return None;
+            return Ok(None);
         }
         let Some(undenied) = undenied(filter, &candidates, start) else {
-            view.met(&CHECK, WalkCoverage::Cut(Limit::OpenPieces(OPEN_PIECES)));
-            return None;
+            return Err(Limit::OpenPieces(OPEN_PIECES));
         };
         for (left, undenied) in left.iter_mut().zip(&undenied) {
             *left = left.intersection(undenied);
         }
     }
-    left.iter()
-        .filter(|left| *left == all || left.size() > BigUint::from(FEW))
-        .map(IntervalSet::size)
-        .max()
-        .filter(|count| *count > BigUint::ZERO)
+    let wide = left
+        .iter()
+        .filter(|left| *left == all || left.size() > BigUint::from(FEW));
+    let most = wide.map(IntervalSet::size).max();
+    Ok(most.filter(|count| *count > BigUint::ZERO))
 }
 
 /// The sources of a set of packets to which nothing of it is denied, for each destination; `None`: a limit was met.
