@@ -4,6 +4,8 @@
 //! against that file and names what takes a quarter longer or more memory, against the pace of this machine, which a sum
 //! of hashes of its own measures. `-- --long` adds the rows that take minutes.
 
+#![allow(clippy::print_stdout)]
+
 mod support {
     pub mod sites;
 }

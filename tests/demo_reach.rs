@@ -173,7 +173,7 @@ fn found(network: &Network<'_>) -> Vec<Found> {
                     from,
                     to,
                     family,
-                    cell: cell.clone(),
+                    cell: Cell::clone(cell),
                     passing,
                 });
             }
@@ -263,8 +263,8 @@ fn cell_differences(reader: &Reader<'_>, pair: &Found, expected: &[Passing]) -> 
     let same_rules = found.len() == cell.rules.len() && rules.iter().eq(&found);
     let comparisons = [
         ("kind of pair", reading == cell.reading),
-        ("services", some == cell.some),
-        ("services from every address", every == cell.every),
+        ("services", some == *cell.some),
+        ("services from every address", every == *cell.every),
         ("rules", same_rules),
     ];
     comparisons

@@ -62,7 +62,7 @@ fn cell(network: &Network<'_>, by: By, family: Family, from: &str, to: &str) -> 
         let place = list.iter().position(|party| known.contains(party));
         place.expect("a party of the matrix")
     };
-    matrix.cells[place(&matrix.rows, from)][place(&matrix.columns, to)].clone()
+    Cell::clone(&matrix.cells[place(&matrix.rows, from)][place(&matrix.columns, to)])
 }
 
 fn larger(cell: &Cell) -> bool {
@@ -244,7 +244,7 @@ addresses = ["10.0.0.20/28"]
     let site = site(&[wide]);
     let network = Network::new(&site, TODAY);
     let cell = cell(&network, By::Host, Family::V4, "one", "both");
-    assert_eq!(cell.some, network.classes.all());
+    assert_eq!(*cell.some, network.classes.all());
     assert!(cell.every.is_empty());
 }
 
@@ -294,7 +294,7 @@ addresses = ["10.0.1.2/28"]
     assert!(of_segment("near").everything());
     // Plain devices get everything through; one described host does not.
     let middle = of_segment("middle");
-    assert!(middle.some == network.classes.all() && middle.every.is_empty());
+    assert!(*middle.some == network.classes.all() && middle.every.is_empty());
     let of_host = |from, to| cell(&network, By::Host, Family::V4, from, to);
     assert!(of_host("relay", "shelf").everything());
     // To one of its two addresses this one can't send at all.

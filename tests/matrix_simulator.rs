@@ -30,6 +30,7 @@ mod simulator;
 
 use std::collections::BTreeSet;
 use std::net::IpAddr;
+use std::sync::Arc;
 
 use boundwalk::analysis::{By, Cell, Endpoint, HostileReach, Matrix, Question, Reading};
 use boundwalk::forwarding::{Network, Packet};
@@ -194,7 +195,7 @@ impl Case<'_> {
                     for (column, part) in line.iter().enumerate() {
                         let pair = (matrix.rows[row], matrix.columns[column]);
                         if (zone_of(pair.0), zone_of(pair.1)) == (from, to) {
-                            parts.push((part, &matrix.cells[row][column]));
+                            parts.push((part, &*matrix.cells[row][column]));
                             hostile.push(matrix.cells[row][column].hostile);
                         }
                     }
@@ -254,7 +255,7 @@ struct Row<'a> {
     pairs: &'a Pairs<'a>,
     by: By,
     from: Endpoint,
-    cells: &'a [Cell],
+    cells: &'a [Arc<Cell>],
 }
 
 impl Row<'_> {
@@ -350,7 +351,7 @@ impl Row<'_> {
         for flow in &listed.flows {
             services.union_with(&flow.sent.services);
         }
-        if services != check.cell.some {
+        if services != *check.cell.some {
             problems.push("the flows are of other services than the cell".to_owned());
         }
         problems

@@ -186,10 +186,12 @@ fn findings(
         return None;
     }
     // What somebody accepted is nothing new to tell.
-    let [old, new] = networks.each_ref().map(|network| {
+    let open = |network: &Network<'_>| {
         let found = boundwalk_checks::run(network);
         boundwalk_checks::accept(network.site, network.today, found).open
-    });
+    };
+    let [before, after] = networks;
+    let (old, new) = rayon::join(|| open(before), || open(after));
     Some(boundwalk_checks::changed(&old, &new, renamed))
 }
 

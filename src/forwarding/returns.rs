@@ -93,6 +93,9 @@ enum Entry {
     Asks(usize),
 }
 
+/// A reply at an interface, and the interfaces that it came in by before, in an order of their own.
+type ReplyVisit = (FlowVisit, Vec<(DeviceIndex, usize, usize)>);
+
 struct Back<'a> {
     network: &'a Network<'a>,
     plan: &'a Plan,
@@ -102,7 +105,7 @@ struct Back<'a> {
     /// The device of a sender that is a host.
     host: Option<DeviceIndex>,
     found: Vec<Region>,
-    explored: Explored<(FlowVisit, Vec<(DeviceIndex, usize, usize)>)>,
+    explored: Explored<ReplyVisit>,
     coverage: WalkCoverage,
 }
 

@@ -5,6 +5,9 @@ use super::doubt::Doubt;
 use super::routes::NextHop;
 use super::trace_types::{Packet, Step};
 
+/// A device with rules: the interface of arrival, the next hop, the packet as it came and went.
+type RuledStep = (DeviceIndex, Option<usize>, Option<NextHop>, [Packet; 2]);
+
 /// All that decides how a packet goes on from an interface.
 #[derive(PartialEq, Eq, Hash)]
 pub(super) struct PacketVisit {
@@ -12,8 +15,8 @@ pub(super) struct PacketVisit {
     ingress: usize,
     packet: Packet,
     doubts: Vec<Doubt>,
-    /// Devices with rules that it crossed, in order: by which interface it came, and how it came and went.
-    ruled: Vec<(DeviceIndex, Option<usize>, Option<NextHop>, [Packet; 2])>,
+    /// Devices with rules that it crossed, in order.
+    ruled: Vec<RuledStep>,
     /// Others that it crossed, in an order of their own.
     others: Vec<(DeviceIndex, Option<usize>, Packet)>,
 }

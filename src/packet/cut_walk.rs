@@ -265,7 +265,7 @@ impl CutWalk {
 
 fn push_ones(words: &mut Vec<u64>, count: usize) {
     words.extend(std::iter::repeat_n(u64::MAX, count / 64));
-    if count % 64 != 0 {
+    if !count.is_multiple_of(64) {
         words.push((1 << (count % 64)) - 1);
     }
 }

@@ -102,7 +102,7 @@ impl<'a> Facts<'a> {
                         .columns
                         .iter()
                         .zip(cells)
-                        .map(move |(&column, cell)| (matrix.question.family, row, column, cell))
+                        .map(move |(&column, cell)| (matrix.question.family, row, column, &**cell))
                 })
         })
     }

@@ -299,7 +299,7 @@ fn flows_of_pairs(facts: &Facts<'_>) -> Result<usize, String> {
                 plain.union_with(&flow.sent.services);
             }
         }
-        compared.so(some == cell.some && plain == cell.plain, says)?;
+        compared.so(some == *cell.some && plain == *cell.plain, says)?;
         let unknown = [two_way, cell.two_way].contains(&Extent::Unknown);
         compared.so(
             two_way == cell.two_way || unknown && facts.may_be_unknown(),

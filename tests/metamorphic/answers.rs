@@ -133,7 +133,9 @@ fn said(network: &Network<'_>, cell: &Cell) -> String {
         HostileReach::NotAsked => "not asked",
         HostileReach::Unknown => "unknown",
     };
-    let sets = [&cell.some, &cell.every, &cell.plain].map(held).join(" ");
+    let sets = [&cell.some, &cell.every, &cell.plain]
+        .map(|set| held(set))
+        .join(" ");
     let (reading, two_way, filtered) = (cell.reading, cell.two_way, cell.filtered);
     format!("{reading:?} {sets} {two_way:?} {filtered:?} {crossed:?} {hostile}")
 }
