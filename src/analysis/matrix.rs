@@ -10,11 +10,11 @@ use boundwalk_model::{Family, HostId, ICMP, ICMPV6, SegmentId, Service, Site, Zo
 use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
-use super::direct::Cuts;
 use super::missed::forks;
 use super::party::{Column, Endpoint, chosen, columns};
 use super::question::{By, Question};
 use super::row::{Places, Row};
+use super::short_way::Cuts;
 
 /// The messages of ICMP and ICMPv6: they tell of what people use failing, and are not used by themselves.
 pub fn messages(network: &Network<'_>) -> ClassSet {

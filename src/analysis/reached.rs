@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use boundwalk_packet::{ClassSet, CutPiece, CutSet, IntervalSet, Region};
 
-use super::direct::Gate;
+use super::short_way::PassedRules;
 
 /// What arrived at a column, by destination and services, without regard to the source.
 #[derive(Default)]
@@ -38,14 +38,19 @@ impl Reached {
     }
 
     /// The same of a piece; `none` has the length of its services.
-    pub(super) fn note_piece(&mut self, gate: &Gate<'_>, piece: CutPiece<'_>, none: &ClassSet) {
+    pub(super) fn note_piece(
+        &mut self,
+        rules: &PassedRules<'_>,
+        piece: CutPiece<'_>,
+        none: &ClassSet,
+    ) {
         let mut known = self.cut.iter_mut();
-        if let Some(cut) = known.rfind(|cut| cut.is_of(gate)) {
+        if let Some(cut) = known.rfind(|cut| cut.is_of(rules)) {
             cut.note(piece);
             return;
         }
         self.cut.push(CutReached {
-            destination: Arc::clone(&gate.destination),
+            destination: Arc::clone(&rules.destination),
             none: none.clone(),
             rows: [piece.destination, piece.services].concat(),
             destinations: piece.destination.len(),
@@ -59,8 +64,8 @@ impl Reached {
     }
 
     /// The same of a piece.
-    pub(super) fn holds_piece(&self, gate: &Gate<'_>, piece: CutPiece<'_>) -> bool {
-        let known = self.cut.iter().rfind(|cut| cut.is_of(gate));
+    pub(super) fn holds_piece(&self, rules: &PassedRules<'_>, piece: CutPiece<'_>) -> bool {
+        let known = self.cut.iter().rfind(|cut| cut.is_of(rules));
         known.is_some_and(|cut| cut.holds(piece))
     }
 
@@ -79,8 +84,8 @@ impl Reached {
 }
 
 impl CutReached {
-    fn is_of(&self, gate: &Gate<'_>) -> bool {
-        Arc::ptr_eq(&self.destination, &gate.destination)
+    fn is_of(&self, rules: &PassedRules<'_>) -> bool {
+        Arc::ptr_eq(&self.destination, &rules.destination)
     }
 
     fn holds(&self, piece: CutPiece<'_>) -> bool {

@@ -14,12 +14,12 @@ use boundwalk_model::SegmentId;
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
-use super::direct::Cuts;
 use super::missed::Missed;
 use super::party::{Column, Endpoint, forwardable, within};
 use super::question::{By, Question};
 use super::reached::{Reached, without_source};
 use super::replies::{Replies, left_over};
+use super::short_way::Cuts;
 use super::witness::{representative, witness};
 
 /// What is needed to compute a row.

@@ -4,12 +4,12 @@ use boundwalk_forwarding::{DeviceId, Flow, Origin, Sender, Target, WalkCoverage}
 use boundwalk_packet::CutWalk;
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
-use super::direct::{Decision, Gate, Passing, Ways};
 use super::missed::Missed;
 use super::question::By;
 use super::reached::Reached;
 use super::replies::Replies;
 use super::row::Row;
+use super::short_way::{Decision, Delivery, PassedRules, Ways};
 use super::witness::witness;
 
 impl Row<'_> {
@@ -26,15 +26,15 @@ impl Row<'_> {
             return None;
         }
         let ways = Ways::new(self.network, self.plan, sender, target, false)?;
-        let mut passing = ways.passing.iter();
-        if !passing.all(|passing| replies.wholly(passing.place, &passing.flow)) {
+        let mut deliveries = ways.deliveries.iter();
+        if !deliveries.all(|one| replies.wholly(one.place, &one.flow)) {
             return None;
         }
         ways.stopped.iter().for_each(|stopped| missed.stop(stopped));
         let mut coverage = WalkCoverage::Complete;
-        for Passing { place, flow } in &ways.passing {
+        for Delivery { place, flow } in &ways.deliveries {
             let at = self.column_of(*place, cells);
-            let Some(gate) = self.gate(target, flow) else {
+            let Some(rules) = self.rules(target, flow) else {
                 if let Some(at) = at {
                     self.record(replies, *place, flow, &mut cells[at]);
                     if self.question.hostile {
@@ -46,12 +46,12 @@ impl Row<'_> {
                 continue;
             };
             let none = self.network.classes.none();
-            let walked = self.decide(&gate, flow, &mut |decision| {
+            let walked = self.decide(&rules, flow, &mut |decision| {
                 let arrives = at.filter(|_| decision.permitted);
                 if let Some(at) = arrives {
-                    self.record_piece(&gate, flow, &decision, &mut cells[at]);
+                    self.record_piece(&rules, flow, &decision, &mut cells[at]);
                     if self.question.hostile {
-                        reached[at].note_piece(&gate, decision.piece, &none);
+                        reached[at].note_piece(&rules, decision.piece, &none);
                     }
                 }
                 if arrives.is_none() || arrives != own {
@@ -65,25 +65,31 @@ impl Row<'_> {
 
     /// The rules that a flow to a target passes. Addresses of a segment are the same for every sender, those of a device
     /// without what is on the sender's own link are not.
-    fn gate(&self, target: Target<'_>, flow: &Flow) -> Option<Gate<'_>> {
+    fn rules(&self, target: Target<'_>, flow: &Flow) -> Option<PassedRules<'_>> {
         let destinations = target.segment.map(|_| self.destinations);
-        Gate::new(self.plan, (self.sources, destinations), flow)
+        PassedRules::new(self.plan, (self.sources, destinations), flow)
     }
 
     fn decide(
         &self,
-        gate: &Gate<'_>,
+        rules: &PassedRules<'_>,
         flow: &Flow,
         sink: &mut dyn FnMut(Decision<'_>),
     ) -> WalkCoverage {
         let most = self.network.open_pieces();
-        gate.decide(&mut CutWalk::default(), &flow.now.services, most, sink)
+        rules.decide(&mut CutWalk::default(), &flow.now.services, most, sink)
     }
 
     /// Records a piece that a rule permits and that is answered.
-    fn record_piece(&self, gate: &Gate<'_>, flow: &Flow, decision: &Decision<'_>, cell: &mut Cell) {
+    fn record_piece(
+        &self,
+        rules: &PassedRules<'_>,
+        flow: &Flow,
+        decision: &Decision<'_>,
+        cell: &mut Cell,
+    ) {
         if cell.witness.is_none() || !cell.answered() {
-            let shown = gate.region(decision.piece, self.network.classes.none());
+            let shown = rules.region(decision.piece, self.network.classes.none());
             cell.witness = witness(self.network, self.plan, &shown);
         }
         cell.add_services(decision.piece.services, false);
@@ -114,26 +120,26 @@ impl Row<'_> {
         let hostile = Sender::Hostile(origin);
         let ways = Ways::new(self.network, self.plan, hostile, target, true)?;
         let mut coverage = WalkCoverage::Complete;
-        for Passing { place, flow } in &ways.passing {
+        for Delivery { place, flow } in &ways.deliveries {
             let Some(&at) = self.places.get(*place) else {
                 continue;
             };
             if self.is_settled(&cells[at]) {
                 continue;
             }
-            let Some(gate) = self.gate(target, flow) else {
+            let Some(rules) = self.rules(target, flow) else {
                 self.mark(flow.sent(), &mut cells[at], &reached[at]);
                 continue;
             };
-            let walked = self.decide(&gate, flow, &mut |decision| {
+            let walked = self.decide(&rules, flow, &mut |decision| {
                 let cell = &mut cells[at];
                 if !decision.permitted
                     || self.is_settled(cell)
-                    || reached[at].holds_piece(&gate, decision.piece)
+                    || reached[at].holds_piece(&rules, decision.piece)
                 {
                     return;
                 }
-                let sent = gate.region(decision.piece, self.network.classes.none());
+                let sent = rules.region(decision.piece, self.network.classes.none());
                 self.mark(&sent, cell, &reached[at]);
             });
             coverage.note(walked);

@@ -44,10 +44,8 @@ fn pairs(view: &CheckContext<'_>, report: &mut FindingReport) {
         let cells = view.matrix(family).cells.iter().flatten();
         let limits: Vec<Limit> = cells.filter_map(|cell| cell.coverage.limit()).collect();
         if let Some(limit) = limits.first() {
-            let what = format!(
-                "more may pass than is known, for {}: {limit}",
-                some(limits.len(), "pair")
-            );
+            let pairs = some(limits.len(), "pair");
+            let what = format!("a limit was met for {pairs}, between which more may pass: {limit}");
             let subject = format!("matrix over {}", family.word());
             report.add(found(&CHECK, place(view), subject, what).help(HELP));
         }
@@ -78,7 +76,8 @@ fn rules(view: &CheckContext<'_>, report: &mut FindingReport) {
         });
         let open = open.count();
         if open > 0 {
-            let what = format!("whether it can go is unknown of {}", some(open, "rule"));
+            let rules = some(open, "rule");
+            let what = format!("a limit was met before it was known whether {rules} can go");
             let name = &gateway.router.name.value;
             let span = gateway
                 .router

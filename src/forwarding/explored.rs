@@ -39,14 +39,20 @@ impl<K: Hash + Eq> Explored<K> {
         }
     }
 
-    /// Counts the visit of a device. `key` is all that decides how it goes on from there.
-    pub(super) fn visit(&mut self, key: impl FnOnce() -> K) -> Visit {
+    /// Counts the visit of a device. `key` is all that decides how it goes on from there; `None`: nothing that went
+    /// another way can have come to the same.
+    pub(super) fn visit(&mut self, key: impl FnOnce() -> Option<K>) -> Visit {
         self.visits += 1;
-        match () {
-            () if self.visits <= FREELY.min(self.most) => Visit::New,
-            () if self.most < self.visits => Visit::TooMany,
-            () if self.seen.insert(key()) => Visit::New,
-            () => Visit::Known,
+        if self.most < self.visits {
+            return Visit::TooMany;
+        }
+        if self.visits <= FREELY {
+            return Visit::New;
+        }
+        if key().is_none_or(|key| self.seen.insert(key)) {
+            Visit::New
+        } else {
+            Visit::Known
         }
     }
 }
@@ -56,21 +62,25 @@ pub(super) type FlowVisit = (DeviceIndex, usize, Flow);
 
 /// A flow at an interface, without the devices that it crossed: for walks on which none has rules. What comes again by
 /// other devices goes on as it did.
-pub(super) fn bare(device: DeviceIndex, ingress: usize, flow: &Flow) -> FlowVisit {
+pub(super) fn bare(device: DeviceIndex, ingress: usize, flow: &Flow) -> Option<FlowVisit> {
     let mut flow = flow.clone();
     flow.hops.clear();
-    (device, ingress, flow)
+    Some((device, ingress, flow))
 }
 
 /// A flow at an interface, with the devices without rules that it crossed in an order of their own: those with rules keep
 /// theirs, for what they know of a flow depends on it.
-pub(super) fn unordered(device: DeviceIndex, ingress: usize, flow: &Flow) -> FlowVisit {
-    let mut flow = flow.clone();
+pub(super) fn unordered(device: DeviceIndex, ingress: usize, flow: &Flow) -> Option<FlowVisit> {
     let rank = |hop: &Hop| {
         let plain = !hop.filtered && hop.translated.is_none();
         plain.then_some((hop.device, hop.ingress, hop.egress))
     };
+    // One alone has no order.
+    if flow.hops.iter().filter_map(rank).count() < 2 {
+        return None;
+    }
+    let mut flow = flow.clone();
     // The sort is stable: those that have no rank stay first, as they are.
     flow.hops.sort_by_key(rank);
-    (device, ingress, flow)
+    Some((device, ingress, flow))
 }

@@ -238,7 +238,8 @@ impl Back<'_> {
         let key = || {
             let mut visited = visited.to_vec();
             visited.sort_unstable();
-            ((device, ingress, flow.clone()), visited)
+            // One alone has no order.
+            (1 < visited.len()).then(|| ((device, ingress, flow.clone()), visited))
         };
         match self.explored.visit(key) {
             Visit::New => {}

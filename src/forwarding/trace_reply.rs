@@ -285,7 +285,8 @@ impl Back<'_> {
         let key = || {
             let mut arrivals = way.arrivals.clone();
             arrivals.sort_by_key(|(device, ingress, _)| (*device, *ingress));
-            (arrival, way.undone.clone(), arrivals)
+            // One alone has no order.
+            (1 < arrivals.len()).then(|| (arrival, way.undone.clone(), arrivals))
         };
         let visit = self.explored.borrow_mut().visit(key);
         if visit != Visit::New {

@@ -116,7 +116,8 @@ impl Walker<'_> {
         (packet, steps): (Packet, &[Step]),
         so_far: &[Doubt],
     ) -> Visit {
-        let key = || PacketVisit::new(at, packet, steps, so_far);
+        // One step alone has no order.
+        let key = || (1 < steps.len()).then(|| PacketVisit::new(at, packet, steps, so_far));
         self.explored.borrow_mut().visit(key)
     }
 

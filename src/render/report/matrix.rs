@@ -18,6 +18,9 @@ use super::html::Html;
 /// Legends with more letters are folded up.
 const MOST_LETTERS: usize = 80;
 
+/// Different sets of services up to which a page lists them apart from the pairs that have them.
+const MOST_SETS: usize = 5_000;
+
 /// The services of a cell in both families.
 type SetPair<'a> = [Option<&'a ClassSet>; 2];
 
@@ -161,7 +164,13 @@ pub(super) fn plain_cell(html: &mut Html<'_>, pair: &Pair, name: &str, code: &st
 fn tools(html: &mut Html<'_>, shown: &ReportShown<'_>, sets: &Sets<'_>) {
     html.raw("<div class=\"tools\" id=\"matrix-tools\" hidden><label>Service<br><select id=\"by-service\"><option \
         value=\"\">all</option>");
-    for (name, sets) in sets.services(shown) {
+    // Nobody chooses among so many, and a browser would wait for all of them.
+    let services = if sets.list.len() <= MOST_SETS {
+        sets.services(shown)
+    } else {
+        BTreeMap::new()
+    };
+    for (name, sets) in services {
         let sets: Vec<String> = sets.iter().map(usize::to_string).collect();
         let _ = write!(
             html.out,
@@ -287,8 +296,16 @@ pub(super) fn legend(html: &mut Html<'_>, sheet: &Sheet, key: &Legend, codes: &[
         "A",
         "darker, a capital: these services, between all addresses",
     );
-    for (code, text) in &lines {
-        row("", code, text);
+    if lines.len() <= MOST_SETS {
+        for (code, text) in &lines {
+            row("", code, text);
+        }
+    } else {
+        let text = format!(
+            "one of {} different sets of services: the list of pairs names those of each",
+            lines.len()
+        );
+        row("", "a, b ...", &text);
     }
     for (sign, text) in used_signs(codes) {
         row("", &sign.to_string(), text);

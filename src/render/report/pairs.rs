@@ -8,6 +8,7 @@ use boundwalk_model::{Family, RouterId};
 use super::super::flows::{arrival, decisions, two_way};
 use super::super::shape::{Pair, PairFlows, Sheet};
 use super::super::svg::{Chain, xml};
+use super::super::text::cut_middle;
 use super::ReportShown;
 use super::html::Html;
 
@@ -16,6 +17,12 @@ const MOST_PATHS: usize = 400;
 
 /// Rules that are named in a pair that is told in one line; of more, the numbers.
 const MOST_NAMES: usize = 3;
+
+/// Letters of the services of such a pair; the matrix as JSON has all of them.
+const MOST_TEXT: usize = 400;
+
+/// Rules of it by number.
+const MOST_NUMBERS: usize = 20;
 
 /// The section.
 pub(super) fn pairs(html: &mut Html<'_>, shown: &ReportShown<'_>) {
@@ -79,8 +86,8 @@ fn pair_name(shown: &ReportShown<'_>, row: usize, column: usize) -> String {
 fn listed(html: &mut Html<'_>, shown: &ReportShown<'_>) {
     let count = open(shown.matrix.0).count();
     html.bulk(&format!("{count} pairs"));
-    html.raw("<p>Services of a pair are told together here. <code>boundwalk matrix --from --to</code> tells its flows one by \
-        one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<ul>\n");
+    html.raw("<p>Services of a pair are told together here, long lists of them cut. <code>boundwalk matrix --from --to</code> tells its flows one \
+        by one, <code>boundwalk path</code> follows a packet hop by hop.</p>\n<ul>\n");
     for (row, column, pair) in open(shown.matrix.0) {
         let _ = write!(
             html.out,
@@ -134,6 +141,7 @@ fn one(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, flow: &Perm
 /// A cell without its flows one by one.
 fn summed(html: &mut Html<'_>, shown: &ReportShown<'_>, family: Family, cell: &Cell) {
     let services = shown.matrix.1.services(family, &cell.some);
+    let services = cut_middle(services, MOST_TEXT, (MOST_TEXT - 60, " ... ", 55));
     let mut text = format!(" {}: {services}.", family.word());
     if !cell.rules.is_empty() {
         let _ = write!(text, " Permitted by {}.", permitted_by(shown, &cell.rules));
@@ -160,7 +168,13 @@ fn permitted_by(shown: &ReportShown<'_>, rules: &[(RouterId, Option<usize>)]) ->
             None => "default".to_owned(),
         });
         let router = &shown.network.site.router(own[0].0).name.value;
-        format!("{router} rules {}", numbers.collect::<Vec<_>>().join(", "))
+        let mut numbers: Vec<String> = numbers.collect();
+        let more = numbers.len().saturating_sub(MOST_NUMBERS);
+        numbers.truncate(MOST_NUMBERS);
+        if more > 0 {
+            numbers.push(format!("{more} more"));
+        }
+        format!("{router} rules {}", numbers.join(", "))
     });
     of_one.collect::<Vec<_>>().join("; ")
 }

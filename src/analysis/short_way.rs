@@ -46,14 +46,14 @@ impl Cuts {
 }
 
 /// Something that gets to a place if the rules that it passes permit it.
-pub(super) struct Passing {
+pub(super) struct Delivery {
     pub(super) place: Place,
     pub(super) flow: Flow,
 }
 
 /// What a sender can send to a target, as if all rules permitted it.
 pub(super) struct Ways {
-    pub(super) passing: Vec<Passing>,
+    pub(super) deliveries: Vec<Delivery>,
     pub(super) stopped: Vec<Stopped>,
 }
 
@@ -67,7 +67,7 @@ impl Ways {
         beyond: bool,
     ) -> Option<Self> {
         let mut ways = Self {
-            passing: Vec::new(),
+            deliveries: Vec::new(),
             stopped: Vec::new(),
         };
         let mut short = true;
@@ -81,7 +81,7 @@ impl Ways {
                 &mut |arrival| match arrival {
                     Arrival::Delivered(place, flow) => {
                         short &= is_short(&flow);
-                        ways.passing.push(Passing { place, flow });
+                        ways.deliveries.push(Delivery { place, flow });
                     }
                     Arrival::Stopped(_, stopped) => {
                         short &= stopped.certainty == Certainty::Certain && stopped.host.is_none();
@@ -113,7 +113,7 @@ pub(super) struct Decision<'a> {
 }
 
 /// The rules that a flow passes, with its addresses cut for them.
-pub(super) struct Gate<'p> {
+pub(super) struct PassedRules<'p> {
     filter: &'p FilterPlan,
     ingress: usize,
     egress: usize,
@@ -121,7 +121,7 @@ pub(super) struct Gate<'p> {
     pub(super) destination: Arc<CutSet>,
 }
 
-impl<'p> Gate<'p> {
+impl<'p> PassedRules<'p> {
     /// `None`: no rules decide about the flow. Without `destinations` those of the flow are cut for it alone.
     pub(super) fn new(
         plan: &'p Plan,
