@@ -4,7 +4,7 @@
 use rustc_hash::FxHashMap;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-use boundwalk_forwarding::Network;
+use boundwalk_forwarding::{DeviceIndex, Network, Plan, SendPoint};
 use boundwalk_model::{
     Action, AddressMatch, AddressSet, Filter, Host, Interface, Lag, Link, Port, Role, Route,
     Router, RouterLag, Rule, RuleParty, Segment, Service, Site, Switch,
@@ -55,6 +55,20 @@ type Deciding<'s> = (
     Option<&'s [Service]>,
     Action,
 );
+
+/// Whether every device finds the same on its wires in two versions that differ in switches and cables only, and has the
+/// same to send to.
+pub(super) fn inside_alike(old: &Plan, new: &Plan) -> bool {
+    let mut segments = old.segments.iter().zip(&new.segments);
+    let mut devices = old.devices.iter().enumerate();
+    segments.all(|(one, other)| one.addresses == other.addresses && one.cover == other.cover)
+        && devices.all(|(at, device)| {
+            (0..device.interfaces.len()).all(|interface| {
+                let send_point = SendPoint::WiredInterface(DeviceIndex(at), interface);
+                old.wire(send_point) == new.wire(send_point)
+            })
+        })
+}
 
 fn deciding(rule: &Rule) -> Deciding<'_> {
     let Rule {

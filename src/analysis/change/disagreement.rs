@@ -1,6 +1,6 @@
 //! The packets that two versions of one rule list decide differently. All others pass, or stop, in both.
 
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 use rustc_hash::FxHashSet;
 
@@ -20,7 +20,7 @@ pub(super) struct Disagreement<'n> {
     versions: [Version<'n>; 2],
     device: DeviceIndex,
     /// For each column how packets leave for it; `None`: not known.
-    leaving: Vec<OnceCell<Option<Leaving>>>,
+    leaving: Vec<OnceLock<Option<Leaving>>>,
 }
 
 /// One version of the rules.
@@ -71,7 +71,7 @@ impl<'n> Disagreement<'n> {
             leaving: universe[1]
                 .columns
                 .iter()
-                .map(|_| OnceCell::new())
+                .map(|_| OnceLock::new())
                 .collect(),
         })
     }

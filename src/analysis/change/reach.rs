@@ -1,13 +1,13 @@
 //! Every pair of segments, compared.
 
-use boundwalk_forwarding::{
-    DeviceIndex, Limit, Network, Origin, Plan, SendPoint, Sender, UnclaimedId, WalkCoverage,
-};
+use rayon::prelude::*;
+
+use boundwalk_forwarding::{Limit, Network, Origin, SendPoint, Sender, UnclaimedId, WalkCoverage};
 use boundwalk_model::{Family, RouterId, SegmentId};
 
 use super::super::intent::Ground;
 use super::counterparts::{Counterparts, Matched};
-use super::delta::Delta;
+use super::delta::{Delta, inside_alike};
 use super::narrow::{Named, SeenSender};
 use super::pair::{Changed, Outcomes, VersionSide};
 use super::seen::{Narrow, Seen};
@@ -172,10 +172,20 @@ pub fn reach_change(
             universe: &universe,
             spots: spots(&counterparts),
         };
-        for origin in counterparts.origins() {
+        // A few senders at a time, on all processors; what they find is kept in their order.
+        let origins: Vec<Matched<Origin>> = counterparts.origins().collect();
+        for together in origins.chunks(4 * rayon::current_num_threads()) {
             progress(done, total);
-            done += 1;
-            comparison.from(origin, &mut change);
+            done += together.len();
+            let found: Vec<Differences> = together
+                .par_iter()
+                .map(|&origin| comparison.from(origin))
+                .collect();
+            for found in found {
+                change.pairs.extend(found.pairs);
+                change.hostile.extend(found.hostile);
+                change.looked_at += found.looked_at;
+            }
         }
     }
     change
@@ -191,18 +201,12 @@ fn spots(counterparts: &Counterparts) -> Vec<Spot> {
         .collect()
 }
 
-/// Whether every device finds the same on its wires in two versions that differ in switches and cables only, and has the
-/// same to send to.
-fn inside_alike(old: &Plan, new: &Plan) -> bool {
-    let mut segments = old.segments.iter().zip(&new.segments);
-    let mut devices = old.devices.iter().enumerate();
-    segments.all(|(one, other)| one.addresses == other.addresses && one.cover == other.cover)
-        && devices.all(|(at, device)| {
-            (0..device.interfaces.len()).all(|interface| {
-                let send_point = SendPoint::WiredInterface(DeviceIndex(at), interface);
-                old.wire(send_point) == new.wire(send_point)
-            })
-        })
+/// What differs for one sender, as in [`ReachChange`].
+#[derive(Default)]
+struct Differences {
+    pairs: Vec<PairChange>,
+    hostile: Vec<PairChange>,
+    looked_at: usize,
 }
 
 /// Two versions in one family.
@@ -217,7 +221,8 @@ struct Comparison<'a, 'n> {
 
 impl Comparison<'_, '_> {
     /// Every pair with one sender, in both stances.
-    fn from(&self, origin: Matched<Origin>, change: &mut ReachChange) {
+    fn from(&self, origin: Matched<Origin>) -> Differences {
+        let mut found = Differences::default();
         let from = Spot::of(origin);
         let plain = from.segment().map(|matched| Matched {
             old: matched.old.map(Sender::Segment),
@@ -232,7 +237,7 @@ impl Comparison<'_, '_> {
             Some(hostile).filter(|&sender| self.may_differ(sender)),
         ];
         if asked.iter().all(Option::is_none) {
-            return;
+            return found;
         }
         let seen = self.seen(origin);
         for &to in self.spots.iter().filter(|&&to| to != from) {
@@ -248,8 +253,9 @@ impl Comparison<'_, '_> {
                 plain,
                 hostile,
             };
-            pair.compare(&narrow, change);
+            pair.compare(&narrow, &mut found);
         }
+        found
     }
 
     /// Whether a sender may reach something else than before: what it finds on its wire is not all the same.
@@ -304,14 +310,14 @@ struct Pair<'a, 'n> {
 
 impl<'n> Pair<'_, 'n> {
     /// Compares what is asked of each stance, as configured first.
-    fn compare(&self, narrow: &[Option<Narrow>; 2], change: &mut ReachChange) {
+    fn compare(&self, narrow: &[Option<Narrow>; 2], found: &mut Differences) {
         let [asked, hostile] = narrow;
         let mut plain = None;
         if let (Some(sender), Some(narrow)) = (self.plain, asked) {
-            change.looked_at += 1;
+            found.looked_at += 1;
             if !narrow.is_nothing() {
                 let fates = self.fates(sender, narrow);
-                change.pairs.extend(self.difference(sender, &fates, &[]));
+                found.pairs.extend(self.difference(sender, &fates, &[]));
                 plain = Some(fates);
             }
         }
@@ -327,7 +333,7 @@ impl<'n> Pair<'_, 'n> {
         let plain = plain.or_else(|| Some(self.fates(self.plain?, narrow)));
         let besides: Vec<&Outcomes> = plain.iter().flatten().collect();
         let differences = self.difference(self.hostile, &fates, &besides);
-        change.hostile.extend(differences);
+        found.hostile.extend(differences);
     }
 
     fn place(

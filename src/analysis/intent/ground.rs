@@ -1,6 +1,6 @@
 //! What a line speaks of, as addresses and services of one family.
 
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 use boundwalk_forwarding::{Network, Plan, Written};
 use boundwalk_model::{AddressMatch, Family, RuleParty as Named, SegmentId, ServiceMatch};
@@ -16,7 +16,7 @@ pub(crate) struct Ground<'n> {
     /// Segments by number, then gateways and routers.
     pub columns: Vec<Column>,
     /// For each column the destinations of others that may be delivered there all the same.
-    extra: Vec<OnceCell<IntervalSet>>,
+    extra: Vec<OnceLock<IntervalSet>>,
     /// Whether a port is ever rewritten.
     pub rewrites_ports: bool,
 }
@@ -33,7 +33,7 @@ impl<'n> Ground<'n> {
         Self {
             network,
             plan,
-            extra: columns.iter().map(|_| OnceCell::new()).collect(),
+            extra: columns.iter().map(|_| OnceLock::new()).collect(),
             columns,
             rewrites_ports: arrivals.any(|line| line.port.is_some()),
         }
