@@ -64,8 +64,12 @@ fn cell(data: &Data, grid: &Grid, (from, to): (&str, &str), columns: usize) -> O
             }
         }
     }
-    if lines.is_empty() {
+    if lines.is_empty() && from != to {
         lines.push(ViewLine::new("Nothing passes."));
+    }
+    if from == to {
+        let inside = "Inside one segment no gateway stands between: no rule decides what passes.";
+        lines.push(ViewLine::new(inside));
     }
     Some(View::new(
         format!("{} to {}", escape_control(from), escape_control(to)),
