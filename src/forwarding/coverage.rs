@@ -10,6 +10,8 @@ pub enum Limit {
     OpenPieces(usize),
     /// One set of packets came to devices more often, on all the ways that it may take.
     Visits(usize),
+    /// More hosts than this were to be asked apart from their segment, each for everything that one sender sends there.
+    Hosts(usize),
     /// More pieces of packet sets than this differ between two versions for one pair.
     Differences(usize),
 }
@@ -25,6 +27,10 @@ impl fmt::Display for Limit {
             Self::Visits(most) => write!(
                 f,
                 "packets may take so many ways that {most} visits of devices do not follow them all"
+            ),
+            Self::Hosts(most) => write!(
+                f,
+                "more than {most} hosts with ways of their own were to be asked, each once for each sender"
             ),
             Self::Differences(most) => {
                 write!(f, "one pair differs in more than {most} sets of packets")
