@@ -301,6 +301,23 @@ fn any_line() -> impl Strategy<Value = Line> {
         })
 }
 
+/// The lines that are not absent.
+fn present(lines: usize, absent: u16) -> Mask {
+    let mut candidates = Mask::none(lines);
+    (0..lines)
+        .filter(|n| absent >> n & 1 == 0)
+        .for_each(|n| candidates.insert(n));
+    candidates
+}
+
+fn region(source: u32, destination: u32, services: u32) -> Region {
+    Region {
+        source: addresses(source),
+        destination: addresses(destination),
+        services: class_set(services),
+    }
+}
+
 fn all_places() -> impl Iterator<Item = (u128, u128, usize)> {
     (0..=TOP).flat_map(|s| (0..=TOP).flat_map(move |d| (0..5).map(move |c| (s, d, c))))
 }
@@ -320,13 +337,8 @@ proptest! {
         (source, destination, services) in (0u32..64, 0u32..64, 0u32..32),
     ) {
         let list = LineList::new(lines.clone());
-        let mut candidates = Mask::none(lines.len());
-        (0..lines.len()).filter(|n| absent >> n & 1 == 0).for_each(|n| candidates.insert(n));
-        let start = Region {
-            source: addresses(source),
-            destination: addresses(destination),
-            services: class_set(services),
-        };
+        let candidates = present(lines.len(), absent);
+        let start = region(source, destination, services);
         let mut told = Vec::new();
         list.walk(&candidates, start.clone(), usize::MAX, &mut |by, piece| told.push((by, piece)))
             .expect("there is no limit");
@@ -348,13 +360,8 @@ proptest! {
         limit in 1usize..12,
     ) {
         let list = LineList::new(lines.clone());
-        let mut candidates = Mask::none(lines.len());
-        (0..lines.len()).filter(|n| absent >> n & 1 == 0).for_each(|n| candidates.insert(n));
-        let start = Region {
-            source: addresses(source),
-            destination: addresses(destination),
-            services: class_set(services),
-        };
+        let candidates = present(lines.len(), absent);
+        let start = region(source, destination, services);
         for limit in [limit, usize::MAX] {
             let mut told = Vec::new();
             let walked = list.walk(&candidates, start.clone(), limit, &mut |by, piece| told.push((by, piece)));

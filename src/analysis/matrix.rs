@@ -11,9 +11,9 @@ use boundwalk_packet::{ClassSet, Interval, IntervalSet};
 
 use super::cell::{Cell, HostileReach, Reading};
 use super::missed::forks;
-use super::party::{Column, Endpoint, chosen, columns};
+use super::party::{Column, Endpoint, Places, chosen, columns};
 use super::question::{By, Question};
-use super::row::{Places, Row};
+use super::row::Row;
 use super::short_way::Cuts;
 
 /// The messages of ICMP and ICMPv6: they tell of what people use failing, and are not used by themselves.

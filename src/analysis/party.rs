@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use rustc_hash::FxHashMap;
+
 use boundwalk_forwarding::layer2::{Fabric, Origin};
 use boundwalk_forwarding::{DeviceIndex, Flow, Network, Place, Plan};
 use boundwalk_model::{HostId, RouterId, SegmentId, Site, SwitchId, VlanId, ZoneId};
@@ -73,6 +75,27 @@ impl Column {
             _ => return None,
         }
         Some(Cow::Borrowed(flow))
+    }
+}
+
+/// Which column a place is, for matrices by segment.
+pub(super) struct Places(FxHashMap<Place, usize>);
+
+impl Places {
+    pub(super) fn new(targets: &[Column]) -> Self {
+        let places = targets
+            .iter()
+            .enumerate()
+            .filter_map(|(at, column)| match column.party {
+                Endpoint::Segment(segment) => Some((Place::Segment(segment), at)),
+                Endpoint::Device(router) => Some((Place::Router(router), at)),
+                Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
+            });
+        Self(places.collect())
+    }
+
+    pub(super) fn get(&self, place: Place) -> Option<&usize> {
+        self.0.get(&place)
     }
 }
 

@@ -27,7 +27,7 @@ struct CutReached {
 impl Reached {
     /// Notes what arrived.
     pub(super) fn note(&mut self, sent: &Region) {
-        if self.regions_hold(sent) {
+        if self.holds(sent) {
             return;
         }
         let mut regions = self.regions.iter_mut();
@@ -60,7 +60,9 @@ impl Reached {
 
     /// Whether one part that arrived holds all of these destinations and services; else several may.
     pub(super) fn holds(&self, sent: &Region) -> bool {
-        self.regions_hold(sent)
+        self.regions.iter().any(|old| {
+            sent.services.is_subset(&old.services) && sent.destination.is_subset(&old.destination)
+        })
     }
 
     /// The same of a piece.
@@ -75,12 +77,6 @@ impl Reached {
         all.extend(self.cut.iter().flat_map(CutReached::regions));
         all
     }
-
-    fn regions_hold(&self, sent: &Region) -> bool {
-        self.regions.iter().any(|old| {
-            sent.services.is_subset(&old.services) && sent.destination.is_subset(&old.destination)
-        })
-    }
 }
 
 impl CutReached {
@@ -92,8 +88,7 @@ impl CutReached {
         let mut rows = self.rows.chunks_exact(self.words);
         rows.any(|row| {
             let (destination, services) = row.split_at(self.destinations);
-            // The shorter ones first.
-            is_subset(piece.destination, destination) && is_subset(piece.services, services)
+            piece.goes_within(destination, services)
         })
     }
 
@@ -125,10 +120,6 @@ impl CutReached {
             }
         })
     }
-}
-
-fn is_subset(one: &[u64], other: &[u64]) -> bool {
-    one.iter().zip(other).all(|(one, other)| one & !other == 0)
 }
 
 /// The destinations and services of a set of packets, as a set of its own.

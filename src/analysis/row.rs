@@ -3,19 +3,18 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
-use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 use boundwalk_forwarding::{
-    Arrival, DeviceId, Flow, Network, Origin, Place, Plan, Sender, Target, WalkCoverage, reach,
-    reach_beyond,
+    Arrival, DeviceId, Flow, Hop, Network, Origin, Place, Plan, Sender, Target, WalkCoverage,
+    reach, reach_beyond,
 };
 use boundwalk_model::SegmentId;
 use boundwalk_packet::{ClassSet, IntervalSet, Region};
 
 use super::cell::{Cell, Extent, HostileReach, Reading, merge};
 use super::missed::Missed;
-use super::party::{Column, Endpoint, forwardable, within};
+use super::party::{Column, Endpoint, Places, forwardable, within};
 use super::question::{By, Question};
 use super::reached::{Reached, without_source};
 use super::replies::{Replies, left_over};
@@ -37,27 +36,6 @@ pub(super) struct Row<'a> {
     pub(super) sources: &'a Cuts,
     /// Whether some device on the way may hand one packet to several routers.
     pub(super) forks: bool,
-}
-
-/// Which column a place is, for matrices by segment.
-pub(super) struct Places(FxHashMap<Place, usize>);
-
-impl Places {
-    pub(super) fn new(targets: &[Column]) -> Self {
-        let places = targets
-            .iter()
-            .enumerate()
-            .filter_map(|(at, column)| match column.party {
-                Endpoint::Segment(segment) => Some((Place::Segment(segment), at)),
-                Endpoint::Device(router) => Some((Place::Router(router), at)),
-                Endpoint::Zone(_) | Endpoint::Host(_) | Endpoint::Unclaimed(..) => None,
-            });
-        Self(places.collect())
-    }
-
-    pub(super) fn get(&self, place: Place) -> Option<&usize> {
-        self.0.get(&place)
-    }
 }
 
 impl Row<'_> {
@@ -191,23 +169,14 @@ impl Row<'_> {
         flow: &Flow,
         cell: &mut Cell,
     ) {
-        let host = flow.host.map(|host| self.plan.device(host).id);
-        cell.add_services(
-            flow.sent().services.bits(),
-            matches!(host, Some(DeviceId::Host(_))),
-        );
-        if let Some(DeviceId::Host(host)) = host {
-            merge(&mut cell.hosts, &[host]);
-        }
+        let host = flow.host.and_then(|host| match self.plan.device(host).id {
+            DeviceId::Host(host) => Some(host),
+            DeviceId::Router(_) => None,
+        });
+        cell.add_services(flow.sent().services.bits(), host.is_some());
+        merge(&mut cell.hosts, host.as_slice());
         cell.filtered.add(flow.filtered());
-        for hop in &flow.hops {
-            if let DeviceId::Router(router) = self.plan.device(hop.device).id {
-                merge(&mut cell.crossed, &[router]);
-                if hop.filtered {
-                    merge(&mut cell.rules, &[(router, hop.rule)]);
-                }
-            }
-        }
+        self.note_crossed(flow, |hop| hop.rule, cell);
         let (extent, answered) = replies.of(place, flow);
         let better = !cell.answered() && matches!(extent, Extent::Some | Extent::All);
         if cell.witness.is_none() || better {
@@ -215,6 +184,23 @@ impl Row<'_> {
             cell.witness = witness(self.network, self.plan, shown);
         }
         cell.two_way = cell.two_way.and(extent);
+    }
+
+    /// Notes the gateways and routers that a flow crossed, with the rules that permitted it.
+    pub(super) fn note_crossed(
+        &self,
+        flow: &Flow,
+        rule: impl Fn(&Hop) -> Option<usize>,
+        cell: &mut Cell,
+    ) {
+        for hop in &flow.hops {
+            if let DeviceId::Router(router) = self.plan.device(hop.device).id {
+                merge(&mut cell.crossed, &[router]);
+                if hop.filtered {
+                    merge(&mut cell.rules, &[(router, rule(hop))]);
+                }
+            }
+        }
     }
 
     fn compare_hostile(&self, sender: Endpoint, cells: &mut [Cell], reached: &[Reached]) {

@@ -1,9 +1,9 @@
 //! Rows of the matrix by the short way ([`Ways`]).
 
-use boundwalk_forwarding::{DeviceId, Flow, Origin, Sender, Target, WalkCoverage};
+use boundwalk_forwarding::{Flow, Origin, Place, Sender, Target, WalkCoverage};
 use boundwalk_packet::CutWalk;
 
-use super::cell::{Cell, Extent, HostileReach, Reading, merge};
+use super::cell::{Cell, Extent, HostileReach, Reading};
 use super::missed::Missed;
 use super::question::By;
 use super::reached::Reached;
@@ -95,14 +95,7 @@ impl Row<'_> {
         cell.add_services(decision.piece.services, false);
         cell.filtered.add(true);
         cell.two_way = cell.two_way.and(Extent::All);
-        for hop in &flow.hops {
-            if let DeviceId::Router(router) = self.plan.device(hop.device).id {
-                merge(&mut cell.crossed, &[router]);
-                if hop.filtered {
-                    merge(&mut cell.rules, &[(router, decision.rule)]);
-                }
-            }
-        }
+        self.note_crossed(flow, |_| decision.rule, cell);
     }
 
     /// Sends as a hostile device and marks what only it gets through; `None`: there is no short way, and nothing is
@@ -153,7 +146,7 @@ impl Row<'_> {
     }
 
     /// The column of a place, if it is a pair with the sender.
-    fn column_of(&self, place: boundwalk_forwarding::Place, cells: &[Cell]) -> Option<usize> {
+    fn column_of(&self, place: Place, cells: &[Cell]) -> Option<usize> {
         let at = self.places.get(place).copied();
         at.filter(|&at| cells[at].reading == Reading::Pair)
     }

@@ -62,10 +62,10 @@ pub(super) type FlowVisit = (DeviceIndex, usize, Flow);
 
 /// A flow at an interface, without the devices that it crossed: for walks on which none has rules. What comes again by
 /// other devices goes on as it did.
-pub(super) fn bare(device: DeviceIndex, ingress: usize, flow: &Flow) -> Option<FlowVisit> {
+pub(super) fn bare(device: DeviceIndex, ingress: usize, flow: &Flow) -> FlowVisit {
     let mut flow = flow.clone();
     flow.hops.clear();
-    Some((device, ingress, flow))
+    (device, ingress, flow)
 }
 
 /// A flow at an interface, with the devices without rules that it crossed in an order of their own: those with rules keep

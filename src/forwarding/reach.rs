@@ -191,7 +191,7 @@ impl Walk<'_> {
         }
         for flow in self.unlooped(device, ingress, flow) {
             let key = || match self.rules {
-                Rules::Avoided => bare(device, ingress, &flow),
+                Rules::Avoided => Some(bare(device, ingress, &flow)),
                 Rules::Asked | Rules::Passed => unordered(device, ingress, &flow),
             };
             match self.explored.visit(key) {

@@ -149,6 +149,15 @@ pub struct CutPiece<'a> {
     pub services: &'a [u64],
 }
 
+impl CutPiece<'_> {
+    /// Whether all of its destinations and services are among these, whatever its sources.
+    #[must_use]
+    pub fn goes_within(&self, destination: &[u64], services: &[u64]) -> bool {
+        // The shorter ones first.
+        is_subset(self.destination, destination) && is_subset(self.services, services)
+    }
+}
+
 /// A walk within two sets that were cut for a list, with its memory: to be used again and again.
 #[derive(Debug, Default)]
 pub struct CutWalk {
